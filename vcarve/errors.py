@@ -1,0 +1,97 @@
+"""Errors, problems and findings.
+
+A *problem* is something wrong with what was typed or read: it names file, line, key path, the value as written
+and what would be right.  Problems make the command end with exit code 2.
+A *finding* is something wrong with a job or a program that was understood: it has a stable code, a sentence and a
+place.  Findings that forbid cutting make the command end with exit code 1.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Literal
+
+EXIT_OK = 0
+EXIT_REFUSED = 1
+EXIT_BAD_INPUT = 2
+
+Severity = Literal["refuse", "caution"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Problem:
+    """One wrong value in something a person wrote.
+
+    ``file``, ``line`` (1-based), ``key`` (dotted path such as ``groove.depth``) and ``value`` (as written) are
+    ``None`` where there is none.  ``want`` says what is wrong and what would be right, as a sentence.
+    """
+
+    want: str
+    file: str | None = None
+    line: int | None = None
+    key: str | None = None
+    value: str | None = None
+
+    def __str__(self) -> str:
+        place = ":".join(str(part) for part in (self.file, self.line) if part is not None)
+        head = ": ".join(part for part in (place, self.key) if part)
+        shown = "" if self.value is None else f"{self.value!r}: "
+        return f"{head}: {shown}{self.want}" if head else f"{shown}{self.want}"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Finding:
+    """One thing a check found in a job or a program that was understood.
+
+    ``code`` is stable and short (``travel``, ``rapid-in-wood``); ``severity`` is ``refuse`` (must not be cut) or
+    ``caution`` (worth a look).  ``line`` is the program's line, ``at_mm`` a place on the piece (piece
+    coordinates, origin at the piece's centre), each ``None`` where there is none.
+    """
+
+    code: str
+    sentence: str
+    severity: Severity = "refuse"
+    line: int | None = None
+    at_mm: tuple[float, float] | None = None
+
+    def __str__(self) -> str:
+        where = "" if self.line is None else f"line {self.line}: "
+        return f"{where}{self.sentence} [{self.code}]"
+
+
+class MizoError(Exception):
+    """Root of every error this package raises on purpose."""
+
+    exit_code = EXIT_BAD_INPUT
+
+
+class InputError(MizoError, ValueError):
+    """What a person wrote is wrong; carries every problem found, not just the first."""
+
+    def __init__(self, problems: Iterable[Problem] | Problem | str) -> None:
+        if isinstance(problems, str):
+            problems = [Problem(want=problems)]
+        elif isinstance(problems, Problem):
+            problems = [problems]
+        self.problems: tuple[Problem, ...] = tuple(problems)
+        super().__init__("\n".join(str(problem) for problem in self.problems))
+
+
+class RefusedError(MizoError, ValueError):
+    """The job or program was understood but must not be cut; carries every finding."""
+
+    exit_code = EXIT_REFUSED
+
+    def __init__(self, findings: Iterable[Finding]) -> None:
+        self.findings: tuple[Finding, ...] = tuple(findings)
+        super().__init__("\n".join(str(finding) for finding in self.findings))
+
+
+class InternalError(MizoError, RuntimeError):
+    """Our own work failed one of its own proofs: a fault in Mizo, not in what the user wrote."""
+
+    exit_code = EXIT_REFUSED
+
+    def __init__(self, sentence: str) -> None:
+        super().__init__(f"INTERNAL ERROR: {sentence} Please report it with the job file; nothing was written.")

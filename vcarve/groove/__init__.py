@@ -1,0 +1,1 @@
+"""What the bit leaves along an edge, and the land between grooves."""

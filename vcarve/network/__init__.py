@@ -1,0 +1,1 @@
+"""The planar graph of all lines on the piece: unique edges, vertices and closed cells."""

@@ -1,0 +1,105 @@
+"""The network record: arrays only, read-only, integer nanometres.
+
+Glossary
+half-edge   an edge walked in one direction; half-edge ``2 e`` runs tail to head of edge ``e``, ``2 e + 1`` back
+ring        a closed run of half-edges with the cell on its left: counter-clockwise outside, clockwise round a hole
+cell        its outer ring and the rings of its holes
+bulge       tan(sweep / 4) of an arc from tail to head; 0 is a straight line, positive turns counter-clockwise
+role        what a line is: ground (base grid), leaf (infill), frame (border line), outline (the piece's own edge);
+            8 and above are layers of a drawing, or frames with a depth of their own
+class       cells or edges that are translated copies of each other share a class; -1 is a class of its own
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields
+from enum import IntEnum
+
+import numpy as np
+import numpy.typing as npt
+
+Ints = npt.NDArray[np.int64]
+Floats = npt.NDArray[np.float64]
+Bools = npt.NDArray[np.bool_]
+
+NM_PER_MM = 1_000_000
+
+
+class Role(IntEnum):
+    """What a line is for."""
+
+    GROUND = 0
+    LEAF = 1
+    FRAME = 2
+    OUTLINE = 3
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Network:
+    """Vertices, unique edges and closed cells of every line on the piece.
+
+    Coordinates have their origin at the piece's centre, X to the right, Y to the back.
+    Shapes: V vertices, E edges, R rings, H half-edges in rings, C cells.
+    Edges with ``cut`` false belong to the piece's outline: they close cells but the bit never goes there.
+    """
+
+    x_nm: Ints  # (V,)
+    y_nm: Ints  # (V,)
+    tail: Ints  # (E,)
+    head: Ints  # (E,)
+    bulge: Floats  # (E,)
+    role: Ints  # (E,) values of Role, or 8 and above
+    cut: Bools  # (E,)
+    edge_class: Ints  # (E,)
+    ring_half_edge: Ints  # (H,)
+    ring_start: Ints  # (R + 1,) offsets into ring_half_edge
+    cell_ring_start: Ints  # (C + 1,) offsets into rings; the first ring of a cell is its outer one
+    cell_class: Ints  # (C,)
+
+    def __post_init__(self) -> None:
+        for field in fields(self):
+            getattr(self, field.name).setflags(write=False)
+
+    @property
+    def xy_mm(self) -> Floats:
+        """Vertex places in millimetres, shape (V, 2)."""
+        return np.column_stack([self.x_nm, self.y_nm]) / NM_PER_MM
+
+    @property
+    def chord_mm(self) -> Floats:
+        """Straight distance between the ends of each edge, shape (E,)."""
+        dx = (self.x_nm[self.head] - self.x_nm[self.tail]) / NM_PER_MM
+        dy = (self.y_nm[self.head] - self.y_nm[self.tail]) / NM_PER_MM
+        return np.hypot(dx, dy)
+
+    @property
+    def length_mm(self) -> Floats:
+        """Length along each edge, shape (E,): the chord, or radius times angle for arcs."""
+        sweep = 4.0 * np.arctan(np.abs(self.bulge))
+        chord = self.chord_mm
+        with np.errstate(divide="ignore", invalid="ignore"):
+            arc = chord * sweep / (2.0 * np.sin(sweep / 2.0))
+        return np.where(self.bulge == 0.0, chord, arc)
+
+    @property
+    def edges(self) -> int:
+        """How many edges the bit cuts."""
+        return int(np.count_nonzero(self.cut))
+
+    @property
+    def vertices(self) -> int:
+        """How many vertices have an edge to cut."""
+        seen = np.zeros(len(self.x_nm), dtype=bool)
+        seen[self.tail[self.cut]] = True
+        seen[self.head[self.cut]] = True
+        return int(np.count_nonzero(seen))
+
+    @property
+    def cells(self) -> int:
+        """How many closed cells there are."""
+        return len(self.cell_ring_start) - 1
+
+    @property
+    def cut_mm(self) -> float:
+        """Total length of all edges to cut."""
+        return float(self.length_mm[self.cut].sum())

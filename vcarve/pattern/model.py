@@ -1,0 +1,63 @@
+"""The pattern record: the lines of one unit cell, and the lattice that repeats them.
+
+Coordinates are in the pattern file's own unit (the piece's pitch is that unit's length in millimetres).
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Literal
+
+Point = tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Line:
+    """A straight line or a circular arc, drawn from ``start`` to ``end``.
+
+    ``bulge`` is tan(sweep / 4): 0 for a straight line, positive where the arc turns counter-clockwise, 1 for half a circle.
+    """
+
+    start: Point
+    end: Point
+    bulge: float = 0.0
+    role: int = 0  # a value of network.model.Role: 0 ground, 1 leaf
+
+    @property
+    def length(self) -> float:
+        """Length along the line or arc."""
+        chord = math.dist(self.start, self.end)
+        if self.bulge == 0.0:
+            return chord
+        half = 2.0 * math.atan(abs(self.bulge))
+        return chord * half / math.sin(half)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pattern:
+    """One pattern of the catalogue, or of the user's own file.
+
+    ``lines`` are the lines of one unit cell: every line of the endless pattern is one of them moved by
+    ``i a1 + j a2``.  They may cross and touch; none is doubled.
+    """
+
+    key: str
+    name: str  # romanised Japanese
+    kanji: str
+    english: str
+    family: str
+    lattice: Literal["square", "triangular", "rhombic", "rectangular", "oblique"]
+    group: str  # plane symmetry group, short international symbol
+    unit: str  # what the file's unit is, in words
+    a1: Point
+    a2: Point
+    lines: tuple[Line, ...]
+    pitch_mm: tuple[float, float]  # sensible smallest and largest pitch
+    note: str  # how it is constructed
+    choice: str = ""  # what in it is our own choice
+
+    @property
+    def cell_area(self) -> float:
+        """Area of the unit cell."""
+        return abs(self.a1[0] * self.a2[1] - self.a1[1] * self.a2[0])

@@ -1,0 +1,58 @@
+"""The plan record: which half-edges are cut in which order, at which depth, where the bit lifts, and the proof."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields
+
+import numpy as np
+import numpy.typing as npt
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Proof:
+    """How near the plan is to the least possible, all at constant rates (no accelerations).
+
+    ``plan_s`` is this plan's time, ``bound_s`` a proven lower bound, ``cell_by_cell_s`` the time of cutting the outline of
+    every cell on its own, all in seconds.
+    """
+
+    plan_s: float
+    bound_s: float
+    cell_by_cell_s: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Plan:
+    """Passes over half-edges of a network.
+
+    Shapes: S steps, P passes.  Step ``i`` walks half-edge ``half_edge[i]`` (see ``network.model``) with the bit at
+    ``depth_mm[i]`` below the surface; ``recut[i]`` says that this edge was already cut to that depth.  Pass ``p`` is the steps
+    ``pass_start[p]`` to ``pass_start[p + 1]``; within a pass each step starts where the one before it ended, and where
+    the depth changes the bit moves straight down or up in place.  Between passes the bit lifts to ``hop_mm``.
+    """
+
+    half_edge: npt.NDArray[np.int64]  # (S,)
+    depth_mm: npt.NDArray[np.float64]  # (S,)
+    recut: npt.NDArray[np.bool_]  # (S,)
+    pass_start: npt.NDArray[np.int64]  # (P + 1,)
+    hop_mm: float
+    cut_mm: float
+    recut_mm: float
+    rapid_mm: float  # XY length of rapids between passes, and to the first and from the last
+    proof: Proof
+
+    def __post_init__(self) -> None:
+        for field in fields(self):
+            value = getattr(self, field.name)
+            if isinstance(value, np.ndarray):
+                value.setflags(write=False)
+
+    @property
+    def passes(self) -> int:
+        """How many runs are cut without lifting."""
+        return len(self.pass_start) - 1
+
+    @property
+    def lifts(self) -> int:
+        """How often the bit is lifted between two passes."""
+        return max(self.passes - 1, 0)

@@ -1,0 +1,102 @@
+"""Moves: what a reader of the program's text alone believes the machine will do.
+
+All lengths are millimetres in work coordinates as the program sees them at that moment, converted from inches
+where the program says so.  Columns are aligned: entry ``i`` of every column belongs to move ``i``.
+
+Events are everything that is not motion (spindle, dwell, coolant, stops, modes), each tied to the move it precedes.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields
+from enum import IntEnum
+
+import numpy as np
+import numpy.typing as npt
+
+
+class Motion(IntEnum):
+    """The kind of a move."""
+
+    RAPID = 0
+    FEED = 1
+    ARC_CW = 2
+    ARC_CCW = 3
+
+
+class Plane(IntEnum):
+    """The plane an arc lies in."""
+
+    XY = 17
+    XZ = 18
+    YZ = 19
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Event:
+    """Something other than motion.
+
+    ``kind`` is one of ``dwell`` (value seconds), ``spindle-cw``, ``spindle-ccw``, ``spindle-stop``, ``speed``
+    (value rpm), ``mist``, ``flood``, ``coolant-off``, ``pause``, ``optional-pause``, ``end``, ``tool`` (value number),
+    ``tool-change``, ``units`` (value 20 or 21), ``distance`` (90, 91), ``feed-mode`` (93, 94), ``offset`` (a change of
+    work coordinates).
+    ``before`` is the index of the move that follows it (the number of moves if none does).
+    """
+
+    kind: str
+    line: int
+    before: int
+    value: float = 0.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Moves:
+    """Every motion of a program in order, and the events between them.
+
+    Shapes: N moves.  ``sweep_rad`` is the signed angle of an arc in its plane (positive counter-clockwise seen from
+    the plane's positive normal), 0 for straight moves; ``centre_mm`` is NaN for straight moves.
+    ``feed_mm_min`` is the speed along the path in force (NaN for rapids); for inverse-time moves (G93) it is already
+    length / time.  ``rpm`` is 0 while the spindle is off.  A machine ``(G53)`` move has ``machine`` true: its place in
+    work coordinates is unknown and its end is given in machine coordinates.
+    """
+
+    motion: npt.NDArray[np.int8]  # (N,) values of Motion
+    line: npt.NDArray[np.int32]  # (N,) program line, 1-based
+    start_mm: npt.NDArray[np.float64]  # (N, 3)
+    end_mm: npt.NDArray[np.float64]  # (N, 3)
+    centre_mm: npt.NDArray[np.float64]  # (N, 3)
+    sweep_rad: npt.NDArray[np.float64]  # (N,)
+    plane: npt.NDArray[np.int8]  # (N,) values of Plane
+    feed_mm_min: npt.NDArray[np.float64]  # (N,)
+    rpm: npt.NDArray[np.float64]  # (N,)
+    machine: npt.NDArray[np.bool_]  # (N,)
+    events: tuple[Event, ...]
+    lines: int  # how many lines the program's text has
+
+    def __post_init__(self) -> None:
+        for field in fields(self):
+            value = getattr(self, field.name)
+            if isinstance(value, np.ndarray):
+                value.setflags(write=False)
+
+    def __len__(self) -> int:
+        return len(self.motion)
+
+    @property
+    def length_mm(self) -> npt.NDArray[np.float64]:
+        """Length along each move's path, helices included, shape (N,)."""
+        delta = self.end_mm - self.start_mm
+        straight = np.sqrt((delta**2).sum(axis=1))
+        arc = self.sweep_rad != 0.0
+        if not arc.any():
+            return straight
+        result = straight.copy()
+        normal = {Plane.XY: 2, Plane.XZ: 1, Plane.YZ: 0}
+        for plane, axis in normal.items():
+            mine = arc & (self.plane == plane)
+            if not mine.any():
+                continue
+            in_plane = [i for i in range(3) if i != axis]
+            radius = np.hypot(*(self.start_mm[mine][:, in_plane] - self.centre_mm[mine][:, in_plane]).T)
+            result[mine] = np.hypot(radius * np.abs(self.sweep_rad[mine]), delta[mine, axis])
+        return result

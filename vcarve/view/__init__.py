@@ -1,0 +1,1 @@
+"""Pictures, the page and the bench sheet."""
