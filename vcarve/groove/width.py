@@ -1,0 +1,184 @@
+"""How wide a V-bit cuts at a depth, and how deep it must go for a width.
+
+Only ``math`` is needed here, so the bench question can be answered at once.  Plane trigonometry throughout,
+with ``h`` half of the full included angle:
+
+flat tip      ``w = t + 2 d tan h``; a sharp bit has ``t = 0``.  Turned round, ``d = (w - t) / (2 tan h)`` is
+              the depth rule published for countersinks and cut-off points, ``(D - T) / 2 * cot(h)``.
+rounded tip   a circle of radius ``r`` tangent to the cone.  They touch at the depth ``r (1 - sin h)``; above
+              it the bit is a ball, ``w = 2 sqrt(2 r d - d^2)``, below it
+              ``w = 2 (d tan h + r (1 / cos h - tan h))``.
+beyond        deeper than its cone the bit's walls are upright and ``w`` stays the cutting diameter.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Protocol
+
+from vcarve.errors import InputError
+
+# A depth or a width this near to the end of its range (mm) counts as the end itself: far below what a bench
+# can measure, far above what floating point loses on the way.
+SLACK_MM = 1e-9
+
+
+class Cone(Protocol):
+    """What this module asks of a bit; ``job.records.Bit`` and ``VBit`` both have it."""
+
+    @property
+    def angle_deg(self) -> float:
+        """Full included angle."""
+
+    @property
+    def diameter_mm(self) -> float:
+        """Cutting diameter, where the cone ends."""
+
+    @property
+    def tip_mm(self) -> float:
+        """Width of the flat at the tip, 0 for none."""
+
+    @property
+    def tip_radius_mm(self) -> float:
+        """Radius of the rounded tip, 0 for none."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class VBit:
+    """A V-bit's shape without anything else; an endless cone unless a diameter is given."""
+
+    angle_deg: float
+    diameter_mm: float = math.inf
+    tip_mm: float = 0.0
+    tip_radius_mm: float = 0.0
+
+
+def _mm(value: float) -> str:
+    """Write a length for a sentence: up to three decimals, no trailing zeros."""
+    text = f"{value:.3f}".rstrip("0").rstrip(".")
+    return f"{text} mm"
+
+
+def _half_angle(bit: Cone) -> float:
+    """Return half of the included angle in radians, after checking that the shape is a bit at all."""
+    if not 0.0 < bit.angle_deg < 180.0:
+        raise InputError(f"A V-bit's angle lies between 0 and 180 degrees; {bit.angle_deg:g} does not.")
+    if not bit.diameter_mm > 0.0:
+        raise InputError("A bit's diameter must be more than 0 mm.")
+    if not (bit.tip_mm >= 0.0 and bit.tip_radius_mm >= 0.0):
+        raise InputError("A bit's tip cannot be less than 0 mm.")
+    if bit.tip_mm > 0.0 and bit.tip_radius_mm > 0.0:
+        raise InputError("A bit's tip is flat or rounded, not both: give its width or its radius.")
+    half = math.radians(bit.angle_deg) / 2.0
+    if bit.tip_mm >= bit.diameter_mm:
+        raise InputError(
+            f"The tip's flat of {_mm(bit.tip_mm)} must be narrower than the bit's diameter, "
+            f"{_mm(bit.diameter_mm)}."
+        )
+    if 2.0 * bit.tip_radius_mm * math.cos(half) >= bit.diameter_mm:
+        raise InputError(
+            f"A tip radius of {_mm(bit.tip_radius_mm)} leaves no cone on a bit of {_mm(bit.diameter_mm)}: at "
+            f"{bit.angle_deg:g} degrees it must be less than {_mm(bit.diameter_mm / 2.0 / math.cos(half))}."
+        )
+    return half
+
+
+def ball_mm(bit: Cone) -> float:
+    """Return the depth down to which a rounded tip cuts as a ball: ``r (1 - sin h)``, 0 without a radius."""
+    return bit.tip_radius_mm * (1.0 - math.sin(_half_angle(bit)))
+
+
+def _cone_start_mm(bit: Cone, half: float) -> float:
+    """Return the width where the cone's own line meets depth 0: the flat, or ``2 r (1 / cos h - tan h)``."""
+    return bit.tip_mm + 2.0 * bit.tip_radius_mm * (1.0 / math.cos(half) - math.tan(half))
+
+
+def deepest_mm(bit: Cone) -> float:
+    """Return the depth where the cone ends and the groove is as wide as the bit: ``(D - t) / (2 tan h)``."""
+    half = _half_angle(bit)
+    return (bit.diameter_mm - _cone_start_mm(bit, half)) / (2.0 * math.tan(half))
+
+
+def width_mm(bit: Cone, depth_mm: float) -> float:
+    """Return the groove's width at the surface for a depth.
+
+    At depth 0 this is the flat's own width.  Deeper than ``deepest_mm`` it is the bit's diameter.
+    """
+    half = _half_angle(bit)
+    if not depth_mm >= 0.0:
+        raise InputError(f"A depth of {_mm(depth_mm)} is above the surface; it must be 0 mm or more.")
+    radius = bit.tip_radius_mm
+    if depth_mm < radius * (1.0 - math.sin(half)):
+        return 2.0 * math.sqrt(depth_mm * (2.0 * radius - depth_mm))
+    return min(_cone_start_mm(bit, half) + 2.0 * depth_mm * math.tan(half), bit.diameter_mm)
+
+
+def depth_mm(bit: Cone, width_mm: float) -> float:
+    """Return the least depth whose groove has this width: the inverse of ``width_mm``."""
+    half = _half_angle(bit)
+    if not width_mm > 0.0:
+        raise InputError(f"A groove cannot be {_mm(width_mm)} wide; it must be more than 0 mm.")
+    if width_mm < bit.tip_mm - SLACK_MM:
+        raise InputError(
+            f"A groove of {_mm(width_mm)} is narrower than the bit's flat tip, {_mm(bit.tip_mm)}: "
+            "it needs a bit with a smaller tip."
+        )
+    if width_mm > bit.diameter_mm + SLACK_MM:
+        raise InputError(
+            f"A groove of {_mm(width_mm)} is wider than the bit's diameter, {_mm(bit.diameter_mm)}: "
+            "one pass of this bit cannot cut it."
+        )
+    radius = bit.tip_radius_mm
+    if width_mm < 2.0 * radius * math.cos(half):
+        # r - sqrt(r^2 - w^2 / 4), written so that a shallow cut loses no digits.
+        quarter = width_mm * width_mm / 4.0
+        return quarter / (radius + math.sqrt(radius * radius - quarter))
+    wide = min(width_mm, bit.diameter_mm)
+    return max((wide - _cone_start_mm(bit, half)) / (2.0 * math.tan(half)), 0.0)
+
+
+def sensitivity(bit: Cone, depth_mm: float) -> float:
+    """Return how much the width changes per millimetre of height error at a depth (mm per mm).
+
+    ``2 tan h`` on the cone, ``2 (r - d) / sqrt(2 r d - d^2)`` on the ball (without limit where it just
+    touches), 0 beyond the cone.
+    """
+    half = _half_angle(bit)
+    if not depth_mm >= 0.0:
+        raise InputError(f"A depth of {_mm(depth_mm)} is above the surface; it must be 0 mm or more.")
+    radius = bit.tip_radius_mm
+    if depth_mm < radius * (1.0 - math.sin(half)):
+        if depth_mm == 0.0:
+            return math.inf
+        return 2.0 * (radius - depth_mm) / math.sqrt(depth_mm * (2.0 * radius - depth_mm))
+    return 0.0 if depth_mm > deepest_mm(bit) + SLACK_MM else 2.0 * math.tan(half)
+
+
+def angle_sensitivity(bit: Cone, depth_mm: float) -> float:
+    """Return how much the width changes per degree of error in the bit's angle at a depth (mm per degree).
+
+    ``(d - r (1 - sin h)) / cos^2 h`` per radian: the part of the depth that lies on the cone.
+    """
+    half = _half_angle(bit)
+    on_cone = depth_mm - ball_mm(bit)
+    if on_cone <= 0.0 or depth_mm > deepest_mm(bit) + SLACK_MM:
+        return 0.0
+    return math.radians(on_cone / math.cos(half) ** 2)
+
+
+def table(bit: Cone, depths_mm: tuple[float, ...] | None = None) -> tuple[tuple[float, float], ...]:
+    """Return rows of depth and width in millimetres.
+
+    Without ``depths_mm`` the rows are round depths from shallow to the deepest cut, the deepest last.
+    """
+    if depths_mm is None:
+        deepest = deepest_mm(bit)
+        if math.isinf(deepest):
+            deepest = 5.0
+        step = next((s for s in (0.05, 0.1, 0.25, 0.5, 1.0, 2.0, 5.0, 10.0) if deepest / s <= 12.0), 25.0)
+        rounds = [step * n for n in range(1, math.floor(deepest / step + SLACK_MM) + 1)]
+        if not rounds or deepest - rounds[-1] > 0.01:
+            rounds.append(deepest)
+        depths_mm = tuple(rounds)
+    return tuple((depth, width_mm(bit, depth)) for depth in depths_mm)
