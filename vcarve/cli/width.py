@@ -1,0 +1,172 @@
+"""``mizo width``: the bench question, answered without a job.
+
+Starts fast on purpose: nothing but click and ``math`` is loaded unless a bit is asked for by name.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Callable
+from typing import Any
+
+import click
+
+from vcarve.errors import InputError, Problem
+from vcarve.groove.width import (
+    Cone,
+    VBit,
+    angle_sensitivity,
+    deepest_mm,
+    depth_mm,
+    sensitivity,
+    table,
+    width_mm,
+)
+from vcarve.quantity import (
+    QuantityError,
+    angle_deg,
+    format_deg,
+    format_mm,
+    format_number,
+    length_mm,
+)
+
+HEIGHT_ERROR_MM = 0.1
+
+
+def _read(option: str, reader: Callable[[str], float], text: str | None) -> float | None:
+    """Read an option's quantity; a wrong one is a problem that names the option."""
+    if text is None:
+        return None
+    try:
+        return reader(text)
+    except QuantityError as error:
+        raise InputError(Problem(key=option, value=text, want=str(error))) from None
+
+
+def _named(name: str) -> Cone:
+    """Look a bit up in the list; only then are the heavy libraries loaded."""
+    from vcarve.job.catalogue import bit
+
+    return bit(name)
+
+
+def _shape(
+    name: str | None, angle: float | None, diameter: float | None, tip: float | None, radius: float | None
+) -> VBit:
+    """Put the bit together from its name and whatever is given beside it."""
+    if name is None and angle is None:
+        raise InputError(
+            "Which bit? Give --angle, such as --angle 90, or --bit with a name from 'mizo bits'."
+        )
+    base: Cone = VBit(angle_deg=90.0) if name is None else _named(name)
+    if tip is not None and radius is None:
+        radius = 0.0
+    if radius is not None and tip is None:
+        tip = 0.0
+    return VBit(
+        angle_deg=base.angle_deg if angle is None else angle,
+        diameter_mm=base.diameter_mm if diameter is None else diameter,
+        tip_mm=base.tip_mm if tip is None else tip,
+        tip_radius_mm=base.tip_radius_mm if radius is None else radius,
+    )
+
+
+def _facts(bit: VBit, depth: float | None, width: float | None) -> dict[str, Any]:
+    """Work out everything the command says, as plain values; ``None`` where a bit has no end."""
+    deepest = deepest_mm(bit)
+    found: dict[str, Any] = {
+        "angle_deg": bit.angle_deg,
+        "diameter_mm": None if math.isinf(bit.diameter_mm) else bit.diameter_mm,
+        "tip_mm": bit.tip_mm,
+        "tip_radius_mm": bit.tip_radius_mm,
+        "deepest_mm": None if math.isinf(deepest) else round(deepest, 6),
+    }
+    if width is not None:
+        depth = depth_mm(bit, width)
+    if depth is not None:
+        slope = sensitivity(bit, depth)
+        found |= {
+            "depth_mm": round(depth, 6),
+            "width_mm": round(width_mm(bit, depth), 6),
+            "width_per_height_mm": None if math.isinf(slope) else round(slope * HEIGHT_ERROR_MM, 6),
+            "width_per_degree_mm": round(angle_sensitivity(bit, depth), 6),
+            "beyond_cone": depth > deepest + 1e-9,
+        }
+    found["table"] = [
+        {"depth_mm": round(down, 6), "width_mm": round(across, 6)} for down, across in table(bit)
+    ]
+    return found
+
+
+def _describe(bit: VBit) -> str:
+    """Describe the bit in one line."""
+    parts = [f"{format_deg(bit.angle_deg)} bit"]
+    if not math.isinf(bit.diameter_mm):
+        parts.append(f"{format_mm(bit.diameter_mm)} across")
+    if bit.tip_radius_mm:
+        parts.append(f"tip rounded to {format_mm(bit.tip_radius_mm)}")
+    else:
+        parts.append(f"flat tip of {format_mm(bit.tip_mm)}" if bit.tip_mm else "sharp tip")
+    return ", ".join(parts)
+
+
+def _text(bit: VBit, facts: dict[str, Any], asked_width: bool) -> str:
+    """Set the facts as lines for the bench."""
+    lines = [_describe(bit)]
+    if "depth_mm" in facts:
+        depth, width = f"depth {facts['depth_mm']:.3f} mm", f"width {facts['width_mm']:.3f} mm"
+        lines.append(f"{width}  needs  {depth}" if asked_width else f"{depth}  cuts  {width}")
+        height, degree = facts["width_per_height_mm"], facts["width_per_degree_mm"]
+        if height is not None:
+            lines.append(f"{HEIGHT_ERROR_MM:g} mm in height changes the width by {height:.3f} mm")
+        lines.append(f"1° in the bit's angle changes it by {degree:.3f} mm")
+    if facts["deepest_mm"] is None:
+        lines.append("deepest cut: give --diameter to know where the cone ends")
+    else:
+        lines.append(f"deepest cut {facts['deepest_mm']:.3f} mm, then as wide as the bit")
+    if facts.get("beyond_cone"):
+        lines.append("CAUTION: this is deeper than the cone; the walls above it are upright.")
+    lines += ["", "depth mm   width mm"]
+    lines += [f"{format_number(r['depth_mm']):>8}   {r['width_mm']:>8.3f}" for r in facts["table"]]
+    return "\n".join(lines)
+
+
+@click.command(
+    "width", epilog="Example: mizo width --angle 90 --depth 2   or   mizo width --bit v60 --width 1.5"
+)
+@click.option("--angle", metavar="DEG", help="Full included angle of the bit.")
+@click.option("--depth", metavar="LENGTH", help="Depth below the surface: answers with the width.")
+@click.option("--width", metavar="LENGTH", help="Width at the surface: answers with the depth.")
+@click.option("--tip", metavar="LENGTH", help="Width of the flat at the tip.  [default: 0 mm]")
+@click.option("--tip-radius", metavar="LENGTH", help="Radius of a rounded tip, instead of a flat.")
+@click.option("--diameter", metavar="LENGTH", help="Cutting diameter, where the cone ends.")
+@click.option("--bit", "name", metavar="NAME", help="A bit from 'mizo bits'; options given beside it win.")
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object instead of text.")
+def width(
+    angle: str | None,
+    depth: str | None,
+    width: str | None,
+    tip: str | None,
+    tip_radius: str | None,
+    diameter: str | None,
+    name: str | None,
+    as_json: bool,
+) -> None:
+    """How wide does a bit cut at a depth, and how deep must it go for a width?
+
+    Lengths may carry units (2 mm, 1/16 in, 3/32"); a plain number is in millimetres. Without --depth or
+    --width only the bit's table is printed.
+    """
+    if depth is not None and width is not None:
+        raise InputError("Give --depth or --width, not both: the one is worked out from the other.")
+    bit = _shape(
+        name,
+        _read("--angle", angle_deg, angle),
+        _read("--diameter", length_mm, diameter),
+        _read("--tip", length_mm, tip),
+        _read("--tip-radius", length_mm, tip_radius),
+    )
+    facts = _facts(bit, _read("--depth", length_mm, depth), _read("--width", length_mm, width))
+    click.echo(json.dumps(facts) if as_json else _text(bit, facts, width is not None))
