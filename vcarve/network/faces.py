@@ -1,0 +1,219 @@
+"""Closed cells from edges: rings of half-edges by turning, holes by looking down.
+
+At every vertex the half-edges leaving it are sorted by angle; the ring on the left of a half-edge goes on with the one just
+clockwise of its way back.  Rings that run counter-clockwise bound a cell; the others are the outer side of a connected part
+of the network and make a hole in the cell round it (or lie in no cell at all).
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import shapely
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
+
+from vcarve.network.graph import Graph, edge_bounds
+from vcarve.network.model import Bools, Floats, Ints
+
+# Directions closer than this are the same direction; the curvature then tells which edge lies to the left.
+ANGLE_TIE_RAD = 1e-5
+# Twice the smallest area, in mm², that counts as one; what is less is a run out and back.
+AREA_NOISE_MM2 = 1e-9
+
+
+def half_edge_ends(graph: Graph) -> tuple[Ints, Ints]:
+    """Return start and end vertex of each half-edge, shape (2 E,) each."""
+    start = np.column_stack([graph.tail, graph.head]).ravel()
+    end = np.column_stack([graph.head, graph.tail]).ravel()
+    return start, end
+
+
+def _directions(graph: Graph) -> tuple[Floats, Floats]:
+    """Return the direction in which each half-edge leaves its start (radians) and its curvature there, (2 E,) each."""
+    delta = graph.xy[graph.head] - graph.xy[graph.tail]
+    chord = np.hypot(*delta.T)
+    angle = np.arctan2(delta[:, 1], delta[:, 0])
+    half = 2.0 * np.arctan(graph.bulge)
+    curvature = 2.0 * np.sin(half) / chord
+    forward = angle - half
+    backward = angle + math.pi + half
+    directions = np.column_stack([forward, backward]).ravel()
+    directions = np.mod(directions + math.pi, 2.0 * math.pi) - math.pi
+    directions = np.where(directions > math.pi - ANGLE_TIE_RAD, directions - 2.0 * math.pi, directions)
+    return directions, np.column_stack([curvature, -curvature]).ravel()
+
+
+def next_half_edge(graph: Graph) -> Ints:
+    """Return for each half-edge the one that follows it round the cell on its left, shape (2 E,)."""
+    start, _ = half_edge_ends(graph)
+    direction, curvature = _directions(graph)
+    order = np.lexsort((direction, start))
+    tied = np.zeros(len(order), dtype=bool)
+    tied[1:] = (start[order][1:] == start[order][:-1]) & (np.diff(direction[order]) < ANGLE_TIE_RAD)
+    if tied.any():
+        bundle = np.empty(len(order), dtype=np.int64)
+        bundle[order] = np.cumsum(~tied)
+        order = np.lexsort((direction, curvature, bundle))
+    rank = np.empty(len(order), dtype=np.int64)
+    rank[order] = np.arange(len(order))
+    degree = np.bincount(start, minlength=len(graph.xy))
+    first = np.concatenate([[0], np.cumsum(degree)])[:-1]
+    twin = np.arange(len(start)) ^ 1
+    # Clockwise of the way back: the one before it in the sorted fan of its vertex, wrapping round.
+    at = rank[twin]
+    vertex = start[twin]
+    before = np.where(at == first[vertex], first[vertex] + degree[vertex] - 1, at - 1)
+    return order[before].astype(np.int64)
+
+
+def rings(graph: Graph) -> tuple[Ints, Ints]:
+    """Return every ring as runs of half-edges: the half-edges in order, and the offsets of the rings."""
+    following = next_half_edge(graph)
+    count = len(following)
+    _, label = connected_components(
+        coo_array((np.ones(count), (np.arange(count), following)), shape=(count, count)), directed=False
+    )
+    size = np.bincount(label) if count else np.zeros(0, dtype=np.int64)
+    first = np.full(len(size), count)
+    np.minimum.at(first, label, np.arange(count))
+    # Walk all rings at once, one step at a time, dropping those that have come round: as many rounds as the longest ring
+    # has edges, unless few long rings are left, which are then walked one by one.
+    order = np.argsort(first, kind="stable")
+    first, size = first[order], size[order]
+    starts = np.concatenate([[0], np.cumsum(size)])
+    walk = np.empty(count, dtype=np.int64)
+    live = np.arange(len(size))
+    at = first.copy()
+    step = 0
+    while len(live) > 64:
+        walk[starts[live] + step] = at
+        at = following[at]
+        step += 1
+        going = size[live] > step
+        live, at = live[going], at[going]
+    jump = following.tolist() if len(live) else []
+    for ring, here in zip(live.tolist(), at.tolist(), strict=True):
+        run = []
+        spot = here
+        for _ in range(int(size[ring]) - step):
+            run.append(spot)
+            spot = jump[spot]
+        walk[starts[ring] + step : starts[ring + 1]] = run
+    return walk, starts.astype(np.int64)
+
+
+def ring_areas(graph: Graph, walk: Ints, starts: Ints) -> Floats:
+    """Return the signed area of each ring, arcs included, in mm²; positive runs counter-clockwise."""
+    start, end = half_edge_ends(graph)
+    bulge = np.column_stack([graph.bulge, -graph.bulge]).ravel()
+    ring = np.repeat(np.arange(len(starts) - 1), np.diff(starts))
+    # Taken about the ring's own first corner, so that small far rings keep their digits.
+    origin = graph.xy[start[walk[starts[:-1]]]][ring] if len(walk) else np.empty((0, 2))
+    a, b = graph.xy[start[walk]] - origin, graph.xy[end[walk]] - origin
+    double = a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]
+    half = 2.0 * np.arctan(bulge[walk])
+    bent = half != 0.0
+    chord = np.hypot(*(b - a).T)
+    radius = np.divide(chord, 2.0 * np.sin(half), out=np.zeros_like(chord), where=bent)
+    # A circular segment has r² (φ − sin φ) / 2; its sign is that of the sweep.
+    double = double + radius**2 * (2.0 * half - np.sin(2.0 * half))
+    return 0.5 * np.bincount(ring, weights=double, minlength=len(starts) - 1)
+
+
+def owners(graph: Graph, walk: Ints, starts: Ints, outer: Bools) -> Ints:
+    """Return for each ring the outer ring of the cell it bounds: itself if it is outer, -1 if it lies in no cell."""
+    count = len(starts) - 1
+    owner = np.where(outer, np.arange(count), -1)
+    loose = np.flatnonzero(~outer)
+    if len(loose) <= 1:
+        return owner
+    start, _ = half_edge_ends(graph)
+    ring_of = np.empty(len(walk), dtype=np.int64)
+    ring_of[walk] = np.repeat(np.arange(count), np.diff(starts))
+    # Look down from just left of each part's leftmost place: nothing of the part itself can be in the way.
+    boxes = edge_bounds(graph)
+    edge_low = np.column_stack([boxes[:, 0], boxes[:, 0]]).ravel()
+    spots = np.empty((len(loose), 2))
+    for k, ring in enumerate(loose.tolist()):
+        members = walk[starts[ring] : starts[ring + 1]]
+        vertices = graph.xy[start[members]]
+        leftmost = vertices[np.lexsort((vertices[:, 1], vertices[:, 0]))[0]]
+        low = min(float(edge_low[members].min()), float(leftmost[0]))
+        spots[k] = (low - 1.3e-6, leftmost[1])
+    tree = shapely.STRtree(shapely.box(boxes[:, 0], boxes[:, 1], boxes[:, 2], boxes[:, 3]))
+    below = _first_below(graph, tree, boxes, spots)
+    parent = {}
+    for ring, hit in zip(loose.tolist(), below.tolist(), strict=True):
+        parent[ring] = -1 if hit < 0 else int(ring_of[hit])
+    for ring in loose.tolist():
+        up, seen = parent[ring], 0
+        while up >= 0 and not outer[up]:
+            up, seen = parent[up], seen + 1
+            if seen > count:
+                up = -1
+        owner[ring] = up
+    return owner
+
+
+def _first_below(graph: Graph, tree: shapely.STRtree, boxes: Floats, spots: Floats) -> Ints:
+    """Return for each spot the half-edge straight below it whose left side faces up, or -1."""
+    found = np.full(len(spots), -1, dtype=np.int64)
+    open_ = np.arange(len(spots))
+    bottom = float(boxes[:, 1].min()) - 1.0
+    typical = float(np.median(boxes[:, 3] - boxes[:, 1])) + 1e-3
+    reach = 2.0 * typical
+    while len(open_):
+        low = np.maximum(spots[open_, 1] - reach, bottom)
+        ends = np.stack([spots[open_], np.column_stack([spots[open_, 0], low])], axis=1)
+        ray, edge = tree.query(shapely.linestrings(ends))
+        if len(ray):
+            x, y = spots[open_[ray], 0], spots[open_[ray], 1]
+            level, faces_up = _height_at(graph, edge, x)
+            valid = np.isfinite(level) & (level < y)
+            ray, edge, level, faces_up = ray[valid], edge[valid], level[valid], faces_up[valid]
+            order = np.lexsort((-level, ray))
+            lead = (
+                np.concatenate([[True], ray[order][1:] != ray[order][:-1]])
+                if len(order)
+                else np.zeros(0, bool)
+            )
+            best = order[lead]
+            found[open_[ray[best]]] = 2 * edge[best] + np.where(faces_up[best], 0, 1)
+        done = (found[open_] >= 0) | (low <= bottom)
+        open_ = open_[~done]
+        reach *= 8.0
+    return found
+
+
+def _height_at(graph: Graph, edge: Ints, x: Floats) -> tuple[Floats, Bools]:
+    """Return the highest y of each edge at ``x`` (NaN if it is not there), and whether the edge then runs to the right.
+
+    An arc may pass ``x`` twice; only the upper crossing is needed, as nothing of the same arc lies between it and a spot above.
+    """
+    a, b = graph.xy[graph.tail[edge]], graph.xy[graph.head[edge]]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        t = (x - a[:, 0]) / (b[:, 0] - a[:, 0])
+        y = np.where((t >= 0.0) & (t <= 1.0), a[:, 1] + t * (b[:, 1] - a[:, 1]), np.nan)
+    right = b[:, 0] > a[:, 0]
+    for k in np.flatnonzero(graph.bulge[edge] != 0.0):
+        curve = (*a[k], *b[k], graph.bulge[edge[k]])
+        y[k], right[k] = _arc_height(tuple(float(v) for v in curve), float(x[k]))
+    return y, right
+
+
+def _arc_height(curve: tuple[float, ...], x: float) -> tuple[float, bool]:
+    from vcarve.network.curve import centre_radius, parameter
+
+    whole = (curve[0], curve[1], curve[2], curve[3], curve[4])
+    cx, cy, radius = centre_radius(whole)
+    inner = radius * radius - (x - cx) ** 2
+    if inner <= 0.0:
+        return math.nan, True
+    for side in (1.0, -1.0):
+        y = cy + side * math.sqrt(inner)
+        if parameter(whole, (x, y), 1e-9 * max(radius, 1.0)) is not None:
+            # Counter-clockwise arcs run to the left on their upper half.
+            return y, (side > 0.0) != (whole[4] > 0.0)
+    return math.nan, True

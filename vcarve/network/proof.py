@@ -1,0 +1,73 @@
+"""The network proves itself: Euler's formula, every side of every edge in one ring, areas that add up to the piece."""
+
+from __future__ import annotations
+
+import numpy as np
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
+
+from vcarve.errors import InternalError
+from vcarve.network.clip import ring_curves
+from vcarve.network.curve import Curve, centre_radius
+from vcarve.network.graph import Graph
+from vcarve.network.model import Bools, Floats, Ints
+from vcarve.pattern.region import Region
+
+
+def components(graph: Graph) -> tuple[int, Ints]:
+    """Return how many connected parts the graph has, and the part of each vertex."""
+    n = len(graph.xy)
+    links = coo_array((np.ones(len(graph.tail)), (graph.tail, graph.head)), shape=(n, n))
+    count, label = connected_components(links, directed=False)
+    return int(count), label.astype(np.int64)
+
+
+def region_area(region: Region) -> float:
+    """Return the area of a region, its holes taken off, in mm²."""
+    return sum(_ring_area(ring_curves(ring)) for ring in region.rings)
+
+
+def _ring_area(curves: list[Curve]) -> float:
+    double = 0.0
+    for curve in curves:
+        x0, y0, x1, y1, bulge = curve
+        double += x0 * y1 - y0 * x1
+        if bulge:
+            _, _, radius = centre_radius(curve)
+            sweep = 4.0 * float(np.arctan(bulge))
+            double += radius * radius * (sweep - float(np.sin(sweep)))
+    return 0.5 * double
+
+
+def prove(
+    graph: Graph, walk: Ints, starts: Ints, area: Floats, outer: Bools, void: Bools, region: Region
+) -> None:
+    """Check the finished graph and its rings.
+
+    Raises InternalError if V − E + F ≠ 1 + parts (F counts the outer face; Euler, planar graphs), if a half-edge is in no
+    ring or in two, or if the cells do not add up to the region's area.
+    """
+    vertices, edges = len(graph.xy), len(graph.tail)
+    parts, _ = components(graph)
+    faces = int(np.count_nonzero(outer)) + 1
+    if vertices - edges + faces != 1 + parts:
+        raise InternalError(
+            f"the lines do not form a plane network: {vertices} vertices, {edges} edges, {faces} faces, {parts} parts."
+        )
+    seen = np.bincount(walk, minlength=2 * edges)
+    if len(seen) != 2 * edges or not (seen == 1).all():
+        raise InternalError("a side of a line belongs to no cell, or to two.")
+    if len(starts) - 1 != faces - 1 + parts:
+        raise InternalError("the rings of the cells do not close.")
+    # Every inner ring bounds nothing but a hole, so outer rings less the holes they own are the piece.
+    loose = ~outer
+    covered = float(area[outer & ~void].sum()) + _hole_area(area, loose)
+    wanted = region_area(region)
+    if abs(covered - wanted) > 1e-6 * max(wanted, 1.0):
+        raise InternalError(f"the cells cover {covered:.6f} mm² of a piece of {wanted:.6f} mm².")
+
+
+def _hole_area(area: Floats, loose: Bools) -> float:
+    """Return the (negative) area of every hole: all outer sides of parts but the one round the whole piece."""
+    sides = area[loose]
+    return float(sides.sum() - sides.min()) if len(sides) else 0.0

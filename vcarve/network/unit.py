@@ -1,0 +1,194 @@
+"""The network of one unit cell, on the torus that the lattice makes of the plane.
+
+Every line of the endless pattern is a line of ``pattern.lines`` moved by a lattice vector, so it is enough to split those
+lines wherever another one, moved by any lattice vector, meets them, and to count vertices that differ by a lattice
+vector as one.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
+from scipy.spatial import cKDTree
+
+from vcarve.errors import InputError
+from vcarve.network.curve import Curve, bounds, length, meetings, part_bulge, point_at
+from vcarve.network.model import Floats, Ints
+from vcarve.pattern.model import Pattern
+
+# Ends closer than this share of the pattern's unit are the same vertex.
+TOLERANCE = 2e-8
+GRID = 1_000_000_000  # fractional coordinates are kept on this many steps per lattice vector
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class UnitNetwork:
+    """One unit cell's vertices and edges.
+
+    ``uv`` (V, 2) are lattice coordinates in [0, 1).  Edge ``e`` runs from vertex ``tail`` in cell (0, 0) to vertex ``head`` in
+    cell ``step`` (E, 2).
+    """
+
+    uv: Floats
+    tail: Ints
+    head: Ints
+    step: Ints
+    bulge: Floats
+    role: Ints
+
+
+def _moved(line: Curve, dx: float, dy: float) -> Curve:
+    return line[0] + dx, line[1] + dy, line[2] + dx, line[3] + dy, line[4]
+
+
+def _split(pattern: Pattern) -> list[tuple[Curve, int]]:
+    """Return the pattern's lines split where any moved line meets them, with their roles."""
+    (ax, ay), (bx, by) = pattern.a1, pattern.a2
+    lines: list[tuple[Curve, int]] = [
+        ((*line.start, *line.end, line.bulge), line.role) for line in pattern.lines
+    ]
+    boxes = [bounds(curve) for curve, _ in lines]
+    # A move (i, j) matters only where the boxes can meet; bound i and j by the widest gap between any two boxes.
+    reach = max(max(b[2] for b in boxes) - min(b[0] for b in boxes), 0.0)
+    rise = max(max(b[3] for b in boxes) - min(b[1] for b in boxes), 0.0)
+    area = ax * by - ay * bx
+    i_most = math.ceil((abs(by) * reach + abs(bx) * rise) / abs(area)) + 1
+    j_most = math.ceil((abs(ay) * reach + abs(ax) * rise) / abs(area)) + 1
+    parts: list[tuple[Curve, int]] = []
+    for index, (curve, role) in enumerate(lines):
+        box = boxes[index]
+        stops = {0.0, 1.0}
+        for i in range(-i_most, i_most + 1):
+            for j in range(-j_most, j_most + 1):
+                dx, dy = i * ax + j * bx, i * ay + j * by
+                for other, (passing, _) in enumerate(lines):
+                    if other == index and i == 0 and j == 0:
+                        continue
+                    far = boxes[other]
+                    if (
+                        far[0] + dx > box[2] + TOLERANCE
+                        or far[2] + dx < box[0] - TOLERANCE
+                        or far[1] + dy > box[3] + TOLERANCE
+                        or far[3] + dy < box[1] - TOLERANCE
+                    ):
+                        continue
+                    for _, t, _ in meetings(curve, _moved(passing, dx, dy), TOLERANCE):
+                        stops.add(t)
+        ordered = sorted(stops)
+        near = TOLERANCE / max(length(curve), TOLERANCE)
+        kept = [ordered[0]]
+        for stop in ordered[1:]:
+            if stop - kept[-1] > near:
+                kept.append(stop)
+        kept[-1] = 1.0
+        for t0, t1 in zip(kept[:-1], kept[1:], strict=True):
+            start, end = point_at(curve, t0), point_at(curve, t1)
+            parts.append(((*start, *end, part_bulge(curve[4], t0, t1)), role))
+    return parts
+
+
+def unit_network(pattern: Pattern) -> UnitNetwork:
+    """Return the network of the pattern's unit cell.
+
+    Raises InputError for a pattern without lines.
+    """
+    if not pattern.lines:
+        raise InputError(f"pattern {pattern.key} has no lines")
+    parts = _split(pattern)
+    basis = np.array([pattern.a1, pattern.a2], dtype=float)
+    ends = np.array([curve[:4] for curve, _ in parts]).reshape(-1, 2)
+    uv = ends @ np.linalg.inv(basis)
+    uv = np.rint(uv * GRID) / GRID
+    cell = np.floor(uv + 1.0 / GRID)
+    frac = uv - cell
+    frac[frac < 0] = 0.0
+    # Cluster on the torus: a vertex near 1 is the same as one near 0.
+    tree = cKDTree(np.mod(frac, 1.0), boxsize=1.0)
+    pairs = tree.query_pairs(10.0 * TOLERANCE, output_type="ndarray")
+    n = len(frac)
+    links = coo_array((np.ones(len(pairs)), (pairs[:, 0], pairs[:, 1])), shape=(n, n))
+    _, label = connected_components(links, directed=False)
+    first = np.full(label.max() + 1, n)
+    np.minimum.at(first, label, np.arange(n))
+    places = frac[first]
+    # Moving an end onto its cluster's place may move it to a neighbouring cell.
+    cell = np.rint(uv - places[label]).astype(np.int64)
+    tail, head = label[0::2].astype(np.int64), label[1::2].astype(np.int64)
+    step = cell[1::2] - cell[0::2]
+    bulge = np.array([curve[4] for curve, _ in parts])
+    role = np.array([role for _, role in parts], dtype=np.int64)
+    tail, head, step, bulge, role = _unique(tail, head, step, bulge, role)
+    return _dissolve(pattern, UnitNetwork(uv=places, tail=tail, head=head, step=step, bulge=bulge, role=role))
+
+
+def _unique(
+    tail: Ints, head: Ints, step: Ints, bulge: Floats, role: Ints
+) -> tuple[Ints, Ints, Ints, Floats, Ints]:
+    """Return the edges with doubles removed and every edge in its canonical direction; ground wins over leaf."""
+    turned = (tail > head) | ((tail == head) & ((step[:, 0] < 0) | ((step[:, 0] == 0) & (step[:, 1] < 0))))
+    tail, head = np.where(turned, head, tail), np.where(turned, tail, head)
+    step = np.where(turned[:, None], -step, step)
+    bulge = np.where(turned, -bulge, bulge)
+    key = np.column_stack([tail, head, step, np.rint(bulge * 1e6).astype(np.int64)])
+    order = np.lexsort((role, *key.T[::-1]))
+    ordered = key[order]
+    fresh = np.ones(len(order), dtype=bool)
+    fresh[1:] = (ordered[1:] != ordered[:-1]).any(axis=1)
+    keep = order[fresh]
+    return tail[keep], head[keep], step[keep], bulge[keep], role[keep]
+
+
+def _dissolve(pattern: Pattern, unit: UnitNetwork) -> UnitNetwork:
+    """Join edges that continue straight on, or along the same circle, through a vertex of degree two."""
+    basis = np.array([pattern.a1, pattern.a2], dtype=float)
+    edges = {
+        index: (int(t), int(h), (int(s[0]), int(s[1])), float(b), int(r))
+        for index, (t, h, s, b, r) in enumerate(
+            zip(unit.tail, unit.head, unit.step, unit.bulge, unit.role, strict=True)
+        )
+    }
+    touching: dict[int, list[int]] = {}
+    for index, (t, h, _, _, _) in edges.items():
+        touching.setdefault(t, []).append(index)
+        touching.setdefault(h, []).append(index)
+    for vertex in sorted(touching):
+        if len(touching[vertex]) != 2 or touching[vertex][0] == touching[vertex][1]:
+            continue
+        first, second = touching[vertex]
+        a, b = edges[first], edges[second]
+        if a[4] != b[4]:
+            continue
+        if a[1] != vertex:
+            a = (a[1], a[0], (-a[2][0], -a[2][1]), -a[3], a[4])
+        if b[0] != vertex:
+            b = (b[1], b[0], (-b[2][0], -b[2][1]), -b[3], b[4])
+        start, through, end = unit.uv[a[0]], unit.uv[vertex] + a[2], unit.uv[b[1]] + a[2] + b[2]
+        u, v = (through - start) @ basis, (end - through) @ basis
+        lu, lv = math.hypot(*u), math.hypot(*v)
+        sweep_a, sweep_b = 4.0 * math.atan(a[3]), 4.0 * math.atan(b[3])
+        turn = math.atan2(u[0] * v[1] - u[1] * v[0], u[0] * v[0] + u[1] * v[1])
+        bend = turn - 0.5 * (sweep_a + sweep_b)
+        curve_a, curve_b = 2.0 * math.sin(sweep_a / 2.0) / lu, 2.0 * math.sin(sweep_b / 2.0) / lv
+        if abs(bend) > 1e-6 or abs(curve_a - curve_b) > 1e-6 or abs(sweep_a + sweep_b) > math.pi + 1e-6:
+            continue
+        joined_bulge = math.tan((sweep_a + sweep_b) / 4.0) if a[3] else 0.0
+        step = (a[2][0] + b[2][0], a[2][1] + b[2][1])
+        del edges[second]
+        edges[first] = (a[0], b[1], step, joined_bulge, a[4])
+        del touching[vertex]
+        touching[b[1]] = [first if index == second else index for index in touching[b[1]]]
+    used = sorted({v for t, h, *_ in edges.values() for v in (t, h)})
+    place = {vertex: index for index, vertex in enumerate(used)}
+    rows = list(edges.values())
+    return UnitNetwork(
+        uv=unit.uv[used],
+        tail=np.array([place[row[0]] for row in rows], dtype=np.int64),
+        head=np.array([place[row[1]] for row in rows], dtype=np.int64),
+        step=np.array([row[2] for row in rows], dtype=np.int64).reshape(-1, 2),
+        bulge=np.array([row[3] for row in rows]),
+        role=np.array([row[4] for row in rows], dtype=np.int64),
+    )
