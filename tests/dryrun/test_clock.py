@@ -1,0 +1,318 @@
+"""The clock against worked values of the controllers' published planner rules.
+
+Sources: Grbl v1.1 settings and documentation for the rules (default settings: 500 mm/min, 10 mm/s²,
+junction deviation 0.010 mm, arc tolerance 0.002 mm); the times are worked out from those rules by hand.
+"""
+
+import math
+
+import numpy as np
+import pytest
+
+from vcarve.dryrun import clock
+from vcarve.dryrun.blocks import chords
+from vcarve.job.records import Machine
+from vcarve.program.moves import Event, Motion, Moves, Plane
+
+REL = 1e-3
+
+
+def mill(rate=(500.0, 500.0, 500.0), acceleration=(10.0, 10.0, 10.0), **other):
+    """A machine with the planner's default settings unless told otherwise."""
+    axes = ("x", "y", "z")
+    return Machine.model_validate(
+        {
+            "name": "test-mill",
+            "title": "test mill",
+            "travel": dict(zip(axes, (200.0, 200.0, 200.0), strict=True)),
+            "rapid": dict(zip(axes, rate, strict=True)),
+            "acceleration": dict(zip(axes, acceleration, strict=True)),
+            "feed-max": dict(zip(axes, rate, strict=True)),
+            "spindle": {"min": 1000, "max": 10000},
+            "collets": [3.175],
+            "dialect": "grbl-1.1",
+            **other,
+        }
+    )
+
+
+def path(*points, feed=500.0, start=(0.0, 0.0, 0.0), motion=Motion.FEED, events=()):
+    """Moves through points; a point may be (x, y, z) or (x, y, z, feed); feed None is a rapid."""
+    rows, here = [], start
+    for point in points:
+        speed = point[3] if len(point) == 4 else feed
+        kind = Motion.RAPID if speed is None else motion
+        rows.append((kind, here, point[:3], math.nan if speed is None else speed))
+        here = point[:3]
+    n = len(rows)
+    return Moves(
+        motion=np.array([r[0] for r in rows], dtype=np.int8),
+        line=np.arange(1, n + 1, dtype=np.int32),
+        start_mm=np.array([r[1] for r in rows], dtype=float).reshape(n, 3),
+        end_mm=np.array([r[2] for r in rows], dtype=float).reshape(n, 3),
+        centre_mm=np.full((n, 3), math.nan),
+        sweep_rad=np.zeros(n),
+        plane=np.full(n, Plane.XY, dtype=np.int8),
+        feed_mm_min=np.array([r[3] for r in rows], dtype=float),
+        rpm=np.zeros(n),
+        machine=np.zeros(n, dtype=bool),
+        events=tuple(events),
+        lines=n,
+    )
+
+
+def arc(radius, sweep, *, plane=Plane.XY, rise=0.0, feed=500.0):
+    """One arc about the origin of its plane, starting on the plane's first axis."""
+    first, second, normal = {Plane.XY: (0, 1, 2), Plane.XZ: (2, 0, 1), Plane.YZ: (1, 2, 0)}[plane]
+    start, end, centre = np.zeros(3), np.zeros(3), np.zeros(3)
+    start[first] = radius
+    end[first], end[second] = radius * math.cos(sweep), radius * math.sin(sweep)
+    end[normal] = rise
+    return Moves(
+        motion=np.array([Motion.ARC_CCW if sweep > 0 else Motion.ARC_CW], dtype=np.int8),
+        line=np.ones(1, dtype=np.int32),
+        start_mm=start[None, :],
+        end_mm=end[None, :],
+        centre_mm=centre[None, :],
+        sweep_rad=np.array([sweep]),
+        plane=np.array([plane], dtype=np.int8),
+        feed_mm_min=np.array([feed]),
+        rpm=np.zeros(1),
+        machine=np.zeros(1, dtype=bool),
+        events=(),
+        lines=1,
+    )
+
+
+@pytest.mark.parametrize(
+    ("moves", "seconds"),
+    [
+        pytest.param(path((10, 0, 0)), 2.0333, id="one line of 10 mm at F500"),
+        pytest.param(path((5, 0, 0)), 1.4142, id="one line of 5 mm never reaches F500"),
+        pytest.param(path((10, 10, 0, None)), 2.0333, id="diagonal rapid uses both axes"),
+        pytest.param(path((10, 0, 0), (20, 0, 0)), 3.2333, id="two collinear lines of 10 mm"),
+        pytest.param(path((10, 0, 0), (0, 0, 0)), 4.0667, id="out and back"),
+        pytest.param(path((10, 0, 0), (10, 10, 0)), 3.9539, id="a right-angled corner"),
+        pytest.param(
+            path((20, 0, 0), (20, 20, 0), (0, 20, 0), (0, 0, 0), feed=400.0),
+            14.3314,
+            id="a 20 mm square at F400",
+        ),
+        pytest.param(
+            path((10, 0, 0, 300), (10, 0, -1, 100), (20, 0, -1, 300)), 5.5603, id="across, down, across"
+        ),
+    ],
+)
+def test_worked_times(moves, seconds):
+    """Paths at default settings take the times worked out from the Grbl v1.1 planner rules."""
+    times = clock.run(moves, mill())
+
+    assert seconds == pytest.approx(times.total_s, rel=REL)
+
+
+def test_unequal_axes():
+    """A line over X and Y with unlike axes runs at the slower axis' share: 375 mm/min, 6.25 mm/s², 1.7889
+    s.
+    """
+    moves = path((3, 4, 0), feed=1000.0)
+    long = path((300, 400, 0), feed=1000.0)
+    machine = mill(rate=(500.0, 300.0, 500.0), acceleration=(10.0, 5.0, 10.0))
+
+    assert clock.run(moves, machine).total_s == pytest.approx(1.7889, rel=REL)
+    assert clock.run(long, machine).peak_mm_s[0] * 60.0 == pytest.approx(375.0, rel=REL)
+    assert clock.run(long, machine).acceleration_mm_s2[0] == pytest.approx(6.25, rel=REL)
+
+
+def test_diagonal_rapid_limits():
+    """A rapid at 45 degrees runs at 707.107 mm/min with 14.1421 mm/s²."""
+    times = clock.run(path((100, 100, 0, None)), mill())
+
+    assert times.peak_mm_s[0] * 60.0 == pytest.approx(707.107, rel=REL)
+    assert times.acceleration_mm_s2[0] == pytest.approx(14.1421, rel=REL)
+
+
+@pytest.mark.parametrize(
+    ("turn_deg", "speed_mm_min"),
+    [
+        (5, 615.01),
+        (10, 307.58),
+        (30, 102.79),
+        (45, 68.77),
+        (60, 51.84),
+        (90, 35.06),
+        (120, 20.39),
+        (135, 15.54),
+        (150, 11.41),
+        (170, 5.87),
+        (180, 0.0),
+    ],
+)
+def test_corner_speeds(turn_deg, speed_mm_min):
+    """The speed through a corner in XY by its turn is the published rule's, with a first leg along X."""
+    turn = math.radians(turn_deg)
+    moves = path((100, 0, 0), (100 + 100 * math.cos(turn), 100 * math.sin(turn), 0), feed=5000.0)
+
+    times = clock.run(moves, mill(rate=(5000.0, 5000.0, 5000.0)))
+
+    assert times.exit_mm_s[0] * 60.0 == pytest.approx(speed_mm_min, rel=REL, abs=0.006)
+    assert times.exit_mm_s[0] == times.entry_mm_s[1]
+
+
+@pytest.mark.parametrize(
+    ("radius", "angle_deg", "count"),
+    [
+        (0.5, 360, 35),
+        (1, 360, 49),
+        (2.5, 360, 78),
+        (5, 360, 111),
+        (10, 360, 157),
+        (50, 360, 351),
+        (5, 90, 27),
+        (2.5, 270, 58),
+        (0.0005, 360, 1),
+    ],
+)
+def test_arc_chords(radius, angle_deg, count):
+    """An arc becomes as many chords as the Grbl v1.1 rule says at its default tolerance; at least one."""
+    assert chords(np.array([math.radians(angle_deg)]), np.array([float(radius)]), 0.002)[0] == count
+
+
+@pytest.mark.parametrize("plane", list(Plane))
+def test_full_circle_time(plane):
+    """A full circle is as many equal chords whose corners never slow a slow feed: one trapezoid over their
+    length.
+    """
+    radius, feed_mm_s, acceleration = 10.0, 5.0, 100.0
+    length = 157 * 2 * radius * math.sin(math.pi / 157)
+    machine = mill(acceleration=(acceleration,) * 3, rate=(3000.0,) * 3)
+
+    times = clock.run(arc(radius, 2 * math.pi, plane=plane, feed=feed_mm_s * 60), machine)
+
+    # The first and last chord lie along one axis up to a degree, so that axis' acceleration holds there.
+    assert times.total_s == pytest.approx(length / feed_mm_s + feed_mm_s / acceleration, rel=REL)
+
+
+def test_helix_in_any_plane():
+    """A helix's chords rise evenly: its time at a slow feed is its length over the feed."""
+    length = math.hypot(2 * math.pi * 10.0, 30.0)
+    for plane in Plane:
+        times = clock.run(
+            arc(10.0, 2 * math.pi, plane=plane, rise=30.0, feed=60.0), mill(acceleration=(500.0,) * 3)
+        )
+
+        assert times.total_s == pytest.approx(length, rel=REL)
+
+
+@pytest.mark.parametrize(
+    ("programmed", "taken"), [(0.12, 0.15), (0.15, 0.15), (3.0, 3.0), (0.0, 0.0), (0.001, 0.05)]
+)
+def test_dwell_in_steps(programmed, taken):
+    """Grbl v1.1 dwells in whole steps of 50 ms, rounded up."""
+    assert clock.dwell_s(programmed, True) == pytest.approx(taken)
+    assert clock.dwell_s(programmed, False) == programmed
+
+
+def test_stops():
+    """A dwell makes the machine come to rest, delays what follows, and adds the stop delay where one is
+    set.
+    """
+    dwell = Event(kind="dwell", line=2, before=1, value=0.12)
+    moves = path((10, 0, 0), (20, 0, 0), events=[dwell])
+
+    times = clock.run(moves, mill(), stop_delay_s=0.025)
+
+    assert times.total_s == pytest.approx(2 * 2.0333 + 0.15 + 2 * 0.025, rel=REL)
+    assert times.start_s[1] == pytest.approx(2.0333 + 0.15 + 0.025, rel=REL)
+    assert times.stops == 2
+    assert times.dwell_s == pytest.approx(0.15)
+
+
+@pytest.mark.parametrize(
+    ("kinds", "stops"),
+    [
+        ([("spindle-cw", 0, 0), ("spindle-cw", 1, 0)], 1),
+        ([("spindle-cw", 0, 0), ("spindle-stop", 1, 0)], 2),
+        ([("speed", 0, 8000), ("spindle-cw", 0, 0), ("speed", 1, 8000)], 1),
+        ([("speed", 0, 8000), ("spindle-cw", 0, 0), ("speed", 1, 9000)], 2),
+        ([("speed", 1, 9000)], 1),
+        ([("flood", 1, 0)], 2),
+        ([("coolant-off", 1, 0)], 1),
+        ([("offset", 1, 0)], 2),
+        ([("units", 1, 21)], 1),
+        ([("pause", 1, 0), ("end", 2, 0)], 2),
+    ],
+)
+def test_what_stops_the_machine(kinds, stops):
+    """Spindle, speed and coolant stop the path only if they change something (Grbl v1.1); the end always
+    does.
+    """
+    events = [Event(kind=kind, line=1, before=before, value=value) for kind, before, value in kinds]
+
+    times = clock.run(path((10, 0, 0), (20, 0, 0), events=events), mill())
+
+    assert times.stops == stops
+    assert (times.exit_mm_s[0] == 0.0) == (stops == 2)
+
+
+def test_a_stop_before_an_empty_move_still_stops():
+    """A stop counts although the move after it goes nowhere."""
+    moves = path(
+        (10, 0, 0), (10, 0, 0), (20, 0, 0), events=[Event(kind="dwell", line=2, before=1, value=1.0)]
+    )
+
+    times = clock.run(moves, mill())
+
+    assert times.exit_mm_s[0] == 0.0
+    assert times.move_s[1] == 0.0
+
+
+def test_shares_of_the_time():
+    """Rapids, plunges, cuts and dwells add up to the whole, each where it belongs."""
+    moves = path((10, 0, 5, None), (10, 0, -1, 100), (30, 0, -1, 300), (30, 0, 5, None))
+
+    times = clock.run(moves, mill())
+
+    assert times.rapid_s == pytest.approx(times.move_s[0] + times.move_s[3])
+    assert times.plunge_s == pytest.approx(times.move_s[1])
+    assert times.cut_s == pytest.approx(times.move_s[2])
+    assert times.total_s == pytest.approx(times.start_s[3] + times.move_s[3])
+
+
+def test_place_within_a_move():
+    """Half of the time is half of the way of a symmetric move; a second's run-up covers a t² / 2."""
+    times = clock.run(path((10, 0, 0)), mill())
+
+    assert times.at(times.total_s / 2) == (0, pytest.approx(0.5))
+    assert times.at(0.5) == (0, pytest.approx(10 * 0.5**2 / 2 / 10))
+    assert times.at(99.0) == (0, 1.0)
+
+
+def test_no_moves():
+    """A program without motion takes no time but its dwells."""
+    times = clock.run(path(events=[Event(kind="dwell", line=1, before=0, value=2.0)]), mill())
+
+    assert times.total_s == 2.0
+    assert times.at(0.0) == (-1, 0.0)
+
+
+def test_parts_do_not_show(monkeypatch):
+    """Planning a long program in small parts gives the very same speeds and times as in one."""
+    rng = np.random.default_rng(3)
+    moves = path(*rng.uniform(-3, 3, (200, 3)).round(2).tolist(), feed=400.0)
+    whole = clock.run(moves, mill())
+    monkeypatch.setattr(clock, "CHUNK_BLOCKS", 7)
+
+    parts = clock.run(moves, mill())
+
+    np.testing.assert_array_equal(whole.move_s, parts.move_s)
+    np.testing.assert_array_equal(whole.exit_mm_s, parts.exit_mm_s)
+
+
+def test_unknown_places_add_no_distance():
+    """A start that is not known adds no time, and everything after it is timed as usual."""
+    moves = path((10, 0, 0), (20, 0, 0), start=(math.nan, 0.0, 0.0))
+
+    times = clock.run(moves, mill())
+
+    assert times.move_s[0] == 0.0
+    assert times.total_s == pytest.approx(2.0333, rel=REL)

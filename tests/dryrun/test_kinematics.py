@@ -1,0 +1,95 @@
+"""Block times and corner speeds against elementary kinematics.
+
+Source: Open 3-D-printer motion documentation, kinematics, for the formulas; the tables are worked out from
+them.
+"""
+
+import math
+
+import numpy as np
+import pytest
+
+from vcarve.dryrun.kinematics import block_times, corner_factor, corner_speed, look_ahead
+
+REL = 1e-3
+
+
+@pytest.mark.parametrize(
+    ("length", "speed", "acceleration", "seconds", "peak"),
+    [
+        (100, 20, 200, 5.1, 20),
+        (10, 20, 200, 0.6, 20),
+        (2, 20, 200, 0.2, 20),
+        (1, 20, 200, 0.14142, 14.1421),
+        (0.5, 10, 500, 0.07, 10),
+        (50, 10, 200, 5.05, 10),
+    ],
+)
+def test_rest_to_rest(length, speed, acceleration, seconds, peak):
+    """Moves from rest to rest take L/v + v/a, or 2 sqrt(L/a) where the speed is never reached."""
+    one = [np.array([float(v)]) for v in (length, 0.0, 0.0, speed, acceleration)]
+
+    took, fastest = block_times(*one)
+
+    assert took[0] == pytest.approx(seconds, rel=REL)
+    assert fastest[0] == pytest.approx(peak, rel=REL)
+
+
+def test_moving_ends():
+    """From v0 to v1 within one block: the times of the ramps and of the even part add up."""
+    took, _ = block_times(*(np.array([v]) for v in (10.0, 2.0, 4.0, 8.0, 20.0)))
+    even = 10.0 - (64 - 4) / 40 - (64 - 16) / 40
+
+    assert took[0] == pytest.approx(6 / 20 + 4 / 20 + even / 8)
+
+
+CORNERS = [  # inside angle, s/(1-s), speeds at (a 200, delta 0.01), (500, 0.01), (500, 0.02)
+    (30, 0.34920, 0.8357, 1.3214, 1.8687),
+    (60, 1.00000, 1.4142, 2.2361, 3.1623),
+    (90, 2.41421, 2.1974, 3.4743, 4.9135),
+    (120, 6.46410, 3.5956, 5.6851, 8.0400),
+    (135, 12.13707, 4.9269, 7.7901, 11.0168),
+    (150, 28.34774, 7.5296, 11.9054, 16.8368),
+]
+
+
+@pytest.mark.parametrize("row", CORNERS)
+def test_corner_table(row):
+    """Corner factors and speeds agree with the table worked out from the circle that misses the corner by
+    delta.
+    """
+    inside, factor, *speeds = row
+    cosine = np.array([-math.cos(math.radians(inside))])
+
+    assert corner_factor(cosine)[0] == pytest.approx(factor, rel=REL)
+    settings = ((200.0, 0.01), (500.0, 0.01), (500.0, 0.02))
+    for (acceleration, deviation), speed in zip(settings, speeds, strict=True):
+        assert corner_speed(cosine, acceleration, deviation)[0] == pytest.approx(speed, rel=REL)
+
+
+def test_corner_extremes():
+    """Straight on has no limit, and turning back stops."""
+    assert corner_factor(np.array([1.0, -1.0])).tolist() == [math.inf, 0.0]
+
+
+@pytest.mark.parametrize(("corner", "seconds"), [(2.1974, 8.1413), (0.0, 8.2), (math.inf, 8.05)])
+def test_whole_square(corner, seconds):
+    """A closed 20 mm square at 10 mm/s and 200 mm/s²: with corner speeds, with full stops, and as one
+    straight line.
+    """
+    four = np.full(4, 20.0)
+
+    took, _, _ = look_ahead(four, np.full(4, 10.0), np.full(4, 200.0), np.full(4, corner))
+
+    assert took.sum() == pytest.approx(seconds, rel=1e-4)
+
+
+def test_braking_reaches_back_over_short_blocks():
+    """A stop after many short blocks limits all of them: v² = 2 a s at distance s before the stop."""
+    length, acceleration = np.full(100, 0.01), np.full(100, 10.0)
+
+    _, ends, _ = look_ahead(length, np.full(100, 50.0), acceleration, np.full(100, math.inf))
+
+    left = 0.01 * np.arange(100, -1, -1)
+    run = 1.0 - left
+    np.testing.assert_allclose(ends, np.sqrt(2 * 10.0 * np.minimum(left, run)), atol=1e-9)
