@@ -131,7 +131,7 @@ def _point_inside(graph: Graph, start: Ints, end: Ints, members: Ints) -> Floats
     bulge = graph.bulge[members[longest] // 2] * (1.0 if members[longest] % 2 == 0 else -1.0)
     right = np.array([chord[longest, 1], -chord[longest, 0]])
     middle = (a[longest] + b[longest]) / 2.0 + 0.5 * bulge * right
-    return middle - right * (1e-3 / max(float(np.hypot(*right)), 1e-9))
+    return np.asarray(middle - right * (1e-3 / max(float(np.hypot(*right)), 1e-9)))
 
 
 def _cells(graph: Graph, walk: Ints, starts: Ints, outer: Bools, owner: Ints) -> tuple[Ints, list[list[int]]]:

@@ -114,12 +114,12 @@ def clip(
     )
     on_outline = _on(noded, outline)
     within = inside(region, middle_points(noded)) | on_outline
-    role, cut, klass = noded.role.copy(), noded.cut.copy(), noded.edge_class.copy()
+    roles, cut, klass = noded.role.copy(), noded.cut.copy(), noded.edge_class.copy()
     klass[(whole == 0) | (source >= count)] = -1
     klass[on_outline] = -1
     if edge == "plain":
         cut[on_outline] = False
-        role[on_outline] = int(Role.OUTLINE)
+        roles[on_outline] = int(Role.OUTLINE)
     fresh = len(noded.xy) - len(shared)
     number = np.concatenate([shared, len(graph.xy) + np.arange(fresh)])
     rim = Graph(
@@ -127,7 +127,7 @@ def clip(
         tail=number[noded.tail],
         head=number[noded.head],
         bulge=noded.bulge,
-        role=role,
+        role=roles,
         cut=cut,
         edge_class=klass,
     ).take(within)
@@ -149,7 +149,7 @@ def _sort_out(graph: Graph, region: Region, border: list[Curve]) -> tuple[Ints, 
     tree = shapely.STRtree(lines)
     candidates = np.flatnonzero(~outside)
     a, b = graph.xy[graph.tail[candidates]], graph.xy[graph.head[candidates]]
-    chords = shapely.linestrings(np.stack([a, b], axis=1))
+    chords = np.asarray(shapely.linestrings(np.stack([a, b], axis=1)), dtype=object)
     bent = np.flatnonzero(graph.bulge[candidates] != 0.0)
     if len(bent):
         # For arcs the box stands in: a few more are noded than need be.

@@ -65,7 +65,7 @@ def next_half_edge(graph: Graph) -> Ints:
     at = rank[twin]
     vertex = start[twin]
     before = np.where(at == first[vertex], first[vertex] + degree[vertex] - 1, at - 1)
-    return order[before].astype(np.int64)
+    return np.asarray(order[before], dtype=np.int64)
 
 
 def rings(graph: Graph) -> tuple[Ints, Ints]:
@@ -119,7 +119,7 @@ def ring_areas(graph: Graph, walk: Ints, starts: Ints) -> Floats:
     radius = np.divide(chord, 2.0 * np.sin(half), out=np.zeros_like(chord), where=bent)
     # A circular segment has r² (φ − sin φ) / 2; its sign is that of the sweep.
     double = double + radius**2 * (2.0 * half - np.sin(2.0 * half))
-    return 0.5 * np.bincount(ring, weights=double, minlength=len(starts) - 1)
+    return np.asarray(0.5 * np.bincount(ring, weights=double, minlength=len(starts) - 1), dtype=float)
 
 
 def owners(graph: Graph, walk: Ints, starts: Ints, outer: Bools) -> Ints:

@@ -63,9 +63,9 @@ def node(
     ]
     straight = np.array([curve[4] == 0.0 for curve in curves], dtype=bool)
     plain = straight[pairs[:, 0]] & straight[pairs[:, 1]] if len(pairs) else np.zeros(0, dtype=bool)
-    for a, b, points in _line_meetings(curves, pairs[plain]):
-        stops[a].append(points)
-        stops[b].append((math.nan, points[1], points[2]))
+    for a, b, stop in _line_meetings(curves, pairs[plain]):
+        stops[a].append(stop)
+        stops[b].append((math.nan, stop[1], stop[2]))
     for a, b in pairs[~plain]:
         for (x, y), ta, tb in meetings(curves[a], curves[b], TOLERANCE_MM):
             stops[a].append((ta, x, y))
@@ -144,7 +144,6 @@ def _line_meetings(curves: list[Curve], pairs: Ints) -> list[tuple[int, int, tup
             & (s * lv > TOLERANCE_MM)
             & ((1.0 - s) * lv > TOLERANCE_MM)
         )
-    rest = []
     for k in np.flatnonzero(inside):
         x, y = a[k, 0] + t[k] * ux[k], a[k, 1] + t[k] * uy[k]
         found.append((int(pairs[k, 0]), int(pairs[k, 1]), (float(t[k]), float(x), float(y))))

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from vcarve.network.graph import Graph
-from vcarve.network.model import Floats
+from vcarve.network.model import Floats, Ints
 from vcarve.network.unit import UnitNetwork
 from vcarve.pattern.model import Pattern
 
@@ -72,8 +72,8 @@ def repeat(
     wide = (i1 - i0 + 1 + 2 * reach[0], j1 - j0 + 1 + 2 * reach[1])
     per_cell = len(unit.uv)
 
-    def number(ci: np.ndarray, cj: np.ndarray, vertex: np.ndarray) -> np.ndarray:
-        return ((ci - i0 + reach[0]) * wide[1] + (cj - j0 + reach[1])) * per_cell + vertex
+    def number(ci: Ints, cj: Ints, vertex: Ints) -> Ints:
+        return np.asarray(((ci - i0 + reach[0]) * wide[1] + (cj - j0 + reach[1])) * per_cell + vertex)
 
     tail = number(i[:, None], j[:, None], unit.tail[None, :])
     head = number(i[:, None] + unit.step[None, :, 0], j[:, None] + unit.step[None, :, 1], unit.head[None, :])

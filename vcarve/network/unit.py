@@ -7,6 +7,7 @@ vector as one.
 
 from __future__ import annotations
 
+import itertools
 import math
 from dataclasses import dataclass
 
@@ -85,7 +86,7 @@ def _split(pattern: Pattern) -> list[tuple[Curve, int]]:
             if stop - kept[-1] > near:
                 kept.append(stop)
         kept[-1] = 1.0
-        for t0, t1 in zip(kept[:-1], kept[1:], strict=True):
+        for t0, t1 in itertools.pairwise(kept):
             start, end = point_at(curve, t0), point_at(curve, t1)
             parts.append(((*start, *end, part_bulge(curve[4], t0, t1)), role))
     return parts
@@ -107,7 +108,7 @@ def unit_network(pattern: Pattern) -> UnitNetwork:
     frac = uv - cell
     frac[frac < 0] = 0.0
     # Cluster on the torus: a vertex near 1 is the same as one near 0.
-    tree = cKDTree(np.mod(frac, 1.0), boxsize=1.0)
+    tree = cKDTree(np.mod(frac, 1.0), boxsize=[1.0, 1.0])
     pairs = tree.query_pairs(10.0 * TOLERANCE, output_type="ndarray")
     n = len(frac)
     links = coo_array((np.ones(len(pairs)), (pairs[:, 0], pairs[:, 1])), shape=(n, n))
