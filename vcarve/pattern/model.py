@@ -56,6 +56,7 @@ class Pattern:
     pitch_mm: tuple[float, float]  # sensible smallest and largest pitch
     note: str  # how it is constructed
     choice: str = ""  # what in it is our own choice
+    corner: Point = (0.0, 0.0)  # what to lay on the front left corner of a piece that whole repeats fill
 
     @property
     def cell_area(self) -> float:

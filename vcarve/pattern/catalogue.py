@@ -1,0 +1,57 @@
+"""The catalogue of traditional patterns, and patterns of the user's own by path.
+
+Only the file asked for is read.
+"""
+
+from __future__ import annotations
+
+import difflib
+from functools import lru_cache
+from importlib.resources import files
+from pathlib import Path
+
+from vcarve.errors import InputError, Problem
+from vcarve.pattern.model import Pattern
+
+_SUFFIXES = (".yaml", ".yml")
+
+
+def names() -> tuple[str, ...]:
+    """Return the keys of all catalogued patterns, sorted."""
+    folder = files("vcarve.pattern") / "data"
+    return tuple(
+        sorted(entry.name.removesuffix(".yaml") for entry in folder.iterdir() if entry.name.endswith(".yaml"))
+    )
+
+
+def pattern(name_or_path: str, folder: str | Path = ".") -> Pattern:
+    """Return a catalogued pattern by its key, or the one a pattern file describes.
+
+    A name that ends in ``.yaml`` or ``.yml`` is a path, looked up in ``folder``.  Raises ``InputError`` for a name
+    that is not in the catalogue (with the nearest ones) and for whatever is wrong in the file.
+    """
+    if name_or_path.lower().endswith(_SUFFIXES):
+        from vcarve.pattern.read import load_pattern_file
+
+        return load_pattern_file(Path(folder) / name_or_path)
+    key = "-".join(name_or_path.lower().replace("_", " ").replace("-", " ").split())
+    if key not in names():
+        near = difflib.get_close_matches(key, names(), n=3, cutoff=0.5)
+        hint = f"did you mean {' or '.join(near)}?" if near else "the names are: " + ", ".join(names())
+        raise InputError(
+            Problem(key="pattern.name", value=name_or_path, want=f"there is no pattern of this name; {hint}")
+        )
+    return _catalogued(key)
+
+
+def catalogue() -> tuple[Pattern, ...]:
+    """Return every catalogued pattern, sorted by key."""
+    return tuple(_catalogued(key) for key in names())
+
+
+@lru_cache(maxsize=None)
+def _catalogued(key: str) -> Pattern:
+    from vcarve.pattern.read import read_pattern
+
+    entry = files("vcarve.pattern") / "data" / f"{key}.yaml"
+    return read_pattern(entry.read_bytes(), entry.name)

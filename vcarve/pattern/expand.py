@@ -1,0 +1,178 @@
+"""From a pattern as written to the lines of one unit cell."""
+
+from __future__ import annotations
+
+import math
+
+from vcarve.errors import InputError, Problem
+from vcarve.pattern import lines as geometry
+from vcarve.pattern.file import LineEntry, Operation, PatternFile
+from vcarve.pattern.model import Line, Pattern, Point
+from vcarve.pattern.symmetry import (
+    ALSO,
+    Isometry,
+    Lattice,
+    SymmetryError,
+    closure,
+    glide,
+    group_problem,
+    mirror,
+    rotation,
+)
+from vcarve.pattern.union import united
+
+_ROLES = {"ground": 0, "leaf": 1}
+_FAR = 3.0  # unit cells
+_FLATTEST = 1e-3  # area of the unit cell over the product of its sides
+
+
+def expand(written: PatternFile) -> Pattern:
+    """Return the pattern that a file describes.
+
+    Raises ``InputError`` with the key path of every problem; file and line are for the reader of the file to add.
+    """
+    lattice = Lattice(written.lattice.a1, written.lattice.a2)
+    _check_lattice(written, lattice)
+    operations = _operations(written, lattice)
+    lines = _generators(written, lattice)
+    images = [geometry.moved(line, operation) for operation in operations for line in lines]
+    return Pattern(
+        key=written.key,
+        name=written.name,
+        kanji=written.kanji,
+        english=written.english,
+        family=written.family,
+        lattice=written.lattice.kind,
+        group=written.group,
+        unit=written.unit,
+        a1=lattice.a1,
+        a2=lattice.a2,
+        lines=united(images, lattice),
+        pitch_mm=written.pitch_range_mm,
+        note=written.note,
+        choice=written.choice,
+        corner=written.corner,
+    )
+
+
+def isometry(operation: Operation) -> Isometry:
+    """Return the map an operation stands for.  Raises ``SymmetryError`` for a mirror without a line."""
+    if operation.rotate is not None:
+        return rotation(360.0 / operation.rotate, operation.about or (0.0, 0.0))
+    if operation.glide is not None:
+        return glide(*operation.glide)
+    if operation.mirror == "x-axis":
+        return mirror((0.0, 0.0), (1.0, 0.0))
+    if operation.mirror == "y-axis":
+        return mirror((0.0, 0.0), (0.0, 1.0))
+    assert isinstance(operation.mirror, tuple)
+    return mirror(*operation.mirror)
+
+
+def _described(operation: Operation) -> str:
+    if operation.rotate is not None:
+        return f"a {operation.rotate}-fold centre"
+    return "this mirror" if operation.mirror is not None else "this glide"
+
+
+def _check_lattice(written: PatternFile, lattice: Lattice) -> None:
+    sides = math.hypot(*lattice.a1) * math.hypot(*lattice.a2)
+    if abs(lattice.area) <= _FLATTEST * sides:
+        raise InputError(
+            Problem(
+                key="lattice.a2",
+                want="a1 and a2 must point in different directions; these span no unit cell",
+            )
+        )
+    if written.lattice.kind not in ALSO[lattice.kind]:
+        raise InputError(
+            Problem(
+                key="lattice.kind",
+                value=written.lattice.kind,
+                want=f"a1 and a2 make a {lattice.kind} lattice; write that, or correct the vectors "
+                "(exact expressions such as sqrt(3)/2, not rounded decimals)",
+            )
+        )
+
+
+def _operations(written: PatternFile, lattice: Lattice) -> tuple[Isometry, ...]:
+    problems, operations = [], []
+    for index, operation in enumerate(written.operations):
+        key = f"operations.{index}"
+        try:
+            move = isometry(operation)
+        except SymmetryError as error:
+            problems.append(Problem(key=key, want=str(error)))
+            continue
+        if lattice.carried_by(move):
+            operations.append(move)
+        else:
+            problems.append(
+                Problem(
+                    key=key,
+                    want=f"{_described(operation)} is a symmetry this {lattice.kind} lattice cannot have: "
+                    "it does not carry a1 and a2 to repeats of the lattice",
+                )
+            )
+    if problems:
+        raise InputError(problems)
+    try:
+        everything = closure(tuple(operations), lattice)
+    except SymmetryError as error:
+        raise InputError(Problem(key="operations", want=str(error))) from None
+    fault = group_problem(written.group, lattice, everything)
+    if fault is not None:
+        raise InputError(Problem(key="group", value=written.group, want=fault))
+    return everything
+
+
+def _generators(written: PatternFile, lattice: Lattice) -> list[Line]:
+    problems: list[Problem] = []
+    lines: list[Line] = []
+    for index, entry in enumerate(written.lines):
+        key = f"lines.{index}"
+        made = _lines(entry, lattice)
+        if any(math.dist(line.start, line.end) <= 1e-9 * lattice.size for line in made):
+            problems.append(Problem(key=key, want="this line has no length: its two ends are the same point"))
+            continue
+        far = next((point for line in made for point in _sampled(line) if _is_far(point, lattice)), None)
+        if far is not None:
+            problems.append(
+                Problem(
+                    key=key,
+                    want=f"this line reaches ({far[0]:g}, {far[1]:g}), far outside the unit cell; draw it near the "
+                    "origin, where the lattice repeats it",
+                )
+            )
+            continue
+        lines.extend(made)
+    if problems:
+        raise InputError(problems)
+    return lines
+
+
+def _lines(entry: LineEntry, lattice: Lattice) -> list[Line]:
+    def placed(point: Point) -> Point:
+        return lattice.point(*point) if entry.at == "lattice" else point
+
+    role = _ROLES[entry.role]
+    if entry.centre is not None:
+        assert entry.radius is not None
+        assert entry.from_deg is not None
+        assert entry.to_deg is not None
+        return geometry.arcs(placed(entry.centre), entry.radius, entry.from_deg, entry.to_deg, role)
+    if entry.path is not None:
+        points = [placed(point) for point in entry.path]
+    else:
+        assert entry.start is not None
+        assert entry.end is not None
+        points = [placed(entry.start), placed(entry.end)]
+    return [Line(start=a, end=b, role=role) for a, b in zip(points[:-1], points[1:], strict=True)]
+
+
+def _sampled(line: Line) -> tuple[Point, ...]:
+    return (line.start, geometry.point_at(line, 0.5), line.end)
+
+
+def _is_far(point: Point, lattice: Lattice) -> bool:
+    return math.hypot(*point) > _FAR * (math.hypot(*lattice.a1) + math.hypot(*lattice.a2))
