@@ -1,0 +1,273 @@
+"""The grammar of programs: letters, codes, groups and limits, each once, under the clause it obeys.
+
+Clauses are those of NISTIR 6556, "The NIST RS274NGC Interpreter - Version 3"; where a dialect differs its own rule is
+given beside it.  Nothing here reads or writes a number: reader and writer share these tables and nothing else.
+
+Codes are kept as ten times their number (``G38.2`` is 382), so that they are whole.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from types import MappingProxyType
+from typing import Literal
+
+DialectName = Literal["rs274ngc", "grbl-1.1", "linuxcnc"]
+
+# §3.3.2, table 3: the letters a word may begin with.  A, B and C (rotary axes) are legal in the language and refused
+# by the reader: the machines at hand have three axes.
+AXES = "XYZ"
+ROTARY = "ABC"
+LETTERS = frozenset("ABCDFGHIJKLMNPQRSTXYZ")
+
+# Table 4: modal groups.  Two codes of one group must not stand on one line (§3.3.5).
+NON_MODAL, MOTION, PLANE, DISTANCE, ARC_DISTANCE = "non-modal", "motion", "plane", "distance", "arc-distance"
+FEED_MODE, UNITS, RADIUS, LENGTH, RETURN = "feed-mode", "units", "radius", "length", "return"
+SYSTEM, PATH, G92_HOLD = "system", "path", "g92-hold"
+STOP, TOOL_CHANGE, SPINDLE, COOLANT, OVERRIDES = "stop", "tool-change", "spindle", "coolant", "overrides"
+
+# Table 8: the order in which the items of one line act, whatever their order on the line.
+ORDER = (
+    "feed-mode",
+    "feed",
+    "speed",
+    "tool",
+    "tool-change",
+    "spindle",
+    "coolant",
+    "overrides",
+    "dwell",
+    "plane",
+    "units",
+    "radius",
+    "length",
+    "system",
+    "path",
+    "distance",
+    "return",
+    "non-modal",
+    "motion",
+    "stop",
+)
+# Grbl 1.1 takes the line's own unit for F (gcode.c, step 4): units act before feed there.
+ORDER_GRBL = ("units", *(step for step in ORDER if step != "units"))
+
+# Table 5: G codes and their groups.
+_G_NIST = {
+    0: MOTION, 10: MOTION, 20: MOTION, 30: MOTION, 40: NON_MODAL, 100: NON_MODAL,
+    170: PLANE, 180: PLANE, 190: PLANE, 200: UNITS, 210: UNITS, 280: NON_MODAL, 300: NON_MODAL, 382: MOTION,
+    400: RADIUS, 410: RADIUS, 420: RADIUS, 430: LENGTH, 490: LENGTH, 530: NON_MODAL,
+    540: SYSTEM, 550: SYSTEM, 560: SYSTEM, 570: SYSTEM, 580: SYSTEM, 590: SYSTEM, 591: SYSTEM, 592: SYSTEM, 593: SYSTEM,
+    610: PATH, 611: PATH, 640: PATH,
+    800: MOTION, 810: MOTION, 820: MOTION, 830: MOTION, 840: MOTION, 850: MOTION, 860: MOTION, 870: MOTION,
+    880: MOTION, 890: MOTION,
+    900: DISTANCE, 910: DISTANCE, 920: NON_MODAL, 921: NON_MODAL, 922: NON_MODAL, 923: NON_MODAL,
+    930: FEED_MODE, 940: FEED_MODE, 980: RETURN, 990: RETURN,
+}  # fmt: skip
+# Table 7: M codes and their groups.
+_M_NIST = {
+    0: STOP, 10: STOP, 20: STOP, 300: STOP, 600: STOP, 60: TOOL_CHANGE, 30: SPINDLE, 40: SPINDLE, 50: SPINDLE,
+    70: COOLANT, 80: COOLANT, 90: COOLANT, 480: OVERRIDES, 490: OVERRIDES,
+}  # fmt: skip
+
+# Grbl 1.1 (grbl/gcode.h): no canned cycles, no radius compensation, no tool change, G61 only, six systems.
+_G_GRBL = {
+    code: group
+    for code, group in _G_NIST.items()
+    if group not in (RETURN,)
+    and not 810 <= code <= 890
+    and code not in (410, 420, 430, 591, 592, 593, 611, 640, 922, 923)
+} | {281: NON_MODAL, 301: NON_MODAL, 383: MOTION, 384: MOTION, 385: MOTION, 431: LENGTH, 911: ARC_DISTANCE}
+_M_GRBL = {code: _M_NIST[code] for code in (0, 10, 20, 300, 30, 40, 50, 80, 90)}
+
+# LinuxCNC (interp_array.cc): more of the same, and G92.2/G92.3 in a group of their own.
+_G_LINUXCNC = (
+    _G_NIST
+    | dict.fromkeys(
+        (50, 51, 52, 53, 330, 331, 383, 384, 385, 700, 710, 711, 712, 720, 721, 722, 730, 740, 760), MOTION
+    )
+    | dict.fromkeys((281, 301, 520), NON_MODAL)
+    | dict.fromkeys((922, 923), G92_HOLD)
+    | dict.fromkeys((171, 181, 191), PLANE)
+    | dict.fromkeys((901, 911), ARC_DISTANCE)
+    | dict.fromkeys((411, 421), RADIUS)
+    | dict.fromkeys((431, 432), LENGTH)
+    | {70: "diameter", 80: "diameter", 950: FEED_MODE, 960: "surface-speed", 970: "surface-speed"}
+)
+_M_LINUXCNC = (
+    _M_NIST
+    | {990: STOP, 190: SPINDLE, 610: TOOL_CHANGE}
+    | dict.fromkeys((500, 510, 520, 530), OVERRIDES)
+    | dict.fromkeys((620, 630, 640, 650, 660, 670, 680), "pins")
+)
+
+_PROBE = "where a probing move ends is not known from the text"
+_TABLE = "it needs a tool table, which is no part of the program"
+_CYCLE = "this canned cycle orients or reverses the spindle, which an engraving program has no use for"
+_LATHE = "it belongs to lathes"
+# Codes a dialect knows and the reader refuses on purpose, with the reason.
+REFUSED_G = MappingProxyType(
+    dict.fromkeys((382, 383, 384, 385), _PROBE)
+    | dict.fromkeys((410, 420, 411, 421), "the path is shifted by a tool radius that is not in the program")
+    | dict.fromkeys((430, 432), _TABLE)
+    | dict.fromkeys((840, 860, 870, 880, 740), _CYCLE)
+    | dict.fromkeys((70, 80, 700, 710, 711, 712, 720, 721, 722, 760, 960, 970), _LATHE)
+    | dict.fromkeys((330, 331, 950), "it ties the feed to the turning of the spindle")
+    | dict.fromkeys((50, 51, 52, 53), "splines are not read")
+    | dict.fromkeys((171, 181, 191), "there are no U, V and W axes")
+    | {
+        730: "the retract of a chip-breaking cycle is a setting of the machine",
+        520: "write G92 or G10 instead",
+    }
+)
+REFUSED_M = MappingProxyType(
+    dict.fromkeys(
+        (620, 630, 640, 650, 660, 670, 680), "what the machine's pins do is not known from the text"
+    )
+    | dict.fromkeys((500, 510, 520, 530), "overrides one by one are not read")
+    | {190: "turning the spindle to an angle is not read", 610: _TABLE, 990: "endless programs are not read"}
+)
+
+# §3.5: which letters a code gives a meaning to.  F, S and T have one on every line; axis words go with MOTION, and
+# with the codes of AXIS_USERS.  A letter nothing on the line uses is an error (table 3; Grbl error 36).
+USES_G = MappingProxyType(
+    {
+        20: frozenset("IJKR"),
+        30: frozenset("IJKR"),
+        40: frozenset("P"),
+        100: frozenset("LP"),
+        640: frozenset("P"),
+        810: frozenset("RL"),
+        820: frozenset("RLP"),
+        830: frozenset("RLQ"),
+        850: frozenset("RL"),
+        890: frozenset("RLP"),
+    }
+)
+CYCLES = frozenset({810, 820, 830, 850, 890})
+ARCS = frozenset({20, 30})
+# §3.5.5, §3.5.8, §3.5.18: codes outside the motion group that take the line's axis words.  One user a line (§3.4).
+AXIS_USERS = frozenset({100, 280, 300, 920})
+# Table 7: codes that end the program.
+PROGRAM_ENDS = frozenset({20, 300})
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Dialect:
+    """What one kind of controller accepts.
+
+    ``line_limit`` counts characters without the line's end; with ``limit_significant`` blanks, comments and ``/`` do
+    not count.  ``arc_slack_mm`` is the largest difference between an arc's radius at its start and at its end;
+    up to ``arc_slack_far_mm`` it may also be ``arc_slack_share`` of the radius.  ``full_circle_rad`` is the angle below
+    which an arc counts as a full turn.  ``start_motion`` is the motion in force before the first word of the program
+    (``None``: none, bare axis words are an error).
+    """
+
+    name: DialectName
+    letters: frozenset[str]
+    g_codes: MappingProxyType[int, str]
+    m_codes: MappingProxyType[int, str]
+    axis_users: frozenset[int]
+    motion_needs_axes: bool
+    order: tuple[str, ...]
+    line_limit: int
+    limit_significant: bool
+    semicolon_comments: bool
+    percent: bool
+    needs_end: bool
+    line_number_max: int
+    line_number_anywhere: bool
+    start_motion: int | None
+    arc_slack_mm: float
+    arc_slack_inch_mm: float
+    arc_slack_far: float
+    arc_slack_share: float
+    full_circle_rad: float
+    systems: int
+    comment_forbidden: frozenset[str]
+
+
+DIALECTS: MappingProxyType[str, Dialect] = MappingProxyType(
+    {
+        "rs274ngc": Dialect(
+            name="rs274ngc",
+            letters=LETTERS,
+            g_codes=MappingProxyType(
+                _G_NIST | {911: ARC_DISTANCE}
+            ),  # G91.1 says what NIST takes for granted, §3.5.17
+            m_codes=MappingProxyType(_M_NIST),
+            axis_users=AXIS_USERS,
+            motion_needs_axes=True,  # §3.5.1, §3.5.2
+            order=ORDER,
+            line_limit=256,  # §3.3
+            limit_significant=False,
+            semicolon_comments=False,  # §3.3.4 knows ( ) only
+            percent=True,  # §3.1
+            needs_end=True,  # §3.1
+            line_number_max=99_999,  # §3.3.1
+            line_number_anywhere=False,
+            start_motion=None,  # §3.4 prints no defaults
+            arc_slack_mm=0.002,  # §3.5.3.2
+            arc_slack_inch_mm=0.0002 * 25.4,
+            arc_slack_far=1.0,
+            arc_slack_share=0.0,
+            full_circle_rad=0.0,
+            systems=9,  # §3.5.13
+            comment_forbidden=frozenset("()"),
+        ),
+        "grbl-1.1": Dialect(
+            name="grbl-1.1",
+            letters=frozenset("FGIJKLMNPRSTXYZ"),
+            g_codes=MappingProxyType(_G_GRBL),
+            m_codes=MappingProxyType(_M_GRBL),
+            axis_users=AXIS_USERS | {431, 490},
+            motion_needs_axes=False,
+            order=ORDER_GRBL,
+            line_limit=79,
+            limit_significant=True,
+            semicolon_comments=True,
+            percent=False,
+            needs_end=False,
+            line_number_max=10_000_000,
+            line_number_anywhere=True,
+            start_motion=0,
+            arc_slack_mm=0.005,
+            arc_slack_inch_mm=0.005,
+            arc_slack_far=100.0,
+            arc_slack_share=0.001,
+            full_circle_rad=5e-7,
+            systems=6,
+            comment_forbidden=frozenset("();?!~"),
+        ),
+        "linuxcnc": Dialect(
+            name="linuxcnc",
+            letters=LETTERS | frozenset("EOUVW$@^"),
+            g_codes=MappingProxyType(_G_LINUXCNC),
+            m_codes=MappingProxyType(_M_LINUXCNC),
+            axis_users=AXIS_USERS,
+            motion_needs_axes=False,
+            order=ORDER,
+            line_limit=252,
+            limit_significant=False,
+            semicolon_comments=True,
+            percent=True,
+            needs_end=True,
+            line_number_max=2_147_483_647,
+            line_number_anywhere=False,
+            start_motion=None,
+            arc_slack_mm=0.02 * 2**0.5,
+            arc_slack_inch_mm=0.002 * 2**0.5 * 25.4,
+            arc_slack_far=100.0,
+            arc_slack_share=0.001,
+            full_circle_rad=1e-6,
+            systems=9,
+            comment_forbidden=frozenset("();"),
+        ),
+    }
+)
+MAX_M_WORDS = 4  # §3.3.5
+WHOLE_NUMBER_SLACK = 0.0001  # §3.3.2.1: how near an integer a value that must be whole has to be
+LEAST_RADIUS_MM = (
+    0.00127  # LinuxCNC (interp_arc.cc); NIST and Grbl set no limit, and no bit cuts a smaller arc
+)
+MM_PER_INCH = 25.4

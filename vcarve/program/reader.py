@@ -1,0 +1,256 @@
+"""Read a program: from text alone to the moves a controller would make, and every fault with its place.
+
+Ordinary lines (one of G0 to G3, axis words, I and J, F, in this order) take a short way of one regular expression; every
+other line is taken apart word by word.  Both give the same moves, which a property test holds them to.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from pathlib import Path
+
+from vcarve.errors import InputError, Problem
+from vcarve.program.arcs import centre_arc
+from vcarve.program.execute import Interpreter
+from vcarve.program.grammar import DIALECTS, DialectName
+from vcarve.program.moves import Moves
+from vcarve.program.words import Reject, take_apart
+
+_N = r"([+-]?(?:[0-9]{1,7}(?:\.[0-9]{0,9})?|\.[0-9]{1,9}))"
+_ORDINARY = re.compile(
+    rf"[ \t]*(?:G0?([0-3])(?![0-9.])[ \t]*)?(?:X{_N}[ \t]*)?(?:Y{_N}[ \t]*)?(?:Z{_N}[ \t]*)?"
+    rf"(?:I{_N}[ \t]*J{_N}[ \t]*)?(?:F([0-9]{{1,7}}(?:\.[0-9]{{0,9}})?)[ \t]*)?"
+)
+_CODES = {"0": 0, "1": 10, "2": 20, "3": 30}
+_FAULT_LIMIT = 1000
+_NAN = float("nan")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fault:
+    """A word that cannot be taken: 1-based line and column, the word as written, and the reason as a sentence."""
+
+    line: int
+    column: int
+    word: str
+    reason: str
+
+    def __str__(self) -> str:
+        return f"line {self.line}, column {self.column}: {self.word!r}: {self.reason}"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reading:
+    """What was read: the moves, the faults in order, and the text.  A line with a fault moves nothing."""
+
+    moves: Moves
+    faults: tuple[Fault, ...]
+    text_lines: tuple[str, ...]
+    dialect: str
+
+    def line_text(self, line: int) -> str:
+        """The text of a line by its 1-based number; empty when there is no such line."""
+        return self.text_lines[line - 1] if 1 <= line <= len(self.text_lines) else ""
+
+
+def read_program(
+    text: str | bytes,
+    *,
+    dialect: DialectName = "rs274ngc",
+    file: str | None = None,
+    block_delete: bool = True,
+) -> Reading:
+    """Read a program that must be without fault; raises :class:`InputError` naming every one."""
+    reading = read(text, dialect=dialect, block_delete=block_delete)
+    if reading.faults:
+        raise InputError(
+            Problem(
+                file=file,
+                line=fault.line,
+                key=f"column {fault.column}",
+                value=fault.word,
+                want=fault.reason,
+            )
+            for fault in reading.faults
+        )
+    return reading
+
+
+def read_file(path: Path, *, dialect: DialectName = "rs274ngc", block_delete: bool = True) -> Reading:
+    """Read a program's file; raises :class:`InputError` for a file that cannot be read or has faults."""
+    try:
+        content = path.read_bytes()
+    except OSError as error:
+        raise InputError(
+            Problem(file=str(path), want=f"the file cannot be read: {error.strerror}.")
+        ) from error
+    return read_program(content, dialect=dialect, file=str(path), block_delete=block_delete)
+
+
+def read(
+    text: str | bytes,
+    *,
+    dialect: DialectName = "rs274ngc",
+    start_mm: tuple[float, float, float] = (0.0, 0.0, 0.0),
+    block_delete: bool = True,
+    short_way: bool = True,
+) -> Reading:
+    """Read a program; never raises for any text.
+
+    ``start_mm`` is where the tool stands before the first move, in work coordinates (the text does not say).
+    ``block_delete`` is the operator's switch: with it on, lines beginning with ``/`` are skipped (§2.2.2).
+    ``short_way`` off sends every line the long way.
+    """
+    rules = DIALECTS[dialect]
+    lines = _split(text, dialect)
+    machine = Interpreter(rules, start_mm)
+    faults: list[Fault] = []
+    percent = 0
+    first_line = True
+    ended = False
+
+    columns = machine.columns
+    state = machine.state
+    motions, numbers = columns.motion.append, columns.line.append
+    xs, ys, zs, feeds = columns.x.append, columns.y.append, columns.z.append, columns.feed.append
+    match = _ORDINARY.fullmatch
+    limit = rules.line_limit
+    x, y, z = state.place
+    quick = False
+    changed = False  # the short way's own place is newer than the state's
+    scale, feed, arcs_too, motion = 1.0, 0.0, False, -1
+
+    for number, raw in enumerate(lines, 1):
+        if quick and len(raw) <= limit:
+            found = match(raw)
+            if found is not None:
+                word, xw, yw, zw, iw, jw, fw = found.groups()
+                code = motion if word is None else _CODES[word]
+                speed = feed if fw is None else float(fw) * scale
+                axes = xw is not None or yw is not None or zw is not None
+                if axes and iw is None and code <= 10 and (code == 0 or speed > 0.0):
+                    if xw is not None:
+                        x = float(xw) * scale
+                    if yw is not None:
+                        y = float(yw) * scale
+                    if zw is not None:
+                        z = float(zw) * scale
+                    motion, feed = code, speed
+                    motions(code // 10)
+                    numbers(number)
+                    xs(x)
+                    ys(y)
+                    zs(z)
+                    feeds(speed if code else _NAN)
+                    changed = True
+                    continue
+                if (
+                    arcs_too
+                    and iw is not None
+                    and code >= 20
+                    and speed > 0.0
+                    and (xw is not None or yw is not None)
+                ):
+                    centre = (x + float(iw) * scale, y + float(jw) * scale)
+                    end_x = x if xw is None else float(xw) * scale
+                    end_y = y if yw is None else float(yw) * scale
+                    sweep = centre_arc(
+                        start=(x, y),
+                        end=(end_x, end_y),
+                        centre=centre,
+                        clockwise=code == 20,
+                        inch=scale != 1.0,
+                        dialect=rules,
+                    )
+                    if not isinstance(sweep, str):
+                        columns.arcs[len(columns.motion)] = (centre[0], centre[1], z, sweep)
+                        x, y = end_x, end_y
+                        z = z if zw is None else float(zw) * scale
+                        motion, feed = code, speed
+                        motions(code // 10)
+                        numbers(number)
+                        xs(x)
+                        ys(y)
+                        zs(z)
+                        feeds(speed)
+                        changed = True
+                        continue
+        stripped = raw.strip()
+        if not stripped:
+            continue
+        if changed:
+            state.place, state.motion, state.feed_mm_min = (x, y, z), motion, feed
+            state.motion_written, changed = True, False
+        if rules.percent and stripped == "%":
+            # §3.1: a line holding only a percent sign opens a program that another one must close.
+            if first_line:
+                percent, first_line = 1, False
+                continue
+            if percent:
+                percent = 2
+                break
+        first_line = False
+        try:
+            line = take_apart(raw, rules)
+            if line.deleted and block_delete:
+                continue
+            if line.words:
+                machine.run(line, number)
+        except Reject as reject:
+            faults.append(
+                Fault(line=number, column=reject.column, word=reject.word[:40], reason=reject.reason + ".")
+            )
+            if len(faults) >= _FAULT_LIMIT:
+                break
+        state = machine.state
+        if state.ended:
+            ended = True
+            if rules.needs_end:
+                break  # §3.1: what follows the program's end is not read
+            state.ended = False  # Grbl goes on reading
+        x, y, z = state.place
+        scale, feed = state.scale, state.feed_mm_min
+        motion = -1 if state.motion is None else state.motion
+        quick = (
+            short_way
+            and state.absolute
+            and not state.inverse_time
+            and not state.feed_stale
+            and motion in (0, 10, 20, 30)
+            and (state.motion_written or motion > 0)
+        )
+        arcs_too = state.plane == 17 and not state.arc_absolute
+
+    if rules.needs_end and not ended and percent != 2 and len(faults) < _FAULT_LIMIT:
+        want = "the program does not end: M2 or M30 is missing"
+        if percent == 1:
+            want = "the opening percent sign has no closing one, and M2 or M30 is missing"
+        faults.append(Fault(line=max(len(lines), 1), column=1, word=_tail(lines), reason=want + "."))
+    return Reading(
+        moves=columns.moves(len(lines)), faults=tuple(faults), text_lines=tuple(lines), dialect=dialect
+    )
+
+
+def _tail(lines: list[str]) -> str:
+    return lines[-1].strip()[:40] if lines else ""
+
+
+def _split(text: str | bytes, dialect: str) -> list[str]:
+    """The lines of a text without their ends: LF, CR LF, or (§3.3) a CR alone.
+
+    LinuxCNC drops a CR inside a line and would join what we take for two lines: there it stays, and is refused.
+    """
+    if not isinstance(text, str):
+        try:
+            text = text.decode("utf-8")
+        except UnicodeDecodeError:
+            text = text.decode("latin-1")
+    if "\r" in text:
+        text = text.replace("\r\n", "\n")
+        if dialect != "linuxcnc":
+            text = text.replace("\r", "\n")
+    lines = text.split("\n")
+    if lines[-1] == "":
+        lines.pop()
+    return lines

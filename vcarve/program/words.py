@@ -1,0 +1,208 @@
+"""One line of text to words: comments off, blanks off, letters and numbers apart, every word with its column.
+
+Words used here: a *word* is a letter and a number (NISTIR 6556 §3.3.2); a *reject* is a place on the line and the reason
+why the line cannot be taken.
+"""
+
+from __future__ import annotations
+
+import re
+from typing import NamedTuple
+
+from vcarve.program.grammar import Dialect
+
+# §3.3.2.1: optional sign, digits, at most one point, at least one digit, no exponent.
+_NUMBER = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)")
+_LINE_NUMBER = re.compile(r"[0-9]+(?:\.[0-9]+)?")
+_DIGITS = re.compile(r"[0-9]+")
+# Beyond this a 64-bit number no longer holds a micrometre; no machine is a thousand kilometres long.
+_LARGEST = 1e9
+
+
+class Word(NamedTuple):
+    """A letter and its value; ``column`` is 1-based, ``text`` as written without blanks."""
+
+    letter: str
+    value: float
+    column: int
+    text: str
+
+
+class Reject(Exception):
+    """A line that cannot be taken: the column, the word as written, and the reason."""
+
+    def __init__(self, column: int, word: str, reason: str) -> None:
+        super().__init__(reason)
+        self.column = column
+        self.word = word
+        self.reason = reason
+
+
+class Line(NamedTuple):
+    """A line taken apart; ``deleted`` says it begins with the block delete sign."""
+
+    words: tuple[Word, ...]
+    deleted: bool
+    comments: tuple[str, ...]
+
+
+def _visible(char: str) -> bool:
+    return char == "\t" or " " <= char <= "~"
+
+
+def strip(raw: str, dialect: Dialect) -> tuple[str, list[int], tuple[str, ...]]:
+    """The line without comments and blanks in upper case, the column of each character left, and the comments.
+
+    §3.3: blanks and tabs outside comments mean nothing, even inside a number; letters may be of either case.
+    """
+    grbl = dialect.limit_significant
+    kept: list[str] = []
+    columns: list[int] = []
+    comments: list[str] = []
+    opened = -1
+    for index, char in enumerate(raw):
+        if grbl and (char in "?!~" or ord(char) > 126):
+            # Taken from the stream as a live command even inside a comment (grbl/serial.c).
+            raise Reject(
+                index + 1, char, "this controller acts on this character at once, even inside a comment"
+            )
+        if opened >= 0:
+            if char == ")":
+                comments.append(raw[opened + 1 : index])
+                opened = -1
+            elif char == "(" and not grbl:
+                raise Reject(index + 1, "(", "comments must not nest")
+            elif not _visible(char) and not (dialect.name == "linuxcnc" and ord(char) > 127):
+                # §3.3.4: printable characters, blanks and tabs only; LinuxCNC takes any text there.
+                raise Reject(index + 1, char, "this character is not allowed in a comment")
+        elif char == "(":
+            opened = index
+        elif char == ";" and dialect.semicolon_comments:
+            comments.append(raw[index + 1 :])
+            if grbl:
+                for later, other in enumerate(raw[index:], index):
+                    if other in "?!~" or ord(other) > 126:
+                        raise Reject(
+                            later + 1,
+                            other,
+                            "this controller acts on this character at once, even inside a comment",
+                        )
+            break
+        elif char in " \t":
+            continue
+        elif not _visible(char):
+            raise Reject(index + 1, char, "only plain ASCII characters may stand outside comments")
+        else:
+            kept.append(char)
+            columns.append(index + 1)
+    if opened >= 0:
+        if not grbl:
+            raise Reject(opened + 1, raw[opened:], "the comment is not closed on its line")
+        # Grbl drops an unclosed comment to the end of the line without a word; so does this.
+        comments.append(raw[opened + 1 :])
+    return "".join(kept).upper(), columns, tuple(comments)
+
+
+def take_apart(raw: str, dialect: Dialect) -> Line:
+    """The words of one line (without its line end), or :class:`Reject`."""
+    text, columns, comments = strip(raw, dialect)
+    significant = len(text) - text.count("/") if dialect.limit_significant else len(raw)
+    if significant > dialect.line_limit:
+        raise Reject(
+            dialect.line_limit + 1,
+            raw[dialect.line_limit :][:20],
+            f"the line is longer than {dialect.line_limit} characters",
+        )
+    deleted = text.startswith("/")
+    if dialect.limit_significant and "/" in text:
+        # Grbl drops the sign anywhere outside comments and always runs the line.
+        pairs = [(char, column) for char, column in zip(text, columns, strict=True) if char != "/"]
+        text, columns = "".join(char for char, _ in pairs), [column for _, column in pairs]
+        deleted = False
+    at = 1 if deleted else 0
+    words: list[Word] = []
+    first = True
+    while at < len(text):
+        letter = text[at]
+        column = columns[at]
+        if letter not in dialect.letters:
+            raise Reject(column, _run(text, at), _why_after(letter) if words else _why_no_letter(letter))
+        if letter == "N":
+            number = (
+                _LINE_NUMBER.match(text, at + 1)
+                if dialect.name == "linuxcnc"
+                else _DIGITS.match(text, at + 1)
+            )
+            _check_line_number(text, at, column, number, first, dialect)
+        else:
+            number = _NUMBER.match(text, at + 1)
+            if number is None:
+                raise Reject(column, _run(text, at), _why_no_number(text, at + 1, letter))
+        assert number is not None
+        value = float(number.group())
+        if abs(value) > _LARGEST:
+            raise Reject(column, text[at : number.end()], f"no value may be larger than {_LARGEST:.0f}")
+        words.append(Word(letter, value, column, text[at : number.end()]))
+        at = number.end()
+        first = False
+    return Line(tuple(words), deleted, comments)
+
+
+def _check_line_number(
+    text: str, at: int, column: int, number: re.Match[str] | None, first: bool, dialect: Dialect
+) -> None:
+    """§3.3.1: N stands first, unsigned, with at most five digits; each controller has limits of its own."""
+    if number is None:
+        raise Reject(column, _run(text, at), "a line number is digits without a sign")
+    word = text[at : number.end()]
+    if not first and not dialect.line_number_anywhere:
+        raise Reject(column, word, "a line number may only stand at the beginning of the line")
+    if dialect.name == "rs274ngc" and len(word) > 6:
+        raise Reject(column, word, "a line number has at most five digits")
+    if float(number.group()) > dialect.line_number_max:
+        raise Reject(column, word, f"a line number may be at most {dialect.line_number_max}")
+
+
+def _run(text: str, at: int) -> str:
+    """The letter at ``at`` and what follows it up to the next letter: the word as far as it can be told."""
+    end = at + 1
+    while end < len(text) and not text[end].isalpha() and end - at < 20:
+        end += 1
+    return text[at:end]
+
+
+def _why_no_letter(char: str) -> str:
+    if char in "0123456789.+-":
+        return "a number without a letter before it"
+    if char == ")":
+        return "a closing bracket without an opening one"
+    if char == "#":
+        return "parameters are not read: write the value itself"
+    if char == "O":
+        return "flow control (O words) is not read: write the moves out"
+    if char == "%":
+        return "a percent sign must stand alone on its line, at the beginning and at the end of the program"
+    if char == "/":
+        return "the block delete sign may only stand at the beginning of the line"
+    if char == ";":
+        return "comments stand in round brackets in this dialect"
+    return "this letter or sign has no meaning here"
+
+
+def _why_no_number(text: str, at: int, letter: str) -> str:
+    rest = text[at : at + 1]
+    if letter == "O":
+        return "flow control (O words) is not read: write the moves out"
+    if rest in ("#", "["):
+        return "parameters and expressions are not read: write the value itself"
+    if rest == "":
+        return "a number must follow the letter"
+    return "a number must follow the letter: digits with at most one sign and one point"
+
+
+def _why_after(char: str) -> str:
+    if char == ".":
+        return "a number has at most one decimal point"
+    if char in "+-":
+        return "a sign may only stand at the beginning of a number"
+    return _why_no_letter(char)
