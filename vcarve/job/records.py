@@ -1,26 +1,43 @@
-"""The records a job is made of: frozen, validated, lengths in millimetres, angles in degrees, speeds in mm/min.
+"""The records a job is made of: frozen, validated; millimetres, degrees, mm/min, seconds.
 
-Each field's alias is the key a person writes in YAML; the field's own name carries the unit.
+Each field's alias is the key a person writes in YAML; the field's own name carries the unit.  Rules that join
+several keys of one section are checked here, as soon as every key of the section is right by itself.
 """
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+import math
+from typing import Annotated, Any, Literal, Self
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Discriminator, Field, Tag, model_validator
+from pydantic_core import PydanticCustomError
 
 from vcarve.job.fields import (
+    BLANK,
     AccelerationMmS2,
     AngleDeg,
+    BitAngleDeg,
     Factor,
     FeedMmMin,
+    Flag,
     LengthMm,
+    NotNegativeMm,
     PitchMm,
     PositiveMm,
+    PositiveNumber,
     SecondsS,
     SpeedRpm,
     Text,
+    whole,
 )
+from vcarve.quantity import format_mm
+
+NAMED, SPELLED_OUT = "a name", "spelled out"  # how a bit may be given
+
+
+def _refuse(key: str, sentence: str) -> PydanticCustomError:
+    """Build the error of a rule that joins several keys; ``key`` is the one to point at."""
+    return PydanticCustomError("rule", "{sentence}", {"sentence": sentence, "at": key})
 
 
 class Record(BaseModel):
@@ -28,16 +45,40 @@ class Record(BaseModel):
 
     model_config = ConfigDict(frozen=True, extra="forbid", populate_by_name=True)
 
+    @model_validator(mode="before")
+    @classmethod
+    def _empty(cls, data: Any) -> Any:
+        return {} if data is BLANK else data
+
 
 class Outline(Record):
     """The shape of a piece that is not a plain rectangle.  It fills the piece's width and height."""
 
     shape: Literal["rectangle", "rounded", "circle", "ellipse", "polygon", "drawing"] = "rectangle"
     radius_mm: PositiveMm | None = Field(None, alias="radius")  # rounded: the corners
-    sides: int | None = Field(None, ge=3, le=360)  # polygon
+    sides: Annotated[int, *whole(3, 360)] | None = None  # polygon
     turn_deg: AngleDeg = Field(0.0, alias="turn")  # polygon: 0 has a flat side at the front
     file: Text | None = None  # drawing: SVG or DXF with one closed path, and holes
     layer: Text | None = None
+
+    @model_validator(mode="after")
+    def _shape_rules(self) -> Self:
+        needs = {"rounded": "radius", "polygon": "sides", "drawing": "file"}
+        given = {"radius": self.radius_mm, "sides": self.sides, "file": self.file, "layer": self.layer}
+        needed = needs.get(self.shape)
+        if needed is not None and given[needed] is None:
+            raise _refuse("shape", f"the shape {self.shape!r} needs the key {needed!r} as well")
+        homes = {"radius": "rounded", "sides": "polygon", "file": "drawing", "layer": "drawing"}
+        for key, shape in homes.items():
+            if given[key] is not None and self.shape != shape:
+                raise _refuse(
+                    key, f"only the shape {shape!r} takes this key; leave it out, or change the shape"
+                )
+        if self.turn_deg and self.shape != "polygon":
+            raise _refuse(
+                "turn", "only the shape 'polygon' takes this key; leave it out, or change the shape"
+            )
+        return self
 
 
 class Piece(Record):
@@ -48,6 +89,19 @@ class Piece(Record):
     thickness_mm: PositiveMm = Field(alias="thickness")
     wood: Text
     outline: Outline = Outline()
+
+    @model_validator(mode="after")
+    def _outline_fits(self) -> Self:
+        shape, shorter = self.outline.shape, min(self.width_mm, self.height_mm)
+        if shape == "circle" and self.width_mm != self.height_mm:
+            raise _refuse(
+                "outline.shape", "a circle is as wide as it is high; make them equal or write 'ellipse'"
+            )
+        if shape == "rounded" and (self.outline.radius_mm or 0.0) > shorter / 2.0:
+            raise _refuse(
+                "outline.radius", f"at most half the shorter side, {format_mm(shorter / 2.0)}, is possible"
+            )
+        return self
 
 
 class Frame(Record):
@@ -63,38 +117,91 @@ class PatternChoice(Record):
     name: Text | None = None  # from the catalogue, or a path to a pattern file
     drawing: Text | None = None  # SVG or DXF file of lines, instead of a pattern
     depths: dict[str, PositiveMm] = {}  # drawing: layer or colour -> depth
-    close_gaps_mm: LengthMm = Field(0.05, alias="close-gaps", ge=0.0)  # drawing: tolerance for joining ends
+    close_gaps_mm: NotNegativeMm = Field(0.05, alias="close-gaps")  # drawing: tolerance for joining ends
     pitch_mm: PitchMm | None = Field(None, alias="pitch")  # PitchMm keeps "about 22 mm" as a wish
-    across: Annotated[int, Field(ge=1, le=1000)] | None = None  # repeats across the width instead of a pitch
+    across: Annotated[int, *whole(1, 1000)] | None = None  # repeats across the width instead of a pitch
     edge: Literal["groove", "plain"] = "groove"
-    ends: Literal["outline", "run-off"] = "outline"  # run-off: lines leave the piece by the groove's half-width
-    margin_mm: LengthMm = Field(0.0, alias="margin", ge=0.0)
+    ends: Literal["outline", "run-off"] = (
+        "outline"  # run-off: lines leave the piece by the groove's half-width
+    )
+    margin_mm: NotNegativeMm = Field(0.0, alias="margin")
     frame: tuple[Frame, ...] = ()
     rotate_deg: AngleDeg = Field(0.0, alias="rotate")
     shift_x_mm: LengthMm = Field(0.0, alias="shift-x")
     shift_y_mm: LengthMm = Field(0.0, alias="shift-y")
-    mirror: bool = False
+    mirror: Flag = False
+
+    @model_validator(mode="after")
+    def _one_source(self) -> Self:
+        if (self.name is None) == (self.drawing is None):
+            raise _refuse("name" if self.name else "", "give either 'name' or 'drawing', one of the two")
+        if self.name is not None:
+            if (self.pitch_mm is None) == (self.across is None):
+                key = "" if self.pitch_mm is None else "across"
+                raise _refuse(key, "give either 'pitch' or 'across', one of the two")
+            if self.depths:
+                raise _refuse(
+                    "depths", "only a drawing has layers with depths; see 'ground' and 'leaf' in 'groove'"
+                )
+        else:
+            for key, value in (("pitch", self.pitch_mm), ("across", self.across)):
+                if value is not None:
+                    raise _refuse(key, "a drawing keeps its own size; leave this key out")
+        return self
 
 
 class Groove(Record):
-    """How deep.  ``depth`` for all lines, or ``ground`` and ``leaf`` apart; ``step`` is the depth per level."""
+    """How deep: ``depth`` for all lines, or ``ground`` and ``leaf`` apart; ``step`` is the depth per level."""
 
     depth_mm: PositiveMm | None = Field(None, alias="depth")
     ground_mm: PositiveMm | None = Field(None, alias="ground")
     leaf_mm: PositiveMm | None = Field(None, alias="leaf")
     step_mm: PositiveMm | None = Field(None, alias="step")
 
+    @model_validator(mode="after")
+    def _one_way(self) -> Self:
+        wanted = "give 'depth' for all lines, or 'ground' and 'leaf' apart"
+        if self.depth_mm is not None:
+            for key, value in (("ground", self.ground_mm), ("leaf", self.leaf_mm)):
+                if value is not None:
+                    raise _refuse(key, f"{wanted}, not both")
+        elif self.ground_mm is None and self.leaf_mm is None:
+            raise _refuse("", wanted)
+        elif self.ground_mm is None or self.leaf_mm is None:
+            given, other = ("ground", "leaf") if self.leaf_mm is None else ("leaf", "ground")
+            raise _refuse(
+                given, f"{given!r} alone is not enough; give {other!r} as well, or 'depth' for all lines"
+            )
+        return self
+
+    @property
+    def depths_mm(self) -> tuple[float, float]:
+        """Depth of ground lines and of leaf lines; the rule above sees to it that both are known."""
+        return self.ground_mm or self.depth_mm or 0.0, self.leaf_mm or self.depth_mm or 0.0
+
 
 class Bit(Record):
     """A V-bit: full included angle, cutting diameter, shank, and a flat or a rounded tip."""
 
     name: Text | None = None
-    angle_deg: Annotated[AngleDeg, Field(ge=5.0, le=170.0)] = Field(alias="angle")
+    angle_deg: BitAngleDeg = Field(alias="angle")
     diameter_mm: PositiveMm = Field(alias="diameter")
     shank_mm: PositiveMm = Field(alias="shank")
-    tip_mm: Annotated[LengthMm, Field(ge=0.0)] = Field(0.0, alias="tip")  # width of the flat
-    tip_radius_mm: Annotated[LengthMm, Field(ge=0.0)] = Field(0.0, alias="tip-radius")
-    flutes: Annotated[int, Field(ge=1, le=8)] = 2
+    tip_mm: NotNegativeMm = Field(0.0, alias="tip")  # width of the flat
+    tip_radius_mm: NotNegativeMm = Field(0.0, alias="tip-radius")
+    flutes: Annotated[int, *whole(1, 8)] = 2
+
+    @model_validator(mode="after")
+    def _tip_rules(self) -> Self:
+        if self.tip_mm and self.tip_radius_mm:
+            raise _refuse("tip-radius", "a tip is either flat ('tip') or rounded ('tip-radius'), not both")
+        wide = format_mm(self.diameter_mm)
+        if self.tip_mm >= self.diameter_mm:
+            raise _refuse("tip", f"the flat of the tip must be narrower than the bit's diameter, {wide}")
+        # the ball meets the cone where it is 2 r cos(angle / 2) wide
+        if 2.0 * self.tip_radius_mm * math.cos(math.radians(self.angle_deg / 2.0)) >= self.diameter_mm:
+            raise _refuse("tip-radius", f"so round a tip leaves no cone on a bit of {wide} diameter")
+        return self
 
 
 class Axes(Record):
@@ -127,7 +234,13 @@ class Spindle(Record):
     min_rpm: SpeedRpm = Field(alias="min")
     max_rpm: SpeedRpm = Field(alias="max")
     spin_up_s: SecondsS = Field(3.0, alias="spin-up")
-    programmed: bool = True  # false: a switch on the machine; the program then pauses and asks
+    programmed: Flag = True  # false: a switch on the machine; the program then pauses and asks
+
+    @model_validator(mode="after")
+    def _range(self) -> Self:
+        if self.max_rpm <= 0.0 or self.min_rpm > self.max_rpm:
+            raise _refuse("max", "the largest speed must be above zero and no less than 'min'")
+        return self
 
 
 class Machine(Record):
@@ -144,11 +257,28 @@ class Machine(Record):
     collets_mm: tuple[PositiveMm, ...] = Field(alias="collets", min_length=1)
     safe_height_mm: PositiveMm = Field(5.0, alias="safe-height")
     dialect: Literal["rs274ngc", "grbl-1.1", "linuxcnc"] = "rs274ngc"
-    decimals: Annotated[int, Field(ge=2, le=5)] = 3
+    decimals: Annotated[int, *whole(2, 5)] = 3
     units: Literal["mm", "inch"] = "mm"
-    arcs: bool = True
+    arcs: Flag = True
     arc_tolerance_mm: PositiveMm = Field(0.002, alias="arc-tolerance")
     program_end: Literal["M2", "M30"] = Field("M2", alias="program-end")
+
+    @model_validator(mode="after")
+    def _sound(self) -> Self:
+        rates = (
+            ("x", self.rapid.x_mm_min, self.feed_max.x_mm_min),
+            ("y", self.rapid.y_mm_min, self.feed_max.y_mm_min),
+        )
+        for axis, rapid, feed in (*rates, ("z", self.rapid.z_mm_min, self.feed_max.z_mm_min)):
+            if feed > rapid:
+                raise _refuse(
+                    f"feed-max.{axis}", "a cutting feed above the axis's rapid rate cannot be reached"
+                )
+        if self.safe_height_mm >= self.travel.z_mm:
+            raise _refuse("safe-height", f"must be less than the travel in Z, {format_mm(self.travel.z_mm)}")
+        if self.units == "inch" and self.decimals < 4:
+            raise _refuse("decimals", "programs in inches need at least 4 decimals (0.0001 in is 2.5 µm)")
+        return self
 
 
 class Feed(Record):
@@ -167,20 +297,29 @@ class Zero(Record):
 
 
 class PlanChoice(Record):
-    """How to order the cutting: ``recut`` allows travelling along a groove already cut; ``hop`` is the lift's height."""
+    """How to order the cutting: ``recut`` allows travelling along grooves already cut; ``hop`` is a lift's height."""
 
     recut: Literal["never", "allow"] = "allow"
     hop_mm: PositiveMm | None = Field(None, alias="hop")  # default: 1 mm, or the safe height if that is lower
 
 
 class Clamp(Record):
-    """A clamp or screw head the bit must not touch: a rectangle measured from the piece's front left corner."""
+    """A clamp or screw head the bit must not touch: a rectangle from the piece's front left corner."""
 
     x_mm: LengthMm = Field(alias="x")
     y_mm: LengthMm = Field(alias="y")
     width_mm: PositiveMm = Field(alias="width")
     height_mm: PositiveMm = Field(alias="height")  # along Y
     above_mm: PositiveMm = Field(alias="above")  # how far it stands above the piece's top
+
+
+def _how_given(bit: Any) -> str:
+    return SPELLED_OUT if isinstance(bit, dict | Bit) else NAMED
+
+
+BitChoice = Annotated[
+    Annotated[Bit, Tag(SPELLED_OUT)] | Annotated[Text, Tag(NAMED)], Discriminator(_how_given)
+]
 
 
 class JobFile(Record):
@@ -190,12 +329,23 @@ class JobFile(Record):
     title: Text = ""
     pattern: PatternChoice
     groove: Groove
-    bit: Bit | Text
+    bit: BitChoice
     machine: Text
     feed: Feed = Feed()
     zero: Zero = Zero()
     plan: PlanChoice = PlanChoice()
     clamps: tuple[Clamp, ...] = ()
+
+    @model_validator(mode="after")
+    def _lines_fit(self) -> Self:
+        half = min(self.piece.width_mm, self.piece.height_mm) / 2.0
+        if self.pattern.margin_mm >= half:
+            raise _refuse("pattern.margin", f"must be less than half the shorter side, {format_mm(half)}")
+        for index, frame in enumerate(self.pattern.frame):
+            if frame.distance_mm >= half:
+                key = f"pattern.frame.{index}.distance"
+                raise _refuse(key, f"must be less than half the shorter side, {format_mm(half)}")
+        return self
 
 
 class Wood(Record):
@@ -203,8 +353,8 @@ class Wood(Record):
 
     name: Text
     title: Text
-    hardness_n: float = Field(alias="hardness")  # side hardness (Janka), newtons
-    gravity: float  # specific gravity at 12 % moisture
+    hardness_n: PositiveNumber | None = Field(None, alias="hardness")  # side hardness (Janka), newtons
+    gravity: PositiveNumber | None = None  # specific gravity at 12 % moisture; None: not in the tables
     chip_low_mm: PositiveMm = Field(alias="chip-low")  # chip load per tooth, small V-bits
     chip_high_mm: PositiveMm = Field(alias="chip-high")
     plunge_share: Factor = Field(alias="plunge-share")  # plunge feed as a share of the cutting feed

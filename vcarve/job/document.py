@@ -1,0 +1,318 @@
+"""YAML text as a tree in which every key path knows its file and line.
+
+Only the plain part of YAML is taken: mappings, lists and single values.  Single values stay the text that
+was written, so ``1:30``, ``012`` and ``no`` mean nothing by themselves; the records say how each is read.
+Anchors, aliases, tags, doubled keys and several documents in one file are refused.
+"""
+
+from __future__ import annotations
+
+import sys
+import unicodedata
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import yaml
+
+from vcarve.errors import InputError, Problem
+from vcarve.job.fields import BLANK
+
+LARGEST_BYTES = 256 * 1024
+DEEPEST = 20
+STDIN = "-"
+STDIN_NAME = "standard input"
+
+KeyPath = tuple[str | int, ...]
+
+
+def dotted(path: KeyPath) -> str:
+    """The key path as shown to the user: ``pattern.frame.0.distance``."""
+    return ".".join(str(part) for part in path)
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Where a key was written: a file and a line (1-based), or an override of the command line."""
+
+    file: str | None
+    line: int | None = None
+    override: str | None = None  # the dotted key of a ``--set``
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Document:
+    """A tree of dicts, lists, texts and ``BLANK``, with the place of every key path in it."""
+
+    file: str | None
+    folder: str  # where paths inside the document are looked up
+    tree: dict[str, Any]
+    places: Mapping[KeyPath, Place] = field(default_factory=dict)
+
+    def place(self, path: KeyPath) -> Place:
+        """The place of ``path``, or of the nearest section around it that was written."""
+        for length in range(len(path), 0, -1):
+            if path[:length] in self.places:
+                return self.places[path[:length]]
+        return Place(self.file)
+
+    def written(self, path: KeyPath) -> str | None:
+        """The single value at ``path`` as it was written; ``None`` for sections, lists and missing keys."""
+        node: Any = self.tree
+        for part in path:
+            if isinstance(node, dict):
+                node = node.get(str(part))
+            elif isinstance(node, list) and isinstance(part, int) and part < len(node):
+                node = node[part]
+            else:
+                return None
+        return node if isinstance(node, str) else None
+
+    def problem(self, path: KeyPath, want: str, value: str | None = None) -> Problem:
+        """Build the problem of the value at ``path``; ``value`` replaces the value as written."""
+        place = self.place(path)
+        key: str | None = dotted(path) or None
+        file = place.file
+        if place.override is not None:
+            file = f"--set {place.override}"
+            key = None if key == place.override else key
+        shown = self.written(path) if value is None else value
+        return Problem(file=file, line=place.line, key=key, value=shown, want=want)
+
+
+def read_document(path: str, sets: Iterable[str] = ()) -> Document:
+    """Read a YAML file (``-``: standard input) and lay the overrides ``key.path=value`` over it.
+
+    Raises ``InputError`` with every problem found.
+    """
+    if path == STDIN:
+        data, file, folder = sys.stdin.buffer.read(LARGEST_BYTES + 1), STDIN_NAME, "."
+    else:
+        file, folder = path, str(Path(path).parent)
+        try:
+            with Path(path).open("rb") as stream:
+                data = stream.read(LARGEST_BYTES + 1)
+        except (OSError, ValueError) as error:
+            reason = getattr(error, "strerror", None) or "not a usable path"
+            raise InputError(Problem(file=path, want=f"cannot be read: {reason}")) from None
+    return parse_document(data, file=file, folder=folder, sets=sets)
+
+
+def parse_document(
+    data: bytes, *, file: str | None = None, folder: str = ".", sets: Iterable[str] = ()
+) -> Document:
+    """Read YAML bytes as ``read_document`` does; ``file`` is the name shown in problems."""
+    builder = _Builder(file)
+    tree = builder.build(_decode(data, file))
+    if builder.problems:
+        raise InputError(builder.problems)
+    problems: list[Problem] = []
+    for override in sets:
+        problem = _override(tree, builder.places, override)
+        if problem is not None:
+            problems.append(problem)
+    if problems:
+        raise InputError(problems)
+    return Document(file=file, folder=folder, tree=tree, places=builder.places)
+
+
+def _decode(data: bytes, file: str | None) -> str:
+    if len(data) > LARGEST_BYTES:
+        raise InputError(
+            Problem(file=file, want=f"too large; files of up to {LARGEST_BYTES // 1024} KiB are taken")
+        )
+    try:
+        text = data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = data.count(b"\n", 0, error.start) + 1
+        raise InputError(
+            Problem(file=file, line=line, want="not UTF-8 text; save the file as UTF-8")
+        ) from None
+    for number, content in enumerate(text.split("\n"), start=1):
+        if content.isprintable():
+            continue
+        for char in content.removesuffix("\r"):
+            if not char.isprintable() and char != "\t" and unicodedata.category(char) != "Zs":
+                want = f"a control character (U+{ord(char):04X}) is not taken; remove it"
+                raise InputError(Problem(file=file, line=number, want=want))
+    return text
+
+
+_SYNTAX = (  # what the YAML scanner stumbles over -> what the person should do
+    ("'\\t'", "indent with spaces, not with tabs"),
+    ("cannot start any token", "put quotes round a value that begins with a sign such as % or @"),
+    ("mapping values are not allowed", "a colon where none may stand; check indentation, or quote the value"),
+    ("could not find expected ':'", "a key without its colon; write 'key: value'"),
+    ("end of stream", "a bracket, brace or quote is opened here and never closed"),
+    ("expected ',' or", "a comma or a closing bracket is missing"),
+    ("expected <block end>", "check the indentation; the keys of one section start in the same column"),
+    ("unknown escape", "a backslash in double quotes begins an escape; use single quotes or double it"),
+)
+
+
+def _line(event: Any) -> int:
+    return int(event.start_mark.line) + 1
+
+
+class _Builder:
+    """Builds the tree from YAML events, without recursion, collecting every problem."""
+
+    def __init__(self, file: str | None) -> None:
+        self.file = file
+        self.problems: list[Problem] = []
+        self.places: dict[KeyPath, Place] = {}
+
+    def report(self, line: int | None, want: str, *, path: KeyPath = (), value: str | None = None) -> None:
+        self.problems.append(
+            Problem(file=self.file, line=line, key=dotted(path) or None, value=value, want=want)
+        )
+
+    def build(self, text: str) -> dict[str, Any]:
+        """Return the root mapping, or an empty one when there were problems."""
+        try:
+            return self._events(yaml.parse(text, Loader=yaml.SafeLoader))
+        except yaml.MarkedYAMLError as error:
+            mark = error.problem_mark or error.context_mark
+            said = error.problem or ""
+            line = None if mark is None else mark.line + 1
+            if "end of stream" in said and error.context_mark is not None:
+                line = error.context_mark.line + 1
+            if "'\\t'" in said:
+                want = "indent with spaces, not with tabs"
+            else:
+                want = next(
+                    (want for part, want in _SYNTAX if part in said), "not valid YAML; check this line"
+                )
+            self.report(line, want)
+        except yaml.YAMLError:
+            self.report(None, "not valid YAML text")
+        return {}
+
+    def _events(self, events: Iterable[Any]) -> dict[str, Any]:
+        root: Any = None
+        documents = 0
+        # each open collection: its value, its path, and the key that waits for a value (mappings only)
+        stack: list[tuple[Any, KeyPath, list[Any]]] = []
+        for event in events:
+            if isinstance(event, yaml.DocumentStartEvent):
+                documents += 1
+                if documents > 1:
+                    self.report(_line(event), "only one document is taken; remove the line '---'")
+                    return {}
+                continue
+            if isinstance(event, yaml.CollectionEndEvent):
+                stack.pop()
+                continue
+            if not isinstance(event, yaml.NodeEvent):
+                continue
+            line = _line(event)
+            value: Any = self._value(event, line)
+            if not stack:
+                root = value
+                if isinstance(root, dict | list):
+                    stack.append((root, (), []))
+                continue
+            parent, path, waiting = stack[-1]
+            if isinstance(parent, dict) and not waiting:
+                waiting.append(self._key(event, value, parent, path, line))
+                if not isinstance(value, dict | list):
+                    continue
+                child = (*path, "?")
+            elif isinstance(parent, dict):
+                key = waiting.pop()
+                child = (*path, key)
+                if key not in parent:  # a doubled key was reported; the first one stays
+                    parent[key] = value
+            else:
+                child = (*path, len(parent))
+                parent.append(value)
+                self.places.setdefault(child, Place(self.file, line))
+            if isinstance(value, dict | list):
+                if len(stack) >= DEEPEST:
+                    self.report(line, "nested too deeply")
+                    return {}
+                stack.append((value, child, []))
+        if root is None or root is BLANK:
+            self.report(None, "the file is empty; 'mizo new' writes one to start from")
+        elif not isinstance(root, dict):
+            self.report(1, "keys and values are wanted, such as 'piece: {width: 90 mm, ...}'")
+        return root if isinstance(root, dict) else {}
+
+    def _value(self, event: Any, line: int) -> Any:
+        if isinstance(event, yaml.AliasEvent):
+            self.report(line, "aliases are not taken; write the value out", value=f"*{event.anchor}")
+            return BLANK
+        if event.anchor is not None:
+            self.report(line, "anchors are not taken; write the value out", value=f"&{event.anchor}")
+        if event.tag is not None:
+            self.report(line, "tags are not taken; write the plain value", value=event.tag)
+        if isinstance(event, yaml.MappingStartEvent):
+            return {}
+        if isinstance(event, yaml.SequenceStartEvent):
+            return []
+        if event.implicit[0] and event.value in ("", "~", "null"):
+            return BLANK
+        return event.value
+
+    def _key(self, event: Any, value: Any, parent: dict[str, Any], path: KeyPath, line: int) -> str:
+        if isinstance(event, yaml.AliasEvent):
+            return "?"
+        if not isinstance(value, str):
+            self.report(line, "a key must be a plain word", path=path)
+            return "?"
+        full = (*path, value)
+        if value in parent:
+            first = self.places[full].line
+            self.report(line, f"this key is given twice, first on line {first}; keep one", path=full)
+        self.places.setdefault(full, Place(self.file, line))
+        return value
+
+
+def _override(tree: dict[str, Any], places: dict[KeyPath, Place], override: str) -> Problem | None:
+    """Lay one ``key.path=value`` over the tree; an empty value takes the key out."""
+    name, equals, text = override.partition("=")
+    name = name.strip()
+    parts = name.split(".")
+    if not equals or not all(parts):
+        want = "write a key, an equals sign and a value, such as --set groove.depth=1.5"
+        return Problem(file="--set", value=override, want=want)
+    value: Any = text.strip()
+    path: KeyPath = ()
+    node: Any = tree
+    for part in parts[:-1]:
+        step: str | int = int(part) if isinstance(node, list) and part.isdecimal() else part
+        path = (*path, step)
+        if isinstance(node, list):
+            if not isinstance(step, int) or step >= len(node):
+                want = f"{dotted(path[:-1])!r} is a list; its items are counted from 0 to {len(node) - 1}"
+                return Problem(file=f"--set {name}", value=text, want=want)
+            node = node[step]
+            continue
+        if node.get(step, BLANK) is BLANK:
+            node[step] = {}
+            places[path] = Place(None, override=name)
+        node = node[step]
+        if not isinstance(node, dict | list):
+            want = f"{dotted(path)!r} is the single value {node!r} and has no keys; set the whole of it"
+            return Problem(file=f"--set {name}", value=text, want=want)
+    if isinstance(node, list):
+        return Problem(
+            file=f"--set {name}", value=text, want="items of a list are set key by key, or all at once"
+        )
+    last = (*path, parts[-1])
+    for known in [known for known in places if known[: len(last)] == last]:
+        del places[known]
+    if value == "":
+        node.pop(parts[-1], None)
+        return None
+    if value[0] in "{[":
+        inner = _Builder(f"--set {name}")
+        wrapped = inner.build(f"value: {value}")
+        if inner.problems:
+            first = inner.problems[0]
+            return Problem(file=f"--set {name}", value=value, want=first.want)
+        value = wrapped["value"]
+    node[parts[-1]] = value
+    places[last] = Place(None, override=name)
+    return None

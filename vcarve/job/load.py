@@ -1,0 +1,214 @@
+"""Job, machine, bit and wood: found by name or path, read, checked and filled in."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from functools import cache
+from pathlib import Path
+from typing import Any, TypeVar
+
+from pydantic import BaseModel
+
+import vcarve
+from vcarve.errors import InputError, Problem
+from vcarve.job import defaults
+from vcarve.job.check import in_order, nearest, record_from, unknown_name
+from vcarve.job.document import Document, KeyPath, dotted, read_document
+from vcarve.job.records import Bit, Job, JobFile, Machine, Record, Wood
+from vcarve.quantity import format_mm
+
+_PACKAGE = Path(vcarve.__file__).parent
+_DATA = _PACKAGE / "job" / "data"
+_SUFFIXES = (".yaml", ".yml")
+
+_Named = TypeVar("_Named", bound=BaseModel)
+
+
+# --- what comes with Mizo ---
+
+
+def machines_folder() -> Path:
+    """Where the machine files are: inside the installed package, or beside it in a source checkout."""
+    inside = _PACKAGE / "machines"
+    return inside if inside.is_dir() else _PACKAGE.parent / "machines"
+
+
+@cache
+def machine_names() -> tuple[str, ...]:
+    """The names of the machines that come with Mizo, sorted."""
+    return tuple(sorted(path.stem for path in machines_folder().glob("*.yaml")))
+
+
+@cache
+def machines() -> tuple[Machine, ...]:
+    """The machines that come with Mizo, by name."""
+    return tuple(load_machine(name) for name in machine_names())
+
+
+@cache
+def bits() -> tuple[Bit, ...]:
+    """The bits that come with Mizo, in the order of their file."""
+    return _table("bits.yaml", Bit)
+
+
+@cache
+def woods() -> tuple[Wood, ...]:
+    """The woods that come with Mizo, in the order of their file."""
+    return _table("woods.yaml", Wood)
+
+
+def _table(name: str, kind: type[_Named]) -> tuple[_Named, ...]:
+    """Read a mapping from names to records."""
+    document = read_document(str(_DATA / name))
+    rows: list[_Named] = []
+    for key, row in document.tree.items():
+        places = {path[1:]: place for path, place in document.places.items() if path[0] == key and path[1:]}
+        tree: dict[str, Any] = {"name": key, **row}
+        rows.append(record_from(Document(file=name, folder=".", tree=tree, places=places), kind))
+    return tuple(rows)
+
+
+# --- by name or path ---
+
+
+def load_bit(name: str) -> Bit:
+    """Find a bit by its name; raises ``InputError`` with the nearest name."""
+    for bit in bits():
+        if bit.name == name:
+            return bit
+    known = [str(bit.name) for bit in bits()]
+    raise InputError(Problem(value=name, want=unknown_name("bit", name, known, "mizo bits")))
+
+
+def load_wood(name: str) -> Wood:
+    """Find a wood by its name; raises ``InputError`` with the nearest name."""
+    for wood in woods():
+        if wood.name == name:
+            return wood
+    known = {key: wood.name for wood in woods() for key in (wood.name, wood.title, *wood.name.split("-"))}
+    near = nearest(name, known)
+    hint = f"did you mean {known[near]!r}?" if near else "'mizo woods' lists them"
+    raise InputError(Problem(value=name, want=f"unknown wood; {hint}"))
+
+
+def load_machine(name: str, folder: str = ".") -> Machine:
+    """Read a machine that comes with Mizo, or a YAML file by its path, looked up from ``folder``.
+
+    Raises ``InputError`` with every problem of the file, or with the nearest name.
+    """
+    if name in machine_names():
+        return record_from(read_document(str(machines_folder() / f"{name}.yaml")), Machine)
+    if name.endswith(_SUFFIXES) or "/" in name or "\\" in name:
+        return record_from(read_document(str(Path(folder) / name)), Machine)
+    want = unknown_name("machine", name, machine_names(), "mizo machines")
+    raise InputError(
+        Problem(value=name, want=f"{want} (a file of your own is given by its path, ending in .yaml)")
+    )
+
+
+# --- jobs ---
+
+
+def load_job_file(path: str, sets: Iterable[str] = ()) -> JobFile:
+    """Read a job file (``-``: standard input) with the overrides ``key.path=value`` laid over it."""
+    return record_from(read_document(path, sets), JobFile)
+
+
+def load_job(path: str, sets: Iterable[str] = ()) -> Job:
+    """Read a job file and look up every name in it; paths inside it are looked up from the file's folder."""
+    document = read_document(path, sets)
+    return resolve(_with_names_checked(document), document.folder, document)
+
+
+def resolve(job: JobFile, folder: str = ".", document: Document | None = None) -> Job:
+    """Look up the names of a job as written and fill in every default.
+
+    ``document`` gives problems their file and line.  Raises ``InputError`` with every problem found.
+    """
+    found, problems = _look_up(
+        {
+            ("piece", "wood"): job.piece.wood,
+            ("bit",): job.bit,
+            ("machine",): job.machine,
+        },
+        folder,
+        document,
+    )
+    machine = found.get("machine")
+    if isinstance(machine, Machine) and (job.plan.hop_mm or 0.0) > machine.safe_height_mm:
+        safe = format_mm(machine.safe_height_mm)
+        want = f"must be at most the machine's safe height, {safe}"
+        problems.append(_problem(document, ("plan", "hop"), want, None))
+    if problems:
+        raise InputError(in_order(problems))
+    wood, bit = found["wood"], found["bit"]
+    assert isinstance(wood, Wood)
+    assert isinstance(bit, Bit)
+    assert isinstance(machine, Machine)
+    speeds = defaults.speeds(job.feed, wood, bit, machine)
+    groove = job.groove
+    ground_mm, leaf_mm = groove.depths_mm
+    return Job(
+        title=job.title,
+        piece=job.piece,
+        wood=wood,
+        pattern=job.pattern,
+        ground_mm=ground_mm,
+        leaf_mm=leaf_mm,
+        step_mm=groove.step_mm or wood.step_mm,
+        bit=bit,
+        machine=machine,
+        cut_mm_min=speeds.cut_mm_min,
+        plunge_mm_min=speeds.plunge_mm_min,
+        spindle_rpm=speeds.spindle_rpm,
+        zero=job.zero,
+        recut=job.plan.recut,
+        hop_mm=job.plan.hop_mm or defaults.hop_mm(machine),
+        clamps=job.clamps,
+        folder=folder,
+    )
+
+
+def _with_names_checked(document: Document) -> JobFile:
+    """Check the document; when it is wrong, its names are looked up all the same, so that all is said at once."""
+    try:
+        return record_from(document, JobFile)
+    except InputError as error:
+        names: dict[tuple[str, ...], Any] = {
+            path: value
+            for path in (("piece", "wood"), ("bit",), ("machine",))
+            if (value := document.written(path)) is not None
+        }
+        _, more = _look_up(names, document.folder, document)
+        raise InputError(in_order([*error.problems, *more])) from None
+
+
+def _look_up(
+    names: dict[tuple[str, ...], Any], folder: str, document: Document | None
+) -> tuple[dict[str, Record], list[Problem]]:
+    """Look up names by key path; returns what was found by last key, and the problems."""
+    found: dict[str, Record] = {}
+    problems: list[Problem] = []
+    for path, name in names.items():
+        key = path[-1]
+        if isinstance(name, Bit):
+            found[key] = name
+            continue
+        try:
+            if key == "wood":
+                found[key] = load_wood(name)
+            elif key == "bit":
+                found[key] = load_bit(name)
+            else:
+                found[key] = load_machine(name, folder)
+        except InputError as error:
+            for one in error.problems:
+                inside = one.file is not None  # a problem inside the machine's own file keeps its place
+                problems.append(one if inside else _problem(document, path, one.want, str(name)))
+    return found, problems
+
+
+def _problem(document: Document | None, path: KeyPath, want: str, value: str | None) -> Problem:
+    if document is None:
+        return Problem(key=dotted(path), value=value, want=want)
+    return document.problem(path, want, value)

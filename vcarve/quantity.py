@@ -1,0 +1,322 @@
+"""Lengths, angles, feeds, accelerations, spindle speeds and times, read from what people write.
+
+A quantity is a number and, where wanted, a unit: ``3.175 mm``, ``1/8 in``, ``1 1/4 in``, ``1-1/4"``,
+``1¼ in``, ``600``, ``24 in/min``.  A number without a unit is in the unit used inside: millimetres, degrees,
+mm/min, mm/s², rev/min, seconds.  Numbers are held as exact fractions until the last step, so every value is
+rounded once.
+
+The inch is 25.4 mm exactly (international yard and pound agreement, 1959).
+"""
+
+from __future__ import annotations
+
+import difflib
+import math
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from fractions import Fraction
+from types import MappingProxyType
+
+LARGEST = 1_000_000  # in the inside unit: a kilometre of wood, a million revolutions
+SMALLEST = Fraction(1, 1_000_000)  # a nanometre, the step of the grid that lines are laid on
+LONGEST_TEXT = 60
+LARGEST_EXPONENT = 12
+MM_PER_INCH = Fraction(127, 5)
+
+_VULGAR = {
+    "½": (1, 2), "⅓": (1, 3), "⅔": (2, 3), "¼": (1, 4), "¾": (3, 4), "⅕": (1, 5), "⅖": (2, 5), "⅗": (3, 5),
+    "⅘": (4, 5), "⅙": (1, 6), "⅚": (5, 6), "⅐": (1, 7), "⅛": (1, 8), "⅜": (3, 8), "⅝": (5, 8), "⅞": (7, 8),
+    "⅑": (1, 9), "⅒": (1, 10),
+}  # fmt: skip
+_SIGNS = str.maketrans(
+    {"−": "-", "⁄": "/", "\u00a0": " ", "\u2009": " ", "\u202f": " ", "″": '"', "”": '"', "“": '"'}
+)
+_NUMBER = (
+    r"[+-]?\s*(?:[0-9]+(?:\s+|-)[0-9]+\s*/\s*[0-9]+"
+    r"|[0-9]+\s*/\s*[0-9]+"
+    rf"|[0-9]*\s*[{''.join(_VULGAR)}]"
+    r"|(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?)"
+)
+_QUANTITY = re.compile(rf"(?P<number>{_NUMBER})\s*(?P<unit>.*)")
+_MIXED = re.compile(r"([0-9]+)(?:\s+|-)([0-9]+)\s*/\s*([0-9]+)")
+_RATIO = re.compile(r"([0-9]+)\s*/\s*([0-9]+)")
+_ABOUT = re.compile(r"(?:about\b|~)\s*", re.IGNORECASE)
+
+
+class QuantityError(ValueError):
+    """What was written is not the quantity wanted; the message says what would be right."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Kind:
+    """One kind of quantity: its name in a sentence, its units with their exact size, and examples."""
+
+    noun: str  # "a length"
+    examples: str
+    units: Mapping[str, Fraction]  # folded unit -> how many of the inside unit
+
+    def wanted(self) -> str:
+        """Say what is wanted, as a sentence."""
+        return f"{self.noun} is wanted, such as {self.examples}"
+
+    @property
+    def pattern(self) -> str:
+        """A regular expression (in the part ECMA 262 shares) for texts of this kind, units in lower case."""
+        units = "|".join(re.escape(unit) for unit in sorted(self.units, key=lambda unit: (-len(unit), unit)))
+        number = _NUMBER.replace("[+-]?", "[+\\-−]?", 1).replace("/", "[/⁄]")
+        return rf"^\s*{number}\s*(?:{units.replace('/', chr(92) + 's*/' + chr(92) + 's*')})?\s*$"
+
+
+def _table(**sizes: tuple[Fraction | int, str]) -> dict[str, Fraction]:
+    return {unit: Fraction(size) for size, names in sizes.values() for unit in names.split()}
+
+
+_LENGTHS = _table(
+    micrometre=(Fraction(1, 1000), "um μm micron microns"),
+    millimetre=(1, "mm millimetre millimetres millimeter millimeters"),
+    centimetre=(10, "cm centimetre centimetres centimeter centimeters"),
+    metre=(1000, "m metre metres meter meters"),
+    inch=(MM_PER_INCH, "in inch inches in. \" ''"),
+    thou=(MM_PER_INCH / 1000, "thou"),
+)
+_TIMES = _table(second=(1, "s sec second seconds"), minute=(60, "min minute minutes"))
+_RATE_LENGTHS = {unit: _LENGTHS[unit] for unit in ("mm", "cm", "m", "in", "inch", '"')}
+_RATE_TIMES = {unit: _TIMES[unit] for unit in ("s", "sec", "min", "minute")}
+
+LENGTH = Kind(noun="a length", examples="12 mm, 2.5 cm, 1/4 in or 1 1/4 in", units=MappingProxyType(_LENGTHS))
+ANGLE = Kind(
+    noun="an angle",
+    examples="60 deg, 22.5° or 90",
+    units=MappingProxyType(
+        _table(degree=(1, "deg degree degrees °"), radian=(Fraction(180 / math.pi), "rad radian radians"))
+    ),
+)
+FEED = Kind(
+    noun="a feed",
+    examples="600 mm/min, 10 mm/s or 24 in/min",
+    units=MappingProxyType(
+        {
+            f"{length}/{time}": size * 60 / seconds
+            for length, size in _RATE_LENGTHS.items()
+            for time, seconds in _RATE_TIMES.items()
+        }
+        | {"ipm": MM_PER_INCH, "ips": MM_PER_INCH * 60}
+    ),
+)
+ACCELERATION = Kind(
+    noun="an acceleration",
+    examples="200 mm/s², 200 mm/s2 or 8 in/s2",
+    units=MappingProxyType(
+        {
+            f"{length}/{per}": size
+            for length, size in _RATE_LENGTHS.items()
+            for per in ("s2", "s²", "s^2", "sec2", "sec²", "s/s")
+        }
+    ),
+)
+SPEED = Kind(
+    noun="a spindle speed",
+    examples="12000 rpm or 12000",
+    units=MappingProxyType(_table(turns=(1, "rpm 1/min /min rev/min r/min"))),
+)
+TIME = Kind(
+    noun="a time",
+    examples="3 s, 500 ms or 0.5 min",
+    units=MappingProxyType(_TIMES | {"ms": Fraction(1, 1000)}),
+)
+SHARE = Kind(
+    noun="a share",
+    examples="0.3 or 30 %",
+    units=MappingProxyType({"%": Fraction(1, 100), "percent": Fraction(1, 100)}),
+)
+NUMBER = Kind(noun="a number without a unit", examples="2 or 0.5", units=MappingProxyType({}))
+_KINDS = (LENGTH, ANGLE, FEED, ACCELERATION, SPEED, TIME)
+
+
+def _exact(number: str, kind: Kind) -> Fraction:
+    """The number's exact value; ``number`` has already been matched."""
+    sign = -1 if number.startswith("-") else 1
+    body = number.lstrip("+-").strip()
+    try:
+        if mixed := _MIXED.fullmatch(body):
+            whole, over, under = (int(part) for part in mixed.groups())
+            return sign * (whole + Fraction(over, under))
+        if ratio := _RATIO.fullmatch(body):
+            return sign * Fraction(int(ratio[1]), int(ratio[2]))
+    except ZeroDivisionError:
+        raise QuantityError(f"a fraction cannot be divided by 0; {kind.wanted()}") from None
+    if body[-1] in _VULGAR:
+        return sign * (int(body[:-1].strip() or "0") + Fraction(*_VULGAR[body[-1]]))
+    exponent = re.search(r"[eE]([+-]?[0-9]+)$", body)
+    if exponent and abs(int(exponent[1])) > LARGEST_EXPONENT:
+        raise QuantityError(f"the exponent is beyond reason; {kind.wanted()}")
+    return sign * Fraction(body)
+
+
+def _bounded(value: Fraction | float, kind: Kind) -> float:
+    magnitude = abs(Fraction(value))
+    if magnitude > LARGEST:
+        raise QuantityError(f"far too large; {kind.wanted()}")
+    if 0 < magnitude < SMALLEST:
+        raise QuantityError(f"too small to mean anything; {kind.wanted()}")
+    return float(value)
+
+
+def _separators(text: str, kind: Kind) -> QuantityError | None:
+    """A helpful refusal of decimal commas and digit separators, or ``None`` when there are none."""
+    if re.search(r"[0-9][,_'’][0-9]", text) or re.search(r"[0-9] [0-9]{3}(?![0-9/])", text):
+        grouped = re.fullmatch(r"(-?[0-9]{1,3}(?:[ ,_'’][0-9]{3})+)(\.[0-9]+)?(\s*[^0-9].*)?", text)
+        plain = re.sub(r"([0-9])[ ,_'’](?=[0-9]{3})", r"\1", text) if grouped else text.replace(",", ".", 1)
+        if not _QUANTITY.fullmatch(plain) or re.search(r"[0-9.][ ,_'’][0-9]|\..*\.", plain):
+            return QuantityError(
+                f"numbers are written with a decimal point and no separators; {kind.wanted()}"
+            )
+        return QuantityError(
+            f"numbers are written with a decimal point and no separators; did you mean {plain!r}?"
+        )
+    return None
+
+
+def _unit_size(unit: str, written: str, kind: Kind) -> Fraction:
+    folded = re.sub(r"\s*/\s*", "/", unit.casefold().strip())
+    if not folded:
+        return Fraction(1)
+    if folded in kind.units:
+        return kind.units[folded]
+    if not (folded[0].isalpha() or folded[0] in "/\"'°%"):
+        raise QuantityError(kind.wanted())
+    for other in _KINDS:
+        if folded in other.units:
+            raise QuantityError(f"{written!r} is a unit of {other.noun.split(' ', 1)[1]}; {kind.wanted()}")
+    near = difflib.get_close_matches(folded, kind.units, n=1, cutoff=0.5)
+    hint = f"did you mean {near[0]!r}?" if near else kind.wanted()
+    raise QuantityError(f"unknown unit {written!r}; {hint}")
+
+
+def read(kind: Kind, written: str | float) -> float:
+    """Read one quantity of ``kind`` from text, or take a plain number as being in the inside unit.
+
+    Raises ``QuantityError`` with a sentence saying what would be right.
+    """
+    if isinstance(written, bool):
+        raise QuantityError(kind.wanted())
+    if isinstance(written, int | float):
+        if not math.isfinite(written):
+            raise QuantityError(f"not a finite number; {kind.wanted()}")
+        return _bounded(written, kind)
+    text = written.translate(_SIGNS).strip()
+    if not text:
+        raise QuantityError(f"no value given; {kind.wanted()}")
+    if len(text) > LONGEST_TEXT:
+        raise QuantityError(f"too long to be a quantity; {kind.wanted()}")
+    if refusal := _separators(text, kind):
+        raise refusal
+    match = _QUANTITY.fullmatch(text)
+    if match is None:
+        raise QuantityError(kind.wanted())
+    size = _unit_size(match["unit"], match["unit"].strip(), kind)
+    return _bounded(_exact(match["number"], kind) * size, kind)
+
+
+def length_mm(written: str | float) -> float:
+    """A length in millimetres; a bare number is in millimetres."""
+    return read(LENGTH, written)
+
+
+def angle_deg(written: str | float) -> float:
+    """An angle in degrees; a bare number is in degrees."""
+    return read(ANGLE, written)
+
+
+def feed_mm_min(written: str | float) -> float:
+    """A feed in mm/min; a bare number is in mm/min."""
+    return read(FEED, written)
+
+
+def acceleration_mm_s2(written: str | float) -> float:
+    """An acceleration in mm/s²; a bare number is in mm/s²."""
+    return read(ACCELERATION, written)
+
+
+def speed_rpm(written: str | float) -> float:
+    """A spindle speed in revolutions per minute."""
+    return read(SPEED, written)
+
+
+def seconds_s(written: str | float) -> float:
+    """A time in seconds; a bare number is in seconds."""
+    return read(TIME, written)
+
+
+def share(written: str | float) -> float:
+    """A share of one: ``0.3`` or ``30 %``."""
+    return read(SHARE, written)
+
+
+def number(written: str | float) -> float:
+    """A plain number without a unit."""
+    return read(NUMBER, written)
+
+
+def whole_number(written: str | int) -> int:
+    """A whole number such as ``4``; nothing else, not even ``4.0``."""
+    if isinstance(written, int) and not isinstance(written, bool):
+        return written
+    text = written.translate(_SIGNS).strip() if isinstance(written, str) else ""
+    if not re.fullmatch(r"[+-]?[0-9]{1,9}", text):
+        raise QuantityError("a whole number is wanted, such as 4")
+    return int(text)
+
+
+def wished_length_mm(written: str | float) -> tuple[float, bool]:
+    """A length in millimetres, and whether it is only a wish: ``about 22 mm`` or ``~22 mm``."""
+    if isinstance(written, str) and (about := _ABOUT.match(written.strip())):
+        return length_mm(written.strip()[about.end() :]), True
+    return length_mm(written), False
+
+
+def format_number(value: float, decimals: int = 3, *, trim: bool = True) -> str:
+    """A decimal number, never ``-0``; ``trim`` drops zeros at the end."""
+    text = f"{value:.{decimals}f}"
+    if trim and "." in text:
+        text = text.rstrip("0").rstrip(".")
+    return text[1:] if re.fullmatch(r"-0(\.0*)?", text) else text
+
+
+def format_mm(value_mm: float, decimals: int = 3, *, trim: bool = True) -> str:
+    """A length such as ``12.5 mm``."""
+    return f"{format_number(value_mm, decimals, trim=trim)} mm"
+
+
+def format_inch(value_mm: float, decimals: int = 4, *, trim: bool = True) -> str:
+    """A length given in millimetres, shown in inches, such as ``0.125 in``."""
+    return f"{format_number(value_mm / 25.4, decimals, trim=trim)} in"
+
+
+def format_deg(value_deg: float, decimals: int = 2, *, trim: bool = True) -> str:
+    """An angle such as ``22.5°``."""
+    return f"{format_number(value_deg, decimals, trim=trim)}°"
+
+
+def format_feed(value_mm_min: float, decimals: int = 1, *, trim: bool = True) -> str:
+    """A feed such as ``600 mm/min``."""
+    return f"{format_number(value_mm_min, decimals, trim=trim)} mm/min"
+
+
+def format_rpm(value_rpm: float) -> str:
+    """A spindle speed such as ``12000 rpm``."""
+    return f"{format_number(value_rpm, 0)} rpm"
+
+
+def format_duration(value_s: float) -> str:
+    """A running time such as ``4.2 s``, ``3 min 05 s`` or ``2 h 07 min``."""
+    if round(value_s, 1) < 10.0:
+        return f"{format_number(value_s, 1, trim=False)} s"
+    seconds = round(value_s)
+    if seconds < 60:
+        return f"{seconds} s"
+    if seconds < 3600:
+        return f"{seconds // 60} min {seconds % 60:02d} s"
+    minutes = round(value_s / 60.0)
+    return f"{minutes // 60} h {minutes % 60:02d} min"
