@@ -6,7 +6,7 @@ Only the file asked for is read.
 from __future__ import annotations
 
 import difflib
-from functools import lru_cache
+from functools import cache
 from importlib.resources import files
 from pathlib import Path
 
@@ -49,7 +49,7 @@ def catalogue() -> tuple[Pattern, ...]:
     return tuple(_catalogued(key) for key in names())
 
 
-@lru_cache(maxsize=None)
+@cache
 def _catalogued(key: str) -> Pattern:
     from vcarve.pattern.read import read_pattern
 

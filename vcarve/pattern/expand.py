@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from itertools import pairwise
 
 from vcarve.errors import InputError, Problem
 from vcarve.pattern import lines as geometry
@@ -167,7 +168,7 @@ def _lines(entry: LineEntry, lattice: Lattice) -> list[Line]:
         assert entry.start is not None
         assert entry.end is not None
         points = [placed(entry.start), placed(entry.end)]
-    return [Line(start=a, end=b, role=role) for a, b in zip(points[:-1], points[1:], strict=True)]
+    return [Line(start=a, end=b, role=role) for a, b in pairwise(points)]
 
 
 def _sampled(line: Line) -> tuple[Point, ...]:

@@ -21,7 +21,9 @@ Number = Annotated[
 ]
 PlanePoint = tuple[Number, Number]
 Words = Annotated[str, Field(min_length=1, max_length=2000)]
-GroupName = Annotated[Literal[tuple(GROUPS)], Field()]  # type: ignore[valid-type]
+GroupName = Annotated[
+    str, WithJsonSchema({"enum": list(GROUPS)})
+]  # an unknown one is answered by group_problem
 
 
 class _Entry(BaseModel):

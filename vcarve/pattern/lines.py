@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from itertools import pairwise
 
 from vcarve.pattern.model import Line, Point
 from vcarve.pattern.symmetry import Isometry
@@ -19,10 +20,7 @@ def arcs(centre: Point, radius: float, from_deg: float, to_deg: float, role: int
     if abs(sweep / count - 180.0) < 1e-9:
         bulge = 1.0
     places = [_on_circle(centre, radius, from_deg + sweep * step / count) for step in range(count + 1)]
-    return [
-        Line(start=start, end=end, bulge=bulge, role=role)
-        for start, end in zip(places[:-1], places[1:], strict=True)
-    ]
+    return [Line(start=start, end=end, bulge=bulge, role=role) for start, end in pairwise(places)]
 
 
 def _on_circle(centre: Point, radius: float, angle_deg: float) -> Point:

@@ -69,6 +69,7 @@ class Isometry:
     y0: float = 0.0
 
     def __call__(self, point: Point) -> Point:
+        """Return the image of a point."""
         x, y = point
         return (self.a * x + self.b * y + self.x0, self.c * x + self.d * y + self.y0)
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
+from itertools import pairwise
 
 from vcarve.pattern import lines as geometry
 from vcarve.pattern.model import Line, Point
@@ -76,20 +77,35 @@ def covers_itself(lines: Sequence[Line], images: Iterable[Line], lattice: Lattic
 
 def _once(lines: Iterable[Line], lattice: Lattice) -> list[Line]:
     """Drop pieces that are the same modulo the lattice, and let ends that meet be the same numbers exactly."""
-    places, middles = Places(lattice), Places(lattice)
-    kept: dict[tuple[int, int, int], Line] = {}
+    places = Places(lattice)
+    kept: dict[tuple[int, int], list[Line]] = defaultdict(list)
     for line in lines:
-        ends = sorted((places.number(line.start), places.number(line.end)))
-        middle = middles.number(geometry.point_at(line, 0.5))
-        key = (ends[0], ends[1], middle)
-        line = Line(
+        first, last = places.number(line.start), places.number(line.end)
+        snapped = Line(
             start=places.snapped(line.start),
             end=places.snapped(line.end),
             bulge=line.bulge,
-            role=min(line.role, kept[key].role) if key in kept else line.role,
+            role=line.role,
         )
-        kept[key] = line
-    return list(kept.values())
+        known = kept[min(first, last), max(first, last)]
+        for index, other in enumerate(known):
+            if _same(snapped, other, lattice) or _same(geometry.turned(snapped), other, lattice):
+                if line.role < other.role:
+                    known[index] = snapped
+                break
+        else:
+            known.append(snapped)
+    return [line for known in kept.values() for line in known]
+
+
+def _same(line: Line, other: Line, lattice: Lattice) -> bool:
+    """Whether two lines, walked from start to end, differ by no more than a shift of the lattice."""
+    near = 1e-8 * lattice.size
+    if not lattice.same(line.start, other.start) or abs(line.bulge - other.bulge) > 1e-8:
+        return False
+    dx = (line.end[0] - line.start[0]) - (other.end[0] - other.start[0])
+    dy = (line.end[1] - line.start[1]) - (other.end[1] - other.start[1])
+    return math.hypot(dx, dy) < near
 
 
 def _cut_at_overlaps(lines: Sequence[Line], lattice: Lattice) -> list[Line]:
@@ -116,7 +132,7 @@ def _cut_at_overlaps(lines: Sequence[Line], lattice: Lattice) -> list[Line]:
             if (mark - kept[-1]) * line.length > near:
                 kept.append(mark)
         kept[-1] = 1.0
-        pieces.extend(geometry.part(line, a, b) for a, b in zip(kept[:-1], kept[1:], strict=True))
+        pieces.extend(geometry.part(line, a, b) for a, b in pairwise(kept))
     return pieces
 
 
@@ -190,10 +206,10 @@ def _joined(lines: list[Line], lattice: Lattice) -> list[Line]:
         if places.number(second.start) != number:
             second = geometry.turned(second)
         second = geometry.shifted(second, first.end[0] - second.start[0], first.end[1] - second.start[1])
-        line = geometry.joined(first, second)
-        if line is None:
+        one = geometry.joined(first, second)
+        if one is None:
             continue
-        line = Line(start=line.start, end=places.snapped(line.end), bulge=line.bulge, role=line.role)
+        line = Line(start=one.start, end=places.snapped(one.end), bulge=one.bulge, role=one.role)
         keep, gone = min(indices), max(indices)
         pool[keep] = line
         del pool[gone]
