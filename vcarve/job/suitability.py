@@ -1,0 +1,142 @@
+"""Whether a job suits its bit, its piece and its machine: what can be told from the numbers alone, all at once."""
+
+from __future__ import annotations
+
+from vcarve.errors import Finding
+from vcarve.job.records import Job
+from vcarve.quantity import format_mm
+
+# Wood left under the deepest groove: common practice, no source.
+FLOOR_LEAST_MM = 1.0
+SHANK_PLAY_MM = 0.05  # a 1/8 inch shank is 3.175 mm; profiles may say 3.18 or 3.2
+
+
+def suitability(job: Job, deepest_mm: float) -> tuple[Finding, ...]:
+    """Return what forbids cutting the job, and what is worth a look.
+
+    ``deepest_mm`` is the deepest cut of the bit's cone (see ``groove.width``).
+    """
+    return (*_bit(job, deepest_mm), *_piece(job), *_speeds(job), *_heights(job))
+
+
+def _bit(job: Job, deepest_mm: float) -> list[Finding]:
+    found = []
+    bit, machine = job.bit, job.machine
+    if all(abs(bit.shank_mm - collet) > SHANK_PLAY_MM for collet in machine.collets_mm):
+        held = ", ".join(format_mm(collet) for collet in machine.collets_mm)
+        found.append(
+            Finding(
+                code="collet",
+                sentence=f"The bit's shank is {format_mm(bit.shank_mm)}; {machine.name} has collets for {held}.",
+            )
+        )
+    deepest = max(job.ground_mm, job.leaf_mm)
+    if deepest > deepest_mm + 1e-9:
+        found.append(
+            Finding(
+                code="bit-too-short",
+                sentence=f"The groove is {format_mm(deepest)} deep, but this bit's cone ends at {format_mm(deepest_mm)}; "
+                "take a wider bit or a shallower groove.",
+            )
+        )
+    return found
+
+
+def _piece(job: Job) -> list[Finding]:
+    found = []
+    deepest = max(job.ground_mm, job.leaf_mm)
+    left = job.piece.thickness_mm - deepest
+    if left <= 0:
+        found.append(
+            Finding(
+                code="through-the-piece",
+                sentence=f"The groove is {format_mm(deepest)} deep in a piece {format_mm(job.piece.thickness_mm)} thick: "
+                "it would go through.",
+            )
+        )
+    elif left < FLOOR_LEAST_MM:
+        found.append(
+            Finding(
+                code="thin-floor",
+                severity="caution",
+                sentence=f"Only {format_mm(left)} of wood is left under the groove.",
+            )
+        )
+    travel = job.machine.travel
+    for name, size, room in (
+        ("wide", job.piece.width_mm, travel.x_mm),
+        ("high", job.piece.height_mm, travel.y_mm),
+    ):
+        if size > room + 1e-9:
+            found.append(
+                Finding(
+                    code="travel",
+                    sentence=f"The piece is {format_mm(size)} {name}; {job.machine.name} travels {format_mm(room)} that way.",
+                )
+            )
+    return found
+
+
+def _heights(job: Job) -> list[Finding]:
+    found = []
+    machine = job.machine
+    deepest = max(job.ground_mm, job.leaf_mm)
+    need = machine.safe_height_mm + deepest
+    if need > machine.travel.z_mm + 1e-9:
+        found.append(
+            Finding(
+                code="travel",
+                sentence=f"From the bottom of the groove to the safe height is {format_mm(need)}; "
+                f"{machine.name} travels {format_mm(machine.travel.z_mm)} in Z.",
+            )
+        )
+    if job.hop_mm > machine.safe_height_mm + 1e-9:
+        found.append(
+            Finding(
+                code="hop",
+                sentence=f"The hop of {format_mm(job.hop_mm)} is above the machine's safe height of "
+                f"{format_mm(machine.safe_height_mm)}.",
+            )
+        )
+    for clamp in job.clamps:
+        if clamp.above_mm >= machine.safe_height_mm:
+            found.append(
+                Finding(
+                    code="clamp",
+                    sentence=f"A clamp stands {format_mm(clamp.above_mm)} above the piece; the safe height is only "
+                    f"{format_mm(machine.safe_height_mm)}.",
+                    at_mm=(clamp.x_mm - job.piece.width_mm / 2.0, clamp.y_mm - job.piece.height_mm / 2.0),
+                )
+            )
+    return found
+
+
+def _speeds(job: Job) -> list[Finding]:
+    found = []
+    machine = job.machine
+    flat = min(machine.feed_max.x_mm_min, machine.feed_max.y_mm_min)
+    if job.cut_mm_min > flat + 1e-9:
+        found.append(
+            Finding(
+                code="feed-too-fast",
+                sentence=f"The cutting feed is {job.cut_mm_min:g} mm/min; {machine.name} cuts at {flat:g} mm/min at most.",
+            )
+        )
+    if job.plunge_mm_min > machine.feed_max.z_mm_min + 1e-9:
+        found.append(
+            Finding(
+                code="feed-too-fast",
+                sentence=f"The plunge feed is {job.plunge_mm_min:g} mm/min; {machine.name} plunges at "
+                f"{machine.feed_max.z_mm_min:g} mm/min at most.",
+            )
+        )
+    spindle = machine.spindle
+    if not spindle.min_rpm <= job.spindle_rpm <= spindle.max_rpm:
+        found.append(
+            Finding(
+                code="spindle-range",
+                sentence=f"The spindle is set to {job.spindle_rpm:g} rpm; that of {machine.name} runs from "
+                f"{spindle.min_rpm:g} to {spindle.max_rpm:g} rpm.",
+            )
+        )
+    return found
