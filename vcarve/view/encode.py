@@ -1,0 +1,143 @@
+"""The page's data: moves packed into little-endian arrays as base64, everything else as JSON.
+
+Positions are 32-bit floats (0.03 µm apart at 500 mm), times 64-bit.  A move starts where the
+one before ended unless it is listed under ``jumps``; arcs are listed apart by move index.
+"""
+
+from __future__ import annotations
+
+import base64
+import json
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from vcarve.program.moves import Plane
+from vcarve.view.facts import BitFacts, PageFacts, pass_of
+
+_AXES = {int(Plane.XY): (0, 1, 2), int(Plane.XZ): (2, 0, 1), int(Plane.YZ): (1, 2, 0)}
+
+
+def pack(values: npt.NDArray[Any], kind: str) -> str:
+    """Array as base64 of ``kind``: ``f4``, ``f8``, ``i4`` or ``i1``, little-endian, row by row."""
+    data = np.ascontiguousarray(values, dtype=np.dtype("<" + kind))
+    return base64.b64encode(data.tobytes()).decode("ascii")
+
+
+def embed(value: Any) -> str:
+    """JSON that may stand inside a script element: no ``<``, ``>``, ``&`` or line separators in plain form."""
+    text = json.dumps(value, ensure_ascii=True, separators=(",", ":"), allow_nan=False)
+    return text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026")
+
+
+def payload(facts: PageFacts) -> dict[str, Any]:
+    """Everything the page's script reads, as plain JSON values."""
+    moves = facts.moves
+    start, end = moves.start_mm.copy(), moves.end_mm.copy()
+    start[moves.machine] = np.nan
+    end[moves.machine] = np.nan
+    return {
+        "count": len(moves),
+        "first": _point(start[0]) if len(moves) else [0.0, 0.0, 0.0],
+        "end": pack(end, "f4"),
+        "jumps": _jumps(start, end),
+        "arcs": _arcs(facts),
+        "motion": pack(moves.motion, "i1"),
+        "line": pack(moves.line, "i4"),
+        "feed": pack(np.nan_to_num(moves.feed_mm_min, nan=0.0), "f4"),
+        "rpm": pack(moves.rpm, "f4"),
+        "start": pack(facts.start_s, "f8"),
+        "duration": pack(facts.duration_s, "f4"),
+        "pass": pack(pass_of(moves, -facts.offset_mm[2]), "i4"),
+        "total": float(facts.total_s),
+        "offset": [float(v) for v in facts.offset_mm],
+        "piece": _piece(facts),
+        "zero": None if facts.zero is None else [float(v) for v in facts.zero.at_mm],
+        "bit": _bit(facts.bit),
+        "findings": [
+            {
+                "line": finding.line,
+                "at": None if finding.at_mm is None else [float(v) for v in finding.at_mm],
+            }
+            for finding in facts.findings
+        ],
+        "program": list(facts.program),
+    }
+
+
+def _point(values: npt.NDArray[np.float64]) -> list[float] | None:
+    return None if not np.isfinite(values).all() else [float(v) for v in values]
+
+
+def _jumps(start: npt.NDArray[np.float64], end: npt.NDArray[np.float64]) -> list[list[Any]]:
+    """Moves that do not start where the one before ended: ``[index, [x, y, z] or None]``."""
+    if len(start) < 2:
+        return []
+    broken = ~np.isclose(start[1:], end[:-1], rtol=0.0, atol=1e-9, equal_nan=True).all(axis=1)
+    return [[int(i), _point(start[i])] for i in np.flatnonzero(broken) + 1]
+
+
+def _arcs(facts: PageFacts) -> dict[str, str]:
+    """Arc moves: index; two in-plane axes and the normal one; centre along the in-plane axes; sweep."""
+    moves = facts.moves
+    index = np.flatnonzero((moves.sweep_rad != 0.0) & ~moves.machine)
+    axes = np.array([_AXES[int(p)] for p in moves.plane[index]], dtype=np.int8).reshape(-1, 3)
+    centre = np.take_along_axis(moves.centre_mm[index], axes[:, :2].astype(np.int64), axis=1)
+    return {
+        "index": pack(index, "i4"),
+        "axes": pack(axes, "i1"),
+        "centre": pack(centre, "f4"),
+        "sweep": pack(moves.sweep_rad[index], "f4"),
+    }
+
+
+def _piece(facts: PageFacts) -> dict[str, Any]:
+    """The piece, or where it is not known the space the cutting moves take."""
+    piece = facts.piece
+    if piece is not None:
+        return {
+            "known": True,
+            "width": float(piece.width_mm),
+            "height": float(piece.height_mm),
+            "thickness": float(piece.thickness_mm),
+            "centre": [0.0, 0.0],
+            "tint": piece.tint,
+            "rings": [np.round(np.asarray(ring, dtype=float), 4).tolist() for ring in piece.rings],
+        }
+    low, high = _space(facts)
+    ring = [[low[0], low[1]], [high[0], low[1]], [high[0], high[1]], [low[0], high[1]]]
+    return {
+        "known": False,
+        "width": high[0] - low[0],
+        "height": high[1] - low[1],
+        "thickness": 0.0,
+        "centre": [(low[0] + high[0]) / 2, (low[1] + high[1]) / 2],
+        "tint": "#dcc7a1",
+        "rings": [ring],
+    }
+
+
+def _space(facts: PageFacts) -> tuple[list[float], list[float]]:
+    """Lower and upper corner of everything cut, in piece coordinates, with 5 mm to spare."""
+    moves = facts.moves
+    points = np.concatenate([moves.start_mm, moves.end_mm])[np.tile(~moves.machine, 2)]
+    points = points[np.isfinite(points).all(axis=1)] + np.asarray(facts.offset_mm)
+    cut = points[points[:, 2] < 0.0]
+    chosen = cut if len(cut) else points
+    if not len(chosen):
+        return [-5.0, -5.0], [5.0, 5.0]
+    low, high = chosen.min(axis=0) - 5.0, chosen.max(axis=0) + 5.0
+    return [float(low[0]), float(low[1])], [float(high[0]), float(high[1])]
+
+
+def _bit(bit: BitFacts | None) -> dict[str, Any]:
+    if bit is None:
+        return {"known": False, "angle": 60.0, "diameter": 6.0, "tip": 0.0, "radius": 0.0}
+    return {
+        "known": True,
+        "angle": float(bit.angle_deg),
+        "diameter": float(bit.diameter_mm),
+        "tip": float(bit.tip_mm),
+        "radius": float(bit.tip_radius_mm),
+    }

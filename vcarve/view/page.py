@@ -1,0 +1,54 @@
+"""The dry-run page: one HTML file that holds the piece, the program and the player, and asks for nothing else.
+
+The page's own policy forbids every request and every script or style other than its own, by their digests.
+"""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import re
+from html import escape
+from importlib.resources import files
+
+from vcarve.view.encode import embed, payload
+from vcarve.view.facts import PageFacts
+from vcarve.view.sheet import column_html, findings_html, sheet_html, verdict
+
+_SCRIPTS = ("data.js", "carve.js", "drawing.js", "player.js")
+_SLOT = re.compile(r"<!--slot:([a-z]+)-->")
+
+
+def page_html(facts: PageFacts) -> str:
+    """The whole page as text (UTF-8, about 40 bytes per move plus the program's text); same facts, same bytes."""
+    style = _part("page.css")
+    script = '"use strict";\n(() => {\n' + "\n".join(_part(name) for name in _SCRIPTS) + "\n})();\n"
+    kind, sentence = verdict(facts.findings)
+    slots = {
+        "policy": escape(_policy(style, script), quote=True),
+        "title": escape(facts.title or "Dry run"),
+        "kind": kind,
+        "verdict": sentence,
+        "findings": findings_html(facts),
+        "column": column_html(facts),
+        "sheet": sheet_html(facts),
+        "style": style,
+        "data": embed(payload(facts)),
+        "script": script,
+    }
+    return _SLOT.sub(lambda match: slots[match.group(1)], _part("template.html"))
+
+
+def _policy(style: str, script: str) -> str:
+    return (
+        f"default-src 'none'; script-src '{_digest(script)}'; style-src '{_digest(style)}'; "
+        "img-src data:; base-uri 'none'; form-action 'none'"
+    )
+
+
+def _digest(text: str) -> str:
+    return "sha256-" + base64.b64encode(hashlib.sha256(text.encode("utf-8")).digest()).decode("ascii")
+
+
+def _part(name: str) -> str:
+    return (files("vcarve.view") / "parts" / name).read_text(encoding="utf-8")

@@ -1,0 +1,245 @@
+// Carving: a height map of the piece at the picture's own resolution, shaded as it is cut.
+//
+// Every pixel keeps the deepest level reached (µm, may be slightly above the surface at an edge, which gives soft
+// edges) and the light on the wall that reached it.  Light comes from the upper left, so a V reads as a V.
+
+const LIGHT = [-0.606, -0.465, 0.645]; // off the directions lattices run in, so no groove is lit evenly from both sides
+const NEVER = -32768;
+const FLAT = 128;
+
+const hex = (text) => [1, 3, 5].map((k) => parseInt(text.slice(k, k + 2), 16));
+
+// The bit as height of its flank above the tip at a radius, in mm.
+const makeBit = ({ angle, diameter, tip, radius }) => {
+  const half = (angle * Math.PI) / 360;
+  const cot = 1 / Math.tan(half);
+  const round = radius * Math.cos(half), drop = radius * (1 / Math.sin(half) - 1);
+  const rise = radius > 0
+    ? (r) => (r < round ? radius - Math.sqrt(radius * radius - r * r) : r * cot - drop)
+    : (r) => (r <= tip / 2 ? 0 : (r - tip / 2) * cot);
+  const reach = (depth) => Math.min(diameter / 2, radius > 0
+    ? (depth < rise(round) ? Math.sqrt(Math.max(0, 2 * radius * depth - depth * depth)) : (depth + drop) / cot)
+    : tip / 2 + depth / cot);
+  return { rise, reach, cot, half, flat: tip / 2, round, diameter };
+};
+
+class Surface {
+  // wide, tall in pixels; scale in px/mm; left, top: piece coordinates of the picture's upper left corner.
+  constructor({ wide, tall, scale, left, top, bit, deepest, base, inside, paint }) {
+    Object.assign(this, { wide, tall, scale, left, top, bit, base, inside, deepest, paint });
+    this.level = new Int16Array(wide * tall).fill(NEVER);
+    this.shade = new Uint8Array(wide * tall).fill(FLAT);
+    this.air = new Uint8Array(wide * tall);
+    this.image = new ImageData(wide, tall);
+    this.out = new Uint32Array(this.image.data.buffer);
+    this.edge = Math.max(1, (bit.cot / scale) * 1000); // µm of level per pixel across an edge
+    this.showAir = true;
+    this.dots = 0;
+    this.clean();
+    this.compose();
+  }
+
+  clean() { this.dirty = [this.wide, this.tall, 0, 0]; }
+
+  touch(x0, y0, x1, y1) {
+    const d = this.dirty;
+    if (x0 < d[0]) d[0] = x0;
+    if (y0 < d[1]) d[1] = y0;
+    if (x1 > d[2]) d[2] = x1;
+    if (y1 > d[3]) d[3] = y1;
+  }
+
+  colour(i) {
+    const inside = this.inside[i];
+    const base = 3 * i;
+    let r = this.base[base], g = this.base[base + 1], b = this.base[base + 2];
+    const level = this.level[i];
+    let alpha = inside;
+    if (level > NEVER && inside) {
+      const cover = Math.min(1, Math.max(0, level / this.edge + 0.5));
+      const deep = Math.min(1, Math.max(0, level / (1000 * this.deepest)));
+      const light = Math.min(1.35, this.shade[i] / FLAT);
+      const shadow = light < 1 ? 1 - light : 0;
+      const dye = Math.min(0.96, this.paint.least + this.paint.deep * deep + this.paint.shadow * shadow);
+      const bright = 0.72 + 0.28 * light;
+      const d = this.paint.dye, w = this.paint.wood;
+      const gr = (w[0] * (1 - dye) + d[0] * dye) * bright, gg = (w[1] * (1 - dye) + d[1] * dye) * bright,
+        gb = (w[2] * (1 - dye) + d[2] * dye) * bright;
+      r += (Math.min(255, gr) - r) * cover;
+      g += (Math.min(255, gg) - g) * cover;
+      b += (Math.min(255, gb) - b) * cover;
+    }
+    if (this.showAir && this.air[i]) {
+      const a = this.paint.air, k = 0.8;
+      if (alpha < 200) { alpha = 255; r = a[0]; g = a[1]; b = a[2]; }
+      r += (a[0] - r) * k; g += (a[1] - g) * k; b += (a[2] - b) * k;
+    }
+    this.out[i] = (alpha << 24) | ((b & 255) << 16) | ((g & 255) << 8) | (r & 255);
+  }
+
+  compose() {
+    for (let i = 0; i < this.out.length; i++) this.colour(i);
+    this.touch(0, 0, this.wide, this.tall);
+  }
+
+  // Cut a straight line; depths in mm below the top (a negative one is in the air).
+  cut(x0, y0, d0, x1, y1, d1) {
+    if (!(d0 > 0 || d1 > 0)) return;
+    const { scale, bit, wide, tall, level, shade } = this;
+    const X0 = (x0 - this.left) * scale, Y0 = (this.top - y0) * scale;
+    const X1 = (x1 - this.left) * scale, Y1 = (this.top - y1) * scale;
+    const dx = X1 - X0, dy = Y1 - Y0, long = Math.hypot(dx, dy);
+    const ux = long > 0 ? dx / long : 1, uy = long > 0 ? dy / long : 0;
+    const most = bit.reach(Math.max(d0, d1));
+    const wing = most * scale + 1;
+    const low = Math.max(0, Math.floor(Math.min(X0, X1) - wing)), high = Math.min(wide - 1, Math.ceil(Math.max(X0, X1) + wing));
+    const first = Math.max(0, Math.floor(Math.min(Y0, Y1) - wing)), last = Math.min(tall - 1, Math.ceil(Math.max(Y0, Y1) + wing));
+    if (low > high || first > last) return;
+    this.touch(low, first, high + 1, last + 1);
+    const lean = Math.cos(bit.half), up = Math.sin(bit.half) / LIGHT[2];
+    const limit = bit.diameter / 2 + 0.5 / scale;
+    for (let row = first; row <= last; row++) {
+      const py = row + 0.5;
+      let from = low, to = high;
+      if (Math.abs(uy) > 1e-3) {
+        const middle = X0 + (ux / uy) * (py - Y0), half = wing / Math.abs(uy);
+        from = Math.max(low, Math.floor(middle - half));
+        to = Math.min(high, Math.ceil(middle + half));
+      }
+      for (let column = from; column <= to; column++) {
+        const px = column + 0.5;
+        let t = (px - X0) * ux + (py - Y0) * uy;
+        t = t < 0 ? 0 : t > long ? long : t;
+        const ox = px - X0 - ux * t, oy = py - Y0 - uy * t;
+        const pixels = Math.sqrt(ox * ox + oy * oy), r = pixels / scale;
+        if (r > limit) continue;
+        const depth = long > 0 ? d0 + ((d1 - d0) * t) / long : Math.max(d0, d1);
+        const h = (depth - bit.rise(r)) * 1000;
+        if (h < -this.edge * 0.5) continue;
+        const q = Math.min(32767, Math.round(h)), i = row * wide + column;
+        if (q <= level[i]) continue;
+        level[i] = q;
+        let steep = bit.cot;
+        let light;
+        if (r <= bit.flat) light = 1;
+        else if (bit.round > 0 && r < bit.round) {
+          steep = r / Math.sqrt(Math.max(1e-9, (bit.round / lean) ** 2 - r * r));
+          const k = 1 / Math.sqrt(1 + steep * steep);
+          light = (-(ox * LIGHT[0] + oy * LIGHT[1]) / pixels) * steep * k / LIGHT[2] + k;
+        } else {
+          const soft = pixels < 0.9 ? 0.9 : pixels; // both walls share the pixels along the bottom
+          light = (-(ox * LIGHT[0] + oy * LIGHT[1]) / soft) * lean / LIGHT[2] + up;
+        }
+        shade[i] = light <= 0 ? 0 : light >= 1.99 ? 255 : light * FLAT;
+        this.colour(i);
+      }
+    }
+  }
+
+  // Dots along a move in the air, evenly spaced over the whole program.
+  dot(x0, y0, x1, y1) {
+    const { scale, wide, tall, air } = this;
+    const X0 = (x0 - this.left) * scale, Y0 = (this.top - y0) * scale;
+    const dx = (x1 - x0) * scale, dy = -(y1 - y0) * scale;
+    const long = Math.hypot(dx, dy);
+    if (!(long > 0)) return;
+    const gap = this.paint.gap, size = this.paint.dot;
+    for (let at = gap - (this.dots % gap); at <= long; at += gap) {
+      const column = Math.round(X0 + (dx * at) / long), row = Math.round(Y0 + (dy * at) / long);
+      for (let y = row; y < row + size; y++) for (let x = column; x < column + size; x++) {
+        if (x < 0 || y < 0 || x >= wide || y >= tall) continue;
+        const i = y * wide + x;
+        air[i] = 1;
+        this.colour(i);
+      }
+      this.touch(Math.max(0, column), Math.max(0, row), Math.min(wide, column + size), Math.min(tall, row + size));
+    }
+    this.dots = (this.dots + long) % gap;
+  }
+
+  // Carve the part of move i between the shares f0 and f1.
+  move(i, f0, f1) {
+    let a = along(i, f0);
+    const parts = Math.max(1, Math.ceil(partsOf(i) * (f1 - f0)));
+    for (let k = 1; k <= parts; k++) {
+      const b = along(i, k === parts ? f1 : f0 + ((f1 - f0) * k) / parts);
+      if (Number.isFinite(a[0] + b[0] + a[1] + b[1])) {
+        const x0 = a[0] + OFFSET[0], y0 = a[1] + OFFSET[1], x1 = b[0] + OFFSET[0], y1 = b[1] + OFFSET[1];
+        const d0 = -(a[2] + OFFSET[2]), d1 = -(b[2] + OFFSET[2]);
+        if (d0 > 0 || d1 > 0) this.cut(x0, y0, d0, x1, y1, d1);
+        else this.dot(x0, y0, x1, y1);
+      }
+      a = b;
+    }
+  }
+
+  keep() { return { level: this.level.slice(), shade: this.shade.slice(), air: this.air.slice(), dots: this.dots }; }
+
+  restore(kept) {
+    if (kept) {
+      this.level.set(kept.level); this.shade.set(kept.shade); this.air.set(kept.air); this.dots = kept.dots;
+    } else {
+      this.level.fill(NEVER); this.shade.fill(FLAT); this.air.fill(0); this.dots = 0;
+    }
+    this.compose();
+  }
+
+  blit(context) {
+    const [x0, y0, x1, y1] = this.dirty;
+    if (x1 > x0 && y1 > y0) context.putImageData(this.image, 0, 0, x0, y0, x1 - x0, y1 - y0);
+    this.clean();
+  }
+}
+
+// Follows a moment of the program on a surface, a slice of work at a time, with kept states to go back to.
+class Carver {
+  constructor(surface) {
+    this.surface = surface;
+    this.at = 0; this.share = 0; // whole moves carved, and the share of the next one
+    this.target = [0, 0];
+    const room = Math.floor((64 << 20) / (4 * surface.level.length));
+    this.every = Math.max(32, Math.ceil(COUNT / Math.min(24, Math.max(2, room))));
+    this.kept = new Map();
+  }
+
+  get behind() { return this.at < this.target[0] || (this.at === this.target[0] && this.share < this.target[1]); }
+
+  aim(index, share) {
+    if (share >= 1) { index += 1; share = 0; }
+    if (index > COUNT) { index = COUNT; share = 0; }
+    const back = index < this.at || (index === this.at && share < this.share);
+    this.target = [index, share];
+    let best = back ? 0 : this.at;
+    for (const key of this.kept.keys()) if (key <= index && key > best) best = key;
+    if (back || best > this.at) {
+      this.surface.restore(this.kept.get(best));
+      this.at = best; this.share = 0;
+    }
+  }
+
+  // Work until done or until `budget` milliseconds have gone; true when the target is reached.
+  work(budget) {
+    const until = performance.now() + budget;
+    let count = 0;
+    while (this.behind) {
+      if (this.at < this.target[0]) {
+        this.surface.move(this.at, this.share, 1);
+        this.at += 1; this.share = 0;
+        if (this.at % this.every === 0 && !this.kept.has(this.at)) this.kept.set(this.at, this.surface.keep());
+      } else {
+        this.surface.move(this.at, this.share, this.target[1]);
+        this.share = this.target[1];
+      }
+      if ((++count & 15) === 0 && performance.now() > until) break;
+    }
+    return !this.behind;
+  }
+}
+
+// Wood seen from above: streaks along X, faint, the same for the same place.
+const grain = (x, y) => {
+  const hash = (n) => { const s = Math.sin(n * 127.1) * 43758.5453; return s - Math.floor(s); };
+  const noise = (v) => { const k = Math.floor(v), f = v - k, e = f * f * (3 - 2 * f); return hash(k) * (1 - e) + hash(k + 1) * e; };
+  const bend = 1.6 * noise(x * 0.018 + 3.1) + 0.5 * noise(x * 0.06 + 9.7);
+  return 0.55 * noise((y + bend * 3) * 0.55) + 0.3 * noise((y + bend * 2) * 1.9 + 40) + 0.15 * noise(y * 6.1 + x * 0.05 + 80) - 0.5;
+};

@@ -1,0 +1,102 @@
+// Data: the program's moves as typed arrays, and where the bit is at any moment.
+// Lengths are mm, times seconds; "piece" coordinates have their origin at the piece's centre, Z 0 at its top.
+
+const DATA = JSON.parse(document.getElementById("data").textContent);
+
+const unpack = (text, Kind) => {
+  const raw = atob(text);
+  const bytes = new Uint8Array(raw.length);
+  for (let i = 0; i < raw.length; i++) bytes[i] = raw.charCodeAt(i);
+  return new Kind(bytes.buffer);
+};
+
+const COUNT = DATA.count;
+const END = unpack(DATA.end, Float32Array);
+const MOTION = unpack(DATA.motion, Int8Array);
+const LINE = unpack(DATA.line, Int32Array);
+const FEED = unpack(DATA.feed, Float32Array);
+const RPM = unpack(DATA.rpm, Float32Array);
+const START_S = unpack(DATA.start, Float64Array);
+const TAKES_S = unpack(DATA.duration, Float32Array);
+const PASS = unpack(DATA.pass, Int32Array);
+const TOTAL_S = DATA.total;
+const OFFSET = DATA.offset;
+const RAPID = 0;
+
+const JUMPS = new Map(DATA.jumps);
+const UNKNOWN = [NaN, NaN, NaN];
+const startOf = (i) => {
+  if (i === 0) return DATA.first || UNKNOWN;
+  if (JUMPS.has(i)) return JUMPS.get(i) || UNKNOWN;
+  return [END[3 * i - 3], END[3 * i - 2], END[3 * i - 1]];
+};
+
+const ARCS = new Map();
+{
+  const index = unpack(DATA.arcs.index, Int32Array);
+  const axes = unpack(DATA.arcs.axes, Int8Array);
+  const centre = unpack(DATA.arcs.centre, Float32Array);
+  const sweep = unpack(DATA.arcs.sweep, Float32Array);
+  for (let k = 0; k < index.length; k++) {
+    ARCS.set(index[k], { u: axes[3 * k], v: axes[3 * k + 1], n: axes[3 * k + 2],
+      cu: centre[2 * k], cv: centre[2 * k + 1], sweep: sweep[k] });
+  }
+}
+
+// Place on move i after the share f of it, in work coordinates.
+const along = (i, f) => {
+  const a = startOf(i);
+  const b = [END[3 * i], END[3 * i + 1], END[3 * i + 2]];
+  if (f >= 1) return b;
+  const arc = ARCS.get(i);
+  if (!arc) return [a[0] + (b[0] - a[0]) * f, a[1] + (b[1] - a[1]) * f, a[2] + (b[2] - a[2]) * f];
+  const turn = arc.sweep * f, c = Math.cos(turn), s = Math.sin(turn);
+  const du = a[arc.u] - arc.cu, dv = a[arc.v] - arc.cv;
+  const p = [0, 0, 0];
+  p[arc.u] = arc.cu + du * c - dv * s;
+  p[arc.v] = arc.cv + du * s + dv * c;
+  p[arc.n] = a[arc.n] + (b[arc.n] - a[arc.n]) * f;
+  return p;
+};
+
+// Into how many straight parts move i is split for drawing: chords within about 0.01 mm of the arc.
+const partsOf = (i) => {
+  const arc = ARCS.get(i);
+  if (!arc) return 1;
+  const a = startOf(i);
+  const radius = Math.hypot(a[arc.u] - arc.cu, a[arc.v] - arc.cv);
+  const step = 2 * Math.acos(Math.max(0, 1 - 0.01 / Math.max(radius, 0.02)));
+  return Math.max(2, Math.ceil(Math.abs(arc.sweep) / step));
+};
+
+// The move under way at time t, and the share of it that is done.
+const moveAt = (t) => {
+  let low = 0, high = COUNT - 1;
+  while (low < high) {
+    const middle = (low + high + 1) >> 1;
+    if (START_S[middle] <= t) low = middle; else high = middle - 1;
+  }
+  if (COUNT === 0 || t < START_S[0]) return [0, 0];
+  const takes = TAKES_S[low];
+  return [low, takes > 0 ? Math.min(1, (t - START_S[low]) / takes) : 1];
+};
+
+const PASS_FIRST = [];
+for (let i = 0; i < COUNT; i++) if (PASS[i] === PASS_FIRST.length) PASS_FIRST.push(i);
+
+// The first move made by a program line, or the last one before it.
+const moveOfLine = (line) => {
+  let best = -1;
+  for (let i = 0; i < COUNT; i++) {
+    if (LINE[i] > line) break;
+    if (best < 0 || LINE[i] !== LINE[best]) best = i;
+  }
+  return best;
+};
+
+const readTime = (seconds) => {
+  const s = Math.max(0, Math.floor(seconds + 1e-6));
+  const two = (v) => String(v).padStart(2, "0");
+  const hours = Math.floor(s / 3600), minutes = Math.floor(s / 60) % 60;
+  return hours ? `${hours}:${two(minutes)}:${two(s % 60)}` : `${minutes}:${two(s % 60)}`;
+};

@@ -1,0 +1,193 @@
+// Drawing: the bench drawing round the picture (outline, dimensions, zero, findings, bit) and the time strip.
+
+const $ = (id) => document.getElementById(id);
+const SVG = "http://www.w3.org/2000/svg";
+const make = (name, attributes, parent, text) => {
+  const node = document.createElementNS(SVG, name);
+  for (const key in attributes) node.setAttribute(key, attributes[key]);
+  if (text !== undefined) node.textContent = text;
+  if (parent) parent.append(node);
+  return node;
+};
+const figure = (value, decimals) => {
+  const text = value.toFixed(decimals);
+  return (Number(text) === 0 ? (0).toFixed(decimals) : text).replace("-", "−");
+};
+const trimmed = (value) => String(Number(value.toFixed(2))).replace("-", "−");
+
+const colour = (name) => getComputedStyle(document.documentElement).getPropertyValue(name).trim();
+
+const PIECE = DATA.piece;
+const BIT = makeBit(DATA.bit);
+let DEEPEST = 0.01;
+for (let i = 0; i < COUNT; i++) {
+  const depth = -(END[3 * i + 2] + OFFSET[2]);
+  if (depth > DEEPEST) DEEPEST = depth;
+}
+const REACH = BIT.reach(DEEPEST);
+
+const SPOTS = DATA.findings.map(({ line, at }) => {
+  const move = line === null ? -1 : moveOfLine(line);
+  let place = at;
+  if (!place && move >= 0 && LINE[move] === line) {
+    const p = along(move, 1);
+    if (Number.isFinite(p[0] + p[1])) place = [p[0] + OFFSET[0], p[1] + OFFSET[1]];
+  }
+  return { line, move, place };
+});
+
+// Where the piece lies in the stage: css pixels, scale in px/mm.
+const layout = (stage) => {
+  const narrow = matchMedia("(max-width: 820px)").matches;
+  const pad = narrow ? { left: 34, right: 16, top: 18, bottom: 40 } : { left: 60, right: 30, top: 26, bottom: 54 };
+  const wide = stage.clientWidth;
+  let tall = stage.clientHeight;
+  if (narrow) {
+    tall = Math.min(innerHeight * 0.6, ((wide - pad.left - pad.right) * PIECE.height) / PIECE.width + pad.top + pad.bottom);
+    stage.style.height = `${Math.round(tall)}px`;
+  } else stage.style.height = "";
+  tall = stage.clientHeight;
+  const scale = Math.max(0.01, Math.min((wide - pad.left - pad.right) / PIECE.width, (tall - pad.top - pad.bottom) / PIECE.height));
+  const x = pad.left + (wide - pad.left - pad.right - PIECE.width * scale) / 2;
+  const y = pad.top + (tall - pad.top - pad.bottom - PIECE.height * scale) / 2;
+  return {
+    wide, tall, scale, x, y,
+    px: (mx) => x + (mx - PIECE.centre[0] + PIECE.width / 2) * scale,
+    py: (my) => y + (PIECE.height / 2 - (my - PIECE.centre[1])) * scale,
+  };
+};
+
+const ringsPath = (px, py) => PIECE.rings.map((ring) => "M" + ring.map(([x, y]) => `${px(x).toFixed(2)} ${py(y).toFixed(2)}`).join("L") + "Z").join("");
+
+// A surface of the whole piece plus `margin` pixels round it; `ratio` is its scale in px/mm.
+const makeSurface = (ratio, margin, paint) => {
+  const wide = Math.max(4, Math.round(PIECE.width * ratio) + 2 * margin);
+  const tall = Math.max(4, Math.round(PIECE.height * ratio) + 2 * margin);
+  const left = PIECE.centre[0] - PIECE.width / 2 - margin / ratio;
+  const top = PIECE.centre[1] + PIECE.height / 2 + margin / ratio;
+  const sheet = document.createElement("canvas");
+  sheet.width = wide; sheet.height = tall;
+  const pen = sheet.getContext("2d", { willReadFrequently: true });
+  const px = (x) => (x - left) * ratio, py = (y) => (top - y) * ratio;
+  pen.fill(new Path2D(ringsPath(px, py)), "evenodd");
+  const mask = pen.getImageData(0, 0, wide, tall).data;
+  const inside = new Uint8Array(wide * tall);
+  for (let i = 0; i < inside.length; i++) inside[i] = mask[4 * i + 3];
+  const picture = pen.createImageData(wide, tall), data = picture.data;
+  for (let row = 0; row < tall; row++) {
+    for (let column = 0; column < wide; column++) {
+      const i = row * wide + column;
+      if (!inside[i]) continue;
+      const k = 1 + paint.grain * grain(left + column / ratio, top - row / ratio);
+      for (let c = 0; c < 3; c++) data[4 * i + c] = Math.min(255, paint.wood[c] * k);
+      data[4 * i + 3] = 255;
+    }
+  }
+  pen.putImageData(picture, 0, 0);
+  if (paint.line) hairlines(pen, px, py, paint.line, Math.max(1, paint.dot * 0.8));
+  const drawn = pen.getImageData(0, 0, wide, tall).data;
+  const base = new Uint8Array(3 * wide * tall);
+  for (let i = 0; i < wide * tall; i++) for (let c = 0; c < 3; c++) base[3 * i + c] = drawn[4 * i + c];
+  return new Surface({ wide, tall, scale: ratio, left, top, bit: BIT, deepest: DEEPEST, base, inside, paint });
+};
+
+// What is still to be cut, as fine lines on the wood.
+const hairlines = (pen, px, py, ink, width) => {
+  pen.strokeStyle = ink;
+  pen.lineWidth = width;
+  pen.beginPath();
+  let count = 0;
+  for (let i = 0; i < COUNT; i++) {
+    if (PASS[i] < 0) continue;
+    const parts = partsOf(i);
+    let a = along(i, 0);
+    for (let k = 1; k <= parts; k++) {
+      const b = along(i, k / parts);
+      if (a[0] !== b[0] || a[1] !== b[1]) {
+        pen.moveTo(px(a[0] + OFFSET[0]), py(a[1] + OFFSET[1]));
+        pen.lineTo(px(b[0] + OFFSET[0]), py(b[1] + OFFSET[1]));
+        if (++count % 500 === 0) { pen.stroke(); pen.beginPath(); }
+      }
+      a = b;
+    }
+  }
+  pen.stroke();
+};
+
+const arrowless = (x, y) => `M${x - 4} ${y + 4}l8 -8`; // the stroke across the end of a dimension
+
+const drawAround = (place, under, over) => {
+  under.replaceChildren();
+  over.replaceChildren();
+  for (const svg of [under, over]) svg.setAttribute("viewBox", `0 0 ${place.wide} ${place.tall}`);
+  make("path", { class: "shadow", d: ringsPath((x) => place.px(x) + 2, (y) => place.py(y) + 3), "fill-rule": "evenodd" }, under);
+  make("path", { class: "outline", d: ringsPath(place.px, place.py) }, over);
+  const x0 = place.x, x1 = place.x + PIECE.width * place.scale, y0 = place.y, y1 = place.y + PIECE.height * place.scale;
+  if (PIECE.known) {
+    const down = y1 + 26, aside = x0 - 22;
+    make("path", { class: "help", d: `M${x0} ${y1 + 8}V${down + 6}M${x1} ${y1 + 8}V${down + 6}M${x0 - 8} ${y0}H${aside - 6}M${x0 - 8} ${y1}H${aside - 6}` }, over);
+    make("path", { class: "dim", d: `M${x0 - 5} ${down}H${x1 + 5}${arrowless(x0, down)}${arrowless(x1, down)}M${aside} ${y0 - 5}V${y1 + 5}${arrowless(aside, y0)}${arrowless(aside, y1)}` }, over);
+    const words = (value) => `${trimmed(value)} mm`;
+    make("text", { class: "figure back", x: (x0 + x1) / 2, y: down + 4, "text-anchor": "middle" }, over, words(PIECE.width));
+    make("text", { class: "figure back", transform: `translate(${aside + 4} ${(y0 + y1) / 2}) rotate(-90)`, "text-anchor": "middle" }, over, words(PIECE.height));
+  }
+  if (DATA.zero) {
+    const x = place.px(DATA.zero[0]), y = place.py(DATA.zero[1]);
+    const g = make("g", { class: "zero-mark", transform: `translate(${x} ${y})` }, over);
+    make("path", { class: "axis back", d: "M0 0H38M0 0V-38" }, g);
+    make("path", { class: "axis", d: "M0 0H38m-6 -3.5l6 3.5l-6 3.5M0 0V-38m-3.5 6l3.5 -6l3.5 6" }, g);
+    make("circle", { r: 6.5, class: "spot-back" }, g);
+    make("path", { class: "half", d: "M0 0V-6.5A6.5 6.5 0 0 1 6.5 0ZM0 0V6.5A6.5 6.5 0 0 1 -6.5 0Z" }, g);
+    make("text", { x: 42, y: 4 }, g, "X");
+    make("text", { x: 0, y: -43, "text-anchor": "middle" }, g, "Y");
+  }
+  const spots = SPOTS.map(({ place: at }, k) => {
+    if (!at) return null;
+    const g = make("g", { class: "spot", transform: `translate(${place.px(at[0])} ${place.py(at[1])})`, "data-spot": k }, over);
+    make("circle", { class: "halo", r: 22 }, g);
+    make("path", { class: "cross", d: "M-32 0H-14M14 0H32M0 -32V-14M0 14V32" }, g);
+    make("circle", { class: "dot", r: 9 }, g);
+    make("text", { y: 4, "text-anchor": "middle" }, g, String(k + 1));
+    return g;
+  });
+  const tool = make("g", { class: "tool" }, over);
+  make("circle", { class: "ring back", r: 7 }, tool);
+  make("circle", { class: "ring", r: 7 }, tool);
+  make("path", { class: "hair back", d: "M-15 0H-4M4 0H15M0 -15V-4M0 4V15" }, tool);
+  make("path", { class: "hair", d: "M-15 0H-4M4 0H15M0 -15V-4M0 4V15" }, tool);
+  return { spots, tool };
+};
+
+// The strip under the piece: depth over time, passes as dips, moves in the air as dots above the surface line.
+const makeStrip = (wide, tall, ratio) => {
+  const columns = Math.max(1, Math.round(wide * ratio));
+  const deep = new Float32Array(columns), air = new Uint8Array(columns);
+  for (let i = 0; i < COUNT; i++) {
+    const from = Math.floor((START_S[i] / TOTAL_S) * columns);
+    const to = Math.min(columns - 1, Math.floor(((START_S[i] + TAKES_S[i]) / TOTAL_S) * columns));
+    const depth = PASS[i] < 0 ? 0 : -(END[3 * i + 2] + OFFSET[2]);
+    const before = PASS[i] < 0 ? 0 : -(startOf(i)[2] + OFFSET[2]);
+    const most = Math.max(depth, before) || 0;
+    for (let c = from; c <= to; c++) { if (most > deep[c]) deep[c] = most; if (PASS[i] < 0) air[c] = 1; }
+  }
+  return ["--strip-done", "--strip-ahead"].map((name) => {
+    const sheet = document.createElement("canvas");
+    sheet.width = columns; sheet.height = Math.round(tall * ratio);
+    const pen = sheet.getContext("2d");
+    const top = Math.round(16 * ratio), room = sheet.height - top - 2;
+    pen.fillStyle = colour(name);
+    for (let c = 0; c < columns; c++) if (deep[c] > 0) pen.fillRect(c, top, 1, Math.max(2, (deep[c] / DEEPEST) * room));
+    pen.fillStyle = colour("--air");
+    const dot = Math.max(1, Math.round(1.2 * ratio));
+    for (let c = 0; c < columns; c += 3 * dot) if (air[c]) pen.fillRect(c, top - 6 * ratio, dot, dot);
+    pen.fillStyle = colour("--ink-soft");
+    pen.fillRect(0, top - 1, columns, 1);
+    pen.fillStyle = colour("--finding");
+    SPOTS.forEach(({ move }) => {
+      if (move < 0) return;
+      const x = (START_S[move] / TOTAL_S) * columns, s = 5 * ratio;
+      pen.beginPath(); pen.moveTo(x - s, 0); pen.lineTo(x + s, 0); pen.lineTo(x, 1.6 * s); pen.fill();
+    });
+    return sheet;
+  });
+};

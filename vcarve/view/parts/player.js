@@ -1,0 +1,244 @@
+// Player: one clock that the picture, the read-outs and the strip follow.
+
+const SPEEDS = [1, 2, 5, 10, 20, 50, 100, 200, 500, 1000, 2000, 5000];
+const AROUND = 3; // program lines shown before and after the one being run
+const SLICE_MS = 8; // carving per frame
+
+const root = document.documentElement;
+const view = $("view"), scrub = $("scrub"), strip = $("strip");
+const paper = view.getContext("2d");
+const now = { t: 0, playing: false, speed: SPEEDS.findIndex((s) => TOTAL_S / s <= 45), line: -1, chosen: -1 };
+if (now.speed < 0) now.speed = SPEEDS.length - 1;
+let place, marks, carver, strips, written = {}, last = 0, asked = false, told = 0, waiting = 0;
+
+const write = (id, text, value) => {
+  if (written[id] === text) return;
+  written[id] = text;
+  const node = $(id);
+  node.textContent = text;
+  if (value !== undefined) node.dataset.value = value;
+};
+
+const paintOf = (print) => {
+  const wood = hex(PIECE.tint);
+  const ratio = print ? 2 : Math.min(2, devicePixelRatio || 1);
+  if (print) return { wood: wood.map((v) => 255 - (255 - v) * 0.35), dye: [34, 52, 92], least: 0.28, deep: 0.3, shadow: 0.4, grain: 0.02, air: [150, 150, 150], dot: 1, gap: 8, line: null };
+  return { wood, dye: hex(colour("--dye")), least: 0.12, deep: 0.42, shadow: 0.5, grain: 0.14, air: hex(colour("--air-on-wood")), dot: Math.max(1, Math.round(1.2 * ratio)), gap: Math.round(5 * ratio), line: colour("--to-come") };
+};
+
+const arrange = () => {
+  place = layout($("stage"));
+  const ratio = Math.min(2, devicePixelRatio || 1, Math.sqrt(1.7e6 / (PIECE.width * PIECE.height * place.scale ** 2)));
+  const margin = Math.round(14 * ratio);
+  const surface = makeSurface(place.scale * ratio, margin, paintOf(false));
+  surface.showAir = $("air").checked;
+  view.width = surface.wide; view.height = surface.tall;
+  Object.assign(view.style, { left: `${place.x - margin / ratio}px`, top: `${place.y - margin / ratio}px`, width: `${surface.wide / ratio}px`, height: `${surface.tall / ratio}px` });
+  marks = drawAround(place, $("under"), $("over"));
+  carver = new Carver(surface);
+  const box = strip.parentElement, sharp = Math.min(2, devicePixelRatio || 1);
+  strip.width = Math.round(box.clientWidth * sharp); strip.height = Math.round(box.clientHeight * sharp);
+  strips = makeStrip(box.clientWidth, box.clientHeight, sharp);
+  showChosen();
+  ask();
+};
+
+const showProgram = (line, marked) => {
+  const list = $("program");
+  const first = Math.max(1, Math.min(line - AROUND, DATA.program.length - 2 * AROUND));
+  for (let k = 0; k <= 2 * AROUND; k++) {
+    const item = list.children[k] || list.appendChild(document.createElement("li"));
+    const number = first + k;
+    const known = number <= DATA.program.length;
+    item.textContent = known ? DATA.program[number - 1] || " " : "";
+    item.dataset.line = known ? number : "";
+    if (number === line) item.setAttribute("aria-current", "step"); else item.removeAttribute("aria-current");
+    item.classList.toggle("marked", number === marked);
+  }
+};
+
+const readOut = () => {
+  const [i, f] = moveAt(now.t);
+  const p = COUNT ? along(i, f) : [0, 0, 0];
+  ["x", "y", "z"].forEach((axis, k) => {
+    const known = Number.isFinite(p[k]);
+    write(`read-${axis}`, known ? figure(p[k], 3) : "–", known ? p[k] : "");
+  });
+  const depth = -(p[2] + OFFSET[2]);
+  write("read-depth", Number.isFinite(depth) ? figure(Math.max(0, depth), 3) : "–", Number.isFinite(depth) ? Math.max(0, depth) : "");
+  const rapid = COUNT === 0 || MOTION[i] === RAPID;
+  write("read-feed", rapid ? "rapid" : `${figure(FEED[i], 0)} mm/min`, rapid ? "" : FEED[i]);
+  write("read-rpm", COUNT ? figure(RPM[i], 0) : "0", COUNT ? RPM[i] : 0);
+  const pass = COUNT ? PASS[i] + 1 : 0;
+  write("read-pass", pass ? `${pass} of ${PASS_FIRST.length}` : "in the air", pass);
+  write("read-elapsed", readTime(now.t), now.t);
+  write("read-remaining", readTime(TOTAL_S - now.t), TOTAL_S - now.t);
+  $("read-elapsed").dataset.value = now.t;
+  $("read-remaining").dataset.value = TOTAL_S - now.t;
+  const shown = now.chosen >= 0 && SPOTS[now.chosen].line !== null ? SPOTS[now.chosen].line : COUNT ? LINE[i] : 1;
+  write("read-line", `${shown} of ${DATA.program.length}`, shown);
+  $("read-line").dataset.move = i;
+  if (shown !== now.line) { now.line = shown; showProgram(shown, now.chosen >= 0 ? shown : -1); }
+  const tool = marks.tool;
+  if (Number.isFinite(p[0] + p[1])) {
+    const reach = depth > 0 ? Math.max(5, BIT.reach(depth) * place.scale + 2) : 7;
+    tool.setAttribute("transform", `translate(${place.px(p[0] + OFFSET[0]).toFixed(2)} ${place.py(p[1] + OFFSET[1]).toFixed(2)})`);
+    for (const ring of tool.querySelectorAll("circle")) ring.setAttribute("r", reach.toFixed(2));
+    tool.setAttribute("class", depth > 0 ? "tool in" : "tool");
+  } else tool.setAttribute("class", "tool gone");
+  return [i, f];
+};
+
+const spoken = () => `Line ${written["read-line"]}, pass ${written["read-pass"]}, depth ${written["read-depth"]} mm, ` +
+  `${written["read-elapsed"]} elapsed, ${written["read-remaining"]} to go.`;
+
+// Heard by screen readers: every few seconds while playing, and a moment after anything else.
+const speak = (time) => {
+  if (time - told < (now.playing ? 6000 : 600)) return true;
+  told = time;
+  $("spoken").textContent = spoken();
+  scrub.setAttribute("aria-valuetext", `${written["read-elapsed"]} of ${readTime(TOTAL_S)}`);
+  return false;
+};
+
+const showStrip = () => {
+  const pen = strip.getContext("2d");
+  const share = TOTAL_S > 0 ? now.t / TOTAL_S : 0, cut = Math.round(strip.width * share);
+  pen.clearRect(0, 0, strip.width, strip.height);
+  if (cut < strip.width) pen.drawImage(strips[1], cut, 0, strip.width - cut, strip.height, cut, 0, strip.width - cut, strip.height);
+  if (cut > 0) pen.drawImage(strips[0], 0, 0, cut, strip.height, 0, 0, cut, strip.height);
+  scrub.value = String(share);
+};
+
+const frame = (time) => {
+  asked = false;
+  if (now.playing) {
+    const step = last ? Math.min(0.1, (time - last) / 1000) : 0;
+    now.t = Math.min(TOTAL_S, now.t + step * SPEEDS[now.speed]);
+    if (now.t >= TOTAL_S) play(false);
+  }
+  last = now.playing ? time : 0;
+  const [i, f] = readOut();
+  if (COUNT) carver.aim(i, now.t <= 0 ? 0 : f);
+  const done = carver.work(SLICE_MS);
+  if (done || now.playing || ++waiting > 12) { carver.surface.blit(paper); waiting = 0; }
+  view.dataset.carved = carver.at;
+  view.dataset.settled = done ? "yes" : "no";
+  showStrip();
+  const more = speak(time);
+  root.dataset.ready = "yes";
+  if (now.playing || !done || more) ask();
+};
+const ask = () => { if (!asked) { asked = true; requestAnimationFrame(frame); } };
+
+const play = (on) => {
+  if (on && now.t >= TOTAL_S) now.t = 0;
+  now.playing = on;
+  root.dataset.state = on ? "playing" : "paused";
+  $("play-word").textContent = on ? "Pause" : "Play";
+  if (on) choose(-1);
+  ask();
+};
+
+const seek = (t, keep) => {
+  if (now.playing) play(false);
+  if (!keep) choose(-1);
+  now.t = Math.max(0, Math.min(TOTAL_S, t));
+  ask();
+};
+
+const stepMove = (by) => {
+  const [i, f] = moveAt(now.t);
+  const ended = f >= 1 || now.t <= 0 ? i : i - 1; // the last move that is done
+  const next = now.t <= 0 ? (by > 0 ? 0 : -1) : ended + by + (by < 0 && f < 1 ? 1 : 0);
+  if (next < 0 || COUNT === 0) seek(0);
+  else { const k = Math.min(COUNT - 1, next); seek(START_S[k] + TAKES_S[k]); }
+};
+
+const stepPass = (by) => {
+  const starts = PASS_FIRST.map((i) => START_S[i]);
+  if (by > 0) { const next = starts.find((s) => s > now.t + 1e-6); seek(next === undefined ? TOTAL_S : next); }
+  else { const before = starts.filter((s) => s < now.t - 1e-6); seek(before.length ? before[before.length - 1] : 0); }
+};
+
+const setSpeed = (by) => {
+  now.speed = Math.max(0, Math.min(SPEEDS.length - 1, now.speed + by));
+  $("speed").textContent = `${SPEEDS[now.speed]}×`;
+};
+
+const showChosen = () => {
+  document.querySelectorAll(".finding").forEach((button, k) => button.setAttribute("aria-pressed", String(k === now.chosen)));
+  marks.spots.forEach((g, k) => { if (g) { if (k === now.chosen) { g.dataset.chosen = "yes"; g.parentNode.append(g); } else delete g.dataset.chosen; } });
+};
+
+const choose = (k) => {
+  if (k === now.chosen) return;
+  now.chosen = k;
+  now.line = -1;
+  if (k >= 0 && SPOTS[k].move >= 0) {
+    const i = SPOTS[k].move;
+    seek(LINE[i] === SPOTS[k].line ? START_S[i] + TAKES_S[i] : START_S[i], true);
+  }
+  showChosen();
+  ask();
+};
+
+const setTheme = (dark) => {
+  root.dataset.theme = dark ? "dark" : "light";
+  $("theme").setAttribute("aria-pressed", String(dark));
+  if (place) arrange();
+};
+
+const KEYS = {
+  " ": () => play(!now.playing), ArrowRight: () => stepMove(1), ArrowLeft: () => stepMove(-1),
+  ArrowUp: () => setSpeed(1), ArrowDown: () => setSpeed(-1),
+  Home: () => seek(0), End: () => seek(TOTAL_S), "[": () => stepPass(-1), "]": () => stepPass(1),
+};
+addEventListener("keydown", (event) => {
+  if (event.ctrlKey || event.metaKey || event.altKey || !KEYS[event.key]) return;
+  const onButton = event.target instanceof Element && event.target.closest("button, [type=checkbox]");
+  if (event.key === " " && onButton) return;
+  event.preventDefault();
+  KEYS[event.key]();
+});
+
+$("play").addEventListener("click", () => play(!now.playing));
+$("pass-back").addEventListener("click", () => stepPass(-1));
+$("pass-on").addEventListener("click", () => stepPass(1));
+$("slower").addEventListener("click", () => setSpeed(-1));
+$("faster").addEventListener("click", () => setSpeed(1));
+$("air").addEventListener("change", (event) => { carver.surface.showAir = event.target.checked; carver.surface.compose(); ask(); });
+scrub.addEventListener("input", () => seek(Number(scrub.value) * TOTAL_S));
+$("theme").addEventListener("click", () => setTheme(root.dataset.theme !== "dark"));
+document.querySelectorAll(".finding").forEach((button, k) => button.addEventListener("click", () => choose(now.chosen === k ? -1 : k)));
+
+// The picture on the bench sheet: the finished piece on pale wood, made when there is nothing else to do.
+let print = null;
+const printWork = (budget) => {
+  if (!print) {
+    print = new Carver(makeSurface(Math.min(1100 / Math.max(PIECE.width, PIECE.height), 24), 2, paintOf(true)));
+    print.every = Infinity;
+    print.surface.showAir = false;
+    print.aim(COUNT, 0);
+  }
+  if (!print.work(budget)) return false;
+  const canvas = $("sheet-picture");
+  if (canvas.width !== print.surface.wide) {
+    canvas.width = print.surface.wide; canvas.height = print.surface.tall;
+    print.surface.touch(0, 0, print.surface.wide, print.surface.tall);
+    print.surface.blit(canvas.getContext("2d"));
+  }
+  return true;
+};
+const idle = () => { if (!printWork(now.playing ? 2 : 6)) setTimeout(idle, 24); };
+addEventListener("beforeprint", () => printWork(Infinity));
+
+const prefers = matchMedia("(prefers-color-scheme: dark)");
+prefers.addEventListener("change", (event) => setTheme(event.matches));
+setTheme(prefers.matches);
+setSpeed(0);
+root.dataset.state = "paused";
+arrange();
+let resized = 0;
+addEventListener("resize", () => { clearTimeout(resized); resized = setTimeout(arrange, 120); });
+setTimeout(idle, 400);

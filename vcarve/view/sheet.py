@@ -1,0 +1,170 @@
+"""The facts in words: the column beside the piece, and the one-page bench sheet that is printed.
+
+All text a person wrote is escaped here; nothing in these pieces of HTML needs a script.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from html import escape
+
+from vcarve.errors import Finding
+from vcarve.view.cautions import CHECKS, FIRST, GENERAL
+from vcarve.view.drawings import section_svg, zero_svg
+from vcarve.view.facts import PageFacts
+from vcarve.view.wording import NBSP, duration, mm, plain, share
+
+Row = tuple[str, str]
+_FINDINGS_ON_SHEET = 4
+UNKNOWN = "not given"
+
+
+def stock_rows(facts: PageFacts) -> list[Row]:
+    """Piece and zero."""
+    rows: list[Row] = []
+    piece = facts.piece
+    if piece is None:
+        rows.append(("Piece", UNKNOWN))
+    else:
+        size = f"{plain(piece.width_mm, 2)} × {plain(piece.height_mm, 2)} × {mm(piece.thickness_mm)}"
+        rows += [("Wood", piece.wood), ("Piece", size)]
+    zero = facts.zero
+    rows.append(("Zero", UNKNOWN if zero is None else zero.name))
+    return rows
+
+
+def tool_rows(facts: PageFacts) -> list[Row]:
+    """Machine, bit and speeds."""
+    rows: list[Row] = [("Machine", facts.machine or UNKNOWN)]
+    bit = facts.bit
+    if bit is None:
+        rows.append(("Bit", UNKNOWN))
+    else:
+        tip = (
+            f"tip rounded {mm(bit.tip_radius_mm, 3)}"
+            if bit.tip_radius_mm
+            else f"tip flat {mm(bit.tip_mm, 3)}"
+            if bit.tip_mm
+            else "pointed tip"
+        )
+        rows.append(
+            ("Bit", f"{bit.title}, {plain(bit.angle_deg, 2)}°, ⌀{NBSP}{mm(bit.diameter_mm, 3)}, {tip}")
+        )
+        rows.append(("Shank", f"⌀{NBSP}{mm(bit.shank_mm, 3)}"))
+    speeds = facts.speeds
+    if speeds is not None:
+        rows += [
+            ("Spindle", f"{plain(speeds.spindle_rpm, 0)}{NBSP}rpm"),
+            ("Feed", f"{plain(speeds.cut_mm_min, 0)}{NBSP}mm/min"),
+            ("Plunge", f"{plain(speeds.plunge_mm_min, 0)}{NBSP}mm/min"),
+        ]
+    return rows
+
+
+def groove_rows(facts: PageFacts) -> list[Row]:
+    """Width and depth of each kind of groove, and the narrowest land."""
+    rows = [
+        (f"Groove, {g.name}", f"{mm(g.width_mm, 3)} wide, {mm(g.depth_mm, 3)} deep") for g in facts.grooves
+    ]
+    if facts.land_mm is not None:
+        rows.append(("Narrowest land", mm(facts.land_mm)))
+    return rows
+
+
+def plan_rows(facts: PageFacts) -> list[Row]:
+    """Passes, lengths and times."""
+    rows: list[Row] = [("Running time", duration(facts.total_s))]
+    plan = facts.plan
+    if plan is not None:
+        rows += [
+            ("Passes", str(plan.passes)),
+            ("Lifts", str(plan.lifts)),
+            ("Cut", mm(plan.cut_mm, 0)),
+            ("Recut", mm(plan.recut_mm, 0)),
+            ("In the air", mm(plan.rapid_mm, 0)),
+            ("At even speed", duration(plan.plan_s)),
+            ("Proven least", f"{duration(plan.bound_s)} (plan {share(plan.above_bound)} above)"),
+        ]
+    rows.append(("Program", f"{len(facts.program)} lines"))
+    return rows
+
+
+def table(rows: Iterable[Row], class_: str = "") -> str:
+    """Two columns of terms and values."""
+    body = "".join(f"<div><dt>{escape(name)}</dt><dd>{escape(value)}</dd></div>" for name, value in rows)
+    return f'<dl class="rows {class_}">{body}</dl>'
+
+
+def verdict(findings: tuple[Finding, ...]) -> tuple[str, str]:
+    """One word for the style sheet and one sentence for people."""
+    refused = sum(1 for f in findings if f.severity == "refuse")
+    if refused:
+        return "refuse", f"Do not cut: {refused} finding{'s' if refused > 1 else ''}"
+    if findings:
+        return "caution", f"{len(findings)} finding{'s' if len(findings) > 1 else ''} worth a look"
+    return "clean", "Every check passed"
+
+
+def findings_html(facts: PageFacts) -> str:
+    """The findings as buttons, in order; the page's script shows the place of the one chosen."""
+    if not facts.findings:
+        return '<p class="quiet">Every check passed.</p>'
+    items = []
+    for i, finding in enumerate(facts.findings):
+        weight = "must not be cut" if finding.severity == "refuse" else "worth a look"
+        line = "" if finding.line is None else f" · line {finding.line}"
+        items.append(
+            f'<li><button type="button" class="finding {finding.severity}" data-finding="{i}" aria-pressed="false">'
+            f'<b class="mark" aria-hidden="true">{i + 1}</b><span>{escape(finding.sentence)}'
+            f"<small>{weight}{line} · {escape(finding.code)}</small></span></button></li>"
+        )
+    return f'<ol class="findings">{"".join(items)}</ol>'
+
+
+def column_html(facts: PageFacts) -> str:
+    """Everything in the column that never changes while the page plays."""
+    drawing = section_svg(facts)
+    parts = []
+    if drawing or facts.land_mm is not None:
+        body = drawing + table(groove_rows(facts))
+        parts.append(_card("Groove", "to scale" if drawing else "", body))
+    parts.append(_card("Plan", "", table(plan_rows(facts))))
+    zero = "" if facts.piece is None or facts.zero is None else zero_svg(facts.piece, facts.zero.at_mm, 130.0)
+    parts.append(_card("Bench", "", table([*stock_rows(facts), *tool_rows(facts)]) + zero))
+    cautions = "".join(f"<li>{escape(text)}</li>" for text in facts.cautions)
+    general = "".join(f"<li><b>{name}</b> {text}</li>" for name, text in GENERAL)
+    parts.append(_card("Before you cut", "", f'<ul class="cautions">{cautions}{general}</ul><p>{FIRST}</p>'))
+    return "".join(parts)
+
+
+def _card(title: str, note: str, body: str) -> str:
+    aside = f" <small>{note}</small>" if note else ""
+    return f'<section class="card"><h2>{title}{aside}</h2>{body}</section>'
+
+
+def sheet_html(facts: PageFacts) -> str:
+    """The bench sheet: shown only on paper, laid out to fit one page of A4 or letter."""
+    kind, sentence = verdict(facts.findings)
+    zero = "" if facts.piece is None or facts.zero is None else zero_svg(facts.piece, facts.zero.at_mm, 150.0)
+    datum = ""
+    if facts.zero is not None:
+        height = "the top of the wood" if facts.zero.z == "top" else "the bed under the wood"
+        datum = f"<figure>{zero}<figcaption>Zero: {escape(facts.zero.name)}. Z is 0 at {height}.</figcaption></figure>"
+    ticks = "".join(f'<li><i class="box"></i>{text}</li>' for text in CHECKS)
+    own = "".join(f"<li>{escape(text)}</li>" for text in facts.cautions[:_FINDINGS_ON_SHEET])
+    general = "".join(f"<li><b>{name}.</b> {text}</li>" for name, text in GENERAL)
+    found = "".join(f"<li>{escape(str(f))}</li>" for f in facts.findings[:_FINDINGS_ON_SHEET])
+    more = len(facts.findings) - _FINDINGS_ON_SHEET
+    found += f"<li>and {more} more on the page</li>" if more > 0 else ""
+    findings = f'<ol class="found">{found}</ol>' if found else ""
+    return f"""<section class="sheet" aria-hidden="true">
+<header><h1>{escape(facts.title)}</h1><p class="verdict {kind}">{sentence}</p></header>
+{findings}
+<div class="top"><figure class="picture"><canvas id="sheet-picture" width="10" height="10"></canvas></figure>
+<div class="side">{datum}{table(stock_rows(facts))}{table(tool_rows(facts))}</div></div>
+<div class="middle"><div><h2>Groove</h2>{section_svg(facts)}{table(groove_rows(facts))}</div>
+<div><h2>Plan</h2>{table(plan_rows(facts))}</div></div>
+<div class="bottom"><div><h2>Tick before the start</h2><ul class="ticks">{ticks}</ul>
+<p class="hand">Date<i></i>Cut by<i></i></p></div>
+<div><h2>Mind</h2><ul class="mind">{own}{general}</ul><p><b>{FIRST}</b></p></div></div>
+</section>"""
