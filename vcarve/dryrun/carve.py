@@ -1,0 +1,222 @@
+"""Carving: the surface the bit leaves, from the moves alone.
+
+At every pixel the surface is the lowest the bit's cutting surface ever passes: exact per line and per level
+arc in closed form, helices as very fine chords.  Strokes with windows of the same size are worked out
+together, so that a few long grooves and a million short ones are both quick.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import numpy.typing as npt
+
+from vcarve.dryrun.strokes import Arcs, Lines, strokes
+from vcarve.dryrun.surface import Surface, pixels, suitable_step_mm
+from vcarve.dryrun.tip import Tip
+from vcarve.program.moves import Moves
+
+if TYPE_CHECKING:
+    from vcarve.job.records import Bit
+
+Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int64]
+Heights = npt.NDArray[np.floating[Any]]
+Kernel = Callable[[Any, Floats, Floats, Tip, Any], Heights]
+
+BATCH_PIXELS = 1 << 16  # pixels worked out together; small enough to stay near the processor
+FLAT_ARC_MM = 100.0  # arcs of larger radius are worked out in double precision
+WINDOW_PIXELS = 8  # windows are rounded up to multiples of this, so that many have the same size
+
+
+def carve(
+    moves: Moves,
+    bit: Bit,
+    *,
+    width_mm: float,
+    height_mm: float,
+    to_piece_mm: tuple[float, float],
+    top_mm: float = 0.0,
+    step_mm: float | None = 0.05,
+    dtype: npt.DTypeLike = np.float32,
+) -> Surface:
+    """Carve a piece and return its whole surface.
+
+    ``width_mm`` and ``height_mm`` are the piece's, ``to_piece_mm`` is added to work coordinates to give piece
+    coordinates (origin at the piece's centre), ``top_mm`` is the Z of the piece's top in work coordinates.
+    With ``step_mm`` None the finest step is chosen that still fits into memory.  Beyond half the cutting
+    diameter nothing is cut; deeper than the cone the wall is upright.
+    """
+    if step_mm is None:
+        step_mm = suitable_step_mm(width_mm, height_mm)
+    tip = Tip.of(bit)
+    nx, ny = pixels(width_mm, step_mm), pixels(height_mm, step_mm)
+    heights = np.zeros((ny, nx), dtype=dtype)
+    x0, y0 = -(nx - 1) / 2.0 * step_mm, -(ny - 1) / 2.0 * step_mm
+    lines, arcs = strokes(moves, tip, to_piece_mm, top_mm)
+    _cut(heights, x0, y0, step_mm, lines, arcs, tip)
+    return Surface(height_mm=heights, step_mm=step_mm, x0_mm=x0, y0_mm=y0)
+
+
+def tiles(
+    moves: Moves,
+    bit: Bit,
+    *,
+    width_mm: float,
+    height_mm: float,
+    to_piece_mm: tuple[float, float],
+    top_mm: float = 0.0,
+    step_mm: float = 0.05,
+    tile_mm: float = 100.0,
+    dtype: npt.DTypeLike = np.float32,
+) -> Iterator[Surface]:
+    """The same surface tile by tile, row by row from the front left: memory is bounded by one tile.
+
+    Put together, the tiles are the very pixels ``carve`` gives; tiles at the right and the back may be
+    smaller.
+    """
+    tip = Tip.of(bit)
+    nx, ny = pixels(width_mm, step_mm), pixels(height_mm, step_mm)
+    x0, y0 = -(nx - 1) / 2.0 * step_mm, -(ny - 1) / 2.0 * step_mm
+    size = pixels(tile_mm, step_mm)
+    lines, arcs = strokes(moves, tip, to_piece_mm, top_mm)
+    line_box, arc_box = lines.box(), arcs.box()
+    for j in range(0, ny, size):
+        front, back = y0 + j * step_mm, y0 + (min(j + size, ny) - 1) * step_mm
+        row_lines = np.flatnonzero((line_box[0][:, 1] <= back) & (line_box[1][:, 1] >= front))
+        row_arcs = np.flatnonzero((arc_box[0][:, 1] <= back) & (arc_box[1][:, 1] >= front))
+        for i in range(0, nx, size):
+            left, right = x0 + i * step_mm, x0 + (min(i + size, nx) - 1) * step_mm
+            heights = np.zeros((min(size, ny - j), min(size, nx - i)), dtype=dtype)
+            mine = row_lines[(line_box[0][row_lines, 0] <= right) & (line_box[1][row_lines, 0] >= left)]
+            bent = row_arcs[(arc_box[0][row_arcs, 0] <= right) & (arc_box[1][row_arcs, 0] >= left)]
+            _cut(heights, left, front, step_mm, lines.take(mine), arcs.take(bent), tip)
+            yield Surface(height_mm=heights, step_mm=step_mm, x0_mm=left, y0_mm=front)
+
+
+def _cut(heights: Heights, x0: float, y0: float, step: float, lines: Lines, arcs: Arcs, tip: Tip) -> None:
+    """Lower a height map by strokes; strokes off the map are left out."""
+    sloping = lines.rise != 0.0
+    for part, kernel in (
+        (lines.take(~sloping), _level),
+        (lines.take(sloping), _sloping),
+        (arcs, _arc),
+    ):
+        _sweep(heights, x0, y0, step, part, kernel, tip)
+
+
+def _sweep(
+    heights: Heights, x0: float, y0: float, step: float, part: Lines | Arcs, kernel: Kernel, tip: Tip
+) -> None:
+    """Lower a height map by strokes of one kind."""
+    low, high = part.box()
+    size = np.array(heights.shape[::-1])
+    origin = np.array([x0, y0])
+    first = np.clip(np.ceil((low - origin) / step), 0, size).astype(np.int64)
+    last = np.clip(np.floor((high - origin) / step) + 1, 0, size).astype(np.int64)
+    hits = np.flatnonzero((last > first).all(axis=1))
+    if not len(hits):
+        return
+    first = first[hits]
+    window = -(-(last[hits] - first) // WINDOW_PIXELS) * WINDOW_PIXELS
+    window = np.minimum(window, size)
+    first = np.minimum(first, size - window)
+    key = window[:, 0] * (int(size[1]) + 1) + window[:, 1]
+    order = np.argsort(key, kind="stable")
+    starts = np.flatnonzero(np.diff(key[order], prepend=-1))
+    for group in np.split(order, starts[1:]):
+        w, h = (int(v) for v in window[group[0]])
+        many = max(BATCH_PIXELS // (w * h), 1)
+        for begin in range(0, len(group), many):
+            rows = group[begin : begin + many]
+            at = first[rows]
+            x = x0 + step * (at[:, :1] + np.arange(w))
+            y = y0 + step * (at[:, 1:] + np.arange(h))
+            cut = kernel(part.take(hits[rows]), x[:, None, :], y[:, :, None], tip, heights.dtype)
+            for (i, j), lower in zip(at.tolist(), cut.astype(heights.dtype, copy=False), strict=True):
+                view = heights[j : j + h, i : i + w]
+                np.minimum(view, lower, out=view)
+
+
+def _level(part: Lines, x: Floats, y: Floats, tip: Tip, dtype: Any) -> Heights:
+    """Heights (n, h, w) left by level lines and plunges: the profile at the distance from the line."""
+    dx, dy, ux, uy, length, z, _ = _frame(part, x, y, dtype)
+    ahead = dx * ux + dy * uy
+    across = dy * ux - dx * uy
+    ahead -= np.clip(ahead, 0.0, length)
+    ahead *= ahead
+    across *= across
+    ahead += across
+    return _under_rim(np.sqrt(ahead, out=ahead), z, tip)
+
+
+def _sloping(part: Lines, x: Floats, y: Floats, tip: Tip, dtype: Any) -> Heights:
+    """Heights (n, h, w) left by sloping lines: the least of ``z(t) + rise(distance)``, a convex function of
+    ``t``.
+
+    It is least where its derivative vanishes or, if that is off the line or beyond the rim, at the nearest
+    end.
+    """
+    dx, dy, ux, uy, length, z, rise = _frame(part, x, y, dtype)
+    ahead = dx * ux + dy * uy
+    across = np.abs(dy * ux - dx * uy)
+    half = np.sqrt(np.maximum(tip.rim_mm**2 - across * across, 0.0))
+    first, last = np.maximum(ahead - half, 0.0), np.minimum(ahead + half, length)
+    touched = (across <= tip.rim_mm) & (first <= last)
+    place = np.minimum(np.maximum(ahead - tip.nearest(across, rise), first), last)
+    rho = np.minimum(np.hypot(ahead - place, across), tip.rim_mm)
+    return np.where(touched, z + rise * place + tip.rise(rho), 0.0)
+
+
+def _arc(part: Arcs, x: Floats, y: Floats, tip: Tip, dtype: Any) -> Heights:
+    """Heights (n, h, w) left by level arcs: the profile at the distance from the arc, or from its nearer
+    end.
+    """
+    if part.radius_mm.max() > FLAT_ARC_MM:
+        dtype = np.float64
+    dx = (x - part.centre_mm[:, 0, None, None]).astype(dtype)
+    dy = (y - part.centre_mm[:, 1, None, None]).astype(dtype)
+    mx, my, radius, half, z = (
+        _column(v, dtype)
+        for v in (part.middle[:, 0], part.middle[:, 1], part.radius_mm, part.half_rad, part.z_mm)
+    )
+    ahead = dx * mx + dy * my
+    across = np.abs(dy * mx - dx * my)
+    cos, sin = np.cos(half), np.sin(half)
+    facing = across * cos <= ahead * sin
+    rho = np.where(
+        facing,
+        np.abs(np.hypot(ahead, across) - radius),
+        np.hypot(ahead - radius * cos, across - radius * sin),
+    )
+    return _under_rim(rho, z, tip)
+
+
+def _column(values: Floats, dtype: Any) -> Heights:
+    """One value per stroke, shaped to broadcast over its window."""
+    column: Heights = values[:, None, None].astype(dtype)
+    return column
+
+
+def _frame(part: Lines, x: Floats, y: Floats, dtype: Any) -> tuple[Heights, ...]:
+    """Offsets from the strokes' starts, directions, lengths, heights and slopes, ready to broadcast."""
+    return (
+        (x - part.start_mm[:, 0, None, None]).astype(dtype),
+        (y - part.start_mm[:, 1, None, None]).astype(dtype),
+        _column(part.unit[:, 0], dtype),
+        _column(part.unit[:, 1], dtype),
+        _column(part.length_mm, dtype),
+        _column(part.start_mm[:, 2], dtype),
+        _column(part.rise, dtype),
+    )
+
+
+def _under_rim(rho: Heights, z: Heights, tip: Tip) -> Heights:
+    """Heights at distances from a level path; beyond the rim the wood stays."""
+    cut = tip.rise(rho)
+    cut += z
+    if float(z.min()) < -tip.cone_mm:
+        cut[rho > tip.rim_mm] = 0.0
+    return cut

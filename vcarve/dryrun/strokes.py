@@ -1,0 +1,192 @@
+"""What of a program's moves reaches into the wood, cut into short strokes.
+
+Glossary
+stroke    a short piece of path below the top of the piece: a line, level or sloping, or a level arc
+level     at one depth all along
+reach     half the width of the widest groove a stroke cuts
+
+Places are piece coordinates: origin at the piece's centre, Y to the back, Z 0 at its top.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from vcarve.dryrun.blocks import arc_radius_mm, split
+from vcarve.dryrun.tip import Tip
+from vcarve.program.moves import Moves, Plane
+
+Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int64]
+
+STROKE_MM = 5.0  # longer moves are parted, so that each stroke only meets a narrow band of the surface
+HELIX_SAG_MM = 1e-5  # helices and upright arcs become chords that stay this near: far below any grid step
+WIDEST_ARC_RAD = math.pi / 2.0  # level arcs are parted at least so often
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Lines:
+    """Straight strokes: start, direction and length in XY, and the rise per mm; an upright one has length
+    0.
+    """
+
+    start_mm: Floats  # (n, 3)
+    unit: Floats  # (n, 2)
+    length_mm: Floats  # (n,)
+    rise: Floats  # (n,)
+    reach_mm: Floats  # (n,)
+
+    def take(self, rows: npt.NDArray[np.bool_] | Ints) -> Lines:
+        """Some of the strokes."""
+        return Lines(
+            start_mm=self.start_mm[rows],
+            unit=self.unit[rows],
+            length_mm=self.length_mm[rows],
+            rise=self.rise[rows],
+            reach_mm=self.reach_mm[rows],
+        )
+
+    def box(self) -> tuple[Floats, Floats]:
+        """Lowest and highest X and Y each stroke can touch, two arrays (n, 2)."""
+        ends = self.start_mm[:, :2] + self.unit * self.length_mm[:, None]
+        reach = self.reach_mm[:, None]
+        return np.minimum(self.start_mm[:, :2], ends) - reach, np.maximum(self.start_mm[:, :2], ends) + reach
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Arcs:
+    """Level arcs: centre, radius, direction of the middle as a unit vector, half of the angle, and Z."""
+
+    centre_mm: Floats  # (n, 2)
+    radius_mm: Floats  # (n,)
+    middle: Floats  # (n, 2)
+    half_rad: Floats  # (n,)
+    z_mm: Floats  # (n,)
+    reach_mm: Floats  # (n,)
+
+    def take(self, rows: npt.NDArray[np.bool_] | Ints) -> Arcs:
+        """Some of the strokes."""
+        return Arcs(
+            centre_mm=self.centre_mm[rows],
+            radius_mm=self.radius_mm[rows],
+            middle=self.middle[rows],
+            half_rad=self.half_rad[rows],
+            z_mm=self.z_mm[rows],
+            reach_mm=self.reach_mm[rows],
+        )
+
+    def box(self) -> tuple[Floats, Floats]:
+        """Lowest and highest X and Y each stroke can touch, two arrays (n, 2)."""
+        side = np.column_stack([-self.middle[:, 1], self.middle[:, 0]]) * np.sin(self.half_rad)[:, None]
+        chord = self.middle * np.cos(self.half_rad)[:, None]
+        # An arc lies within the tangents at its ends: their corner is at 1 / cos from the centre.
+        corner = self.middle / np.cos(self.half_rad)[:, None]
+        points = np.stack([chord - side, chord + side, corner]) * self.radius_mm[:, None]
+        reach = self.reach_mm[:, None]
+        return self.centre_mm + points.min(axis=0) - reach, self.centre_mm + points.max(axis=0) + reach
+
+
+def strokes(moves: Moves, tip: Tip, to_piece_mm: tuple[float, float], top_mm: float) -> tuple[Lines, Arcs]:
+    """Every stroke of a program, rapids included: whatever moves below the top cuts.
+
+    ``to_piece_mm`` is added to X and Y of work coordinates, ``top_mm`` taken from Z.  Moves in machine
+    coordinates are left out, for their place over the piece is unknown; so is a start that is not known.
+    """
+    shift = np.array([to_piece_mm[0], to_piece_mm[1], -top_mm])
+    start = np.where(np.isnan(moves.start_mm), moves.end_mm, moves.start_mm) + shift
+    end = moves.end_mm + shift
+    low = np.minimum(start[:, 2], end[:, 2])
+    arc = moves.sweep_rad != 0.0
+    flat = arc & (moves.plane == Plane.XY) & (start[:, 2] == end[:, 2])
+    # An upright or rising arc may dip below both its ends.
+    bent = np.flatnonzero(arc & ~flat & ~moves.machine)
+    wet = (low < 0.0) & ~moves.machine
+
+    tails, heads = [start[wet & ~arc]], [end[wet & ~arc]]
+    if len(bent):
+        radius = arc_radius_mm(moves, bent)
+        step = 2.0 * np.arccos(np.clip(1.0 - HELIX_SAG_MM / np.maximum(radius, HELIX_SAG_MM), -1.0, 1.0))
+        count = np.maximum(np.ceil(np.abs(moves.sweep_rad[bent]) / step), 1.0).astype(np.int64)
+        _, tail, head = split(moves, bent, count)
+        tails.append(tail + shift)
+        heads.append(head + shift)
+    level = np.flatnonzero(flat & wet)
+    return (
+        _lines(np.concatenate(tails), np.concatenate(heads), tip),
+        _arcs(moves, level, start[level] - shift, shift, tip),
+    )
+
+
+def _lines(tail: Floats, head: Floats, tip: Tip) -> Lines:
+    """Straight strokes from end points, parted and without those above the top or cut as deep by another."""
+    level = tail[:, 2] == head[:, 2]
+    key = np.column_stack([tail[:, :2], head[:, :2]])
+    back = (tail[:, 0] > head[:, 0]) | ((tail[:, 0] == head[:, 0]) & (tail[:, 1] > head[:, 1]))
+    key[back] = key[back][:, [2, 3, 0, 1]]
+    keep = ~level
+    keep[np.flatnonzero(level)[_deepest(key[level], tail[level, 2])]] = True
+    tail, head = tail[keep], head[keep]
+
+    length = np.hypot(*(head - tail)[:, :2].T)
+    upright = length == 0.0
+    bottom = tail.copy()
+    bottom[upright, 2] = np.minimum(tail[upright, 2], head[upright, 2])
+    count = np.maximum(np.ceil(length / STROKE_MM), 1.0).astype(np.int64)
+    row = np.repeat(np.arange(len(length)), count)
+    share = (np.arange(len(row)) - (np.cumsum(count) - count)[row]) / count[row]
+    whole = np.where(upright, 1.0, length)
+    unit = (head - tail)[:, :2] / whole[:, None]
+    unit[upright] = (1.0, 0.0)  # any direction: the bit stays where it is
+    rise = np.where(upright, 0.0, (head - tail)[:, 2] / whole)
+    begin = bottom[row]
+    along = length[row] * share
+    begin[:, :2] += unit[row] * along[:, None]
+    begin[:, 2] += rise[row] * along
+    part = (length / count)[row]
+    lowest = begin[:, 2] + np.minimum(rise[row] * part, 0.0)
+    made = Lines(
+        start_mm=begin, unit=unit[row], length_mm=part, rise=rise[row], reach_mm=tip.reach_mm(-lowest)
+    )
+    return made.take(lowest < 0.0)
+
+
+def _arcs(moves: Moves, index: Ints, start: Floats, shift: Floats, tip: Tip) -> Arcs:
+    """Level arcs, parted and without those cut as deep by another."""
+    centre = moves.centre_mm[index][:, :2]
+    sweep = moves.sweep_rad[index]
+    arm = start[:, :2] - centre
+    radius = np.hypot(arm[:, 0], arm[:, 1])
+    first = np.arctan2(arm[:, 1], arm[:, 0])
+    depth = start[:, 2] + shift[2]
+    middle = (first + sweep / 2.0) % (2.0 * math.pi)
+    key = np.column_stack([centre, radius, middle, np.abs(sweep)]).round(9)
+    keep = _deepest(key, depth)
+    centre, sweep, radius, first, depth = (v[keep] for v in (centre, sweep, radius, first, depth))
+    pieces = np.maximum(np.abs(sweep) * radius / STROKE_MM, np.abs(sweep) / WIDEST_ARC_RAD)
+    count = np.maximum(np.ceil(pieces), 1.0).astype(np.int64)
+    row = np.repeat(np.arange(len(sweep)), count)
+    step = (np.arange(len(row)) - (np.cumsum(count) - count)[row]) + 0.5
+    angle = first[row] + (sweep / count)[row] * step
+    return Arcs(
+        centre_mm=centre[row] + shift[:2],
+        radius_mm=radius[row],
+        middle=np.column_stack([np.cos(angle), np.sin(angle)]),
+        half_rad=np.abs(sweep / count / 2.0)[row],
+        z_mm=depth[row],
+        reach_mm=tip.reach_mm(-depth)[row],
+    )
+
+
+def _deepest(key: Floats, z_mm: Floats) -> Ints:
+    """Rows that are the lowest of all rows with the same key; levels above and recuts change nothing."""
+    if len(key) == 0:
+        return np.zeros(0, dtype=np.int64)
+    order = np.lexsort((z_mm, *key.T))
+    new = np.ones(len(order), dtype=bool)
+    new[1:] = (key[order[1:]] != key[order[:-1]]).any(axis=1)
+    rows: Ints = np.sort(order[new])
+    return rows

@@ -1,0 +1,86 @@
+"""The carved surface as a height map.
+
+``height_mm[j, i]`` is the wood's height at the pixel's centre, ``x_mm[i]``, ``y_mm[j]`` in piece
+coordinates: origin at the piece's centre, X to the right, Y to the back, so row 0 is the front edge.  0 is
+the untouched top, what is cut is below 0.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+Floats = npt.NDArray[np.float64]
+Heights = npt.NDArray[np.floating[Any]]
+
+MOST_PIXELS = 40_000_000  # what a whole piece may take before a coarser step is chosen
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Surface:
+    """A height map (ny, nx), read-only; ``x0_mm``, ``y0_mm`` is the centre of pixel (0, 0)."""
+
+    height_mm: Heights  # (ny, nx)
+    step_mm: float
+    x0_mm: float
+    y0_mm: float
+
+    def __post_init__(self) -> None:
+        self.height_mm.setflags(write=False)
+
+    @property
+    def x_mm(self) -> Floats:
+        """X of the pixel centres, shape (nx,)."""
+        return self.x0_mm + self.step_mm * np.arange(self.height_mm.shape[1], dtype=np.float64)
+
+    @property
+    def y_mm(self) -> Floats:
+        """Y of the pixel centres, shape (ny,)."""
+        return self.y0_mm + self.step_mm * np.arange(self.height_mm.shape[0], dtype=np.float64)
+
+    @property
+    def removed_mm3(self) -> float:
+        """Volume of the wood removed: every pixel stands for its square."""
+        return -float(self.height_mm.sum(dtype=np.float64)) * self.step_mm**2
+
+    @property
+    def deepest_mm(self) -> float:
+        """The deepest cut below the top, 0 or more."""
+        return -float(self.height_mm.min(initial=0.0))
+
+    def at(self, x_mm: npt.ArrayLike, y_mm: npt.ArrayLike) -> Floats:
+        """Heights at places, bilinear between pixel centres; NaN off the map.  Shapes broadcast."""
+        x, y = np.broadcast_arrays(np.asarray(x_mm, dtype=np.float64), np.asarray(y_mm, dtype=np.float64))
+        u, v = (x - self.x0_mm) / self.step_mm, (y - self.y0_mm) / self.step_mm
+        rows, columns = self.height_mm.shape
+        off = ~((u >= -0.5) & (u <= columns - 0.5) & (v >= -0.5) & (v <= rows - 0.5))
+        u = np.clip(np.where(off, 0.0, u), 0.0, columns - 1)
+        v = np.clip(np.where(off, 0.0, v), 0.0, rows - 1)
+        i = np.minimum(u.astype(np.int64), max(columns - 2, 0))
+        j = np.minimum(v.astype(np.int64), max(rows - 2, 0))
+        s, t = u - i, v - j
+        i1, j1 = np.minimum(i + 1, columns - 1), np.minimum(j + 1, rows - 1)
+        h = self.height_mm
+        front = h[j, i] * (1.0 - s) + h[j, i1] * s
+        back = h[j1, i] * (1.0 - s) + h[j1, i1] * s
+        result: Floats = np.where(off, np.nan, front * (1.0 - t) + back * t)
+        return result
+
+
+def pixels(length_mm: float, step_mm: float) -> int:
+    """How many pixels cover a length; the last half pixel may stand over the edge."""
+    return max(math.ceil(length_mm / step_mm - 1e-6), 1)
+
+
+def suitable_step_mm(
+    width_mm: float, height_mm: float, *, finest_mm: float = 0.05, most_pixels: int = MOST_PIXELS
+) -> float:
+    """The finest step, doubled until the whole piece fits into ``most_pixels``."""
+    step = finest_mm
+    while pixels(width_mm, step) * pixels(height_mm, step) > most_pixels:
+        step *= 2.0
+    return step
