@@ -1,0 +1,171 @@
+"""Choosing the pitch so that whole repeats fill the piece.
+
+The rectangular repeat is the smallest upright rectangle after which the pattern repeats both ways: 1 by sqrt(3) for the
+triangular lattice with a side along X.  Where the lattice is centred, a row begins at half its height too.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from vcarve.errors import InputError, Problem
+from vcarve.pattern.model import Pattern, Point
+from vcarve.pattern.symmetry import Lattice
+
+_MOST_STEPS = 60  # lattice vectors tried along each axis
+_EXACT = 1.0e-9  # of a repeat: a remainder below this is none
+_STRETCH = 0.15  # a pitch this far from the wish is taken when it alone fills the height too
+MOST_ACROSS = 1000
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fit:
+    """A pitch that fills the width with whole repeats.
+
+    ``across`` and ``along`` count rectangular repeats over width and height, ``along`` in halves where the lattice
+    is centred.  ``left_over_mm`` of the height is not filled by whole rows; half of it lies at either end.
+    ``origin_mm`` is where to lay the pattern's own origin, from the piece's centre.
+    """
+
+    pitch_mm: float
+    across: int
+    along: float
+    left_over_mm: float
+    origin_mm: Point
+    sentence: str
+
+
+def rectangular_repeat(pattern: Pattern) -> tuple[float, float | None]:
+    """Return width and height of the smallest upright rectangle that repeats the pattern, in pattern units.
+
+    The height is ``None`` where the lattice has no vector straight up.  Raises ``InputError`` where it has none
+    straight across: whole repeats can then never fill a width.
+    """
+    lattice = Lattice(pattern.a1, pattern.a2)
+    width, height = _shortest_along(lattice, 0), _shortest_along(lattice, 1)
+    if width is None:
+        raise InputError(
+            Problem(
+                key="pattern.across",
+                want=f"the lattice of {pattern.key} does not repeat along the width, so no whole number of repeats fits it; "
+                "give a pitch instead",
+            )
+        )
+    return width, height
+
+
+def fit(
+    pattern: Pattern,
+    width_mm: float,
+    height_mm: float,
+    *,
+    across: int | None = None,
+    about_mm: float | None = None,
+) -> Fit:
+    """Return the pitch that fits the piece, from the repeats wanted across the width or from a wished pitch.
+
+    Exactly one of ``across`` and ``about_mm`` is given.  Among the pitches near a wish one that fills the height too is
+    preferred.  Raises ``InputError`` where no pitch fits.
+    """
+    if (across is None) == (about_mm is None):
+        raise InputError("give either the repeats across the width or the wished pitch")
+    width, height = rectangular_repeat(pattern)
+    row = _row(pattern, width, height)
+    if across is None:
+        assert about_mm is not None
+        across = _nearest(width_mm / width, about_mm, height_mm, row)
+    if not 1 <= across <= MOST_ACROSS:
+        raise InputError(
+            Problem(
+                key="pattern.across", value=str(across), want=f"write a whole number from 1 to {MOST_ACROSS}"
+            )
+        )
+    pitch = width_mm / (across * width)
+    rows, left = _rows(height_mm, pitch, row)
+    along = rows if row is None or height is None else rows * row / height
+    block_y = rows * row * pitch if row is not None else 0.0
+    origin = (
+        -width_mm / 2.0 - pattern.corner[0] * pitch,
+        -block_y / 2.0 - pattern.corner[1] * pitch,
+    )
+    return Fit(
+        pitch_mm=pitch,
+        across=across,
+        along=along,
+        left_over_mm=left,
+        origin_mm=origin,
+        sentence=_sentence(pattern, pitch, across, along, left, row, about_mm),
+    )
+
+
+def _shortest_along(lattice: Lattice, axis: int) -> float | None:
+    """Return the length of the shortest lattice vector along X (axis 0) or Y (axis 1)."""
+    least = lattice.reduced()
+    size = lattice.size
+    lengths = [
+        abs(point[axis])
+        for i in range(_MOST_STEPS + 1)
+        for j in range(-_MOST_STEPS, _MOST_STEPS + 1)
+        for point in [least.point(i, j)]
+        if (i, j) != (0, 0) and abs(point[1 - axis]) < 1e-9 * size and (i > 0 or j > 0)
+    ]
+    return min(lengths, default=None)
+
+
+def _row(pattern: Pattern, width: float, height: float | None) -> float | None:
+    """Return the height after which a row begins anew, perhaps shifted sideways by half a repeat."""
+    if height is None:
+        return None
+    lattice = Lattice(pattern.a1, pattern.a2)
+    return height / 2.0 if lattice.same((0.0, 0.0), (width / 2.0, height / 2.0)) else height
+
+
+def _rows(height_mm: float, pitch: float, row: float | None) -> tuple[int, float]:
+    """Return how many whole rows the height holds and what is left over."""
+    if row is None:
+        return 0, height_mm
+    rows = math.floor(height_mm / (row * pitch) + _EXACT)
+    left = height_mm - rows * row * pitch
+    return rows, 0.0 if abs(left) < _EXACT * row * pitch * max(rows, 1) else left
+
+
+def _nearest(single: float, about_mm: float, height_mm: float, row: float | None) -> int:
+    """Return the repeats across whose pitch, ``single / repeats``, is nearest the wish."""
+    if not about_mm > 0.0:
+        raise InputError(
+            Problem(key="pattern.pitch", value=f"{about_mm:g}", want="a pitch is more than 0 mm")
+        )
+    wish = single / about_mm
+    choices = [count for count in (math.floor(wish), math.floor(wish) + 1) if count >= 1]
+    best = min(choices, key=lambda count: abs(single / count - about_mm))
+    low, high = math.ceil(wish / (1.0 + _STRETCH)), math.floor(wish / (1.0 - _STRETCH))
+    both = [
+        count
+        for count in range(max(1, low), min(high, MOST_ACROSS) + 1)
+        for rows, left in [_rows(height_mm, single / count, row)]
+        if rows > 0 and left == 0.0
+    ]
+    return min(both, key=lambda count: abs(single / count - about_mm), default=best)
+
+
+def _sentence(
+    pattern: Pattern,
+    pitch: float,
+    across: int,
+    along: float,
+    left: float,
+    row: float | None,
+    wish: float | None,
+) -> str:
+    nearest = "" if wish is None or math.isclose(pitch, wish) else f" (wished: about {wish:g} mm)"
+    repeats = "1 repeat" if across == 1 else f"{across} repeats"
+    head = f"{pattern.name} at a pitch of {pitch:.3f} mm{nearest}: {repeats} across"
+    if row is None:
+        return f"{head} the width exactly; the lattice does not repeat along the height"
+    if left == 0.0:
+        return f"{head} and {along:g} along fill the piece exactly"
+    return (
+        f"{head} the width exactly; along the height {along:g} fit and {left:.2f} mm are left over, "
+        "half at either end"
+    )

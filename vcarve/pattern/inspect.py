@@ -1,0 +1,156 @@
+"""What a maker should look at in a pattern that reads well but may not be what was meant."""
+
+from __future__ import annotations
+
+import math
+from itertools import product
+
+import numpy as np
+import numpy.typing as npt
+
+from vcarve.errors import Finding
+from vcarve.pattern import lines as geometry
+from vcarve.pattern.group import group_name, repeats_sooner, symmetries
+from vcarve.pattern.model import Line, Pattern, Point
+from vcarve.pattern.symmetry import TOLERANCE, Lattice
+from vcarve.pattern.union import Places
+
+NEAR = 2.0e-3  # of the unit cell: ends this close were surely meant to meet (0.04 mm at 20 mm)
+_MOST_SHOWN = 10
+_MOST_LINES_GROUPED = 400  # beyond this the search for the group would take too long
+
+
+def inspect(pattern: Pattern) -> tuple[Finding, ...]:
+    """Return cautions about a pattern: ends that nearly meet, and a group or lattice that is not the lines' own.
+
+    Codes: ``gap`` (the line ends close to another line or end without touching it), ``group`` (the lines have another
+    symmetry than the file says), ``repeat`` (the pattern repeats sooner than its lattice).
+    """
+    return (*_gaps(pattern), *_symmetry(pattern))
+
+
+def _gaps(pattern: Pattern) -> list[Finding]:
+    lattice = Lattice(pattern.a1, pattern.a2)
+    places = Places(lattice)
+    for line in pattern.lines:
+        places.number(line.start)
+        places.number(line.end)
+    homed = [_homed(point, lattice) for point in places.points]
+    found = _ends_apart(homed, lattice) | _ends_beside(homed, pattern.lines, lattice)
+    findings = []
+    for (x, y), gap in sorted(found.items(), key=lambda item: item[1])[:_MOST_SHOWN]:
+        small, large = (gap * pitch for pitch in pattern.pitch_mm)
+        findings.append(
+            Finding(
+                code="gap",
+                severity="caution",
+                sentence=f"the line that ends at ({x:.6g}, {y:.6g}) stops {gap:.2g} of the unit short of another line "
+                f"({small:.2g} to {large:.2g} mm on the piece), so a cell stays open; let both meet in the same point, "
+                "written exactly",
+            )
+        )
+    if len(found) > _MOST_SHOWN:
+        findings.append(
+            Finding(
+                code="gap", severity="caution", sentence=f"{len(found) - _MOST_SHOWN} more ends nearly meet"
+            )
+        )
+    return findings
+
+
+def _homed(point: Point, lattice: Lattice) -> Point:
+    u, v = lattice.coordinates(point)
+    return lattice.point(u - math.floor(u + TOLERANCE), v - math.floor(v + TOLERANCE))
+
+
+def _ends_apart(points: list[Point], lattice: Lattice) -> dict[Point, float]:
+    """Return ends with another end close by, and the distance."""
+    near = NEAR * lattice.size
+    shifts = [lattice.point(i, j) for i, j in product((-1, 0, 1), repeat=2)]
+    buckets: dict[tuple[int, int], list[tuple[int, Point]]] = {}
+    for index, (x, y) in enumerate(points):
+        for dx, dy in shifts:
+            place = (x + dx, y + dy)
+            buckets.setdefault((math.floor(place[0] / near), math.floor(place[1] / near)), []).append(
+                (index, place)
+            )
+    found: dict[Point, float] = {}
+    for index, (x, y) in enumerate(points):
+        column, row = math.floor(x / near), math.floor(y / near)
+        for i, j in product((-1, 0, 1), repeat=2):
+            for other, place in buckets.get((column + i, row + j), ()):
+                gap = math.dist((x, y), place)
+                if other > index and TOLERANCE * lattice.size < gap < near:
+                    found[x, y] = min(gap, found.get((x, y), math.inf))
+    return found
+
+
+def _ends_beside(points: list[Point], lines: tuple[Line, ...], lattice: Lattice) -> dict[Point, float]:
+    """Return ends close beside the inside of a line, and the distance."""
+    near = NEAR * lattice.size
+    xy = np.array(points)
+    found: dict[Point, float] = {}
+    for line in lines:
+        corners = [lattice.coordinates(point) for point in _hull(line)]
+        ranges = [
+            range(
+                math.ceil(-max(corner[axis] for corner in corners) - NEAR),
+                math.floor(1.0 - min(corner[axis] for corner in corners) + NEAR) + 1,
+            )
+            for axis in (0, 1)
+        ]
+        for i, j in product(*ranges):
+            moved = geometry.shifted(line, *lattice.point(i, j))
+            gap = _distance(xy, moved)
+            ends = np.minimum(_to(xy, moved.start), _to(xy, moved.end))
+            for index in np.flatnonzero((gap > TOLERANCE * lattice.size) & (gap < near) & (ends > near)):
+                point = points[index]
+                found[point] = min(float(gap[index]), found.get(point, math.inf))
+    return found
+
+
+def _hull(line: Line) -> list[Point]:
+    """Return points whose hull holds the line."""
+    if line.bulge == 0.0:
+        return [line.start, line.end]
+    (x, y), size = geometry.centre(line), geometry.radius(line)
+    return [(x + dx, y + dy) for dx, dy in product((-size, size), repeat=2)]
+
+
+def _to(xy: npt.NDArray[np.float64], point: Point) -> npt.NDArray[np.float64]:
+    return np.hypot(xy[:, 0] - point[0], xy[:, 1] - point[1])
+
+
+def _distance(xy: npt.NDArray[np.float64], line: Line) -> npt.NDArray[np.float64]:
+    """Return each point's distance from the line; infinite beside its ends."""
+    if line.bulge == 0.0:
+        dx, dy = geometry.direction_at(line, 0.5)
+        x, y = xy[:, 0] - line.start[0], xy[:, 1] - line.start[1]
+        along = x * dx + y * dy
+        return np.where((along > 0.0) & (along < line.length), np.abs(x * dy - y * dx), np.inf)
+    centre = geometry.centre(line)
+    middle = geometry.point_at(line, 0.5)
+    mx, my = middle[0] - centre[0], middle[1] - centre[1]
+    x, y = xy[:, 0] - centre[0], xy[:, 1] - centre[1]
+    angle = np.abs(np.arctan2(mx * y - my * x, mx * x + my * y))
+    inside = angle < abs(geometry.sweep(line)) / 2.0
+    return np.where(inside, np.abs(np.hypot(x, y) - geometry.radius(line)), np.inf)
+
+
+def _symmetry(pattern: Pattern) -> list[Finding]:
+    if len(pattern.lines) > _MOST_LINES_GROUPED:
+        return []
+    lattice = Lattice(pattern.a1, pattern.a2)
+    found = symmetries(pattern)
+    if not found:
+        return []
+    if repeats_sooner(found, lattice):
+        sentence = (
+            "the pattern repeats sooner than its lattice says; a smaller unit cell would draw the same lines"
+        )
+        return [Finding(code="repeat", severity="caution", sentence=sentence)]
+    group = group_name(found, lattice)
+    if group == pattern.group:
+        return []
+    sentence = f"the file says the symmetry group is {pattern.group}, but the lines have {group}"
+    return [Finding(code="group", severity="caution", sentence=sentence)]
