@@ -202,7 +202,7 @@ def read(kind: Kind, written: str | float) -> float:
     if isinstance(written, bool):
         raise QuantityError(kind.wanted())
     if isinstance(written, int | float):
-        if not math.isfinite(written):
+        if isinstance(written, float) and not math.isfinite(written):
             raise QuantityError(f"not a finite number; {kind.wanted()}")
         return _bounded(written, kind)
     text = written.translate(_SIGNS).strip()

@@ -10,7 +10,8 @@ from pydantic import BaseModel, ValidationError
 
 from vcarve.errors import InputError, Problem
 from vcarve.job.document import Document, KeyPath
-from vcarve.job.fields import BLANK
+from vcarve.job.fields import BLANK, TEXT_WANTED
+from vcarve.job.meanings import MEANINGS
 
 AnyRecord = TypeVar("AnyRecord", bound=BaseModel)
 
@@ -37,7 +38,10 @@ def nearest(word: str, known: Iterable[str]) -> str | None:
     """The known word most like ``word``, or ``None`` when none is much like it."""
     words = {name.casefold(): name for name in known}
     near = difflib.get_close_matches(word.casefold(), words, n=1, cutoff=0.6)
-    return words[near[0]] if near else None
+    if near:
+        return words[near[0]]
+    starts = [name for folded, name in words.items() if len(word) > 1 and folded.startswith(word.casefold())]
+    return starts[0] if starts else None
 
 
 def unknown_name(what: str, word: str, known: Iterable[str], command: str) -> str:
@@ -94,7 +98,7 @@ def _problem(document: Document, kind: type[BaseModel], error: dict[str, Any]) -
     if what == "quantity":
         return document.problem(path, context["sentence"])
     if what == "missing":
-        return document.problem(path, "this key is missing; " + _wanted_at(kind, path))
+        return document.problem(path, "this key is missing" + _missing_at(kind, path))
     if what == "extra_forbidden":
         return document.problem(path, _unknown_key(kind, path))
     if what == "literal_error":
@@ -131,9 +135,21 @@ def _wanted_at(kind: type[BaseModel], path: KeyPath) -> str:
     return "give it a value"
 
 
+def _missing_at(kind: type[BaseModel], path: KeyPath) -> str:
+    """Say what the missing key means and what belongs there."""
+    section = _record_at(kind, path[:-1])
+    meaning = MEANINGS.get(section.__name__, {}).get(str(path[-1])) if section else None
+    wanted = _wanted_at(kind, path)
+    if meaning is None:
+        return f"; {wanted}"
+    return f": {meaning}" if wanted == TEXT_WANTED or path == ("bit",) else f": {meaning}; {wanted}"
+
+
 def _unknown_key(kind: type[BaseModel], path: KeyPath) -> str:
     section = _record_at(kind, path[:-1])
     known = list(keys_of(section)) if section else []
+    if str(path[-1])[:1].isdecimal():
+        return "a comma ends a value here; write decimals with a point, such as 2.5 mm"
     near = nearest(str(path[-1]), known)
     return f"unknown key; did you mean {near!r}?" if near else f"unknown key; known here: {', '.join(known)}"
 

@@ -94,8 +94,7 @@ def read_document(path: str, sets: Iterable[str] = ()) -> Document:
             with Path(path).open("rb") as stream:
                 data = stream.read(LARGEST_BYTES + 1)
         except (OSError, ValueError) as error:
-            reason = getattr(error, "strerror", None) or "not a usable path"
-            raise InputError(Problem(file=path, want=f"cannot be read: {reason}")) from None
+            raise InputError(Problem(file=path, want=f"cannot be read: {_reason(error)}")) from None
     return parse_document(data, file=file, folder=folder, sets=sets)
 
 
@@ -115,6 +114,16 @@ def parse_document(
     if problems:
         raise InputError(problems)
     return Document(file=file, folder=folder, tree=tree, places=builder.places)
+
+
+def _reason(error: Exception) -> str:
+    if isinstance(error, FileNotFoundError):
+        return "there is no such file"
+    if isinstance(error, IsADirectoryError):
+        return "it is a folder"
+    if isinstance(error, PermissionError):
+        return "reading it is not allowed"
+    return "it is not a usable path"
 
 
 def _decode(data: bytes, file: str | None) -> str:
@@ -145,7 +154,7 @@ _SYNTAX = (  # what the YAML scanner stumbles over -> what the person should do
     ("mapping values are not allowed", "a colon where none may stand; check indentation, or quote the value"),
     ("could not find expected ':'", "a key without its colon; write 'key: value'"),
     ("end of stream", "a bracket, brace or quote is opened here and never closed"),
-    ("expected ',' or", "a comma or a closing bracket is missing"),
+    ("expected ',' or", "the bracket or brace opened here is not closed, or a comma is missing"),
     ("expected <block end>", "check the indentation; the keys of one section start in the same column"),
     ("unknown escape", "a backslash in double quotes begins an escape; use single quotes or double it"),
 )
@@ -173,18 +182,11 @@ class _Builder:
         try:
             return self._events(yaml.parse(text, Loader=yaml.SafeLoader))
         except yaml.MarkedYAMLError as error:
-            mark = error.problem_mark or error.context_mark
             said = error.problem or ""
-            line = None if mark is None else mark.line + 1
-            if "end of stream" in said and error.context_mark is not None:
-                line = error.context_mark.line + 1
-            if "'\\t'" in said:
-                want = "indent with spaces, not with tabs"
-            else:
-                want = next(
-                    (want for part, want in _SYNTAX if part in said), "not valid YAML; check this line"
-                )
-            self.report(line, want)
+            opened = error.context_mark is not None and ("end of stream" in said or "expected ',' or" in said)
+            mark = error.context_mark if opened else error.problem_mark or error.context_mark
+            line = None if mark is None else int(mark.line) + 1
+            self.report(line, next((want for part, want in _SYNTAX if part in said), "not valid YAML here"))
         except yaml.YAMLError:
             self.report(None, "not valid YAML text")
         return {}
@@ -234,7 +236,7 @@ class _Builder:
                     return {}
                 stack.append((value, child, []))
         if root is None or root is BLANK:
-            self.report(None, "the file is empty; 'mizo new' writes one to start from")
+            self.report(None, "the file is empty")
         elif not isinstance(root, dict):
             self.report(1, "keys and values are wanted, such as 'piece: {width: 90 mm, ...}'")
         return root if isinstance(root, dict) else {}
@@ -246,7 +248,11 @@ class _Builder:
         if event.anchor is not None:
             self.report(line, "anchors are not taken; write the value out", value=f"&{event.anchor}")
         if event.tag is not None:
-            self.report(line, "tags are not taken; write the plain value", value=event.tag)
+            self.report(
+                line,
+                "tags are not taken; write the plain value",
+                value=event.tag.replace("tag:yaml.org,2002:", "!!"),
+            )
         if isinstance(event, yaml.MappingStartEvent):
             return {}
         if isinstance(event, yaml.SequenceStartEvent):

@@ -18,6 +18,7 @@ from vcarve import quantity
 from vcarve.quantity import Kind, QuantityError, format_number
 
 LONGEST_LINE = 200
+TEXT_WANTED = "a single text is wanted"
 
 
 class Blank:
@@ -161,7 +162,7 @@ Flag = Annotated[bool, _reading(_flag, "true or false is wanted"), WithJsonSchem
 
 def _text(value: Any) -> str:
     if not isinstance(value, str):
-        raise QuantityError("a text is wanted")
+        raise QuantityError(TEXT_WANTED)
     spaced = "".join(" " if unicodedata.category(char) == "Zs" else char for char in value)
     stripped = spaced.strip()
     if len(stripped) > LONGEST_LINE:
@@ -173,7 +174,7 @@ def _text(value: Any) -> str:
 
 Text = Annotated[
     str,
-    _reading(_text, "a text is wanted"),
+    _reading(_text, TEXT_WANTED),
     WithJsonSchema({"type": "string", "maxLength": LONGEST_LINE}),
 ]
 

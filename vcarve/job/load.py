@@ -203,7 +203,7 @@ def _look_up(
                 found[key] = load_machine(name, folder)
         except InputError as error:
             for one in error.problems:
-                inside = one.file is not None  # a problem inside the machine's own file keeps its place
+                inside = one.key is not None or one.line is not None  # a place in the machine's own file
                 problems.append(one if inside else _problem(document, path, one.want, str(name)))
     return found, problems
 

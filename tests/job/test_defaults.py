@@ -1,0 +1,93 @@
+"""Speeds that a job leaves out, against the published formula and the practice they follow."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+
+from vcarve.job import defaults
+from vcarve.job.load import bits, load_bit, load_machine, load_wood, machines, woods
+from vcarve.job.records import Feed
+
+
+@pytest.mark.parametrize(
+    ("surface_m_min", "diameter_mm", "teeth", "chip_mm", "published_mm_min"),
+    [(25.0, 12.0, 2, 0.065, 86.0), (25.0, 12.0, 3, 0.065, 129.0), (25.0, 12.0, 4, 0.06, 159.0)],
+)
+def test_feed_formula_against_a_published_example(
+    surface_m_min: float, diameter_mm: float, teeth: int, chip_mm: float, published_mm_min: float
+) -> None:
+    """Feed = teeth x chip x speed, with the worked examples of a cutting-tool supplier's note, which rounds to 1."""
+    rpm = 1000.0 * surface_m_min / (math.pi * diameter_mm)
+
+    assert defaults.feed_mm_min(teeth, chip_mm, rpm) == pytest.approx(published_mm_min, abs=0.5)
+
+
+def test_feed_formula_against_router_charts() -> None:
+    """Chip loads printed in a dealer's chart: 2 flutes, 100 in/min, 10 000 rpm is 0.005 in."""
+    assert defaults.feed_mm_min(2, 0.005 * 25.4, 10_000) == pytest.approx(100 * 25.4)
+
+
+def test_feed_formula_against_the_table_for_small_spindles() -> None:
+    """At 10 000 rpm and 1 flute, softwood is fed 300 to 1000 and hardwood 200 to 600 mm/min (common practice)."""
+    for name, low, high in (("pine-white", 300.0, 1000.0), ("maple-sugar", 200.0, 600.0)):
+        wood = load_wood(name)
+        assert defaults.feed_mm_min(1, wood.chip_low_mm, 10_000) == pytest.approx(low)
+        assert defaults.feed_mm_min(1, wood.chip_high_mm, 10_000) == pytest.approx(high)
+
+
+def test_every_default_is_within_machine_and_wood() -> None:
+    """For every wood, bit and machine: inside the machine's ranges, the chip no thicker than the wood's figure."""
+    for machine in machines():
+        for bit in bits():
+            for wood in woods():
+                speeds = defaults.speeds(Feed(), wood, bit, machine)
+                chip = speeds.cut_mm_min / (bit.flutes * speeds.spindle_rpm)
+                assert machine.spindle.min_rpm <= speeds.spindle_rpm <= machine.spindle.max_rpm
+                assert speeds.cut_mm_min <= min(machine.feed_max.x_mm_min, machine.feed_max.y_mm_min)
+                assert 0.0 < speeds.plunge_mm_min <= machine.feed_max.z_mm_min
+                assert speeds.plunge_mm_min <= 0.5 * speeds.cut_mm_min
+                assert 0.45 * wood.chip_low_mm <= chip <= wood.chip_high_mm
+
+
+def test_fine_tips_take_half_the_chip() -> None:
+    """A flat of at most 0.2 mm on at most 30 degrees is fine (common practice); a sharp 60 degree bit is not."""
+    wood = load_wood("walnut-black")
+
+    assert defaults.chip_mm(wood, load_bit("v30-tip02")) == wood.chip_low_mm / 2
+    assert defaults.chip_mm(wood, load_bit("v60-3.175")) == wood.chip_low_mm
+    assert defaults.chip_mm(wood, load_bit("v45-3.175")) == wood.chip_low_mm
+
+
+def test_given_values_stay_and_the_rest_follows() -> None:
+    """A given speed sets the feed, a given feed sets the speed, and given values are never changed."""
+    wood, bit, machine = load_wood("beech"), load_bit("v60-3.175"), load_machine("gantry-router")
+
+    slow = defaults.speeds(Feed(spindle=10_000), wood, bit, machine)
+    assert slow.cut_mm_min == pytest.approx(2 * 0.02 * 10_000)
+    assert slow.plunge_mm_min == pytest.approx(0.30 * 400)
+    fed = defaults.speeds(Feed(cut="500 mm/min"), wood, bit, machine)
+    assert fed.spindle_rpm == pytest.approx(500 / (2 * 0.02))
+    wild = defaults.speeds(Feed(cut=9e5, plunge=8e5, spindle=7e5), wood, bit, machine)
+    assert (wild.cut_mm_min, wild.plunge_mm_min, wild.spindle_rpm) == (9e5, 8e5, 7e5)
+
+
+def test_a_slow_machine_slows_the_spindle_instead_of_rubbing() -> None:
+    """Where the axes cannot keep up, the spindle is slowed so that the chip keeps its thickness."""
+    wood, bit = load_wood("pine-white"), load_bit("v60-6.35")
+    machine = load_machine("gantry-router").model_copy(
+        update={"feed_max": load_machine("router-3018").feed_max}
+    )
+    speeds = defaults.speeds(Feed(), wood, bit, machine)
+
+    assert speeds.cut_mm_min <= 800
+    assert speeds.cut_mm_min / (2 * speeds.spindle_rpm) == pytest.approx(wood.chip_low_mm, rel=0.01)
+
+
+def test_the_hop_keeps_below_a_low_safe_height() -> None:
+    """The hop is 1 mm, or the safe height where that is lower."""
+    machine = load_machine("small-desktop")
+
+    assert defaults.hop_mm(machine) == 1.0
+    assert defaults.hop_mm(machine.model_copy(update={"safe_height_mm": 0.6})) == 0.6
