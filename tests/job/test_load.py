@@ -1,0 +1,208 @@
+"""Jobs, machines, bits and woods, found by name or path and filled in."""
+
+from __future__ import annotations
+
+import math
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+import vcarve
+from vcarve.errors import InputError
+from vcarve.job.fields import Pitch
+from vcarve.job.load import (
+    bits,
+    load_bit,
+    load_job,
+    load_job_file,
+    load_machine,
+    load_wood,
+    machine_names,
+    machines,
+    resolve,
+    woods,
+)
+from vcarve.job.starter import starter_text
+
+ROOT = Path(vcarve.__file__).parent.parent
+SAMPLES = sorted((ROOT / "samples").glob("*.yaml"))
+PLAIN = """\
+piece: {width: 120 mm, height: 3 1/2 in, thickness: 1/2 in, wood: maple-sugar}
+pattern: {name: asanoha, pitch: about 22 mm}
+groove: {depth: 2 mm}
+bit: v90-6.35
+machine: small-desktop
+"""
+
+
+@pytest.fixture
+def job_path(tmp_path: Path) -> str:
+    """A small job file."""
+    path = tmp_path / "job.yaml"
+    path.write_text(PLAIN, encoding="utf-8")
+    return str(path)
+
+
+def test_a_job_is_filled_in(job_path: str, tmp_path: Path) -> None:
+    """Names become records, lengths become millimetres, and what is left out gets its default."""
+    job = load_job(job_path)
+
+    assert (job.piece.height_mm, job.piece.thickness_mm) == (88.9, 12.7)
+    assert job.pattern.pitch_mm == Pitch(22.0, about=True)
+    assert (job.ground_mm, job.leaf_mm) == (2.0, 2.0)
+    assert (job.wood, job.bit) == (load_wood("maple-sugar"), load_bit("v90-6.35"))
+    assert job.machine == load_machine("small-desktop")
+    assert job.hop_mm == 1.0
+    assert job.folder == str(tmp_path)
+
+
+def test_two_millimetres_in_hard_maple_are_one_level(job_path: str) -> None:
+    """The wood's depth per level reaches 2 mm in hardwood; the job's own step comes first."""
+    assert load_job(job_path).step_mm >= 2.0
+    assert load_job(job_path, ["groove.step=0.5"]).step_mm == 0.5
+
+
+def test_overrides_are_part_of_the_job(job_path: str) -> None:
+    """What the command line sets is read as if it stood in the file."""
+    sets = [
+        "groove.depth=",
+        "groove.ground=1.5",
+        "groove.leaf=1/32 in",
+        "bit={angle: 60, diameter: 6, shank: 6}",
+    ]
+    job = load_job(job_path, sets)
+
+    assert (job.ground_mm, job.leaf_mm) == (1.5, 0.79375)
+    assert (job.bit.angle_deg, job.bit.name) == (60.0, None)
+
+
+def test_resolving_without_a_document_names_the_key(job_path: str) -> None:
+    """A job made in memory has no lines, but its problems still have their key."""
+    written = load_job_file(job_path)
+    assert resolve(written, ".").piece == written.piece
+    piece = written.piece.model_copy(update={"wood": "ashe-white"})
+
+    with pytest.raises(InputError) as caught:
+        resolve(written.model_copy(update={"piece": piece}))
+    assert str(caught.value) == "piece.wood: 'ashe-white': unknown wood; did you mean 'ash-white'?"
+
+
+def test_a_job_file_survives_writing(job_path: str) -> None:
+    """A job file dumped with its keys and read again is the same record."""
+    written = load_job_file(job_path)
+
+    assert type(written).model_validate(written.model_dump(by_alias=True)) == written
+
+
+def test_a_machine_of_ones_own_is_looked_up_beside_the_job(job_path: str, tmp_path: Path) -> None:
+    """A path in a job starts at the job's folder."""
+    text = (ROOT / "machines" / "small-desktop.yaml").read_text(encoding="utf-8")
+    (tmp_path / "mine.yaml").write_text(text.replace("name: small-desktop", "name: mine"), encoding="utf-8")
+
+    assert load_job(job_path, ["machine=mine.yaml"]).machine.name == "mine"
+
+
+def test_machines_are_named_as_their_files() -> None:
+    """A machine's name is its file's; the small desktop mill takes 1/8 inch shanks only."""
+    assert tuple(machine.name for machine in machines()) == machine_names()
+    assert load_machine("small-desktop").collets_mm == (3.175,)
+    assert {machine.dialect for machine in machines()} == {"rs274ngc", "grbl-1.1", "linuxcnc"}
+
+
+def test_bits_are_what_their_names_say() -> None:
+    """The angle and the size in a bit's name are the bit's; names are unique."""
+    names = [bit.name or "" for bit in bits()]
+    assert len(set(names)) == len(names)
+    for bit in bits():
+        match = re.fullmatch(r"v(\d+)-(?:tip(\d+)|ball(\d+)|([\d.]+))", bit.name or "")
+        assert match is not None
+        assert bit.angle_deg == float(match[1])
+        if match[2]:
+            assert bit.tip_mm == pytest.approx(int(match[2]) / 10)
+        elif match[3]:
+            assert bit.tip_radius_mm == pytest.approx(int(match[3]) / 100)
+        else:
+            assert bit.diameter_mm == float(match[4])
+        assert any(math.isclose(bit.shank_mm, size) for size in (3.175, 6.0, 6.35, 8.0))
+
+
+@pytest.mark.parametrize(
+    ("name", "pounds_force"),
+    [("maple-sugar", 1450), ("cherry-black", 950), ("walnut-black", 1010), ("oak-white", 1360), ("oak-red", 1290),
+     ("ash-white", 1320), ("birch-yellow", 1260), ("beech", 1300), ("poplar-yellow", 540), ("basswood", 410),
+     ("mahogany", 800), ("khaya", 830), ("sapele", 1500), ("redcedar-western", 350), ("douglas-fir", 710),
+     ("pine-white", 380), ("port-orford-cedar", 630), ("maple-red", 950)],
+)  # fmt: skip
+def test_hardness_is_the_published_figure_in_newtons(name: str, pounds_force: int) -> None:
+    """Side hardness in pounds-force as the Wood Handbook and its copies print it; 1 lbf is 4.448 N."""
+    assert load_wood(name).hardness_n == pytest.approx(pounds_force * 4.448, abs=5.0)
+
+
+def test_woods_are_unique_and_keep_to_their_class() -> None:
+    """Chip loads are those of hardwoods or of softwoods (common practice); tints are colours."""
+    names = [wood.name for wood in woods()]
+    assert len(set(names)) == len(names)
+    for wood in woods():
+        hard = wood.chip_low_mm == 0.02
+        assert (wood.chip_low_mm, wood.chip_high_mm) == ((0.02, 0.06) if hard else (0.03, 0.10))
+        assert 0.25 <= wood.plunge_share <= 0.50
+        assert re.fullmatch("#[0-9a-f]{6}", wood.tint)
+        assert hard == (wood.hardness_n is not None and wood.hardness_n > 3300)
+
+
+@pytest.mark.parametrize("path", SAMPLES, ids=lambda path: path.stem)
+def test_samples_can_be_cut(path: Path) -> None:
+    """Each sample's bit fits a collet, reaches the depth, and the piece fits the machine and stays whole."""
+    job = load_job(str(path))
+    bit, machine = job.bit, job.machine
+    deepest = (bit.diameter_mm - bit.tip_mm) / (2.0 * math.tan(math.radians(bit.angle_deg / 2.0)))
+
+    assert any(math.isclose(bit.shank_mm, collet, abs_tol=0.01) for collet in machine.collets_mm)
+    assert max(job.ground_mm, job.leaf_mm) <= deepest
+    assert max(job.ground_mm, job.leaf_mm) < job.piece.thickness_mm / 2
+    assert job.piece.width_mm <= machine.travel.x_mm
+    assert job.piece.height_mm <= machine.travel.y_mm
+    assert job.cut_mm_min <= machine.feed_max.x_mm_min
+    assert machine.spindle.min_rpm <= job.spindle_rpm <= machine.spindle.max_rpm
+    assert all(clamp.above_mm < machine.safe_height_mm for clamp in job.clamps)
+
+
+def test_samples_cover_machines_and_patterns() -> None:
+    """Every machine has a sample, and so have at least three patterns."""
+    jobs = [load_job(str(path)) for path in SAMPLES]
+
+    assert {job.machine.name for job in jobs} == set(machine_names())
+    assert len({job.pattern.name for job in jobs}) >= 3
+
+
+def test_the_starter_loads_and_explains_every_key(tmp_path: Path) -> None:
+    """The starter is a valid job, and its comments hold every key a job can have."""
+    path = tmp_path / "start.yaml"
+    path.write_text(starter_text(), encoding="utf-8")
+    job = load_job_file(str(path))
+    text = starter_text()
+
+    assert job.title
+    for record in (
+        type(job),
+        type(job.piece),
+        type(job.pattern),
+        type(job.groove),
+        type(job.feed),
+        type(job.plan),
+    ):
+        for name, info in record.model_fields.items():
+            assert re.search(rf"\b{re.escape(info.alias or name)}\b", text), name
+
+
+def test_loading_a_job_loads_no_heavy_library() -> None:
+    """Reading a job needs neither numpy nor the geometry libraries."""
+    code = "import sys, vcarve.job.load; print(*sorted(sys.modules))"
+    loaded = subprocess.run(
+        [sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=True
+    )
+
+    assert not {"numpy", "scipy", "shapely", "pymatching", "PIL", "click"} & set(loaded.stdout.split())
