@@ -1,0 +1,299 @@
+"""Outlines of pieces: their sizes against closed forms, their insets against another library's."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+
+import numpy as np
+import pytest
+import shapely
+from scipy.special import ellipe
+from shapely.geometry import Polygon
+
+from vcarve.errors import InputError
+from vcarve.job.records import Outline, Piece
+from vcarve.pattern.inset import inset, inset_parts
+from vcarve.pattern.outline import outline_of
+from vcarve.pattern.region import (
+    Region,
+    Ring,
+    area_mm2,
+    boundary_primitives,
+    bounds,
+    chords,
+    contains,
+    perimeter_mm,
+    rectangle,
+)
+from vcarve.pattern.shapes import circle, ellipse, regular_polygon, rounded_rectangle
+
+
+def piece(width: float, height: float, **outline: object) -> Piece:
+    """Return a piece of this size and outline."""
+    return Piece(
+        width_mm=width,
+        height_mm=height,
+        thickness_mm=10.0,
+        wood="beech",
+        outline=Outline.model_validate(outline),
+    )
+
+
+def polygon(region: Region, sag_mm: float = 1e-5) -> Polygon:
+    """Return a region as a fine polygon of another library."""
+    return Polygon(chords(region.outer, sag_mm), [chords(hole, sag_mm) for hole in region.holes])
+
+
+def notched() -> Region:
+    """Return an L with a round hole: corners that point inwards, and an arc with its middle in the air."""
+    corners = np.array([(-30.0, -20.0), (30.0, -20.0), (30.0, 0.0), (0.0, 0.0), (0.0, 20.0), (-30.0, 20.0)])
+    hole = Ring(
+        xy_mm=np.array([(-20.0, -10.0), (-10.0, -10.0)]),
+        bulge=np.array([-1.0, -1.0]),
+    )
+    return Region(outer=Ring(xy_mm=corners, bulge=np.zeros(6)), holes=(hole,))
+
+
+def test_a_rectangle_has_its_own_area_and_perimeter() -> None:
+    """The plain outline is a rectangle about the centre."""
+    region = outline_of(piece(80.0, 50.0))
+
+    assert area_mm2(region) == pytest.approx(4000.0, rel=1e-12)
+    assert perimeter_mm(region) == pytest.approx(260.0, rel=1e-12)
+    assert bounds(region) == (-40.0, -25.0, 40.0, 25.0)
+
+
+def test_a_circle_has_the_area_and_perimeter_of_a_circle() -> None:
+    """Area pi r², perimeter 2 pi r, and the box touches it on four sides."""
+    region = outline_of(piece(90.0, 90.0, shape="circle"))
+
+    assert area_mm2(region) == pytest.approx(math.pi * 45.0**2, rel=1e-12)
+    assert perimeter_mm(region) == pytest.approx(math.pi * 90.0, rel=1e-12)
+    assert bounds(region) == pytest.approx((-45.0, -45.0, 45.0, 45.0), abs=1e-12)
+
+
+def test_a_rounded_rectangle_loses_only_its_corners() -> None:
+    """Four corner squares of side r become quarter circles: (4 - pi) r² less area, (8 - 2 pi) r less perimeter."""
+    region = outline_of(piece(80.0, 50.0, shape="rounded", radius=6.0))
+
+    assert area_mm2(region) == pytest.approx(4000.0 - (4.0 - math.pi) * 36.0, rel=1e-12)
+    assert perimeter_mm(region) == pytest.approx(260.0 - (8.0 - 2.0 * math.pi) * 6.0, rel=1e-12)
+
+
+def test_the_largest_radius_makes_a_stadium_without_sides_of_no_length() -> None:
+    """Where the radius is half the height, the straight sides at the ends are gone."""
+    region = outline_of(piece(80.0, 50.0, shape="rounded", radius=25.0))
+
+    assert len(region.outer.bulge) == 6
+    assert area_mm2(region) == pytest.approx(30.0 * 50.0 + math.pi * 625.0, rel=1e-12)
+
+
+@pytest.mark.parametrize(("width", "height"), [(100.0, 60.0), (40.0, 90.0), (200.0, 20.0), (60.0, 59.9)])
+def test_an_ellipse_has_the_area_and_perimeter_of_an_ellipse(width: float, height: float) -> None:
+    """Area pi a b and perimeter 4 a E(m), E the complete elliptic integral of the second kind."""
+    region = outline_of(piece(width, height, shape="ellipse"))
+    a, b = max(width, height) / 2.0, min(width, height) / 2.0
+
+    perimeter = 4.0 * a * float(ellipe(1.0 - (b / a) ** 2))
+    assert area_mm2(region) == pytest.approx(math.pi * a * b, abs=0.0005 * perimeter)
+    assert perimeter_mm(region) == pytest.approx(perimeter, abs=0.001)
+    assert bounds(region) == pytest.approx((-width / 2, -height / 2, width / 2, height / 2), abs=1e-9)
+
+
+def test_an_ellipse_strays_less_than_half_a_micrometre() -> None:
+    """Every point of the arcs lies within 0.5 µm of the true ellipse, found by Newton's method along the normal."""
+    region = ellipse(100.0, 60.0)
+    points = chords(region.outer, 1e-6)
+    a, b = 50.0, 30.0
+
+    t = np.arctan2(points[:, 1] / b, points[:, 0] / a)
+    for _ in range(20):
+        dx, dy = points[:, 0] - a * np.cos(t), points[:, 1] - b * np.sin(t)
+        first = dx * a * np.sin(t) - dy * b * np.cos(t)
+        second = dx * a * np.cos(t) + dy * b * np.sin(t) + (a * np.sin(t)) ** 2 + (b * np.cos(t)) ** 2
+        t -= first / second
+    stray = np.hypot(points[:, 0] - a * np.cos(t), points[:, 1] - b * np.sin(t))
+    assert float(stray.max()) <= 0.0005 + 1e-6
+
+
+@pytest.mark.parametrize("sides", [3, 4, 5, 6, 8, 12])
+def test_a_regular_polygon_has_its_closed_form_area(sides: int) -> None:
+    """Area n/2 R² sin(2 pi / n), one flat side at the front, the box centred."""
+    unit = bounds(regular_polygon(sides, 0.0))
+    width, height = 60.0, 60.0 * (unit[3] - unit[1]) / (unit[2] - unit[0])
+    region = outline_of(piece(width, height, shape="polygon", sides=sides))
+
+    side = float(np.hypot(*(region.outer.xy_mm[1] - region.outer.xy_mm[0])))
+    radius = side / (2.0 * math.sin(math.pi / sides))
+    assert area_mm2(region) == pytest.approx(
+        sides / 2.0 * radius**2 * math.sin(2.0 * math.pi / sides), rel=1e-12
+    )
+    assert bounds(region) == pytest.approx((-width / 2, -height / 2, width / 2, height / 2), abs=1e-9)
+    front = np.sort(region.outer.xy_mm[:, 1])[:2]
+    assert front == pytest.approx([-height / 2, -height / 2])
+
+
+def test_a_turned_hexagon_stands_on_a_corner() -> None:
+    """Thirty degrees turn the flat side at the front into a corner."""
+    region = outline_of(piece(50.0, 50.0 * 2.0 / math.sqrt(3.0), shape="polygon", sides=6, turn=30.0))
+
+    assert np.count_nonzero(np.isclose(region.outer.xy_mm[:, 1], bounds(region)[1])) == 1
+
+
+def test_a_polygon_that_cannot_be_says_what_would_be_right() -> None:
+    """A hexagon 80 mm wide is 80 · √3 / 2 mm high, and nothing else."""
+    with pytest.raises(InputError, match=f"80 mm wide is {80.0 * math.sqrt(3.0) / 2.0:.3f} mm high"):
+        outline_of(piece(80.0, 80.0, shape="polygon", sides=6))
+
+
+def test_a_drawn_outline_with_a_hole(tmp_path: Path) -> None:
+    """The largest closed path is the outline, the other a hole; areas add up."""
+    (tmp_path / "tray.svg").write_text(
+        '<svg xmlns="http://www.w3.org/2000/svg" width="120mm" height="90mm" viewBox="0 0 120 90">'
+        '<rect x="10" y="10" width="100" height="70" rx="5"/><circle cx="60" cy="45" r="12"/></svg>'
+    )
+    region = outline_of(piece(100.0, 70.0, shape="drawing", file="tray.svg"), str(tmp_path))
+
+    assert len(region.holes) == 1
+    assert area_mm2(region) == pytest.approx(7000.0 - (4.0 - math.pi) * 25.0 - math.pi * 144.0, rel=1e-7)
+    assert contains(region, np.array([(0.0, 0.0), (20.0, 20.0), (60.0, 0.0)])).tolist() == [
+        False,
+        True,
+        False,
+    ]
+
+
+@pytest.mark.parametrize(
+    ("body", "words"),
+    [
+        ('<rect width="50" height="40"/>', "50.00 mm by 40.00 mm, but the piece is 100 mm by 70 mm"),
+        ('<path d="M 0 0 H 100 V 70 H 0"/>', "outline ends at"),
+        ('<path d="M 0 0 H 100 V 70 H 0 Z M 0 0 L 100 70"/>', "outline branches at"),
+        ('<path d="M 0 0 L 100 70 V 0 L 0 70 Z"/>', "crosses itself at"),
+        ('<rect width="60" height="70"/><rect x="70" width="30" height="70"/>', "second outline"),
+        ('<rect width="100" height="70"/><circle cx="50" cy="35" r="9"/><circle cx="50" cy="35" r="5"/>', "hole"),
+    ],
+)  # fmt: skip
+def test_a_drawn_outline_that_bounds_nothing_is_refused(tmp_path: Path, body: str, words: str) -> None:
+    """Wrong size, open, branching, crossing, doubled or nested outlines are told apart, with places and sizes."""
+    (tmp_path / "bad.svg").write_text(
+        f'<svg xmlns="http://www.w3.org/2000/svg" width="100mm" height="70mm" viewBox="0 0 100 70">{body}</svg>'
+    )
+    with pytest.raises(InputError, match=words):
+        outline_of(piece(100.0, 70.0, shape="drawing", file="bad.svg"), str(tmp_path))
+
+
+@pytest.mark.parametrize(
+    "region",
+    [
+        rectangle(60.0, 40.0),
+        circle(50.0),
+        ellipse(70.0, 40.0),
+        rounded_rectangle(60.0, 40.0, 7.0),
+        notched(),
+    ],
+)
+def test_points_inside_are_those_another_library_finds(region: Region) -> None:
+    """Random points agree with a fine polygon, but for a hair along the boundary."""
+    points = np.random.default_rng(7).uniform(-40.0, 40.0, size=(4000, 2))
+    fine = polygon(region)
+    clear = shapely.distance(fine.boundary, shapely.points(points)) > 1e-4
+
+    assert np.array_equal(
+        contains(region, points)[clear], shapely.contains_xy(fine, points[:, 0], points[:, 1])[clear]
+    )
+
+
+def test_an_arc_of_more_than_half_a_turn_holds_its_points() -> None:
+    """A keyhole's round part: three quarters of a circle and two straight sides to its middle."""
+    ring = Ring(
+        xy_mm=np.array([(10.0, 0.0), (0.0, -10.0), (0.0, 0.0)]),
+        bulge=np.array([math.tan(math.radians(270.0) / 4.0), 0.0, 0.0]),
+    )
+    region = Region(outer=ring)
+
+    assert area_mm2(region) == pytest.approx(0.75 * math.pi * 100.0)
+    points = np.array([(5.0, 5.0), (-5.0, 5.0), (-5.0, -5.0), (5.0, -5.0), (9.0, 9.0), (-9.9, 0.1)])
+    assert contains(region, points).tolist() == [True, True, True, False, False, True]
+
+
+def test_sides_follow_each_other() -> None:
+    """Each side of the boundary begins where the one before it ended."""
+    sides = boundary_primitives(rounded_rectangle(60.0, 40.0, 7.0))
+
+    assert all(sides[i - 1].end == side.start for i, side in enumerate(sides))
+    assert {side.role for side in sides} == {3}
+    assert math.fsum(side.length for side in sides) == pytest.approx(200.0 - 56.0 + 14.0 * math.pi)
+
+
+def test_a_rectangle_inset_is_the_smaller_rectangle() -> None:
+    """Four exact corners, nothing more."""
+    region = inset(rectangle(60.0, 40.0), 3.0)
+
+    assert np.allclose(region.outer.xy_mm, rectangle(54.0, 34.0).outer.xy_mm, atol=1e-12)
+    assert not region.outer.bulge.any()
+
+
+@pytest.mark.parametrize("distance", [0.5, 5.0, 24.0, -3.0])
+def test_a_circle_inset_is_the_smaller_circle(distance: float) -> None:
+    """The area is pi (r - d)², to the last digits: the arcs stay arcs."""
+    region = inset(circle(50.0), distance)
+
+    assert area_mm2(region) == pytest.approx(math.pi * (25.0 - distance) ** 2, rel=1e-12)
+
+
+def test_a_rounded_rectangle_keeps_its_corner_centres() -> None:
+    """Inset by less than the radius the corners shrink; by more they are sharp."""
+    small = inset(rounded_rectangle(60.0, 40.0, 7.0), 2.0)
+    sharp = inset(rounded_rectangle(60.0, 40.0, 7.0), 9.0)
+
+    assert area_mm2(small) == pytest.approx(56.0 * 36.0 - (4.0 - math.pi) * 25.0, rel=1e-12)
+    assert area_mm2(sharp) == pytest.approx(42.0 * 22.0, rel=1e-12)
+    assert len(sharp.outer.bulge) == 4
+
+
+def test_a_hexagon_inset_shrinks_by_its_apothem() -> None:
+    """A regular polygon inset stays regular: its scale is 1 - d / apothem."""
+    unit = regular_polygon(6, 10.0)
+    whole = Region(outer=Ring(xy_mm=unit.outer.xy_mm * 30.0, bulge=np.zeros(6)))
+    apothem = 30.0 * math.cos(math.pi / 6.0)
+
+    assert np.allclose(inset(whole, 4.0).outer.xy_mm, whole.outer.xy_mm * (1.0 - 4.0 / apothem), atol=1e-9)
+
+
+@pytest.mark.parametrize("distance", [0.2, 1.5, 4.0, -0.5, -2.0])
+@pytest.mark.parametrize(
+    "region", [ellipse(70.0, 40.0), notched(), rounded_rectangle(60.0, 40.0, 20.0)], ids=["ellipse", "notched", "stadium"]
+)  # fmt: skip
+def test_an_inset_is_what_another_library_buffers(region: Region, distance: float) -> None:
+    """Both boundaries stay within 2 µm of each other."""
+    ours = polygon(inset(region, distance), 1e-5)
+    theirs = polygon(region).buffer(-distance, quad_segs=2000)
+
+    assert ours.is_valid
+    assert shapely.hausdorff_distance(ours.boundary, theirs.boundary) <= 0.002
+
+
+def test_an_ellipse_inset_past_its_curvature_still_agrees() -> None:
+    """Inset by more than the smallest radius of curvature (b²/a = 5.7 mm) the ends become corners."""
+    region = ellipse(70.0, 20.0)
+    ours = inset(region, 6.0)
+    theirs = polygon(region).buffer(-6.0, quad_segs=2000)
+
+    assert shapely.hausdorff_distance(polygon(ours).boundary, theirs.boundary) <= 0.003
+
+
+def test_what_vanishes_or_falls_apart_is_told() -> None:
+    """A distance that leaves nothing, and one that cuts a waist, are answered with a sentence."""
+    right = [(2, -10), (30, -10), (30, 10), (2, 10), (2, 1)]
+    left = [(-2, 1), (-2, 10), (-30, 10), (-30, -10), (-2, -10), (-2, -1), (2, -1)]
+    corners = [*right, *left]
+    waist = Region(outer=Ring(xy_mm=np.array(corners, dtype=float), bulge=np.zeros(12)))
+
+    assert inset_parts(rectangle(60.0, 40.0), 20.001) == ()
+    assert len(inset_parts(waist, 2.0)) == 2
+    with pytest.raises(InputError, match="nothing is left"):
+        inset(rectangle(60.0, 40.0), 25.0)
+    with pytest.raises(InputError, match="falls into 2 parts"):
+        inset(waist, 2.0)

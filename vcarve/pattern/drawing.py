@@ -1,0 +1,145 @@
+"""A drawing of lines, read from an SVG or a DXF file: what the user drew, on the piece, ready to be cut."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+
+from vcarve.errors import Finding, InputError, Problem
+from vcarve.pattern.curves import Floats
+from vcarve.pattern.joining import join
+from vcarve.pattern.model import Line
+from vcarve.pattern.region import bounds_of
+from vcarve.pattern.strokes import Sheet, Stroke
+
+FIRST_LAYER = 8  # roles below are those of patterns
+LARGEST_FILE = 20_000_000  # bytes
+SMALLEST_MM = 0.01
+_PAGE_MATCH_MM = 0.1
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Drawing:
+    """Lines in millimetres about the origin, Y up.
+
+    A line's role is ``FIRST_LAYER`` plus the index of its layer in ``layers``; ``size_mm`` is the size of the rectangle round all
+    lines; ``findings`` (all cautions) say what was closed, merged, assumed and left out.
+    """
+
+    lines: tuple[Line, ...]
+    layers: tuple[str, ...]
+    findings: tuple[Finding, ...]
+    size_mm: tuple[float, float]
+
+
+def read_drawing(
+    path: str | Path,
+    *,
+    close_gaps_mm: float = 0.05,
+    keys: Collection[str] = (),
+    only: bool = False,
+    piece_mm: tuple[float, float] | None = None,
+) -> Drawing:
+    """Read the lines of an SVG or DXF file.
+
+    Each line's layer is the first of its names (in SVG the groups around it from the inside out and its colour, in DXF its
+    layer and its colour, colours as ``#rrggbb``) that is in ``keys``, else its first name; with ``only``, lines on none of
+    the ``keys`` are left out.  The lines are centred about the origin; where the drawing's page (SVG width and height, DXF
+    limits) has the size ``piece_mm``, the page is centred instead.  Raises ``InputError`` for what cannot be read, is not
+    safe to read, or has no lines.
+    """
+    file = Path(path)
+    sheet = _sheet(file)
+    strokes, names = _layered(sheet, keys, only)
+    if not strokes:
+        what = f" on the layers {', '.join(sorted(keys))}" if only else ""
+        left = _left_out(sheet)
+        want = f"the drawing has no lines{what}" + (f"; it holds {left}, which cannot be cut" if left else "")
+        raise InputError(Problem(want=want, file=str(file)))
+    strokes = _centred(strokes, sheet.page_mm, piece_mm)
+    layers = tuple(dict.fromkeys(names))
+    roles = [FIRST_LAYER + layers.index(name) for name in names]
+    lines, findings = join(strokes, roles, close_gaps_mm)
+    if not lines:
+        raise InputError(
+            Problem(want="the drawing has no line longer than the gaps to close", file=str(file))
+        )
+    told = [
+        Finding(code="drawing-read", sentence=sentence, severity="caution") for sentence in sheet.cautions
+    ]
+    if left := _left_out(sheet):
+        told.append(Finding(code="drawing-ignored", sentence=f"Left out: {left}.", severity="caution"))
+    low, high = _bounds(strokes)
+    size = (float(high[0] - low[0]), float(high[1] - low[1]))
+    if max(size) < SMALLEST_MM:
+        want = f"the whole drawing is {max(size):.2g} mm large; check its units"
+        raise InputError(Problem(want=want, file=str(file)))
+    return Drawing(lines=tuple(lines), layers=layers, findings=(*told, *findings), size_mm=size)
+
+
+def _sheet(file: Path) -> Sheet:
+    kind = file.suffix.lower()
+    if kind not in (".svg", ".dxf"):
+        raise InputError(Problem(want="a drawing should be an .svg or a .dxf file", file=str(file)))
+    try:
+        if file.stat().st_size > LARGEST_FILE:
+            want = f"the file is larger than {LARGEST_FILE // 1_000_000} MB; draw less at once"
+            raise InputError(Problem(want=want, file=str(file)))
+        content = file.read_bytes()
+    except OSError as error:
+        want = f"the drawing cannot be opened ({error.strerror or 'no such file'})"
+        raise InputError(Problem(want=want, file=str(file))) from None
+    if kind == ".svg":
+        from vcarve.pattern.svg_in import read_svg
+
+        return read_svg(content, str(file))
+    from vcarve.pattern.dxf_in import read_dxf
+
+    return read_dxf(content, str(file))
+
+
+def _layered(sheet: Sheet, keys: Collection[str], only: bool) -> tuple[list[Stroke], list[str]]:
+    """Return the strokes to keep and the layer of each."""
+    wanted = {key.casefold(): key for key in keys}
+    strokes, names = [], []
+    for stroke in sheet.strokes:
+        name = next((wanted[n.casefold()] for n in stroke.names if n.casefold() in wanted), None)
+        if name is None and only:
+            sheet.ignored["lines on other layers"] += 1
+            continue
+        strokes.append(stroke)
+        names.append(stroke.names[0] if name is None else name)
+    return strokes, names
+
+
+def _left_out(sheet: Sheet) -> str:
+    return ", ".join(f"{what} ({count})" for what, count in sorted(sheet.ignored.items()))
+
+
+def _bounds(strokes: Sequence[Stroke]) -> tuple[Floats, Floats]:
+    """Return the lowest and the highest coordinates (2,) of the strokes, arcs at their true width."""
+    return bounds_of(
+        np.array([s.start for s in strokes]),
+        np.array([s.end for s in strokes]),
+        np.array([s.bulge for s in strokes]),
+    )
+
+
+def _centred(
+    strokes: list[Stroke],
+    page: tuple[float, float, float, float] | None,
+    piece: tuple[float, float] | None,
+) -> list[Stroke]:
+    low, high = _bounds(strokes)
+    cx, cy = (float(v) for v in (low + high) / 2.0)
+    if page is not None and piece is not None:
+        size = (page[2] - page[0], page[3] - page[1])
+        if max(abs(size[0] - piece[0]), abs(size[1] - piece[1])) <= _PAGE_MATCH_MM:
+            cx, cy = (page[0] + page[2]) / 2.0, (page[1] + page[3]) / 2.0
+    return [
+        replace(s, start=(s.start[0] - cx, s.start[1] - cy), end=(s.end[0] - cx, s.end[1] - cy))
+        for s in strokes
+    ]

@@ -1,0 +1,296 @@
+"""DXF drawings: the flat lines, arcs and curves of the model space, in millimetres."""
+
+from __future__ import annotations
+
+import io
+import logging
+import math
+import warnings
+from collections.abc import Callable, Iterator
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+
+from vcarve.errors import InputError, Problem
+from vcarve.pattern.curves import Arc, Floats, arc_lines, ellipse_arc, fit_arcs, split_arc
+from vcarve.pattern.model import Point
+from vcarve.pattern.strokes import MOST_STROKES, Sheet
+
+# $INSUNITS codes of the DXF reference: millimetres per unit.
+_UNIT_MM = {
+    1: 25.4, 2: 304.8, 3: 1_609_344.0, 4: 1.0, 5: 10.0, 6: 1000.0, 7: 1_000_000.0, 8: 25.4e-6, 9: 0.0254, 10: 914.4,
+    11: 1e-7, 12: 1e-6, 13: 0.001, 14: 100.0, 15: 10_000.0, 16: 100_000.0,
+}  # fmt: skip
+_DEEPEST_BLOCK = 20
+_WORDS = {
+    "TEXT": "text", "MTEXT": "text", "ATTRIB": "text", "ATTDEF": "text", "HATCH": "hatches", "MPOLYGON": "hatches",
+    "IMAGE": "pictures", "WIPEOUT": "pictures", "POINT": "points", "DIMENSION": "dimensions", "LEADER": "leaders",
+    "MULTILEADER": "leaders", "3DFACE": "faces", "SOLID": "filled shapes", "TRACE": "filled shapes", "MESH": "meshes",
+    "VIEWPORT": "viewports",
+}  # fmt: skip
+
+
+def read_dxf(content: bytes, name: str) -> Sheet:
+    """Return the lines of a DXF file's bytes; ``name`` is the file's name for messages.
+
+    Raises ``InputError`` for what is no DXF, blocks that insert themselves or swell without end, and coordinates that
+    cannot be a piece of wood.
+    """
+    sheet = Sheet(name=name)
+    document = _load(content, sheet)
+    units = int(document.header.get("$INSUNITS", 0) or 0)
+    scale = _UNIT_MM.get(units, 1.0)
+    if units not in _UNIT_MM:
+        sheet.cautions.append("The drawing does not say its unit; millimetres were assumed.")
+    reader = _Reader(sheet, document, scale)
+    reader.page()
+    level = logging.root.manager.disable
+    logging.disable(logging.CRITICAL)
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            for entity in document.modelspace():
+                reader.entity(entity, (), 0)
+    finally:
+        logging.disable(level)
+    if reader.hidden:
+        sheet.ignored["lines on layers switched off"] += reader.hidden
+    return sheet
+
+
+def _load(content: bytes, sheet: Sheet) -> Any:
+    from ezdxf import recover
+    from ezdxf.lldxf.const import DXFError
+
+    level = logging.root.manager.disable
+    logging.disable(logging.CRITICAL)
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            document, _ = recover.read(io.BytesIO(content))
+            return document
+    except (
+        DXFError,
+        ValueError,
+        KeyError,
+        IndexError,
+        TypeError,
+        AttributeError,
+        ArithmeticError,
+        RecursionError,
+    ):
+        raise InputError(Problem(want="this is not a readable DXF drawing", file=sheet.name)) from None
+    finally:
+        logging.disable(level)
+
+
+class _Reader:
+    """Walks through a document's entities and adds what is flat and made of lines to the sheet."""
+
+    def __init__(self, sheet: Sheet, document: Any, scale: float) -> None:
+        self.sheet = sheet
+        self.document = document
+        self.scale = scale
+        self.hidden = 0
+        self.visits = 0
+        self.draw: dict[str, Callable[[Any], tuple[list[Arc], bool] | None]] = {
+            "LINE": self._line,
+            "LWPOLYLINE": self._lwpolyline,
+            "POLYLINE": self._polyline,
+            "ARC": self._arc,
+            "CIRCLE": self._arc,
+            "ELLIPSE": self._ellipse,
+            "SPLINE": self._spline,
+            "HELIX": self._spline,
+        }
+
+    def page(self) -> None:
+        """Take the drawing's limits as its page."""
+        low, high = self.document.header.get("$LIMMIN"), self.document.header.get("$LIMMAX")
+        if low is None or high is None:
+            return
+        corners = [float(v) * self.scale for v in (low[0], low[1], high[0], high[1])]
+        if all(math.isfinite(v) for v in corners) and corners[2] > corners[0] and corners[3] > corners[1]:
+            self.sheet.page_mm = (corners[0], corners[1], corners[2], corners[3])
+
+    def entity(self, entity: Any, above: tuple[str, ...], depth: int) -> None:
+        """Add one entity; ``above`` are the layers of the block references it comes from."""
+        self.visits += 1
+        if self.visits > 2 * MOST_STROKES or depth > _DEEPEST_BLOCK:
+            want = "blocks are inserted in blocks without end, or too often; explode them in the drawing"
+            raise InputError(Problem(want=want, file=self.sheet.name))
+        kind = entity.dxftype()
+        names = self._names(entity, above)
+        if kind != "INSERT" and not self._visible(names[-2]):
+            self.hidden += 1
+        elif kind == "INSERT":
+            for part in self._parts(entity, depth):
+                self.entity(part, (names[-2],), depth + 1)
+        elif kind not in self.draw:
+            self.sheet.ignored[_WORDS.get(kind, f"{kind} entities")] += 1
+        elif (drawn := self._drawn(kind, entity)) is None:
+            self.sheet.ignored["lines that do not lie flat"] += 1
+        else:
+            self.sheet.add(drawn[0], names, curve=drawn[1])
+
+    def _drawn(self, kind: str, entity: Any) -> tuple[list[Arc], bool] | None:
+        try:
+            return self.draw[kind](entity)
+        except InputError:
+            raise
+        except (ValueError, TypeError, IndexError, ArithmeticError, AttributeError):
+            want = f"this {kind} cannot be read; draw it again"
+            raise InputError(
+                Problem(want=want, file=self.sheet.name, value=f"#{entity.dxf.handle}")
+            ) from None
+
+    def _parts(self, insert: Any, depth: int) -> Iterator[Any]:
+        """Yield what a block reference shows, one copy for each of its rows and columns."""
+        if depth >= _DEEPEST_BLOCK or insert.mcount > MOST_STROKES:
+            want = "blocks are inserted in blocks without end, or too often; explode them in the drawing"
+            raise InputError(Problem(want=want, file=self.sheet.name, value=str(insert.dxf.get("name", ""))))
+        try:
+            copies = insert.multi_insert() if insert.mcount > 1 else (insert,)
+            for copy in copies:
+                yield from copy.virtual_entities()
+        except (ValueError, TypeError, ArithmeticError, AttributeError, RecursionError):
+            want = "this block cannot be read; explode it in the drawing"
+            raise InputError(
+                Problem(want=want, file=self.sheet.name, value=str(insert.dxf.get("name", "")))
+            ) from None
+
+    def _names(self, entity: Any, above: tuple[str, ...]) -> tuple[str, ...]:
+        """Return the names the entity's layer may go by: the layer (inside a block, layer 0 is the block's), the colour."""
+        from ezdxf.colors import aci2rgb
+
+        layer = str(entity.dxf.get("layer", "0"))
+        if layer == "0" and above:
+            layer = above[0]
+        colour = entity.rgb
+        if colour is None:
+            index = int(entity.dxf.get("color", 256))
+            if not 1 <= index <= 255 and self.document.layers.has_entry(layer):
+                table = self.document.layers.get(layer)
+                colour, index = table.rgb, abs(int(table.dxf.get("color", 7)))
+            if colour is None:
+                # Colour 7 is black on paper and white on a dark screen.
+                colour = (0, 0, 0) if index == 7 or not 1 <= index <= 255 else aci2rgb(index)
+        return (layer, f"#{colour[0]:02x}{colour[1]:02x}{colour[2]:02x}")
+
+    def _visible(self, layer: str) -> bool:
+        if not self.document.layers.has_entry(layer):
+            return True
+        entry = self.document.layers.get(layer)
+        return not (entry.is_off() or entry.is_frozen())
+
+    def _flat(self, points: list[tuple[float, float]]) -> Floats:
+        """Return points in millimetres, shape (n, 2), refusing what cannot be a piece of wood."""
+        xy = np.array(points, dtype=float).reshape(-1, 2) * self.scale
+        if len(xy):
+            self.sheet.check_size(float(np.abs(xy).max()))
+        return xy
+
+    def _hand(self, entity: Any) -> float | None:
+        """Return 1 where the entity's own plane is seen from above, -1 from below, None where it stands on edge."""
+        normal = entity.dxf.get("extrusion", (0.0, 0.0, 1.0))
+        x, y, z = (float(v) for v in normal)
+        if math.hypot(x, y) > 1e-6 * abs(z):
+            return None
+        return math.copysign(1.0, z)
+
+    def _line(self, entity: Any) -> tuple[list[Arc], bool]:
+        a, b = self._flat([entity.dxf.start[:2], entity.dxf.end[:2]])
+        return [(_point(a), _point(b), 0.0)], False
+
+    def _lwpolyline(self, entity: Any) -> tuple[list[Arc], bool] | None:
+        points = [(float(x), float(y), float(b)) for x, y, b in entity.get_points("xyb")]
+        return self._run(entity, points, bool(entity.closed))
+
+    def _polyline(self, entity: Any) -> tuple[list[Arc], bool] | None:
+        if not (entity.is_2d_polyline or entity.is_3d_polyline):
+            return None
+        points = []
+        for vertex in entity.vertices:
+            if int(vertex.dxf.get("flags", 0)) & 16:  # a control point of the frame of a spline
+                continue
+            x, y, _ = vertex.dxf.location
+            points.append((float(x), float(y), float(vertex.dxf.get("bulge", 0.0))))
+        return self._run(entity, points, bool(entity.is_closed))
+
+    def _run(
+        self, entity: Any, points: list[tuple[float, float, float]], closed: bool
+    ) -> tuple[list[Arc], bool] | None:
+        hand = self._hand(entity)
+        if hand is None:
+            return None
+        xy = self._flat([(hand * x, y) for x, y, _ in points])
+        corners = [_point(p) for p in xy]
+        arcs: list[Arc] = []
+        for i in range(len(corners) if closed else len(corners) - 1):
+            start, end, bulge = corners[i], corners[(i + 1) % len(corners)], hand * points[i][2]
+            self.sheet.check_size(abs(bulge))
+            arcs += _halved(start, end, bulge)
+        return arcs, False
+
+    def _arc(self, entity: Any) -> tuple[list[Arc], bool] | None:
+        hand = self._hand(entity)
+        if hand is None:
+            return None
+        x, y, _ = entity.dxf.center
+        radius = float(entity.dxf.radius) * self.scale
+        self.sheet.check_size(abs(radius))
+        centre = _point(self._flat([(hand * x, y)])[0])
+        first, sweep = 0.0, 2.0 * math.pi
+        if entity.dxftype() == "ARC":
+            first = math.radians(float(entity.dxf.start_angle))
+            # Equal angles mean a whole circle.
+            sweep = (math.radians(float(entity.dxf.end_angle)) - first) % (2.0 * math.pi) or 2.0 * math.pi
+        self.sheet.check_size(abs(first))
+        if hand < 0.0:
+            first, sweep = math.pi - first, -sweep
+        return arc_lines(centre, radius, first, sweep) if radius > 0.0 else [], False
+
+    def _ellipse(self, entity: Any) -> tuple[list[Arc], bool] | None:
+        hand = self._hand(entity)
+        major = entity.dxf.major_axis
+        if hand is None or abs(major[2]) > 1e-6 * math.hypot(major[0], major[1]):
+            return None
+        ratio = float(entity.dxf.ratio)
+        first = float(entity.dxf.start_param)
+        sweep = (float(entity.dxf.end_param) - first) % (2.0 * math.pi)
+        sweep = sweep if sweep > 1e-9 else 2.0 * math.pi
+        centre, a, b = self._flat(
+            [entity.dxf.center[:2], major[:2], (-hand * ratio * major[1], hand * ratio * major[0])]
+        )
+        self.sheet.check_size(abs(first))
+        return ellipse_arc(_point(centre), _point(a), _point(b), first, sweep), True
+
+    def _spline(self, entity: Any) -> tuple[list[Arc], bool] | None:
+        spline = entity.construction_tool()
+        control = np.array([tuple(p) for p in spline.control_points], dtype=float)
+        self._flat([(float(p[0]), float(p[1])) for p in control])
+        scale = self.scale
+
+        def curve(t: Floats) -> Floats:
+            return np.array([tuple(p)[:2] for p in spline.points(t)], dtype=float).reshape(-1, 2) * scale
+
+        def slope(t: Floats) -> Floats:
+            return (
+                np.array([tuple(d[1])[:2] for d in spline.derivatives(t, 1)], dtype=float).reshape(-1, 2)
+                * scale
+            )
+
+        degree = spline.order - 1
+        knots = sorted({round(float(k), 12) for k in spline.knots()[degree : len(control) + 1]})
+        arcs = [arc for low, high in pairwise(knots) for arc in fit_arcs(curve, slope, low, high)]
+        return arcs, True
+
+
+def _halved(start: Point, end: Point, bulge: float) -> list[Arc]:
+    """Return an arc of more than half a turn as two."""
+    return split_arc(start, end, bulge, [0.5]) if abs(bulge) > 1.0 + 1e-9 else [(start, end, bulge)]
+
+
+def _point(pair: Floats) -> Point:
+    return float(pair[0]), float(pair[1])

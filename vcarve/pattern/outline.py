@@ -1,0 +1,155 @@
+"""A piece's outline: from its record, or from the closed path of a drawing."""
+
+from __future__ import annotations
+
+import math
+from collections import defaultdict
+from collections.abc import Sequence
+from pathlib import Path
+
+import numpy as np
+
+from vcarve.errors import InputError, Problem
+from vcarve.job.records import Outline, Piece
+from vcarve.pattern.curves import Arc
+from vcarve.pattern.drawing import read_drawing
+from vcarve.pattern.model import Line, Point
+from vcarve.pattern.region import Region, Ring, bounds, chords, rectangle, reversed_ring, ring_area, ring_of
+from vcarve.pattern.shapes import circle, ellipse, regular_polygon, rounded_rectangle
+
+SIZE_MATCH_MM = 0.1  # how far an outline may be off the size of its piece
+
+
+def outline_of(piece: Piece, folder: str = ".") -> Region:
+    """Return the outline of a piece about the piece's centre; a drawing's path is looked up in ``folder``.
+
+    Raises ``InputError`` where the shape cannot have the piece's width and height.
+    """
+    outline, width, height = piece.outline, piece.width_mm, piece.height_mm
+    # The record has seen to it that a rounded rectangle has a radius that fits, a circle is as wide as high, a polygon has
+    # its sides and a drawing its file.
+    if outline.shape == "rounded":
+        return rounded_rectangle(width, height, outline.radius_mm or 0.0)
+    if outline.shape == "circle":
+        return circle(width)
+    if outline.shape == "ellipse":
+        return ellipse(width, height)
+    if outline.shape == "polygon":
+        return _polygon(outline, width, height)
+    if outline.shape == "drawing":
+        return _drawn(outline, width, height, folder)
+    return rectangle(width, height)
+
+
+def _polygon(outline: Outline, width: float, height: float) -> Region:
+    sides = outline.sides or 3
+    unit = regular_polygon(sides, outline.turn_deg)
+    left, front, right, back = bounds(unit)
+    scale = min(width / (right - left), height / (back - front))
+    wide, high = (right - left) * scale, (back - front) * scale
+    if max(width - wide, height - high) > SIZE_MATCH_MM:
+        other = (back - front) / (right - left) * width
+        want = (
+            f"a regular polygon with {sides} sides that is {width:g} mm wide is {other:.3f} mm high, "
+            f"but the piece is {height:g} mm high"
+        )
+        raise InputError(Problem(want=want, key="piece.height", value=f"{height:g} mm"))
+    middle = np.array([left + right, front + back]) / 2.0
+    return Region(outer=Ring(xy_mm=(unit.outer.xy_mm - middle) * scale, bulge=unit.outer.bulge.copy()))
+
+
+def _drawn(outline: Outline, width: float, height: float, folder: str) -> Region:
+    file = str(Path(folder) / (outline.file or ""))
+    keys = () if outline.layer is None else (outline.layer,)
+    drawing = read_drawing(file, keys=keys, only=bool(keys))
+    region = region_of(drawing.lines, file)
+    left, front, right, back = bounds(region)
+    size = (right - left, back - front)
+    if max(abs(size[0] - width), abs(size[1] - height)) > SIZE_MATCH_MM:
+        want = (
+            f"the drawn outline is {size[0]:.2f} mm by {size[1]:.2f} mm, but the piece is {width:g} mm by {height:g} mm; "
+            "make them agree"
+        )
+        raise InputError(Problem(want=want, file=file, key="piece.outline.file"))
+    return region
+
+
+def region_of(lines: Sequence[Line], file: str | None = None) -> Region:
+    """Return the region bounded by closed runs of lines: the largest is its outline, the others are holes in it.
+
+    Raises ``InputError`` naming the places where a run is open, branches or crosses, and for runs outside the largest or
+    inside a hole.
+    """
+    from shapely.geometry import Polygon
+    from shapely.validation import explain_validity
+
+    rings = [ring_of(run) for run in _runs(lines, file)]
+    rings = [ring if ring_area(ring) > 0.0 else reversed_ring(ring) for ring in rings]
+    rings.sort(key=ring_area, reverse=True)
+    polygons = [Polygon(chords(ring)) for ring in rings]
+    for polygon in polygons:
+        if not polygon.is_valid:
+            place = explain_validity(polygon).partition("[")[2].rstrip("]").split()
+            at = ", ".join(f"{float(v):.2f}" for v in place[:2])
+            raise InputError(
+                Problem(want=f"the outline crosses itself at {at} mm from the piece's centre", file=file)
+            )
+    for i, hole in enumerate(polygons[1:], start=1):
+        centre = hole.representative_point()
+        at = f"{centre.x:.2f}, {centre.y:.2f} mm"
+        if not polygons[0].contains(hole) or polygons[0].exterior.intersects(hole):
+            want = f"the drawing has a second outline at {at}; a piece has one outline, and holes inside it"
+            raise InputError(Problem(want=want, file=file))
+        if any(hole.intersects(other) for other in polygons[1:i]):
+            raise InputError(Problem(want=f"the hole at {at} touches or lies inside another hole", file=file))
+    return Region(outer=rings[0], holes=tuple(reversed_ring(ring) for ring in rings[1:]))
+
+
+def _runs(lines: Sequence[Line], file: str | None) -> list[list[Arc]]:
+    """Return the closed runs of lines, each in the sense it is walked."""
+    at: dict[Point, list[int]] = defaultdict(list)
+    for i, line in enumerate(lines):
+        at[line.start].append(i)
+        at[line.end].append(i)
+    problems = []
+    for place, meeting in at.items():
+        if len(meeting) != 2:
+            what = "ends" if len(meeting) == 1 else "branches"
+            want = f"the outline {what} at {place[0]:.2f}, {place[1]:.2f} mm from the drawing's centre; it should be closed"
+            problems.append(Problem(want=want, file=file))
+    if problems:
+        raise InputError(problems[:10])
+    left = dict.fromkeys(range(len(lines)))
+    runs = []
+    while left:
+        index = next(iter(left))
+        begin = here = lines[index].start
+        run: list[Arc] = []
+        while True:
+            del left[index]
+            line = lines[index]
+            forward = line.start == here
+            following = line.end if forward else line.start
+            run.append((here, following, line.bulge if forward else -line.bulge))
+            here = following
+            if here == begin:
+                break
+            index = next(i for i in at[here] if i in left)
+        runs.append(_joined_arcs(run))
+    return runs
+
+
+def _joined_arcs(run: list[Arc]) -> list[Arc]:
+    """Drop corners between straight sides that go straight on."""
+    kept: list[Arc] = []
+    for start, end, bulge in run:
+        if kept and bulge == 0.0 and kept[-1][2] == 0.0 and len(run) > 3:
+            before = kept[-1][0]
+            ux, uy = start[0] - before[0], start[1] - before[1]
+            vx, vy = end[0] - start[0], end[1] - start[1]
+            along = ux * vx + uy * vy
+            if along > 0.0 and abs(ux * vy - uy * vx) <= 1e-9 * math.hypot(ux, uy) * math.hypot(vx, vy):
+                kept[-1] = (before, end, 0.0)
+                continue
+        kept.append((start, end, bulge))
+    return kept

@@ -1,0 +1,63 @@
+"""Plain outlines about the origin: rounded rectangles, circles, ellipses and regular polygons."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from vcarve.pattern.curves import Arc, ellipse_arc
+from vcarve.pattern.region import Region, Ring, rectangle, ring_of
+
+ELLIPSE_TOLERANCE_MM = 0.0005
+
+
+def rounded_rectangle(width_mm: float, height_mm: float, radius_mm: float) -> Region:
+    """Return a rectangle whose corners are quarter circles; the radius is at most half the shorter side."""
+    if radius_mm == 0.0:
+        return rectangle(width_mm, height_mm)
+    x, y, r = width_mm / 2.0, height_mm / 2.0, radius_mm
+    quarter = math.tan(math.pi / 8.0)
+    corners = [
+        ((-x + r, -y), 0.0), ((x - r, -y), quarter), ((x, -y + r), 0.0), ((x, y - r), quarter),
+        ((x - r, y), 0.0), ((-x + r, y), quarter), ((-x, y - r), 0.0), ((-x, -y + r), quarter),
+    ]  # fmt: skip
+    # Where a straight side has no length left, its two corners are one.
+    kept = [
+        corner
+        for i, corner in enumerate(corners)
+        if corner[1] != 0.0 or math.dist(corner[0], corners[(i + 1) % 8][0]) > 1e-9
+    ]
+    return Region(outer=Ring(xy_mm=np.array([p for p, _ in kept]), bulge=np.array([b for _, b in kept])))
+
+
+def circle(diameter_mm: float) -> Region:
+    """Return a circle as four quarter arcs."""
+    r = diameter_mm / 2.0
+    corners = np.array([(r, 0.0), (0.0, r), (-r, 0.0), (0.0, -r)])
+    return Region(outer=Ring(xy_mm=corners, bulge=np.full(4, math.tan(math.pi / 8.0))))
+
+
+def ellipse(width_mm: float, height_mm: float) -> Region:
+    """Return an ellipse as arcs that stray from it by at most ``ELLIPSE_TOLERANCE_MM``; one quarter, mirrored."""
+    if width_mm == height_mm:
+        return circle(width_mm)
+    a, b = width_mm / 2.0, height_mm / 2.0
+    quarter = ellipse_arc((0.0, 0.0), (a, 0.0), (0.0, b), 0.0, math.pi / 2.0, ELLIPSE_TOLERANCE_MM)
+    points = [(a, 0.0), *(arc[1] for arc in quarter[:-1]), (0.0, b)]
+    bulges = [arc[2] for arc in quarter]
+    back = [
+        ((-points[i + 1][0], points[i + 1][1]), (-points[i][0], points[i][1]), bulges[i])
+        for i in range(len(bulges))
+    ]
+    half: list[Arc] = [(points[i], points[i + 1], bulges[i]) for i in range(len(bulges))] + back[::-1]
+    under: list[Arc] = [((-p[0], -p[1]), (-q[0], -q[1]), bulge) for p, q, bulge in half]
+    return Region(outer=ring_of(half + under))
+
+
+def regular_polygon(sides: int, turn_deg: float) -> Region:
+    """Return a regular polygon with its corners on a circle of 1 mm radius; without a turn one side lies flat at the front."""
+    first = -math.pi / 2.0 + math.pi / sides + math.radians(turn_deg)
+    angles = first + 2.0 * math.pi * np.arange(sides) / sides
+    corners = np.column_stack([np.cos(angles), np.sin(angles)])
+    return Region(outer=Ring(xy_mm=corners, bulge=np.zeros(sides)))

@@ -1,0 +1,83 @@
+"""What the readers of drawings hand on: lines and arcs in millimetres as drawn, with every name their layer may go by."""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+
+from vcarve.errors import InputError, Problem
+from vcarve.pattern.curves import Arc
+from vcarve.pattern.model import Point
+
+FARTHEST_MM = 100_000.0
+MOST_STROKES = 500_000
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Stroke:
+    """One line or arc as drawn, Y up.
+
+    ``names`` are the names its layer may go by, the most telling one first.  ``smooth_start`` and ``smooth_end`` tell that
+    the end lies inside a curve that was turned into arcs: such an end is no corner, and is never moved to close a gap.
+    """
+
+    start: Point
+    end: Point
+    bulge: float
+    names: tuple[str, ...]
+    smooth_start: bool = False
+    smooth_end: bool = False
+
+
+@dataclass(slots=True, kw_only=True)
+class Sheet:
+    """A drawing while it is being read."""
+
+    name: str
+    strokes: list[Stroke] = field(default_factory=list)
+    ignored: Counter[str] = field(default_factory=Counter)  # what was not drawn with lines, in words
+    cautions: list[str] = field(default_factory=list)
+    page_mm: tuple[float, float, float, float] | None = None  # left, front, right, back
+
+    def add(
+        self, arcs: Iterable[Arc], names: tuple[str, ...], *, curve: bool = False, line: int | None = None
+    ) -> None:
+        """Add lines and arcs drawn in one go; ``curve`` when they stand for one smooth curve."""
+        run = list(arcs)
+        for index, (start, end, bulge) in enumerate(run):
+            for number in (*start, *end):
+                self.check_size(abs(number), line)
+            if start == end:
+                continue
+            self.strokes.append(
+                Stroke(
+                    start=start,
+                    end=end,
+                    bulge=bulge,
+                    names=names,
+                    smooth_start=curve and index > 0,
+                    smooth_end=curve and index < len(run) - 1,
+                )
+            )
+        if len(self.strokes) > MOST_STROKES:
+            raise InputError(
+                Problem(
+                    want=f"the drawing has more than {MOST_STROKES:,} lines; draw less at once",
+                    file=self.name,
+                )
+            )
+
+    def check_size(self, far_mm: float, line: int | None = None) -> None:
+        """Refuse a coordinate that is not a number or lies where no piece of wood can be."""
+        if not math.isfinite(far_mm):
+            raise InputError(
+                Problem(want="a coordinate is not a number; draw this line again", file=self.name, line=line)
+            )
+        if far_mm > FARTHEST_MM:
+            want = (
+                f"a line lies {far_mm:.3g} mm from the drawing's origin, farther than {FARTHEST_MM / 1000:.0f} m; "
+                "move the drawing to its origin and check its units"
+            )
+            raise InputError(Problem(want=want, file=self.name, line=line))
