@@ -1,0 +1,303 @@
+"""The land between grooves against closed forms and against shapely's own geometry."""
+
+from __future__ import annotations
+
+import itertools
+import math
+
+import numpy as np
+import pytest
+import shapely
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy.optimize import linprog
+
+from vcarve.errors import InternalError
+from vcarve.groove.circle import largest_circles
+from vcarve.groove.land import measure
+from vcarve.groove.model import Grooves
+from vcarve.groove.outline import SAG_NM, flatten, footprint, group
+from vcarve.groove.width import VBit
+from vcarve.network.build import build, build_lines
+from vcarve.network.model import NM_PER_MM, Network
+from vcarve.pattern.catalogue import pattern
+from vcarve.pattern.model import Line, Point
+from vcarve.pattern.region import rectangle
+
+MICROMETRE = 1e-3
+RIGHT_ANGLE = VBit(angle_deg=90.0)  # cuts twice as wide as deep
+FIELD = rectangle(100.0, 100.0)
+
+
+def run(*points: Point, closed: bool = False) -> list[Line]:
+    """Return the lines from point to point."""
+    ends = [*points, points[0]] if closed else list(points)
+    return [Line(start=a, end=b) for a, b in itertools.pairwise(ends)]
+
+
+def square(side: float) -> list[Line]:
+    """Return a square about the origin."""
+    h = side / 2.0
+    return run((-h, -h), (h, -h), (h, h), (-h, h), closed=True)
+
+
+def carved(lines: list[Line], width_mm: float) -> tuple[Network, Grooves]:
+    """Cut lines on the field with grooves of this width, all of role 0."""
+    network = build_lines(lines, region=FIELD, edge="plain")
+    return network, measure(network, RIGHT_ANGLE, {0: width_mm / 2.0})
+
+
+def cell_at(network: Network, grooves: Grooves, x_mm: float, y_mm: float) -> int:
+    """Return the cell whose land holds a point."""
+    for cell in range(network.cells):
+        for rings in grooves.islands_mm(cell):
+            if shapely.Polygon(rings[0], rings[1:]).covers(shapely.Point(x_mm, y_mm)):
+                return cell
+    raise AssertionError("no land there")
+
+
+def reference_land(network: Network, grooves: Grooves, piece: shapely.Geometry) -> float:
+    """Return the area of a piece less all its grooves by shapely, independently of any cell."""
+    lines = []
+    for edge in np.flatnonzero(network.cut):
+        a, b = network.tail[edge], network.head[edge]
+        x, y = network.x_nm, network.y_nm
+        points = flatten(int(x[a]), int(y[a]), int(x[b]), int(y[b]), float(network.bulge[edge]), 20.0)
+        line = shapely.LineString(np.array([*points, (x[b], y[b])]) / NM_PER_MM)
+        lines.append(line.buffer(grooves.half_width_mm[edge], quad_segs=256))
+    return float(piece.difference(shapely.union_all(lines)).area)
+
+
+def sag_area_mm2(network: Network) -> float:
+    """Return the area that chords can add or take along all grooves' edges and round ends at most."""
+    ends = 2.0 * math.pi * float(network.cut.sum())
+    return (2.0 * float(network.length_mm.sum()) + ends) * 2.0 * SAG_NM / NM_PER_MM
+
+
+def test_square_keeps_a_smaller_square() -> None:
+    """A square of side s with grooves of width g keeps a square of side s - g."""
+    network, grooves = carved(square(30.0), 4.0)
+    cell = cell_at(network, grooves, 0.0, 0.0)
+
+    assert grooves.land_mm[cell] == pytest.approx(26.0, abs=MICROMETRE)
+    assert grooves.land_area_mm2[cell] == pytest.approx(26.0**2, abs=MICROMETRE)
+    assert grooves.land_at_mm[cell] == pytest.approx((0.0, 0.0), abs=MICROMETRE)
+    assert grooves.islands[cell] == 1
+
+
+def test_hexagon_keeps_its_apothem() -> None:
+    """The largest circle in a regular hexagon of side a has the diameter a sqrt 3, less the groove."""
+    corners = [(20 * math.cos(k * math.pi / 3), 20 * math.sin(k * math.pi / 3)) for k in range(6)]
+    network, grooves = carved(run(*corners, closed=True), 3.0)
+    inner = 20.0 - 3.0 / math.sqrt(3.0)  # side of the hexagon inset by half the groove
+    cell = cell_at(network, grooves, 0.0, 0.0)
+
+    assert grooves.land_mm[cell] == pytest.approx(20.0 * math.sqrt(3.0) - 3.0, abs=MICROMETRE)
+    assert grooves.land_area_mm2[cell] == pytest.approx(1.5 * math.sqrt(3.0) * inner**2, abs=MICROMETRE)
+
+
+def test_ring_keeps_a_frame_with_a_round_edged_hole() -> None:
+    """Between two squares the land is a frame: sharp corners outside, quarter circles round the inner corners."""
+    network, grooves = carved([*square(60.0), *square(30.0)], 4.0)
+    cell = cell_at(network, grooves, 0.0, 22.5)
+    area = 56.0**2 - (30.0**2 + 4.0 * 30.0 * 2.0 + math.pi * 2.0**2)
+    # The circle in a corner touches two outer sides and the round end at the inner corner.
+    span = 28.0 - 15.0
+    radius = (span * math.sqrt(2.0) - 2.0) / (1.0 + math.sqrt(2.0))
+
+    assert grooves.land_area_mm2[cell] == pytest.approx(area, abs=0.01)
+    assert grooves.land_mm[cell] == pytest.approx(2.0 * radius, abs=2.0 * MICROMETRE)
+    assert len(grooves.islands_mm(cell)[0]) == 2
+
+
+def test_dangling_line_takes_its_whole_footprint() -> None:
+    """A line that ends inside a cell takes its width times its length and half a disk at its end."""
+    network, grooves = carved([*square(60.0), *run((-30.0, 0.0), (0.0, 0.0))], 4.0)
+    cell = cell_at(network, grooves, 20.0, 0.0)
+    taken = (30.0 - 2.0) * 4.0 + math.pi * 2.0**2 / 2.0
+
+    assert grooves.land_area_mm2[cell] == pytest.approx(56.0**2 - taken, abs=0.01)
+    assert grooves.islands[cell] == 1
+
+
+def test_line_hanging_free_in_a_cell_and_a_bridge_to_a_hole() -> None:
+    """Lines inside a cell count whether they hang free, or tie a hole to the outside."""
+    free, grooves = carved([*square(60.0), *run((-10.0, 0.0), (10.0, 0.0))], 2.0)
+    area = 58.0**2 - (20.0 * 2.0 + math.pi)
+    assert grooves.land_area_mm2[cell_at(free, grooves, 0.0, 20.0)] == pytest.approx(area, abs=0.01)
+
+    bridged, grooves = carved([*square(60.0), *square(20.0), *run((-30.0, 0.0), (-10.0, 0.0))], 2.0)
+    area = 58.0**2 - (20.0**2 + 4.0 * 20.0 + math.pi) - 2.0 * (20.0 - 2.0)
+    assert grooves.land_area_mm2[cell_at(bridged, grooves, 0.0, 20.0)] == pytest.approx(area, abs=0.01)
+
+
+def test_cell_breaks_into_islands() -> None:
+    """A waist narrower than the groove parts a cell into two islands, and the wide part names its land."""
+    bar = run((-40, -10), (0, -1), (40, -15), (40, 15), (0, 1), (-40, 10), closed=True)
+    network, grooves = carved(bar, 3.0)
+    cell = cell_at(network, grooves, 35.0, 0.0)
+
+    assert grooves.islands[cell] == 2
+    assert grooves.broken == 1
+    assert grooves.land_at_mm[cell, 0] > 0.0
+
+
+def test_arc_cells_keep_a_concentric_disk() -> None:
+    """A circle of radius R keeps a disk of radius R - g / 2."""
+    half = [
+        Line(start=(20.0, 0.0), end=(-20.0, 0.0), bulge=1.0),
+        Line(start=(-20.0, 0.0), end=(20.0, 0.0), bulge=1.0),
+    ]
+    network, grooves = carved(half, 2.0)
+    cell = cell_at(network, grooves, 0.0, 0.0)
+
+    assert grooves.land_mm[cell] == pytest.approx(38.0, abs=2.0 * MICROMETRE)
+    assert grooves.land_area_mm2[cell] == pytest.approx(math.pi * 19.0**2, abs=0.1)
+
+
+# One square hemp leaf tile, half size 50: radii of the circles in its two kinds of cells, in closed form.  The flat
+# triangle is I-O-C, the slender ones O-M-I; radius = 2 area / boundary.
+OBTUSE_R = (
+    2.0 * 1250.0 * (math.sqrt(2.0) - 1.0) / (50.0 * math.sqrt(2.0) + 100.0 * math.sqrt(2.0 - math.sqrt(2.0)))
+)
+SLENDER_R = (
+    2.0
+    * 625.0
+    * (2.0 - math.sqrt(2.0))
+    / (50.0 + 50.0 * math.sqrt(2.0 - math.sqrt(2.0)) + 50.0 * (math.sqrt(2.0) - 1.0))
+)
+
+
+def hemp_leaf(width_mm: float) -> Grooves:
+    """Cut one square hemp leaf tile of 100 mm."""
+    network = build(pattern("kaku-asanoha"), region=FIELD, pitch_mm=50.0)
+    return measure(network, RIGHT_ANGLE, dict.fromkeys(range(4), width_mm / 2.0))
+
+
+def test_square_hemp_leaf_land() -> None:
+    """Both kinds of cells keep a circle of twice their radius less the groove."""
+    sizes = np.sort(hemp_leaf(4.0).land_mm)
+
+    assert len(sizes) == 24
+    assert sizes[:16] == pytest.approx(np.full(16, 2.0 * SLENDER_R - 4.0), abs=MICROMETRE)
+    assert sizes[16:] == pytest.approx(np.full(8, 2.0 * OBTUSE_R - 4.0), abs=MICROMETRE)
+
+
+def test_square_hemp_leaf_vanishes_at_the_right_width() -> None:
+    """Land goes when the groove is twice the radius: first the slender cells, then the flat ones."""
+    assert (pytest.approx(13.438056), pytest.approx(14.065228)) == (2.0 * SLENDER_R, 2.0 * OBTUSE_R)
+    assert hemp_leaf(13.43).vanished == 0
+    assert hemp_leaf(13.44).vanished == 16
+    assert hemp_leaf(14.06).vanished == 16
+    gone = hemp_leaf(14.07)
+    assert gone.vanished == 24
+    assert gone.narrowest_mm == 0.0
+    assert gone.narrowest_at_mm is None
+
+
+def test_weak_islands_by_size_and_by_depth() -> None:
+    """Land is weak below half a millimetre, or below half of the depth of its grooves."""
+    network = build_lines(square(10.0), region=FIELD, edge="plain")
+    sharp = VBit(angle_deg=30.0)
+    slope = 2.0 * math.tan(math.radians(15.0))
+    for depth, land in ((0.6, 10.0 - 0.6 * slope), (17.7, 10.0 - 17.7 * slope)):
+        grooves = measure(network, sharp, {0: depth})
+        assert min(grooves.land_mm) == pytest.approx(land, abs=MICROMETRE)
+        assert (grooves.weak == 1) == (land < max(0.5, depth / 2.0))
+
+
+def test_wide_neighbour_reaches_in() -> None:
+    """A wide groove outside reaches over a narrow line into the next cell."""
+    lines = [*square(60.0), *run((0.0, -30.0), (0.0, 30.0))]
+    lines.append(Line(start=(-1.0, -20.0), end=(-1.0, 20.0), role=1))
+    network = build_lines(lines, region=FIELD, edge="plain")
+    grooves = measure(network, RIGHT_ANGLE, {0: 0.5, 1: 2.0})
+    cell = cell_at(network, grooves, 15.0, 0.0)
+    field = shapely.box(0.5, -29.5, 29.5, 29.5)
+    wide = shapely.LineString([(-1.0, -20.0), (-1.0, 20.0)]).buffer(2.0, quad_segs=512)
+
+    assert grooves.land_area_mm2[cell] == pytest.approx(field.difference(wide).area, abs=0.001)
+
+
+def test_missing_depth_is_our_own_fault() -> None:
+    """A role that is cut but has no depth is never guessed."""
+    network = build_lines(square(10.0), region=FIELD, edge="plain")
+
+    with pytest.raises(InternalError, match="no depth for lines of role 0"):
+        measure(network, RIGHT_ANGLE, {1: 2.0})
+
+
+@pytest.mark.parametrize(
+    "name",
+    ["kaku-asanoha", "izutsu-tsunagi", "masu-tsunagi", "sayagata", "shippo", "higaki", "yotsu-waribishi"],
+)
+@pytest.mark.parametrize(("edge", "turn"), [("groove", 0.0), ("plain", 11.0)])
+def test_land_is_the_piece_less_the_union_of_grooves(name: str, edge: str, turn: float) -> None:
+    """Summed over all cells, land is what shapely leaves of the piece; ground and leaf differ in depth."""
+    network = build(pattern(name), region=rectangle(90.0, 70.0), pitch_mm=16.0, rotate_deg=turn, edge=edge)
+    grooves = measure(network, RIGHT_ANGLE, {0: 0.7, 1: 0.4, 2: 0.7, 3: 0.7})
+    piece = shapely.box(-45.0, -35.0, 45.0, 35.0)
+
+    expected = reference_land(network, grooves, piece)
+    assert grooves.land_total_mm2 == pytest.approx(expected, abs=sag_area_mm2(network))
+
+
+@pytest.mark.parametrize("name", ["asanoha", "seigaiha"])
+def test_copies_keep_the_land_they_would_have_alone(name: str) -> None:
+    """Working each kind of cell out once gives what working out every single cell gives."""
+    whole = build(pattern(name), region=rectangle(80.0, 70.0), pitch_mm=14.0)
+    alone = Network(
+        **{
+            field: getattr(whole, field)
+            for field in Network.__dataclass_fields__
+            if field not in ("cell_class", "edge_class")
+        },
+        cell_class=np.full(whole.cells, -1),
+        edge_class=np.full(len(whole.tail), -1),
+    )
+    depths = {0: 0.6, 1: 0.3, 2: 0.6, 3: 0.6}
+    one, other = measure(whole, RIGHT_ANGLE, depths), measure(alone, RIGHT_ANGLE, depths)
+
+    assert one.land_mm == pytest.approx(other.land_mm, abs=MICROMETRE)
+    assert one.land_area_mm2 == pytest.approx(other.land_area_mm2, abs=MICROMETRE)
+
+
+def test_footprint_is_the_union_of_grooves() -> None:
+    """The grooves' outline encloses what shapely's union does, holes round the land included."""
+    network = build(pattern("masu-tsunagi"), region=rectangle(60.0, 50.0), pitch_mm=20.0)
+    grooves = measure(network, RIGHT_ANGLE, {0: 0.7, 1: 0.4, 2: 0.7, 3: 0.7})
+    rings = footprint(network, grooves)
+    parts = [shapely.Polygon(r[0], r[1:]) for r in group([[(int(x), int(y)) for x, y in r] for r in rings])]
+    piece = shapely.box(-30.0, -25.0, 30.0, 25.0)
+    inside = sum(p.intersection(shapely.box(-30e6, -25e6, 30e6, 25e6)).area for p in parts) / NM_PER_MM**2
+
+    assert inside == pytest.approx(
+        piece.area - reference_land(network, grooves, piece), abs=sag_area_mm2(network)
+    )
+
+
+@st.composite
+def convex(draw: st.DrawFn) -> shapely.Polygon:
+    """Draw a convex polygon of some width, often long and thin."""
+    points = draw(st.lists(st.tuples(st.floats(-20, 20), st.floats(-20, 20)), min_size=3, max_size=10))
+    squeeze = draw(st.floats(0.02, 1.0))
+    hull = shapely.MultiPoint([(x, y * squeeze) for x, y in points]).convex_hull
+    return hull if hull.geom_type == "Polygon" and hull.area > 0.5 else shapely.box(0, 0, 30, squeeze)
+
+
+@settings(deadline=None, derandomize=True, max_examples=60)
+@given(convex())
+def test_largest_circle_of_convex_polygons_is_exact(polygon: shapely.Polygon) -> None:
+    """The largest circle in a convex polygon is a linear programme; the answer agrees to a micrometre."""
+    ring = shapely.get_coordinates(shapely.normalize(polygon).exterior)[::-1]
+    side = np.diff(ring, axis=0)
+    inward = np.column_stack([-side[:, 1], side[:, 0]]) / np.hypot(side[:, 0], side[:, 1])[:, None]
+    best = linprog(
+        [0, 0, -1],
+        A_ub=np.column_stack([-inward, np.ones(len(inward))]),
+        b_ub=-(inward * ring[:-1]).sum(axis=1),
+        bounds=[(None, None), (None, None), (0, None)],
+    )
+    size, _ = largest_circles(np.array([polygon], dtype=object))
+
+    assert size[0] == pytest.approx(2.0 * best.x[2], abs=MICROMETRE)

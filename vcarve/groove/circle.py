@@ -1,0 +1,117 @@
+"""The largest circle that fits into a polygon.
+
+GEOS finds it to a tolerance by halving boxes, which is slow along a band of even width: every place on its middle line
+is as good.  So it is asked only roughly, and its answer is then climbed to the top: with the nearest walls taken as
+straight, the best step is a linear programme in three unknowns, small enough to try all its corners.
+"""
+
+from __future__ import annotations
+
+from functools import cache
+from itertools import combinations
+from typing import Any
+
+import numpy as np
+import shapely
+
+from vcarve.network.model import Floats, Ints
+
+ROUGH_MM = 0.01  # where a polygon has several best places, one up to this much smaller may be taken
+FINE_MM = 1e-6
+SECTORS = 16  # directions in which the nearest wall is kept
+CLIMBS = 12
+
+
+@cache
+def _triples(count: int) -> Ints:
+    """Return every choice of three of ``count`` things, shape (n, 3)."""
+    return np.array(list(combinations(range(count), 3)), dtype=np.int64)
+
+
+def _walls(start: Floats, along: Floats, square: Floats, centre: Floats) -> tuple[Floats, Floats]:
+    """Return distance (n,) and direction (n, 2) from each side of the polygon to the centre."""
+    to = centre - start
+    share = np.clip((to * along).sum(axis=1) / square, 0.0, 1.0)
+    away = to - share[:, None] * along
+    distance = np.hypot(away[:, 0], away[:, 1])
+    return distance, away / np.maximum(distance, 1e-12)[:, None]
+
+
+def _nearest(distance: Floats, direction: Floats, reach: float) -> Ints:
+    """Return the nearest wall of every sector of directions, of those that can matter within ``reach``."""
+    close = np.flatnonzero(distance <= distance.min() + 3.0 * reach)
+    turn = np.arctan2(direction[close, 1], direction[close, 0])
+    sector = np.floor((turn + np.pi) * (SECTORS / (2.0 * np.pi))).astype(np.int64)
+    order = np.lexsort((distance[close], sector))
+    first = np.concatenate([[True], np.diff(sector[order]) > 0])
+    kept: Ints = close[order[first]]
+    return kept
+
+
+def _cross(a: Floats, b: Floats) -> Floats:
+    """Return the cross products of rows of three."""
+    (ax, ay, az), (bx, by, bz) = a.T, b.T
+    return np.column_stack([ay * bz - az * by, az * bx - ax * bz, ax * by - ay * bx])
+
+
+def _best_step(distance: Floats, direction: Floats, reach: float) -> tuple[Floats, float]:
+    """Return the step (2,) of at most ``reach`` each way whose nearest straight wall is farthest, and how far it is."""
+    sides = np.array([(1.0, 0.0, 0.0), (-1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, -1.0, 0.0)])
+    rows = np.vstack([np.column_stack([-direction, np.ones(len(distance))]), sides])
+    limit = np.concatenate([distance, np.full(4, reach)])
+    triples = _triples(len(rows))
+    a, b, c = rows[triples[:, 0]], rows[triples[:, 1]], rows[triples[:, 2]]
+    bc = _cross(b, c)
+    volume = (a * bc).sum(axis=1)
+    sound = np.abs(volume) > 1e-9
+    a, b, c, bc, weight = a[sound], b[sound], c[sound], bc[sound], limit[triples[sound]]
+    corner = weight[:, :1] * bc + weight[:, 1:2] * _cross(c, a) + weight[:, 2:] * _cross(a, b)
+    corner /= volume[sound][:, None]
+    allowed = (corner @ rows.T <= limit + 1e-10).all(axis=1)
+    if not allowed.any():
+        return np.zeros(2), 0.0
+    corner = corner[allowed]
+    best = corner[int(np.argmax(corner[:, 2]))]
+    return best[:2], float(best[2])
+
+
+def _climb(ring_points: list[Floats], centre: Floats, reach: float) -> tuple[Floats, float]:
+    """Return the top of the distance to the sides near ``centre``, and that distance."""
+    start = np.vstack([ring[:-1] for ring in ring_points])
+    along = np.vstack([np.diff(ring, axis=0) for ring in ring_points])
+    square = np.maximum((along * along).sum(axis=1), 1e-18)
+    distance, direction = _walls(start, along, square, centre)
+    radius = float(distance.min())
+    for _ in range(CLIMBS):
+        if reach < FINE_MM:
+            break
+        kept = _nearest(distance, direction, reach)
+        step, hope = _best_step(distance[kept], direction[kept], reach)
+        if hope <= radius + FINE_MM / 10.0:
+            break
+        trial = centre + step
+        found, toward = _walls(start, along, square, trial)
+        gain = float(found.min()) - radius
+        if gain > 0.0:
+            centre, radius, distance, direction = trial, radius + gain, found, toward
+        if gain < 1e-3 * reach:
+            reach /= 8.0
+    return centre, radius
+
+
+def largest_circles(polygons: Any) -> tuple[Floats, Floats]:
+    """Return the diameter (n,) and the centre (n, 2) of the largest circle in each polygon, all in its own unit (mm).
+
+    Right to a micrometre for convex polygons, and for others whose best place is not rivalled within ``ROUGH_MM``.
+    """
+    if len(polygons) == 0:
+        return np.zeros(0), np.zeros((0, 2))
+    rough = np.minimum(ROUGH_MM, 0.02 * np.sqrt(shapely.area(polygons)))
+    plain = shapely.simplify(polygons, rough / 4.0, preserve_topology=True)
+    spokes = shapely.maximum_inscribed_circle(plain, tolerance=rough)
+    centres = shapely.get_coordinates(shapely.get_point(spokes, 0))
+    radii = np.zeros(len(polygons))
+    for index, polygon in enumerate(polygons):
+        rings = [shapely.get_coordinates(ring) for ring in (polygon.exterior, *polygon.interiors)]
+        centres[index], radii[index] = _climb(rings, centres[index], 2.0 * float(rough[index]))
+    return 2.0 * radii, centres

@@ -1,0 +1,112 @@
+"""The grooves record: what the bit leaves along every edge, and what it leaves standing between them.
+
+Glossary
+land     the flat surface a cell keeps between its grooves
+island   one connected part of a cell's land; a cell breaks when it keeps several
+weak     an island so small that it is likely to break out (see ``WEAK_MM`` and ``WEAK_SHARE``)
+shape    cells that are translated copies of each other share one land, stored once
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields
+
+import numpy as np
+
+from vcarve.network.model import NM_PER_MM, Floats, Ints
+
+# An island is weak when its largest circle is smaller than this, or than this share of the depth of the grooves
+# round it: common practice, no source.
+WEAK_MM = 0.5
+WEAK_SHARE = 0.5
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Island:
+    """One connected part of a cell's land, in nanometres from the cell's own corner.
+
+    ``outer_nm`` (n, 2) runs counter-clockwise, each of ``holes_nm`` clockwise; the last point is not repeated.
+    """
+
+    outer_nm: Ints
+    holes_nm: tuple[Ints, ...] = ()
+
+    def __post_init__(self) -> None:
+        for ring in (self.outer_nm, *self.holes_nm):
+            ring.setflags(write=False)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Grooves:
+    """Depth and width of every edge, land of every cell.
+
+    Shapes: E edges and C cells of the network, W weak islands.  Edges that are not cut have depth and width 0.
+    ``land_mm`` is the diameter of the largest circle that fits on the cell's land and ``land_at_mm`` its centre (not a
+    number where the land has vanished and ``land_mm`` is 0).  ``lands[shape[c]]`` are the islands of cell ``c``
+    measured from ``corner_nm[c]``.
+    """
+
+    depth_mm: Floats  # (E,)
+    half_width_mm: Floats  # (E,) at the surface
+    land_mm: Floats  # (C,)
+    land_at_mm: Floats  # (C, 2)
+    land_area_mm2: Floats  # (C,)
+    islands: Ints  # (C,)
+    shape: Ints  # (C,)
+    corner_nm: Ints  # (C, 2)
+    lands: tuple[tuple[Island, ...], ...]
+    weak_mm: Floats  # (W,) diameter of the island's largest circle
+    weak_at_mm: Floats  # (W, 2) its centre
+    weak_cell: Ints  # (W,)
+
+    def __post_init__(self) -> None:
+        for field in fields(self):
+            value = getattr(self, field.name)
+            if isinstance(value, np.ndarray):
+                value.setflags(write=False)
+
+    @property
+    def vanished(self) -> int:
+        """How many cells keep no land at all."""
+        return int(np.count_nonzero(self.land_mm == 0.0))
+
+    @property
+    def broken(self) -> int:
+        """How many cells keep land in several islands."""
+        return int(np.count_nonzero(self.islands > 1))
+
+    @property
+    def weak(self) -> int:
+        """How many islands are likely to break out."""
+        return len(self.weak_mm)
+
+    @property
+    def narrowest_cell(self) -> int | None:
+        """The cell, of those that keep land, whose largest circle is smallest; ``None`` without land."""
+        kept = np.flatnonzero(self.land_mm > 0.0)
+        return int(kept[np.argmin(self.land_mm[kept])]) if len(kept) else None
+
+    @property
+    def narrowest_mm(self) -> float:
+        """Narrowest land: the smallest ``land_mm`` of the cells that keep any; 0 if none does."""
+        cell = self.narrowest_cell
+        return 0.0 if cell is None else float(self.land_mm[cell])
+
+    @property
+    def narrowest_at_mm(self) -> tuple[float, float] | None:
+        """Where on the piece the narrowest land is."""
+        cell = self.narrowest_cell
+        return None if cell is None else (float(self.land_at_mm[cell, 0]), float(self.land_at_mm[cell, 1]))
+
+    @property
+    def land_total_mm2(self) -> float:
+        """Area of all land in closed cells."""
+        return float(self.land_area_mm2.sum())
+
+    def islands_mm(self, cell: int) -> list[list[Floats]]:
+        """Return the islands of a cell as lists of rings in piece coordinates, each (n, 2): outer, then holes."""
+        corner = self.corner_nm[cell]
+        return [
+            [(ring + corner) / NM_PER_MM for ring in (island.outer_nm, *island.holes_nm)]
+            for island in self.lands[int(self.shape[cell])]
+        ]
