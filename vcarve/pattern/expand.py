@@ -130,14 +130,16 @@ def _operations(written: PatternFile, lattice: Lattice) -> tuple[Isometry, ...]:
 def _generators(written: PatternFile, lattice: Lattice) -> list[Line]:
     problems: list[Problem] = []
     lines: list[Line] = []
+    if not written.lines:
+        raise InputError(Problem(key="lines", want="at least one line is wanted"))
     for index, entry in enumerate(written.lines):
         key = f"lines.{index}"
         made = _lines(entry, lattice)
         if any(math.dist(line.start, line.end) <= 1e-9 * lattice.size for line in made):
             problems.append(Problem(key=key, want="this line has no length: its two ends are the same point"))
             continue
-        far = next((point for line in made for point in _sampled(line) if _is_far(point, lattice)), None)
-        if far is not None:
+        far = max((point for line in made for point in _sampled(line)), key=lambda point: math.hypot(*point))
+        if _is_far(far, lattice):
             problems.append(
                 Problem(
                     key=key,

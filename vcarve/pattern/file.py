@@ -70,7 +70,7 @@ class LineEntry(_Entry):
     at: Literal["plane", "lattice"] = "plane"  # lattice: coordinates count along a1 and a2
     start: PlanePoint | None = Field(None, alias="from")
     end: PlanePoint | None = Field(None, alias="to")
-    path: Annotated[tuple[PlanePoint, ...], Field(min_length=2, max_length=1000)] | None = None
+    path: Annotated[tuple[PlanePoint, ...], Field(max_length=1000)] | None = None
     centre: PlanePoint | None = None
     radius: Number | None = None
     from_deg: Number | None = Field(None, alias="from-deg")
@@ -87,6 +87,8 @@ class LineEntry(_Entry):
                 "give from and to for a straight line, path for a run of them, "
                 "or centre, radius, from-deg and to-deg for an arc"
             )
+        if self.path is not None and len(self.path) < 2:
+            raise ValueError("a path needs at least two points")
         if self.radius is not None and self.radius <= 0.0:
             raise ValueError("the radius of an arc must be more than 0")
         if self.from_deg is not None and self.to_deg is not None:
@@ -112,7 +114,7 @@ class PatternFile(_Entry):
     corner: PlanePoint = (0.0, 0.0)  # what to lay on the corner of a piece that whole repeats fill
     pitch_range_mm: tuple[PositiveMm, PositiveMm] = Field(alias="pitch-range")
     operations: Annotated[tuple[Operation, ...], Field(max_length=12)] = ()
-    lines: Annotated[tuple[LineEntry, ...], Field(min_length=1, max_length=1000)]
+    lines: Annotated[tuple[LineEntry, ...], Field(max_length=1000, json_schema_extra={"minItems": 1})]
     note: Annotated[str, Field(max_length=2000)] = ""
     choice: Annotated[str, Field(max_length=2000)] = ""
 

@@ -37,8 +37,9 @@ def _gaps(pattern: Pattern) -> list[Finding]:
         places.number(line.end)
     homed = [_homed(point, lattice) for point in places.points]
     found = _ends_apart(homed, lattice) | _ends_beside(homed, pattern.lines, lattice)
+    spots = _one_per_spot(found, lattice)
     findings = []
-    for (x, y), gap in sorted(found.items(), key=lambda item: item[1])[:_MOST_SHOWN]:
+    for (x, y), gap in spots[:_MOST_SHOWN]:
         small, large = (gap * pitch for pitch in pattern.pitch_mm)
         findings.append(
             Finding(
@@ -49,13 +50,25 @@ def _gaps(pattern: Pattern) -> list[Finding]:
                 "written exactly",
             )
         )
-    if len(found) > _MOST_SHOWN:
-        findings.append(
-            Finding(
-                code="gap", severity="caution", sentence=f"{len(found) - _MOST_SHOWN} more ends nearly meet"
-            )
-        )
+    if len(spots) > _MOST_SHOWN:
+        sentence = "more line ends nearly meet elsewhere"
+        findings.append(Finding(code="gap", severity="caution", sentence=sentence))
     return findings
+
+
+def _one_per_spot(found: dict[Point, float], lattice: Lattice) -> list[tuple[Point, float]]:
+    """Return one end and gap for each spot, smallest gaps first: both sides of a gap were found."""
+    spots: list[tuple[Point, float]] = []
+    near = 2.0 * NEAR * lattice.size
+    for point, gap in sorted(found.items(), key=lambda item: item[1]):
+        if len(spots) <= 10 * _MOST_SHOWN and all(_apart(point, other, lattice) > near for other, _ in spots):
+            spots.append((point, gap))
+    return spots
+
+
+def _apart(point: Point, other: Point, lattice: Lattice) -> float:
+    u, v = lattice.coordinates((point[0] - other[0], point[1] - other[1]))
+    return math.hypot(*lattice.point(u - round(u), v - round(v)))
 
 
 def _homed(point: Point, lattice: Lattice) -> Point:

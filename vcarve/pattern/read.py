@@ -17,6 +17,9 @@ _SENTENCES = {
     "extra_forbidden": "a pattern file has no such key here",
     "string_type": "a text is wanted",
     "string_too_short": "a text is wanted",
+    "string_too_long": "this text is too long",
+    "string_pattern_mismatch": "write lower-case letters, digits and hyphens, such as own-leaf",
+    "too_long": "there are too many entries here",
     "tuple_type": "a list in square brackets is wanted",
     "model_type": "keys and values are wanted",
 }

@@ -1,0 +1,171 @@
+"""The catalogue against figures derived in closed form from each construction (half-squares with incentres and so on)."""
+
+import math
+import re
+from pathlib import Path
+
+import pytest
+import yaml
+
+from vcarve.errors import InputError
+from vcarve.pattern import lines as geometry
+from vcarve.pattern.catalogue import catalogue, names, pattern
+from vcarve.pattern.expand import isometry
+from vcarve.pattern.expression import evaluate
+from vcarve.pattern.file import PatternFile
+from vcarve.pattern.group import group_name, repeats_sooner, symmetries
+from vcarve.pattern.inspect import inspect
+from vcarve.pattern.symmetry import GROUPS, Lattice
+from vcarve.pattern.union import Places, covers_itself, total_length, united
+
+FIGURES = yaml.safe_load((Path(__file__).parent / "figures.yaml").read_text(encoding="utf-8"))
+DATA = Path(geometry.__file__).parent / "data"
+KEYS = sorted(FIGURES)
+
+# Orders of the point groups: rotations times two where there are reflections.
+POINT_ORDER = {name: order * (2 if flips else 1) for name, (order, flips, _) in GROUPS.items()}
+
+
+def test_every_figure_has_its_pattern():
+    """The catalogue holds exactly the patterns of the table, at least 32 of them."""
+    assert list(names()) == KEYS
+    assert len(KEYS) >= 32
+
+
+@pytest.mark.parametrize("key", KEYS)
+def test_cell_and_length(key):
+    """Area of the unit cell and length of line in it are the closed forms, to twelve digits."""
+    made, wanted = pattern(key), FIGURES[key]
+    tolerance = 1e-12 if isinstance(wanted["length"], int | str) else 1e-6
+
+    assert made.cell_area == pytest.approx(evaluate(wanted["area"]), rel=1e-12)
+    assert total_length(made.lines) == pytest.approx(evaluate(wanted["length"]), rel=tolerance)
+
+
+def test_seigaiha_length():
+    """Waves: the visible part of each ring is pi - 2 theta of its circle (law of cosines, derived)."""
+    total = 0.0
+    for ring in (1.0, 0.75, 0.5):
+        theta = math.atan2(-0.5, 1.0) + math.acos((ring**2 + 0.25) / (2 * ring * math.sqrt(1.25)))
+        total += ring * (math.pi - 2 * theta)
+
+    assert total_length(pattern("seigaiha").lines) == pytest.approx(total, rel=1e-12)
+
+
+@pytest.mark.parametrize("key", KEYS)
+def test_symmetric_as_claimed(key):
+    """Every operation of the file and every element of its plane group carries the lines onto themselves."""
+    made = pattern(key)
+    lattice = Lattice(made.a1, made.a2)
+    written = PatternFile.model_validate(yaml.load((DATA / f"{key}.yaml").read_bytes(), yaml.BaseLoader))
+    for operation in written.operations:
+        images = [geometry.moved(line, isometry(operation)) for line in made.lines]
+        assert covers_itself(made.lines, images, lattice)
+    found = symmetries(made)
+
+    assert not repeats_sooner(found, lattice)
+    assert len(found) == POINT_ORDER[made.group]
+    assert group_name(found, lattice) == made.group == FIGURES[key]["group"]
+
+
+@pytest.mark.parametrize("key", KEYS)
+def test_nothing_doubled(key):
+    """Uniting the lines of a unit cell, or of the same cell shifted by lattice vectors, changes nothing."""
+    made = pattern(key)
+    lattice = Lattice(made.a1, made.a2)
+    shifts = [(0.0, 0.0), made.a1, made.a2, (-made.a1[0] - 2 * made.a2[0], -made.a1[1] - 2 * made.a2[1])]
+    copies = [geometry.shifted(line, *shift) for shift in shifts for line in made.lines]
+    again = united(copies, lattice)
+
+    assert len(again) == len(made.lines)
+    assert total_length(again) == pytest.approx(total_length(made.lines), rel=1e-12)
+
+
+@pytest.mark.parametrize("key", KEYS)
+def test_ends_meet_exactly(key):
+    """Ends that meet do so to far less than a nanometre at any pitch, so noding them needs no guess."""
+    made = pattern(key)
+    lattice = Lattice(made.a1, made.a2)
+    places = Places(lattice)
+    for point in (point for line in made.lines for point in (line.start, line.end)):
+        u, v = lattice.coordinates(point)
+        pu, pv = lattice.coordinates(places.points[places.number(point)])
+        assert abs(u - pu - round(u - pu)) < 1e-12
+        assert abs(v - pv - round(v - pv)) < 1e-12
+
+
+@pytest.mark.parametrize("key", KEYS)
+def test_file_is_complete(key):
+    """Each file names itself as its file does, in Japanese and English, with a note, a unit and a pitch range."""
+    made = pattern(key)
+
+    assert made.key == key
+    assert made.name
+    assert made.english
+    assert re.search(r"[぀-ヿ一-鿿]", made.kanji)
+    assert made.note
+    assert made.unit
+    assert 0 < made.pitch_mm[0] < made.pitch_mm[1]
+    assert all(abs(line.bulge) <= 1.0 for line in made.lines)
+    assert inspect(made) == ()
+
+
+@pytest.mark.parametrize("key", [key for key in KEYS if FIGURES[key]["cells"]])
+def test_pitch_range_leaves_land(key):
+    """At the largest pitch a 1 mm groove on every line leaves land in every cell; at the smallest, in the widest."""
+    made, cells = pattern(key), FIGURES[key]["cells"]
+
+    assert made.pitch_mm[1] * 2 * min(cell["r-in"] for cell in cells) > 1.0
+    assert made.pitch_mm[0] * 2 * max(cell["r-in"] for cell in cells) > 1.0
+
+
+def test_three_way_joint_is_three_lines():
+    """The base grid's unit cell is three strips, one in each direction, each one side long."""
+    lines = pattern("mitsukude").lines
+
+    assert [line.length for line in lines] == pytest.approx([1.0, 1.0, 1.0], rel=1e-14)
+    angles = sorted(
+        round(math.degrees(math.atan2(*geometry.direction_at(line, 0.5)[::-1]))) % 180 for line in lines
+    )
+    assert angles == [0, 60, 120]
+
+
+def test_seven_treasures_are_four_quarter_circles():
+    """Seven treasures: four arcs of 90 degrees about the centre of the one circle of the cell."""
+    lines = pattern("shippo").lines
+
+    assert [geometry.radius(line) for line in lines] == pytest.approx([math.sqrt(0.5)] * 4, rel=1e-12)
+    assert [abs(geometry.sweep(line)) for line in lines] == pytest.approx([math.pi / 2] * 4, rel=1e-12)
+
+
+def test_roles_follow_the_tradition():
+    """The base grids are all ground; the leaves of the hemp leaf are leaf and its grid is ground."""
+    assert {line.role for line in pattern("mitsukude").lines} == {0}
+    leaf = [line.length for line in pattern("asanoha").lines if line.role == 1]
+    assert leaf == pytest.approx([1 / math.sqrt(3)] * 6, rel=1e-12)
+
+
+def test_catalogue_is_all_names():
+    """The catalogue has one pattern for each name, in the same order."""
+    assert tuple(made.key for made in catalogue()) == names()
+
+
+@pytest.mark.parametrize(("given", "key"), [("Kaku Asanoha", "kaku-asanoha"), ("kagome", "kagome")])
+def test_name_is_forgiving(given, key):
+    """Capitals and spaces in a name do not matter."""
+    assert pattern(given).key == key
+
+
+def test_unknown_name_suggests():
+    """An unknown name is answered with the nearest ones."""
+    with pytest.raises(InputError, match=r"no pattern of this name; did you mean .*asanoha"):
+        pattern("asanoa")
+    with pytest.raises(InputError, match="the names are: ajiro, amime"):
+        pattern("zzzzzz")
+
+
+def test_own_file_by_path(tmp_path):
+    """A name that ends in .yaml is a path, looked up in the folder given."""
+    (tmp_path / "own.yaml").write_bytes((DATA / "kagome.yaml").read_bytes())
+
+    assert pattern("own.yaml", tmp_path) == pattern("kagome")

@@ -1,0 +1,146 @@
+"""Fitting the pitch to the piece."""
+
+import math
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from vcarve.errors import InputError
+from vcarve.pattern.catalogue import catalogue, pattern
+from vcarve.pattern.fit import fit, rectangular_repeat
+from vcarve.pattern.read import read_pattern
+from vcarve.pattern.symmetry import Lattice
+
+PATTERNS = {made.key: made for made in catalogue()}
+
+
+@pytest.mark.parametrize(
+    ("key", "repeat"),
+    [
+        ("ichimatsu", (1.0, 1.0)),
+        ("mitsukude", (1.0, math.sqrt(3))),
+        ("kaku-asanoha", (2.0, 2.0)),
+        ("kikko", (math.sqrt(3), 3.0)),
+        ("bishamon-kikko", (3 * math.sqrt(3), 3.0)),
+        ("hishi", (math.sqrt(3), 1.0)),
+        ("hakkaku", (1 + math.sqrt(2), 1 + math.sqrt(2))),
+        ("yabane", (2.0, 1.5)),
+        ("seigaiha", (2.0, 1.0)),
+        ("ajiro", (6.0, 2.0)),
+    ],
+)
+def test_rectangular_repeat(key, repeat):
+    """The smallest upright rectangle that repeats the pattern, worked out by hand from its lattice."""
+    assert rectangular_repeat(PATTERNS[key]) == pytest.approx(repeat, rel=1e-12)
+
+
+def test_square_hemp_leaf_on_a_tile():
+    """Four stars across a 100 mm tile: half a star is 12.5 mm, the tile is filled both ways, a star at the corner."""
+    made = fit(pattern("kaku-asanoha"), 100.0, 100.0, across=4)
+
+    assert made.pitch_mm == pytest.approx(12.5)
+    assert (made.across, made.along, made.left_over_mm) == (4, 4, 0.0)
+    assert made.origin_mm == pytest.approx((-50.0, -50.0))
+    assert (
+        made.sentence
+        == "Kaku-asanoha at a pitch of 12.500 mm: 4 repeats across and 4 along fill the piece exactly"
+    )
+
+
+def test_left_over_is_told_and_centred():
+    """Triangles fill 100 mm across at 25 mm; along, two double rows leave 100 - 100 sqrt(3)/2 mm, half at each end."""
+    made = fit(pattern("mitsukude"), 100.0, 100.0, across=4)
+    left = 100.0 - 4 * 25.0 * math.sqrt(3) / 2
+
+    assert made.along == pytest.approx(2.0)
+    assert made.left_over_mm == pytest.approx(left)
+    assert made.origin_mm == pytest.approx((-50.0, -50.0 + left / 2))
+    assert "13.40 mm are left over, half at either end" in made.sentence
+
+
+def test_half_repeats_along_where_rows_are_staggered():
+    """Staggered rows begin anew at half the repeat: three rows of triangles count one and a half."""
+    made = fit(pattern("mitsukude"), 40.0, 3 * 10 * math.sqrt(3) / 2, across=4)
+
+    assert made.along == pytest.approx(1.5)
+    assert made.left_over_mm == 0.0
+
+
+@pytest.mark.parametrize(
+    ("size", "wish", "pitch"),
+    [
+        ((100.0, 100.0), 22.0, 20.0),  # 5 across is nearest
+        ((100.0, 100.0), 24.0, 25.0),
+        ((100.0, 150.0), 22.0, 25.0),  # 20 is nearer, but only 25 fills the height too
+        ((100.0, 101.0), 22.0, 20.0),  # nothing near fills both: the nearest
+        ((100.0, 100.0), 500.0, 100.0),  # one repeat at least
+    ],
+)
+def test_wished_pitch(size, wish, pitch):
+    """The nearest pitch that fits is taken, or one near that fills the height as well."""
+    made = fit(pattern("ichimatsu"), *size, about_mm=wish)
+
+    assert made.pitch_mm == pytest.approx(pitch)
+
+
+def test_corner_of_the_grid_lies_on_the_corner_of_the_piece():
+    """Patterns drawn about the middle of their cell lay a joint, not a middle, on the corner."""
+    made = fit(pattern("ichimatsu"), 90.0, 60.0, across=3)
+
+    assert made.origin_mm == pytest.approx((-45.0 - 15.0, -30.0 - 15.0))
+
+
+OBLIQUE = b"""\
+key: own
+name: Own
+lattice: {kind: oblique, a1: [1, sqrt(2)/10], a2: [sqrt(2)/5, 1]}
+group: p1
+unit: side
+pitch-range: [10 mm, 20 mm]
+lines:
+  - {from: [0, 0], to: [1, 1/2]}
+"""
+
+
+def test_no_repeat_across():
+    """A lattice without a vector along the width cannot fit it, and that is said."""
+    with pytest.raises(InputError, match="the lattice of own does not repeat along the width"):
+        fit(read_pattern(OBLIQUE, "own.yaml"), 100.0, 100.0, across=2)
+
+
+def test_no_repeat_along():
+    """A lattice that repeats along the width only fits the width only."""
+    made = read_pattern(OBLIQUE.replace(b"a1: [1, sqrt(2)/10]", b"a1: [1, 0]"), "own.yaml")
+
+    assert rectangular_repeat(made) == (1.0, None)
+    assert "does not repeat along the height" in fit(made, 100.0, 100.0, across=5).sentence
+
+
+@pytest.mark.parametrize("wanted", [{}, {"across": 2, "about_mm": 3.0}, {"across": 0}, {"about_mm": -1.0}])
+def test_wrong_wish(wanted):
+    """Neither, both, none across or a pitch below zero is refused."""
+    with pytest.raises(InputError):
+        fit(pattern("ichimatsu"), 100.0, 100.0, **wanted)
+
+
+@settings(deadline=None, derandomize=True, max_examples=200)
+@given(
+    st.sampled_from(sorted(PATTERNS)),
+    st.floats(20, 600),
+    st.floats(20, 600),
+    st.integers(1, 40),
+)
+def test_whole_repeats_fill_the_width(key, width, height, across):
+    """The width is whole repeats, each a shift of the lattice; rows and what is left over make up the height."""
+    made = PATTERNS[key]
+    found = fit(made, width, height, across=across)
+    wide, high = rectangular_repeat(made)
+    lattice = Lattice(made.a1, made.a2)
+
+    assert found.pitch_mm * wide * across == pytest.approx(width, rel=1e-12)
+    assert lattice.same((0.0, 0.0), (wide, 0.0))
+    assert lattice.same((0.0, 0.0), (0.0, high))
+    assert found.along * high * found.pitch_mm + found.left_over_mm == pytest.approx(height, rel=1e-9)
+    assert 0.0 <= found.left_over_mm < high * found.pitch_mm
+    assert 2 * found.along == pytest.approx(round(2 * found.along), abs=1e-9)
