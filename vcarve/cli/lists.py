@@ -1,0 +1,219 @@
+"""``mizo patterns``, ``machines``, ``bits``, ``woods``: what there is; ``mizo new``, ``schema``, ``completion``."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from typing import Any
+
+import click
+
+from vcarve.cli.files import write_whole
+from vcarve.errors import InputError, Problem
+
+
+def table(head: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
+    """Print rows under a head, columns as wide as their widest entry (wide signs count double)."""
+    import unicodedata
+
+    def wide(text: str) -> int:
+        return sum(2 if unicodedata.east_asian_width(sign) in "WF" else 1 for sign in text)
+
+    widths = [max(wide(row[i]) for row in (head, *rows)) for i in range(len(head))]
+    for number, row in enumerate((head, *rows)):
+        line = "  ".join(text + " " * (width - wide(text)) for text, width in zip(row, widths, strict=True))
+        click.echo(click.style(line.rstrip(), bold=number == 0))
+
+
+def as_json(values: Any) -> None:
+    """Print values as JSON."""
+    click.echo(json.dumps(values, ensure_ascii=False))
+
+
+@click.command("machines", epilog="Example: mizo machines --json")
+@click.option("--json", "json_", is_flag=True, help="Print JSON instead of a table.")
+def machines(json_: bool) -> None:
+    """List the machines a job can name. A file of your own is given by its path."""
+    from vcarve.job.load import machines as all_machines
+
+    found = all_machines()
+    if json_:
+        as_json([machine.model_dump(mode="json") for machine in found])
+        return
+    table(
+        ("name", "machine", "travel X x Y x Z", "collets", "spindle", "controller"),
+        [
+            (
+                m.name,
+                m.title,
+                f"{m.travel.x_mm:g} x {m.travel.y_mm:g} x {m.travel.z_mm:g} mm",
+                ", ".join(f"{c:g}" for c in m.collets_mm) + " mm",
+                f"{m.spindle.min_rpm:g} to {m.spindle.max_rpm:g} rpm" if m.spindle.programmed else "by hand",
+                m.dialect,
+            )
+            for m in found
+        ],
+    )
+
+
+@click.command("bits", epilog="Example: mizo bits --json")
+@click.option("--json", "json_", is_flag=True, help="Print JSON instead of a table.")
+def bits(json_: bool) -> None:
+    """List the bits a job can name."""
+    from vcarve.groove.width import deepest_mm
+    from vcarve.job.load import bits as all_bits
+    from vcarve.quantity import format_mm
+
+    found = all_bits()
+    if json_:
+        as_json([bit.model_dump(mode="json") for bit in found])
+        return
+    table(
+        ("name", "angle", "diameter", "tip", "shank", "flutes", "deepest cut"),
+        [
+            (
+                str(b.name),
+                f"{b.angle_deg:g}°",
+                format_mm(b.diameter_mm),
+                f"{format_mm(b.tip_radius_mm)} round" if b.tip_radius_mm else format_mm(b.tip_mm),
+                format_mm(b.shank_mm),
+                str(b.flutes),
+                format_mm(round(deepest_mm(b), 2)),
+            )
+            for b in found
+        ],
+    )
+
+
+@click.command("woods", epilog="Example: mizo woods --json")
+@click.option("--json", "json_", is_flag=True, help="Print JSON instead of a table.")
+def woods(json_: bool) -> None:
+    """List the woods a job can name, with what the tables say of them."""
+    from vcarve.job.load import woods as all_woods
+
+    found = all_woods()
+    if json_:
+        as_json([wood.model_dump(mode="json") for wood in found])
+        return
+    table(
+        ("name", "wood", "hardness", "gravity", "chip per tooth", "depth per level"),
+        [
+            (
+                w.name,
+                w.title,
+                "-" if w.hardness_n is None else f"{w.hardness_n:g} N",
+                "-" if w.gravity is None else f"{w.gravity:g}",
+                f"{w.chip_low_mm:g} to {w.chip_high_mm:g} mm",
+                f"{w.step_mm:g} mm",
+            )
+            for w in found
+        ],
+    )
+
+
+@click.command("patterns", epilog="Example: mizo patterns kaku-asanoha --picture star.svg")
+@click.argument("name", required=False)
+@click.option("--picture", metavar="FILE", help="Draw the named pattern; .svg or .png.")
+@click.option("--page", metavar="FILE.html", help="Draw all patterns on one page.")
+@click.option("--json", "json_", is_flag=True, help="Print JSON instead of a table.")
+def patterns(name: str | None, picture: str | None, page: str | None, json_: bool) -> None:
+    """List the patterns a job can name, or tell about one. NAME may be the path of a pattern file."""
+    from vcarve.pattern.catalogue import catalogue, pattern
+
+    if picture is not None and name is None:
+        raise InputError("--picture needs the name of a pattern; all of them on one page: --page FILE.html")
+    outputs: list[tuple[str, str | bytes]] = []
+    chosen = [pattern(name)] if name is not None else list(catalogue())
+    if picture is not None:
+        from vcarve.gallery import pattern_picture
+
+        outputs.append((picture, pattern_picture(chosen[0], picture)))
+    if page is not None:
+        from vcarve.gallery import gallery_page
+
+        outputs.append((page, gallery_page(chosen)))
+    if outputs:
+        write_whole(outputs)
+        for path, _ in outputs:
+            click.echo(f"wrote {path}", err=path == "-")
+        return
+    if json_:
+        as_json(
+            [
+                {
+                    "key": p.key,
+                    "name": p.name,
+                    "kanji": p.kanji,
+                    "english": p.english,
+                    "family": p.family,
+                    "lattice": p.lattice,
+                    "group": p.group,
+                    "unit": p.unit,
+                    "pitch_mm": list(p.pitch_mm),
+                    "note": p.note,
+                    "choice": p.choice,
+                }
+                for p in chosen
+            ]
+        )
+        return
+    if name is not None:
+        from vcarve.gallery import pattern_facts
+
+        for label, text in pattern_facts(chosen[0]):
+            click.echo(f"{click.style(f'{label:<12}', bold=True)}{text}")
+        return
+    table(
+        ("name", "", "meaning", "lattice", "symmetry", "pitch"),
+        [
+            (p.key, p.kanji, p.english, p.lattice, p.group, f"{p.pitch_mm[0]:g} to {p.pitch_mm[1]:g} mm")
+            for p in chosen
+        ],
+    )
+
+
+@click.command("new", epilog="Example: mizo new trivet.yaml")
+@click.argument("file", metavar="FILE.yaml", default="-")
+@click.option("--force", is_flag=True, help="Write over a file that is there already.")
+def new(file: str, force: bool) -> None:
+    """Write a commented job file to start from; without FILE it is printed."""
+    from pathlib import Path
+
+    from vcarve.job.starter import starter_text
+
+    if file != "-" and Path(file).exists() and not force:
+        raise InputError(
+            Problem(value=file, want="is there already; give another name, or --force to write over it")
+        )
+    write_whole([(file, starter_text())])
+    if file != "-":
+        click.echo(f"wrote {file}\nEdit it, then: mizo program {file} -o {Path(file).with_suffix('.nc')}")
+
+
+@click.command("schema", epilog="Example: mizo schema job > job.schema.json")
+@click.argument("kind", type=click.Choice(["job", "machine", "pattern"]))
+def schema(kind: str) -> None:
+    """Print the JSON Schema of a kind of file, so that an editor completes and checks it."""
+    from vcarve.job.schema import schema as schema_for
+    from vcarve.job.schema import schema_of
+
+    if kind == "pattern":
+        from vcarve.pattern.file import PatternFile
+
+        found = schema_of(PatternFile, "Mizo pattern file")
+    else:
+        found = schema_for("job" if kind == "job" else "machine")
+    click.echo(json.dumps(found, indent=2, ensure_ascii=False))
+
+
+@click.command("completion", epilog='Example: eval "$(mizo completion bash)"')
+@click.argument("shell", type=click.Choice(["bash", "zsh", "fish"]))
+def completion(shell: str) -> None:
+    """Print what makes the shell complete mizo's commands and options; put it into the shell's start file."""
+    from click.shell_completion import get_completion_class
+
+    from vcarve.cli.main import cli
+
+    found = get_completion_class(shell)
+    assert found is not None
+    click.echo(found(cli, {}, "mizo", "_MIZO_COMPLETE").source())

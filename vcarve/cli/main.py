@@ -1,0 +1,104 @@
+"""The command group.  Commands are imported only when they are called, so that each starts as fast as it can."""
+
+from __future__ import annotations
+
+import importlib
+from typing import NoReturn
+
+import click
+
+from vcarve import __version__
+from vcarve.errors import InputError, MizoError, RefusedError
+
+# Command -> (module, attribute, one line for the list).
+COMMANDS = {
+    "program": ("vcarve.cli.program", "program", "Make the program of a job, checked and dry-run."),
+    "dry-run": ("vcarve.cli.dry_run", "dry_run", "Read a program back: check it, time it, show it."),
+    "width": ("vcarve.cli.width", "width", "How wide a bit cuts at a depth, and the other way round."),
+    "lines": ("vcarve.cli.lines", "lines", "A job's lines, grooves and land as an SVG or DXF drawing."),
+    "patterns": ("vcarve.cli.lists", "patterns", "The patterns there are; pictures of them."),
+    "machines": ("vcarve.cli.lists", "machines", "The machines there are."),
+    "bits": ("vcarve.cli.lists", "bits", "The bits there are."),
+    "woods": ("vcarve.cli.lists", "woods", "The woods there are."),
+    "new": ("vcarve.cli.lists", "new", "A commented job file to start from."),
+    "schema": ("vcarve.cli.lists", "schema", "JSON Schema of job, machine and pattern files."),
+    "completion": ("vcarve.cli.lists", "completion", "Completion of commands for the shell."),
+}
+
+
+class Group(click.Group):
+    """Lists commands without importing them, and turns our errors into messages and exit codes."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Return the commands' names in the order of use."""
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """Import and return one command."""
+        if cmd_name not in COMMANDS:
+            return None
+        module, name, _ = COMMANDS[cmd_name]
+        command = getattr(importlib.import_module(module), name)
+        assert isinstance(command, click.Command)
+        return command
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """Return the command that was typed; a name that is not there gets the nearest one named."""
+        name = args[0]
+        if name not in COMMANDS and not name.startswith("-"):
+            import difflib
+
+            near = difflib.get_close_matches(name, COMMANDS, n=1)
+            hint = f" Did you mean {near[0]!r}?" if near else " 'mizo --help' lists them."
+            ctx.fail(f"There is no command {name!r}.{hint}")
+        return super().resolve_command(ctx, args)
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """Write the list of commands."""
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, sentence) for name, (_, _, sentence) in COMMANDS.items()])
+
+    def invoke(self, ctx: click.Context) -> object:
+        """Run a command; problems and findings go to standard error, all of them, and set the exit code."""
+        try:
+            return super().invoke(ctx)
+        except MizoError as error:
+            fail(error)
+
+
+def fail(error: MizoError) -> NoReturn:
+    """Print an error and leave with its exit code."""
+    if isinstance(error, InputError):
+        count = len(error.problems)
+        for problem in error.problems:
+            click.echo(f"{click.style('wrong', fg='red', bold=True)}  {problem}", err=True)
+        if count > 1:
+            click.echo(f"{count} problems; nothing was written.", err=True)
+        else:
+            click.echo("Nothing was written.", err=True)
+    elif isinstance(error, RefusedError):
+        for finding in error.findings:
+            word = "must not be cut" if finding.severity == "refuse" else "caution"
+            colour = "red" if finding.severity == "refuse" else "yellow"
+            click.echo(f"{click.style(word, fg=colour, bold=True)}  {finding}", err=True)
+        click.echo("Nothing was written.", err=True)
+    else:
+        click.echo(str(error), err=True)
+    raise click.exceptions.Exit(error.exit_code)
+
+
+@click.group(
+    cls=Group,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
+    epilog="Example: mizo new trivet.yaml, then mizo program trivet.yaml -o trivet.nc",
+)
+@click.version_option(__version__, prog_name="mizo")
+def cli() -> None:
+    """Engrave geometric lattice patterns into wood with a V-bit: from a few numbers to a checked program."""
+
+
+def main() -> None:
+    """Run the command line."""
+    cli(prog_name="mizo")

@@ -1,0 +1,69 @@
+"""``mizo program``: from a job file to a program the mill accepts."""
+
+from __future__ import annotations
+
+import json
+
+import click
+
+from vcarve.cli.files import write_whole
+from vcarve.cli.progress import Bar
+
+
+@click.command(
+    "program",
+    epilog="Example: mizo program trivet.yaml -o trivet.nc --set groove.depth=1.5 --picture trivet.svg",
+)
+@click.argument("job", metavar="JOB.yaml")
+@click.option("-o", "--output", metavar="FILE", help="Where the program goes; - is standard output.")
+@click.option(
+    "--set", "sets", metavar="KEY=VALUE", multiple=True, help="Change a value of the job; may be repeated."
+)
+@click.option("--picture", metavar="FILE.svg", help="Draw the plan: grooves at true width, passes, rapids.")
+@click.option("--page", metavar="FILE.html", help="The dry run as a page that plays the program.")
+@click.option("--json", "as_json", is_flag=True, help="Print the summary as one JSON object.")
+def program(
+    job: str, output: str | None, sets: tuple[str, ...], picture: str | None, page: str | None, as_json: bool
+) -> None:
+    """Make the RS-274 program of a job.
+
+    The program is read back and dry-run before it is written; if a check fails, nothing is. Without -o only the
+    summary is printed. JOB.yaml may be - for standard input.
+    """
+    from vcarve.job.load import load_job
+    from vcarve.pipeline import make_program
+    from vcarve.report import sentences
+
+    loaded = load_job(job, sets)
+    with Bar() as bar:
+        made = make_program(loaded, progress=bar)
+    outputs: list[tuple[str, str | bytes]] = []
+    if output is not None:
+        outputs.append((output, made.text))
+    if picture is not None:
+        from vcarve.view.drawing import plan_svg
+
+        outputs.append((picture, plan_svg(made.job, made.network, made.layout.grooves, made.plan)))
+    if page is not None:
+        from vcarve.pipeline import page_of_made
+
+        outputs.append((page, page_of_made(made)))
+    write_whole(outputs)
+    to_stderr = output == "-"
+    if as_json:
+        click.echo(json.dumps(made.summary.as_json(), ensure_ascii=False), err=to_stderr)
+        return
+    click.echo(click.style(made.summary.title or "untitled", bold=True), err=to_stderr)
+    for label, text in sentences(made.job, made.layout, made.summary):
+        click.echo(f"  {label:<9}{text}" if label != "plan" else f"  plan: {text}", err=to_stderr)
+    for finding in made.summary.findings:
+        click.echo(f"  {click.style('caution', fg='yellow')}  {finding.sentence}", err=to_stderr)
+    for path, _ in outputs:
+        if path != "-":
+            click.echo(f"wrote {path}", err=to_stderr)
+    if not outputs:
+        click.echo("Nothing written; give -o FILE to write the program.", err=to_stderr)
+    elif output not in (None, "-"):
+        click.echo(
+            f"Look at it before cutting: mizo dry-run {output} --job {job} --page dry-run.html", err=to_stderr
+        )

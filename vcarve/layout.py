@@ -1,0 +1,216 @@
+"""From a job to its network and grooves: the pattern or drawing laid on the piece, at its depths."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from vcarve.errors import Finding, InputError, Problem
+from vcarve.groove.land import measure
+from vcarve.groove.model import Grooves
+from vcarve.groove.width import deepest_mm, width_mm
+from vcarve.job.records import Job
+from vcarve.network.build import build, build_lines
+from vcarve.network.model import Network, Role
+from vcarve.network.repeat import Placing
+from vcarve.pattern.catalogue import pattern as named_pattern
+from vcarve.pattern.drawing import read_drawing
+from vcarve.pattern.fit import fit
+from vcarve.pattern.inset import inset
+from vcarve.pattern.model import Line, Pattern
+from vcarve.pattern.outline import outline_of
+from vcarve.pattern.region import Region
+from vcarve.quantity import format_mm
+
+EDGES_MOST = 4_000_000
+LAYER_ROLES = 8  # a drawing's first layer; see network.model
+FRAME_ROLES = 1000  # the first frame with a depth of its own
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Layout:
+    """What lies on the piece.
+
+    ``outline`` is the piece's own edge, ``depths_mm`` the depth of each role, ``sentences`` what was chosen or left over.
+    """
+
+    network: Network
+    grooves: Grooves
+    outline: Region
+    depths_mm: dict[int, float]
+    pattern: Pattern | None
+    pitch_mm: float | None
+    sentences: tuple[str, ...] = ()
+    findings: tuple[Finding, ...] = ()
+
+    @property
+    def deepest_mm(self) -> float:
+        """The deepest groove."""
+        return float(self.grooves.depth_mm.max(initial=0.0))
+
+    @property
+    def widest_mm(self) -> float:
+        """The widest groove at the surface."""
+        return 2.0 * float(self.grooves.half_width_mm.max(initial=0.0))
+
+
+def lay_out(job: Job) -> Layout:
+    """Return the network and the grooves of a job.
+
+    Raises InputError for what cannot be laid out, such as a margin that leaves nothing of the piece.
+    """
+    outline = outline_of(job.piece, job.folder)
+    depths = {int(Role.GROUND): job.ground_mm, int(Role.LEAF): job.leaf_mm, int(Role.FRAME): job.ground_mm}
+    frames = _frames(job, outline, depths)
+    field = _field(job, outline)
+    choice = job.pattern
+    sentences: list[str] = []
+    findings: list[Finding] = []
+    pattern: Pattern | None = None
+    pitch: float | None = None
+    if choice.drawing is not None:
+        network, notes = _drawn(job, field, frames, depths)
+        findings.extend(notes)
+    else:
+        pattern = named_pattern(str(choice.name), job.folder)
+        pitch, shift, said = _pitch(job, pattern, field)
+        sentences.extend(said)
+        _refuse_too_many(pattern, pitch, job)
+        network = build(
+            pattern,
+            region=field,
+            pitch_mm=pitch,
+            rotate_deg=choice.rotate_deg,
+            shift_mm=(choice.shift_x_mm + shift[0], choice.shift_y_mm + shift[1]),
+            mirror=choice.mirror,
+            edge=choice.edge,
+            frames=frames,
+        )
+    if network.edges == 0:
+        raise InputError(
+            Problem(
+                key="pattern.pitch",
+                value=None if pitch is None else format_mm(pitch),
+                want="no line of the pattern lies on the piece; make the pitch smaller or the margin narrower",
+            )
+        )
+    return Layout(
+        network=network,
+        grooves=measure(network, job.bit, depths),
+        outline=outline,
+        depths_mm=depths,
+        pattern=pattern,
+        pitch_mm=pitch,
+        sentences=tuple(sentences),
+        findings=tuple(findings),
+    )
+
+
+def _field(job: Job, outline: Region) -> Region:
+    """Return the region that the lines fill: inside the margin, or run off the piece by the groove's half-width."""
+    choice = job.pattern
+    distance = choice.margin_mm
+    if choice.ends == "run-off":
+        deepest = max(job.ground_mm, job.leaf_mm)
+        distance -= width_mm(job.bit, min(deepest, deepest_mm(job.bit))) / 2.0
+    return _inset(outline, distance, "pattern.margin", choice.margin_mm)
+
+
+def _frames(job: Job, outline: Region, depths: dict[int, float]) -> list[tuple[Region, int]]:
+    """Return the frames with their roles; a frame with a depth of its own gets a role of its own."""
+    frames: list[tuple[Region, int]] = []
+    own = FRAME_ROLES
+    for index, frame in enumerate(job.pattern.frame):
+        role = int(Role.FRAME)
+        if frame.depth_mm is not None:
+            role, own = own, own + 1
+            depths[role] = frame.depth_mm
+        key = f"pattern.frame[{index}].distance"
+        frames.append((_inset(outline, frame.distance_mm, key, frame.distance_mm), role))
+    return frames
+
+
+def _inset(region: Region, distance_mm: float, key: str, written_mm: float) -> Region:
+    """Return the region grown or shrunk; what goes wrong names the key."""
+    try:
+        return inset(region, distance_mm)
+    except InputError as error:
+        raise InputError(
+            Problem(key=key, value=format_mm(written_mm), want=problem.want) for problem in error.problems
+        ) from None
+
+
+def _pitch(job: Job, pattern: Pattern, field: Region) -> tuple[float, tuple[float, float], tuple[str, ...]]:
+    """Return the pitch, the shift that centres what does not fit, and what to say about it."""
+    choice = job.pattern
+    if choice.across is None and choice.pitch_mm is not None and not choice.pitch_mm.about:
+        return choice.pitch_mm.mm, (0.0, 0.0), ()
+    low, high = field.outer.xy_mm.min(axis=0), field.outer.xy_mm.max(axis=0)
+    width, height = float(high[0] - low[0]), float(high[1] - low[1])
+    if choice.across is not None:
+        fitted = fit(pattern, width, height, across=choice.across)
+    else:
+        assert choice.pitch_mm is not None
+        fitted = fit(pattern, width, height, about_mm=choice.pitch_mm.mm)
+    return fitted.pitch_mm, (0.0, 0.0), (fitted.sentence,)
+
+
+def _refuse_too_many(pattern: Pattern, pitch_mm: float, job: Job) -> None:
+    """Refuse a pitch so small that the lines would be past counting; usually a slip of the units."""
+    cells = job.piece.width_mm * job.piece.height_mm / (pattern.cell_area * pitch_mm**2)
+    if cells * len(pattern.lines) > EDGES_MOST:
+        least = math.sqrt(
+            job.piece.width_mm * job.piece.height_mm * len(pattern.lines) / (pattern.cell_area * EDGES_MOST)
+        )
+        raise InputError(
+            Problem(
+                key="pattern.pitch",
+                value=format_mm(pitch_mm),
+                want=f"this pitch gives more than {EDGES_MOST:,} lines on the piece; "
+                f"{format_mm(math.ceil(least * 100) / 100)} or more is possible",
+            )
+        )
+
+
+def _drawn(
+    job: Job, field: Region, frames: list[tuple[Region, int]], depths: dict[int, float]
+) -> tuple[Network, tuple[Finding, ...]]:
+    """Return the network of the job's drawing; its layers' depths are added to ``depths``."""
+    choice = job.pattern
+    drawing = read_drawing(Path(job.folder) / str(choice.drawing), close_gaps_mm=choice.close_gaps_mm)
+    unknown = [name for name in choice.depths if name not in drawing.layers]
+    if unknown:
+        raise InputError(
+            Problem(
+                key=f"pattern.depths.{name}",
+                value=name,
+                want="the drawing has no such layer or colour; it has " + ", ".join(drawing.layers),
+            )
+            for name in unknown
+        )
+    for index, name in enumerate(drawing.layers):
+        depths[LAYER_ROLES + index] = choice.depths.get(name, job.ground_mm)
+    lines = _placed(drawing.lines, choice.rotate_deg, (choice.shift_x_mm, choice.shift_y_mm), choice.mirror)
+    return build_lines(lines, region=field, edge=choice.edge, frames=frames), drawing.findings
+
+
+def _placed(
+    lines: Sequence[Line], rotate_deg: float, shift_mm: tuple[float, float], mirror: bool
+) -> list[Line]:
+    """Return lines mirrored, turned and shifted."""
+    matrix = Placing(pitch_mm=1.0, rotate_deg=rotate_deg, mirror=mirror).matrix
+    flip = -1.0 if mirror else 1.0
+
+    def at(point: tuple[float, float]) -> tuple[float, float]:
+        x, y = (
+            point[0] * matrix[0, 0] + point[1] * matrix[1, 0],
+            point[0] * matrix[0, 1] + point[1] * matrix[1, 1],
+        )
+        return float(x) + shift_mm[0], float(y) + shift_mm[1]
+
+    return [
+        Line(start=at(line.start), end=at(line.end), bulge=line.bulge * flip, role=line.role)
+        for line in lines
+    ]

@@ -1,0 +1,82 @@
+"""One function per command: the rooms put together, no files and no printing."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from vcarve.dryrun import clock
+from vcarve.dryrun.check import check
+from vcarve.errors import RefusedError
+from vcarve.groove.width import deepest_mm
+from vcarve.job.records import Job
+from vcarve.job.suitability import suitability
+from vcarve.layout import Layout, lay_out
+from vcarve.network.model import Network
+from vcarve.plan.model import Plan
+from vcarve.plan.planner import plan as make_plan
+from vcarve.program.reader import Reading, read_program
+from vcarve.program.writer import write
+from vcarve.report import Summary, header, land_findings, summary
+
+Progress = Callable[[str, float], None]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Made:
+    """A program, and everything it was made from."""
+
+    job: Job
+    layout: Layout
+    plan: Plan
+    text: str
+    reading: Reading
+    times: clock.Times
+    summary: Summary
+
+    @property
+    def network(self) -> Network:
+        """The lines on the piece."""
+        return self.layout.network
+
+
+def make_program(job: Job, progress: Progress | None = None) -> Made:
+    """Make a job's program and dry-run its text.
+
+    Raises RefusedError with every finding if the job does not suit its bit, piece or machine, or if the text fails a check;
+    InputError if the job cannot be laid out.
+    """
+
+    def tell(stage: str, share: float) -> None:
+        if progress is not None:
+            progress(stage, share)
+
+    early = suitability(job, deepest_mm(job.bit))
+    if any(finding.severity == "refuse" for finding in early):
+        raise RefusedError(early)
+    tell("laying out", 0.0)
+    layout = lay_out(job)
+    land = land_findings(layout)
+    if any(finding.severity == "refuse" for finding in land):
+        raise RefusedError((*early, *layout.findings, *land))
+    tell("planning", 0.2)
+    plan = make_plan(layout.network, layout.grooves.depth_mm, job, progress=progress)
+    tell("writing", 0.7)
+    known = (*early, *layout.findings, *land)
+    text = write(job, layout.network, plan, header(job, layout, plan, known))
+    tell("dry run", 0.8)
+    reading = read_program(text, dialect=job.machine.dialect, file="the program")
+    found = check(reading, machine=job.machine, job=job, network=layout.network, grooves=layout.grooves)
+    if any(finding.severity == "refuse" for finding in found):
+        raise RefusedError((*known, *found))
+    times = clock.run(reading.moves, job.machine)
+    tell("done", 1.0)
+    return Made(
+        job=job,
+        layout=layout,
+        plan=plan,
+        text=text,
+        reading=reading,
+        times=times,
+        summary=summary(job, layout, plan, reading, times, (*known, *found)),
+    )

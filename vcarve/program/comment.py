@@ -1,0 +1,66 @@
+"""Comments that no controller can take for anything else."""
+
+from __future__ import annotations
+
+import unicodedata
+
+LONGEST = 72  # with brackets well inside the 79 significant characters of the tightest controller
+# Some controllers act on these even inside comments, or end the comment at them.
+FORBIDDEN = frozenset("();?!~%")
+# Signs of our own sentences and of people's titles that have a plain spelling.
+SPELLING = str.maketrans(
+    {
+        "×": "x",
+        "°": " deg",
+        "′": "'",
+        "″": '"',
+        "–": "-",
+        "—": "-",
+        "−": "-",
+        "“": '"',
+        "”": '"',
+        "‘": "'",
+        "’": "'",
+        "µ": "u",
+        "½": "1/2",
+        "¼": "1/4",
+        "¾": "3/4",
+        "ß": "ss",
+        "ø": "o",
+        "Ø": "O",
+        "æ": "ae",
+        "œ": "oe",
+        "ł": "l",
+    }
+)
+
+
+def plain_text(text: str) -> str:
+    """Return text as printable ASCII without ``( ) ; ? ! ~ %`` or line breaks; accents are dropped, the rest becomes a blank."""
+    spelled = unicodedata.normalize("NFKD", text.translate(SPELLING))
+    kept = []
+    for sign in spelled:
+        if unicodedata.combining(sign):
+            continue
+        kept.append(sign if " " <= sign <= "~" and sign not in FORBIDDEN else " ")
+    return " ".join("".join(kept).split())
+
+
+def comment(label: str, text: str = "") -> list[str]:
+    """Return comment lines ``(label: text)``, wrapped at blanks so that each fits every controller's line."""
+    words = plain_text(text).split()
+    head = f"{plain_text(label)}:" if words else plain_text(label)
+    lines: list[str] = []
+    current = head
+    for word in words:
+        while len(word) > LONGEST - 4:
+            word, rest = word[: LONGEST - 4], word[LONGEST - 4 :]
+            lines.append(current)
+            current, word = f"  {word}", rest
+        if len(current) + 1 + len(word) > LONGEST - 2:
+            lines.append(current)
+            current = f"  {word}"
+        else:
+            current = f"{current} {word}"
+    lines.append(current)
+    return [f"({line})" for line in lines if line.strip()]

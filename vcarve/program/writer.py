@@ -1,0 +1,233 @@
+"""The plan as RS-274 text: pure, no file and no clock, the same bytes for the same job.
+
+The common subset of the NIST interpreter (NISTIR 6556), Grbl 1.1 and LinuxCNC: one idea per line, modal words only where
+they change, units and modes set before anything moves, the bit lifted alone before every rapid across, the spindle at speed
+before the first plunge and stopped after the last lift.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from vcarve.job.records import Job
+from vcarve.network.model import NM_PER_MM, Network
+from vcarve.plan.model import Plan
+from vcarve.program.comment import comment
+from vcarve.program.numbers import decimal, plain, steps
+
+MM_PER_INCH = 25.4
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Frame:
+    """How places on the piece become numbers in the program: the work zero, the units, the decimals."""
+
+    x_nm: int  # work coordinates of the piece's centre
+    y_nm: int
+    top_nm: int  # work coordinate of the piece's top
+    inch: bool
+    decimals: int
+
+    def flat(self, x_nm: np.ndarray, y_nm: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Return piece places as whole steps of the last decimal."""
+        return (
+            steps(x_nm + self.x_nm, self.decimals, inch=self.inch),
+            steps(y_nm + self.y_nm, self.decimals, inch=self.inch),
+        )
+
+    def height(self, above_mm: float) -> str:
+        """Return the Z word's number for a height above the piece's top (negative inside it)."""
+        nm = np.array([self.top_nm + round(above_mm * NM_PER_MM)])
+        return decimal(int(steps(nm, self.decimals, inch=self.inch)[0]), self.decimals)
+
+    def feed(self, mm_min: float) -> str:
+        """Return the F word's number."""
+        return plain(mm_min / MM_PER_INCH, 2) if self.inch else plain(mm_min, 1)
+
+
+def frame_of(job: Job) -> Frame:
+    """Return the frame that the job's zero and machine ask for."""
+    half_w, half_h = job.piece.width_mm / 2.0, job.piece.height_mm / 2.0
+    side = {
+        "front-left": (half_w, half_h),
+        "front-right": (-half_w, half_h),
+        "back-left": (half_w, -half_h),
+        "back-right": (-half_w, -half_h),
+        "centre": (0.0, 0.0),
+    }[job.zero.xy]
+    top = job.piece.thickness_mm if job.zero.z == "bed" else 0.0
+    inch = job.machine.units == "inch"
+    return Frame(
+        x_nm=round(side[0] * NM_PER_MM),
+        y_nm=round(side[1] * NM_PER_MM),
+        top_nm=round(top * NM_PER_MM),
+        inch=inch,
+        decimals=max(job.machine.decimals, 4) if inch else job.machine.decimals,
+    )
+
+
+def opening(job: Job, *, arcs: bool) -> list[str]:
+    """Return the lines that set every mode used, before anything moves."""
+    units = "G20" if job.machine.units == "inch" else "G21"
+    modes = ["G17", units, "G40", "G49", "G54", "G80", "G90", "G94"]
+    dialect = job.machine.dialect
+    if arcs and dialect in ("grbl-1.1", "linuxcnc"):
+        modes.append("G91.1")
+    lines = [" ".join(modes)]
+    if dialect == "linuxcnc":
+        # Without a bound this controller rounds corners as far as it likes.
+        lines.append("G64 P0.0004" if job.machine.units == "inch" else "G64 P0.01")
+    else:
+        lines.append("G61")
+    return lines
+
+
+def write(job: Job, network: Network, plan: Plan, notes: Sequence[tuple[str, str]]) -> str:
+    """Return the program's text, lines ended by a single line feed.
+
+    ``notes`` are the (label, text) pairs of the comment header, in order.
+    """
+    frame = frame_of(job)
+    bent = bool(len(plan.half_edge)) and bool((network.bulge[plan.half_edge // 2] != 0.0).any())
+    lines: list[str] = []
+    for label, text in notes:
+        lines.extend(comment(label, text))
+    lines.extend(opening(job, arcs=bent and job.machine.arcs))
+    safe = frame.height(job.machine.safe_height_mm)
+    lines.append(f"G0 Z{safe}")
+    speed = plain(job.spindle_rpm, 0)
+    if job.machine.spindle.programmed:
+        lines.append(f"S{speed} M3")
+        if job.machine.spindle.spin_up_s > 0:
+            lines.append(f"G4 P{plain(job.machine.spindle.spin_up_s, 2)}")
+    else:
+        lines.extend(comment("Start the spindle by hand", f"{speed} rpm. Then continue."))
+        lines.append("M0")
+    _Passes(job, network, plan, frame).write(lines)
+    lines.append(f"G0 Z{safe}")
+    if job.machine.spindle.programmed:
+        lines.append("M5")
+    else:
+        lines.extend(comment("Stop the spindle by hand before reaching in"))
+    lines.append(job.machine.program_end)
+    return "\n".join(lines) + "\n"
+
+
+class _Passes:
+    """Writes the passes of a plan; holds what the controller will remember from line to line."""
+
+    def __init__(self, job: Job, network: Network, plan: Plan, frame: Frame) -> None:
+        self.job, self.network, self.plan, self.frame = job, network, plan, frame
+        self.motion = "G0"
+        self.feed = ""
+        forward = plan.half_edge % 2 == 0
+        edge = plan.half_edge // 2
+        start = np.where(forward, network.tail[edge], network.head[edge])
+        end = np.where(forward, network.head[edge], network.tail[edge])
+        self.start_x, self.start_y = (
+            a.tolist() for a in frame.flat(network.x_nm[start], network.y_nm[start])
+        )
+        self.end_x, self.end_y = (a.tolist() for a in frame.flat(network.x_nm[end], network.y_nm[end]))
+        self.bulge = np.where(forward, network.bulge[edge], -network.bulge[edge]).tolist()
+        self.depth = plan.depth_mm.tolist()
+        self.z_word = {depth: frame.height(-depth) for depth in set(self.depth)}
+        self.cut_feed = frame.feed(job.cut_mm_min)
+        self.plunge_feed = frame.feed(job.plunge_mm_min)
+
+    def go(self, motion: str, words: str, feed: str = "") -> str:
+        """Return one line; the motion and feed words are left out where they are still in force."""
+        head = "" if motion == self.motion else f"{motion} "
+        self.motion = motion
+        tail = ""
+        if feed and feed != self.feed:
+            tail = f" F{feed}"
+            self.feed = feed
+        return f"{head}{words}{tail}"
+
+    def write(self, lines: list[str]) -> None:
+        """Append every pass."""
+        bounds = self.plan.pass_start.tolist()
+        count = len(bounds) - 1
+        hop = self.frame.height(self.plan.hop_mm)
+        safe = self.frame.height(self.job.machine.safe_height_mm)
+        for index in range(count):
+            first, last = bounds[index], bounds[index + 1]
+            lines.append(f"(Pass {index + 1} of {count})")
+            x, y = self.start_x[first], self.start_y[first]
+            lines.append(f"G0 X{decimal(x, self.frame.decimals)} Y{decimal(y, self.frame.decimals)}")
+            if index == 0 and hop != safe:
+                lines.append(f"G0 Z{hop}")
+            self.motion = "G0"
+            depth = self.depth[first]
+            lines.append(self.go("G1", f"Z{self.z_word[depth]}", self.plunge_feed))
+            for step in range(first, last):
+                if self.depth[step] != depth:
+                    deeper = self.depth[step] > depth
+                    depth = self.depth[step]
+                    words = f"Z{self.z_word[depth]}"
+                    lines.append(self.go("G1", words, self.plunge_feed) if deeper else self.go("G0", words))
+                self.step(lines, step, x, y)
+                x, y = self.end_x[step], self.end_y[step]
+            if index < count - 1:
+                lines.append(f"G0 Z{hop}")
+                self.motion = "G0"
+
+    def step(self, lines: list[str], step: int, x: int, y: int) -> None:
+        """Append the move along one edge from (x, y), in steps of the last decimal."""
+        bulge = self.bulge[step]
+        end_x, end_y = self.end_x[step], self.end_y[step]
+        if bulge == 0.0:
+            if (end_x, end_y) != (x, y):
+                lines.append(self.go("G1", self.place(x, y, end_x, end_y), self.cut_feed))
+        elif self.job.machine.arcs and math.hypot(end_x - x, end_y - y) >= 20.0:
+            lines.append(self.arc(x, y, end_x, end_y, bulge))
+        else:
+            for next_x, next_y in self.chords(x, y, end_x, end_y, bulge):
+                if (next_x, next_y) != (x, y):
+                    lines.append(self.go("G1", self.place(x, y, next_x, next_y), self.cut_feed))
+                x, y = next_x, next_y
+
+    def place(self, x: int, y: int, end_x: int, end_y: int) -> str:
+        """Return the axis words that change."""
+        decimals = self.frame.decimals
+        if end_y == y:
+            return f"X{decimal(end_x, decimals)}"
+        if end_x == x:
+            return f"Y{decimal(end_y, decimals)}"
+        return f"X{decimal(end_x, decimals)} Y{decimal(end_y, decimals)}"
+
+    def arc(self, x: int, y: int, end_x: int, end_y: int, bulge: float) -> str:
+        """Return a centre-format arc whose centre is equally far from both rounded ends, as NISTIR 6556 3.5.3.2 asks."""
+        dx, dy = end_x - x, end_y - y
+        off = 0.5 / math.tan(2.0 * math.atan(bulge))
+        unit = 10.0**-self.frame.decimals
+        i, j = (0.5 * dx - dy * off) * unit, (0.5 * dy + dx * off) * unit
+        decimals = self.frame.decimals
+        fine = decimals + 2 if self.frame.inch else max(decimals, 4)
+        words = f"X{decimal(end_x, decimals)} Y{decimal(end_y, decimals)} I{plain(i, fine)} J{plain(j, fine)}"
+        return self.go("G3" if bulge > 0.0 else "G2", words, self.cut_feed)
+
+    def chords(self, x: int, y: int, end_x: int, end_y: int, bulge: float) -> list[tuple[int, int]]:
+        """Return the ends of the chords that follow an arc within the machine's arc tolerance, in steps."""
+        unit_mm = 10.0**-self.frame.decimals * (MM_PER_INCH if self.frame.inch else 1.0)
+        dx, dy = end_x - x, end_y - y
+        sweep = 4.0 * math.atan(bulge)
+        half = 0.5 * sweep
+        radius = math.hypot(dx, dy) / (2.0 * abs(math.sin(half)))
+        off = 0.5 / math.tan(half)
+        cx, cy = x + 0.5 * dx - dy * off, y + 0.5 * dy + dx * off
+        sag = min(self.job.machine.arc_tolerance_mm / (radius * unit_mm), 1.0) if radius else 1.0
+        count = max(math.ceil(abs(sweep) / (2.0 * math.acos(1.0 - sag))), 1) if sag < 1.0 else 2
+        start = math.atan2(y - cy, x - cx)
+        points = [
+            (
+                round(cx + radius * math.cos(start + sweep * k / count)),
+                round(cy + radius * math.sin(start + sweep * k / count)),
+            )
+            for k in range(1, count)
+        ]
+        return [*points, (end_x, end_y)]

@@ -1,0 +1,308 @@
+"""What there is to say of a program: the header's notes, the summary's figures, and how they read."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from vcarve.dryrun.clock import Times
+from vcarve.errors import Finding
+from vcarve.groove.width import width_mm
+from vcarve.job.records import Job
+from vcarve.layout import Layout
+from vcarve.network.model import Network, Role
+from vcarve.plan.model import Plan
+from vcarve.program.moves import Motion, Moves
+from vcarve.program.reader import Reading
+from vcarve.program.writer import frame_of
+from vcarve.quantity import format_deg, format_duration, format_mm, format_number
+
+# The usual cautions (common practice), short enough for a program's header; the bench sheet has them in full.
+HEADER_CAUTIONS = (
+    "Protect eyes, ears and lungs. Hold the piece fast. Stay with the machine.",
+    "The makers' manuals of mill and bit, and local rules, come first.",
+)
+SIDES = {
+    "front-left": "front left corner",
+    "front-right": "front right corner",
+    "back-left": "back left corner",
+    "back-right": "back right corner",
+    "centre": "centre",
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Summary:
+    """The figures of a program, as ``--json`` prints them and as sentences are made from them."""
+
+    title: str
+    pattern: str
+    cells: int
+    vertices: int
+    edges: int
+    cut_mm: float
+    recut_mm: float
+    rapid_mm: float
+    passes: int
+    lifts: int
+    levels: int
+    cell_by_cell_mm: float
+    depth_mm: tuple[float, ...]
+    groove_width_mm: float
+    land_min_mm: float
+    land_vanished: int
+    land_broken: int
+    land_weak: int
+    time_s: float
+    plan_s: float
+    bound_s: float
+    cell_by_cell_s: float
+    extents_mm: dict[str, tuple[float, float]]
+    pitch_mm: float | None
+    program_lines: int
+    sentences: tuple[str, ...]
+    findings: tuple[Finding, ...]
+
+    def as_json(self) -> dict[str, Any]:
+        """Return the summary as plain values."""
+        values: dict[str, Any] = {
+            name: getattr(self, name) for name in self.__slots__ if name not in ("findings", "extents_mm")
+        }
+        values["extents_mm"] = {axis: list(span) for axis, span in self.extents_mm.items()}
+        values["findings"] = [finding_json(finding) for finding in self.findings]
+        return values
+
+
+def finding_json(finding: Finding) -> dict[str, Any]:
+    """Return a finding as plain values."""
+    return {
+        "code": finding.code,
+        "severity": finding.severity,
+        "sentence": finding.sentence,
+        "line": finding.line,
+        "at_mm": None if finding.at_mm is None else list(finding.at_mm),
+    }
+
+
+def cell_by_cell_mm(network: Network) -> float:
+    """Return the length that cutting the outline of every cell on its own would cut."""
+    edge = network.ring_half_edge // 2
+    return float((network.length_mm[edge] * network.cut[edge]).sum())
+
+
+def extents(moves: Moves) -> dict[str, tuple[float, float]]:
+    """Return how far the feed moves reach on each axis, in work coordinates, and how high Z rises."""
+    feed = moves.motion != int(Motion.RAPID)
+    spans = {}
+    for axis, name in enumerate("xyz"):
+        ends = np.concatenate([moves.start_mm[feed, axis], moves.end_mm[feed, axis]])
+        if name == "z":
+            ends = np.concatenate([ends, moves.end_mm[:, axis]])
+        spans[name] = (float(ends.min()), float(ends.max())) if len(ends) else (0.0, 0.0)
+    return spans
+
+
+def land_findings(layout: Layout) -> tuple[Finding, ...]:
+    """Return what there is to say of the land: lost altogether, vanished cells, broken cells, weak islands."""
+    grooves = layout.grooves
+    cells = layout.network.cells
+    found = []
+    if cells and grooves.vanished == cells:
+        found.append(
+            Finding(
+                code="land-lost",
+                sentence=f"A groove {format_mm(layout.widest_mm)} wide leaves no land in any of the {cells} cells; "
+                "cut shallower, take a sharper bit or a larger pitch.",
+            )
+        )
+    elif grooves.vanished:
+        found.append(
+            Finding(
+                code="land-vanished",
+                severity="caution",
+                sentence=f"{grooves.vanished} of {cells} cells keep no land.",
+            )
+        )
+    if grooves.broken:
+        found.append(
+            Finding(
+                code="land-broken",
+                severity="caution",
+                sentence=f"In {grooves.broken} of {cells} cells the land falls apart into islands.",
+            )
+        )
+    if grooves.weak:
+        at = grooves.weak_at_mm[0]
+        found.append(
+            Finding(
+                code="weak-island",
+                severity="caution",
+                sentence=f"{grooves.weak} islands of land are so small that they may break out; the smallest carries "
+                f"a circle of {format_mm(float(grooves.weak_mm.min()))}.",
+                at_mm=(float(at[0]), float(at[1])),
+            )
+        )
+    return tuple(found)
+
+
+def zero_sentence(job: Job) -> str:
+    """Return where the work zero is, in words."""
+    z = "the top of the piece" if job.zero.z == "top" else "the bed"
+    return f"X0 Y0 at the {SIDES[job.zero.xy]}, Z0 on {z}"
+
+
+def bit_sentence(job: Job) -> str:
+    """Return the bit in words."""
+    bit = job.bit
+    tip = "sharp"
+    if bit.tip_mm > 0:
+        tip = f"{format_mm(bit.tip_mm)} flat tip"
+    elif bit.tip_radius_mm > 0:
+        tip = f"tip rounded to {format_mm(bit.tip_radius_mm)}"
+    return (
+        f"{format_deg(bit.angle_deg)} V, {format_mm(bit.diameter_mm)} across, {tip}, "
+        f"{format_mm(bit.shank_mm)} shank"
+    )
+
+
+def pattern_sentence(job: Job, layout: Layout) -> str:
+    """Return the pattern and its pitch in words."""
+    if layout.pattern is None or layout.pitch_mm is None:
+        return f"drawing {job.pattern.drawing}"
+    return f"{layout.pattern.key}, pitch {format_mm(layout.pitch_mm)}"
+
+
+def grooves_by_depth(job: Job, layout: Layout) -> tuple[tuple[str, float, float], ...]:
+    """Return (name, depth, width) for each kind of groove on the piece, deepest first."""
+    network = layout.network
+    names = {int(Role.GROUND): "ground", int(Role.LEAF): "leaf", int(Role.FRAME): "frame"}
+    found: dict[float, set[str]] = {}
+    for role in np.unique(network.role[network.cut]).tolist():
+        found.setdefault(layout.depths_mm[role], set()).add(names.get(role, "line"))
+    return tuple(
+        (" and ".join(sorted(found[depth])), depth, width_mm(job.bit, depth))
+        for depth in sorted(found, reverse=True)
+    )
+
+
+def header(job: Job, layout: Layout, plan: Plan, findings: tuple[Finding, ...]) -> list[tuple[str, str]]:
+    """Return the program's comment header as (label, text) pairs."""
+    piece = job.piece
+    network = layout.network
+    frame = frame_of(job)
+    used = np.unique(np.concatenate([network.tail[network.cut], network.head[network.cut]]))
+    x, y = network.x_nm[used] + frame.x_nm, network.y_nm[used] + frame.y_nm
+    top = frame.top_nm / 1e6
+    notes = [("Mizo", job.title or "V-groove engraving")]
+    notes.append(
+        (
+            "Piece",
+            f"{format_number(piece.width_mm)} x {format_number(piece.height_mm)} x "
+            f"{format_number(piece.thickness_mm)} mm, {job.wood.title}",
+        )
+    )
+    notes.append(("Pattern", pattern_sentence(job, layout)))
+    for name, depth, width in grooves_by_depth(job, layout):
+        notes.append((f"Groove, {name}", f"{format_mm(depth)} deep, {format_mm(width)} wide"))
+    notes.append(("Bit", bit_sentence(job)))
+    notes.append(("Machine", f"{job.machine.title}, {job.machine.dialect}"))
+    notes.append(("Zero", zero_sentence(job)))
+    notes.append(
+        (
+            "Extents in mm",
+            f"X {x.min() / 1e6:.3f} to {x.max() / 1e6:.3f}, Y {y.min() / 1e6:.3f} to {y.max() / 1e6:.3f}, "
+            f"Z {top - layout.deepest_mm:.3f} to {top + job.machine.safe_height_mm:.3f}",
+        )
+    )
+    notes.append(("Cut", f"{plan.cut_mm:.1f} mm in {plan.passes} passes"))
+    notes.extend(("Caution", finding.sentence) for finding in findings)
+    notes.extend(("Caution", sentence) for sentence in HEADER_CAUTIONS)
+    return notes
+
+
+def summary(
+    job: Job, layout: Layout, plan: Plan, reading: Reading, times: Times, findings: tuple[Finding, ...]
+) -> Summary:
+    """Return the figures of a program."""
+    network, grooves = layout.network, layout.grooves
+    return Summary(
+        title=job.title,
+        pattern=pattern_sentence(job, layout),
+        cells=network.cells,
+        vertices=network.vertices,
+        edges=network.edges,
+        cut_mm=network.cut_mm,
+        recut_mm=plan.recut_mm,
+        rapid_mm=plan.rapid_mm,
+        passes=plan.passes,
+        lifts=plan.lifts,
+        levels=int(np.ceil(round(layout.deepest_mm / job.step_mm, 9))),
+        cell_by_cell_mm=cell_by_cell_mm(network),
+        depth_mm=tuple(depth for _, depth, _ in grooves_by_depth(job, layout)),
+        groove_width_mm=layout.widest_mm,
+        land_min_mm=grooves.narrowest_mm,
+        land_vanished=grooves.vanished,
+        land_broken=grooves.broken,
+        land_weak=grooves.weak,
+        time_s=times.total_s,
+        plan_s=plan.proof.plan_s,
+        bound_s=plan.proof.bound_s,
+        cell_by_cell_s=plan.proof.cell_by_cell_s,
+        extents_mm=extents(reading.moves),
+        pitch_mm=layout.pitch_mm,
+        program_lines=len(reading.text_lines),
+        sentences=layout.sentences,
+        findings=findings,
+    )
+
+
+def sentences(job: Job, layout: Layout, s: Summary) -> list[tuple[str, str]]:
+    """Return the summary as (label, text) lines for the terminal."""
+    rows = [("pattern", f"{s.pattern}; {s.cells} cells, {s.edges} edges, {s.vertices} vertices")]
+    rows.extend(("", sentence) for sentence in s.sentences)
+    for name, depth, width in grooves_by_depth(job, layout):
+        rows.append(("groove", f"{name}: {format_mm(depth)} deep, {format_mm(width)} wide"))
+    kept = s.cells - s.land_vanished
+    rows.append(
+        ("land", f"narrowest {format_mm(round(s.land_min_mm, 3))}; {kept} of {s.cells} cells keep land")
+    )
+    saved = 1.0 - s.cut_mm / s.cell_by_cell_mm if s.cell_by_cell_mm > s.cut_mm else 0.0
+    rows.append(
+        (
+            "lines",
+            f"{s.cut_mm:.1f} mm to cut, each line once; cell by cell it would be {s.cell_by_cell_mm:.1f} mm"
+            + (f" ({saved:.0%} saved)" if saved else ""),
+        )
+    )
+    levels = f" in {s.levels} levels" if s.levels > 1 else ""
+    rows.append(
+        (
+            "passes",
+            f"{s.passes}{levels}, {s.lifts} lifts; {s.recut_mm:.1f} mm recut, {s.rapid_mm:.1f} mm of rapids",
+        )
+    )
+    x, y, z = (s.extents_mm[axis] for axis in "xyz")
+    rows.append(
+        (
+            "extents",
+            f"X {x[0]:.3f} to {x[1]:.3f}, Y {y[0]:.3f} to {y[1]:.3f}, Z {z[0]:.3f} to {z[1]:.3f} mm "
+            f"({zero_sentence(job)})",
+        )
+    )
+    rows.append(
+        (
+            "speeds",
+            f"cut {job.cut_mm_min:g}, plunge {job.plunge_mm_min:g} mm/min, spindle {job.spindle_rpm:g} rpm",
+        )
+    )
+    above = max(s.plan_s / s.bound_s - 1.0, 0.0) if s.bound_s else 0.0
+    share = s.plan_s / s.cell_by_cell_s if s.cell_by_cell_s else 1.0
+    rows.append(
+        (
+            "plan",
+            f"{format_duration(s.time_s)}; {above:.1%} above the least possible, {share:.0%} of cutting cell by cell",
+        )
+    )
+    return rows
