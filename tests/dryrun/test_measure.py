@@ -1,0 +1,251 @@
+"""Widths, land and contacts measured on carved pieces against the numbers that made them."""
+
+import math
+
+import numpy as np
+import pytest
+
+from vcarve.dryrun.carve import carve
+from vcarve.dryrun.measure import contacts, groove_widths, land, summary
+from vcarve.job.records import Bit
+from vcarve.network.model import Network
+from vcarve.program.moves import Motion, Moves, Plane
+
+
+def bit(angle=90.0, diameter=6.35, shank=3.175, **tip):
+    """A bit; ``tip`` may hold ``tip`` (flat) or ``tip-radius``."""
+    return Bit.model_validate({"angle": angle, "diameter": diameter, "shank": shank, **tip})
+
+
+def network(edges, bulges=None):
+    """A network of edges given by their ends ((x, y), (x, y)) in mm, vertices shared; cells are not needed
+    here.
+    """
+    places = sorted({p for edge in edges for p in edge})
+    at = {p: i for i, p in enumerate(places)}
+    nothing = np.zeros(0, dtype=np.int64)
+    n = len(edges)
+    return Network(
+        x_nm=np.array([round(p[0] * 1e6) for p in places]),
+        y_nm=np.array([round(p[1] * 1e6) for p in places]),
+        tail=np.array([at[a] for a, _ in edges]),
+        head=np.array([at[b] for _, b in edges]),
+        bulge=np.array(bulges if bulges else [0.0] * n),
+        role=np.zeros(n, dtype=np.int64),
+        cut=np.ones(n, dtype=bool),
+        edge_class=np.full(n, -1),
+        ring_half_edge=nothing,
+        ring_start=np.zeros(1, dtype=np.int64),
+        cell_ring_start=np.zeros(1, dtype=np.int64),
+        cell_class=nothing,
+    )
+
+
+def cutting(net, depths):
+    """Level moves along every edge at its depth; arcs from the edges' bulges."""
+    n = len(net.tail)
+    xy = net.xy_mm
+    tail, head = xy[net.tail], xy[net.head]
+    sweep = 4 * np.arctan(net.bulge)
+    centre = np.full((n, 3), math.nan)
+    for i in np.flatnonzero(sweep):
+        middle, chord = (tail[i] + head[i]) / 2, head[i] - tail[i]
+        centre[i, :2] = middle + np.array([-chord[1], chord[0]]) / (2 * math.tan(sweep[i] / 2))
+        centre[i, 2] = -depths[i]
+    z = -np.asarray(depths, dtype=float)
+    return Moves(
+        motion=np.where(sweep > 0, Motion.ARC_CCW, np.where(sweep < 0, Motion.ARC_CW, Motion.FEED)).astype(
+            np.int8
+        ),
+        line=np.arange(1, n + 1, dtype=np.int32),
+        start_mm=np.column_stack([tail, z]),
+        end_mm=np.column_stack([head, z]),
+        centre_mm=centre,
+        sweep_rad=sweep,
+        plane=np.full(n, Plane.XY, dtype=np.int8),
+        feed_mm_min=np.full(n, 300.0),
+        rpm=np.full(n, 10000.0),
+        machine=np.zeros(n, dtype=bool),
+        events=(),
+        lines=n,
+    )
+
+
+def hemp_leaf(half):
+    """One square hemp leaf tile with border: mid-sides, corners and the incentres of its eight right
+    triangles.
+    """
+    far, near = half * math.sqrt(0.5), half * (1 - math.sqrt(0.5))
+    edges = []
+    for quarter in range(4):
+        c, s = [(1, 0), (0, 1), (-1, 0), (0, -1)][quarter]
+
+        def turn(x, y, c=c, s=s):
+            return (round(c * x - s * y, 6) + 0.0, round(s * x + c * y, 6) + 0.0)
+
+        o, m, n, k = turn(0, 0), turn(half, 0), turn(0, half), turn(half, half)
+        i, j = turn(far, near), turn(near, far)
+        edges += [(o, m), (o, k), (m, k), (k, n), (i, o), (i, m), (i, k), (j, o), (j, n), (j, k)]
+    return edges
+
+
+def test_hemp_leaf_widths():
+    """Every groove of a 100 mm hemp leaf tile 1 mm deep measures 2 mm within one grid step, border
+    included.
+    """
+    net = network(hemp_leaf(50.0))
+    surface = carve(
+        cutting(net, [1.0] * 40), bit(), width_mm=100, height_mm=100, to_piece_mm=(0, 0), step_mm=0.05
+    )
+
+    widths = groove_widths(surface, net, np.full(40, 1.0))
+
+    assert len(net.tail) == 40
+    np.testing.assert_allclose(widths, 2.0, atol=0.05)
+
+
+@pytest.mark.parametrize(
+    "tool",
+    [bit(60.0), bit(120.0, 12.7), bit(30.0, tip=0.3), bit(90.0, **{"tip-radius": 0.4})],
+    ids=["60", "120", "flat", "rounded"],
+)
+@pytest.mark.parametrize("turn_deg", [0.0, 31.0, 90.0])
+def test_width_of_one_groove(tool, turn_deg):
+    """A single groove measures t + 2 d tan(θ/2), or its rounded kin, within one grid step at any angle."""
+    half_rad, depth = math.radians(tool.angle_deg / 2), 1.5
+    c, s = math.cos(math.radians(turn_deg)), math.sin(math.radians(turn_deg))
+    net = network([((round(-7 * c, 6), round(-7 * s, 6)), (round(7 * c, 6), round(7 * s, 6)))])
+    surface = carve(cutting(net, [depth]), tool, width_mm=24, height_mm=24, to_piece_mm=(0, 0))
+    r = tool.tip_radius_mm
+    width = tool.tip_mm + 2 * (depth * math.tan(half_rad) + r * (1 / math.cos(half_rad) - math.tan(half_rad)))
+
+    assert groove_widths(surface, net, np.array([width / 2]))[0] == pytest.approx(width, abs=0.05)
+
+
+def test_arcs_are_measured_square_to_the_curve():
+    """Grooves along arcs, either way round, have the width of straight ones."""
+    quarter = math.tan(math.pi / 8)
+    net = network([((6.0, 0.0), (0.0, 6.0)), ((-6.0, 0.0), (0.0, -6.0))], [quarter, -quarter])
+    surface = carve(cutting(net, [1.0, 1.0]), bit(), width_mm=20, height_mm=20, to_piece_mm=(0, 0))
+
+    np.testing.assert_allclose(groove_widths(surface, net, np.ones(2)), 2.0, atol=0.05)
+
+
+def test_wrong_depth_shows():
+    """A groove cut deeper than expected measures its true width, a missing one 0."""
+    net = network([((-8.0, -4.0), (8.0, -4.0)), ((-8.0, 4.0), (8.0, 4.0))])
+    surface = carve(cutting(net, [1.3, 0.0]), bit(), width_mm=20, height_mm=20, to_piece_mm=(0, 0))
+
+    widths = groove_widths(surface, net, np.ones(2))
+
+    assert widths[0] == pytest.approx(2.6, abs=0.05)
+    assert widths[1] == 0.0
+
+
+def test_no_clean_place_is_not_guessed():
+    """Between two parallel grooves that overlap its rims an edge has no clean place; edges not asked for
+    have none.
+    """
+    net = network([((-8.0, y), (8.0, y)) for y in (-1.5, 0.0, 1.5)] + [((-8.0, 7.0), (8.0, 7.0))])
+    surface = carve(cutting(net, [1.0] * 4), bit(), width_mm=20, height_mm=20, to_piece_mm=(0, 0))
+
+    widths = groove_widths(surface, net, np.ones(4), edges=np.array([1, 3]))
+
+    assert np.isnan(widths[[0, 1, 2]]).all()
+    assert widths[3] == pytest.approx(2.0, abs=0.05)
+
+
+def test_clean_place_is_looked_for_along_the_edge():
+    """An edge whose middle lies under a crossing groove is measured beside it."""
+    net = network([((-8.0, 0.0), (8.0, 0.0)), ((-0.5, -8.0), (0.5, 8.0))])
+    surface = carve(cutting(net, [1.0, 1.5]), bit(), width_mm=20, height_mm=20, to_piece_mm=(0, 0))
+
+    np.testing.assert_allclose(groove_widths(surface, net, np.array([1.0, 1.5])), [2.0, 3.0], atol=0.05)
+
+
+def test_land_of_a_grid():
+    """Between grooves 2 mm wide, 5 and 7 mm apart, islands are 3 and 5 mm wide; the border's are counted
+    too.
+    """
+    lines = [((-10.0, y), (10.0, y)) for y in (-6.0, -1.0, 6.0)]
+    net = network(lines)
+    surface = carve(cutting(net, [1.0] * 3), bit(), width_mm=20, height_mm=20, to_piece_mm=(0, 0))
+
+    found = land(surface)
+
+    assert found.islands == 4
+    assert found.narrowest_mm == pytest.approx(3.0, abs=0.05)
+    assert found.area_mm2 == pytest.approx(20 * (20 - 6), rel=0.01)
+
+
+def test_land_within_an_outline():
+    """Land outside the piece does not count, and a piece cut away has none."""
+    net = network([((-10.0, 0.0), (10.0, 0.0))])
+    surface = carve(cutting(net, [1.0]), bit(), width_mm=20, height_mm=20, to_piece_mm=(0, 0))
+    x, y = np.meshgrid(surface.x_mm, surface.y_mm)
+
+    found = land(surface, inside=np.hypot(x, y) < 5.0)
+
+    assert found.islands == 2
+    # The largest circle between a chord 1 mm off the centre and a circle of 5 mm: its diameter is the
+    # sagitta. sert found.narrowest_mm == pytest.approx(4.0, abs=0.1)
+    assert math.isnan(land(surface, inside=np.zeros_like(x, dtype=bool)).narrowest_mm)
+
+
+def test_hemp_leaf_land():
+    """The narrowest land of the tile is the cell's inscribed circle less the groove: 2 (6.719028 - 1) mm."""
+    net = network(hemp_leaf(50.0))
+    surface = carve(cutting(net, [1.0] * 40), bit(), width_mm=100, height_mm=100, to_piece_mm=(0, 0))
+
+    found = land(surface)
+
+    assert found.islands == 24
+    assert found.narrowest_mm == pytest.approx(2 * (6.719028 - 1.0), abs=0.1)
+
+
+@pytest.mark.parametrize(("shank", "kind"), [(2.0, "wall"), (3.175, "shank")])
+def test_too_deep_for_the_cone(shank, kind):
+    """Moves deeper than (D - t) / (2 tan(θ/2)) are told, with the shank's part in it."""
+    net = network([((-8.0, 0.0), (8.0, 0.0)), ((-8.0, 4.0), (8.0, 4.0))])
+
+    found = contacts(cutting(net, [0.8, 1.2]), bit(90.0, 2.0, shank, tip=0.2))
+
+    assert [(c.kind, c.move, c.line) for c in found] == [(kind, 1, 2)]
+    assert found[0].beyond_mm == pytest.approx(1.2 - 0.9)
+
+
+def test_upright_arc_dips_below_its_ends():
+    """An arc standing on the piece is deep in its middle although it begins and ends at the top."""
+    moves = Moves(
+        motion=np.array([Motion.ARC_CCW], dtype=np.int8),
+        line=np.ones(1, dtype=np.int32),
+        start_mm=np.array([[2.0, 0.0, 0.0]]),
+        end_mm=np.array([[-2.0, 0.0, 0.0]]),
+        centre_mm=np.zeros((1, 3)),
+        sweep_rad=np.array([math.pi]),
+        plane=np.array([Plane.XZ], dtype=np.int8),
+        feed_mm_min=np.array([300.0]),
+        rpm=np.zeros(1),
+        machine=np.zeros(1, dtype=bool),
+        events=(),
+        lines=1,
+    )
+
+    assert contacts(moves, bit(90.0, 2.0))[0].depth_mm == pytest.approx(2.0, abs=1e-3)
+    surface = carve(moves, bit(), width_mm=10, height_mm=10, to_piece_mm=(0, 0))
+    assert surface.deepest_mm == pytest.approx(2.0, abs=0.03)
+
+
+def test_summary_names_the_worst_edge():
+    """The summary tells volume, land, how many widths were measured, and the edge that is farthest off."""
+    net = network([((-8.0, -4.0), (8.0, -4.0)), ((-8.0, 4.0), (8.0, 4.0))])
+    moves = cutting(net, [1.0, 1.2])
+    surface = carve(moves, bit(), width_mm=20, height_mm=20, to_piece_mm=(0, 0))
+
+    told = summary(surface, net, np.ones(2), moves, bit())
+
+    assert told.measured == 2
+    assert told.worst_edge == 1
+    assert told.worst_mm == pytest.approx(0.4, abs=0.05)
+    assert told.removed_mm3 == pytest.approx(16 * (1 + 1.44) + math.pi / 3 * (1 + 1.2**3), rel=1e-2)
+    assert told.contacts == ()

@@ -1,0 +1,248 @@
+"""Measuring the carved surface as one would the piece: groove widths, land, volume, and where the bit's
+wall touches.
+
+A groove's width is taken square to its edge, from wall to wall: each wall is followed up to the surface by
+the straight line through it, for at the rim itself the pixels are already part land.  It is taken where no
+other groove comes near: the joint at an edge's end swallows ``g / (2 tan(alpha / 2))`` of it for grooves
+``g`` wide meeting at ``alpha``.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal
+
+import numpy as np
+import numpy.typing as npt
+
+from vcarve.dryrun.blocks import arc_radius_mm, chords, split
+from vcarve.dryrun.places import Places
+from vcarve.dryrun.surface import Surface
+from vcarve.dryrun.tip import Tip
+from vcarve.network.model import Network
+from vcarve.program.moves import Moves, Plane
+
+if TYPE_CHECKING:
+    from vcarve.job.records import Bit
+
+Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int64]
+Bools = npt.NDArray[np.bool_]
+
+TOUCHED_MM = 1e-6  # a pixel counts as cut from this depth on: below rounding of single precision
+TRIES = (
+    0.5,
+    0.4,
+    0.6,
+    0.3,
+    0.7,
+    0.2,
+    0.8,
+    0.1,
+    0.9,
+)  # places along an edge, the farthest from its ends first
+CLEAR_STEPS = 2.0  # how far other grooves must stay away from the rim
+# From the first pixel of land back to the wall: a bilinear height is pure wall from the second of these on.
+WALL_STEPS = (4.25, 3.25)
+SMEAR_STEPS = 1.5  # bilinear heights carry the rim outwards by at most this
+DIP_SAG_MM = 1e-4  # how near chords follow an arc that dips
+SECTIONS = 4096  # sections sampled together
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Land:
+    """The land left: its islands, the narrowest of them (NaN if there is none) and the whole area.
+
+    An island's width is that of the largest circle on it; ``narrowest_at_mm`` is that circle's centre.
+    """
+
+    islands: int
+    narrowest_mm: float
+    narrowest_at_mm: tuple[float, float]
+    area_mm2: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Contact:
+    """A move deeper than the bit's cone: its ``wall`` cuts upright, or a wider ``shank`` stands in the
+    wood.
+    """
+
+    kind: Literal["wall", "shank"]
+    move: int
+    line: int
+    depth_mm: float
+    beyond_mm: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Summary:
+    """What was measured on a carved piece.
+
+    ``widths_mm`` is as ``groove_widths`` gives it; ``worst_edge`` is the edge farthest from its expected
+    width, by ``worst_mm`` (signed, measured less expected), -1 and NaN if no width could be measured.
+    """
+
+    removed_mm3: float
+    deepest_mm: float
+    land: Land
+    widths_mm: Floats
+    measured: int
+    worst_edge: int
+    worst_mm: float
+    contacts: tuple[Contact, ...]
+
+
+def groove_widths(
+    surface: Surface, network: Network, half_width_mm: Floats, *, edges: Ints | None = None
+) -> Floats:
+    """Measured width of every edge's groove in mm, shape (E,); NaN where no clean place was found.
+
+    ``half_width_mm`` (E,) is what is expected: it only says where grooves may disturb each other and how
+    far to look. Edges that are not cut, or not among ``edges``, are NaN.  0 means that there is no groove;
+    a groove without a rim within twice its width gives that limit.  Where half of the section is off the
+    map (an edge along the piece's border) the width is twice the half that is seen.  Good to one grid step
+    for grooves at least ten steps wide.
+    """
+    widths = np.full(len(network.tail), np.nan)
+    chosen = np.flatnonzero(network.cut)
+    left = chosen if edges is None else np.intersect1d(edges, chosen)
+    if not len(left):
+        return widths
+    places = Places.of(network, half_width_mm)
+    clear = CLEAR_STEPS * surface.step_mm
+    for share in TRIES:
+        point, normal = places.at(left, share)
+        clean = np.ones(len(left), dtype=bool)
+        seen = np.zeros((2, len(left)), dtype=bool)
+        for side, sign in enumerate((1.0, -1.0)):
+            rim = point + sign * half_width_mm[left, None] * normal
+            seen[side] = ~np.isnan(surface.at(rim[:, 0], rim[:, 1]))
+            near = np.flatnonzero(seen[side] & clean)
+            clean[near[places.disturbed(left[near], rim[near], clear)]] = False
+        clean &= seen.any(axis=0)
+        for begin in range(0, int(clean.sum()), SECTIONS):
+            rows = np.flatnonzero(clean)[begin : begin + SECTIONS]
+            limit = 2.0 * float(half_width_mm[left[rows]].max()) + 8.0 * surface.step_mm
+            halves = [
+                np.where(
+                    seen[side][rows], _half_width(surface, point[rows], sign * normal[rows], limit), np.nan
+                )
+                for side, sign in enumerate((1.0, -1.0))
+            ]
+            widths[left[rows]] = 2.0 * np.nanmean(halves, axis=0)
+        left = left[~clean]
+        if not len(left):
+            break
+    return widths
+
+
+def _half_width(surface: Surface, point: Floats, normal: Floats, limit: float) -> Floats:
+    """Distance from points (n, 2) along ``normal`` to where the wall reaches the surface, at most
+    ``limit``.
+    """
+    step = surface.step_mm
+    reach = np.arange(0.0, limit + step, step / 4.0)
+    places = point[:, None, :] + reach[None, :, None] * normal[:, None, :]
+    heights = surface.at(places[..., 0], places[..., 1])
+    land = heights >= -TOUCHED_MM
+    found = land.any(axis=1)
+    outer = reach[np.where(found, land.argmax(axis=1), len(reach) - 1)]
+    low, high = (outer - back * step for back in WALL_STEPS)
+    wall = np.stack([low, high])[..., None] * normal + point
+    deep, shallow = surface.at(wall[..., 0], wall[..., 1])
+    slope = (shallow - deep) / (high - low)
+    usable = (low >= 0.0) & (slope > 1e-9) & ~np.isnan(slope)
+    meets = high - np.where(usable, shallow, 0.0) / np.where(usable, slope, 1.0)
+    least = np.maximum(outer - SMEAR_STEPS * step, 0.0)
+    half = np.clip(np.where(usable, meets, (least + outer) / 2.0), least, outer)
+    return np.where(found, np.where(outer == 0.0, 0.0, half), limit)
+
+
+def land(surface: Surface, *, inside: Bools | None = None, least_mm2: float | None = None) -> Land:
+    """What is left uncut: islands of pixels at the top that touch each other, also over a corner.
+
+    ``inside`` (ny, nx) limits it to the piece's outline.  Specks smaller than ``least_mm2`` (16 pixels
+    unless given) are the grid's rounding of pointed corners and left out.  The width is good to one grid
+    step.
+    """
+    from scipy import ndimage
+
+    step = surface.step_mm
+    top = surface.height_mm > -TOUCHED_MM
+    if inside is not None:
+        top &= inside
+    area = float(np.count_nonzero(top)) * step**2
+    padded = np.pad(top, 1)
+    labels, count = ndimage.label(padded, structure=np.ones((3, 3)))
+    sizes = np.bincount(labels.ravel(), minlength=count + 1)[1:] * step**2
+    kept = np.flatnonzero(sizes >= (16 * step**2 if least_mm2 is None else least_mm2)) + 1
+    if not len(kept):
+        return Land(islands=0, narrowest_mm=np.nan, narrowest_at_mm=(np.nan, np.nan), area_mm2=area)
+    distance = ndimage.distance_transform_edt(padded)
+    widest = np.atleast_1d(ndimage.maximum(distance, labels, kept))
+    which = int(np.argmin(widest))
+    best = np.where(labels == kept[which], distance, 0.0)
+    j, i = (int(v) for v in np.unravel_index(best.argmax(), best.shape))
+    return Land(
+        islands=len(kept),
+        narrowest_mm=float(2.0 * widest[which] - 1.0) * step,
+        narrowest_at_mm=(surface.x0_mm + (i - 1) * step, surface.y0_mm + (j - 1) * step),
+        area_mm2=area,
+    )
+
+
+def contacts(moves: Moves, bit: Bit, *, top_mm: float = 0.0) -> tuple[Contact, ...]:
+    """Every move deeper than the bit's cone is high, in order.
+
+    The shank is taken to begin right above the cone: if it is wider than the cutting diameter it then rubs.
+    """
+    tip = Tip.of(bit)
+    start = np.where(np.isnan(moves.start_mm[:, 2]), moves.end_mm[:, 2], moves.start_mm[:, 2])
+    depth = top_mm - np.minimum(start, moves.end_mm[:, 2])
+    # An upright arc may dip below both its ends.
+    upright = np.flatnonzero((moves.sweep_rad != 0.0) & (moves.plane != Plane.XY))
+    if len(upright):
+        count = chords(moves.sweep_rad[upright], arc_radius_mm(moves, upright), DIP_SAG_MM)
+        owner, _, head = split(moves, upright, count)
+        np.maximum.at(depth, owner, top_mm - head[:, 2])
+    deep = np.flatnonzero((depth > tip.cone_mm + 1e-9) & ~moves.machine)
+    kind: Literal["wall", "shank"] = "shank" if bit.shank_mm > bit.diameter_mm else "wall"
+    return tuple(
+        Contact(
+            kind=kind,
+            move=int(i),
+            line=int(moves.line[i]),
+            depth_mm=float(depth[i]),
+            beyond_mm=float(depth[i]) - tip.cone_mm,
+        )
+        for i in deep
+    )
+
+
+def summary(
+    surface: Surface,
+    network: Network,
+    half_width_mm: Floats,
+    moves: Moves,
+    bit: Bit,
+    *,
+    top_mm: float = 0.0,
+    inside: Bools | None = None,
+    edges: Ints | None = None,
+) -> Summary:
+    """Measure everything on a carved piece; the arguments are those of the functions above."""
+    widths = groove_widths(surface, network, half_width_mm, edges=edges)
+    off = widths - 2.0 * half_width_mm
+    known = np.flatnonzero(~np.isnan(off))
+    worst = int(known[np.argmax(np.abs(off[known]))]) if len(known) else -1
+    return Summary(
+        removed_mm3=surface.removed_mm3,
+        deepest_mm=surface.deepest_mm,
+        land=land(surface, inside=inside),
+        widths_mm=widths,
+        measured=len(known),
+        worst_edge=worst,
+        worst_mm=float(off[worst]) if len(known) else float("nan"),
+        contacts=contacts(moves, bit, top_mm=top_mm),
+    )

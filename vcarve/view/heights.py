@@ -1,0 +1,43 @@
+"""The carved surface as a 16-bit grey PNG, for those who want the heights themselves.
+
+Scale: the brightest value, 65535, is the untouched top (height 0), 0 is the floor; the values between are
+even, so ``height_mm = floor_mm * (1 - value / 65535)``.  The floor, the size of a pixel and the place of
+the picture's lower left pixel are stored in the file as text (``floor-mm``, ``step-mm``, ``x0-mm``,
+``y0-mm``).  The picture lies as the piece does on the bench: the back edge is its upper edge.
+"""
+
+from __future__ import annotations
+
+import io
+
+import numpy as np
+from PIL import Image
+from PIL.PngImagePlugin import PngInfo
+
+from vcarve.dryrun.surface import Surface
+
+WHITE = 65535
+
+
+def png16(surface: Surface, *, floor_mm: float | None = None) -> bytes:
+    """Encode a surface as PNG.
+
+    ``floor_mm`` (below 0) is the height that becomes 0, the deepest cut unless given; deeper places become
+    0 too. Raises ``ValueError`` for a floor that is not below the top.
+    """
+    floor = -surface.deepest_mm if floor_mm is None else floor_mm
+    if floor_mm is not None and not floor_mm < 0.0:
+        raise ValueError(f"The floor of a height picture must be below 0 mm, not {floor_mm:g} mm.")
+    share = np.zeros(surface.height_mm.shape) if floor == 0.0 else surface.height_mm / floor
+    values = np.rint(WHITE * (1.0 - np.clip(share, 0.0, 1.0))).astype(np.uint16)
+    about = PngInfo()
+    for name, value in (
+        ("floor-mm", floor),
+        ("step-mm", surface.step_mm),
+        ("x0-mm", surface.x0_mm),
+        ("y0-mm", surface.y0_mm),
+    ):
+        about.add_text(name, f"{value:.6f}")
+    out = io.BytesIO()
+    Image.fromarray(np.ascontiguousarray(values[::-1])).save(out, format="PNG", pnginfo=about)
+    return out.getvalue()
