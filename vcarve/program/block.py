@@ -137,6 +137,13 @@ def settle_motion(block: Block, dialect: Dialect, motion_in_force: int | None) -
         if motion_in_force is None:
             raise block.reject(axes[0], "axis words before any G0, G1, G2 or G3")
         block.motion, block.carried = motion_in_force, True
+    elif (
+        dialect.name == "linuxcnc"
+        and motion_in_force in ARCS
+        and any(letter in block.words for letter in "IJK")
+    ):
+        # LinuxCNC takes centre words alone, after an arc, for a full circle.
+        block.motion, block.carried = motion_in_force, True
     if other == 920 and not axes:
         raise block.reject(NON_MODAL, "G92 needs at least one axis word")
     if block.motion is not None and not axes and dialect.motion_needs_axes:

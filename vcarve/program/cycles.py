@@ -31,10 +31,23 @@ def drill_moves(
         raise block.reject("motion", "a drilling cycle needs at least one axis word")
     if block.g.get("non-modal") == 530:
         raise block.reject("non-modal", "G53 must not stand beside a drilling cycle")
+    if state.retract_to_start is None and dialect.name == "rs274ngc":
+        # §3.4 prints no default; LinuxCNC begins with G99.
+        raise block.reject(
+            "motion", "write G98 or G99 before a drilling cycle: which holds without is not laid down"
+        )
     feed = checked_feed(block, 0.0)
+    carried = state.cycle_code is not None
     if state.cycle_code != code:
         state.cycle = {}
         state.cycle_code = code
+    if not carried:
+        state.cycle_level_mm = state.place[2]
+    elif not state.absolute and dialect.name == "rs274ngc":
+        # §3.5.16.1 counts R from where the tool is, LinuxCNC from where the first cycle of the row began.
+        raise block.reject(
+            "motion", "a row of drilling cycles in G91 means different things to different controllers"
+        )
     sticky = state.cycle
     for letter in "ZRPQ":
         value = block.value(letter)
@@ -50,14 +63,15 @@ def drill_moves(
     repeats = block.whole("L", 1, 10_000) if "L" in block.words else 1
     x, y, z = state.place
     across = block.value("X"), block.value("Y")
-    clear = sticky["R"] if state.absolute else z + sticky["R"]
+    level = state.cycle_level_mm if dialect.name == "linuxcnc" else z
+    clear = sticky["R"] if state.absolute else level + sticky["R"]
     bottom = sticky["Z"] if state.absolute else clear + sticky["Z"]
     if clear < bottom:
         raise block.reject("R" if "R" in block.words else "Z", "R must not lie below Z")
     pecks = int((clear - bottom) / sticky["Q"]) if code == 830 else 0
     if repeats * (pecks + 1) > _MOST_MOVES:
         raise block.reject("motion", "this cycle makes more moves than any piece can need")
-    back = max(z, clear) if state.retract_to_start else clear
+    back = max(level, clear) if state.retract_to_start else clear
     return _holes(state, code, (x, y, z), across, clear, bottom, back, repeats, feed)
 
 

@@ -86,8 +86,9 @@ class Interpreter:
         if code is None:
             return
         inverse = code == 930
-        if self.state.inverse_time and not inverse:
-            self.state.feed_mm_min = 0.0  # units per minute were never given since
+        if not inverse and (self.state.inverse_time or self.dialect.name == "linuxcnc"):
+            # Units per minute were not given since G93; LinuxCNC forgets F at every G94, changed or not.
+            self.state.feed_mm_min = 0.0
         self.state.inverse_time = inverse
         self._event("feed-mode", code / 10)
 

@@ -38,9 +38,10 @@ class State:
     g92_kept: Vector = ORIGIN
     length_mm: float = 0.0
     homes: tuple[Vector, Vector] = (ORIGIN, ORIGIN)
-    retract_to_start: bool = True
+    retract_to_start: bool | None = None  # G98, G99; neither written yet
     cycle: dict[str, float] = field(default_factory=dict)
     cycle_code: int | None = None
+    cycle_level_mm: float = 0.0  # height at which a row of cycles began
     ended: bool = False
 
     @property

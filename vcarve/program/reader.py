@@ -241,11 +241,8 @@ def _split(text: str | bytes, dialect: str) -> list[str]:
 
     LinuxCNC drops a CR inside a line and would join what we take for two lines: there it stays, and is refused.
     """
-    if not isinstance(text, str):
-        try:
-            text = text.decode("utf-8")
-        except UnicodeDecodeError:
-            text = text.decode("latin-1")
+    if isinstance(text, bytes):
+        text = _decode(text)
     if "\r" in text:
         text = text.replace("\r\n", "\n")
         if dialect != "linuxcnc":
@@ -254,3 +251,11 @@ def _split(text: str | bytes, dialect: str) -> list[str]:
     if lines[-1] == "":
         lines.pop()
     return lines
+
+
+def _decode(data: bytes) -> str:
+    """Text of bytes; what is no UTF-8 becomes one character a byte, so that columns stay true."""
+    try:
+        return data.decode("utf-8")
+    except UnicodeDecodeError:
+        return data.decode("latin-1")
