@@ -45,13 +45,14 @@ def read_dxf(content: bytes, name: str) -> Sheet:
         sheet.cautions.append("The drawing does not say its unit; millimetres were assumed.")
     reader = _Reader(sheet, document, scale)
     reader.page()
+    reader.weigh()
     level = logging.root.manager.disable
     logging.disable(logging.CRITICAL)
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
             for entity in document.modelspace():
-                reader.entity(entity, (), 0)
+                reader.entity(entity, ())
     finally:
         logging.disable(level)
     if reader.hidden:
@@ -93,7 +94,6 @@ class _Reader:
         self.document = document
         self.scale = scale
         self.hidden = 0
-        self.visits = 0
         self.draw: dict[str, Callable[[Any], tuple[list[Arc], bool] | None]] = {
             "LINE": self._line,
             "LWPOLYLINE": self._lwpolyline,
@@ -114,19 +114,40 @@ class _Reader:
         if all(math.isfinite(v) for v in corners) and corners[2] > corners[0] and corners[3] > corners[1]:
             self.sheet.page_mm = (corners[0], corners[1], corners[2], corners[3])
 
-    def entity(self, entity: Any, above: tuple[str, ...], depth: int) -> None:
-        """Add one entity; ``above`` are the layers of the block references it comes from."""
-        self.visits += 1
-        if self.visits > 2 * MOST_STROKES or depth > _DEEPEST_BLOCK:
-            want = "blocks are inserted in blocks without end, or too often; explode them in the drawing"
+    def weigh(self) -> None:
+        """Refuse blocks that insert themselves, nest too deep, or would be drawn too often, before any is drawn."""
+        known: dict[str, int] = {}
+
+        def weight(entities: Any, inside: tuple[str, ...]) -> int:
+            total = 0
+            for entity in entities:
+                total += 1
+                if entity.dxftype() != "INSERT":
+                    continue
+                name = str(entity.dxf.get("name", "")).casefold()
+                if name in inside or len(inside) > _DEEPEST_BLOCK:
+                    want = "blocks are inserted in blocks without end; explode them in the drawing"
+                    raise InputError(Problem(want=want, file=self.sheet.name, value=name))
+                block = self.document.blocks.get(name)
+                if name not in known:
+                    known[name] = 0 if block is None else weight(block, (*inside, name))
+                total += known[name] * max(int(entity.mcount), 1)
+            return total
+
+        count = weight(self.document.modelspace(), ())
+        if count > MOST_STROKES:
+            want = f"with all its blocks the drawing has {count:,} entities; draw less at once"
             raise InputError(Problem(want=want, file=self.sheet.name))
+
+    def entity(self, entity: Any, above: tuple[str, ...]) -> None:
+        """Add one entity; ``above`` are the layers of the block references it comes from."""
         kind = entity.dxftype()
         names = self._names(entity, above)
         if kind != "INSERT" and not self._visible(names[-2]):
             self.hidden += 1
         elif kind == "INSERT":
-            for part in self._parts(entity, depth):
-                self.entity(part, (names[-2],), depth + 1)
+            for part in self._parts(entity):
+                self.entity(part, (names[-2],))
         elif kind not in self.draw:
             self.sheet.ignored[_WORDS.get(kind, f"{kind} entities")] += 1
         elif (drawn := self._drawn(kind, entity)) is None:
@@ -145,11 +166,8 @@ class _Reader:
                 Problem(want=want, file=self.sheet.name, value=f"#{entity.dxf.handle}")
             ) from None
 
-    def _parts(self, insert: Any, depth: int) -> Iterator[Any]:
+    def _parts(self, insert: Any) -> Iterator[Any]:
         """Yield what a block reference shows, one copy for each of its rows and columns."""
-        if depth >= _DEEPEST_BLOCK or insert.mcount > MOST_STROKES:
-            want = "blocks are inserted in blocks without end, or too often; explode them in the drawing"
-            raise InputError(Problem(want=want, file=self.sheet.name, value=str(insert.dxf.get("name", ""))))
         try:
             copies = insert.multi_insert() if insert.mcount > 1 else (insert,)
             for copy in copies:
@@ -200,7 +218,7 @@ class _Reader:
         return math.copysign(1.0, z)
 
     def _line(self, entity: Any) -> tuple[list[Arc], bool]:
-        a, b = self._flat([entity.dxf.start[:2], entity.dxf.end[:2]])
+        a, b = self._flat([_xy(entity.dxf.start), _xy(entity.dxf.end)])
         return [(_point(a), _point(b), 0.0)], False
 
     def _lwpolyline(self, entity: Any) -> tuple[list[Arc], bool] | None:
@@ -261,7 +279,7 @@ class _Reader:
         sweep = (float(entity.dxf.end_param) - first) % (2.0 * math.pi)
         sweep = sweep if sweep > 1e-9 else 2.0 * math.pi
         centre, a, b = self._flat(
-            [entity.dxf.center[:2], major[:2], (-hand * ratio * major[1], hand * ratio * major[0])]
+            [_xy(entity.dxf.center), _xy(major), (-hand * ratio * major[1], hand * ratio * major[0])]
         )
         self.sheet.check_size(abs(first))
         return ellipse_arc(_point(centre), _point(a), _point(b), first, sweep), True
@@ -273,13 +291,10 @@ class _Reader:
         scale = self.scale
 
         def curve(t: Floats) -> Floats:
-            return np.array([tuple(p)[:2] for p in spline.points(t)], dtype=float).reshape(-1, 2) * scale
+            return np.array([_xy(p) for p in spline.points(t)], dtype=float).reshape(-1, 2) * scale
 
         def slope(t: Floats) -> Floats:
-            return (
-                np.array([tuple(d[1])[:2] for d in spline.derivatives(t, 1)], dtype=float).reshape(-1, 2)
-                * scale
-            )
+            return np.array([_xy(d[1]) for d in spline.derivatives(t, 1)], dtype=float).reshape(-1, 2) * scale
 
         degree = spline.order - 1
         knots = sorted({round(float(k), 12) for k in spline.knots()[degree : len(control) + 1]})
@@ -290,6 +305,11 @@ class _Reader:
 def _halved(start: Point, end: Point, bulge: float) -> list[Arc]:
     """Return an arc of more than half a turn as two."""
     return split_arc(start, end, bulge, [0.5]) if abs(bulge) > 1.0 + 1e-9 else [(start, end, bulge)]
+
+
+def _xy(vector: Any) -> Point:
+    """Return the first two coordinates of one of the library's vectors."""
+    return float(vector[0]), float(vector[1])
 
 
 def _point(pair: Floats) -> Point:

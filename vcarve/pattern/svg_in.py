@@ -12,7 +12,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from vcarve.pattern.strokes import Sheet
+from vcarve.pattern.strokes import MOST_STROKES, Sheet
 from vcarve.pattern.svg_place import (
     PX_MM,
     Place,
@@ -37,8 +37,7 @@ _SILENT = frozenset({"title", "desc", "metadata", "style", "namedview", "script"
 _MOVING = frozenset({"animate", "animateTransform", "animateMotion", "set"})
 _HOLDERS = frozenset({"g", "a", "switch"})
 _IGNORED = {"text": "text", "image": "pictures", "foreignObject": "foreign objects"}
-_MOST_VISITS = 1_000_000
-_DEEPEST_USE = 50
+_DEEPEST = 300  # elements inside elements, with all that is used
 
 
 def read_svg(content: bytes, name: str) -> Sheet:
@@ -63,8 +62,41 @@ def read_svg(content: bytes, name: str) -> Sheet:
                 )
                 for selector in heads.split(",")
             ]
+    count, _ = _weigh(reader, root, {}, 0)
+    if count > MOST_STROKES:
+        raise reader.problem(
+            f"with all its repeated parts the drawing has {count:,} elements; draw less at once", root
+        )
     _root(reader, root)
     return reader.sheet
+
+
+def _weigh(
+    reader: Reader, node: Node, known: dict[int, tuple[int, int] | None], depth: int
+) -> tuple[int, int]:
+    """Return how many elements are drawn for one, and how deep they nest, without drawing any."""
+    if id(node) in known:
+        found = known[id(node)]
+        if found is None:
+            raise reader.problem(
+                "a part of the drawing uses itself", node, f"#{node.attributes.get('id', '')}"
+            )
+        return found
+    if depth > _DEEPEST:
+        raise reader.problem("parts of the drawing use each other too deeply; ungroup it", node)
+    known[id(node)] = None
+    parts = list(node.children)
+    if node.tag == "use":
+        target = reader.by_id.get(node.attributes.get("href", "").strip().removeprefix("#"))
+        parts += [] if target is None else [target]
+    count, height = 1, 1
+    for part in parts:
+        below, high = _weigh(reader, part, known, depth + 2)
+        count, height = count + below, max(height, high + 2)
+    if height > _DEEPEST:
+        raise reader.problem("parts of the drawing use each other too deeply; ungroup it", node)
+    known[id(node)] = (count, height)
+    return count, height
 
 
 def _every(root: Node) -> Iterator[Node]:
@@ -125,9 +157,6 @@ def _root(reader: Reader, root: Node) -> None:
 
 
 def _visit(reader: Reader, node: Node, outer: Place) -> None:
-    reader.visits += 1
-    if reader.visits > _MOST_VISITS:
-        raise reader.problem("the drawing repeats its parts too often to be cut", node)
     if node.tag in _UNSEEN | _SILENT | _MOVING:
         return
     place = inherit(reader, node, outer)
@@ -165,11 +194,9 @@ def _use(reader: Reader, node: Node, place: Place) -> None:
     target = reader.by_id.get(key)
     if target is None:
         raise reader.problem("nothing in the drawing has this name", node, f"#{key}")
-    if key in place.using or len(place.using) >= _DEEPEST_USE:
-        raise reader.problem("a part of the drawing uses itself", node, f"#{key}")
     x, y = length_px(reader, node, "x", place.viewport[0]), length_px(reader, node, "y", place.viewport[1])
     shift = np.array([[1.0, 0.0, x], [0.0, 1.0, y]])
-    inner = replace(place, matrix=times(place.matrix, shift), using=(*place.using, key))
+    inner = replace(place, matrix=times(place.matrix, shift))
     if target.tag == "symbol":
         given = {k: v for k, v in node.attributes.items() if k in ("width", "height")}
         kept = {k: v for k, v in target.attributes.items() if k not in ("x", "y", "id")}

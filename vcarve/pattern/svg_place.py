@@ -40,17 +40,15 @@ class Place:
     stroke: str | None = None
     fill: str | None = None
     hidden: bool = False
-    using: tuple[str, ...] = ()
 
 
 @dataclass(slots=True, kw_only=True)
 class Reader:
-    """The drawing while it is read: its named elements, its style rules, and how many elements were looked at."""
+    """The drawing while it is read: its named elements, and its style rules."""
 
     sheet: Sheet
     by_id: dict[str, Node] = field(default_factory=dict)
     rules: list[tuple[str, dict[str, str]]] = field(default_factory=list)
-    visits: int = 0
 
     def problem(self, want: str, node: Node, value: str | None = None) -> InputError:
         """Return the error that says ``want`` of an element."""

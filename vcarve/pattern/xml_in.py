@@ -11,7 +11,7 @@ from xml.parsers import expat
 
 from vcarve.errors import InputError, Problem
 
-DEEPEST = 200  # elements inside elements
+DEEPEST = 100  # elements inside elements
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
