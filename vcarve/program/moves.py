@@ -38,8 +38,11 @@ class Event:
 
     ``kind`` is one of ``dwell`` (value seconds), ``spindle-cw``, ``spindle-ccw``, ``spindle-stop``, ``speed``
     (value rpm), ``mist``, ``flood``, ``coolant-off``, ``pause``, ``optional-pause``, ``end``, ``tool`` (value number),
-    ``tool-change``, ``units`` (value 20 or 21), ``distance`` (90, 91), ``feed-mode`` (93, 94), ``offset`` (a change of
-    work coordinates).
+    ``tool-change``, ``units`` (value 20 or 21), ``distance`` (90, 91), ``arc-distance`` (90.1, 91.1), ``plane`` (17 to
+    19), ``path`` (61, 61.1, 64), ``feed-mode`` (93, 94), ``overrides`` (48, 49), ``offset`` (a change of work coordinates;
+    value is the system's number, 0 for G92), ``length-offset`` (value mm), ``home`` (a G28 or G30, value 0 or 1), and two
+    habits worth a caution: ``feed-with-units`` (F beside G20 or G21) and ``bare-axes`` (axis words before any motion
+    code).
     ``before`` is the index of the move that follows it (the number of moves if none does).
     """
 
@@ -56,8 +59,9 @@ class Moves:
     Shapes: N moves.  ``sweep_rad`` is the signed angle of an arc in its plane (positive counter-clockwise seen from
     the plane's positive normal), 0 for straight moves; ``centre_mm`` is NaN for straight moves.
     ``feed_mm_min`` is the speed along the path in force (NaN for rapids); for inverse-time moves (G93) it is already
-    length / time.  ``rpm`` is 0 while the spindle is off.  A machine ``(G53)`` move has ``machine`` true: its place in
-    work coordinates is unknown and its end is given in machine coordinates.
+    length / time.  ``rpm`` is 0 while the spindle is off.  A machine (G53, G28, G30) move has ``machine`` true: its place in
+    work coordinates is unknown, and its start and end are given in machine coordinates as if the offsets the program does
+    not set were zero.  Where an offset changes, a move starts elsewhere than the one before it ended.
     """
 
     motion: npt.NDArray[np.int8]  # (N,) values of Motion
@@ -89,7 +93,7 @@ class Moves:
         straight = np.sqrt((delta**2).sum(axis=1))
         arc = self.sweep_rad != 0.0
         if not arc.any():
-            return straight
+            return np.asarray(straight)
         result = straight.copy()
         normal = {Plane.XY: 2, Plane.XZ: 1, Plane.YZ: 0}
         for plane, axis in normal.items():
@@ -99,4 +103,4 @@ class Moves:
             in_plane = [i for i in range(3) if i != axis]
             radius = np.hypot(*(self.start_mm[mine][:, in_plane] - self.centre_mm[mine][:, in_plane]).T)
             result[mine] = np.hypot(radius * np.abs(self.sweep_rad[mine]), delta[mine, axis])
-        return result
+        return np.asarray(result)
