@@ -295,17 +295,22 @@ def test_no_moves():
     assert times.at(0.0) == (-1, 0.0)
 
 
-def test_parts_do_not_show(monkeypatch):
-    """Planning a long program in small parts gives the very same speeds and times as in one."""
+@pytest.mark.parametrize("acceleration", [0.1, 10.0, 1000.0])
+def test_parts_do_not_show(monkeypatch, acceleration):
+    """Planning a long program in small parts gives the same speeds as in one, however far braking reaches."""
     rng = np.random.default_rng(3)
     moves = path(*rng.uniform(-3, 3, (200, 3)).round(2).tolist(), feed=400.0)
-    whole = clock.run(moves, mill())
+    straight = path(*[(i / 10, 0, 0) for i in range(1, 200)], feed=400.0)
+    machine = mill(acceleration=(acceleration,) * 3)
+    whole = [clock.run(m, machine) for m in (moves, straight)]
     monkeypatch.setattr(clock, "CHUNK_BLOCKS", 7)
+    monkeypatch.setattr(clock, "AHEAD_MOVES", 2)
 
-    parts = clock.run(moves, mill())
+    parts = [clock.run(m, machine) for m in (moves, straight)]
 
-    np.testing.assert_array_equal(whole.move_s, parts.move_s)
-    np.testing.assert_array_equal(whole.exit_mm_s, parts.exit_mm_s)
+    for one, other in zip(whole, parts, strict=True):
+        np.testing.assert_allclose(one.move_s, other.move_s, rtol=1e-12)
+        np.testing.assert_allclose(one.exit_mm_s, other.exit_mm_s, rtol=1e-12)
 
 
 def test_unknown_places_add_no_distance():

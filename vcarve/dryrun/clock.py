@@ -30,6 +30,7 @@ Ints = npt.NDArray[np.int64]
 
 FLOOR_MM_MIN = 1.0  # no move runs slower than this (Grbl v1.1)
 DWELL_STEP_S = 0.05  # Grbl waits in steps of this length
+AHEAD_MOVES = 256  # how far to look beyond such a part at first
 CHUNK_BLOCKS = 500_000  # blocks planned at a time, so that memory stays bounded
 
 
@@ -236,15 +237,10 @@ def _plan(
     seconds, entry, peak, exit_, rate = columns
     bounds = _bounds(count)
     chunks = [(bounds[i], bounds[i + 1]) for i in range(len(bounds) - 1)]
-    exits: list[float] = [0.0] if chunks else []
-    for low, high in reversed(chunks[1:]):
-        chunk = _chunk(moves, moving, count, rest, limits, low, high)
-        exits.append(backward(chunk.cap2, chunk.gain, exits[-1])[0])
-    exits.reverse()
-
     speed2 = 0.0
-    for (low, high), end2 in zip(chunks, exits, strict=True):
+    for low, high in chunks:
         chunk = _chunk(moves, moving, count, rest, limits, low, high)
+        end2 = _ahead(moves, moving, count, rest, limits, high)
         ends2 = forward(backward(chunk.cap2, chunk.gain, end2), chunk.gain, speed2)
         speed2 = float(ends2[-1])
         ends = np.sqrt(ends2)
@@ -274,6 +270,29 @@ def _bounds(count: Ints) -> list[int]:
             low = max(int(np.searchsorted(total, done + CHUNK_BLOCKS, side="right")), low + 1)
 
     return [*cuts(), len(count)] if len(count) else [0]
+
+
+def _ahead(
+    moves: Moves,
+    moving: Ints,
+    count: Ints,
+    rest: npt.NDArray[np.bool_],
+    limits: _Limits,
+    low: int,
+) -> float:
+    """Squared speed at which move ``low`` may be entered so that everything after it can still be braked.
+
+    It looks on only as far as matters: to where a full stop and no limit at all give the same answer.
+    """
+    reach = AHEAD_MOVES
+    while low < len(moving):
+        high = min(low + reach, len(moving))
+        chunk = _chunk(moves, moving, count, rest, limits, low, high)
+        stopping = backward(chunk.cap2, chunk.gain, 0.0)[0]
+        if high == len(moving) or backward(chunk.cap2, chunk.gain, math.inf)[0] == stopping:
+            return stopping
+        reach *= 8
+    return 0.0
 
 
 def _chunk(
