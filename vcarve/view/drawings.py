@@ -171,7 +171,7 @@ def _break(y: float) -> str:
 
 def zero_svg(piece: PieceFacts, at_mm: tuple[float, float], size: float = 120.0) -> str:
     """The piece from above, ``size`` wide at most, with the work origin and the directions of X and Y."""
-    pad = 26.0
+    pad = 14.0
     scale = (size - 2 * pad) / max(piece.width_mm, piece.height_mm)
     wide, tall = piece.width_mm * scale + 2 * pad, piece.height_mm * scale + 2 * pad
 
@@ -187,10 +187,10 @@ def zero_svg(piece: PieceFacts, at_mm: tuple[float, float], size: float = 120.0)
         f'<svg class="zero" viewBox="0 0 {wide:.1f} {tall:.1f}" width="{wide:.0f}" height="{tall:.0f}" role="img" '
         'aria-label="Where zero is on the piece">'
         f'<path class="wood" fill-rule="evenodd" d="{rings}"/>'
-        f'<path class="axis" d="M{x:.1f} {y:.1f}h30m-5 -3l5 3l-5 3M{x:.1f} {y:.1f}v-30m-3 5l3 -5l3 5"/>'
+        f'<path class="axis" d="M{x:.1f} {y:.1f}h24m-5 -3l5 3l-5 3M{x:.1f} {y:.1f}v-24m-3 5l3 -5l3 5"/>'
         f'<circle class="spot" cx="{x:.1f}" cy="{y:.1f}" r="5"/>'
         f'<path class="half" d="M{x:.1f} {y:.1f}v-5a5 5 0 0 1 5 5zM{x:.1f} {y:.1f}v5a5 5 0 0 1 -5 -5z"/>'
-        f'<text x="{x + 33:.1f}" y="{y + 4:.1f}">X</text>'
-        f'<text x="{x:.1f}" y="{y - 33:.1f}" text-anchor="middle">Y</text>'
+        f'<text x="{x + 26:.1f}" y="{y + 12:.1f}">X</text>'
+        f'<text x="{x - 5:.1f}" y="{y - 20:.1f}" text-anchor="end">Y</text>'
         "</svg>"
     )

@@ -37,6 +37,10 @@ def payload(facts: PageFacts) -> dict[str, Any]:
     start, end = moves.start_mm.copy(), moves.end_mm.copy()
     start[moves.machine] = np.nan
     end[moves.machine] = np.nan
+    if len(moves) and start[0, 2] + facts.offset_mm[2] < 0.0:
+        start[0] = (
+            np.nan
+        )  # inside the wood: a reader's guess, for the text does not say where the tool stands
     return {
         "count": len(moves),
         "first": _point(start[0]) if len(moves) else [0.0, 0.0, 0.0],

@@ -15,7 +15,7 @@ Example, for a tile with its zero at the front left corner of its top::
         speeds=SpeedFacts(cut_mm_min=600, plunge_mm_min=200, spindle_rpm=10000),
         grooves=(GrooveFacts(name="ground", depth_mm=0.8, width_mm=1.0238),),
         land_mm=2.1, plan=PlanFacts(...), total_s=312.0,
-        program=text.splitlines(), moves=moves, start_s=clock.start_s, duration_s=clock.duration_s,
+        program=text.splitlines(), moves=moves, start_s=times.start_s, duration_s=times.move_s,
         offset_mm=(-50, -50, 0), findings=findings, cautions=("The bit turns slower than the wood asks for.",),
     )
 """
@@ -147,12 +147,14 @@ def pass_of(moves: Moves, surface_mm: float = 0.0) -> npt.NDArray[np.int32]:
     """Which pass each move belongs to, shape (N,), counted from 0; -1 for moves in the air.
 
     A pass is a run of moves below the surface at work height ``surface_mm``: it begins with the move that goes
-    down into the wood and ends with the one that comes out.  Moves in machine coordinates are in the air.
+    down into the wood and ends with the one that comes out.  Moves in machine coordinates are in the air, and so is
+    the way to the first move's end: where the tool stands before, the text does not say.
     """
     if len(moves) == 0:
         return np.zeros(0, dtype=np.int32)
     top = surface_mm - 1e-6
-    start, end = moves.start_mm[:, 2], moves.end_mm[:, 2]
+    start, end = moves.start_mm[:, 2].copy(), moves.end_mm[:, 2]
+    start[0] = np.inf
     with np.errstate(invalid="ignore"):
         below = (np.fmin(start, end) < top) & ~moves.machine
         fresh = ~(start < top)

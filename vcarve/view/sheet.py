@@ -64,7 +64,7 @@ def tool_rows(facts: PageFacts) -> list[Row]:
 def groove_rows(facts: PageFacts) -> list[Row]:
     """Width and depth of each kind of groove, and the narrowest land."""
     rows = [
-        (f"Groove, {g.name}", f"{mm(g.width_mm, 3)} wide, {mm(g.depth_mm, 3)} deep") for g in facts.grooves
+        (g.name.capitalize(), f"{mm(g.width_mm, 3)} wide, {mm(g.depth_mm, 3)} deep") for g in facts.grooves
     ]
     if facts.land_mm is not None:
         rows.append(("Narrowest land", mm(facts.land_mm)))
@@ -150,6 +150,7 @@ def sheet_html(facts: PageFacts) -> str:
     if facts.zero is not None:
         height = "the top of the wood" if facts.zero.z == "top" else "the bed under the wood"
         datum = f"<figure>{zero}<figcaption>Zero: {escape(facts.zero.name)}. Z is 0 at {height}.</figcaption></figure>"
+    stock = [row for row in stock_rows(facts) if not (datum and row[0] == "Zero")]
     ticks = "".join(f'<li><i class="box"></i>{text}</li>' for text in CHECKS)
     own = "".join(f"<li>{escape(text)}</li>" for text in facts.cautions[:_FINDINGS_ON_SHEET])
     general = "".join(f"<li><b>{name}.</b> {text}</li>" for name, text in GENERAL)
@@ -161,7 +162,7 @@ def sheet_html(facts: PageFacts) -> str:
 <header><h1>{escape(facts.title)}</h1><p class="verdict {kind}">{sentence}</p></header>
 {findings}
 <div class="top"><figure class="picture"><canvas id="sheet-picture" width="10" height="10"></canvas></figure>
-<div class="side">{datum}{table(stock_rows(facts))}{table(tool_rows(facts))}</div></div>
+<div class="side">{datum}{table(stock)}{table(tool_rows(facts))}</div></div>
 <div class="middle"><div><h2>Groove</h2>{section_svg(facts)}{table(groove_rows(facts))}</div>
 <div><h2>Plan</h2>{table(plan_rows(facts))}</div></div>
 <div class="bottom"><div><h2>Tick before the start</h2><ul class="ticks">{ticks}</ul>

@@ -4,8 +4,16 @@
 // edges) and the light on the wall that reached it.  Light comes from the upper left, so a V reads as a V.
 
 const LIGHT = [-0.606, -0.465, 0.645]; // off the directions lattices run in, so no groove is lit evenly from both sides
+const AMBIENT = 0.3; // what reaches a wall that faces away
 const NEVER = -32768;
 const FLAT = 128;
+
+// How much a wall looks towards the light, -1 to 1; small differences are stretched, as in a drawn hill shade.
+const SIDE = Math.hypot(LIGHT[0], LIGHT[1]);
+const facing = (x, y) => {
+  const k = -(x * LIGHT[0] + y * LIGHT[1]) / SIDE;
+  return ((k < 0 ? -Math.sqrt(-k) : Math.sqrt(k)) * SIDE) / LIGHT[2];
+};
 
 const hex = (text) => [1, 3, 5].map((k) => parseInt(text.slice(k, k + 2), 16));
 
@@ -58,13 +66,13 @@ class Surface {
     if (level > NEVER && inside) {
       const cover = Math.min(1, Math.max(0, level / this.edge + 0.5));
       const deep = Math.min(1, Math.max(0, level / (1000 * this.deepest)));
-      const light = Math.min(1.35, this.shade[i] / FLAT);
-      const shadow = light < 1 ? 1 - light : 0;
-      const dye = Math.min(0.96, this.paint.least + this.paint.deep * deep + this.paint.shadow * shadow);
-      const bright = 0.72 + 0.28 * light;
-      const d = this.paint.dye, w = this.paint.wood;
-      const gr = (w[0] * (1 - dye) + d[0] * dye) * bright, gg = (w[1] * (1 - dye) + d[1] * dye) * bright,
-        gb = (w[2] * (1 - dye) + d[2] * dye) * bright;
+      const light = AMBIENT + (1 - AMBIENT) * (this.shade[i] / FLAT);
+      const shadow = light < 1 ? 1 - light : 0, gleam = light > 1 ? Math.min(0.7, 2 * (light - 1)) : 0;
+      const p = this.paint, d = p.dye, w = p.wood;
+      const dye = Math.min(0.97, p.least + p.deep * deep * (gleam > 0 ? 0.5 : 1) + p.shadow * shadow);
+      const gr = (w[0] + (255 - w[0]) * gleam) * (1 - dye) + d[0] * dye;
+      const gg = (w[1] + (255 - w[1]) * gleam) * (1 - dye) + d[1] * dye;
+      const gb = (w[2] + (255 - w[2]) * gleam) * (1 - dye) + d[2] * dye;
       r += (Math.min(255, gr) - r) * cover;
       g += (Math.min(255, gg) - g) * cover;
       b += (Math.min(255, gb) - b) * cover;
@@ -96,7 +104,7 @@ class Surface {
     const first = Math.max(0, Math.floor(Math.min(Y0, Y1) - wing)), last = Math.min(tall - 1, Math.ceil(Math.max(Y0, Y1) + wing));
     if (low > high || first > last) return;
     this.touch(low, first, high + 1, last + 1);
-    const lean = Math.cos(bit.half), up = Math.sin(bit.half) / LIGHT[2];
+    const lean = Math.cos(bit.half), up = Math.sin(bit.half);
     const limit = bit.diameter / 2 + 0.5 / scale;
     for (let row = first; row <= last; row++) {
       const py = row + 0.5;
@@ -125,10 +133,10 @@ class Surface {
         else if (bit.round > 0 && r < bit.round) {
           steep = r / Math.sqrt(Math.max(1e-9, (bit.round / lean) ** 2 - r * r));
           const k = 1 / Math.sqrt(1 + steep * steep);
-          light = (-(ox * LIGHT[0] + oy * LIGHT[1]) / pixels) * steep * k / LIGHT[2] + k;
+          light = facing(ox / pixels, oy / pixels) * steep * k + k;
         } else {
           const soft = pixels < 0.9 ? 0.9 : pixels; // both walls share the pixels along the bottom
-          light = (-(ox * LIGHT[0] + oy * LIGHT[1]) / soft) * lean / LIGHT[2] + up;
+          light = facing(ox / soft, oy / soft) * lean + up;
         }
         shade[i] = light <= 0 ? 0 : light >= 1.99 ? 255 : light * FLAT;
         this.colour(i);

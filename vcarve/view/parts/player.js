@@ -22,8 +22,8 @@ const write = (id, text, value) => {
 const paintOf = (print) => {
   const wood = hex(PIECE.tint);
   const ratio = print ? 2 : Math.min(2, devicePixelRatio || 1);
-  if (print) return { wood: wood.map((v) => 255 - (255 - v) * 0.35), dye: [34, 52, 92], least: 0.28, deep: 0.3, shadow: 0.4, grain: 0.02, air: [150, 150, 150], dot: 1, gap: 8, line: null };
-  return { wood, dye: hex(colour("--dye")), least: 0.12, deep: 0.42, shadow: 0.5, grain: 0.14, air: hex(colour("--air-on-wood")), dot: Math.max(1, Math.round(1.2 * ratio)), gap: Math.round(5 * ratio), line: colour("--to-come") };
+  if (print) return { wood: wood.map((v) => 255 - (255 - v) * 0.35), dye: [34, 52, 92], least: 0.1, deep: 0.4, shadow: 0.8, grain: 0.02, air: [150, 150, 150], dot: 1, gap: 8, line: null };
+  return { wood, dye: hex(colour("--dye")), least: 0.1, deep: 0.4, shadow: 0.8, grain: 0.14, air: hex(colour("--air-on-wood")), dot: Math.max(1, Math.round(1.2 * ratio)), gap: Math.round(5 * ratio), line: colour("--to-come") };
 };
 
 const arrange = () => {

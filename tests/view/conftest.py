@@ -1,0 +1,120 @@
+"""A small tile for the tests of the page: its program written here by hand, read back, timed at constant rates."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from vcarve.errors import Finding
+from vcarve.program.reader import read_program
+from vcarve.view.facts import (
+    BitFacts,
+    GrooveFacts,
+    PageFacts,
+    PieceFacts,
+    PlanFacts,
+    SpeedFacts,
+    ZeroFacts,
+)
+
+HALF_MM = 50.0
+RAPID_MM_MIN = 2000.0
+WAIT_S = 3.0
+HOSTILE = "Tile </script><b>bold</b> & \u2028 'x' \"y\" <!--slot:script-->"
+
+
+def strokes() -> list[list[tuple[float, float]]]:
+    """One square hemp-leaf tile in closed form (half-squares joined from incentre to corners), origin at its centre."""
+    h = HALF_MM
+    near = h * (1.0 - math.sqrt(2.0) / 2.0)
+    far = h * math.sqrt(2.0) / 2.0
+    lines = [[(-h, 0.0), (h, 0.0)], [(0.0, -h), (0.0, h)], [(-h, -h), (h, h)], [(-h, h), (h, -h)]]
+    for sx in (1, -1):
+        for sy in (1, -1):
+            lines.append([(sx * h, 0.0), (sx * far, sy * near), (0.0, 0.0)])
+            lines.append([(0.0, sy * h), (sx * near, sy * far), (0.0, 0.0)])
+            lines.append([(sx * far, sy * near), (sx * h, sy * h)])
+            lines.append([(sx * near, sy * far), (sx * h, sy * h)])
+    return lines
+
+
+def program() -> str:
+    """The tile as a program with its zero at the front left corner, and a circle of radius 20 cut with one arc."""
+    lines = ["(Square hemp leaf)", "G17 G21 G40 G49 G80 G90 G94", "M3 S10000", "G4 P3", "G0 Z5"]
+    for k, stroke in enumerate(strokes()):
+        depth = 0.8 if k < 4 else 0.6
+        (x, y), *others = [(a + HALF_MM, b + HALF_MM) for a, b in stroke]
+        lines += [f"G0 X{x:.4f} Y{y:.4f}", "G0 Z1", f"G1 Z-{depth} F200"]
+        lines += [f"G1 X{a:.4f} Y{b:.4f} F600" for a, b in others]
+        lines += ["G0 Z1"]
+    lines += ["G0 X70 Y50", "G1 Z-0.4 F200", "G2 X70 Y50 I-20 J0 F600", "G0 Z5", "M5", "M2"]
+    return "\n".join(lines) + "\n"
+
+
+@pytest.fixture(scope="session")
+def facts() -> PageFacts:
+    """What the page of this tile shows, with one finding of each weight and a title that tries to break out."""
+    text = program()
+    moves = read_program(text).moves
+    speed = np.where(np.isnan(moves.feed_mm_min), RAPID_MM_MIN, moves.feed_mm_min) / 60.0
+    duration = moves.length_mm / speed
+    start = WAIT_S + np.concatenate([[0.0], np.cumsum(duration)[:-1]])
+    ring = np.array([[-50.0, -50.0], [50.0, -50.0], [50.0, 50.0], [-50.0, 50.0]])
+    return PageFacts(
+        title=HOSTILE,
+        moves=moves,
+        start_s=start,
+        duration_s=duration,
+        total_s=float(start[-1] + duration[-1]),
+        program=tuple(text.splitlines()),
+        offset_mm=(-50.0, -50.0, 0.0),
+        piece=PieceFacts(
+            width_mm=100.0,
+            height_mm=100.0,
+            thickness_mm=12.0,
+            wood="Maple <i>",
+            tint="#e3c79c",
+            rings=(ring,),
+        ),
+        zero=ZeroFacts(name="front left corner", at_mm=(-50.0, -50.0)),
+        bit=BitFacts(title="V-bit", angle_deg=60.0, diameter_mm=3.175, shank_mm=3.175, tip_mm=0.1),
+        machine="Small desktop mill",
+        speeds=SpeedFacts(cut_mm_min=600.0, plunge_mm_min=200.0, spindle_rpm=10000.0),
+        grooves=(
+            GrooveFacts(name="ground", depth_mm=0.8, width_mm=0.1 + 1.6 * math.tan(math.radians(30.0))),
+            GrooveFacts(name="leaf", depth_mm=0.6, width_mm=0.1 + 1.2 * math.tan(math.radians(30.0))),
+        ),
+        land_mm=1.5,
+        plan=PlanFacts(
+            passes=21, lifts=20, cut_mm=1250.0, recut_mm=0.0, rapid_mm=900.0, plan_s=200.0, bound_s=190.0
+        ),
+        cautions=("The bit turns slower than this wood asks for.",),
+        findings=(
+            Finding(
+                code="wrong-depth", sentence="A groove is 0.2 mm too deep.", line=30, at_mm=(12.0, -20.0)
+            ),
+            Finding(code="cut-twice", sentence="A line is <u>cut</u> twice.", severity="caution", line=44),
+        ),
+    )
+
+
+@pytest.fixture(scope="session")
+def bare_facts(facts: PageFacts) -> PageFacts:
+    """The same program dry-run without its job: no piece, bit, zero, speeds or plan."""
+    return replace(
+        facts,
+        title="",
+        piece=None,
+        zero=None,
+        bit=None,
+        machine=None,
+        speeds=None,
+        grooves=(),
+        land_mm=None,
+        plan=None,
+        cautions=(),
+        findings=(),
+    )

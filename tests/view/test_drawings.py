@@ -1,0 +1,130 @@
+"""The small drawings: the groove's cross-section and where zero is."""
+
+from __future__ import annotations
+
+import math
+import re
+from dataclasses import replace
+from xml.etree import ElementTree
+
+import numpy as np
+import pytest
+
+from vcarve.view.drawings import profile, section_svg, zero_svg
+from vcarve.view.facts import BitFacts, GrooveFacts, PageFacts, PieceFacts
+from vcarve.view.wording import duration, mm, plain
+
+BIT = BitFacts(title="V", angle_deg=60.0, diameter_mm=3.175, shank_mm=3.175)
+
+
+def _walls(svg: str) -> list[np.ndarray]:
+    """Points of every groove's wall in a drawing."""
+    root = ElementTree.fromstring(svg)
+    paths = [node.get("d", "") for node in root.iter("path") if node.get("class") == "wall"]
+    return [np.array(re.findall(r"(-?[\d.]+) (-?[\d.]+)", path), dtype=float) for path in paths]
+
+
+def test_grooves_are_drawn_to_one_scale(facts: PageFacts) -> None:
+    """Widths and depths on paper stand in the same ratio as the grooves' own."""
+    walls = _walls(section_svg(facts))
+    scales = []
+    for wall, groove in zip(walls, facts.grooves, strict=True):
+        wide, deep = np.ptp(wall, axis=0)
+        scales += [wide / groove.width_mm, deep / groove.depth_mm]
+
+    assert scales == pytest.approx([scales[0]] * 4, rel=0.01)
+
+
+def test_the_section_names_width_depth_angle_and_what_is_left(facts: PageFacts) -> None:
+    """Every dimension stands on the drawing with its unit, and in words for those who cannot see it."""
+    svg = section_svg(facts).replace("\u00a0", " ")
+
+    for words in ("1.02 mm", "0.8 mm", "0.79 mm", "0.6 mm", "60°", "12 mm", "11.2 mm left"):
+        assert words in svg
+    assert "11.2 mm left below" in (ElementTree.fromstring(svg).get("aria-label") or "")
+
+
+def test_no_section_without_bit_or_grooves(facts: PageFacts) -> None:
+    """Nothing is drawn of what is not known."""
+    assert section_svg(replace(facts, bit=None)) == ""
+    assert section_svg(replace(facts, grooves=())) == ""
+
+
+@pytest.mark.parametrize("depth_mm", [0.05, 0.3, 1.0, 2.5])
+def test_a_pointed_bit_widens_by_twice_the_tangent(depth_mm: float) -> None:
+    """w = 2 d tan(angle / 2), plane trigonometry."""
+    radius, height = profile(BIT, depth_mm)[-1]
+
+    assert (2 * radius, height) == pytest.approx((2 * depth_mm * math.tan(math.radians(30)), depth_mm))
+
+
+def test_a_bit_is_no_wider_than_its_cutting_diameter() -> None:
+    """Deeper than its cone the bit leaves upright walls."""
+    assert profile(BIT, 4.0)[-1] == pytest.approx((3.175 / 2, 4.0))
+
+
+@pytest.mark.parametrize("depth_mm", [0.4, 1.0])
+def test_a_rounded_tip_joins_its_cone_smoothly(depth_mm: float) -> None:
+    """w = 2 [d tan h + r (1 / cos h - tan h)] beyond the rounding (tangent circle and cone)."""
+    bit = BitFacts(title="R", angle_deg=60.0, diameter_mm=6.0, shank_mm=6.0, tip_radius_mm=0.25)
+    h = math.radians(30)
+    expected = depth_mm * math.tan(h) + 0.25 * (1 / math.cos(h) - math.tan(h))
+
+    assert profile(bit, depth_mm)[-1][0] == pytest.approx(expected)
+
+
+def test_zero_is_drawn_where_it_is() -> None:
+    """The mark stands on the outline's front left corner, and on the middle for a zero in the centre."""
+    ring = np.array([[-40.0, -20.0], [40.0, -20.0], [40.0, 20.0], [-40.0, 20.0]])
+    piece = PieceFacts(
+        width_mm=80.0, height_mm=40.0, thickness_mm=10.0, wood="Oak", tint="#c8a26b", rings=(ring,)
+    )
+
+    def mark(at: tuple[float, float]) -> tuple[float, float]:
+        root = ElementTree.fromstring(zero_svg(piece, at))
+        spot = next(node for node in root.iter("circle"))
+        return float(spot.get("cx", "nan")), float(spot.get("cy", "nan"))
+
+    outline = re.search(r'class="wood"[^>]*d="M([\d.]+) ([\d.]+)', zero_svg(piece, (0.0, 0.0)))
+    assert outline is not None
+    corner = (float(outline[1]), float(outline[2]))
+    middle, back_right = mark((0.0, 0.0)), mark((40.0, 20.0))
+
+    assert mark((-40.0, -20.0)) == pytest.approx(corner, abs=0.11)
+    assert middle == pytest.approx(
+        ((corner[0] + back_right[0]) / 2, (corner[1] + back_right[1]) / 2), abs=0.11
+    )
+    assert back_right[0] > corner[0]
+    assert back_right[1] < corner[1]  # the back of the piece is up on the drawing
+
+
+def test_names_of_grooves_stay_text(facts: PageFacts) -> None:
+    """A layer's name with signs of HTML does not become an element."""
+    groove = GrooveFacts(name="<g onload=1>", depth_mm=0.5, width_mm=0.6)
+    root = ElementTree.fromstring(section_svg(replace(facts, grooves=(groove,))))
+
+    assert "<g onload=1>" in [node.text for node in root.iter("text")]
+
+
+@pytest.mark.parametrize(
+    ("seconds", "words"),
+    [
+        (0.4, "0 s"),
+        (59.4, "59 s"),
+        (59.6, "1 min 00 s"),
+        (312, "5 min 12 s"),
+        (3599.7, "1 h 00 min"),
+        (7500, "2 h 05 min"),
+    ],
+)
+def test_durations_in_words(seconds: float, words: str) -> None:
+    """Seconds up to a minute, then minutes and seconds, then hours and minutes."""
+    assert duration(seconds).replace("\u00a0", " ") == words
+
+
+def test_lengths_carry_their_unit() -> None:
+    """No trailing zeros, a true minus sign, metres for long ways."""
+    assert mm(1.50).replace("\u00a0", " ") == "1.5 mm"
+    assert mm(12345.0).replace("\u00a0", " ") == "12.35 m"
+    assert plain(-0.004, 2) == "0"
+    assert plain(-1.25, 2) == "−1.25"

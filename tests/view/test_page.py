@@ -1,0 +1,222 @@
+"""The page as text: complete, without requests, and safe against what people write."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import json
+import re
+from dataclasses import replace
+from html.parser import HTMLParser
+from importlib.resources import files
+
+import numpy as np
+import pytest
+
+from vcarve.errors import Finding
+from vcarve.program.reader import read_program
+from vcarve.view.encode import embed, pack, payload
+from vcarve.view.facts import BitFacts, PageFacts
+from vcarve.view.page import page_html
+from vcarve.view.sheet import verdict
+
+
+class Outline(HTMLParser):
+    """Collects the tags of a page and the text inside script elements."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.tags: list[tuple[str, dict[str, str | None]]] = []
+        self.scripts: list[str] = []
+        self.title = ""
+        self._inside = ""
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        """Keep a tag with its attributes."""
+        self.tags.append((tag, dict(attrs)))
+        self._inside = tag
+        if tag == "script":
+            self.scripts.append("")
+
+    def handle_endtag(self, tag: str) -> None:
+        """Leave an element."""
+        self._inside = ""
+
+    def handle_data(self, data: str) -> None:
+        """Keep text that stands in a script or the title."""
+        if self._inside == "script":
+            self.scripts[-1] += data
+        elif self._inside == "title":
+            self.title += data
+
+
+def outline(text: str) -> Outline:
+    """Parse a page."""
+    result = Outline()
+    result.feed(text)
+    return result
+
+
+def test_a_page_asks_for_nothing(facts: PageFacts) -> None:
+    """No element of the page has an address to fetch, and no style fetches one."""
+    text = page_html(facts)
+    page = outline(text)
+
+    assert not [
+        a for _, attrs in page.tags for a in attrs if a in {"src", "href", "srcset", "action", "style"}
+    ]
+    assert "url(" not in text
+    assert "@import" not in text
+
+
+def test_titles_and_sentences_stay_text(facts: PageFacts) -> None:
+    """A title that closes scripts, opens tags or names a slot of the template comes out as written."""
+    page = outline(page_html(facts))
+
+    assert page.title == facts.title
+    assert "u" not in {tag for tag, _ in page.tags}
+    assert len(page.scripts) == 2
+
+
+def test_the_policy_names_the_very_script_and_style(facts: PageFacts) -> None:
+    """The digests in the page's policy are those of its own script and style, and nothing else is allowed."""
+    text = page_html(facts)
+    policy = next(a["content"] for t, a in outline(text).tags if t == "meta" and "http-equiv" in a)
+    script = outline(text).scripts[1]
+    style = text.split("<style>")[1].split("</style>")[0]
+
+    assert policy is not None
+    assert policy.startswith("default-src 'none'")
+    for part in (script, style):
+        digest = base64.b64encode(hashlib.sha256(part.encode()).digest()).decode()
+        assert f"'sha256-{digest}'" in policy
+
+
+def test_the_same_facts_give_the_same_bytes(facts: PageFacts) -> None:
+    """No clock and no chance gets into a page."""
+    assert page_html(facts) == page_html(facts)
+
+
+def test_the_program_is_in_the_page_line_by_line(facts: PageFacts) -> None:
+    """The data read back from the page hold the text's lines and every move's end."""
+    data = json.loads(outline(page_html(facts)).scripts[0])
+    ends = np.frombuffer(base64.b64decode(data["end"]), dtype="<f4").reshape(-1, 3)
+
+    assert data["program"] == list(facts.program)
+    assert ends == pytest.approx(facts.moves.end_mm, abs=1e-5)
+
+
+def test_a_page_without_a_job_says_so(bare_facts: PageFacts) -> None:
+    """Piece, zero, machine and bit are shown as not given, and the picture takes the space of the cuts."""
+    text = page_html(bare_facts)
+    piece = payload(bare_facts)["piece"]
+
+    assert text.count("not given") == 8
+    assert outline(text).title == "Dry run"
+    assert not piece["known"]
+    assert piece["width"] == pytest.approx(110.0)  # the tile and 5 mm on each side
+
+
+def test_moves_that_start_elsewhere_are_listed() -> None:
+    """A change of work coordinates makes the next move start where the one before did not end."""
+    moves = read_program("G21 G90 G94 F100\nG1 X10\nG92 X0\nG1 X5\nM2\n").moves
+    facts = PageFacts(
+        title="", moves=moves, start_s=np.zeros(2), duration_s=np.ones(2), total_s=2.0, program=("",) * 5
+    )
+
+    assert payload(facts)["jumps"] == [[1, [0.0, 0.0, 0.0]]]
+
+
+def test_machine_moves_have_no_known_place() -> None:
+    """A move in machine coordinates is nowhere on the piece, and JSON still holds."""
+    moves = read_program("G21 G90 G94\nG0 X1 Y2 Z3\nG53 G0 Z0\nG0 X0 Y0\nM2\n").moves
+    count = len(moves)
+    facts = PageFacts(
+        title="",
+        moves=moves,
+        start_s=np.arange(count, dtype=float),
+        duration_s=np.ones(count),
+        total_s=float(count),
+        program=("",) * 5,
+    )
+    ends = np.frombuffer(base64.b64decode(payload(facts)["end"]), dtype="<f4").reshape(-1, 3)
+
+    assert np.isnan(ends[moves.machine]).all()
+    assert "NaN" not in embed(payload(facts))
+
+
+def test_packing_keeps_values() -> None:
+    """Numbers come back from base64 as they went in."""
+    values = np.array([1.5, -2.25, 1e6])
+
+    assert np.frombuffer(base64.b64decode(pack(values, "f8")), dtype="<f8").tolist() == values.tolist()
+
+
+@pytest.mark.parametrize("text", ["</script>", "<!--", "]]>", "\u2028", "&amp;"])
+def test_embedded_json_cannot_end_its_element(text: str) -> None:
+    """No sign that HTML or scripts treat specially is left, and the value is unchanged."""
+    inside = embed([text])
+
+    assert not re.search("[<>&\u2028\u2029]", inside)
+    assert json.loads(inside) == [text]
+
+
+def test_the_verdict_counts_what_forbids_cutting() -> None:
+    """One finding that refuses outweighs any number of cautions."""
+    refuse = Finding(code="a", sentence="A.")
+    caution = Finding(code="b", sentence="B.", severity="caution")
+
+    assert verdict(()) == ("clean", "Every check passed")
+    assert verdict((caution, caution)) == ("caution", "2 findings worth a look")
+    assert verdict((caution, refuse)) == ("refuse", "Do not cut: 1 finding")
+
+
+def test_every_rounded_or_flat_tip_is_named(facts: PageFacts) -> None:
+    """The bench sheet says what the tip is like."""
+    ball = BitFacts(title="Ball", angle_deg=60, diameter_mm=6, shank_mm=6, tip_radius_mm=0.25)
+
+    assert "tip rounded 0.25" in page_html(replace(facts, bit=ball))
+    assert "tip flat 0.1" in page_html(facts)
+
+
+def _luminance(colour: str) -> float:
+    """Relative luminance by WCAG 2.1's definition."""
+    parts = [int(colour[k : k + 2], 16) / 255.0 for k in (1, 3, 5)]
+    linear = [p / 12.92 if p <= 0.04045 else ((p + 0.055) / 1.055) ** 2.4 for p in parts]
+    return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+
+
+def _themes() -> dict[str, dict[str, str]]:
+    style = page_style()
+    light = dict(re.findall(r"--([a-z-]+): (#[0-9a-f]{6})", style.split(":root {")[1].split("}")[0]))
+    changed = re.findall(
+        r"--([a-z-]+): (#[0-9a-f]{6})", style.split('[data-theme="dark"] {')[1].split("}")[0]
+    )
+    return {"light": light, "dark": light | dict(changed)}
+
+
+def page_style() -> str:
+    """The page's style sheet as it is delivered."""
+    return (files("vcarve.view") / "parts" / "page.css").read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize("theme", ["light", "dark"])
+@pytest.mark.parametrize(
+    ("front", "back"),
+    [
+        ("ink", "paper"),
+        ("ink-soft", "paper"),
+        ("ink-soft", "raised"),
+        ("finding", "paper"),
+        ("on-finding", "finding"),
+        ("indigo", "paper"),
+        ("paper", "indigo"),
+        ("ink", "wood-cut"),
+    ],
+)
+def test_text_is_legible(theme: str, front: str, back: str) -> None:
+    """Every pair of text and ground has at least the contrast of WCAG AA, 4.5 to 1."""
+    colours = _themes()[theme]
+    high, low = sorted((_luminance(colours[front]), _luminance(colours[back])), reverse=True)
+
+    assert (high + 0.05) / (low + 0.05) >= 4.5
