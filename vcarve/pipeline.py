@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from vcarve.dryrun import clock
-from vcarve.dryrun.check import check
+from vcarve.dryrun.check import check, waiting_mm
 from vcarve.errors import RefusedError
 from vcarve.groove.width import deepest_mm
 from vcarve.job.records import Job
@@ -65,8 +65,16 @@ def make_program(job: Job, progress: Progress | None = None) -> Made:
     known = (*early, *layout.findings, *land)
     text = write(job, layout.network, plan, header(job, layout, plan, known))
     tell("dry run", 0.8)
-    reading = read_program(text, dialect=job.machine.dialect, file="the program")
-    found = check(reading, machine=job.machine, job=job, network=layout.network, grooves=layout.grooves)
+    start = waiting_mm(job.machine, job)
+    reading = read_program(text, dialect=job.machine.dialect, file="the program", start_mm=start)
+    found = check(
+        reading,
+        machine=job.machine,
+        job=job,
+        network=layout.network,
+        grooves=layout.grooves,
+        recut_mm=plan.recut_mm,
+    )
     if any(finding.severity == "refuse" for finding in found):
         raise RefusedError((*known, *found))
     times = clock.run(reading.moves, job.machine)
@@ -80,3 +88,30 @@ def make_program(job: Job, progress: Progress | None = None) -> Made:
         times=times,
         summary=summary(job, layout, plan, reading, times, (*known, *found)),
     )
+
+
+def page_of_made(made: Made) -> str:
+    """Return the dry-run page of a program just made, with the plan's figures."""
+    from vcarve.proofing import DryRun, page_facts
+    from vcarve.view.facts import PlanFacts
+    from vcarve.view.page import page_html
+
+    plan = made.plan
+    figures = PlanFacts(
+        passes=plan.passes,
+        lifts=plan.lifts,
+        cut_mm=plan.cut_mm,
+        recut_mm=plan.recut_mm,
+        rapid_mm=plan.rapid_mm,
+        plan_s=plan.proof.plan_s,
+        bound_s=plan.proof.bound_s,
+    )
+    run = DryRun(
+        reading=made.reading,
+        times=made.times,
+        machine=made.job.machine,
+        findings=made.summary.findings,
+        job=made.job,
+        layout=made.layout,
+    )
+    return page_html(page_facts(run, figures))

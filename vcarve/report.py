@@ -187,6 +187,10 @@ def grooves_by_depth(job: Job, layout: Layout) -> tuple[tuple[str, float, float]
     )
 
 
+def _span(low: float, high: float) -> str:
+    return f"{format_number(float(low))} to {format_number(float(high))}"
+
+
 def header(job: Job, layout: Layout, plan: Plan, findings: tuple[Finding, ...]) -> list[tuple[str, str]]:
     """Return the program's comment header as (label, text) pairs."""
     piece = job.piece
@@ -207,13 +211,13 @@ def header(job: Job, layout: Layout, plan: Plan, findings: tuple[Finding, ...]) 
     for name, depth, width in grooves_by_depth(job, layout):
         notes.append((f"Groove, {name}", f"{format_mm(depth)} deep, {format_mm(width)} wide"))
     notes.append(("Bit", bit_sentence(job)))
-    notes.append(("Machine", f"{job.machine.title}, {job.machine.dialect}"))
+    notes.append(("Machine", f"{job.machine.name}, {job.machine.dialect}"))
     notes.append(("Zero", zero_sentence(job)))
     notes.append(
         (
-            "Extents in mm",
-            f"X {x.min() / 1e6:.3f} to {x.max() / 1e6:.3f}, Y {y.min() / 1e6:.3f} to {y.max() / 1e6:.3f}, "
-            f"Z {top - layout.deepest_mm:.3f} to {top + job.machine.safe_height_mm:.3f}",
+            "Extents",
+            f"X {_span(x.min() / 1e6, x.max() / 1e6)}, Y {_span(y.min() / 1e6, y.max() / 1e6)}, "
+            f"Z {_span(top - layout.deepest_mm, top + job.machine.safe_height_mm)} mm",
         )
     )
     notes.append(("Cut", f"{plan.cut_mm:.1f} mm in {plan.passes} passes"))

@@ -47,9 +47,9 @@ def _read(option: str, reader: Callable[[str], float], text: str | None) -> floa
 
 def _named(name: str) -> Cone:
     """Look a bit up in the list; only then are the heavy libraries loaded."""
-    from vcarve.job.catalogue import bit
+    from vcarve.job.load import load_bit
 
-    return bit(name)
+    return load_bit(name)
 
 
 def _shape(

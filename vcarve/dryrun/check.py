@@ -49,6 +49,11 @@ def placing_of(job: Job) -> Placing:
     )
 
 
+def waiting_mm(machine: Machine, job: Job | None) -> tuple[float, float, float]:
+    """Return where the bit is taken to wait before the program, in work coordinates: above the zero, at the safe height."""
+    return 0.0, 0.0, (0.0 if job is None else placing_of(job).top_mm) + machine.safe_height_mm
+
+
 def check(
     reading: Reading,
     *,

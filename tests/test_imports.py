@@ -1,0 +1,182 @@
+"""The rooms and what each may import, as a table that is checked against the code."""
+
+from __future__ import annotations
+
+import ast
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+PACKAGE = Path(__file__).parent.parent / "vcarve"
+
+# A room or module -> the rooms and modules it may import.  `errors` and the package's own version are open to all.
+MAY_IMPORT: dict[str, set[str]] = {
+    "errors": set(),
+    "quantity": set(),
+    "job": {"quantity", "job"},
+    "pattern": {"pattern", "job", "quantity"},
+    "network": {"network", "pattern", "quantity"},
+    "groove": {"groove", "network", "job", "quantity"},
+    "plan": {"plan", "groove", "network", "job", "quantity"},
+    "program.grammar": set(),
+    "program.moves": set(),
+    "program.numbers": set(),
+    "program.comment": set(),
+    "program.writer": {
+        "plan",
+        "groove",
+        "network",
+        "job",
+        "program.numbers",
+        "program.comment",
+        "program.grammar",
+    },
+    # The reader's side shares the grammar with the writer and nothing else.
+    "program": {"program.grammar", "program.moves", "program reader side"},
+    "dryrun": {
+        "dryrun",
+        "program.moves",
+        "program reader side",
+        "program.grammar",
+        "network",
+        "groove",
+        "job",
+        "quantity",
+    },
+    "view": {"view", "values", "quantity"},
+    "layout": {"job", "pattern", "network", "groove", "quantity"},
+    "report": {"everything but cli"},
+    "proofing": {"everything but cli"},
+    "gallery": {"everything but cli"},
+    "pipeline": {"everything but cli"},
+    "cli": {"everything"},
+}
+WRITER_SIDE = {"program.writer", "program.numbers", "program.comment"}
+ROOMS_OF_VALUES = {"job", "pattern", "network", "groove", "plan", "program.moves", "program.writer", "dryrun"}
+
+
+def modules() -> dict[str, Path]:
+    """Return every module of the package by its dotted name without the package's own."""
+    found = {}
+    for path in PACKAGE.rglob("*.py"):
+        parts = path.relative_to(PACKAGE).with_suffix("").parts
+        if parts[-1] == "__init__":
+            parts = parts[:-1]
+        found[".".join(parts)] = path
+    return found
+
+
+def imports(path: Path, *, top_level_only: bool = False) -> set[str]:
+    """Return the package's modules that a file imports, anywhere or at its top level only."""
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    known = modules()
+    found = set()
+    nodes = ast.walk(tree) if not top_level_only else iter(tree.body)
+    for node in nodes:
+        if isinstance(node, ast.Import):
+            names = [(alias.name, None) for alias in node.names]
+        elif isinstance(node, ast.ImportFrom):
+            names = [(node.module or "", alias.name) for alias in node.names]
+        else:
+            continue
+        for module, name in names:
+            if not module.startswith("vcarve"):
+                continue
+            short = module.removeprefix("vcarve").removeprefix(".")
+            inner = f"{short}.{name}".lstrip(".") if name else short
+            target = inner if inner in known else short
+            if target:
+                found.add(target)
+    return found
+
+
+def rule_of(module: str) -> str:
+    """Return the row of the table that governs a module: the longest one that fits."""
+    parts = module.split(".")
+    for length in range(len(parts), 0, -1):
+        name = ".".join(parts[:length])
+        if name in MAY_IMPORT:
+            return name
+    raise AssertionError(f"{module} is in no room")
+
+
+def allowed(rule: str, target: str) -> bool:
+    """Tell whether the table lets a rule's modules import a target."""
+    may = MAY_IMPORT[rule]
+    if target == "errors" or "everything" in may:
+        return True
+    room = target.split(".")[0]
+    if "everything but cli" in may:
+        return room != "cli"
+    if target in may or room in may:
+        return room != "program" or target in may
+    if room == "program" and "program reader side" in may:
+        return target not in WRITER_SIDE
+    if "values" in may:
+        return room in ROOMS_OF_VALUES or target in ROOMS_OF_VALUES
+    return False
+
+
+@pytest.mark.parametrize("module", sorted(name for name in modules() if name))
+def test_a_module_imports_only_what_its_room_may(module: str) -> None:
+    """Every import of the package, at the top or inside a function, is one that the table lists."""
+    forbidden = {target for target in imports(modules()[module]) if not allowed(rule_of(module), target)}
+
+    assert forbidden == set()
+
+
+def test_dry_run_cannot_reach_plan_or_writer() -> None:
+    """Loading all of the dry run loads neither the plan nor the writer, however indirectly."""
+    names = [f"vcarve.{name}" for name in modules() if name.split(".")[0] == "dryrun"]
+    code = (
+        f"import importlib, sys\nfor name in {sorted(names)!r}: importlib.import_module(name)\n"
+        "print([m for m in sys.modules if m.startswith(('vcarve.plan', 'vcarve.program.writer', "
+        "'vcarve.program.numbers', 'vcarve.program.comment'))])"
+    )
+
+    loaded = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout
+
+    assert loaded.strip() == "[]"
+
+
+def test_no_import_cycle() -> None:
+    """No chain of imports leads from a module back to itself."""
+    graph = {name: imports(path) for name, path in modules().items()}
+    done: set[str] = set()
+
+    def walk(name: str, trail: tuple[str, ...]) -> None:
+        assert name not in trail, " -> ".join((*trail, name))
+        if name in done:
+            return
+        for target in sorted(graph.get(name, ())):
+            walk(target, (*trail, name))
+        done.add(name)
+
+    for name in sorted(graph):
+        walk(name, ())
+
+
+@pytest.mark.parametrize(
+    "package", sorted(str(p.parent.relative_to(PACKAGE)) for p in PACKAGE.rglob("__init__.py"))
+)
+def test_package_files_hold_a_docstring_only(package: str) -> None:
+    """A package's own file explains the room and re-exports nothing (the root also has the version)."""
+    tree = ast.parse((PACKAGE / package / "__init__.py").read_text(encoding="utf-8"))
+
+    assert ast.get_docstring(tree)
+    assert all(isinstance(node, ast.Expr | ast.Assign) for node in tree.body)
+
+
+def test_mizo_width_loads_no_heavy_library() -> None:
+    """The bench question is answered without the libraries that only other commands need."""
+    code = (
+        "import sys\nfrom vcarve.cli.main import cli\n"
+        "cli(['width', '--angle', '90', '--depth', '2'], standalone_mode=False)\n"
+        "print(sorted(set(sys.modules) & {'numpy', 'pydantic', 'shapely', 'scipy', 'yaml', 'pymatching', 'PIL'}))"
+    )
+
+    out = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout
+
+    assert out.splitlines()[-1] == "[]"

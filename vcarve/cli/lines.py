@@ -1,0 +1,27 @@
+"""``mizo lines``: the network, the groove outlines and the land as a drawing for other programs."""
+
+from __future__ import annotations
+
+import click
+
+from vcarve.cli.files import write_whole
+from vcarve.errors import InputError, Problem
+
+
+@click.command("lines", epilog="Example: mizo lines trivet.yaml -o trivet.dxf")
+@click.argument("job", metavar="JOB.yaml")
+@click.option("-o", "--output", metavar="FILE", required=True, help="Where the drawing goes: .svg or .dxf.")
+@click.option("--set", "sets", metavar="KEY=VALUE", multiple=True, help="Change a value of the job.")
+def lines(job: str, output: str, sets: tuple[str, ...]) -> None:
+    """Draw a job's lines, the outlines of its grooves and its land, true to scale in millimetres."""
+    from vcarve.job.load import load_job
+    from vcarve.layout import lay_out
+    from vcarve.view.lines_out import lines_dxf, lines_svg
+
+    kind = output.lower().rpartition(".")[2]
+    if kind not in ("svg", "dxf"):
+        raise InputError(Problem(key="--output", value=output, want="the name must end in .svg or .dxf"))
+    layout = lay_out(load_job(job, sets))
+    draw = lines_svg if kind == "svg" else lines_dxf
+    write_whole([(output, draw(layout.network, layout.grooves))])
+    click.echo(f"wrote {output}")
