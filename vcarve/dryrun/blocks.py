@@ -22,9 +22,7 @@ PLANE_AXES: dict[int, tuple[int, int, int]] = {Plane.XY: (0, 1, 2), Plane.XZ: (2
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Blocks:
-    """Straight blocks in order; ``owner`` is the index of the move each belongs to, ``delta_mm`` its
-    displacement.
-    """
+    """Straight blocks in order; ``owner`` is the move each belongs to, ``delta_mm`` its way."""
 
     owner: Ints  # (B,)
     delta_mm: Floats  # (B, 3)
@@ -43,9 +41,7 @@ def arc_radius_mm(moves: Moves, index: Ints) -> Floats:
 
 
 def chords(sweep_rad: Floats, radius_mm: Floats, tolerance_mm: float) -> Ints:
-    """How many blocks each arc becomes (at least one), shape as given; 1 where the tolerance exceeds the
-    diameter.
-    """
+    """How many blocks each arc becomes (at least one, also if the tolerance is too wide)."""
     room = tolerance_mm * (2.0 * radius_mm - tolerance_mm)
     good = room > 0.0
     count = np.zeros(len(radius_mm))
@@ -87,17 +83,17 @@ def split(moves: Moves, index: Ints, count: Ints) -> tuple[Ints, Floats, Floats]
         centre = moves.centre_mm[move]
         arm_a = start[row[mine], a] - centre[:, a]
         arm_b = start[row[mine], b] - centre[:, b]
-        pieces = count[row[mine]]
-        for corner, target in ((step[mine], tail), (step[mine] + 1, head)):
-            share = corner / pieces
-            inner = (corner > 0) & (corner < pieces)
-            angle = moves.sweep_rad[move] * share
-            cos, sin = np.cos(angle), np.sin(angle)
-            at = mine[inner]
-            target[at, a] = (centre[:, a] + arm_a * cos - arm_b * sin)[inner]
-            target[at, b] = (centre[:, b] + arm_a * sin + arm_b * cos)[inner]
-            low, high = start[row[mine], normal], end[row[mine], normal]
-            target[at, normal] = (low + (high - low) * share)[inner]
+        share = (step[mine] + 1) / count[row[mine]]
+        angle = moves.sweep_rad[move] * share
+        cos, sin = np.cos(angle), np.sin(angle)
+        low, high = start[row[mine], normal], end[row[mine], normal]
+        inner = share < 1.0  # the last piece keeps the programmed end
+        at = mine[inner]
+        head[at, a] = (centre[:, a] + arm_a * cos - arm_b * sin)[inner]
+        head[at, b] = (centre[:, b] + arm_a * sin + arm_b * cos)[inner]
+        head[at, normal] = (low + (high - low) * share)[inner]
+    later = np.flatnonzero(step > 0)
+    tail[later] = head[later - 1]
     return owner, tail, head
 
 

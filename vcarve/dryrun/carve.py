@@ -171,9 +171,7 @@ def _sloping(part: Lines, x: Floats, y: Floats, tip: Tip, dtype: Any) -> Heights
 
 
 def _arc(part: Arcs, x: Floats, y: Floats, tip: Tip, dtype: Any) -> Heights:
-    """Heights (n, h, w) left by level arcs: the profile at the distance from the arc, or from its nearer
-    end.
-    """
+    """Heights (n, h, w) left by level arcs: the profile at the distance from the arc."""
     if part.radius_mm.max() > FLAT_ARC_MM:
         dtype = np.float64
     dx = (x - part.centre_mm[:, 0, None, None]).astype(dtype)

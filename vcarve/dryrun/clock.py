@@ -151,9 +151,7 @@ def dwell_s(programmed_s: float, stepped: bool) -> float:
 
 
 def _waits(moves: Moves, stepped: bool) -> tuple[Floats, Ints, int]:
-    """Dwell seconds before each move and after the last (N + 1,), the moves that start from rest, the
-    pauses.
-    """
+    """Dwell seconds before each move and after the last (N + 1,), moves that start from rest, pauses."""
     extra = np.zeros(len(moves) + 1)
     rests: set[int] = set()
     pauses = 0
@@ -257,9 +255,7 @@ def _plan(
 
 
 def _bounds(count: Ints) -> list[int]:
-    """Where to part the moves so that each part has about ``CHUNK_BLOCKS`` blocks; first 0, last the number
-    of moves.
-    """
+    """Where to part the moves into about ``CHUNK_BLOCKS`` blocks each, from 0 to the number of moves."""
 
     def cuts() -> Iterator[int]:
         total = np.cumsum(count)
@@ -304,9 +300,7 @@ def _chunk(
     low: int,
     high: int,
 ) -> _Chunk:
-    """Blocks of the moving moves ``low`` to ``high``, with the corner between the first and the move before
-    it.
-    """
+    """Blocks of the moving moves ``low`` to ``high``, and the corner the first makes with the move before."""
     lead = low - 1 if low else low
     index, pieces = moving[lead:high], count[lead:high]
     made = blocks(moves, index, pieces)

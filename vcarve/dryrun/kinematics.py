@@ -30,7 +30,8 @@ def along(limits: Floats, unit: Floats) -> Floats:
     share = np.abs(unit)
     ratio = np.full(share.shape, np.inf)
     np.divide(limits, share, out=ratio, where=share > 0.0)
-    least: Floats = ratio.min(axis=1)
+    # Three columns at a time are several times faster than the least of each row.
+    least: Floats = np.minimum(np.minimum(ratio[:, 0], ratio[:, 1]), ratio[:, 2])
     return least
 
 
@@ -48,9 +49,7 @@ def corner_factor(cosine: Floats) -> Floats:
 
 
 def corner_speed(cosine: Floats, acceleration_mm_s2: Floats | float, deviation_mm: float) -> Floats:
-    """Speed through corners, ``sqrt(a delta s / (1 - s))``, in mm/s; infinite where the path goes straight
-    on.
-    """
+    """Speed through corners, ``sqrt(a delta s / (1 - s))``, in mm/s; infinite straight on."""
     speed: Floats = np.sqrt(acceleration_mm_s2 * deviation_mm * corner_factor(cosine))
     return speed
 
@@ -94,9 +93,7 @@ def backward(cap2: Floats, gain: Floats, exit2: float) -> list[float]:
 
 
 def forward(entry2: list[float], gain: Floats, start2: float) -> Floats:
-    """Squared speeds at the n + 1 block ends that acceleration from ``start2`` can reach within
-    ``entry2``.
-    """
+    """Squared speeds at the n + 1 block ends, reached from ``start2`` within ``entry2``."""
     speed2 = min(start2, entry2[0])
     result = [speed2]
     for cap, more in zip(entry2[1:], gain.tolist(), strict=True):
@@ -142,9 +139,7 @@ def look_ahead(
 
 
 def entry_caps(nominal: Floats, corner: Floats) -> Floats:
-    """Entry limits of blocks: the corner's speed and both blocks' nominal speeds; the first starts at
-    rest.
-    """
+    """Entry limits of blocks: the corner's speed and both blocks' nominal speeds; first from rest."""
     cap = np.minimum(corner, nominal)
     cap[1:] = np.minimum(cap[1:], nominal[:-1])
     cap[:1] = 0.0

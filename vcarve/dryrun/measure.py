@@ -138,9 +138,7 @@ def groove_widths(
 
 
 def _half_width(surface: Surface, point: Floats, normal: Floats, limit: float) -> Floats:
-    """Distance from points (n, 2) along ``normal`` to where the wall reaches the surface, at most
-    ``limit``.
-    """
+    """Distance from points (n, 2) along ``normal`` to where the wall meets the top."""
     step = surface.step_mm
     reach = np.arange(0.0, limit + step, step / 4.0)
     places = point[:, None, :] + reach[None, :, None] * normal[:, None, :]

@@ -68,9 +68,7 @@ class Places:
         return along(self.network, edges, share)
 
     def disturbed(self, edges: Ints, points: Floats, clear_mm: float) -> Bools:
-        """Which points (n, 2) on the rim of the groove of ``edges`` (n,) another groove comes within
-        ``clear_mm`` of.
-        """
+        """Which points (n, 2) on the rim of the groove of ``edges`` (n,) another groove is near."""
         result = np.zeros(len(edges), dtype=bool)
         if not len(edges):
             return result

@@ -24,15 +24,13 @@ Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 
 STROKE_MM = 5.0  # longer moves are parted, so that each stroke only meets a narrow band of the surface
-HELIX_SAG_MM = 1e-5  # helices and upright arcs become chords that stay this near: far below any grid step
+HELIX_SAG_MM = 1e-4  # helices and upright arcs become chords that stay this near: far below any grid step
 WIDEST_ARC_RAD = math.pi / 2.0  # level arcs are parted at least so often
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Lines:
-    """Straight strokes: start, direction and length in XY, and the rise per mm; an upright one has length
-    0.
-    """
+    """Straight strokes: start, direction and length in XY, rise per mm; upright ones have length 0."""
 
     start_mm: Floats  # (n, 3)
     unit: Floats  # (n, 2)
@@ -102,8 +100,10 @@ def strokes(moves: Moves, tip: Tip, to_piece_mm: tuple[float, float], top_mm: fl
     low = np.minimum(start[:, 2], end[:, 2])
     arc = moves.sweep_rad != 0.0
     flat = arc & (moves.plane == Plane.XY) & (start[:, 2] == end[:, 2])
-    # An upright or rising arc may dip below both its ends.
     bent = np.flatnonzero(arc & ~flat & ~moves.machine)
+    # An upright arc may dip below both its ends, by no more than twice its radius.
+    dip = np.where(moves.plane[bent] == Plane.XY, 0.0, 2.0 * arc_radius_mm(moves, bent))
+    bent = bent[low[bent] - dip < 0.0]
     wet = (low < 0.0) & ~moves.machine
 
     tails, heads = [start[wet & ~arc]], [end[wet & ~arc]]
