@@ -108,6 +108,17 @@ def test_good_file_is_the_hemp_leaf(tmp_path):
             "mirror: [[1, 1], [1, 1]]",
             "own.yaml:9: operations.1: a mirror needs two different points on its line",
         ),
+        (
+            "mirror: x-axis",
+            "mirror: z-axis",
+            "own.yaml:9: operations.1.mirror: 'z-axis': write x-axis, y-axis, or two",
+        ),
+        ("role: leaf", "role: leef", "own.yaml:12: lines.1.role: 'leef': write 'ground' or 'leaf'"),
+        (
+            "{from: [0, 0], to: [1/2, 0]}",
+            "{path: [[0, 0]]}",
+            "own.yaml:11: lines.0: a path needs at least two",
+        ),
         ("{mirror: x-axis}", "{}", "own.yaml:9: operations.1: give exactly one of rotate, mirror and glide"),
         (
             "{mirror: x-axis}",

@@ -62,11 +62,7 @@ def isometry(operation: Operation) -> Isometry:
         return rotation(360.0 / operation.rotate, operation.about or (0.0, 0.0))
     if operation.glide is not None:
         return glide(*operation.glide)
-    if operation.mirror == "x-axis":
-        return mirror((0.0, 0.0), (1.0, 0.0))
-    if operation.mirror == "y-axis":
-        return mirror((0.0, 0.0), (0.0, 1.0))
-    assert isinstance(operation.mirror, tuple)
+    assert operation.mirror is not None  # the record has exactly one of the three
     return mirror(*operation.mirror)
 
 

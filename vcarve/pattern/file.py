@@ -26,6 +26,31 @@ GroupName = Annotated[
 ]  # an unknown one is answered by group_problem
 
 
+_AXES = {"x-axis": ((0.0, 0.0), (1.0, 0.0)), "y-axis": ((0.0, 0.0), (0.0, 1.0))}
+
+
+def _line_of_mirror(value: object) -> object:
+    if isinstance(value, list | tuple):
+        return value
+    if isinstance(value, str) and value in _AXES:
+        return _AXES[value]
+    raise ValueError("write x-axis, y-axis, or two points on the mirror's line: [[0, 0], [1, 1]]")
+
+
+_POINT_SCHEMA: dict[str, object] = {
+    "type": "array",
+    "items": {"anyOf": [{"type": "number"}, {"type": "string", "maxLength": LONGEST}]},
+    "minItems": 2,
+    "maxItems": 2,
+}
+_LINE_SCHEMA: dict[str, object] = {"type": "array", "items": _POINT_SCHEMA, "minItems": 2, "maxItems": 2}
+MirrorLine = Annotated[
+    tuple[PlanePoint, PlanePoint],
+    BeforeValidator(_line_of_mirror),
+    WithJsonSchema({"anyOf": [{"enum": list(_AXES)}, _LINE_SCHEMA]}),
+]
+
+
 class _Entry(BaseModel):
     """A frozen record; unknown keys are errors; fields are given by key or by field name."""
 
@@ -45,12 +70,8 @@ class Operation(_Entry):
 
     rotate: Annotated[int, *whole(2, 6)] | None = None  # so many turns make a full one
     about: PlanePoint | None = None
-    mirror: Literal["x-axis", "y-axis"] | tuple[PlanePoint, PlanePoint] | None = (
-        None  # or two points on its line
-    )
-    glide: tuple[PlanePoint, PlanePoint] | None = (
-        None  # mirror in their line, then shift from first to second
-    )
+    mirror: MirrorLine | None = None  # x-axis, y-axis, or two points on its line
+    glide: tuple[PlanePoint, PlanePoint] | None = None  # mirror in their line, shift from first to second
 
     @model_validator(mode="after")
     def _one_kind(self) -> Operation:

@@ -29,12 +29,12 @@ def symmetries(pattern: Pattern) -> tuple[Isometry, ...]:
     if not kinds:
         return ()
     found = []
-    rarest = min(kinds.values(), key=len)
+    rarest = min(kinds, key=lambda kind: len(kind.points)).points
     for linear in _linear_parts(lattice):
         start = linear(rarest[0])
         for goal in rarest:
             move = Isometry(linear.a, linear.b, linear.c, linear.d, goal[0] - start[0], goal[1] - start[1])
-            if not all(_permutes(points, move, lattice) for points in kinds.values()):
+            if any(kind.find(move(point)) is None for kind in kinds for point in kind.points):
                 continue
             images = [geometry.moved(line, move) for line in pattern.lines]
             if covers_itself(pattern.lines, images, lattice):
@@ -89,38 +89,40 @@ def _linear_parts(lattice: Lattice) -> list[Isometry]:
     return parts
 
 
-def _features(lines: Sequence[Line], lattice: Lattice) -> dict[tuple[int, int], list[Point]]:
-    """Return points that a symmetry must carry onto each other, by kind, each once modulo the lattice."""
-    places: dict[tuple[int, int], Places] = defaultdict(lambda: Places(lattice))
+def _features(lines: Sequence[Line], lattice: Lattice) -> list[Places]:
+    """Return points that a symmetry must carry onto each other, kind by kind, each once modulo the lattice."""
+    kinds: dict[tuple[int, int], Places] = defaultdict(lambda: Places(lattice))
     for line in lines:
         if line.bulge != 0.0:
-            places[1, round(geometry.radius(line) / lattice.size / _SAME)].number(geometry.centre(line))
-    for point in _corners(lines, lattice):
-        places[0, 0].number(point)
-    for point in _crossings(lines, lattice):
-        places[0, 0].number(point)
-    return {kind: seen.points for kind, seen in places.items() if seen.points}
+            kinds[-1, round(geometry.radius(line) / lattice.size / _SAME)].number(geometry.centre(line))
+    for point, degree, leaves in _corners(lines, lattice):
+        kinds[degree, leaves].number(point)
+    if not kinds:  # endless straight lines only
+        for point in _crossings(lines, lattice):
+            kinds[0, 0].number(point)
+    return list(kinds.values())
 
 
-def _corners(lines: Sequence[Line], lattice: Lattice) -> list[Point]:
-    """Return the ends where lines stop, bend or meet; not those where just one line goes on as it was."""
+def _corners(lines: Sequence[Line], lattice: Lattice) -> list[tuple[Point, int, int]]:
+    """Return the ends where lines stop, bend or meet, with how many meet there and how many of them are leaves.
+
+    An end where just one line goes on as it was is none: it could lie anywhere on that line.
+    """
     places = Places(lattice)
-    ends: dict[int, list[tuple[Point, float]]] = defaultdict(list)
+    ends: dict[int, list[tuple[Point, float, int]]] = defaultdict(list)
     for line in lines:
         curve = 4.0 * line.bulge / (1.0 + line.bulge**2) / math.dist(line.start, line.end)
         x, y = geometry.direction_at(line, 1.0)
-        ends[places.number(line.start)].append((geometry.direction_at(line, 0.0), curve))
-        ends[places.number(line.end)].append(((-x, -y), -curve))
+        ends[places.number(line.start)].append((geometry.direction_at(line, 0.0), curve, line.role))
+        ends[places.number(line.end)].append(((-x, -y), -curve, line.role))
     corners = []
     for number, meeting in ends.items():
         if len(meeting) == 2:
-            (first, bent), (second, onward) = meeting
-            if (
-                math.dist(first, (-second[0], -second[1])) < _SAME
-                and abs(bent + onward) * lattice.size < _SAME
-            ):
+            (first, bent, role), (second, onward, other) = meeting
+            straight = math.dist(first, (-second[0], -second[1])) < _SAME
+            if straight and abs(bent + onward) * lattice.size < _SAME and role == other:
                 continue
-        corners.append(places.points[number])
+        corners.append((places.points[number], len(meeting), sum(role for _, _, role in meeting)))
     return corners
 
 
@@ -159,13 +161,6 @@ def _crossings_of(line: Line, other: Line, lattice: Lattice) -> list[Point]:
             if -_SAME < share < 1.0 + _SAME and -_SAME < across < 1.0 + _SAME:
                 points.append((x1 + share * dx, y1 + share * dy))
     return points
-
-
-def _permutes(points: Sequence[Point], move: Isometry, lattice: Lattice) -> bool:
-    places = Places(lattice)
-    for point in points:
-        places.number(point)
-    return all(places.number(move(point)) < len(points) for point in points)
 
 
 def _is_shift(move: Isometry) -> bool:

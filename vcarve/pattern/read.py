@@ -46,6 +46,8 @@ def _pattern(document: Document) -> Pattern:
         for fault in error.errors(include_url=False):
             path = _written_path(document, fault["loc"])
             want = _SENTENCES.get(fault["type"], fault["msg"].removeprefix("Value error, "))
+            if fault["type"] == "literal_error":
+                want = f"write {fault['ctx']['expected']}"
             problem = document.problem(path, want)
             if problem not in problems:
                 problems.append(problem)

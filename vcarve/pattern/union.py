@@ -27,16 +27,26 @@ class Places:
 
     def number(self, point: Point) -> int:
         """Return the number of a point, a new one when it has not been seen."""
-        u, v = self.lattice.coordinates(point)
-        column, row = math.floor(u * _GRID), math.floor(v * _GRID)
+        known = self.find(point)
+        if known is not None:
+            return known
+        self._cells[self._cell(point)].append(len(self.points))
+        self.points.append(point)
+        return len(self.points) - 1
+
+    def find(self, point: Point) -> int | None:
+        """Return the number of a point, ``None`` when it has not been seen."""
+        column, row = self._cell(point)
         for i in (-1, 0, 1):
             for j in (-1, 0, 1):
                 for number in self._cells.get(((column + i) % _GRID, (row + j) % _GRID), ()):
                     if self.lattice.same(point, self.points[number]):
                         return number
-        self._cells[(column % _GRID, row % _GRID)].append(len(self.points))
-        self.points.append(point)
-        return len(self.points) - 1
+        return None
+
+    def _cell(self, point: Point) -> tuple[int, int]:
+        u, v = self.lattice.coordinates(point)
+        return math.floor(u * _GRID) % _GRID, math.floor(v * _GRID) % _GRID
 
     def snapped(self, point: Point) -> Point:
         """Return the place's first-seen point, shifted by the lattice to where ``point`` is."""
