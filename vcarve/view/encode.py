@@ -52,7 +52,7 @@ def payload(facts: PageFacts) -> dict[str, Any]:
         "feed": pack(np.nan_to_num(moves.feed_mm_min, nan=0.0), "f4"),
         "rpm": pack(moves.rpm, "f4"),
         "start": pack(facts.start_s, "f8"),
-        "duration": pack(facts.duration_s, "f4"),
+        "duration": pack(facts.duration_s, "f8"),
         "pass": pack(pass_of(moves, -facts.offset_mm[2]), "i4"),
         "total": float(facts.total_s),
         "offset": [float(v) for v in facts.offset_mm],

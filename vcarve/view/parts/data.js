@@ -17,7 +17,7 @@ const LINE = unpack(DATA.line, Int32Array);
 const FEED = unpack(DATA.feed, Float32Array);
 const RPM = unpack(DATA.rpm, Float32Array);
 const START_S = unpack(DATA.start, Float64Array);
-const TAKES_S = unpack(DATA.duration, Float32Array);
+const TAKES_S = unpack(DATA.duration, Float64Array);
 const PASS = unpack(DATA.pass, Int32Array);
 const TOTAL_S = DATA.total;
 const OFFSET = DATA.offset;
@@ -78,7 +78,8 @@ const moveAt = (t) => {
   }
   if (COUNT === 0 || t < START_S[0]) return [0, 0];
   const takes = TAKES_S[low];
-  return [low, takes > 0 ? Math.min(1, (t - START_S[low]) / takes) : 1];
+  const share = takes > 0 ? (t - START_S[low]) / takes : 1;
+  return [low, share > 1 - 1e-9 ? 1 : share];
 };
 
 const PASS_FIRST = [];

@@ -147,12 +147,19 @@ const seek = (t, keep) => {
   ask();
 };
 
+// Forward to the end of the next move that takes time; back to the start of this one, or to the end of the one before.
 const stepMove = (by) => {
-  const [i, f] = moveAt(now.t);
-  const ended = f >= 1 || now.t <= 0 ? i : i - 1; // the last move that is done
-  const next = now.t <= 0 ? (by > 0 ? 0 : -1) : ended + by + (by < 0 && f < 1 ? 1 : 0);
-  if (next < 0 || COUNT === 0) seek(0);
-  else { const k = Math.min(COUNT - 1, next); seek(START_S[k] + TAKES_S[k]); }
+  if (COUNT === 0) return;
+  const ends = (k) => START_S[k] + TAKES_S[k];
+  let [k, share] = moveAt(now.t + 1e-9);
+  if (share < 1 || now.t <= 0) k -= 1; // now the last move that is done
+  if (by > 0) {
+    do k += 1; while (k < COUNT - 1 && ends(k) <= now.t + 1e-9);
+    seek(ends(Math.min(k, COUNT - 1)));
+  } else {
+    while (k >= 0 && ends(k) >= now.t - 1e-9) k -= 1;
+    seek(k < 0 ? 0 : ends(k));
+  }
 };
 
 const stepPass = (by) => {

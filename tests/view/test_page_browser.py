@@ -1,0 +1,386 @@
+"""The page in a real browser: played, scrubbed, asked and printed, and compared with the moves."""
+
+from __future__ import annotations
+
+import math
+import os
+import re
+import shutil
+from collections.abc import Callable, Iterator
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from vcarve.program.moves import Motion, Moves
+from vcarve.view.facts import PageFacts
+from vcarve.view.page import page_html
+
+BROWSER = "/usr/bin/chromium"
+SWITCHES = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
+NEAR = 2e-4  # mm; positions travel as 32-bit floats
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Any]:
+    """Debian's Chromium; skipped where it is missing, unless MIZO_REQUIRE_BROWSER=1 makes that a failure."""
+    missing = None if Path(BROWSER).exists() or shutil.which("chromium") else f"{BROWSER} is not installed"
+    try:
+        from playwright.sync_api import sync_playwright
+    except ImportError:
+        missing = "playwright is not installed"
+    if missing:
+        if os.environ.get("MIZO_REQUIRE_BROWSER") == "1":
+            pytest.fail(missing)
+        pytest.skip(missing)
+    path = BROWSER if Path(BROWSER).exists() else shutil.which("chromium")
+    with sync_playwright() as driver:
+        program = driver.chromium.launch(executable_path=path, args=SWITCHES)
+        yield program
+        program.close()
+
+
+@pytest.fixture(scope="module")
+def artefacts() -> Path:
+    """Where screenshots are kept: MIZO_ARTIFACTS, or a folder that is not under version control."""
+    folder = Path(os.environ.get("MIZO_ARTIFACTS", Path(__file__).parents[2] / "artifacts"))
+    folder.mkdir(parents=True, exist_ok=True)
+    return folder
+
+
+Opener = Callable[..., Any]
+
+
+@pytest.fixture
+def show(browser: Any, tmp_path: Path) -> Iterator[Opener]:
+    """Open a page by its file, as a double click does; at the end nothing was asked for or complained about."""
+    contexts, asked, said = [], [], []
+
+    def open_page(facts: PageFacts, size: tuple[int, int] = (1440, 900), scheme: str = "light") -> Any:
+        path = tmp_path / "page.html"
+        path.write_text(page_html(facts), encoding="utf-8")
+        context = browser.new_context(
+            viewport={"width": size[0], "height": size[1]}, color_scheme=scheme, reduced_motion="reduce"
+        )
+        contexts.append(context)
+        page = context.new_page()
+        page.on("request", lambda request: asked.append(request.url))
+        page.on("console", lambda message: said.append(message.text))
+        page.on("pageerror", lambda error: said.append(str(error)))
+        page.goto(path.as_uri())
+        page.wait_for_selector("html[data-ready]")
+        return page
+
+    yield open_page
+    for context in contexts:
+        context.close()
+
+    assert said == []
+    assert {url.rsplit("/", 1)[1] for url in asked} == {"page.html"}
+
+
+def value(page: Any, name: str) -> float:
+    """A read-out as a number."""
+    return float(page.get_attribute(f"#read-{name}", "data-value"))
+
+
+def scrub(page: Any, share: float) -> None:
+    """Put the time line to a share of the whole, and wait until the picture has caught up."""
+    page.eval_on_selector(
+        "#scrub", "(e, v) => { e.value = v; e.dispatchEvent(new Event('input')); }", str(share)
+    )
+    settle(page)
+
+
+def settle(page: Any) -> None:
+    """Wait for two frames and for the carving to be done."""
+    page.evaluate("() => new Promise(done => requestAnimationFrame(() => requestAnimationFrame(done)))")
+    page.wait_for_selector("#view[data-settled=yes]")
+
+
+def expected(facts: PageFacts, seconds: float) -> tuple[int, np.ndarray[Any, Any]]:
+    """The move running at a time, and the place in work coordinates, from the moves alone."""
+    moves: Moves = facts.moves
+    i = max(int(np.searchsorted(facts.start_s, seconds, side="right")) - 1, 0)
+    takes = facts.duration_s[i]
+    share = min(max((seconds - facts.start_s[i]) / takes, 0.0), 1.0) if takes > 0 else 1.0
+    start, end = moves.start_mm[i], moves.end_mm[i]
+    place = start + (end - start) * share
+    if moves.sweep_rad[i]:
+        turn = moves.sweep_rad[i] * share
+        u, v = start[:2] - moves.centre_mm[i][:2]
+        place[0] = moves.centre_mm[i][0] + u * math.cos(turn) - v * math.sin(turn)
+        place[1] = moves.centre_mm[i][1] + u * math.sin(turn) + v * math.cos(turn)
+    return i, place
+
+
+def picture(page: Any) -> str:
+    """The picture's pixels as text, to compare two states of it."""
+    return str(page.evaluate("() => document.getElementById('view').toDataURL()"))
+
+
+def test_a_page_plays_to_its_end(show: Opener, facts: PageFacts, artefacts: Path) -> None:
+    """At the highest speed it stops at the end: everything carved, nothing left to go, the bit where the text leaves it."""
+    page = show(facts)
+    for _ in range(12):
+        page.click("#faster")
+    before = picture(page)
+    page.click("#play")
+    page.wait_for_selector("html[data-state=playing]")
+    page.wait_for_selector("html[data-state=paused]")
+    settle(page)
+
+    assert value(page, "elapsed") == pytest.approx(facts.total_s)
+    assert value(page, "remaining") == pytest.approx(0.0, abs=1e-9)
+    assert [value(page, axis) for axis in "xyz"] == pytest.approx(facts.moves.end_mm[-1].tolist(), abs=NEAR)
+    assert int(page.get_attribute("#view", "data-carved")) == len(facts.moves)
+    assert value(page, "line") == facts.moves.line[-1]
+    assert picture(page) != before
+    page.screenshot(path=artefacts / "page-played.png")
+
+
+@pytest.mark.parametrize("share", [0.02, 0.13, 0.371, 0.55, 0.86, 0.97])
+def test_read_outs_follow_the_moves(show: Opener, facts: PageFacts, share: float) -> None:
+    """At any time the read-outs are what the moves say: place, depth, feed, spindle, line, time, moves carved."""
+    page = show(facts)
+    scrub(page, share)
+    seconds = share * facts.total_s
+    i, place = expected(facts, seconds)
+
+    assert value(page, "elapsed") == pytest.approx(seconds, abs=1e-6)
+    assert value(page, "remaining") == pytest.approx(facts.total_s - seconds, abs=1e-6)
+    assert [value(page, axis) for axis in "xyz"] == pytest.approx(place.tolist(), abs=NEAR)
+    assert value(page, "depth") == pytest.approx(max(0.0, -place[2]), abs=NEAR)
+    assert value(page, "line") == facts.moves.line[i]
+    assert value(page, "rpm") == 10000
+    assert page.text_content("#program [aria-current]") == facts.program[facts.moves.line[i] - 1]
+    if facts.moves.motion[i] == Motion.RAPID:
+        assert page.text_content("#read-feed") == "rapid"
+    else:
+        assert value(page, "feed") == facts.moves.feed_mm_min[i]
+    assert int(page.get_attribute("#view", "data-carved")) in (i, i + 1)
+
+
+def test_before_the_first_move_nothing_is_carved(show: Opener, facts: PageFacts) -> None:
+    """While the spindle comes up to speed the bit waits and the piece is whole."""
+    page = show(facts)
+    scrub(page, 0.5 * facts.start_s[0] / facts.total_s)
+
+    assert page.get_attribute("#view", "data-carved") == "0"
+    assert value(page, "pass") == 0
+
+
+def test_scrubbing_back_gives_the_same_picture_as_going_there(show: Opener, facts: PageFacts) -> None:
+    """What is carved depends on the time shown, not on the way there."""
+    page = show(facts)
+    scrub(page, 0.45)
+    straight = picture(page)
+    scrub(page, 1.0)
+    scrub(page, 0.449)
+    scrub(page, 0.45)
+
+    assert picture(page) == straight
+
+    scrub(page, 0.0)
+    whole = picture(page)
+    scrub(page, 0.9)
+    scrub(page, 0.0)
+
+    assert picture(page) == whole
+    assert value(page, "elapsed") == 0
+
+
+def test_carved_grooves_are_as_wide_as_the_bit_makes_them(show: Opener, facts: PageFacts) -> None:
+    """Across the groove along the X axis the picture changes over w = t + 2 d tan(angle / 2), to a pixel or so."""
+    page = show(replace(facts, findings=()), size=(1440, 1000))
+    page.uncheck("#air")
+    scrub(page, 0.0)
+    column = """() => {
+        const view = document.getElementById('view'), copy = document.createElement('canvas');
+        copy.width = 1; copy.height = view.height;
+        const pen = copy.getContext('2d', { willReadFrequently: true });
+        pen.drawImage(view, -Math.round(view.width * 0.3), 0);
+        return [...pen.getImageData(0, 0, 1, view.height).data];
+    }"""
+    plain = np.array(page.evaluate(column), dtype=float).reshape(-1, 4)
+    scrub(page, 1.0)
+    carved = np.array(page.evaluate(column), dtype=float).reshape(-1, 4)
+    middle = len(plain) // 2
+    changed = np.abs(carved - plain).sum(axis=1)[middle - 20 : middle + 20] > 12
+    box = page.evaluate("() => document.querySelector('.outline').getBBox().width")
+    ratio = page.evaluate(
+        "() => { const v = document.getElementById('view'); return v.width / v.clientWidth; }"
+    )
+    width_px = facts.grooves[0].width_mm * box / 100.0 * ratio
+
+    assert changed.sum() == pytest.approx(width_px, abs=2.0)
+
+
+def test_a_chosen_finding_shows_its_place_and_line(show: Opener, facts: PageFacts, artefacts: Path) -> None:
+    """The mark stands at the finding's place on the piece, the program at its line, and choosing again lets go."""
+    page = show(facts)
+    page.click(".finding >> nth=0")
+    settle(page)
+    box = page.evaluate(
+        "() => { const b = document.querySelector('.outline').getBBox(); return [b.x, b.y, b.width]; }"
+    )
+    moved = page.get_attribute("g.spot[data-chosen]", "transform")
+    x, y = (float(part) for part in re.findall(r"-?[\d.]+", moved))
+
+    assert x == pytest.approx(box[0] + (12.0 + 50.0) / 100.0 * box[2], abs=0.1)
+    assert y == pytest.approx(box[1] + (50.0 + 20.0) / 100.0 * box[2], abs=0.1)
+    assert value(page, "line") == 30
+    assert page.get_attribute("#program [aria-current]", "data-line") == "30"
+    assert page.get_attribute(".finding >> nth=0", "aria-pressed") == "true"
+    page.screenshot(path=artefacts / "page-finding.png")
+
+    page.click(".finding >> nth=1")
+    settle(page)
+    at = int(np.flatnonzero(facts.moves.line == 44)[0])
+
+    assert page.get_attribute("g.spot[data-chosen]", "data-spot") == "1"
+    assert [value(page, axis) for axis in "xyz"] == pytest.approx(facts.moves.end_mm[at].tolist(), abs=NEAR)
+
+    page.click(".finding >> nth=1")
+    settle(page)
+
+    assert page.locator("g.spot[data-chosen]").count() == 0
+
+
+def test_the_keyboard_does_everything(show: Opener, facts: PageFacts) -> None:
+    """Space plays and stops, arrows step one move, brackets step passes, Home and End go to the ends."""
+    page = show(facts)
+    from vcarve.view.facts import pass_of
+
+    passes = pass_of(facts.moves)
+    firsts = [int(np.flatnonzero(passes == p)[0]) for p in range(3)]
+
+    page.keyboard.press("]")
+    page.keyboard.press("]")
+    settle(page)
+    assert value(page, "elapsed") == pytest.approx(facts.start_s[firsts[1]])
+    assert value(page, "pass") == 2
+
+    page.keyboard.press("[")
+    settle(page)
+    assert value(page, "elapsed") == pytest.approx(facts.start_s[firsts[0]])
+
+    page.keyboard.press("ArrowRight")
+    settle(page)
+    assert [value(page, axis) for axis in "xyz"] == pytest.approx(
+        facts.moves.end_mm[firsts[0]].tolist(), abs=NEAR
+    )
+    page.keyboard.press("ArrowRight")
+    page.keyboard.press("ArrowLeft")
+    settle(page)
+    assert [value(page, axis) for axis in "xyz"] == pytest.approx(
+        facts.moves.end_mm[firsts[0]].tolist(), abs=NEAR
+    )
+
+    page.keyboard.press("End")
+    settle(page)
+    assert value(page, "elapsed") == pytest.approx(facts.total_s)
+    page.keyboard.press("Home")
+    settle(page)
+    assert value(page, "elapsed") == 0
+
+    speed = page.text_content("#speed")
+    page.keyboard.press("ArrowUp")
+    assert page.text_content("#speed") != speed
+    page.keyboard.press("ArrowDown")
+    assert page.text_content("#speed") == speed
+    page.keyboard.press(" ")
+    page.wait_for_selector("html[data-state=playing]")
+    page.keyboard.press(" ")
+    page.wait_for_selector("html[data-state=paused]")
+
+
+def test_those_who_listen_are_told(show: Opener, facts: PageFacts) -> None:
+    """After a step the spoken line gives program line, depth and time, and the time line its own value."""
+    page = show(facts)
+    page.keyboard.press("End")
+    page.wait_for_function(
+        "() => document.getElementById('spoken').textContent.includes('0:00 to go')", timeout=5000
+    )
+
+    assert f"Line {facts.moves.line[-1]} of" in page.text_content("#spoken")
+    assert " of " in page.get_attribute("#scrub", "aria-valuetext")
+    unnamed = page.evaluate(
+        "() => [...document.querySelectorAll('button, input')].filter(e => !(e.textContent.trim() ||"
+        " e.getAttribute('aria-label') || e.closest('label'))).length"
+    )
+    assert unnamed == 0
+
+
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+def test_it_prints_as_one_page(show: Opener, facts: PageFacts, paper: str, artefacts: Path) -> None:
+    """The bench sheet is one page, with the finished piece on it, even right after opening."""
+    page = show(replace(facts, cautions=facts.cautions * 6, findings=facts.findings * 5))
+    printed = page.pdf(format=paper, path=artefacts / f"sheet-{paper.lower()}.pdf", print_background=True)
+
+    assert len(re.findall(rb"/Type\s*/Page\b(?!s)", printed)) == 1
+    assert page.evaluate("() => document.getElementById('sheet-picture').width") > 100
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_a_narrow_screen_needs_no_sideways_scrolling(
+    show: Opener, facts: PageFacts, scheme: str, artefacts: Path
+) -> None:
+    """At the width of a telephone the column stands below the piece and nothing sticks out."""
+    page = show(facts, size=(390, 844), scheme=scheme)
+    scrub(page, 0.6)
+
+    assert page.evaluate("() => document.documentElement.scrollWidth") <= 390
+    assert page.locator(".column").bounding_box()["y"] > page.locator("#stage").bounding_box()["y"] + 200
+    page.screenshot(path=artefacts / f"page-narrow-{scheme}.png")
+
+
+def test_dark_and_light_can_be_switched(show: Opener, facts: PageFacts) -> None:
+    """The page begins as the system asks and the switch changes it."""
+    page = show(facts, scheme="dark")
+    ground = "() => getComputedStyle(document.documentElement).backgroundColor"
+    dark = page.evaluate(ground)
+    page.click("#theme")
+
+    assert page.get_attribute("html", "data-theme") == "light"
+    assert page.evaluate(ground) != dark
+
+
+def test_a_program_without_its_job_is_shown_all_the_same(show: Opener, bare_facts: PageFacts) -> None:
+    """With no piece, bit or plan known the moves still play."""
+    page = show(bare_facts)
+    page.keyboard.press("End")
+    settle(page)
+
+    assert int(page.get_attribute("#view", "data-carved")) == len(bare_facts.moves)
+
+
+def test_a_program_without_moves_is_shown_all_the_same(show: Opener, bare_facts: PageFacts) -> None:
+    """An empty program gives a still page, not an error."""
+    from vcarve.program.reader import read_program
+
+    none = np.zeros(0)
+    page = show(
+        replace(
+            bare_facts,
+            moves=read_program("G21\nM2\n").moves,
+            start_s=none,
+            duration_s=none,
+            total_s=0.0,
+            program=("G21", "M2"),
+        )
+    )
+    page.keyboard.press("End")
+    settle(page)
+
+    assert value(page, "elapsed") == 0
