@@ -92,3 +92,12 @@ def test_the_command_loads_no_heavy_library() -> None:
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
 
     assert not {"numpy", "pydantic", "yaml", "shapely", "scipy", "PIL"} & set(json.loads(done.stdout))
+
+
+def test_a_bit_by_name_and_what_is_given_beside_it() -> None:
+    """A named bit brings its shape; an option given beside it wins."""
+    named = json.loads(ask("--bit", "v90-6.35", "--depth", "1", "--json"))
+    changed = json.loads(ask("--bit", "v90-6.35", "--tip", "0.1", "--depth", "1", "--json"))
+
+    assert (named["width_mm"], named["deepest_mm"]) == (pytest.approx(2.0), pytest.approx(3.175))
+    assert changed["width_mm"] == pytest.approx(2.1)

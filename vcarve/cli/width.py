@@ -133,9 +133,7 @@ def _text(bit: VBit, facts: dict[str, Any], asked_width: bool) -> str:
     return "\n".join(lines)
 
 
-@click.command(
-    "width", epilog="Example: mizo width --angle 90 --depth 2   or   mizo width --bit v60 --width 1.5"
-)
+@click.command("width", epilog="Example: mizo width --angle 90 --depth 2")
 @click.option("--angle", metavar="DEG", help="Full included angle of the bit.")
 @click.option("--depth", metavar="LENGTH", help="Depth below the surface: answers with the width.")
 @click.option("--width", metavar="LENGTH", help="Width at the surface: answers with the depth.")

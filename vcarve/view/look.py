@@ -1,0 +1,139 @@
+"""One look for pictures and pages: washi paper and indigo dye by day, sumi ink and lifted indigo by night.
+
+All colours are here.  Wood keeps its own tint in both themes, and so do the cuts in it.  Nothing is told by colour
+alone: whatever a colour says is also said by a shape, a number or a word.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+SANS = "'Gill Sans', 'Gill Sans Nova', Optima, Candara, 'Noto Sans', 'Liberation Sans', system-ui, sans-serif"
+SERIF = (
+    "'Iowan Old Style', 'Palatino Linotype', Palatino, 'Book Antiqua', Georgia, 'Liberation Serif', 'Noto Serif CJK JP', "
+    "serif"
+)
+
+# WCAG 2.x, success criterion 1.4.3 (AA): text needs 4.5, large text and graphics (1.4.11) need 3.
+TEXT_CONTRAST = 4.5
+SHAPE_CONTRAST = 3.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Theme:
+    """The colours of one theme, each ``#rrggbb``."""
+
+    paper: str  # the ground
+    raised: str  # cards and badges
+    ink: str  # text and outlines
+    ink_soft: str  # lesser text, dimensions
+    rule: str  # hairlines that carry no meaning
+    ground_line: str  # ground lines of a pattern
+    leaf_line: str  # leaf lines of a pattern
+    indigo: str  # what is chosen or active
+    on_indigo: str  # text on indigo
+    air: str  # moves in the air, off the wood
+    finding: str
+    on_finding: str
+
+
+LIGHT = Theme(
+    paper="#f5f0e5",
+    raised="#fbf8f1",
+    ink="#211d18",
+    ink_soft="#655d52",
+    rule="#d8cfbe",
+    ground_line="#1f2f5f",
+    leaf_line="#41579a",
+    indigo="#2b3f73",
+    on_indigo="#fbf8f1",
+    air="#857e73",
+    finding="#ad3f17",
+    on_finding="#fffaf2",
+)
+DARK = Theme(
+    paper="#171614",
+    raised="#201f1c",
+    ink="#efe9dc",
+    ink_soft="#b3ab9c",
+    rule="#3b3833",
+    ground_line="#efe9dc",
+    leaf_line="#a9bbec",
+    indigo="#9db1e8",
+    on_indigo="#171614",
+    air="#958f84",
+    finding="#f2905f",
+    on_finding="#24130a",
+)
+
+# On wood, by day and by night.
+WOOD = "#dcc7a1"  # where the wood is not known
+WOOD_INK = "#211d18"
+WOOD_PAPER = "#fffaf0"
+WOOD_AIR = "#4f4a43"
+# A groove's walls from full shade to full light, its bottom, and its floor before light falls on it.
+SHADE = "#16204a"
+LIT = "#8398d3"
+VALLEY = "#0f1738"
+
+
+def text_pairs(theme: Theme) -> tuple[tuple[str, str], ...]:
+    """Return every pair of text and ground that the pictures and pages of a theme use."""
+    return (
+        *((text, ground) for text in (theme.ink, theme.ink_soft) for ground in (theme.paper, theme.raised)),
+        (theme.indigo, theme.paper),
+        (theme.indigo, theme.raised),
+        (theme.on_indigo, theme.indigo),
+        (theme.finding, theme.paper),
+        (theme.finding, theme.raised),
+        (theme.on_finding, theme.finding),
+        (WOOD_INK, WOOD_PAPER),
+    )
+
+
+def shape_pairs(theme: Theme) -> tuple[tuple[str, str], ...]:
+    """Return every pair of a line or shape that carries meaning and the ground it lies on."""
+    return (
+        *(
+            (line, ground)
+            for line in (theme.ground_line, theme.leaf_line)
+            for ground in (theme.paper, theme.raised)
+        ),
+        (theme.air, theme.paper),
+        (theme.finding, theme.paper),
+    )
+
+
+def rgb(colour: str) -> tuple[int, int, int]:
+    """Return red, green and blue of ``#rrggbb``, 0 to 255."""
+    return int(colour[1:3], 16), int(colour[3:5], 16), int(colour[5:7], 16)
+
+
+def mix(one: str, other: str, share: float) -> str:
+    """Return the colour ``share`` of the way from one to the other."""
+    mixed = (round(a + (b - a) * share) for a, b in zip(rgb(one), rgb(other), strict=True))
+    return "#" + "".join(f"{min(max(value, 0), 255):02x}" for value in mixed)
+
+
+def luminance(colour: str) -> float:
+    """Return the relative luminance of a colour, 0 to 1 (WCAG 2.x, definition of relative luminance)."""
+    linear = [
+        c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in (v / 255.0 for v in rgb(colour))
+    ]
+    return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+
+
+def contrast(one: str, other: str) -> float:
+    """Return the contrast ratio of two colours, 1 to 21 (WCAG 2.x, definition of contrast ratio)."""
+    dim, bright = sorted((luminance(one), luminance(other)))
+    return (bright + 0.05) / (dim + 0.05)
+
+
+def indigo(share: float) -> str:
+    """Return the indigo of a cut, from the shallowest (0) to the deepest (1): darker is deeper."""
+    return mix("#6f84c4", "#1c2859", min(max(share, 0.0), 1.0))
+
+
+def wall(light: float) -> str:
+    """Return the colour of a groove's wall that gets this share of the light."""
+    return mix(SHADE, LIT, min(max(light, 0.0), 1.0))
