@@ -127,6 +127,8 @@ def take_apart(raw: str, dialect: Dialect) -> Line:
         column = columns[at]
         if letter not in dialect.letters:
             raise Reject(column, _run(text, at), _why_after(letter) if words else _why_no_letter(letter))
+        if letter == "O":
+            raise Reject(column, _run(text, at), _why_no_number(text, at + 1, letter))
         if letter == "N":
             number = (
                 _LINE_NUMBER.match(text, at + 1)
