@@ -55,9 +55,11 @@ def read_drawing(
     sheet = _sheet(file)
     strokes, names = _layered(sheet, keys, only)
     if not strokes:
-        what = f" on the layers {', '.join(sorted(keys))}" if only else ""
         left = _left_out(sheet)
-        want = f"the drawing has no lines{what}" + (f"; it holds {left}, which cannot be cut" if left else "")
+        want = "the drawing has no lines" + (f"; it holds {left}, which cannot be cut" if left else "")
+        if sheet.strokes:
+            there = sorted({name for stroke in sheet.strokes for name in stroke.names})
+            want = f"the drawing has no lines on {', '.join(sorted(keys))}; its layers and colours are {', '.join(there[:20])}"
         raise InputError(Problem(want=want, file=str(file)))
     strokes = _centred(strokes, sheet.page_mm, piece_mm)
     layers = tuple(dict.fromkeys(names))

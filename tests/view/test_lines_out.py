@@ -1,0 +1,197 @@
+"""Drawings for other programs: true to scale, arcs as arcs, the same network when read again, the same bytes each time."""
+
+from __future__ import annotations
+
+import io
+import math
+from functools import cache
+from pathlib import Path
+
+import ezdxf
+import numpy as np
+import pytest
+import shapely
+from shapely.geometry import Polygon
+
+from vcarve.groove.land import measure
+from vcarve.groove.model import Grooves
+from vcarve.groove.outline import footprint
+from vcarve.job.records import Bit
+from vcarve.network.build import build, build_lines
+from vcarve.network.model import Network
+from vcarve.pattern.catalogue import pattern
+from vcarve.pattern.drawing import read_drawing
+from vcarve.pattern.region import Region, Ring, chords
+from vcarve.pattern.shapes import circle, rounded_rectangle
+from vcarve.view.arcs import with_arcs
+from vcarve.view.lines_out import lines_dxf, lines_svg
+
+BIT = Bit(angle_deg=60.0, diameter_mm=6.0, shank_mm=6.0)
+CASES = ("asanoha", "shippo", "kikko")
+
+
+@cache
+def case(name: str) -> tuple[Network, Grooves, Region]:
+    """Return a small network, its grooves and its region: a round piece for the arcs, a rounded rectangle else."""
+    region = circle(60.0) if name == "shippo" else rounded_rectangle(70.0, 50.0, 6.0)
+    network = build(pattern(name), region=region, pitch_mm=16.0, edge="plain")
+    return network, measure(network, BIT, {0: 1.2, 1: 0.8, 2: 1.2}), region
+
+
+def edges(network: Network) -> set[tuple[int, ...]]:
+    """Return what tells edges apart, whichever way they are walked: both ends in µm, the sag in µm, whether it is cut."""
+    found = set()
+    sag = network.bulge * network.chord_mm / 2.0
+    xy = np.round(network.xy_mm * 1000.0).astype(int)
+    for tail, head, bow, cut in zip(network.tail, network.head, sag, network.cut, strict=True):
+        a, b = tuple(xy[tail].tolist()), tuple(xy[head].tolist())
+        flip = a > b
+        found.add((*min(a, b), *max(a, b), round(float(-bow if flip else bow) * 1000.0), int(cut)))
+    return found
+
+
+@pytest.mark.parametrize("name", CASES)
+@pytest.mark.parametrize("kind", ["svg", "dxf"])
+def test_a_network_drawn_and_read_again_is_the_same_network(tmp_path: Path, name: str, kind: str) -> None:
+    """Every vertex, edge, arc and cell comes back, through either format."""
+    network, grooves, region = case(name)
+    text = (lines_svg if kind == "svg" else lines_dxf)(network, grooves)
+    path = tmp_path / f"lines.{kind}"
+    path.write_text(text, encoding="utf-8")
+    size = region.outer.xy_mm.max(axis=0) - region.outer.xy_mm.min(axis=0)
+
+    drawing = read_drawing(
+        path, keys=("ground", "leaf"), only=True, piece_mm=(float(size[0]), float(size[1]))
+    )
+    again = build_lines(drawing.lines, region=region, edge="plain")
+
+    assert edges(again) == edges(network)
+    assert (again.vertices, again.edges, again.cells) == (network.vertices, network.edges, network.cells)
+    assert again.cut_mm == pytest.approx(network.cut_mm, abs=1e-3)
+    assert "gap-closed" not in {finding.code for finding in drawing.findings}
+
+
+@pytest.mark.parametrize("name", CASES)
+def test_groove_outlines_have_the_area_of_the_grooves(tmp_path: Path, name: str) -> None:
+    """The drawn outlines, read back by another library, enclose the lines widened by the groove's half-width."""
+    network, grooves, _ = case(name)
+    document = ezdxf.read(io.StringIO(lines_dxf(network, grooves)))
+    area = 0.0
+    for entity in document.modelspace().query('POLYLINE[layer=="groove"]'):
+        points = [(v.dxf.location.x, v.dxf.location.y) for v in entity.vertices]
+        bulges = [v.dxf.get("bulge", 0.0) for v in entity.vertices]
+        ring = Ring(xy_mm=np.array(points), bulge=np.array(bulges, dtype=float))
+        xy = chords(ring, 1e-5)
+        area += float(np.sum(xy[:, 0] * np.roll(xy[:, 1], -1) - np.roll(xy[:, 0], -1) * xy[:, 1])) / 2.0
+
+    wide = []
+    for edge in np.flatnonzero(network.cut):
+        a, b = network.xy_mm[network.tail[edge]], network.xy_mm[network.head[edge]]
+        ring = Ring(xy_mm=np.array([a, b]), bulge=np.array([network.bulge[edge], 0.0]))
+        line = (
+            shapely.LineString(np.vstack([chords(ring, 1e-5)[:-1], [b]]))
+            if network.bulge[edge]
+            else shapely.LineString([a, b])
+        )
+        wide.append(line.buffer(float(grooves.half_width_mm[edge]), quad_segs=64))
+    assert area == pytest.approx(shapely.union_all(wide).area, rel=2e-4)
+
+
+def test_the_land_is_drawn_cell_by_cell() -> None:
+    """The closed polylines of the land enclose the land's area."""
+    network, grooves, _ = case("asanoha")
+    document = ezdxf.read(io.StringIO(lines_dxf(network, grooves)))
+    lands = document.modelspace().query('POLYLINE[layer=="land"]')
+
+    area = 0.0
+    for entity in lands:
+        xy = np.array([(v.dxf.location.x, v.dxf.location.y) for v in entity.vertices])
+        if not any(v.dxf.get("bulge", 0.0) for v in entity.vertices):
+            area += Polygon(xy).area
+        else:
+            ring = Ring(
+                xy_mm=xy, bulge=np.array([v.dxf.get("bulge", 0.0) for v in entity.vertices], dtype=float)
+            )
+            area += Polygon(chords(ring, 1e-5)).area
+    assert len(lands) == int(grooves.islands.sum())
+    assert area == pytest.approx(grooves.land_total_mm2, rel=1e-4)
+
+
+def test_another_library_finds_the_file_sound_and_in_millimetres() -> None:
+    """No faults in the audit; lines, arcs and layers as drawn; the limits are the page."""
+    network, grooves, _ = case("shippo")
+    document = ezdxf.read(io.StringIO(lines_dxf(network, grooves, piece_mm=(60.0, 60.0))))
+    kinds = {entity.dxftype() for entity in document.modelspace()}
+
+    assert not document.audit().has_errors
+    assert document.header["$INSUNITS"] == 4
+    assert tuple(document.header["$LIMMAX"])[:2] == (30.0, 30.0)
+    assert {"ARC", "POLYLINE"} <= kinds
+    assert {"ground", "outline", "groove", "land"} <= {layer.dxf.name for layer in document.layers}
+
+
+def test_the_svg_page_is_the_piece_in_millimetres() -> None:
+    """Width and height in mm, user units the piece's coordinates, arcs as arc commands."""
+    network, grooves, _ = case("shippo")
+    text = lines_svg(network, grooves, piece_mm=(60.0, 60.0))
+
+    assert 'width="60mm" height="60mm" viewBox="-30 -30 60 60"' in text
+    assert text.count("A") > network.edges
+
+
+def test_the_same_network_gives_the_same_bytes() -> None:
+    """Nothing in the files depends on the clock or on chance."""
+    network, grooves, _ = case("asanoha")
+
+    assert lines_svg(network, grooves) == lines_svg(network, grooves)
+    assert lines_dxf(network, grooves) == lines_dxf(network, grooves)
+
+
+def test_layer_names_are_made_fit_for_both_formats(tmp_path: Path) -> None:
+    """Names with spaces, quotes and signs stay apart in DXF and are escaped in SVG."""
+    path = tmp_path / "named.svg"
+    path.write_text(
+        '<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="40mm" viewBox="0 0 40 40">'
+        '<g id="a &lt;b&gt;"><path d="M 5 5 H 35"/></g><g id="a [b]"><path d="M 5 20 H 35"/></g></svg>'
+    )
+    drawing = read_drawing(path, piece_mm=(40.0, 40.0))
+    network = build_lines(drawing.lines, region=rounded_rectangle(40.0, 40.0, 2.0), edge="plain")
+    grooves = measure(network, BIT, {8: 1.0, 9: 1.0})
+
+    document = ezdxf.read(io.StringIO(lines_dxf(network, grooves, layers=drawing.layers)))
+    assert {"a__b_", "a__b__2"} <= {layer.dxf.name for layer in document.layers}
+    assert '<g id="a &lt;b&gt;"' in lines_svg(network, grooves, layers=drawing.layers)
+
+
+@pytest.mark.parametrize("hand", [1.0, -1.0])
+def test_arcs_are_found_again_in_their_chords(hand: float) -> None:
+    """A half-round slot flattened into fine chords, rounded to nanometres, comes back as two sides and two half circles."""
+    angles = np.linspace(-math.pi / 2.0, math.pi / 2.0, 60)
+    cap = np.column_stack([np.cos(angles), np.sin(angles)]) * 3.0
+    away = np.array([10.0, 0.0])
+    ring = np.round(np.vstack([cap + away, -cap - away]), 6)
+    ring = ring if hand > 0.0 else ring[::-1].copy()
+
+    sides = with_arcs(ring)
+
+    assert len(sides) == 4
+    assert sorted(bulge * hand for _, _, bulge in sides) == pytest.approx([0.0, 0.0, 1.0, 1.0], abs=1e-5)
+
+
+def test_polygons_without_arcs_stay_as_they_are() -> None:
+    """A regular twelve-sided polygon has corners, and a square too."""
+    square = np.array([(0.0, 0.0), (5.0, 0.0), (5.0, 5.0), (0.0, 5.0)])
+
+    assert with_arcs(square) == [(x, y, 0.0) for x, y in square.tolist()]
+
+
+def test_footprint_outlines_keep_to_their_arcs() -> None:
+    """No corner of a flattened groove outline is farther from the arcs drawn for it than a tenth of a micrometre."""
+    network, grooves, _ = case("shippo")
+    for ring in footprint(network, grooves)[:6]:
+        sides = with_arcs(ring / 1e6)
+        drawn = Ring(xy_mm=np.array([s[:2] for s in sides]), bulge=np.array([s[2] for s in sides]))
+        line = shapely.LinearRing(chords(drawn, 1e-5))
+
+        assert float(shapely.distance(line, shapely.points(ring / 1e6)).max()) <= 1e-4
+        assert len(sides) < len(ring) / 3

@@ -1,0 +1,247 @@
+"""The network, the outlines of the grooves and the land as drawings for other programs, true to scale in millimetres.
+
+Layers (groups in SVG): ``ground``, ``leaf``, ``frame`` and those of a drawing hold the lines the bit follows, ``outline``
+the edges that are not cut, ``groove`` the edges of the grooves at the surface and ``land`` what is left between them.
+The same network gives the same bytes.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from html import escape
+
+import numpy as np
+
+from vcarve.groove.model import Grooves
+from vcarve.groove.outline import footprint
+from vcarve.network.model import NM_PER_MM, Floats, Ints, Network, Role
+from vcarve.pattern.region import bounds_of
+from vcarve.view.arcs import Side, with_arcs
+
+_NAMES = {int(Role.GROUND): "ground", int(Role.LEAF): "leaf", int(Role.FRAME): "frame"}
+_FIRST_LAYER = 8
+_FIRST_FRAME = 1000
+# Colours of the layers: for SVG, and the nearest of DXF's numbered ones.
+_COLOURS = {
+    "ground": ("#26456e", 5),
+    "leaf": ("#5b7fa6", 4),
+    "frame": ("#1f1d1a", 7),
+    "outline": ("#8a857b", 8),
+    "groove": ("#a8451f", 1),
+    "land": ("#6f6a5f", 9),
+}
+_OTHER = ("#26456e", 5)
+
+Edge = tuple[float, float, float, float, float]  # x0, y0, x1, y1, bulge
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Sheet:
+    """What is drawn: edges and closed shapes by layer, and the page (left, front, right, back)."""
+
+    edges: dict[str, list[Edge]]
+    shapes: dict[str, list[list[Side]]]
+    box: tuple[float, float, float, float]
+
+
+def lines_svg(
+    network: Network,
+    grooves: Grooves,
+    *,
+    layers: Sequence[str] = (),
+    piece_mm: tuple[float, float] | None = None,
+) -> str:
+    """Return an SVG file in millimetres whose user units are the piece's coordinates, Y mirrored.
+
+    ``layers`` are the names of a drawing's layers (role 8 and above); ``piece_mm`` is the page's size, by default the
+    box round the network.  Arcs are arcs.
+    """
+    sheet = _sheet(network, grooves, layers, piece_mm)
+    left, front, right, back = sheet.box
+    width, height = _number(right - left), _number(back - front)
+    lines = [
+        '<?xml version="1.0" encoding="UTF-8"?>',
+        f'<svg xmlns="http://www.w3.org/2000/svg" width="{width}mm" height="{height}mm" '
+        f'viewBox="{_number(left)} {_number(-back)} {width} {height}" fill="none" stroke-width="0.1">',
+    ]
+    for name, edges in sheet.edges.items():
+        lines.append(_group(name))
+        lines += [f'<path d="M{_number(edge[0])} {_number(-edge[1])}{_to(*edge)}"/>' for edge in edges]
+        lines.append("</g>")
+    for name, shapes in sheet.shapes.items():
+        lines.append(_group(name))
+        lines += [f'<path d="{_closed(shape)}"/>' for shape in shapes]
+        lines.append("</g>")
+    lines.append("</svg>")
+    return "\n".join(lines) + "\n"
+
+
+def lines_dxf(
+    network: Network,
+    grooves: Grooves,
+    *,
+    layers: Sequence[str] = (),
+    piece_mm: tuple[float, float] | None = None,
+) -> str:
+    """Return a DXF file (release 12, ASCII, millimetres) in the piece's coordinates; the drawing's limits are the page.
+
+    Edges are LINE and ARC entities, groove outlines and land closed polylines with bulges.  The arguments are those of
+    ``lines_svg``.
+    """
+    sheet = _sheet(network, grooves, layers, piece_mm)
+    names = _table_names([*sheet.edges, *sheet.shapes])
+    left, front, right, back = sheet.box
+    pairs: list[tuple[int, str]] = [(0, "SECTION"), (2, "HEADER"), (9, "$ACADVER"), (1, "AC1009")]
+    pairs += [(9, "$INSUNITS"), (70, "4")]
+    corners = {"MIN": (left, front), "MAX": (right, back)}
+    for variable, (x, y) in ((f"${what}{end}", corners[end]) for what in ("EXT", "LIM") for end in corners):
+        pairs += [(9, variable), (10, _number(x)), (20, _number(y))]
+    pairs += [(0, "ENDSEC"), (0, "SECTION"), (2, "TABLES"), (0, "TABLE"), (2, "LAYER"), (70, str(len(names)))]
+    for name, entry in names.items():
+        colour = _COLOURS.get(name, _OTHER)[1]
+        pairs += [(0, "LAYER"), (2, entry), (70, "0"), (62, str(colour)), (6, "CONTINUOUS")]
+    pairs += [(0, "ENDTAB"), (0, "ENDSEC"), (0, "SECTION"), (2, "ENTITIES")]
+    for name, edges in sheet.edges.items():
+        for edge in edges:
+            pairs += _entity(names[name], *edge)
+    for name, shapes in sheet.shapes.items():
+        for shape in shapes:
+            pairs += _polyline(names[name], shape)
+    pairs += [(0, "ENDSEC"), (0, "EOF")]
+    return "".join(f"{code:3d}\n{value}\n" for code, value in pairs)
+
+
+def _sheet(
+    network: Network, grooves: Grooves, layers: Sequence[str], piece_mm: tuple[float, float] | None
+) -> _Sheet:
+    edges: dict[str, list[Edge]] = {}
+    xy = network.xy_mm
+    for role in sorted({int(r) for r in np.unique(network.role[network.cut])}):
+        chosen = np.flatnonzero(network.cut & (network.role == role))
+        edges.setdefault(_layer(role, layers), []).extend(_rows(network, xy, chosen))
+    plain = np.flatnonzero(~network.cut)
+    if len(plain):
+        edges.setdefault("outline", []).extend(_rows(network, xy, plain))
+    shapes = {"groove": [with_arcs(ring / NM_PER_MM) for ring in footprint(network, grooves)]}
+    # Cells of one shape share their land: its arcs are sought once.
+    sides = [
+        [with_arcs(ring / NM_PER_MM) for island in land for ring in (island.outer_nm, *island.holes_nm)]
+        for land in grooves.lands
+    ]
+    corners = (grooves.corner_nm / NM_PER_MM).tolist()
+    shapes["land"] = [
+        [(x + corner[0], y + corner[1], bulge) for x, y, bulge in ring]
+        for corner, shape in zip(corners, grooves.shape.tolist(), strict=True)
+        for ring in sides[shape]
+    ]
+    return _Sheet(
+        edges=edges,
+        shapes={name: found for name, found in shapes.items() if found},
+        box=_box(network, piece_mm),
+    )
+
+
+def _rows(network: Network, xy: Floats, chosen: Ints) -> Iterator[Edge]:
+    start, end = xy[network.tail[chosen]].tolist(), xy[network.head[chosen]].tolist()
+    for a, b, bulge in zip(start, end, network.bulge[chosen].tolist(), strict=True):
+        yield (a[0], a[1], b[0], b[1], bulge)
+
+
+def _layer(role: int, layers: Sequence[str]) -> str:
+    if role in _NAMES:
+        return _NAMES[role]
+    if role >= _FIRST_FRAME:
+        return f"frame-{role - _FIRST_FRAME + 1}"
+    index = role - _FIRST_LAYER
+    return layers[index] if 0 <= index < len(layers) else f"layer-{index + 1}"
+
+
+def _box(network: Network, piece_mm: tuple[float, float] | None) -> tuple[float, float, float, float]:
+    """Return left, front, right and back of the page."""
+    if piece_mm is not None:
+        return (-piece_mm[0] / 2.0, -piece_mm[1] / 2.0, piece_mm[0] / 2.0, piece_mm[1] / 2.0)
+    xy = network.xy_mm
+    low, high = bounds_of(xy[network.tail], xy[network.head], network.bulge)
+    # The page has a whole number of nanometres, like everything else.
+    return (
+        round(float(low[0]), 6),
+        round(float(low[1]), 6),
+        round(float(high[0]), 6),
+        round(float(high[1]), 6),
+    )
+
+
+def _number(value: float) -> str:
+    """Return millimetres to the nanometre, without idle digits."""
+    text = f"{value:.6f}".rstrip("0").rstrip(".")
+    return "0" if text in ("-0", "") else text
+
+
+def _fine(value: float) -> str:
+    """Return a figure that more than the last nanometre hangs on: a radius, an angle, a bulge."""
+    return f"{value:.12f}".rstrip("0").rstrip(".")
+
+
+def _to(x0: float, y0: float, x1: float, y1: float, bulge: float) -> str:
+    """Return the path command from one point to the next.  SVG has Y downwards: what turns left here turns left there too,
+    which SVG writes as sweep flag 0."""
+    if bulge == 0.0:
+        return f"L{_number(x1)} {_number(-y1)}"
+    radius = _fine((1.0 + bulge * bulge) / (4.0 * abs(bulge)) * math.hypot(x1 - x0, y1 - y0))
+    large, sweep = int(abs(bulge) > 1.0), int(bulge < 0.0)
+    return f"A{radius} {radius} 0 {large} {sweep} {_number(x1)} {_number(-y1)}"
+
+
+def _closed(shape: list[Side]) -> str:
+    parts = [f"M{_number(shape[0][0])} {_number(-shape[0][1])}"]
+    for (x0, y0, bulge), (x1, y1, _) in zip(shape, [*shape[1:], shape[0]], strict=True):
+        parts.append(_to(x0, y0, x1, y1, bulge))
+    # A straight last side is drawn by closing.
+    if shape[-1][2] == 0.0:
+        parts.pop()
+    return "".join(parts) + "Z"
+
+
+def _group(name: str) -> str:
+    return f'<g id="{escape(name)}" stroke="{_COLOURS.get(name, _OTHER)[0]}">'
+
+
+def _table_names(names: Iterable[str]) -> dict[str, str]:
+    """Return layer names that release 12 takes: up to 31 letters, digits and ``$ _ -``, each only once."""
+    result: dict[str, str] = {}
+    for name in names:
+        plain = re.sub(r"[^A-Za-z0-9$_-]", "_", name)[:28] or "_"
+        entry, number = plain, 1
+        while entry.lower() in {other.lower() for other in result.values()}:
+            number += 1
+            entry = f"{plain}_{number}"
+        result.setdefault(name, entry)
+    return result
+
+
+def _entity(layer: str, x0: float, y0: float, x1: float, y1: float, bulge: float) -> list[tuple[int, str]]:
+    if bulge == 0.0:
+        ends = [(10, _number(x0)), (20, _number(y0)), (11, _number(x1)), (21, _number(y1))]
+        return [(0, "LINE"), (8, layer), *ends]
+    off = (1.0 - bulge * bulge) / (4.0 * bulge)
+    cx, cy = (x0 + x1) / 2.0 - (y1 - y0) * off, (y0 + y1) / 2.0 + (x1 - x0) * off
+    radius = (1.0 + bulge * bulge) / (4.0 * abs(bulge)) * math.hypot(x1 - x0, y1 - y0)
+    # ARC always turns counter-clockwise.
+    first, last = ((x0, y0), (x1, y1)) if bulge > 0.0 else ((x1, y1), (x0, y0))
+    angles = [math.degrees(math.atan2(y - cy, x - cx)) % 360.0 for x, y in (first, last)]
+    return [
+        (0, "ARC"), (8, layer), (10, _fine(cx)), (20, _fine(cy)), (40, _fine(radius)),
+        (50, _fine(angles[0])), (51, _fine(angles[1])),
+    ]  # fmt: skip
+
+
+def _polyline(layer: str, shape: list[Side]) -> list[tuple[int, str]]:
+    pairs = [(0, "POLYLINE"), (8, layer), (66, "1"), (70, "1")]
+    for x, y, bulge in shape:
+        pairs += [(0, "VERTEX"), (8, layer), (10, _number(x)), (20, _number(y))]
+        if bulge != 0.0:
+            pairs.append((42, _fine(bulge)))
+    return [*pairs, (0, "SEQEND"), (8, layer)]
