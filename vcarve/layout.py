@@ -15,10 +15,12 @@ from vcarve.job.records import Job
 from vcarve.network.build import build, build_lines
 from vcarve.network.model import Network, Role
 from vcarve.network.repeat import Placing
+from vcarve.pattern.catalogue import names
 from vcarve.pattern.catalogue import pattern as named_pattern
 from vcarve.pattern.drawing import read_drawing
 from vcarve.pattern.fit import fit
 from vcarve.pattern.inset import inset
+from vcarve.pattern.inspect import inspect
 from vcarve.pattern.model import Line, Pattern
 from vcarve.pattern.outline import outline_of
 from vcarve.pattern.region import Region
@@ -75,6 +77,8 @@ def lay_out(job: Job) -> Layout:
         findings.extend(notes)
     else:
         pattern = named_pattern(str(choice.name), job.folder)
+        if pattern.key not in names():
+            findings.extend(inspect(pattern))
         pitch, shift, said = _pitch(job, pattern, field)
         sentences.extend(said)
         _refuse_too_many(pattern, pitch, job)
@@ -143,7 +147,7 @@ def _inset(region: Region, distance_mm: float, key: str, written_mm: float) -> R
 
 
 def _pitch(job: Job, pattern: Pattern, field: Region) -> tuple[float, tuple[float, float], tuple[str, ...]]:
-    """Return the pitch, the shift that centres what does not fit, and what to say about it."""
+    """Return the pitch, where the pattern's origin lies from the piece's centre, and what to say about it."""
     choice = job.pattern
     if choice.across is None and choice.pitch_mm is not None and not choice.pitch_mm.about:
         return choice.pitch_mm.mm, (0.0, 0.0), ()
@@ -154,7 +158,7 @@ def _pitch(job: Job, pattern: Pattern, field: Region) -> tuple[float, tuple[floa
     else:
         assert choice.pitch_mm is not None
         fitted = fit(pattern, width, height, about_mm=choice.pitch_mm.mm)
-    return fitted.pitch_mm, (0.0, 0.0), (fitted.sentence,)
+    return fitted.pitch_mm, fitted.origin_mm, (fitted.sentence,)
 
 
 def _refuse_too_many(pattern: Pattern, pitch_mm: float, job: Job) -> None:
