@@ -17,7 +17,9 @@ from vcarve.errors import Finding
 from vcarve.program.reader import read_program
 from vcarve.view.encode import embed, pack, payload
 from vcarve.view.facts import BitFacts, PageFacts
+from vcarve.view.look import SHAPE_CONTRAST, TEXT_CONTRAST, contrast
 from vcarve.view.page import page_html
+from vcarve.view.palette import palette_css
 from vcarve.view.sheet import verdict
 
 
@@ -179,44 +181,34 @@ def test_every_rounded_or_flat_tip_is_named(facts: PageFacts) -> None:
     assert "tip flat 0.1" in page_html(facts)
 
 
-def _luminance(colour: str) -> float:
-    """Relative luminance by WCAG 2.1's definition."""
-    parts = [int(colour[k : k + 2], 16) / 255.0 for k in (1, 3, 5)]
-    linear = [p / 12.92 if p <= 0.04045 else ((p + 0.055) / 1.055) ** 2.4 for p in parts]
-    return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
-
-
-def _themes() -> dict[str, dict[str, str]]:
-    style = page_style()
-    light = dict(re.findall(r"--([a-z-]+): (#[0-9a-f]{6})", style.split(":root {")[1].split("}")[0]))
-    changed = re.findall(
-        r"--([a-z-]+): (#[0-9a-f]{6})", style.split('[data-theme="dark"] {')[1].split("}")[0]
-    )
-    return {"light": light, "dark": light | dict(changed)}
-
-
-def page_style() -> str:
-    """The page's style sheet as it is delivered."""
-    return (files("vcarve.view") / "parts" / "page.css").read_text(encoding="utf-8")
-
-
-@pytest.mark.parametrize("theme", ["light", "dark"])
 @pytest.mark.parametrize(
-    ("front", "back"),
-    [
-        ("ink", "paper"),
-        ("ink-soft", "paper"),
-        ("ink-soft", "raised"),
-        ("finding", "paper"),
-        ("on-finding", "finding"),
-        ("indigo", "paper"),
-        ("paper", "indigo"),
-        ("ink", "wood-cut"),
-    ],
+    "name", ["page.css", "template.html", "data.js", "carve.js", "drawing.js", "player.js"]
 )
-def test_text_is_legible(theme: str, front: str, back: str) -> None:
-    """Every pair of text and ground has at least the contrast of WCAG AA, 4.5 to 1."""
-    colours = _themes()[theme]
-    high, low = sorted((_luminance(colours[front]), _luminance(colours[back])), reverse=True)
+def test_no_part_of_the_page_has_a_colour_of_its_own(name: str) -> None:
+    """Every colour comes from the look, so that none escapes its contrast."""
+    text = (files("vcarve.view") / "parts" / name).read_text(encoding="utf-8")
 
-    assert (high + 0.05) / (low + 0.05) >= 4.5
+    assert re.findall(r"#[0-9a-fA-F]{3}\b|#[0-9a-fA-F]{6}\b|rgba?\(|hsla?\(", text) == []
+
+
+def test_every_colour_used_is_set() -> None:
+    """The style sheet and the scripts name only custom properties that the palette defines."""
+    parts = [
+        (files("vcarve.view") / "parts" / n).read_text() for n in ("page.css", "drawing.js", "player.js")
+    ]
+    used = set(re.findall(r"var\(--([a-z-]+)\)|\"--([a-z-]+)\"", "".join(parts)))
+    names = {first or second for first, second in used}
+
+    assert names - set(re.findall(r"--([a-z-]+):", palette_css())) == set()
+
+
+@pytest.mark.parametrize(("front", "back"), [("ink", "wood-cut"), ("indigo", "wood-cut")])
+def test_the_section_is_legible_on_its_wood(front: str, back: str) -> None:
+    """Dimensions and walls stand out from the cut wood by day, by night and on paper (WCAG 2.x, 1.4.3 and 1.4.11)."""
+    least = TEXT_CONTRAST if front == "ink" else SHAPE_CONTRAST
+    rules = re.findall(r"\{ (--[^}]*)\}", palette_css())
+
+    assert len(rules) == 3
+    for rule in rules:
+        colours = dict(re.findall(r"--([a-z-]+): (#[0-9a-f]{6})", rule))
+        assert contrast(colours[front], colours[back]) >= least

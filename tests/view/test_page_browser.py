@@ -331,6 +331,14 @@ def test_it_prints_as_one_page(show: Opener, facts: PageFacts, paper: str, artef
     assert len(re.findall(rb"/Type\s*/Page\b(?!s)", printed)) == 1
     assert page.evaluate("() => document.getElementById('sheet-picture').width") > 100
 
+    page.set_viewport_size({"width": 705 if paper == "A4" else 727, "height": 1000})  # paper less its margins
+    page.emulate_media(media="print")
+    hidden = page.evaluate("""() => ['.sheet', '.found', '.side'].flatMap(name => {
+        const node = document.querySelector('.sheet').parentNode.querySelector(name);
+        return [node.scrollHeight - node.clientHeight, node.scrollWidth - node.clientWidth];
+    })""")
+    assert max(hidden) <= 1  # nothing of the sheet is cut off
+
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_a_narrow_screen_needs_no_sideways_scrolling(

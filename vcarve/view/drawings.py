@@ -50,9 +50,9 @@ def section_svg(facts: PageFacts) -> str:
         words = f"{mm(left)} left" if left > 0 else "through"
         x = middles[deep]
         parts.append(_upright(x, tip, bottom, ""))
-        parts.append(
-            f'<text x="{x - 7:.1f}" y="{tip + (bottom - tip) * 0.36 + 4:.1f}" text-anchor="end">{words}</text>'
-        )
+        at, anchor = (x + 7.0, "start") if x < _WIDE * 0.6 else (x - 7.0, "end")
+        y = tip + (bottom - tip) * 0.36 + 4.0
+        parts.append(f'<text x="{at:.1f}" y="{y:.1f}" text-anchor="{anchor}">{words}</text>')
     told = "; ".join(
         f"{g.name}: {mm(g.width_mm, 3)} wide, {mm(g.depth_mm, 3)} deep, {mm(thickness - g.depth_mm, 3)} left below"
         if thickness is not None

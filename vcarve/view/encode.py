@@ -15,6 +15,7 @@ import numpy.typing as npt
 
 from vcarve.program.moves import Plane
 from vcarve.view.facts import BitFacts, PageFacts, pass_of
+from vcarve.view.look import WOOD
 
 _AXES = {int(Plane.XY): (0, 1, 2), int(Plane.XZ): (2, 0, 1), int(Plane.YZ): (1, 2, 0)}
 
@@ -117,7 +118,7 @@ def _piece(facts: PageFacts) -> dict[str, Any]:
         "height": high[1] - low[1],
         "thickness": 0.0,
         "centre": [(low[0] + high[0]) / 2, (low[1] + high[1]) / 2],
-        "tint": "#dcc7a1",
+        "tint": WOOD,
         "rings": [ring],
     }
 

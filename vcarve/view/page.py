@@ -13,6 +13,7 @@ from importlib.resources import files
 
 from vcarve.view.encode import embed, payload
 from vcarve.view.facts import PageFacts
+from vcarve.view.palette import palette_css
 from vcarve.view.sheet import column_html, findings_html, sheet_html, verdict
 
 _SCRIPTS = ("data.js", "carve.js", "drawing.js", "player.js")
@@ -21,7 +22,7 @@ _SLOT = re.compile(r"<!--slot:([a-z]+)-->")
 
 def page_html(facts: PageFacts) -> str:
     """The whole page as text (UTF-8, about 40 bytes per move plus the program's text); same facts, same bytes."""
-    style = _part("page.css")
+    style = palette_css() + _part("page.css")
     script = '"use strict";\n(() => {\n' + "\n".join(_part(name) for name in _SCRIPTS) + "\n})();\n"
     kind, sentence = verdict(facts.findings)
     slots = {

@@ -15,6 +15,9 @@ import numpy as np
 import numpy.typing as npt
 from PIL import Image, ImageChops, ImageDraw, ImageFilter
 
+from vcarve.view.look import LIGHT as LIGHT_THEME
+from vcarve.view.look import VALLEY, rgb
+
 Floats = npt.NDArray[np.floating[Any]]
 Array32 = npt.NDArray[np.float32]
 
@@ -48,7 +51,7 @@ def picture_png(
     *,
     rings: Sequence[Floats] = (),
     size_mm: tuple[float, float] | None = None,
-    ground: str = "#f5f0e5",
+    ground: str = LIGHT_THEME.paper,
     longest_px: int = 2000,
 ) -> bytes:
     """PNG (RGB) of the piece on a plain ground, its longer side at most ``longest_px``.
@@ -58,10 +61,10 @@ def picture_png(
     where the piece lies: its centre is the origin.
     """
     factor = max(1, math.ceil(max(surface.height_mm.shape) / longest_px))
-    wood = _lit(surface, _rgb(tint), factor)
+    wood = _lit(surface, rgb(tint), factor)
     image = Image.fromarray(wood[::-1].copy())
     mask = _mask(image.size, surface.step_mm * factor, rings, size_mm)
-    return _mounted(image, mask, _rgb(ground))
+    return _mounted(image, mask, rgb(ground))
 
 
 def _lit(surface: HeightMap, tint: tuple[int, int, int], factor: int) -> npt.NDArray[np.uint8]:
@@ -198,12 +201,8 @@ def _mounted(image: Image.Image, mask: Image.Image, ground: tuple[int, int, int]
     away = max(1, round(longest * 0.009))
     shadow.paste(mask.point(lambda value: value * 0.45), (margin + away, margin + away))
     shadow = shadow.filter(ImageFilter.GaussianBlur(max(1.0, longest * 0.008)))
-    sheet.paste((70, 52, 30), (0, 0), shadow)
+    sheet.paste(rgb(VALLEY), (0, 0), shadow)
     sheet.paste(image, (margin, margin), mask)
     buffer = io.BytesIO()
     sheet.save(buffer, format="PNG", compress_level=6)
     return buffer.getvalue()
-
-
-def _rgb(colour: str) -> tuple[int, int, int]:
-    return int(colour[1:3], 16), int(colour[3:5], 16), int(colour[5:7], 16)

@@ -15,7 +15,7 @@ from vcarve.view.facts import PageFacts
 from vcarve.view.wording import NBSP, duration, mm, plain, share
 
 Row = tuple[str, str]
-_FINDINGS_ON_SHEET = 4
+_AT_MOST_ON_SHEET = 3
 UNKNOWN = "not given"
 
 
@@ -149,13 +149,13 @@ def sheet_html(facts: PageFacts) -> str:
     datum = ""
     if facts.zero is not None:
         height = "the top of the wood" if facts.zero.z == "top" else "the bed under the wood"
-        datum = f"<figure>{zero}<figcaption>Zero: {escape(facts.zero.name)}. Z is 0 at {height}.</figcaption></figure>"
+        datum = f"<figure>{zero}<figcaption>Zero: {escape(facts.zero.name)}; Z is 0 at {height}.</figcaption></figure>"
     stock = [row for row in stock_rows(facts) if not (datum and row[0] == "Zero")]
     ticks = "".join(f'<li><i class="box"></i>{text}</li>' for text in CHECKS)
-    own = "".join(f"<li>{escape(text)}</li>" for text in facts.cautions[:_FINDINGS_ON_SHEET])
+    own = "".join(f"<li>{escape(text)}</li>" for text in facts.cautions[:_AT_MOST_ON_SHEET])
     general = "".join(f"<li><b>{name}.</b> {text}</li>" for name, text in GENERAL)
-    found = "".join(f"<li>{escape(str(f))}</li>" for f in facts.findings[:_FINDINGS_ON_SHEET])
-    more = len(facts.findings) - _FINDINGS_ON_SHEET
+    found = "".join(f"<li>{escape(str(f))}</li>" for f in facts.findings[:_AT_MOST_ON_SHEET])
+    more = len(facts.findings) - _AT_MOST_ON_SHEET
     found += f"<li>and {more} more on the page</li>" if more > 0 else ""
     findings = f'<ol class="found">{found}</ol>' if found else ""
     return f"""<section class="sheet" aria-hidden="true">

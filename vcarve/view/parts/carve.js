@@ -4,7 +4,8 @@
 // edges) and the light on the wall that reached it.  Light comes from the upper left, so a V reads as a V.
 
 const LIGHT = [-0.606, -0.465, 0.645]; // off the directions lattices run in, so no groove is lit evenly from both sides
-const AMBIENT = 0.3; // what reaches a wall that faces away
+const AMBIENT = 0.1; // what reaches a wall that faces away
+const BRIGHTEST = 1.5; // light on a wall that faces it, as a share of that on the flat top
 const NEVER = -32768;
 const FLAT = 128;
 
@@ -66,13 +67,12 @@ class Surface {
     if (level > NEVER && inside) {
       const cover = Math.min(1, Math.max(0, level / this.edge + 0.5));
       const deep = Math.min(1, Math.max(0, level / (1000 * this.deepest)));
-      const light = AMBIENT + (1 - AMBIENT) * (this.shade[i] / FLAT);
-      const shadow = light < 1 ? 1 - light : 0, gleam = light > 1 ? Math.min(0.7, 2 * (light - 1)) : 0;
-      const p = this.paint, d = p.dye, w = p.wood;
-      const dye = Math.min(0.97, p.least + p.deep * deep * (gleam > 0 ? 0.5 : 1) + p.shadow * shadow);
-      const gr = (w[0] + (255 - w[0]) * gleam) * (1 - dye) + d[0] * dye;
-      const gg = (w[1] + (255 - w[1]) * gleam) * (1 - dye) + d[1] * dye;
-      const gb = (w[2] + (255 - w[2]) * gleam) * (1 - dye) + d[2] * dye;
+      const light = Math.min(1, (AMBIENT + (1 - AMBIENT) * (this.shade[i] / FLAT)) / BRIGHTEST);
+      const sunk = 0.55 * deep * deep;
+      const { shade, lit, valley } = this.paint;
+      const gr = (shade[0] + (lit[0] - shade[0]) * light) * (1 - sunk) + valley[0] * sunk;
+      const gg = (shade[1] + (lit[1] - shade[1]) * light) * (1 - sunk) + valley[1] * sunk;
+      const gb = (shade[2] + (lit[2] - shade[2]) * light) * (1 - sunk) + valley[2] * sunk;
       r += (Math.min(255, gr) - r) * cover;
       g += (Math.min(255, gg) - g) * cover;
       b += (Math.min(255, gb) - b) * cover;

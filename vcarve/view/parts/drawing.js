@@ -94,6 +94,7 @@ const makeSurface = (ratio, margin, paint) => {
 // What is still to be cut, as fine lines on the wood.
 const hairlines = (pen, px, py, ink, width) => {
   pen.strokeStyle = ink;
+  pen.globalAlpha = 0.5;
   pen.lineWidth = width;
   pen.beginPath();
   let count = 0;
@@ -170,7 +171,7 @@ const makeStrip = (wide, tall, ratio) => {
     const most = Math.max(depth, before) || 0;
     for (let c = from; c <= to; c++) { if (most > deep[c]) deep[c] = most; if (PASS[i] < 0) air[c] = 1; }
   }
-  return ["--strip-done", "--strip-ahead"].map((name) => {
+  return ["--indigo", "--to-come"].map((name) => {
     const sheet = document.createElement("canvas");
     sheet.width = columns; sheet.height = Math.round(tall * ratio);
     const pen = sheet.getContext("2d");

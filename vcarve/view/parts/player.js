@@ -20,10 +20,11 @@ const write = (id, text, value) => {
 };
 
 const paintOf = (print) => {
-  const wood = hex(PIECE.tint);
-  const ratio = print ? 2 : Math.min(2, devicePixelRatio || 1);
-  if (print) return { wood: wood.map((v) => 255 - (255 - v) * 0.35), dye: [34, 52, 92], least: 0.1, deep: 0.4, shadow: 0.8, grain: 0.02, air: [150, 150, 150], dot: 1, gap: 8, line: null };
-  return { wood, dye: hex(colour("--dye")), least: 0.1, deep: 0.4, shadow: 0.8, grain: 0.14, air: hex(colour("--air-on-wood")), dot: Math.max(1, Math.round(1.2 * ratio)), gap: Math.round(5 * ratio), line: colour("--to-come") };
+  const ratio = Math.min(2, devicePixelRatio || 1);
+  const walls = { shade: hex(colour("--shade")), lit: hex(colour("--lit")), valley: hex(colour("--valley")), air: hex(colour("--wood-air")) };
+  const tint = hex(PIECE.tint);
+  if (print) return { ...walls, wood: tint.map((v) => 255 - (255 - v) * 0.35), grain: 0.02, dot: 1, gap: 8, line: null };
+  return { ...walls, wood: tint, grain: 0.14, dot: Math.max(1, Math.round(1.2 * ratio)), gap: Math.round(5 * ratio), line: colour("--wood-line") };
 };
 
 const arrange = () => {
@@ -147,18 +148,23 @@ const seek = (t, keep) => {
   ask();
 };
 
-// Forward to the end of the next move that takes time; back to the start of this one, or to the end of the one before.
+// The end of a move is shown a hair early, while its line is still the one being run.
+const HAIR_S = 1e-6;
+const endOf = (k) => START_S[k] + TAKES_S[k];
+const seekEnd = (k, keep) => seek(Math.max(START_S[k], endOf(k) - HAIR_S), keep);
+
+// Forward to the end of the next move that takes time; back to the end of the one before the last that is done.
 const stepMove = (by) => {
   if (COUNT === 0) return;
-  const ends = (k) => START_S[k] + TAKES_S[k];
-  let [k, share] = moveAt(now.t + 1e-9);
+  const t = now.t + 2 * HAIR_S;
+  let [k, share] = moveAt(t);
   if (share < 1 || now.t <= 0) k -= 1; // now the last move that is done
   if (by > 0) {
-    do k += 1; while (k < COUNT - 1 && ends(k) <= now.t + 1e-9);
-    seek(ends(Math.min(k, COUNT - 1)));
+    do k += 1; while (k < COUNT - 1 && endOf(k) <= t);
+    seekEnd(Math.min(k, COUNT - 1));
   } else {
-    while (k >= 0 && ends(k) >= now.t - 1e-9) k -= 1;
-    seek(k < 0 ? 0 : ends(k));
+    while (k >= 0 && endOf(k) >= now.t - HAIR_S) k -= 1;
+    if (k < 0) seek(0); else seekEnd(k);
   }
 };
 
@@ -184,7 +190,7 @@ const choose = (k) => {
   now.line = -1;
   if (k >= 0 && SPOTS[k].move >= 0) {
     const i = SPOTS[k].move;
-    seek(LINE[i] === SPOTS[k].line ? START_S[i] + TAKES_S[i] : START_S[i], true);
+    if (LINE[i] === SPOTS[k].line) seekEnd(i, true); else seek(START_S[i], true);
   }
   showChosen();
   ask();

@@ -1,0 +1,61 @@
+"""The look's colours and letters as custom properties for the page's style sheet."""
+
+from __future__ import annotations
+
+from vcarve.view import look
+
+
+def palette_css() -> str:
+    """Return the rules that set every colour of the page: by day, by night, and on paper."""
+    day = {**_theme(look.LIGHT), **_wood(), "sans": look.SANS, "serif": look.SERIF, "scheme": "light"}
+    night = {**_theme(look.DARK), "wood-cut": look.mix(look.WOOD, look.DARK.paper, 0.68), "scheme": "dark"}
+    white = {
+        **_theme(look.LIGHT),
+        "paper": "#ffffff",
+        "raised": "#ffffff",
+        "ink-soft": look.mix(look.LIGHT.ink_soft, look.LIGHT.ink, 0.4),
+        "wood-cut": look.mix(look.WOOD, "#ffffff", 0.5),
+        "scheme": "light",
+    }
+    return "\n".join(
+        (
+            _rule(":root", day),
+            _rule(':root[data-theme="dark"]', night),
+            f"@media print {{ {_rule(':root, :root[data-theme=dark]', white)} }}",
+            "",
+        )
+    )
+
+
+def _theme(theme: look.Theme) -> dict[str, str]:
+    return {
+        "paper": theme.paper,
+        "raised": theme.raised,
+        "ink": theme.ink,
+        "ink-soft": theme.ink_soft,
+        "rule": theme.rule,
+        "indigo": theme.indigo,
+        "on-indigo": theme.on_indigo,
+        "to-come": look.mix(theme.indigo, theme.paper, 0.66),
+        "air": theme.air,
+        "finding": theme.finding,
+        "on-finding": theme.on_finding,
+    }
+
+
+def _wood() -> dict[str, str]:
+    return {
+        "wood-ink": look.WOOD_INK,
+        "wood-paper": look.WOOD_PAPER,
+        "wood-air": look.WOOD_AIR,
+        "wood-finding": look.LIGHT.finding,
+        "wood-cut": look.mix(look.WOOD, look.LIGHT.paper, 0.2),
+        "wood-line": look.LIGHT.leaf_line,
+        "shade": look.SHADE,
+        "lit": look.LIT,
+        "valley": look.VALLEY,
+    }
+
+
+def _rule(where: str, values: dict[str, str]) -> str:
+    return where + " { " + " ".join(f"--{name}: {value};" for name, value in values.items()) + " }"
