@@ -192,9 +192,7 @@ DIALECTS: MappingProxyType[str, Dialect] = MappingProxyType(
         "rs274ngc": Dialect(
             name="rs274ngc",
             letters=LETTERS,
-            g_codes=MappingProxyType(
-                _G_NIST | {911: ARC_DISTANCE}
-            ),  # G91.1 says what NIST takes for granted, §3.5.17
+            g_codes=MappingProxyType(_G_NIST),
             m_codes=MappingProxyType(_M_NIST),
             axis_users=AXIS_USERS,
             motion_needs_axes=True,  # §3.5.1, §3.5.2
