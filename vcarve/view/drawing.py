@@ -1,0 +1,260 @@
+"""The plan as a picture: the piece with its grooves at their true width, the order of the passes, the moves in the air.
+
+One unit ``u`` is a hundredth of the piece's longer side: text, marks and margins follow it, everything on the piece is
+true to scale.  The piece keeps the tint of its wood in both themes.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+
+from vcarve.errors import Finding
+from vcarve.groove.model import Grooves
+from vcarve.job.records import Job
+from vcarve.network.model import Network
+from vcarve.pattern.region import Region, rectangle
+from vcarve.plan.model import Plan
+from vcarve.view import look
+from vcarve.view.marks import dimensions, findings_marks, pass_marks, zero_mark, zero_mm
+from vcarve.view.svg import at, lines_path, num, polygons_path, region_path, svg, text
+from vcarve.view.walls import walls
+from vcarve.view.wording import mm, plain
+
+LIGHT = (-0.606, 0.465, 0.645)  # towards the light: X right, Y back, Z up; length 1
+TONES = 20
+MOST_SIDES = 60_000  # beyond, grooves are drawn as plain strokes: a picture must stay small enough to open
+SMALLEST_UNIT_MM = 0.6
+
+
+def _style(tint: str, u: float, small: float) -> str:
+    """Return the style sheet, light first, the dark theme where it is preferred; ``small`` is the marks' own unit."""
+    day, night = look.LIGHT, look.DARK
+
+    def theme(t: look.Theme) -> str:
+        return (
+            f".paper{{fill:{t.paper}}}text{{fill:{t.ink}}}.soft{{fill:{t.ink_soft}}}.rule{{stroke:{t.rule}}}"
+            f".dim,.off{{stroke:{t.ink_soft}}}.edge{{stroke:{t.ink}}}.air{{stroke:{t.air}}}"
+        )
+
+    fixed = (
+        f"text{{font-family:{look.SANS};font-size:{num(2.5 * u)}px;font-variant-numeric:tabular-nums lining-nums}}"
+        f".name{{font-family:{look.SERIF};font-size:{num(4.2 * u)}px}}"
+        f".wood{{fill:{tint}}}.grain{{fill:none;stroke:{look.mix(tint, '#3a2410', 0.55)};opacity:.13}}"
+        ".dim,.off,.edge,.air,.flight,.floor,.valley,.rule{fill:none;stroke-linecap:round;stroke-linejoin:round}"
+        f".valley{{stroke:{look.VALLEY}}}"
+        f".air{{stroke-width:{num(0.42 * u)};stroke-dasharray:0 {num(1.15 * u)}}}"
+        f".flight{{stroke:{look.WOOD_AIR};stroke-width:{num(0.42 * small)};stroke-dasharray:0 {num(1.15 * small)}}}"
+        f".halo{{stroke:{look.WOOD_PAPER};stroke-width:{num(0.8 * small)};opacity:.5}}"
+        f".badge{{fill:{look.WOOD_PAPER};stroke:{look.WOOD_INK};stroke-width:{num(0.22 * u)}}}"
+        f".lead{{fill:none;stroke:{look.WOOD_INK};stroke-width:{num(0.22 * u)}}}.solid{{fill:{look.WOOD_INK}}}"
+        f".mark{{fill:{look.WOOD_INK};font-weight:600}}.land{{fill:none;stroke:{look.WOOD_INK};stroke-width:{num(0.2 * u)};"
+        f"stroke-dasharray:{num(0.7 * u)} {num(0.6 * u)}}}"
+        f".clamp{{fill:{look.WOOD_PAPER};fill-opacity:.55;stroke:{look.WOOD_INK};stroke-width:{num(0.25 * u)}}}"
+        f".find{{fill:{day.finding};stroke:{look.WOOD_PAPER};stroke-width:{num(0.25 * u)}}}"
+        f".on{{fill:{day.on_finding};font-weight:700}}"
+        # Numbers lie on badges that are paper-white by day and by night.
+        f"text.mark{{fill:{look.WOOD_INK}}}text.on{{fill:{day.on_finding}}}"
+    )
+    return f"{theme(day)}@media(prefers-color-scheme:dark){{{theme(night)}}}{fixed}"
+
+
+def _grain(width: float, height: float, u: float) -> str:
+    """Return a few quiet lines along X: wood, not plastic.  The same piece has the same grain."""
+    rows = []
+    y = -height / 2.0
+    step = 0
+    while y < height / 2.0:
+        sway = math.sin(step * 1.7) * 0.9 * u
+        third = width / 3.0
+        rows.append(
+            f"M{num(-width / 2.0)} {num(y)}c{num(third)} {num(sway)} {num(2 * third)} {num(-sway)} {num(width)} {num(sway / 2)}"
+        )
+        y += (1.6 + 1.3 * math.sin(step * 2.399) ** 2) * u
+        step += 1
+    return f'<path class="grain" stroke-width="{num(0.3 * u)}" d="{"".join(rows)}"/>'
+
+
+def groove_layers(network: Network, grooves: Grooves, angle_deg: float, tip_mm: float) -> list[str]:
+    """Return the grooves as layers of SVG: floors at their true width, lit walls, and the line at the bottom."""
+    half = np.round(grooves.half_width_mm, 6)
+    widths = np.unique(half[network.cut])
+    deepest = float(grooves.depth_mm.max(initial=0.0)) or 1.0
+    layers = []
+    for value in widths.tolist():
+        edges = np.flatnonzero(network.cut & (half == value))
+        tone = look.indigo(float(grooves.depth_mm[edges[0]]) / deepest)
+        layers.append(
+            f'<path class="floor" stroke="{tone}" stroke-width="{num(2.0 * value, 3)}" d="{lines_path(network, edges)}"/>'
+        )
+    if len(network.ring_half_edge) <= MOST_SIDES:
+        layers.extend(_lit_walls(network, grooves, angle_deg, deepest))
+    for value in widths.tolist():
+        edges = np.flatnonzero(network.cut & (half == value))
+        wide = max(tip_mm, min(0.16 * value, 0.3))
+        layers.append(
+            f'<path class="valley" stroke-width="{num(wide, 3)}" d="{lines_path(network, edges)}"/>'
+        )
+    return layers
+
+
+def _lit_walls(network: Network, grooves: Grooves, angle_deg: float, deepest: float) -> list[str]:
+    """Return the walls, one path for each tone: how much light a wall gets, and how deep its groove is."""
+    found = walls(network, grooves)
+    lean = math.radians(angle_deg) / 2.0
+    lit = -(found.toward @ np.array(LIGHT[:2])) * math.cos(lean) + LIGHT[2] * math.sin(lean)
+    depth = grooves.depth_mm[found.edge] / deepest
+    tone = np.clip(0.06 + 0.94 * np.clip(lit, 0.0, 1.0) + 0.12 * (1.0 - depth), 0.0, 1.0)
+    step = np.round(tone * TONES).astype(np.int64)
+    layers = []
+    for value in np.unique(step).tolist():
+        data = polygons_path(found.corner_mm[step == value])
+        if data:
+            layers.append(f'<path fill="{look.wall(value / TONES)}" d="{data}"/>')
+    return layers
+
+
+def _caption(job: Job, network: Network, grooves: Grooves, plan: Plan) -> list[str]:
+    """Return the facts under the picture as lines of words."""
+    bit = job.bit
+    tip = (
+        f", tip radius {mm(bit.tip_radius_mm)}"
+        if bit.tip_radius_mm
+        else f", tip {mm(bit.tip_mm)}"
+        if bit.tip_mm
+        else ""
+    )
+    kinds = []
+    for role, name in ((0, "ground"), (1, "leaf"), (2, "frame")):
+        chosen = np.flatnonzero(network.cut & (network.role == role))
+        if len(chosen):
+            depth, half = grooves.depth_mm[chosen[0]], grooves.half_width_mm[chosen[0]]
+            kinds.append((name, f"{mm(float(depth), 3)} deep, {mm(2.0 * float(half), 3)} wide"))
+    same = len({words for _, words in kinds}) == 1
+    cut = f"grooves {kinds[0][1]}" if same else "; ".join(f"{name} {words}" for name, words in kinds)
+    land = (
+        f"narrowest land {mm(grooves.narrowest_mm, 3)}"
+        if grooves.narrowest_cell is not None
+        else "no land left"
+    )
+    return [
+        f"{plain(bit.angle_deg, 2)}° bit, {mm(bit.diameter_mm, 3)}{tip}; {cut}",
+        f"{plan.passes} {'pass' if plan.passes == 1 else 'passes'}, {plan.lifts} "
+        f"{'lift' if plan.lifts == 1 else 'lifts'}; {mm(plan.cut_mm, 1)} to cut, {mm(plan.recut_mm, 1)} cut again, "
+        f"{mm(plan.rapid_mm, 1)} in the air; {land}",
+    ]
+
+
+def _legend(x: float, y: float, u: float, passes: bool, land: bool) -> list[str]:
+    """Return the signs and what they mean, in one row."""
+    parts = []
+
+    def word(sign: str, words: str, sign_wide: float) -> None:
+        nonlocal x
+        parts.append(sign)
+        parts.append(text(x + sign_wide + 1.2 * u, y + 0.85 * u, words, "soft"))
+        x += sign_wide + (1.2 + 1.28 * len(words) + 2.6) * u
+
+    tone = f'stroke="{look.indigo(1.0)}" stroke-width="{num(1.5 * u)}"'
+    word(f'<path class="floor" {tone} d="M{num(x + 0.8 * u)} {num(y)}h{num(4.4 * u)}"/>', "groove", 6 * u)
+    word(f'<path class="air" d="M{num(x)} {num(y)}h{num(6.0 * u)}"/>', "in the air", 6 * u)
+    if passes:
+        badge = f'<circle class="badge" cx="{num(x + 1.6 * u)}" cy="{num(y)}" r="{num(1.6 * u)}"/>'
+        one = text(x + 1.6 * u, y + 0.75 * u, "1", "mark", "middle", size=2.1 * u)
+        word(badge + one, "where a pass starts", 3.2 * u)
+    if land:
+        # Drawn dark on a paper-white spot, so that it shows by night as well.
+        spot = (
+            f'<circle class="badge" stroke="none" cx="{num(x + 1.6 * u)}" cy="{num(y)}" r="{num(1.7 * u)}"/>'
+        )
+        ring = f'<circle class="land" cx="{num(x + 1.6 * u)}" cy="{num(y)}" r="{num(1.3 * u)}"/>'
+        word(spot + ring, "narrowest land", 3.4 * u)
+    return parts
+
+
+def plan_svg(
+    job: Job,
+    network: Network,
+    grooves: Grooves,
+    plan: Plan,
+    *,
+    outline: Region | None = None,
+    findings: Sequence[Finding] = (),
+) -> str:
+    """Return the plan's picture as SVG text, true to scale; the same plan gives the same text.
+
+    ``outline`` is the piece's shape, a rectangle without it; findings that have a place are marked there by number.
+    """
+    wide, tall = job.piece.width_mm, job.piece.height_mm
+    u = max(max(wide, tall) / 100.0, SMALLEST_UNIT_MM)
+    # Many passes get smaller marks, so that the grooves stay in sight.
+    small = u * min(1.0, max(0.45, (30.0 / max(plan.passes, 1)) ** 0.4))
+    shape = region_path(outline or rectangle(wide, tall))
+    left, right, top, bottom = 13.0 * u, 7.0 * u, 14.0 * u, 28.0 * u
+    room = max(78.0 * u - (left + wide + right), 0.0)
+    box = (
+        -wide / 2.0 - left - room / 2.0,
+        -tall / 2.0 - top,
+        wide + left + right + room,
+        tall + top + bottom,
+    )
+    margin = box[0] + 4.0 * u
+    title = job.title or "Plan"
+    stock = f"{mm(wide)} × {mm(tall)} × {mm(job.piece.thickness_mm)}, {job.wood.title}"
+    foot = tall / 2.0 + 12.5 * u
+    zero = zero_mm(job)
+    narrowest = grooves.narrowest_at_mm
+    caption = _caption(job, network, grooves, plan)
+    placed = [finding for finding in findings if finding.at_mm is not None]
+    body = [
+        f'<rect class="paper" x="{num(box[0])}" y="{num(box[1])}" width="{num(box[2])}" height="{num(box[3])}"/>',
+        text(margin, -tall / 2.0 - 8.2 * u, title, "name"),
+        text(margin, -tall / 2.0 - 4.2 * u, stock, "soft"),
+        f'<clipPath id="piece"><path clip-rule="evenodd" d="{shape}"/></clipPath>',
+        f'<path class="wood" fill-rule="evenodd" d="{shape}"/>',
+        '<g clip-path="url(#piece)">',
+        _grain(wide, tall, u),
+        *groove_layers(network, grooves, job.bit.angle_deg, job.bit.tip_mm),
+        "</g>",
+        f'<path class="edge" stroke-width="{num(0.28 * u)}" d="{shape}"/>',
+        *_clamps(job, u),
+        *([_land_mark(narrowest, grooves.narrowest_mm)] if narrowest else []),
+        *pass_marks(network, plan, zero, (wide, tall), small),
+        zero_mark(zero, u),
+        *dimensions(wide, tall, u),
+        *findings_marks(placed, u),
+        *_legend(margin, foot, u, plan.passes > 0, narrowest is not None),
+        *(text(margin, foot + (4.8 + 3.6 * i) * u, line) for i, line in enumerate(caption)),
+        text(margin, foot + (4.8 + 3.6 * len(caption)) * u, f"zero: {job.zero.xy}, {_zero_z(job)}", "soft"),
+    ]
+    described = f"{stock}. {caption[0]}. {caption[1]}. Zero: {job.zero.xy}, {_zero_z(job)}."
+    described += "".join(f" {finding.sentence}" for finding in findings)
+    return svg(box, title, described, _style(job.wood.tint, u, small), body)
+
+
+def _zero_z(job: Job) -> str:
+    """Say where Z is 0."""
+    return "top of the piece" if job.zero.z == "top" else "bed of the machine"
+
+
+def _land_mark(where: tuple[float, float], size: float) -> str:
+    """Return the largest circle on the narrowest land, at its true size."""
+    x, y = at(*where, 3).split()
+    return f'<circle class="land" cx="{x}" cy="{y}" r="{num(size / 2.0, 3)}"/>'
+
+
+def _clamps(job: Job, u: float) -> list[str]:
+    """Return the clamps, named; they are measured from the piece's front left corner."""
+    parts = []
+    for clamp in job.clamps:
+        x = clamp.x_mm - job.piece.width_mm / 2.0
+        y = job.piece.height_mm / 2.0 - clamp.y_mm - clamp.height_mm
+        w, h = clamp.width_mm, clamp.height_mm
+        parts.append(
+            f'<path class="clamp" d="M{num(x)} {num(y)}h{num(w)}v{num(h)}h{num(-w)}z'
+            f'l{num(w)} {num(h)}m{num(-w)} 0l{num(w)} {num(-h)}"/>'
+        )
+        parts.append(text(x + w / 2.0, y + h / 2.0 + 0.8 * u, "clamp", "mark", "middle", size=2.1 * u))
+    return parts

@@ -1,0 +1,193 @@
+"""What is drawn over the piece: where passes start and in which order, moves in the air, zero, dimensions, findings."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+
+from vcarve.errors import Finding
+from vcarve.job.records import Job
+from vcarve.network.model import Network
+from vcarve.plan.model import Plan
+from vcarve.view.svg import at, num, text
+from vcarve.view.wording import mm
+
+MOST_NUMBERS = 240  # more passes than this are marked by a dot, and only some of them by a number
+
+
+def zero_mm(job: Job) -> tuple[float, float]:
+    """Return the work origin in piece coordinates."""
+    x, y = job.piece.width_mm / 2.0, job.piece.height_mm / 2.0
+    corners = {"front-left": (-x, -y), "front-right": (x, -y), "back-left": (-x, y), "back-right": (x, y)}
+    return corners.get(job.zero.xy, (0.0, 0.0))
+
+
+def zero_mark(where: tuple[float, float], u: float) -> str:
+    """Return the mark of the work origin with the directions of X and Y."""
+    x, y = where[0], -where[1]
+    r = 1.7 * u
+    arrow = 7.0 * u
+    head, side = 1.1 * u, 0.77 * u
+    axes = (
+        f"M{num(x)} {num(y)}h{num(arrow)}m{num(-head)} {num(-side)}l{num(head)} {num(side)}l{num(-head)} {num(side)}"
+        f"M{num(x)} {num(y)}v{num(-arrow)}m{num(-side)} {num(head)}l{num(side)} {num(-head)}l{num(side)} {num(head)}"
+    )
+    quarter = f"a{num(r)} {num(r)} 0 0 1"
+    halves = (
+        f"M{num(x)} {num(y)}v{num(-r)}{quarter} {num(r)} {num(r)}z"
+        f"M{num(x)} {num(y)}v{num(r)}{quarter} {num(-r)} {num(-r)}z"
+    )
+
+    def label(lx: float, ly: float, name: str) -> str:
+        back = f'<circle class="badge" stroke-opacity="0" cx="{num(lx)}" cy="{num(ly)}" r="{num(1.3 * u)}"/>'
+        return back + text(lx, ly + 0.78 * u, name, "mark", "middle", size=2.2 * u)
+
+    return (
+        f'<path class="lead halo" d="{axes}"/><path class="lead" d="{axes}"/>'
+        f'<circle class="badge" cx="{num(x)}" cy="{num(y)}" r="{num(r)}"/><path class="solid" d="{halves}"/>'
+        + label(x + arrow + 1.7 * u, y, "X")
+        + label(x, y - arrow - 1.7 * u, "Y")
+    )
+
+
+def dimensions(wide: float, tall: float, u: float) -> list[str]:
+    """Return the piece's width below it and its height to its left, with units."""
+    x, y = wide / 2.0, tall / 2.0
+    gap, line, tick = 1.6 * u, 6.0 * u, 0.8 * u
+    low, side = y + line, -x - line
+
+    def slash(px: float, py: float) -> str:
+        return f"M{num(px - tick)} {num(py + tick)}l{num(2 * tick)} {num(-2 * tick)}"
+
+    past = 1.2 * u
+    path = (
+        f"M{num(-x)} {num(y + gap)}V{num(low + past)}M{num(x)} {num(y + gap)}V{num(low + past)}"
+        f"M{num(-x)} {num(low)}H{num(x)}M{num(-x - gap)} {num(-y)}H{num(side - past)}"
+        f"M{num(-x - gap)} {num(y)}H{num(side - past)}M{num(side)} {num(-y)}V{num(y)}"
+        + slash(-x, low)
+        + slash(x, low)
+        + slash(side, -y)
+        + slash(side, y)
+    )
+    return [
+        f'<path class="dim" stroke-width="{num(0.2 * u)}" d="{path}"/>',
+        text(0.0, low - 1.0 * u, mm(wide), "soft", "middle"),
+        text(side - 1.0 * u, 0.0, mm(tall), "soft", "middle", turn=-90.0),
+    ]
+
+
+def _start_and_way(network: Network, half_edge: int) -> tuple[tuple[float, float], tuple[float, float]]:
+    """Return where a half-edge starts and the direction it sets out in (length 1), arcs along their tangent."""
+    edge, back = half_edge >> 1, half_edge & 1
+    a, b = int(network.tail[edge]), int(network.head[edge])
+    bulge = float(network.bulge[edge])
+    if back:
+        a, b, bulge = b, a, -bulge
+    x0, y0 = network.x_nm[a] / 1e6, network.y_nm[a] / 1e6
+    angle = math.atan2(network.y_nm[b] / 1e6 - y0, network.x_nm[b] / 1e6 - x0) - 2.0 * math.atan(bulge)
+    return (float(x0), float(y0)), (math.cos(angle), math.sin(angle))
+
+
+def _end(network: Network, half_edge: int) -> tuple[float, float]:
+    """Return where a half-edge ends."""
+    edge = half_edge >> 1
+    vertex = int(network.tail[edge] if half_edge & 1 else network.head[edge])
+    return float(network.x_nm[vertex] / 1e6), float(network.y_nm[vertex] / 1e6)
+
+
+def pass_marks(
+    network: Network, plan: Plan, zero: tuple[float, float], size: tuple[float, float], u: float
+) -> list[str]:
+    """Return the moves in the air between passes, and where each pass starts, with its number and its direction.
+
+    ``size`` is the piece's width and height: numbers stay on it.
+    """
+    if plan.passes == 0:
+        return []
+    first = plan.half_edge[plan.pass_start[:-1]].tolist()
+    last = plan.half_edge[plan.pass_start[1:] - 1].tolist()
+    starts = [_start_and_way(network, h) for h in first]
+    ends = [_end(network, h) for h in last]
+    flights = f"M{at(*zero)}L{at(*starts[0][0])}"
+    for end, (start, _) in zip(ends, starts[1:], strict=False):
+        flights += f"M{at(*end)}L{at(*start)}"
+    flights += f"M{at(*ends[-1])}L{at(*zero)}"
+    parts = [f'<path class="flight halo" d="{flights}"/><path class="flight" d="{flights}"/>']
+    stops = "".join(
+        f"M{num(x - 0.6 * u)} {num(-y - 0.6 * u)}h{num(1.2 * u)}v{num(1.2 * u)}h{num(-1.2 * u)}z"
+        for x, y in ends
+    )
+    heads = "".join(_arrow(start, way, u) for start, way in starts)
+    parts.append(f'<path class="badge" d="{stops}"/><path class="badge" d="{heads}"/>')
+    every = math.ceil(plan.passes / MOST_NUMBERS)
+    taken = [zero, *ends]
+    for index in range(0, plan.passes, every):
+        start, way = starts[index]
+        spot = _free_spot(start, way, taken, size, u)
+        taken.append(spot)
+        parts.append(_badge(start, spot, str(index + 1), u))
+    return parts
+
+
+def _arrow(start: tuple[float, float], way: tuple[float, float], u: float) -> str:
+    """Return a small arrow head just past the start, pointing the way the pass sets out."""
+    (x, y), (dx, dy) = start, way
+    tip, base, half = 2.6 * u, 1.0 * u, 0.75 * u
+    return (
+        f"M{at(x + tip * dx, y + tip * dy)}L{at(x + base * dx - half * dy, y + base * dy + half * dx)}"
+        f"L{at(x + base * dx + half * dy, y + base * dy - half * dx)}Z"
+    )
+
+
+def _free_spot(
+    start: tuple[float, float],
+    way: tuple[float, float],
+    taken: Sequence[tuple[float, float]],
+    size: tuple[float, float],
+    u: float,
+) -> tuple[float, float]:
+    """Return a place near the start for the pass's number, clear of other marks if there is one."""
+    behind = math.atan2(-way[1], -way[0])
+    others = np.array(taken)
+    best, best_gap = start, -1.0
+    for reach in (2.8, 4.6, 6.6):
+        for turn in (0.0, 0.8, -0.8, 1.6, -1.6, 2.3, -2.3, 2.8, -2.8):
+            x = start[0] + reach * u * math.cos(behind + turn)
+            y = start[1] + reach * u * math.sin(behind + turn)
+            if abs(x) > size[0] / 2.0 - 1.8 * u or abs(y) > size[1] / 2.0 - 1.8 * u:
+                continue
+            gap = float(np.hypot(others[:, 0] - x, others[:, 1] - y).min())
+            if gap >= 3.5 * u:
+                return x, y
+            if gap > best_gap:
+                best, best_gap = (x, y), gap
+    return best
+
+
+def _badge(start: tuple[float, float], spot: tuple[float, float], number: str, u: float) -> str:
+    """Return a number in a disk, tied to the start it belongs to."""
+    x, y = spot[0], -spot[1]
+    size = {1: 2.3, 2: 2.0}.get(len(number), 1.6) * u
+    return (
+        f'<path class="lead" d="M{at(*start)}L{at(*spot)}"/>'
+        f'<circle class="badge" cx="{num(x)}" cy="{num(y)}" r="{num(1.6 * u)}"/>'
+        + text(x, y + 0.36 * size, number, "mark", "middle", size=size)
+    )
+
+
+def findings_marks(findings: Sequence[Finding], u: float) -> list[str]:
+    """Return a diamond with a letter at each finding's place; the letters follow the order of the findings."""
+    parts = []
+    for index, finding in enumerate(findings):
+        if finding.at_mm is None:
+            continue
+        x, y = finding.at_mm[0], -finding.at_mm[1]
+        r = 2.3 * u
+        letter = chr(ord("A") + index % 26)
+        parts.append(
+            f'<path class="find" d="M{num(x)} {num(y - r)}l{num(r)} {num(r)}l{num(-r)} {num(r)}l{num(-r)} {num(-r)}z"/>'
+            + text(x, y + 0.75 * u, letter, "on", "middle", size=2.1 * u)
+        )
+    return parts

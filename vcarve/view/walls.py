@@ -1,0 +1,177 @@
+"""The walls of grooves as flat polygons, for pictures in which a V reads as a V.
+
+Every half-edge of a cell's ring has a wall on the cell's side, from the line up to the surface.  Where two walls meet in
+an inner corner they are mitred: the line between them is where both are equally deep, also if one groove is wider.
+Round an outer corner or a loose end the bit leaves part of a cone, drawn as a fan.  Walls of grooves that are not
+neighbours may still overlap where no land is left between them: good enough to look at, not to measure.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from vcarve.groove.model import Grooves
+from vcarve.network.model import Bools, Floats, Ints, Network
+
+SAG_MM = 0.02
+FAN_RAD = 0.4
+SHARPEST_SIN = 0.05  # corners nearer than this to straight on or straight back are not mitred
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Walls:
+    """Polygons of walls.
+
+    ``corner_mm`` (W, 5, 2) repeats corners where a wall has fewer; ``toward`` (W, 2) points from the groove's bottom to its
+    rim, length 1; ``edge`` (W,) is the edge whose groove it is.
+    """
+
+    corner_mm: Floats
+    toward: Floats
+    edge: Ints
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Chords:
+    """Sides of all rings: starts (n, 2), the following start's index, the preceding side's index, width and edge."""
+
+    at: Floats
+    following: Ints
+    preceding: Ints
+    half: Floats
+    edge: Ints
+
+
+def chords(network: Network, half_edge: Ints, sag_mm: float = SAG_MM) -> tuple[Floats, Ints]:
+    """Return the points (n, 2) of half-edges, each from its start to before its end, and how many each has."""
+    edge, back = half_edge >> 1, (half_edge & 1).astype(bool)
+    xy = network.xy_mm
+    start = xy[np.where(back, network.head[edge], network.tail[edge])]
+    end = xy[np.where(back, network.tail[edge], network.head[edge])]
+    bulge = np.where(back, -network.bulge[edge], network.bulge[edge])
+    bent = bulge != 0.0
+    sweep = 4.0 * np.arctan(bulge)
+    chord = end - start
+    span = np.hypot(chord[:, 0], chord[:, 1])
+    with np.errstate(divide="ignore", invalid="ignore"):
+        radius = span / (2.0 * np.abs(np.sin(sweep / 2.0)))
+        step = 2.0 * np.arccos(np.clip(1.0 - sag_mm / radius, -1.0, 1.0))
+        count = np.where(bent, np.maximum(np.ceil(np.abs(sweep) / step), 1.0), 1.0).astype(np.int64)
+        off = np.where(bent, 0.5 / np.tan(sweep / 2.0), 0.0)
+    middle = 0.5 * (start + end) + np.column_stack([-chord[:, 1], chord[:, 0]]) * off[:, None]
+    owner = np.repeat(np.arange(len(edge)), count)
+    nth = np.arange(len(owner)) - np.repeat(np.cumsum(count) - count, count)
+    turn = sweep[owner] * nth / count[owner]
+    arm = (start - middle)[owner]
+    cos, sin = np.cos(turn), np.sin(turn)
+    swung = np.column_stack([arm[:, 0] * cos - arm[:, 1] * sin, arm[:, 0] * sin + arm[:, 1] * cos])
+    points = np.where(bent[owner][:, None], middle[owner] + swung, start[owner])
+    return points, count
+
+
+def _sides(network: Network, grooves: Grooves) -> _Chords:
+    """Return the sides of all rings with their neighbours."""
+    points, count = chords(network, network.ring_half_edge)
+    edge = np.repeat(network.ring_half_edge >> 1, count)
+    offset = np.concatenate([[0], np.cumsum(count)])[network.ring_start]
+    index = np.arange(len(points))
+    following, preceding = index + 1, index - 1
+    filled = offset[1:] > offset[:-1]
+    first, last = offset[:-1][filled], offset[1:][filled] - 1
+    following[last], preceding[first] = first, last
+    return _Chords(
+        at=points, following=following, preceding=preceding, half=grooves.half_width_mm[edge], edge=edge
+    )
+
+
+def _corner(half: Floats, other: Floats, sin: Floats, cos: Floats, tan_half: Floats) -> tuple[Floats, Floats]:
+    """Return where a wall begins at one end: along its line at the bottom and at the rim.
+
+    ``half`` and ``other`` are the half-widths of this wall and of its neighbour, ``sin`` and ``cos`` those of the turn
+    between them, positive for an inner corner.
+    """
+    inner = sin > SHARPEST_SIN
+    safe = np.where(inner, sin, 1.0)
+    equal = np.isclose(half, other)
+    rim = np.where(equal, half * tan_half, (other - half * cos) / safe)
+    bottom = np.where(other > half, (other - half) / safe, 0.0)
+    return np.where(inner, bottom, 0.0), np.where(inner, rim, 0.0)
+
+
+def walls(network: Network, grooves: Grooves) -> Walls:
+    """Return the walls of every groove, on the side of every cell it bounds."""
+    sides = _sides(network, grooves)
+    a = sides.at
+    along = a[sides.following] - a
+    length = np.maximum(np.hypot(along[:, 0], along[:, 1]), 1e-9)
+    u = along / length[:, None]
+    n = np.column_stack([-u[:, 1], u[:, 0]])
+    before = sides.preceding
+    sin = u[before, 0] * u[:, 1] - u[before, 1] * u[:, 0]
+    cos = (u[before] * u).sum(axis=1)
+    # Straight back is the loose end of a line: all the way round it, not an inner corner of no angle.
+    turn = np.where(cos < -1.0 + 1e-9, -np.pi, np.arctan2(sin, cos))
+    tan_half = np.tan(np.clip(turn, -3.0, 3.0) / 2.0)
+    half, other = sides.half, sides.half[before]
+    a_bottom, a_rim = _corner(half, other, sin, cos, tan_half)
+    after = sides.following
+    b_bottom, b_rim = _corner(half, half[after], sin[after], cos[after], tan_half[after])
+    # Where both mitres meet before the rim, the wall ends in that point.
+    left = np.maximum(length - a_bottom - b_bottom, 0.0)
+    lost = (a_rim - a_bottom) + (b_rim - b_bottom)
+    share = np.where(lost > left, left / np.where(lost > left, lost, 1.0), 1.0)
+    share = np.clip(share, 0.0, 1.0)
+    at_a = np.minimum(a_bottom, length)
+    at_b = np.maximum(length - b_bottom, 0.0)
+    rim_a = at_a + (a_rim - a_bottom) * share
+    rim_b = np.maximum(at_b - (b_rim - b_bottom) * share, rim_a)
+    up = n * (half * share)[:, None]
+    # A wider groove keeps its depth beyond its line's end, until the narrower neighbour is as deep.
+    wider = (half > other + 1e-9) & (sin > SHARPEST_SIN)
+    reach = np.where(wider, (half - other) / np.where(wider, sin, 1.0), 0.0)
+    beyond = a - u[before] * np.minimum(reach, length[before])[:, None]
+    wider_b = (half > half[after] + 1e-9) & (sin[after] > SHARPEST_SIN)
+    reach_b = np.where(wider_b, (half - half[after]) / np.where(wider_b, sin[after], 1.0), 0.0)
+    beyond_b = a[after] + u[after] * np.minimum(reach_b, length[after])[:, None]
+    corner_a = np.where(wider[:, None], beyond, a + u * at_a[:, None])
+    corner_b = np.where(wider_b[:, None], beyond_b, a + u * at_b[:, None])
+    flat = np.stack(
+        [
+            corner_a,
+            a + u * (0.5 * (at_a + at_b))[:, None],
+            corner_b,
+            a + u * rim_b[:, None] + up,
+            a + u * rim_a[:, None] + up,
+        ],
+        axis=1,
+    )
+    cut = half > 0.0
+    fan_corner, fan_toward, fan_edge = _fans(sides, n, turn, cut | (other > 0.0))
+    return Walls(
+        corner_mm=np.concatenate([fan_corner, flat[cut]]),
+        toward=np.concatenate([fan_toward, n[cut]]),
+        edge=np.concatenate([fan_edge, sides.edge[cut]]),
+    )
+
+
+def _fans(sides: _Chords, n: Floats, turn: Floats, cut: Bools) -> tuple[Floats, Floats, Ints]:
+    """Return the cone round every outer corner and loose end, in slices."""
+    outer = np.flatnonzero((turn < -SHARPEST_SIN) & cut)
+    count = np.ceil(-turn[outer] / FAN_RAD).astype(np.int64)
+    at = np.repeat(outer, count)
+    nth = np.arange(len(at)) - np.repeat(np.cumsum(count) - count, count)
+    step = turn[at] / np.repeat(count, count)
+    from_dir = n[sides.preceding[at]]
+    start = np.arctan2(from_dir[:, 1], from_dir[:, 0])
+
+    def spoke(angle: Floats) -> Floats:
+        return np.column_stack([np.cos(angle), np.sin(angle)])
+
+    tip = sides.at[at]
+    radius = np.maximum(sides.half[at], sides.half[sides.preceding[at]])[:, None]
+    one, two = tip + radius * spoke(start + step * nth), tip + radius * spoke(start + step * (nth + 1))
+    corners = np.stack([tip, tip, one, two, tip], axis=1)
+    wide = np.where(sides.half[at] >= sides.half[sides.preceding[at]], at, sides.preceding[at])
+    return corners, spoke(start + step * (nth + 0.5)), sides.edge[wide]
