@@ -11,7 +11,8 @@ import numpy as np
 import pytest
 
 from vcarve.view.drawings import profile, section_svg, zero_svg
-from vcarve.view.facts import BitFacts, GrooveFacts, PageFacts, PieceFacts
+from vcarve.view.facts import BitFacts, ClampFacts, GrooveFacts, PageFacts, PieceFacts
+from vcarve.view.sheet import stock_rows
 from vcarve.view.wording import duration, mm, plain
 
 BIT = BitFacts(title="V", angle_deg=60.0, diameter_mm=3.175, shank_mm=3.175)
@@ -96,6 +97,25 @@ def test_zero_is_drawn_where_it_is() -> None:
     )
     assert back_right[0] > corner[0]
     assert back_right[1] < corner[1]  # the back of the piece is up on the drawing
+
+
+def test_clamps_are_drawn_where_they_hold(facts: PageFacts) -> None:
+    """A clamp over the back right corner is an upright cross there, and the sheet says how far it stands up."""
+    clamp = ClampFacts(at_mm=(30.0, 30.0), width_mm=20.0, height_mm=20.0, above_mm=8.0)
+    assert facts.piece is not None
+    svg = zero_svg(facts.piece, (0.0, 0.0), 120.0, (clamp,))
+    drawn = re.search(r'class="clamp" d="M([\d.]+) ([\d.]+)H([\d.]+)V([\d.]+)', svg)
+    spot = re.search(r'class="spot" cx="([\d.]+)" cy="([\d.]+)"', svg)
+    outline = re.search(r'class="wood"[^>]*d="M([\d.]+)', svg)
+    assert drawn is not None
+    assert spot is not None
+    assert outline is not None
+    scale = (float(spot[1]) - float(outline[1])) / 50.0
+
+    assert float(drawn[1]) - float(spot[1]) == pytest.approx(30.0 * scale, abs=0.2)
+    assert float(drawn[3]) - float(drawn[1]) == pytest.approx(20.0 * scale, abs=0.2)
+    assert float(spot[2]) - float(drawn[2]) == pytest.approx(30.0 * scale, abs=0.2)
+    assert ("Clamps", "1, up to 8\u00a0mm above the top") in stock_rows(replace(facts, clamps=(clamp,)))
 
 
 def test_names_of_grooves_stay_text(facts: PageFacts) -> None:

@@ -10,7 +10,7 @@ from html import escape
 
 import numpy as np
 
-from vcarve.view.facts import BitFacts, GrooveFacts, PageFacts, PieceFacts
+from vcarve.view.facts import BitFacts, ClampFacts, GrooveFacts, PageFacts, PieceFacts
 from vcarve.view.wording import mm, plain
 
 _WIDE = 320.0
@@ -169,8 +169,13 @@ def _break(y: float) -> str:
     )
 
 
-def zero_svg(piece: PieceFacts, at_mm: tuple[float, float], size: float = 120.0) -> str:
-    """The piece from above, ``size`` wide at most, with the work origin and the directions of X and Y."""
+def zero_svg(
+    piece: PieceFacts,
+    at_mm: tuple[float, float],
+    size: float = 120.0,
+    clamps: tuple[ClampFacts, ...] = (),
+) -> str:
+    """The piece from above, ``size`` wide at most: clamps, the work origin and the directions of X and Y."""
     pad = 14.0
     scale = (size - 2 * pad) / max(piece.width_mm, piece.height_mm)
     wide, tall = piece.width_mm * scale + 2 * pad, piece.height_mm * scale + 2 * pad
@@ -182,11 +187,17 @@ def zero_svg(piece: PieceFacts, at_mm: tuple[float, float], size: float = 120.0)
     for ring in piece.rings:
         points = [place(float(x), float(y)) for x, y in np.asarray(ring)]
         rings += "M" + "L".join(f"{x:.1f} {y:.1f}" for x, y in points) + "Z"
+    held = ""
+    for clamp in clamps:
+        x0, y0 = place(*clamp.at_mm)
+        x1, y1 = place(clamp.at_mm[0] + clamp.width_mm, clamp.at_mm[1] + clamp.height_mm)
+        held += f"M{x0:.1f} {y0:.1f}H{x1:.1f}V{y1:.1f}H{x0:.1f}ZL{x1:.1f} {y1:.1f}M{x0:.1f} {y1:.1f}L{x1:.1f} {y0:.1f}"
     x, y = place(*at_mm)
     return (
         f'<svg class="zero" viewBox="0 0 {wide:.1f} {tall:.1f}" width="{wide:.0f}" height="{tall:.0f}" role="img" '
         'aria-label="Where zero is on the piece">'
         f'<path class="wood" fill-rule="evenodd" d="{rings}"/>'
+        f'<path class="clamp" d="{held}"/>'
         f'<path class="axis" d="M{x:.1f} {y:.1f}h24m-5 -3l5 3l-5 3M{x:.1f} {y:.1f}v-24m-3 5l3 -5l3 5"/>'
         f'<circle class="spot" cx="{x:.1f}" cy="{y:.1f}" r="5"/>'
         f'<path class="half" d="M{x:.1f} {y:.1f}v-5a5 5 0 0 1 5 5zM{x:.1f} {y:.1f}v5a5 5 0 0 1 -5 -5z"/>'

@@ -60,6 +60,9 @@ def payload(facts: PageFacts) -> dict[str, Any]:
         "piece": _piece(facts),
         "zero": None if facts.zero is None else [float(v) for v in facts.zero.at_mm],
         "bit": _bit(facts.bit),
+        "clamps": [
+            [float(v) for v in (*clamp.at_mm, clamp.width_mm, clamp.height_mm)] for clamp in facts.clamps
+        ],
         "findings": [
             {
                 "line": finding.line,

@@ -91,6 +91,16 @@ class GrooveFacts:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class ClampFacts:
+    """A clamp from above: its front left corner in piece coordinates, its size, and how far it stands up."""
+
+    at_mm: tuple[float, float]
+    width_mm: float
+    height_mm: float  # along Y
+    above_mm: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class PlanFacts:
     """The plan's figures; ``plan_s`` and ``bound_s`` are at constant rates, ``bound_s`` the proven least."""
 
@@ -133,6 +143,7 @@ class PageFacts:
     speeds: SpeedFacts | None = None
     grooves: tuple[GrooveFacts, ...] = ()
     land_mm: float | None = None
+    clamps: tuple[ClampFacts, ...] = ()
     plan: PlanFacts | None = None
     cautions: tuple[str, ...] = ()
     findings: tuple[Finding, ...] = ()

@@ -30,6 +30,9 @@ def stock_rows(facts: PageFacts) -> list[Row]:
         rows += [("Wood", piece.wood), ("Piece", size)]
     zero = facts.zero
     rows.append(("Zero", UNKNOWN if zero is None else zero.name))
+    if facts.clamps:
+        tallest = max(clamp.above_mm for clamp in facts.clamps)
+        rows.append(("Clamps", f"{len(facts.clamps)}, up to {mm(tallest)} above the top"))
     return rows
 
 
@@ -129,7 +132,11 @@ def column_html(facts: PageFacts) -> str:
         body = drawing + table(groove_rows(facts))
         parts.append(_card("Groove", "to scale" if drawing else "", body))
     parts.append(_card("Plan", "", table(plan_rows(facts))))
-    zero = "" if facts.piece is None or facts.zero is None else zero_svg(facts.piece, facts.zero.at_mm, 130.0)
+    zero = (
+        ""
+        if facts.piece is None or facts.zero is None
+        else zero_svg(facts.piece, facts.zero.at_mm, 130.0, facts.clamps)
+    )
     parts.append(_card("Bench", "", table([*stock_rows(facts), *tool_rows(facts)]) + zero))
     cautions = "".join(f"<li>{escape(text)}</li>" for text in facts.cautions)
     general = "".join(f"<li><b>{name}</b> {text}</li>" for name, text in GENERAL)
@@ -145,7 +152,11 @@ def _card(title: str, note: str, body: str) -> str:
 def sheet_html(facts: PageFacts) -> str:
     """The bench sheet: shown only on paper, laid out to fit one page of A4 or letter."""
     kind, sentence = verdict(facts.findings)
-    zero = "" if facts.piece is None or facts.zero is None else zero_svg(facts.piece, facts.zero.at_mm, 150.0)
+    zero = (
+        ""
+        if facts.piece is None or facts.zero is None
+        else zero_svg(facts.piece, facts.zero.at_mm, 150.0, facts.clamps)
+    )
     datum = ""
     if facts.zero is not None:
         height = "the top of the wood" if facts.zero.z == "top" else "the bed under the wood"

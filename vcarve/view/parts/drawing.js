@@ -132,6 +132,10 @@ const drawAround = (place, under, over) => {
     make("text", { class: "figure back", x: (x0 + x1) / 2, y: down + 4, "text-anchor": "middle" }, over, words(PIECE.width));
     make("text", { class: "figure back", transform: `translate(${aside + 4} ${(y0 + y1) / 2}) rotate(-90)`, "text-anchor": "middle" }, over, words(PIECE.height));
   }
+  for (const [left, front, wide, high] of DATA.clamps) {
+    make("rect", { class: "clamp", x: place.px(left), y: place.py(front + high), width: wide * place.scale, height: high * place.scale }, over);
+    make("path", { class: "clamp", d: `M${place.px(left)} ${place.py(front)}L${place.px(left + wide)} ${place.py(front + high)}M${place.px(left)} ${place.py(front + high)}L${place.px(left + wide)} ${place.py(front)}` }, over);
+  }
   if (DATA.zero) {
     const x = place.px(DATA.zero[0]), y = place.py(DATA.zero[1]);
     const g = make("g", { class: "zero-mark", transform: `translate(${x} ${y})` }, over);

@@ -21,10 +21,11 @@ const write = (id, text, value) => {
 
 const paintOf = (print) => {
   const ratio = Math.min(2, devicePixelRatio || 1);
-  const walls = { shade: hex(colour("--shade")), lit: hex(colour("--lit")), valley: hex(colour("--valley")), air: hex(colour("--wood-air")) };
+  const walls = { shade: hex(colour("--shade")), lit: hex(colour("--lit")), valley: hex(colour("--valley")) };
   const tint = hex(PIECE.tint);
-  if (print) return { ...walls, wood: tint.map((v) => 255 - (255 - v) * 0.35), grain: 0.02, dot: 1, gap: 8, line: null };
-  return { ...walls, wood: tint, grain: 0.14, dot: Math.max(1, Math.round(1.2 * ratio)), gap: Math.round(5 * ratio), line: colour("--wood-line") };
+  const dark = 0.3 * tint[0] + 0.59 * tint[1] + 0.11 * tint[2] < 110; // fine lines have to stand out from any wood
+  if (print) return { ...walls, wood: tint.map((v) => 255 - (255 - v) * 0.35), air: hex(colour("--wood-air")), grain: 0.02, dot: 1, gap: 8, line: null };
+  return { ...walls, wood: tint, air: hex(colour(dark ? "--wood-paper" : "--wood-air")), grain: 0.14, dot: Math.max(1, Math.round(1.2 * ratio)), gap: Math.round(5 * ratio), line: colour(dark ? "--lit" : "--wood-line") };
 };
 
 const arrange = () => {
