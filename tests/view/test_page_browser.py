@@ -305,6 +305,29 @@ def test_the_keyboard_does_everything(show: Opener, facts: PageFacts) -> None:
     page.wait_for_selector("html[data-state=paused]")
 
 
+def test_a_click_on_the_piece_goes_to_the_moment_it_is_cut(show: Opener, facts: PageFacts) -> None:
+    """A click near the circle of radius 20 moves the time to where the arc passes closest; far from lines nothing moves."""
+    page = show(facts)
+    box = page.evaluate(
+        "() => { const b = document.querySelector('.outline').getBoundingClientRect(); return [b.x, b.y, b.width]; }"
+    )
+
+    def click(x_mm: float, y_mm: float) -> None:
+        page.mouse.click(box[0] + (x_mm + 50.0) / 100.0 * box[2], box[1] + (50.0 - y_mm) / 100.0 * box[2])
+        settle(page)
+
+    turn = math.radians(-100.0)
+    click(20.3 * math.cos(turn), 20.3 * math.sin(turn))
+    place = [value(page, axis) - 50.0 for axis in "xy"]
+
+    assert place == pytest.approx([20.0 * math.cos(turn), 20.0 * math.sin(turn)], abs=0.15)
+    assert facts.program[int(value(page, "line")) - 1].startswith("G2")
+
+    before = value(page, "elapsed")
+    click(26.0, 36.0)
+    assert value(page, "elapsed") == before
+
+
 def test_those_who_listen_are_told(show: Opener, facts: PageFacts) -> None:
     """After a step the spoken line gives program line, depth and time, and the time line its own value."""
     page = show(facts)

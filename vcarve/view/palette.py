@@ -48,6 +48,7 @@ def _wood() -> dict[str, str]:
         "wood-ink": look.WOOD_INK,
         "wood-paper": look.WOOD_PAPER,
         "wood-air": look.WOOD_AIR,
+        "wood-air-pale": look.DARK.ink_soft,  # on dark woods
         "wood-finding": look.LIGHT.finding,
         "wood-cut": look.mix(look.WOOD, look.LIGHT.paper, 0.2),
         "wood-line": look.LIGHT.leaf_line,

@@ -25,7 +25,7 @@ const paintOf = (print) => {
   const tint = hex(PIECE.tint);
   const dark = 0.3 * tint[0] + 0.59 * tint[1] + 0.11 * tint[2] < 110; // fine lines have to stand out from any wood
   if (print) return { ...walls, wood: tint.map((v) => 255 - (255 - v) * 0.35), air: hex(colour("--wood-air")), grain: 0.02, dot: 1, gap: 8, line: null };
-  return { ...walls, wood: tint, air: hex(colour(dark ? "--wood-paper" : "--wood-air")), grain: 0.14, dot: Math.max(1, Math.round(1.2 * ratio)), gap: Math.round(5 * ratio), line: colour(dark ? "--lit" : "--wood-line") };
+  return { ...walls, wood: tint, air: hex(colour(dark ? "--wood-air-pale" : "--wood-air")), grain: 0.14, dot: Math.max(1, Math.round(1.2 * ratio)), gap: Math.round(5 * ratio), line: colour(dark ? "--lit" : "--wood-line") };
 };
 
 const arrange = () => {
@@ -225,6 +225,34 @@ $("air").addEventListener("change", (event) => { carver.surface.showAir = event.
 scrub.addEventListener("input", () => seek(Number(scrub.value) * TOTAL_S));
 $("theme").addEventListener("click", () => setTheme(root.dataset.theme !== "dark"));
 document.querySelectorAll(".finding").forEach((button, k) => button.addEventListener("click", () => choose(now.chosen === k ? -1 : k)));
+
+// A click on the piece goes to the moment when that place, or a groove within 10 px of it, is first reached.
+const NEAR_PX = 10;
+const reachedAt = (x, y) => {
+  let best = NEAR_PX / place.scale, moment = null;
+  for (let i = 0; i < COUNT; i++) {
+    if (PASS[i] < 0) continue;
+    const parts = partsOf(i);
+    let a = along(i, 0);
+    for (let k = 1; k <= parts; k++) {
+      const b = along(i, k / parts);
+      const dx = b[0] - a[0], dy = b[1] - a[1], square = dx * dx + dy * dy;
+      const px = x - OFFSET[0] - a[0], py = y - OFFSET[1] - a[1];
+      const f = square > 0 ? Math.max(0, Math.min(1, (px * dx + py * dy) / square)) : 1;
+      const away = Math.hypot(px - f * dx, py - f * dy);
+      if (away < best - 1e-6) { best = away; moment = START_S[i] + (TAKES_S[i] * (k - 1 + f)) / parts; }
+      a = b;
+    }
+  }
+  return moment;
+};
+view.addEventListener("click", (event) => {
+  const box = $("stage").getBoundingClientRect();
+  const x = (event.clientX - box.left - place.x) / place.scale + PIECE.centre[0] - PIECE.width / 2;
+  const y = PIECE.centre[1] + PIECE.height / 2 - (event.clientY - box.top - place.y) / place.scale;
+  const moment = reachedAt(x, y);
+  if (moment !== null) seek(moment);
+});
 
 // The picture on the bench sheet: the finished piece on pale wood, made when there is nothing else to do.
 let print = null;
