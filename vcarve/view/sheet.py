@@ -10,8 +10,8 @@ from html import escape
 
 from vcarve.errors import Finding
 from vcarve.view.cautions import CHECKS, FIRST, GENERAL
-from vcarve.view.drawings import section_svg, zero_svg
 from vcarve.view.facts import PageFacts
+from vcarve.view.section import section_svg, zero_svg
 from vcarve.view.wording import NBSP, duration, mm, plain, share
 
 Row = tuple[str, str]

@@ -10,8 +10,8 @@ from xml.etree import ElementTree
 import numpy as np
 import pytest
 
-from vcarve.view.drawings import profile, section_svg, zero_svg
 from vcarve.view.facts import BitFacts, ClampFacts, GrooveFacts, PageFacts, PieceFacts
+from vcarve.view.section import profile, section_svg, zero_svg
 from vcarve.view.sheet import stock_rows
 from vcarve.view.wording import duration, mm, plain
 
