@@ -7,10 +7,11 @@ from collections.abc import Sequence
 import numpy as np
 
 from vcarve.errors import InputError
-from vcarve.network.clip import clip, inside
-from vcarve.network.faces import half_edge_ends, owners, ring_areas, rings
+from vcarve.network.clip import clip
+from vcarve.network.curve import halves
+from vcarve.network.faces import owners, ring_areas, rings
 from vcarve.network.graph import Graph
-from vcarve.network.model import NM_PER_MM, Bools, Floats, Ints, Network
+from vcarve.network.model import NM_PER_MM, Bools, Ints, Network
 from vcarve.network.noding import curve_boxes, near_pairs, node
 from vcarve.network.proof import prove
 from vcarve.network.repeat import Placing, repeat
@@ -53,14 +54,15 @@ def build_lines(
     """
     if not lines:
         raise InputError("the drawing has no lines on the piece")
-    curves = [(*line.start, *line.end, line.bulge) for line in lines]
-    graph, _, _ = node(
+    drawn = [(part, line.role) for line in lines for part in halves((*line.start, *line.end, line.bulge))]
+    curves = [curve for curve, _ in drawn]
+    graph = node(
         curves,
-        np.array([line.role for line in lines], dtype=np.int64),
-        np.ones(len(lines), dtype=bool),
-        np.full(len(lines), -1, dtype=np.int64),
+        np.array([role for _, role in drawn], dtype=np.int64),
+        np.ones(len(curves), dtype=bool),
+        np.full(len(curves), -1, dtype=np.int64),
         near_pairs(curve_boxes(curves)),
-    )
+    ).graph
     return finish(clip(graph, region, frames, edge=edge), region)
 
 
@@ -70,16 +72,11 @@ def finish(graph: Graph, region: Region) -> Network:
     area = ring_areas(graph, walk, starts)
     outer = area > 0.5e-9
     owner = owners(graph, walk, starts, outer)
-    void = _voids(graph, walk, starts, outer, region)
-    half_class, cell_rings = _cells(graph, walk, starts, outer & ~void, owner)
-    order = [ring for group in cell_rings for ring in group]
-    sizes = np.diff(starts)[order] if order else np.zeros(0, dtype=np.int64)
-    ring_start = np.concatenate([[0], np.cumsum(sizes)]).astype(np.int64)
-    ring_half_edge = (
-        np.concatenate([walk[starts[r] : starts[r + 1]] for r in order])
-        if order
-        else np.zeros(0, dtype=np.int64)
-    )
+    void = _voids(graph, walk, starts, outer)
+    order, cell_ring_start, cell_class = _cells(graph, walk, starts, outer & ~void, owner)
+    ring_start = np.concatenate([[0], np.cumsum(np.diff(starts)[order])]).astype(np.int64)
+    within = np.arange(ring_start[-1]) - np.repeat(ring_start[:-1], np.diff(ring_start))
+    ring_half_edge = walk[np.repeat(starts[order], np.diff(ring_start)) + within]
     places = np.rint(graph.xy * NM_PER_MM).astype(np.int64)
     network = Network(
         x_nm=np.ascontiguousarray(places[:, 0]),
@@ -92,8 +89,8 @@ def finish(graph: Graph, region: Region) -> Network:
         edge_class=graph.edge_class.astype(np.int64),
         ring_half_edge=ring_half_edge.astype(np.int64),
         ring_start=ring_start,
-        cell_ring_start=np.concatenate([[0], np.cumsum([len(g) for g in cell_rings])]).astype(np.int64),
-        cell_class=half_class,
+        cell_ring_start=cell_ring_start,
+        cell_class=cell_class,
     )
     prove(graph, walk, starts, area, outer, void, region)
     return network
@@ -108,45 +105,25 @@ def _box(region: Region) -> tuple[float, float, float, float]:
     return float(low[:, 0].min()), float(low[:, 1].min()), float(high[:, 0].max()), float(high[:, 1].max())
 
 
-def _voids(graph: Graph, walk: Ints, starts: Ints, outer: Bools, region: Region) -> Bools:
-    """Tell which rings bound a hole of the region rather than a cell."""
-    void = np.zeros(len(outer), dtype=bool)
-    if not region.holes:
-        return void
-    start, end = half_edge_ends(graph)
-    rim = ~graph.cut[walk // 2] | (graph.edge_class[walk // 2] < 0)
+def _voids(graph: Graph, walk: Ints, starts: Ints, outer: Bools) -> Bools:
+    """Tell which rings bound a hole of the region rather than a cell: they have the outline's outer side on their left."""
+    side = np.where(walk % 2 == 0, 1, -1) * graph.rim[walk // 2]
     ring = np.repeat(np.arange(len(outer)), np.diff(starts))
-    for r in np.unique(ring[rim & outer[ring]]).tolist():
-        members = walk[starts[r] : starts[r + 1]]
-        point = _point_inside(graph, start[members], end[members], members)
-        void[r] = not bool(inside(region, point[None, :])[0])
-    return void
+    void = np.zeros(len(outer), dtype=bool)
+    void[ring[side < 0]] = True
+    return void & outer
 
 
-def _point_inside(graph: Graph, start: Ints, end: Ints, members: Ints) -> Floats:
-    """Return a point just left of the middle of the ring's longest side."""
-    a, b = graph.xy[start], graph.xy[end]
-    chord = b - a
-    longest = int(np.argmax(np.hypot(*chord.T)))
-    bulge = graph.bulge[members[longest] // 2] * (1.0 if members[longest] % 2 == 0 else -1.0)
-    right = np.array([chord[longest, 1], -chord[longest, 0]])
-    middle = (a[longest] + b[longest]) / 2.0 + 0.5 * bulge * right
-    return np.asarray(middle - right * (1e-3 / max(float(np.hypot(*right)), 1e-9)))
-
-
-def _cells(graph: Graph, walk: Ints, starts: Ints, outer: Bools, owner: Ints) -> tuple[Ints, list[list[int]]]:
-    """Return the class of each cell and the rings of each: its outer one first, then its holes in order."""
+def _cells(graph: Graph, walk: Ints, starts: Ints, outer: Bools, owner: Ints) -> tuple[Ints, Ints, Ints]:
+    """Return the rings of all cells (each cell's outer one first, then its holes in order), their offsets and the cells' classes."""
     klass = graph.edge_class[walk // 2]
     half = np.where(klass < 0, -1, 2 * klass + walk % 2)
-    count = len(starts) - 1
-    lowest = np.minimum.reduceat(half, starts[:-1]) if count else np.zeros(0, dtype=np.int64)
-    holes: dict[int, list[int]] = {}
-    for ring in np.flatnonzero((owner >= 0) & (owner != np.arange(count))).tolist():
-        holes.setdefault(int(owner[ring]), []).append(ring)
-    groups: list[list[int]] = []
-    classes: list[int] = []
-    for ring in np.flatnonzero(outer).tolist():
-        group = [ring, *holes.get(ring, ())]
-        groups.append(group)
-        classes.append(int(lowest[ring]) if all(lowest[r] >= 0 for r in group) else -1)
-    return np.array(classes, dtype=np.int64), groups
+    lowest = np.minimum.reduceat(half, starts[:-1]) if len(starts) > 1 else np.zeros(0, dtype=np.int64)
+    mine = np.flatnonzero((owner >= 0) & outer[owner])
+    order = mine[np.lexsort((mine, owner[mine] != mine, owner[mine]))]
+    begin = np.flatnonzero(owner[order] == order)
+    offsets = np.append(begin, len(order)).astype(np.int64)
+    if not len(begin):
+        return order, offsets, np.zeros(0, dtype=np.int64)
+    whole = np.minimum.reduceat(lowest[order], begin) >= 0
+    return order, offsets, np.where(whole, lowest[order[begin]], -1)

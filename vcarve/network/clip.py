@@ -1,30 +1,44 @@
 """What the piece does to the endless pattern: lines end at its outline, frames cross them, the outline closes cells.
 
-Only edges that the outline or a frame comes near are noded; all others are kept or dropped whole.
+Only edges that the outline or a frame comes near are noded; all others are kept or dropped whole.  Vertices within
+``SNAP_MM`` of the outline move onto it.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 import shapely
 
-from vcarve.network.curve import Curve, centre_radius
+from vcarve.network.curve import Curve, centre_radius, halves
 from vcarve.network.graph import Graph, edge_bounds
 from vcarve.network.model import Bools, Floats, Ints, Role
-from vcarve.network.noding import TOLERANCE_MM, curve_boxes, curve_list, middle_points, near_pairs, node
+from vcarve.network.noding import (
+    FRAME,
+    LINE,
+    RIM,
+    SNAP_MM,
+    TOLERANCE_MM,
+    curve_boxes,
+    curve_list,
+    middle_points,
+    near_pairs,
+    node,
+)
 from vcarve.pattern.region import Region, Ring
 
 SAG_MM = 1e-4  # how far the straight copy of an arc may stand off it where only nearness is asked
 
 
 def ring_curves(ring: Ring) -> list[Curve]:
-    """Return the sides of a ring as curves."""
+    """Return the sides of a ring as curves that turn by half a circle at most."""
     ends = np.roll(ring.xy_mm, -1, axis=0)
     return [
-        (float(a[0]), float(a[1]), float(b[0]), float(b[1]), float(bulge))
+        curve
         for a, b, bulge in zip(ring.xy_mm, ends, ring.bulge, strict=True)
+        for curve in halves((float(a[0]), float(a[1]), float(b[0]), float(b[1]), float(bulge)))
     ]
 
 
@@ -78,60 +92,61 @@ def clip(
 ) -> Graph:
     """Return the part of the graph inside the region, the region's outline and the frames, all noded.
 
-    ``frames`` are regions whose rings are lines to cut, with their role.  With ``edge="groove"`` lines on the outline are cut, with
-    ``"plain"`` they are left; the outline itself is never cut.
+    ``frames`` are regions whose rings are lines to cut, with their role.  With ``edge="groove"`` lines on the outline are cut,
+    with ``"plain"`` they are left; the outline itself is never cut.
     """
     outline = [curve for ring in region.rings for curve in ring_curves(ring)]
     border: list[Curve] = list(outline)
     border_role = [int(Role.OUTLINE)] * len(outline)
-    border_cut = [False] * len(outline)
     for frame, role in frames:
         rings = [curve for ring in frame.rings for curve in ring_curves(ring)]
         border.extend(rings)
         border_role.extend([role] * len(rings))
-        border_cut.extend([True] * len(rings))
+    framing = np.arange(len(border)) >= len(outline)
 
     near, inner = _sort_out(graph, region, border)
-    core = graph.take(inner)
-    # What the border touches is noded against it; its ends keep their vertex numbers where they are shared.
+    # What the border touches is noded against it.
     crossing = curve_list(graph, near)
-    curves = crossing + border
-    boxes, border_boxes = curve_boxes(crossing), curve_boxes(border)
-    pairs = near_pairs(border_boxes)
-    if len(crossing):
-        across = near_pairs(boxes, border_boxes)
-        across[:, 1] += len(crossing)
-        pairs = np.vstack([across, pairs + len(crossing)])
     count = len(crossing)
+    border_boxes = curve_boxes(border)
+    pairs = near_pairs(border_boxes) + count
+    if count:
+        across = near_pairs(curve_boxes(crossing), border_boxes)
+        pairs = np.vstack([across + np.array([0, count]), pairs])
     shared = np.unique(np.concatenate([graph.tail[near], graph.head[near]]))
-    noded, source, whole = node(
-        curves,
+    noded = node(
+        crossing + border,
         np.concatenate([graph.role[near], np.array(border_role, dtype=np.int64)]),
-        np.concatenate([graph.cut[near], np.array(border_cut, dtype=bool)]),
+        np.concatenate([graph.cut[near], framing]),
         np.concatenate([graph.edge_class[near], np.full(len(border), -1)]),
         pairs,
+        rank=np.concatenate([np.full(count, LINE), np.where(framing, FRAME, RIM)]),
         fixed_xy=graph.xy[shared],
     )
-    on_outline = _on(noded, outline)
-    within = inside(region, middle_points(noded)) | on_outline
-    roles, cut, klass = noded.role.copy(), noded.cut.copy(), noded.edge_class.copy()
-    klass[(whole == 0) | (source >= count)] = -1
-    klass[on_outline] = -1
-    if edge == "plain":
-        cut[on_outline] = False
-        roles[on_outline] = int(Role.OUTLINE)
-    fresh = len(noded.xy) - len(shared)
-    number = np.concatenate([shared, len(graph.xy) + np.arange(fresh)])
-    rim = Graph(
-        xy=np.vstack([graph.xy, noded.xy[len(shared) :]]),
-        tail=number[noded.tail],
-        head=number[noded.head],
-        bulge=noded.bulge,
-        role=roles,
-        cut=cut,
-        edge_class=klass,
+    rim = noded.graph
+    on_outline = rim.rim != 0
+    within = inside(region, middle_points(rim)) | on_outline
+    # Vertices of the rim come after those of the graph; where the core shares them it takes the new ones.
+    number = np.arange(len(graph.xy))
+    number[shared] = len(graph.xy) + noded.fixed
+    xy = np.vstack([graph.xy, rim.xy])
+    core = graph.take(inner).renumbered(xy, number)
+    moved = np.zeros(len(xy), dtype=bool)
+    moved[number[shared]] = np.hypot(*(xy[number[shared]] - graph.xy[shared]).T) > TOLERANCE_MM
+    rim = rim.renumbered(xy, len(graph.xy) + np.arange(len(rim.xy)))
+    own = ~noded.whole | (noded.source >= count) | on_outline
+    left = on_outline & (edge == "plain")
+    rim = replace(
+        rim,
+        role=np.where(left, int(Role.OUTLINE), rim.role),
+        cut=rim.cut & ~left,
+        edge_class=np.where(own, -1, rim.edge_class),
     ).take(within)
-    return core.join(rim).compact()
+    joined = core.join(rim)
+    joined = joined.take(joined.tail != joined.head)
+    # What has been moved is no longer the copy of its like.
+    strained = moved[joined.tail] | moved[joined.head]
+    return replace(joined, edge_class=np.where(strained, -1, joined.edge_class)).compact()
 
 
 def _sort_out(graph: Graph, region: Region, border: list[Curve]) -> tuple[Ints, Ints]:
@@ -139,7 +154,7 @@ def _sort_out(graph: Graph, region: Region, border: list[Curve]) -> tuple[Ints, 
     boxes = edge_bounds(graph)
     lines = _border_lines(border)
     box = shapely.total_bounds(lines)
-    grow = 4.0 * TOLERANCE_MM + SAG_MM
+    grow = SNAP_MM + SAG_MM
     outside = (
         (boxes[:, 0] > box[2] + grow)
         | (boxes[:, 2] < box[0] - grow)
@@ -166,28 +181,3 @@ def _sort_out(graph: Graph, region: Region, border: list[Curve]) -> tuple[Ints, 
 
 def _border_lines(border: list[Curve]) -> np.ndarray:
     return np.array([shapely.LineString([*flattened(curve), curve[2:4]]) for curve in border], dtype=object)
-
-
-def _on(graph: Graph, outline: list[Curve]) -> Bools:
-    """Tell which edges lie on the outline: both ends and the middle of each do."""
-    result = np.zeros(len(graph.tail), dtype=bool)
-    if len(graph.tail) == 0:
-        return result
-    tree = shapely.STRtree(_border_lines(outline))
-    middles = middle_points(graph)
-    edges, sides = tree.query(shapely.points(middles), predicate="dwithin", distance=2.0 * SAG_MM)
-    for e, s in zip(edges, sides, strict=True):
-        if result[e]:
-            continue
-        spots = (graph.xy[graph.tail[e]], graph.xy[graph.head[e]], middles[e])
-        result[e] = all(_at(outline[s], float(p[0]), float(p[1])) for p in spots)
-    return result
-
-
-def _at(curve: Curve, x: float, y: float) -> bool:
-    x0, y0, x1, y1, bulge = curve
-    if bulge == 0.0:
-        span = np.hypot(x1 - x0, y1 - y0)
-        return bool(abs((x1 - x0) * (y - y0) - (y1 - y0) * (x - x0)) <= 2.0 * TOLERANCE_MM * span)
-    cx, cy, radius = centre_radius(curve)
-    return bool(abs(np.hypot(x - cx, y - cy) - radius) <= 2.0 * TOLERANCE_MM)

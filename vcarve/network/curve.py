@@ -40,6 +40,14 @@ def part_bulge(bulge: float, t0: float, t1: float) -> float:
     return math.tan(math.atan(bulge) * (t1 - t0)) if bulge else 0.0
 
 
+def halves(curve: Curve) -> tuple[Curve, ...]:
+    """Return the curve, or its two halves where it turns by more than half a circle: a network's arcs turn by that at most."""
+    if abs(curve[4]) <= 1.0 + 1e-9:
+        return (curve,)
+    middle, bulge = point_at(curve, 0.5), part_bulge(curve[4], 0.0, 0.5)
+    return (curve[0], curve[1], *middle, bulge), (*middle, curve[2], curve[3], bulge)
+
+
 def bounds(curve: Curve) -> tuple[float, float, float, float]:
     """Return the smallest upright box round a curve: x low, y low, x high, y high."""
     x0, y0, x1, y1, bulge = curve
@@ -137,24 +145,28 @@ def _circle_circle(
     return [(fx - half * uy, fy + half * ux), (fx + half * uy, fy - half * ux)]
 
 
-def meetings(a: Curve, b: Curve, tolerance: float) -> list[tuple[Point, float, float]]:
+def meetings(
+    a: Curve, b: Curve, tolerance: float, reach: float | None = None
+) -> list[tuple[Point, float, float]]:
     """Return every point where two curves meet, with its parameter on each.
 
-    Ends that lie on the other curve within ``tolerance`` count, so curves that share a stretch give the ends of that stretch.
+    Ends that lie on the other curve within ``reach`` (``tolerance`` where none is given) count, so curves that share a stretch
+    give the ends of that stretch.
     """
     found: list[tuple[Point, float, float]] = []
+    reach = tolerance if reach is None else reach
 
-    def take(point: Point) -> None:
-        ta, tb = parameter(a, point, tolerance), parameter(b, point, tolerance)
+    def take(point: Point, near: float) -> None:
+        ta, tb = parameter(a, point, near), parameter(b, point, near)
         if ta is not None and tb is not None:
             for other, _, _ in found:
-                if math.hypot(point[0] - other[0], point[1] - other[1]) <= tolerance:
+                if math.hypot(point[0] - other[0], point[1] - other[1]) <= near:
                     return
             found.append((point, ta, tb))
 
     # Ends first: they are exact, and a crossing found next to one is the same place.
     for x, y in ((a[0], a[1]), (a[2], a[3]), (b[0], b[1]), (b[2], b[3])):
-        take((x, y))
+        take((x, y), reach)
     if a[4] == 0.0 and b[4] == 0.0:
         points = _line_line(a, b)
     elif a[4] == 0.0:
@@ -164,5 +176,5 @@ def meetings(a: Curve, b: Curve, tolerance: float) -> list[tuple[Point, float, f
     else:
         points = _circle_circle(*centre_radius(a), *centre_radius(b), tolerance)
     for point in points:
-        take(point)
+        take(point, tolerance)
     return found

@@ -17,8 +17,8 @@ from scipy.sparse.csgraph import connected_components
 from vcarve.network.graph import Graph, edge_bounds
 from vcarve.network.model import Bools, Floats, Ints
 
-# Directions closer than this are the same direction; the curvature then tells which edge lies to the left.
-ANGLE_TIE_RAD = 1e-5
+# Edges that leave a vertex closer together than this may touch there; see next_half_edge.
+BUNDLE_RAD = 0.01
 # Twice the smallest area, in mm², that counts as one; what is less is a run out and back.
 AREA_NOISE_MM2 = 1e-9
 
@@ -41,7 +41,7 @@ def _directions(graph: Graph) -> tuple[Floats, Floats]:
     backward = angle + math.pi + half
     directions = np.column_stack([forward, backward]).ravel()
     directions = np.mod(directions + math.pi, 2.0 * math.pi) - math.pi
-    directions = np.where(directions > math.pi - ANGLE_TIE_RAD, directions - 2.0 * math.pi, directions)
+    directions = np.where(directions > math.pi - BUNDLE_RAD, directions - 2.0 * math.pi, directions)
     return directions, np.column_stack([curvature, -curvature]).ravel()
 
 
@@ -50,12 +50,17 @@ def next_half_edge(graph: Graph) -> Ints:
     start, _ = half_edge_ends(graph)
     direction, curvature = _directions(graph)
     order = np.lexsort((direction, start))
-    tied = np.zeros(len(order), dtype=bool)
-    tied[1:] = (start[order][1:] == start[order][:-1]) & (np.diff(direction[order]) < ANGLE_TIE_RAD)
-    if tied.any():
+    bundled = np.zeros(len(order), dtype=bool)
+    bundled[1:] = (start[order][1:] == start[order][:-1]) & (np.diff(direction[order]) < BUNDLE_RAD)
+    if bundled.any() and graph.bulge.any():
+        # Lines that touch leave side by side: there the fan is taken a little way off, where they have parted.  Half of the
+        # shortest edge in the bundle is before any of them can meet again; a chord turns by half of what its arc does.
         bundle = np.empty(len(order), dtype=np.int64)
-        bundle[order] = np.cumsum(~tied)
-        order = np.lexsort((direction, curvature, bundle))
+        bundle[order] = np.cumsum(~bundled) - 1
+        chord = np.hypot(*(graph.xy[graph.head] - graph.xy[graph.tail]).T)
+        shortest = np.full(int(bundle.max()) + 1, np.inf)
+        np.minimum.at(shortest, bundle, np.repeat(chord, 2))
+        order = np.lexsort((direction + 0.25 * shortest[bundle] * curvature, bundle))
     rank = np.empty(len(order), dtype=np.int64)
     rank[order] = np.arange(len(order))
     degree = np.bincount(start, minlength=len(graph.xy))
@@ -129,36 +134,58 @@ def owners(graph: Graph, walk: Ints, starts: Ints, outer: Bools) -> Ints:
     loose = np.flatnonzero(~outer)
     if len(loose) <= 1:
         return owner
-    start, _ = half_edge_ends(graph)
     ring_of = np.empty(len(walk), dtype=np.int64)
     ring_of[walk] = np.repeat(np.arange(count), np.diff(starts))
     # Look down from just left of each part's leftmost place: nothing of the part itself can be in the way.
-    boxes = edge_bounds(graph)
-    edge_low = np.column_stack([boxes[:, 0], boxes[:, 0]]).ravel()
-    spots = np.empty((len(loose), 2))
-    for k, ring in enumerate(loose.tolist()):
-        members = walk[starts[ring] : starts[ring + 1]]
-        vertices = graph.xy[start[members]]
-        leftmost = vertices[np.lexsort((vertices[:, 1], vertices[:, 0]))[0]]
-        low = min(float(edge_low[members].min()), float(leftmost[0]))
-        spots[k] = (low - 1.3e-6, leftmost[1])
-    tree = shapely.STRtree(shapely.box(boxes[:, 0], boxes[:, 1], boxes[:, 2], boxes[:, 3]))
-    below = _first_below(graph, tree, boxes, spots)
-    parent = {}
-    for ring, hit in zip(loose.tolist(), below.tolist(), strict=True):
-        parent[ring] = -1 if hit < 0 else int(ring_of[hit])
-    for ring in loose.tolist():
-        up, seen = parent[ring], 0
-        while up >= 0 and not outer[up]:
-            up, seen = parent[up], seen + 1
-            if seen > count:
-                up = -1
-        owner[ring] = up
+    left = _leftmost(graph)
+    inner = ~outer[ring_of[walk]]
+    members, ring = walk[inner], ring_of[walk[inner]]
+    order = np.lexsort((left[members // 2, 1], left[members // 2, 0], ring))
+    lead = np.concatenate([[True], ring[order][1:] != ring[order][:-1]])
+    spots = left[members[order[lead]] // 2] - (1.3e-6, 0.0)
+    below = _first_below(graph, spots)
+    # What is seen below may be the outer side of another part, which lies further left: go on from there, all at once.
+    onward = np.arange(count + 1)
+    onward[loose] = np.where(below < 0, count, ring_of[below])
+    for _ in range(int(count).bit_length() + 1):
+        onward = onward[onward]
+    found = onward[loose]
+    owner[loose] = np.where((found < count) & outer[np.minimum(found, count - 1)], found, -1)
     return owner
 
 
-def _first_below(graph: Graph, tree: shapely.STRtree, boxes: Floats, spots: Floats) -> Ints:
+def _leftmost(graph: Graph) -> Floats:
+    """Return the leftmost point of each edge, (E, 2): an end, or where an arc turns back."""
+    a, b = graph.xy[graph.tail], graph.xy[graph.head]
+    point = np.where(((a[:, 0] < b[:, 0]) | ((a[:, 0] == b[:, 0]) & (a[:, 1] <= b[:, 1])))[:, None], a, b)
+    bent = np.flatnonzero(graph.bulge != 0.0)
+    centre, radius = _circles(graph, bent)
+    turn = centre - np.column_stack([radius, np.zeros(len(bent))])
+    on = _on_arc(graph, bent, turn)
+    point[bent[on]] = turn[on]
+    return point
+
+
+def _circles(graph: Graph, edge: Ints) -> tuple[Floats, Floats]:
+    """Return centre (n, 2) and radius (n,) of edges that are arcs."""
+    a, b, bulge = graph.xy[graph.tail[edge]], graph.xy[graph.head[edge]], graph.bulge[edge]
+    chord = b - a
+    off = (1.0 - bulge**2) / (4.0 * bulge)
+    centre = (a + b) / 2.0 + np.column_stack([-chord[:, 1] * off, chord[:, 0] * off])
+    return centre, (1.0 + bulge**2) / (4.0 * np.abs(bulge)) * np.hypot(*chord.T)
+
+
+def _on_arc(graph: Graph, edge: Ints, point: Floats) -> Bools:
+    """Tell of points (n, 2) on the circles of arcs whether they are on the arcs: beyond the chord, on the bulging side."""
+    a, b = graph.xy[graph.tail[edge]], graph.xy[graph.head[edge]]
+    chord, far = b - a, point - a
+    return np.asarray((chord[:, 0] * far[:, 1] - chord[:, 1] * far[:, 0]) * graph.bulge[edge] <= 0.0)
+
+
+def _first_below(graph: Graph, spots: Floats) -> Ints:
     """Return for each spot the half-edge straight below it whose left side faces up, or -1."""
+    boxes = edge_bounds(graph)
+    tree = shapely.STRtree(shapely.box(boxes[:, 0], boxes[:, 1], boxes[:, 2], boxes[:, 3]))
     found = np.full(len(spots), -1, dtype=np.int64)
     open_ = np.arange(len(spots))
     bottom = float(boxes[:, 1].min()) - 1.0
@@ -197,23 +224,17 @@ def _height_at(graph: Graph, edge: Ints, x: Floats) -> tuple[Floats, Bools]:
         t = (x - a[:, 0]) / (b[:, 0] - a[:, 0])
         y = np.where((t >= 0.0) & (t <= 1.0), a[:, 1] + t * (b[:, 1] - a[:, 1]), np.nan)
     right = b[:, 0] > a[:, 0]
-    for k in np.flatnonzero(graph.bulge[edge] != 0.0):
-        curve = (*a[k], *b[k], graph.bulge[edge[k]])
-        y[k], right[k] = _arc_height(tuple(float(v) for v in curve), float(x[k]))
-    return y, right
-
-
-def _arc_height(curve: tuple[float, ...], x: float) -> tuple[float, bool]:
-    from vcarve.network.curve import centre_radius, parameter
-
-    whole = (curve[0], curve[1], curve[2], curve[3], curve[4])
-    cx, cy, radius = centre_radius(whole)
-    inner = radius * radius - (x - cx) ** 2
-    if inner <= 0.0:
-        return math.nan, True
-    for side in (1.0, -1.0):
-        y = cy + side * math.sqrt(inner)
-        if parameter(whole, (x, y), 1e-9 * max(radius, 1.0)) is not None:
+    bent = np.flatnonzero(graph.bulge[edge] != 0.0)
+    if len(bent):
+        arc = edge[bent]
+        centre, radius = _circles(graph, arc)
+        inner = radius**2 - (x[bent] - centre[:, 0]) ** 2
+        rise = np.sqrt(np.maximum(inner, 0.0))
+        y[bent] = np.nan
+        for side in (-1.0, 1.0):
+            level = centre[:, 1] + side * rise
+            on = (inner > 0.0) & _on_arc(graph, arc, np.column_stack([x[bent], level]))
+            y[bent[on]] = level[on]
             # Counter-clockwise arcs run to the left on their upper half.
-            return y, (side > 0.0) != (whole[4] > 0.0)
-    return math.nan, True
+            right[bent[on]] = (side > 0.0) != (graph.bulge[arc[on]] > 0.0)
+    return y, right

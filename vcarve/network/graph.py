@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -11,7 +11,10 @@ from vcarve.network.model import Bools, Floats, Ints
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Graph:
-    """Vertices (V, 2) in mm and edges (E,) between them; columns as in ``network.model.Network``."""
+    """Vertices (V, 2) in mm and edges (E,) between them; columns as in ``network.model.Network``.
+
+    ``rim`` (E,) tells edges on the outline: 1 where the piece lies to the left, -1 where it lies to the right, else 0.
+    """
 
     xy: Floats
     tail: Ints
@@ -20,6 +23,7 @@ class Graph:
     role: Ints
     cut: Bools
     edge_class: Ints
+    rim: Ints
 
     def take(self, keep: Bools | Ints) -> Graph:
         """Return the graph with these edges only; vertices stay as they are."""
@@ -31,6 +35,7 @@ class Graph:
             role=self.role[keep],
             cut=self.cut[keep],
             edge_class=self.edge_class[keep],
+            rim=self.rim[keep],
         )
 
     def compact(self) -> Graph:
@@ -38,30 +43,23 @@ class Graph:
         used = np.zeros(len(self.xy), dtype=bool)
         used[self.tail] = True
         used[self.head] = True
-        place = np.cumsum(used) - 1
-        return Graph(
-            xy=self.xy[used],
-            tail=place[self.tail],
-            head=place[self.head],
-            bulge=self.bulge,
-            role=self.role,
-            cut=self.cut,
-            edge_class=self.edge_class,
-        )
+        return self.renumbered(self.xy[used], np.cumsum(used) - 1)
+
+    def renumbered(self, xy: Floats, number: Ints) -> Graph:
+        """Return the graph on other vertices: ``number`` (V,) tells which each of its own becomes."""
+        return replace(self, xy=xy, tail=number[self.tail], head=number[self.head])
 
     def join(self, other: Graph) -> Graph:
-        """Return both graphs side by side, as long as ``other`` uses the same vertex numbers or later ones.
-
-        ``other.xy`` must begin with this graph's vertices.
-        """
+        """Return the edges of both graphs, which have the same vertices."""
         return Graph(
-            xy=other.xy,
+            xy=self.xy,
             tail=np.concatenate([self.tail, other.tail]),
             head=np.concatenate([self.head, other.head]),
             bulge=np.concatenate([self.bulge, other.bulge]),
             role=np.concatenate([self.role, other.role]),
             cut=np.concatenate([self.cut, other.cut]),
             edge_class=np.concatenate([self.edge_class, other.edge_class]),
+            rim=np.concatenate([self.rim, other.rim]),
         )
 
 

@@ -1,11 +1,17 @@
 """Noding: curves that cross, touch or overlap become unique edges that meet only at their ends.
 
 Used for what the border clips, for frames and for drawings; the inside of a pattern never needs it.
+
+Places closer than ``SNAP_MM`` are one vertex, and an end that close to a curve lies on it, so no edge comes out shorter than
+that: a program is written to a thousandth of a millimetre, and anything less would be noise in it.  What a vertex keeps
+of its several places is the one that must not move: a corner of the outline, then a place on the outline, then the same
+of frames, then the ends of lines, then crossings.
 """
 
 from __future__ import annotations
 
-import math
+from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 import shapely
@@ -13,11 +19,28 @@ from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
-from vcarve.network.curve import Curve, bounds, meetings, parameter, part_bulge
+from vcarve.network.curve import Curve, bounds, meetings, part_bulge, point_at
 from vcarve.network.graph import Graph
 from vcarve.network.model import Bools, Floats, Ints
 
-TOLERANCE_MM = 1e-5  # 10 nm: points closer than this are one vertex
+SNAP_MM = 2e-3  # 2 µm: closer than this is the same place
+TOLERANCE_MM = 1e-5  # 10 nm: how exactly curves are said to touch
+
+RIM, FRAME, LINE = 0, 1, 2  # ranks of curves: which of them gives way to which
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Noded:
+    """A noded graph and where its edges come from.
+
+    ``source`` (E,) is the curve each edge is a part of, ``whole`` (E,) tells whether it is all of that curve.  ``fixed`` are the
+    vertices that the given places have become.
+    """
+
+    graph: Graph
+    source: Ints
+    whole: Bools
+    fixed: Ints
 
 
 def near_pairs(boxes: Floats, others: Floats | None = None) -> Ints:
@@ -25,7 +48,7 @@ def near_pairs(boxes: Floats, others: Floats | None = None) -> Ints:
 
     With one set, each pair once and no box with itself.
     """
-    grow = TOLERANCE_MM
+    grow = SNAP_MM
     grown = shapely.box(boxes[:, 0] - grow, boxes[:, 1] - grow, boxes[:, 2] + grow, boxes[:, 3] + grow)
     tree = shapely.STRtree(grown)
     if others is None:
@@ -38,162 +61,178 @@ def near_pairs(boxes: Floats, others: Floats | None = None) -> Ints:
     return np.column_stack([hit[order], probe[order]]).astype(np.int64)
 
 
-def curve_boxes(curves: list[Curve]) -> Floats:
+def curve_boxes(curves: Sequence[Curve]) -> Floats:
     """Return the exact boxes of curves, shape (n, 4)."""
     return np.array([bounds(curve) for curve in curves]).reshape(-1, 4)
 
 
 def node(
-    curves: list[Curve],
+    curves: Sequence[Curve],
     role: Ints,
     cut: Bools,
     edge_class: Ints,
     pairs: Ints,
     *,
+    rank: Ints | None = None,
     fixed_xy: Floats | None = None,
-) -> tuple[Graph, Ints, Ints]:
+) -> Noded:
     """Return the graph of these curves split where the given pairs of them meet.
 
-    ``fixed_xy`` are vertices that come first, keep their numbers and take up every end close to them.
-    Of edges that coincide one is kept: the one to cut before the one that is not, then the lowest role.
-    Also returns for each edge the curve it comes from, and for each edge whether it covers the whole curve (1) or part (0).
+    ``rank`` (n,) says of each curve whether it is the outline's, a frame's or a line (the default).  ``fixed_xy`` are places that
+    take up every end close to them.  Of edges that coincide one is kept: the one to cut before the one that is not,
+    then the lowest role; it takes its curvature from the outline if that is among them.
     """
-    stops: list[list[tuple[float, float, float]]] = [
-        [(0.0, curve[0], curve[1]), (1.0, curve[2], curve[3])] for curve in curves
+    count = len(curves)
+    ranks = np.full(count, LINE, dtype=np.int64) if rank is None else rank
+    owner, place, xy, corner = _stops(curves, pairs)
+    # A place on the outline or on a frame lies on it exactly.
+    for k in np.flatnonzero((ranks[owner] < LINE) & ~corner):
+        xy[k] = point_at(curves[owner[k]], float(place[k]))
+    fixed = np.empty((0, 2)) if fixed_xy is None else fixed_xy
+    weight = np.concatenate([np.full(len(fixed), 2 * LINE), 2 * ranks[owner] + ~corner])
+    vertices, label = _cluster(np.vstack([fixed, xy]), weight)
+    at = label[len(fixed) :]
+
+    # Places of one curve that have become one vertex count once (arcs turn by half a circle at most, so none is lost).
+    order = np.lexsort((place, owner))
+    owner, at, place = owner[order], at[order], place[order]
+    fresh = np.ones(len(order), dtype=bool)
+    fresh[1:] = (owner[1:] != owner[:-1]) | (at[1:] != at[:-1])
+    begin = np.flatnonzero(fresh)
+    last = np.append(begin[1:], len(order)) - 1
+    t = np.where(place[begin] == 0.0, 0.0, place[last])
+    owner, at = owner[begin], at[begin]
+    edge = np.flatnonzero(owner[1:] == owner[:-1])
+    source = owner[edge]
+    bulge = [
+        part_bulge(curves[s][4], t0, t1)
+        for s, t0, t1 in zip(source.tolist(), t[edge].tolist(), t[edge + 1].tolist(), strict=True)
     ]
+    graph = Graph(
+        xy=vertices,
+        tail=at[edge],
+        head=at[edge + 1],
+        bulge=np.array(bulge, dtype=float),
+        role=role[source],
+        cut=cut[source],
+        edge_class=edge_class[source],
+        rim=(ranks[source] == RIM).astype(np.int64),
+    )
+    whole = (t[edge] == 0.0) & (t[edge + 1] == 1.0)
+    graph, keep = _merged(graph)
+    return Noded(graph=graph, source=source[keep], whole=whole[keep], fixed=label[: len(fixed)])
+
+
+def _stops(curves: Sequence[Curve], pairs: Ints) -> tuple[Ints, Floats, Floats, Bools]:
+    """Return the places where curves begin, end or meet another: curve, parameter, place (n, 2), and whether it is an end."""
+    count = len(curves)
+    ends = np.array([curve[:4] for curve in curves]).reshape(-1, 2, 2)
     straight = np.array([curve[4] == 0.0 for curve in curves], dtype=bool)
     plain = straight[pairs[:, 0]] & straight[pairs[:, 1]] if len(pairs) else np.zeros(0, dtype=bool)
-    for a, b, stop in _line_meetings(curves, pairs[plain]):
-        stops[a].append(stop)
-        stops[b].append((math.nan, stop[1], stop[2]))
-    for a, b in pairs[~plain]:
-        for (x, y), ta, tb in meetings(curves[a], curves[b], TOLERANCE_MM):
-            stops[a].append((ta, x, y))
-            stops[b].append((tb, x, y))
-    # One parameter per stop: those met from the other side get theirs from the point.
-    points: list[tuple[float, float]] = []
-    owner: list[int] = []
-    place: list[float] = []
-    for index, found in enumerate(stops):
-        for t, x, y in found:
-            at = parameter(curves[index], (x, y), TOLERANCE_MM) if math.isnan(t) else t
-            if at is None:
-                continue
-            points.append((x, y))
-            owner.append(index)
-            place.append(at)
-    fixed = np.empty((0, 2)) if fixed_xy is None else fixed_xy
-    xy, label = _cluster(np.vstack([fixed, np.array(points).reshape(-1, 2)]), len(fixed))
-    label = label[len(fixed) :]
-
-    tails: list[int] = []
-    heads: list[int] = []
-    bulges: list[float] = []
-    source: list[int] = []
-    whole: list[int] = []
-    order = np.lexsort((place, owner))
-    previous = -1
-    t_before, v_before = 0.0, -1
-    for k in order:
-        index, t, vertex = owner[k], place[k], int(label[k])
-        if index != previous:
-            previous, t_before, v_before = index, t, vertex
-            continue
-        if vertex == v_before and (curves[index][4] == 0.0 or t - t_before < 0.5):
-            continue
-        tails.append(v_before)
-        heads.append(vertex)
-        bulges.append(part_bulge(curves[index][4], t_before, t))
-        source.append(index)
-        whole.append(int(t_before == 0.0 and t == 1.0))
-        t_before, v_before = t, vertex
-    src = np.array(source, dtype=np.int64)
-    graph = Graph(
-        xy=xy,
-        tail=np.array(tails, dtype=np.int64),
-        head=np.array(heads, dtype=np.int64),
-        bulge=np.array(bulges, dtype=float),
-        role=role[src],
-        cut=cut[src],
-        edge_class=edge_class[src],
+    owner, place, xy = _line_meetings(ends, pairs[plain])
+    owners, places, spots = owner.tolist(), place.tolist(), xy.tolist()
+    for a, b in pairs[~plain].tolist():
+        for point, ta, tb in meetings(curves[a], curves[b], TOLERANCE_MM, SNAP_MM):
+            owners += [a, b]
+            places += [ta, tb]
+            spots += [point, point]
+    return (
+        np.concatenate([np.repeat(np.arange(count), 2), np.array(owners, dtype=np.int64)]),
+        np.concatenate([np.tile([0.0, 1.0], count), np.array(places, dtype=float)]),
+        np.vstack([ends.reshape(-1, 2), np.array(spots, dtype=float).reshape(-1, 2)]),
+        np.arange(2 * count + len(owners)) < 2 * count,
     )
-    keep = _first_of_equals(graph)
-    return graph.take(keep), src[keep], np.array(whole, dtype=np.int64)[keep]
 
 
-def _line_meetings(curves: list[Curve], pairs: Ints) -> list[tuple[int, int, tuple[float, float, float]]]:
-    """Return (a, b, (t on a, x, y)) for every place where two straight lines meet, found for all pairs at once."""
-    if len(pairs) == 0:
-        return []
-    table = np.array([curve[:4] for curve in curves])
-    a, b = table[pairs[:, 0]], table[pairs[:, 1]]
-    ux, uy = a[:, 2] - a[:, 0], a[:, 3] - a[:, 1]
-    vx, vy = b[:, 2] - b[:, 0], b[:, 3] - b[:, 1]
-    lu, lv = np.hypot(ux, uy), np.hypot(vx, vy)
-    cross = ux * vy - uy * vx
-    slanted = np.abs(cross) > 1e-9 * lu * lv
-    found: list[tuple[int, int, tuple[float, float, float]]] = []
+def _line_meetings(ends: Floats, pairs: Ints) -> tuple[Ints, Floats, Floats]:
+    """Return curve, parameter and place (n, 2) wherever two straight lines of a pair meet, for both of them.
+
+    A line's end near the other line is a place on that one; so lines that run along each other meet at each other's ends.
+    """
+    a, b = pairs[:, 0], pairs[:, 1]
+    pa, pb = ends[a, 0], ends[b, 0]
+    u, v = ends[a, 1] - pa, ends[b, 1] - pb
+    lu, lv = np.hypot(*u.T), np.hypot(*v.T)
+    owners, places, spots = [np.zeros(0, dtype=np.int64)], [np.zeros(0)], [np.zeros((0, 2))]
     with np.errstate(divide="ignore", invalid="ignore"):
-        wx, wy = b[:, 0] - a[:, 0], b[:, 1] - a[:, 1]
-        t = (wx * vy - wy * vx) / cross
-        s = (wx * uy - wy * ux) / cross
-        inside = (
-            slanted
-            & (t * lu > TOLERANCE_MM)
-            & ((1.0 - t) * lu > TOLERANCE_MM)
-            & (s * lv > TOLERANCE_MM)
-            & ((1.0 - s) * lv > TOLERANCE_MM)
-        )
-    for k in np.flatnonzero(inside):
-        x, y = a[k, 0] + t[k] * ux[k], a[k, 1] + t[k] * uy[k]
-        found.append((int(pairs[k, 0]), int(pairs[k, 1]), (float(t[k]), float(x), float(y))))
-    # Crossings near an end, and lines that run along each other, are looked at one by one.
-    margin = 4.0 * TOLERANCE_MM
-    with np.errstate(invalid="ignore"):
-        apart = slanted & (
-            (t * lu < -margin) | ((t - 1.0) * lu > margin) | (s * lv < -margin) | ((s - 1.0) * lv > margin)
-        )
-        gap = np.abs(wx * uy - wy * ux) / np.where(lu > 0, lu, 1.0)
-        apart |= ~slanted & (gap > margin) & (np.abs((wx + vx) * uy - (wy + vy) * ux) > margin * lu)
-    rest = np.flatnonzero(~inside & ~apart)
-    for k in rest:
-        i, j = int(pairs[k, 0]), int(pairs[k, 1])
-        for (x, y), ta, _ in meetings(curves[i], curves[j], TOLERANCE_MM):
-            found.append((i, j, (ta, x, y)))
-    return found
+        for line, base, along, size, other in ((a, pa, u, lu, b), (b, pb, v, lv, a)):
+            for end in (0, 1):
+                point = ends[other, end]
+                t = np.einsum("ij,ij->i", point - base, along) / size**2
+                t = np.where(np.isfinite(t), np.clip(t, 0.0, 1.0), 0.0)
+                gap = np.hypot(*(point - base - t[:, None] * along).T)
+                # At the line's own ends there is a place already.
+                touch = (gap <= SNAP_MM) & (t * size > TOLERANCE_MM) & ((1.0 - t) * size > TOLERANCE_MM)
+                owners.append(line[touch])
+                places.append(t[touch])
+                spots.append(point[touch])
+        cross = u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0]
+        w = pb - pa
+        t = (w[:, 0] * v[:, 1] - w[:, 1] * v[:, 0]) / cross
+        s = (w[:, 0] * u[:, 1] - w[:, 1] * u[:, 0]) / cross
+        slanted = np.abs(cross) > 1e-9 * lu * lv
+        inside = slanted & (t > 0.0) & (t < 1.0) & (s > 0.0) & (s < 1.0)
+    meet = pa[inside] + t[inside, None] * u[inside]
+    owners += [a[inside], b[inside]]
+    places += [t[inside], s[inside]]
+    spots += [meet, meet]
+    return np.concatenate(owners), np.concatenate(places), np.vstack(spots)
 
 
-def _cluster(points: Floats, fixed: int) -> tuple[Floats, Ints]:
-    """Return vertices and the vertex of each point; points within the tolerance are one; the first ``fixed`` keep their place."""
+def _cluster(points: Floats, weight: Ints) -> tuple[Floats, Ints]:
+    """Return vertices and the vertex of each point: points within ``SNAP_MM`` are one, where the first of least weight is."""
     n = len(points)
-    pairs = cKDTree(points).query_pairs(TOLERANCE_MM, output_type="ndarray")
+    pairs = cKDTree(points).query_pairs(SNAP_MM * 1.0001, output_type="ndarray")
     links = coo_array((np.ones(len(pairs)), (pairs[:, 0], pairs[:, 1])), shape=(n, n))
     count, label = connected_components(links, directed=False)
-    first = np.full(count, n)
-    np.minimum.at(first, label, np.arange(n))
+    order = np.lexsort((np.arange(n), weight, label))
+    lead = order[np.concatenate([[True], label[order][1:] != label[order][:-1]])] if n else order
     rank = np.empty(count, dtype=np.int64)
-    rank[np.argsort(first, kind="stable")] = np.arange(count)
-    # Fixed vertices are distinct from each other, so they come first in their own order.
-    return points[np.sort(first)], rank[label].astype(np.int64)
+    by_place = np.argsort(lead, kind="stable")
+    rank[by_place] = np.arange(count)
+    return points[lead[by_place]], rank[label].astype(np.int64)
 
 
-def _first_of_equals(graph: Graph) -> Ints:
-    """Return the numbers of the edges to keep when of those with the same ends and bulge only one may stay."""
+def _merged(graph: Graph) -> tuple[Graph, Ints]:
+    """Return the graph with one edge where several coincide, and the numbers of the edges kept."""
     turned = graph.tail > graph.head
     low, high = np.where(turned, graph.head, graph.tail), np.where(turned, graph.tail, graph.head)
     chord = np.hypot(*(graph.xy[graph.head] - graph.xy[graph.tail]).T)
-    # Two arcs on the same ends are one if their middles lie within the tolerance (middle height = bulge * chord / 2).
-    middle = np.rint(np.where(turned, -graph.bulge, graph.bulge) * chord / (8.0 * TOLERANCE_MM)).astype(
-        np.int64
+    # Edges on the same ends are one if their middles are the same place (they stand off the chord by bulge * chord / 2).
+    middle = 0.5 * chord * np.where(turned, -graph.bulge, graph.bulge)
+    order = np.lexsort((middle, high, low))
+    fresh = np.ones(len(order), dtype=bool)
+    fresh[1:] = (
+        (low[order][1:] != low[order][:-1])
+        | (high[order][1:] != high[order][:-1])
+        | (np.diff(middle[order]) > SNAP_MM)
     )
-    order = np.lexsort((graph.role, ~graph.cut, middle, high, low))
-    same = (
-        (low[order][1:] == low[order][:-1])
-        & (high[order][1:] == high[order][:-1])
-        & (middle[order][1:] == middle[order][:-1])
+    group = np.empty(len(order), dtype=np.int64)
+    group[order] = np.cumsum(fresh) - 1
+    keep = _first_of(group, np.lexsort((graph.role, ~graph.cut, group)))
+    shape = _first_of(group, np.lexsort((~graph.cut, graph.rim == 0, group)))
+    against = np.where(turned[keep] == turned[shape], 1, -1)
+    kept = graph.take(keep)
+    kept = Graph(
+        xy=kept.xy,
+        tail=kept.tail,
+        head=kept.head,
+        bulge=graph.bulge[shape] * against,
+        role=kept.role,
+        cut=kept.cut,
+        edge_class=kept.edge_class,
+        rim=graph.rim[shape] * against,
     )
-    fresh = np.concatenate([[True], ~same]) if len(order) else np.zeros(0, dtype=bool)
-    return np.sort(order[fresh])
+    order = np.argsort(keep, kind="stable")
+    return kept.take(order), keep[order]
+
+
+def _first_of(group: Ints, order: Ints) -> Ints:
+    """Return the first member of each group in this order, by group."""
+    ordered = group[order]
+    lead = np.ones(len(order), dtype=bool)
+    lead[1:] = ordered[1:] != ordered[:-1]
+    return order[lead]
 
 
 def curve_list(graph: Graph, which: Ints) -> list[Curve]:

@@ -94,4 +94,5 @@ def repeat(
         role=np.tile(unit.role, count),
         cut=np.ones(count * len(unit.tail), dtype=bool),
         edge_class=np.tile(np.arange(len(unit.tail)), count),
+        rim=np.zeros(count * len(unit.tail), dtype=np.int64),
     )

@@ -108,7 +108,7 @@ def unit_network(pattern: Pattern) -> UnitNetwork:
     frac = uv - cell
     frac[frac < 0] = 0.0
     # Cluster on the torus: a vertex near 1 is the same as one near 0.
-    tree = cKDTree(np.mod(frac, 1.0), boxsize=[1.0, 1.0])
+    tree = cKDTree(np.mod(frac, 1.0), boxsize=np.ones(2))
     pairs = tree.query_pairs(10.0 * TOLERANCE, output_type="ndarray")
     n = len(frac)
     links = coo_array((np.ones(len(pairs)), (pairs[:, 0], pairs[:, 1])), shape=(n, n))
