@@ -141,9 +141,15 @@ ROWS = [
     ("G10 L2 P7 X1", "P7", "trt"),
     ("T256", "T256", "trt"),
     # things not read
-    ("#1=5", "#", "rrr"),
+    ("#1=5", "#", "trt"),
     ("G0 X#1", "X#1", "rrr"),
-    ("G0 X[1+2]", "X[1+2]", "rrr"),
+    ("G0 X[1+2]", "X[1+2]", "trt"),
+    ("#5061=5", "#5061=5", "rrr"),
+    ("#0=5", "#0=5", "rrr"),
+    ("#<depth>=5", "#<", "rrr"),
+    ("G0 X[1", "X[1", "rrr"),
+    ("G0 X[1 MOD 0]", "X[1", "rrr"),
+    ("G0 X-[1]", "X-[1]", "rrr"),
     ("O1 sub", "O1", "rrr"),
     # bare axis words before any motion: Grbl starts with a rapid
     ("X1", "X1", "rtr"),

@@ -24,10 +24,17 @@ _KINDS = {Motion.RAPID: "rapid", Motion.FEED: "feed", Motion.ARC_CW: "arc", Moti
 DELIBERATE = {
     "this machine has no axis": "the interpreter is set up with rotary axes",
     "this code is not read": "the text alone does not say where these codes go",
-    "are not read": "parameters, expressions and flow control: a program for several controllers has none",
+    "is not read": "flow control: the moves are written out in a program that is to be checked",
+    "are not read": "parameters with names belong to one controller",
+    "its value is not known": "a parameter that was not set in the program holds what the machine remembers",
+    "are the program's own": "parameters of the machine's own places",
+    "nested too deep": "thirty brackets are enough",
+    "no value may be larger": "no machine is a thousand kilometres long",
+    "an operation or a closing bracket must follow": "comparisons and logic are left to flow control",
     "P must not be negative": "the controller's manual forbids a negative dwell, its code lets it pass",
     "P must be a whole number": "the report asks for whole numbers within 0.0001, the interpreter rounds",
     "a number must follow the letter": "the interpreter takes --5 for an expression",
+    "in the XY plane only": "drilling from the side is no engraving",
     "G93 needs F above zero": "a move at F0 never ends",
 }
 _LETTERS = {
@@ -54,8 +61,11 @@ N 5 G0 X1 | T0 M6 | M6 | G10 L20 P1 | G10 L2 P1 | G30 X1 Y1 Z1 | G1 X1 G4 P1 | G
 G3 X0 Y0 I5 P0 | G3 I5 P2 | G3 X1 Y1 R5 P2 | G64 P-1 | G61 P1 | M2 X1 | M30 (end) | M60 | G98 G99
 G93 G1 X1 | G93 G0 X1 | G94 G1 X1 | G20 F5 G1 X1 | G18 G2 X1 Y1 I1 | G19 G3 Y1 I1 | G90.1
 G90.1 G2 X1 Y1 I5 | G1 X[1] | #1=5 | G1 X#1 | o1 sub | G83 X1 Y1 Z-1 R1 | G83 X1 Z-1 R1 Q0
-G82 X1 Z-1 R1 | G81 X1 Z-1 R1 L0 | G81 Z-1 R1 L1.5 | G52 X1 | G95 G1 X1 | G41 | G43 H1 | G3 J3 | J3
-I2 X1 | G17 G3 X1 K3
+G82 X1 Z-1 R1 | G81 X1 Z-1 R1 L0 | G81 Z-1 R1 L1.5 | G52 X1 | #1=5 G0 X#1 | #3=15 #3=6 G1 X#3 | #3=-[2]
+X[2 3] | G0 X[1 EQ 1] | G[1-1] X3 | #1=4 #1=5 M3 | G1 X[2*[3-1] | G1 X[] | G1 Xabs 3 | G1 X[1/0]
+G1 Xsqrt[-1] | G1 X[-8]**2 | G1 X[[-8]**[1/3]] | G1 X[0**-1] | #1 5 | #=5 | #1= | N[5] G0 | G0 X1 #2=X
+G1 X1 #2=7 Y2 | X#[1 | G1 X[9 mod 0] | G1 Xatan[1] | G95 G1 X1 | G41 | G43 H1 | G3 J3 | J3 | I2 X1
+G17 G3 X1 K3
 """
 SLIPS = [slip for row in _SLIPS.strip().splitlines() for slip in row.split(" | ")] + [
     "G80\nX1",
@@ -84,6 +94,8 @@ class Writer:
     def number(self, value: float, places: int = 4) -> str:
         """One value in one of the forms the language allows."""
         text = f"{value:.{places}f}"
+        if self.rng.random() < 0.04:
+            return self.expression(value)
         form = self.rng.random()
         if form < 0.3:
             text = text.rstrip("0").rstrip(".") if "." in text else text
@@ -96,6 +108,55 @@ class Writer:
         elif form < 0.44:
             text = text[:1] + " " + text[1:]
         return text
+
+    def expression(self, value: float) -> str:
+        """An expression, function or parameter, sometimes worth the value, sometimes anything."""
+        rng = self.rng
+        choice = rng.randrange(5)
+        if choice == 0:
+            other = rng.randint(-9, 9)
+            return f"[{other} + [{value:.4f} - {other}]]"
+        if choice == 1:
+            self.lines.append(f"#{rng.choice(['7', '[3+4]', '7.00001'])} = {value:.4f}")
+            return "#7"
+        if choice == 2:
+            return f"[{value:.3f}*{rng.choice(['2/2', '1', '2.**2/4', '3-2*#7' if '#' in ' '.join(self.lines) else '1'])}]"
+        if choice == 3:
+            function = rng.choice(
+                [
+                    "sin",
+                    "cos",
+                    "abs",
+                    "fix",
+                    "fup",
+                    "round",
+                    "atan",
+                    "sqrt",
+                    "exp",
+                    "ln",
+                    "acos",
+                    "asin",
+                    "tan",
+                ]
+            )
+            if function == "atan":
+                return f"atan[{value:.3f}]/[{rng.uniform(-3, 3):.3f}]"
+            bound = {
+                "sqrt": abs(value),
+                "ln": abs(value) + 0.1,
+                "exp": value / 9,
+                "acos": value / 21,
+                "asin": value / 21,
+                "tan": value,
+            }
+            return (
+                f"{function}[{bound.get(function, value * 9 if function in ('sin', 'cos') else value):.3f}]"
+            )
+        terms = [f"{rng.uniform(-5, 5):.2f}" for _ in range(rng.randint(2, 5))]
+        text = terms[0]
+        for term in terms[1:]:
+            text += rng.choice(["+", "-", "*", "/", " mod ", "+", "-", "**"]) + term
+        return f"[{text}]"
 
     def any_value(self) -> float:
         """A coordinate."""

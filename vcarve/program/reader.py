@@ -59,10 +59,11 @@ def read_program(
     *,
     dialect: DialectName = "rs274ngc",
     file: str | None = None,
+    start_mm: tuple[float, float, float] = (0.0, 0.0, 0.0),
     block_delete: bool = True,
 ) -> Reading:
     """Read a program that must be without fault; raises :class:`InputError` naming every one."""
-    reading = read(text, dialect=dialect, block_delete=block_delete)
+    reading = read(text, dialect=dialect, start_mm=start_mm, block_delete=block_delete)
     if reading.faults:
         raise InputError(
             Problem(
@@ -106,6 +107,7 @@ def read(
     lines = _split(text, dialect)
     machine = Interpreter(rules, start_mm)
     faults: list[Fault] = []
+    parameters: dict[int, float] = {}
     percent = 0
     first_line = True
     ended = False
@@ -192,11 +194,10 @@ def read(
                 break
         first_line = False
         try:
-            line = take_apart(raw, rules)
-            if line.deleted and block_delete:
-                continue
+            line = take_apart(raw, rules, parameters, skip_deleted=block_delete)
             if line.words:
                 machine.run(line, number)
+            parameters.update(line.settings)  # §3.3.3: they take effect after the line
         except Reject as reject:
             faults.append(
                 Fault(line=number, column=reject.column, word=reject.word[:40], reason=reject.reason + ".")

@@ -7,16 +7,15 @@ why the line cannot be taken.
 from __future__ import annotations
 
 import re
+from types import MappingProxyType
 from typing import NamedTuple
 
 from vcarve.program.grammar import Dialect
+from vcarve.program.values import Parameters, ValueFault, parameter_index, real_value
 
-# §3.3.2.1: optional sign, digits, at most one point, at least one digit, no exponent.
-_NUMBER = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)")
 _LINE_NUMBER = re.compile(r"[0-9]+(?:\.[0-9]+)?")
 _DIGITS = re.compile(r"[0-9]+")
-# Beyond this a 64-bit number no longer holds a micrometre; no machine is a thousand kilometres long.
-_LARGEST = 1e9
+_NONE_SET: Parameters = MappingProxyType({})
 
 
 class Word(NamedTuple):
@@ -39,11 +38,12 @@ class Reject(Exception):
 
 
 class Line(NamedTuple):
-    """A line taken apart; ``deleted`` says it begins with the block delete sign."""
+    """A line taken apart; ``deleted`` says it begins with the block delete sign, ``settings`` are parameters it sets."""
 
     words: tuple[Word, ...]
     deleted: bool
     comments: tuple[str, ...]
+    settings: tuple[tuple[int, float], ...] = ()
 
 
 def _visible(char: str) -> bool:
@@ -103,8 +103,14 @@ def strip(raw: str, dialect: Dialect) -> tuple[str, list[int], tuple[str, ...]]:
     return "".join(kept).upper(), columns, tuple(comments)
 
 
-def take_apart(raw: str, dialect: Dialect) -> Line:
-    """The words of one line (without its line end), or :class:`Reject`."""
+def take_apart(
+    raw: str, dialect: Dialect, parameters: Parameters | None = _NONE_SET, *, skip_deleted: bool = False
+) -> Line:
+    """The words of one line (without its line end), or :class:`Reject`.
+
+    ``parameters`` holds those the program has set so far.  With ``skip_deleted`` the words of a line that begins with
+    the block delete sign are not looked at; its comments still have to be whole.
+    """
     text, columns, comments = strip(raw, dialect)
     significant = len(text) - text.count("/") if dialect.limit_significant else len(raw)
     if significant > dialect.line_limit:
@@ -119,41 +125,42 @@ def take_apart(raw: str, dialect: Dialect) -> Line:
         pairs = [(char, column) for char, column in zip(text, columns, strict=True) if char != "/"]
         text, columns = "".join(char for char, _ in pairs), [column for _, column in pairs]
         deleted = False
+    if deleted and skip_deleted:
+        return Line((), True, comments)
+    if dialect.name == "grbl-1.1":
+        parameters = None
     at = 1 if deleted else 0
     words: list[Word] = []
+    settings: list[tuple[int, float]] = []
     first = True
     while at < len(text):
-        letter = text[at]
-        column = columns[at]
-        if letter not in dialect.letters:
-            raise Reject(column, _run(text, at), _why_after(letter) if words else _why_no_letter(letter))
-        if letter == "O":
-            raise Reject(column, _run(text, at), _why_no_number(text, at + 1, letter))
-        if letter == "N":
-            number = (
-                _LINE_NUMBER.match(text, at + 1)
-                if dialect.name == "linuxcnc"
-                else _DIGITS.match(text, at + 1)
-            )
-            _check_line_number(text, at, column, number, first, dialect)
-        else:
-            number = _NUMBER.match(text, at + 1)
-            if number is None:
-                raise Reject(column, _run(text, at), _why_no_number(text, at + 1, letter))
-        assert number is not None
-        value = float(number.group())
-        if abs(value) > _LARGEST:
-            raise Reject(column, text[at : number.end()], f"no value may be larger than {_LARGEST:.0f}")
-        words.append(Word(letter, value, column, text[at : number.end()]))
-        at = number.end()
+        letter, column, began = text[at], columns[at], at
+        try:
+            if letter == "#" and parameters is not None:
+                index, at = parameter_index(text, at, parameters)
+                if text[at : at + 1] != "=":
+                    raise ValueFault(began, "an equals sign must follow the parameter to set")
+                value, at = real_value(text, at + 1, parameters)
+                settings.append((index, value))
+            elif letter not in dialect.letters or letter == "O":
+                raise Reject(column, _run(text, at), _why_after(letter) if words else _why_no_letter(letter))
+            elif letter == "N":
+                value, at = _line_number(text, at, column, first, dialect)
+                words.append(Word(letter, value, column, text[began:at]))
+            else:
+                value, at = real_value(text, at + 1, parameters)
+                words.append(Word(letter, value, column, text[began:at]))
+        except ValueFault as fault:
+            # The letter is the place where the word begins; deep in an expression it is the value itself.
+            inner = began if fault.at <= began + 1 else min(fault.at, len(text) - 1)
+            raise Reject(columns[inner], _run(text, inner), fault.reason) from None
         first = False
-    return Line(tuple(words), deleted, comments)
+    return Line(tuple(words), deleted, comments, tuple(settings))
 
 
-def _check_line_number(
-    text: str, at: int, column: int, number: re.Match[str] | None, first: bool, dialect: Dialect
-) -> None:
+def _line_number(text: str, at: int, column: int, first: bool, dialect: Dialect) -> tuple[float, int]:
     """§3.3.1: N stands first, unsigned, with at most five digits; each controller has limits of its own."""
+    number = (_LINE_NUMBER if dialect.name == "linuxcnc" else _DIGITS).match(text, at + 1)
     if number is None:
         raise Reject(column, _run(text, at), "a line number is digits without a sign")
     word = text[at : number.end()]
@@ -163,6 +170,7 @@ def _check_line_number(
         raise Reject(column, word, "a line number has at most five digits")
     if float(number.group()) > dialect.line_number_max:
         raise Reject(column, word, f"a line number may be at most {dialect.line_number_max}")
+    return float(number.group()), number.end()
 
 
 def _run(text: str, at: int) -> str:
@@ -179,7 +187,7 @@ def _why_no_letter(char: str) -> str:
     if char == ")":
         return "a closing bracket without an opening one"
     if char == "#":
-        return "parameters are not read: write the value itself"
+        return "this controller knows no parameters and expressions: write the value itself"
     if char == "O":
         return "flow control (O words) is not read: write the moves out"
     if char == "%":
@@ -189,17 +197,6 @@ def _why_no_letter(char: str) -> str:
     if char == ";":
         return "comments stand in round brackets in this dialect"
     return "this letter or sign has no meaning here"
-
-
-def _why_no_number(text: str, at: int, letter: str) -> str:
-    rest = text[at : at + 1]
-    if letter == "O":
-        return "flow control (O words) is not read: write the moves out"
-    if rest in ("#", "["):
-        return "parameters and expressions are not read: write the value itself"
-    if rest == "":
-        return "a number must follow the letter"
-    return "a number must follow the letter: digits with at most one sign and one point"
 
 
 def _why_after(char: str) -> str:
