@@ -1,0 +1,101 @@
+"""Patterns shown by themselves: one picture, the facts of one, or all of them on a page."""
+
+from __future__ import annotations
+
+import io
+import math
+from collections.abc import Sequence
+
+import numpy as np
+
+from vcarve.errors import InputError, Problem
+from vcarve.network.build import build
+from vcarve.network.clip import flattened
+from vcarve.network.model import Network, Role
+from vcarve.pattern.inspect import inspect
+from vcarve.pattern.model import Pattern
+from vcarve.pattern.region import rectangle
+from vcarve.quantity import format_deg, format_mm
+from vcarve.view import look
+from vcarve.view.gallery import gallery_html, item, vertex_figures
+from vcarve.view.pattern import GROUND_SHARE, LEAF_SHARE, pattern_svg
+
+SIDE_MM = 100.0
+CELLS_SHOWN = 20.0  # unit cells on a picture, about
+PNG_PX = 1200
+
+
+def patch(pattern: Pattern) -> tuple[Network, float]:
+    """Return a square decimetre of the pattern, and the pitch at which it shows a fair number of cells."""
+    pitch = SIDE_MM / math.sqrt(CELLS_SHOWN * pattern.cell_area)
+    return build(pattern, region=rectangle(SIDE_MM, SIDE_MM), pitch_mm=pitch, edge="plain"), pitch
+
+
+def pattern_picture(pattern: Pattern, file: str) -> str | bytes:
+    """Return a picture of the pattern by the ending of the file's name, SVG or PNG; raises InputError for any other."""
+    network, pitch = patch(pattern)
+    ending = file.lower().rpartition(".")[2]
+    if ending == "svg" or file == "-":
+        title = f"{pattern.name} ({pattern.english})"
+        return pattern_svg(network, title=title, description=f"{title}, pitch {format_mm(round(pitch, 2))}")
+    if ending == "png":
+        return _png(network)
+    raise InputError(Problem(key="--picture", value=file, want="the name must end in .svg or .png"))
+
+
+def gallery_page(patterns: Sequence[Pattern]) -> str:
+    """Return the page of all the patterns given."""
+    return gallery_html([item(pattern, *patch(pattern)) for pattern in patterns])
+
+
+def pattern_facts(pattern: Pattern) -> list[tuple[str, str]]:
+    """Return what there is to say of a pattern as (label, text) lines."""
+    angles, odd = vertex_figures(pattern)
+    length = sum(line.length for line in pattern.lines)
+    low, high = pattern.pitch_mm
+    rows = [
+        ("name", f"{pattern.name}  {pattern.kanji}".strip()),
+        ("meaning", pattern.english),
+        ("family", pattern.family),
+        ("lattice", f"{pattern.lattice}, symmetry {pattern.group}"),
+        ("unit", pattern.unit),
+        ("pitch", f"{format_mm(low)} to {format_mm(high)} is sensible"),
+        ("angles", ", ".join(format_deg(angle) for angle in angles) or "none"),
+        ("odd", f"{odd} vertices per unit cell where an odd number of lines meet"),
+        ("cut", f"{length / pattern.cell_area:.4g} x 10 000 / pitch mm of lines per square decimetre"),
+        ("made", pattern.note),
+    ]
+    if pattern.choice:
+        rows.append(("our choice", pattern.choice))
+    rows.extend(("caution", finding.sentence) for finding in inspect(pattern))
+    return rows
+
+
+def _png(network: Network) -> bytes:
+    """Draw a network's lines with twofold oversampling."""
+    from PIL import Image, ImageDraw
+
+    size = 2 * PNG_PX
+    pad = GROUND_SHARE * size
+    scale = (size - 2.0 * pad) / SIDE_MM
+    theme = look.LIGHT
+    image = Image.new("RGB", (size, size), theme.raised)
+    draw = ImageDraw.Draw(image)
+    xy = network.xy_mm
+    for leaf_turn in (True, False):
+        share = LEAF_SHARE if leaf_turn else GROUND_SHARE
+        width = max(round(share * size), 1)
+        colour = theme.leaf_line if leaf_turn else theme.ground_line
+        for edge in np.flatnonzero(network.cut & ((network.role == Role.LEAF) == leaf_turn)).tolist():
+            a, b = xy[network.tail[edge]], xy[network.head[edge]]
+            curve = (float(a[0]), float(a[1]), float(b[0]), float(b[1]), float(network.bulge[edge]))
+            points = [
+                (pad + (x + SIDE_MM / 2.0) * scale, size - pad - (y + SIDE_MM / 2.0) * scale)
+                for x, y in [*flattened(curve, 0.01), (curve[2], curve[3])]
+            ]
+            draw.line(points, fill=colour, width=width, joint="curve")
+            for x, y in (points[0], points[-1]):
+                draw.ellipse((x - width / 2, y - width / 2, x + width / 2, y + width / 2), fill=colour)
+    out = io.BytesIO()
+    image.resize((PNG_PX, PNG_PX), Image.Resampling.LANCZOS).save(out, format="PNG")
+    return out.getvalue()
