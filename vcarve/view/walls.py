@@ -24,7 +24,7 @@ SHARPEST_SIN = 0.05  # corners nearer than this to straight on or straight back 
 class Walls:
     """Polygons of walls.
 
-    ``corner_mm`` (W, 5, 2) repeats corners where a wall has fewer; ``toward`` (W, 2) points from the groove's bottom to its
+    ``corner_mm`` (W, 6, 2) repeats corners where a wall has fewer; ``toward`` (W, 2) points from the groove's bottom to its
     rim, length 1; ``edge`` (W,) is the edge whose groove it is.
     """
 
@@ -135,18 +135,11 @@ def walls(network: Network, grooves: Grooves) -> Walls:
     wider_b = (half > half[after] + 1e-9) & (sin[after] > SHARPEST_SIN)
     reach_b = np.where(wider_b, (half - half[after]) / np.where(wider_b, sin[after], 1.0), 0.0)
     beyond_b = a[after] + u[after] * np.minimum(reach_b, length[after])[:, None]
-    corner_a = np.where(wider[:, None], beyond, a + u * at_a[:, None])
-    corner_b = np.where(wider_b[:, None], beyond_b, a + u * at_b[:, None])
-    flat = np.stack(
-        [
-            corner_a,
-            a + u * (0.5 * (at_a + at_b))[:, None],
-            corner_b,
-            a + u * rim_b[:, None] + up,
-            a + u * rim_a[:, None] + up,
-        ],
-        axis=1,
-    )
+    end_a, end_b = a + u * at_a[:, None], a + u * at_b[:, None]
+    corner_a = np.where(wider[:, None], beyond, end_a)
+    corner_b = np.where(wider_b[:, None], beyond_b, end_b)
+    rims = (a + u * rim_b[:, None] + up, a + u * rim_a[:, None] + up)
+    flat = np.stack([corner_a, end_a, end_b, corner_b, *rims], axis=1)
     cut = half > 0.0
     fan_corner, fan_toward, fan_edge = _fans(sides, n, turn, cut | (other > 0.0))
     return Walls(
@@ -172,6 +165,6 @@ def _fans(sides: _Chords, n: Floats, turn: Floats, cut: Bools) -> tuple[Floats, 
     tip = sides.at[at]
     radius = np.maximum(sides.half[at], sides.half[sides.preceding[at]])[:, None]
     one, two = tip + radius * spoke(start + step * nth), tip + radius * spoke(start + step * (nth + 1))
-    corners = np.stack([tip, tip, one, two, tip], axis=1)
+    corners = np.stack([tip, tip, tip, one, two, tip], axis=1)
     wide = np.where(sides.half[at] >= sides.half[sides.preceding[at]], at, sides.preceding[at])
     return corners, spoke(start + step * (nth + 0.5)), sides.edge[wide]

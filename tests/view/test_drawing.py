@@ -1,0 +1,199 @@
+"""The plan's picture: true to scale, told by shapes and words, safe and the same every time."""
+
+from __future__ import annotations
+
+import io
+import re
+from dataclasses import replace
+from xml.etree import ElementTree
+
+import numpy as np
+import pytest
+import shapely
+import svgelements
+
+from vcarve.errors import Finding
+from vcarve.groove.land import measure
+from vcarve.groove.model import Grooves
+from vcarve.groove.width import VBit
+from vcarve.job.load import resolve
+from vcarve.job.records import Job, JobFile
+from vcarve.network.build import build
+from vcarve.network.model import Network
+from vcarve.pattern.catalogue import pattern
+from vcarve.pattern.region import rectangle
+from vcarve.plan.model import Plan, Proof
+from vcarve.view.drawing import plan_svg
+from vcarve.view.pattern import pattern_svg
+from vcarve.view.walls import walls
+
+SVG = "{http://www.w3.org/2000/svg}"
+TITLE = 'trivet <script>alert("1")</script> & more'
+
+
+def job_of(name: str = "kaku-asanoha", title: str = TITLE) -> Job:
+    """Return a job with grooves of two depths on a tile of 100 by 80 mm."""
+    return resolve(
+        JobFile.model_validate(
+            {
+                "piece": {"width": 100, "height": 80, "thickness": 12, "wood": "maple-sugar"},
+                "title": title,
+                "pattern": {"name": name, "pitch": 40},
+                "groove": {"ground": 2.0, "leaf": 1.25},
+                "bit": {"angle": 90, "diameter": 6.35, "shank": 3.175},
+                "machine": "small-desktop",
+                "clamps": [{"x": 0, "y": 30, "width": 8, "height": 12, "above": 10}],
+            }
+        )
+    )
+
+
+def made(name: str = "kaku-asanoha", title: str = TITLE) -> tuple[Job, Network, Grooves, Plan]:
+    """Return a job, its network and grooves, and a plan that cuts every edge as a pass of its own."""
+    job = job_of(name, title)
+    network = build(pattern(name), region=rectangle(100.0, 80.0), pitch_mm=40.0)
+    grooves = measure(
+        network, job.bit, {0: job.ground_mm, 1: job.leaf_mm, 2: job.ground_mm, 3: job.ground_mm}
+    )
+    edges = np.flatnonzero(network.cut)
+    plan = Plan(
+        half_edge=2 * edges,
+        depth_mm=grooves.depth_mm[edges].copy(),
+        recut=np.zeros(len(edges), dtype=bool),
+        pass_start=np.arange(len(edges) + 1),
+        hop_mm=1.0,
+        cut_mm=network.cut_mm,
+        recut_mm=0.0,
+        rapid_mm=1.0,
+        proof=Proof(plan_s=1.0, bound_s=1.0, cell_by_cell_s=2.0),
+    )
+    return job, network, grooves, plan
+
+
+def test_the_picture_is_true_to_scale() -> None:
+    """Its size in millimetres is its view box, and the piece in it has the piece's size."""
+    root = ElementTree.fromstring(plan_svg(*made()))
+    box = [float(value) for value in root.attrib["viewBox"].split()]
+    piece = root.find(f"{SVG}path[@class='wood']")
+    assert piece is not None
+    outline = svgelements.Path(piece.attrib["d"]).bbox()
+
+    assert (root.attrib["width"], root.attrib["height"]) == (f"{box[2]:g}mm", f"{box[3]:g}mm")
+    assert outline == pytest.approx((-50.0, -40.0, 50.0, 40.0))
+
+
+def test_grooves_are_drawn_once_at_their_true_width() -> None:
+    """Strokes as wide as the grooves (twice their depth at 90 degrees) cover the whole length to cut."""
+    job, network, grooves, plan = made()
+    root = ElementTree.fromstring(plan_svg(job, network, grooves, plan))
+    floors = [
+        path
+        for path in root.iter(f"{SVG}path")
+        if path.get("class") == "floor" and len(path.attrib["d"]) > 40
+    ]
+    length = sum(svgelements.Path(path.attrib["d"]).length() for path in floors)
+
+    assert sorted(float(path.attrib["stroke-width"]) for path in floors) == [2.5, 4.0]
+    assert length == pytest.approx(network.cut_mm, rel=1e-4)
+
+
+def test_everything_is_said_in_words_and_shapes() -> None:
+    """Title and description for screen readers, every pass numbered, dimensions with units, clamps and zero named."""
+    job, network, grooves, plan = made()
+    finding = Finding(code="travel", sentence="The bit leaves the travel.", at_mm=(10.0, 10.0))
+    root = ElementTree.fromstring(plan_svg(job, network, grooves, plan, findings=[finding]))
+    words = ["".join(node.itertext()) for node in root.iter(f"{SVG}text")]
+    description = root.findtext(f"{SVG}desc")
+
+    assert root.attrib["role"] == "img"
+    assert root.findtext(f"{SVG}title") == TITLE
+    assert description is not None
+    assert "The bit leaves the travel." in description
+    assert {str(number + 1) for number in range(plan.passes)} <= set(words)
+    assert {"100\u00a0mm", "80\u00a0mm", "clamp", "A", "X", "Y"} <= set(words)
+    assert any("4\u00a0mm wide" in line and "2.5\u00a0mm wide" in line for line in words)
+
+
+def test_text_of_the_job_stays_text() -> None:
+    """A title with markup is shown as it was written and becomes no element."""
+    text = plan_svg(*made())
+
+    assert "<script" not in text
+    assert "&lt;script&gt;" in text
+    assert not re.search(r"(href|src)=", text)
+
+
+def test_the_same_plan_gives_the_same_text_with_a_dark_theme() -> None:
+    """Deterministic to the byte; a dark variant is part of it."""
+    text = plan_svg(*made())
+
+    assert text == plan_svg(*made())
+    assert "@media(prefers-color-scheme:dark)" in text
+
+
+def test_no_passes_and_no_title_still_make_a_picture() -> None:
+    """A plan without passes draws the piece and nothing in the air."""
+    job, network, grooves, plan = made(title="")
+    empty = replace(
+        plan,
+        half_edge=np.zeros(0, dtype=np.int64),
+        depth_mm=np.zeros(0),
+        recut=np.zeros(0, dtype=bool),
+        pass_start=np.zeros(1, dtype=np.int64),
+    )
+    root = ElementTree.fromstring(plan_svg(job, network, grooves, empty))
+
+    assert not [path for path in root.iter(f"{SVG}path") if "flight" in path.get("class", "")]
+
+
+@pytest.mark.parametrize(("ground", "leaf"), [(1.5, 1.5), (1.5, 0.9)])
+def test_walls_of_convex_cells_cover_the_grooves_exactly(ground: float, leaf: float) -> None:
+    """Between the lines and the land of a whole tile there are walls, once: their areas add up to the rest."""
+    network = build(pattern("kaku-asanoha"), region=rectangle(100.0, 100.0), pitch_mm=50.0)
+    grooves = measure(network, VBit(angle_deg=90.0), {0: ground, 1: leaf, 2: ground, 3: ground})
+    found = walls(network, grooves)
+    areas = shapely.area(shapely.polygons(found.corner_mm))
+
+    assert areas.sum() == pytest.approx(100.0**2 - grooves.land_total_mm2, abs=0.01)
+
+
+@pytest.mark.parametrize("name", ["izutsu-tsunagi", "shippo", "masu-tsunagi"])
+def test_walls_stand_beside_their_groove(name: str) -> None:
+    """No wall reaches farther from its groove's line than twice the half-width, loose ends and arcs included."""
+    _, network, grooves, _ = made(name)
+    found = walls(network, grooves)
+    chord = network.chord_mm[found.edge] * np.abs(network.bulge[found.edge])
+    a, b = network.xy_mm[network.tail[found.edge]], network.xy_mm[network.head[found.edge]]
+    lines = shapely.linestrings(np.stack([a, b], axis=1))
+    reach = 2.0 * grooves.half_width_mm.max() + chord
+    far = np.max([shapely.distance(shapely.points(found.corner_mm[:, i]), lines) for i in range(6)], axis=0)
+
+    assert np.isfinite(found.corner_mm).all()
+    assert np.hypot(found.toward[:, 0], found.toward[:, 1]) == pytest.approx(np.ones(len(found.edge)))
+    assert (far <= reach).all()
+
+
+def test_pattern_picture_draws_ground_heavier_than_leaf() -> None:
+    """A pattern's picture has both kinds of lines once, ground in the heavier stroke, arcs as arcs."""
+    _, network, _, _ = made()
+    root = ElementTree.fromstring(pattern_svg(network, title="hemp leaf"))
+    paths = {path.attrib["class"]: path for path in root.iter(f"{SVG}path")}
+    length = sum(svgelements.Path(paths[kind].attrib["d"]).length() for kind in ("ground", "leaf"))
+
+    assert float(paths["ground"].attrib["stroke-width"]) > float(paths["leaf"].attrib["stroke-width"])
+    assert length == pytest.approx(network.cut_mm, rel=1e-4)
+
+
+def test_arcs_keep_their_side_and_length() -> None:
+    """Read by another library, the arcs of a picture are as long as the network's and stay on the piece."""
+    network = build(pattern("shippo"), region=rectangle(60.0, 60.0), pitch_mm=20.0, edge="plain")
+    drawing = svgelements.SVG.parse(io.StringIO(pattern_svg(network, title="seven treasures", inline=True)))
+    arcs = [
+        shape
+        for shape in drawing.elements()
+        if isinstance(shape, svgelements.Path) and shape.values["class"] != "rim"
+    ]
+    box = arcs[0].bbox()
+
+    assert sum(path.length() for path in arcs) == pytest.approx(network.cut_mm, rel=1e-3)
+    assert box[2] - box[0] == pytest.approx(60.0, abs=0.01)

@@ -1,0 +1,127 @@
+"""The gallery: one page, no network, filters that say what they do, figures that can be checked by hand."""
+
+from __future__ import annotations
+
+import math
+import re
+import shutil
+from html.parser import HTMLParser
+from pathlib import Path
+
+import pytest
+
+from vcarve.network.build import build
+from vcarve.pattern.catalogue import pattern
+from vcarve.pattern.region import rectangle
+from vcarve.view.gallery import Item, gallery_html, item, vertex_figures
+
+
+def entry(name: str) -> Item:
+    """Return a pattern's entry, shown on a small square."""
+    network = build(pattern(name), region=rectangle(80.0, 80.0), pitch_mm=20.0, edge="plain")
+    return item(pattern(name), network, 20.0)
+
+
+class Tags(HTMLParser):
+    """Collects start tags with their attributes."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.seen: list[tuple[str, dict[str, str | None]]] = []
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        """Keep a tag."""
+        self.seen.append((tag, dict(attrs)))
+
+
+@pytest.mark.parametrize(
+    ("name", "angles", "odd"),
+    [
+        ("asanoha", (30.0, 120.0), 2),
+        ("kaku-asanoha", (22.5, 45.0, 112.5, 135.0), 4),
+        ("kikko", (120.0,), 2),
+        ("mitsukude", (60.0,), 0),
+        ("ichimatsu", (90.0,), 0),
+        ("tatewaku", (), 0),
+    ],
+)
+def test_angles_and_odd_vertices(name: str, angles: tuple[float, ...], odd: int) -> None:
+    """The angles are those of the construction: halved corners and the spokes of an incentre or a centre."""
+    found, count = vertex_figures(pattern(name))
+
+    assert found == pytest.approx(angles, abs=0.01)
+    assert count == odd
+
+
+def test_cut_length_per_square_decimetre() -> None:
+    """A square grid of 20 mm has 10 m per square metre each way; three-way lines lie at sqrt(3) / 2 of their side."""
+    assert entry("ichimatsu").cut_mm_dm2 == pytest.approx(1000.0)
+    assert entry("mitsukude").cut_mm_dm2 == pytest.approx(3.0 * 10_000.0 / (20.0 * math.sqrt(3.0) / 2.0))
+
+
+def test_the_page_stands_alone() -> None:
+    """No address is fetched: no links, no sources, and a policy that allows only its own style and script."""
+    page = gallery_html([entry("asanoha"), entry("shippo")])
+    tags = Tags()
+    tags.feed(page)
+    addresses = set(re.findall(r"https?://[^\"'\s<]+", page))
+
+    assert addresses == {"http://www.w3.org/2000/svg"}
+    assert not [tag for tag, attrs in tags.seen if {"src", "href", "style", "onclick"} & attrs.keys()]
+    assert "default-src 'none'" in page
+
+
+def test_each_pattern_has_a_card_and_each_filter_a_state() -> None:
+    """Cards carry family and lattice; buttons say by aria-pressed whether they are chosen; Japanese is marked."""
+    entries = [entry("asanoha"), entry("shippo"), entry("kaku-asanoha")]
+    tags = Tags()
+    tags.feed(gallery_html(entries))
+    cards = [attrs for tag, attrs in tags.seen if tag == "li"]
+    pressed = [(attrs["value"], attrs["aria-pressed"]) for tag, attrs in tags.seen if tag == "button"]
+    families, lattices = {e.family for e in entries}, {e.lattice for e in entries}
+
+    assert [(card["data-family"], card["data-lattice"]) for card in cards] == [
+        (e.family, e.lattice) for e in entries
+    ]
+    assert {value for value, _ in pressed} == {"", *families, *lattices}
+    assert [state for value, state in pressed if value == ""] == ["true", "true"]
+    assert sum(attrs.get("lang") == "ja" for _, attrs in tags.seen) == len(entries)
+
+
+def test_names_are_escaped() -> None:
+    """A pattern file's own words reach the page as text."""
+    plain = entry("shippo")
+    words = {field: getattr(plain, field) for field in Item.__dataclass_fields__}
+    page = gallery_html([Item(**{**words, "name": "<img src=x>", "note": "a & b"})])
+
+    assert "<img" not in page
+    assert "&lt;img src=x&gt;" in page
+    assert "a &amp; b" in page
+
+
+@pytest.mark.skipif(shutil.which("chromium") is None, reason="no chromium to open the page in")
+def test_filters_work_by_keyboard(tmp_path: Path) -> None:
+    """In a browser: the keyboard reaches a filter, pressing it hides what does not fit and says how many are left."""
+    api = pytest.importorskip("playwright.sync_api")
+    entries = [entry("asanoha"), entry("shippo"), entry("kaku-asanoha")]
+    file = tmp_path / "gallery.html"
+    file.write_text(gallery_html(entries), encoding="utf-8")
+    with api.sync_playwright() as tools:
+        browser = tools.chromium.launch(executable_path=shutil.which("chromium"), args=["--no-sandbox"])
+        page = browser.new_page()
+        faults: list[str] = []
+        page.on("pageerror", lambda error: faults.append(str(error)))
+        page.on("console", lambda message: faults.append(message.text) if message.type == "error" else None)
+        page.goto(file.as_uri())
+        page.locator("button[data-of=lattice][value=triangular]").focus()
+        page.keyboard.press("Enter")
+        shown = page.locator("li:visible").count()
+        words = page.locator("#count").inner_text()
+        state = page.locator("button[data-of=lattice][value=triangular]").get_attribute("aria-pressed")
+        page.reload()
+        kept = page.locator("li:visible").count()
+        browser.close()
+
+    assert (shown, kept, state) == (1, 1, "true")
+    assert words == "1 of 3 patterns"
+    assert faults == []

@@ -1,0 +1,215 @@
+"""All patterns on one page that needs no network: pictures, names and figures, filtered by family and lattice."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from html import escape
+
+import numpy as np
+
+from vcarve.network.model import Network
+from vcarve.network.unit import unit_network
+from vcarve.pattern.model import Pattern
+from vcarve.view import look
+from vcarve.view.pattern import pattern_svg
+from vcarve.view.wording import mm, plain
+
+MM_PER_DM = 100.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Item:
+    """What the gallery says of one pattern.
+
+    ``angles_deg`` are the different angles between neighbouring lines at a vertex, smallest first; ``odd`` the vertices per
+    unit cell at which an odd number of lines meet; ``cut_mm_dm2`` the length to cut per square decimetre at ``pitch_mm``.
+    """
+
+    key: str
+    name: str
+    kanji: str
+    english: str
+    family: str
+    lattice: str
+    note: str
+    choice: str
+    angles_deg: tuple[float, ...]
+    odd: int
+    pitch_mm: float
+    cut_mm_dm2: float
+    picture: str  # SVG made with inline=True
+
+
+def vertex_figures(pattern: Pattern) -> tuple[tuple[float, ...], int]:
+    """Return the different angles (degrees) between neighbouring lines at a vertex, and the odd vertices per unit cell."""
+    unit = unit_network(pattern)
+    a = np.array([pattern.a1, pattern.a2])
+    chord = (unit.uv[unit.head] + unit.step - unit.uv[unit.tail]) @ a
+    bend = 2.0 * np.arctan(unit.bulge)
+    out = np.arctan2(chord[:, 1], chord[:, 0]) - bend
+    back = np.arctan2(-chord[:, 1], -chord[:, 0]) + bend
+    at = np.concatenate([unit.tail, unit.head])
+    way = np.degrees(np.concatenate([out, back])) % 360.0
+    angles: set[float] = set()
+    odd = 0
+    for vertex in range(len(unit.uv)):
+        # Rounded first, so that 359.9999 and 0 are one direction and angles come out even.
+        spokes = np.sort(np.round(way[at == vertex], 4) % 360.0)
+        odd += len(spokes) % 2
+        gaps = np.diff([*spokes, spokes[0] + 360.0])
+        # One line has no neighbour, and one that only passes through makes no angle.
+        if len(spokes) > 2 or (len(spokes) == 2 and abs(gaps[0] - 180.0) > 0.01):
+            angles.update(float(gap) for gap in np.round(gaps, 2))
+    return tuple(sorted(angles)), odd
+
+
+def item(pattern: Pattern, network: Network, pitch_mm: float) -> Item:
+    """Return a pattern's entry; ``network`` is the piece of it to be shown, ``pitch_mm`` the pitch of the figures."""
+    angles, odd = vertex_figures(pattern)
+    length = sum(line.length for line in pattern.lines) / pattern.cell_area
+    return Item(
+        key=pattern.key,
+        name=pattern.name,
+        kanji=pattern.kanji,
+        english=pattern.english,
+        family=pattern.family,
+        lattice=pattern.lattice,
+        note=pattern.note,
+        choice=pattern.choice,
+        angles_deg=angles,
+        odd=odd,
+        pitch_mm=pitch_mm,
+        cut_mm_dm2=length / pitch_mm * MM_PER_DM * MM_PER_DM,
+        picture=pattern_svg(
+            network, title=f"{pattern.name}, {pattern.english}", description=pattern.note, inline=True
+        ),
+    )
+
+
+def _theme(t: look.Theme) -> str:
+    """Return a theme's colours as custom properties."""
+    return (
+        f"--paper:{t.paper};--raised:{t.raised};--ink:{t.ink};--soft:{t.ink_soft};--rule:{t.rule};--indigo:{t.indigo};"
+        f"--on-indigo:{t.on_indigo};--ground:{t.ground_line};--leaf:{t.leaf_line}"
+    )
+
+
+def _style() -> str:
+    """Return the page's style sheet."""
+    return f"""
+:root{{color-scheme:light dark;{_theme(look.LIGHT)}}}
+@media(prefers-color-scheme:dark){{:root{{{_theme(look.DARK)}}}}}
+*{{box-sizing:border-box}}
+body{{margin:0;padding:2.2rem clamp(1rem,4vw,3.5rem) 4rem;background:var(--paper);color:var(--ink);
+ font:1rem/1.5 {look.SANS};font-variant-numeric:tabular-nums lining-nums}}
+h1,h2{{font-family:{look.SERIF};font-weight:500;margin:0;line-height:1.2}}
+h1{{font-size:2rem}}
+.lede{{color:var(--soft);max-width:44rem;margin:.4rem 0 1.6rem}}
+fieldset{{border:0;margin:0 0 .55rem;padding:0 0 0 4.5rem;position:relative;display:flex;flex-wrap:wrap;gap:.4rem}}
+legend{{position:absolute;left:0;top:.25rem;padding:0;color:var(--soft)}}
+button{{font:inherit;font-size:.92rem;color:var(--ink);background:var(--raised);border:1px solid var(--soft);
+ border-radius:1rem;padding:.2rem .8rem;min-height:1.9rem;cursor:pointer}}
+button[aria-pressed=true]{{background:var(--indigo);border-color:var(--indigo);color:var(--on-indigo);font-weight:600}}
+button[aria-pressed=true]::before{{content:"\\2713\\00a0"}}
+button:focus-visible{{outline:3px solid var(--indigo);outline-offset:2px}}
+#count{{margin:1rem 0 1.4rem;padding-bottom:.8rem;border-bottom:1px solid var(--rule);color:var(--soft)}}
+ul{{list-style:none;margin:0;padding:0;display:grid;gap:2.4rem 2rem;
+ grid-template-columns:repeat(auto-fill,minmax(min(15.5rem,100%),1fr))}}
+li{{display:flex;flex-direction:column}}
+li[hidden]{{display:none}}
+svg{{display:block;width:100%;height:auto;margin-bottom:.9rem}}
+svg .paper{{fill:var(--raised)}}
+svg .ground,svg .leaf,svg .rim{{fill:none;stroke-linecap:round;stroke-linejoin:round}}
+svg .ground{{stroke:var(--ground)}}svg .leaf{{stroke:var(--leaf)}}svg .rim{{stroke:var(--rule)}}
+h2{{font-size:1.25rem;display:flex;justify-content:space-between;gap:.8rem;align-items:baseline}}
+h2 [lang=ja]{{font-size:1.05rem;color:var(--soft);white-space:nowrap}}
+.english{{margin:.1rem 0 .5rem}}
+code{{font:inherit;font-size:.88rem;color:var(--soft)}}
+dl{{margin:0;display:grid;grid-template-columns:auto 1fr;gap:.1rem .9rem;font-size:.92rem}}
+dt{{color:var(--soft)}}dd{{margin:0;text-align:right}}
+li p.note{{margin:.6rem 0 0;font-size:.9rem;color:var(--soft)}}
+@media print{{fieldset{{display:none}}li{{break-inside:avoid}}}}
+"""
+
+
+# Buttons narrow the list down; without scripts every pattern is shown.  The choice is kept in the address.
+_SCRIPT = """
+"use strict";
+const cards=[...document.querySelectorAll("li[data-family]")],buttons=[...document.querySelectorAll("button[data-of]")];
+const count=document.getElementById("count"),wanted={family:"",lattice:""};
+function show(){
+  let shown=0;
+  for(const card of cards){
+    const fits=Object.keys(wanted).every(of=>!wanted[of]||card.dataset[of]===wanted[of]);
+    card.hidden=!fits;shown+=fits;
+  }
+  for(const b of buttons)b.setAttribute("aria-pressed",String(wanted[b.dataset.of]===b.value));
+  count.textContent=shown===cards.length?`${shown} patterns`
+    :`${shown} of ${cards.length} patterns`+(shown?"":": no pattern has both; choose all in one of the rows");
+}
+function choose(of,value){
+  wanted[of]=value;
+  const kept=new URLSearchParams(Object.entries(wanted).filter(([,v])=>v));
+  try{history.replaceState(null,"","#"+kept)}catch{}
+  show();
+}
+for(const b of buttons)b.addEventListener("click",()=>choose(b.dataset.of,b.value));
+for(const [of,value] of new URLSearchParams(location.hash.slice(1)))
+  if(buttons.some(b=>b.dataset.of===of&&b.value===value))wanted[of]=value;
+show();
+"""
+
+
+def _buttons(of: str, values: Iterable[str]) -> str:
+    """Return one row of buttons, the first for all."""
+    parts = [f'<button type="button" data-of="{of}" value="" aria-pressed="true">all</button>']
+    parts += [
+        f'<button type="button" data-of="{of}" value="{escape(v)}" aria-pressed="false">{escape(v)}</button>'
+        for v in values
+    ]
+    return f"<fieldset><legend>{of}</legend>{''.join(parts)}</fieldset>"
+
+
+def _card(entry: Item) -> str:
+    """Return one pattern's card."""
+    angles = ", ".join(f"{plain(angle, 1)}°" for angle in entry.angles_deg) or "none"
+    cut = mm(math.floor(entry.cut_mm_dm2 + 0.5), 0)
+    choice = f" Our choice: {escape(entry.choice)}" if entry.choice else ""
+    return (
+        f'<li data-family="{escape(entry.family)}" data-lattice="{escape(entry.lattice)}">{entry.picture}'
+        f'<h2>{escape(entry.name)} <span lang="ja">{escape(entry.kanji)}</span></h2>'
+        f'<p class="english">{escape(entry.english)}<br><code>{escape(entry.key)}</code></p>'
+        f"<dl><dt>angles</dt><dd>{angles}</dd><dt>odd vertices per cell</dt><dd>{entry.odd}</dd>"
+        f"<dt>cut per dm², pitch {mm(entry.pitch_mm)}</dt><dd>{cut}</dd>"
+        f"<dt>lattice</dt><dd>{escape(entry.lattice)}</dd></dl>"
+        f'<p class="note">{escape(entry.note)}{choice}</p></li>'
+    )
+
+
+def _digest(text: str) -> str:
+    """Return the source expression by which the page's own style or script is allowed, and nothing else."""
+    return "'sha256-" + base64.b64encode(hashlib.sha256(text.encode()).digest()).decode() + "'"
+
+
+def gallery_html(items: Sequence[Item]) -> str:
+    """Return the page as HTML text: one file, no network, light and dark; the same items give the same text."""
+    style = _style()
+    policy = f"default-src 'none'; style-src {_digest(style)}; script-src {_digest(_SCRIPT)}"
+    families = sorted({entry.family for entry in items})
+    lattices = sorted({entry.lattice for entry in items})
+    cards = "\n".join(_card(entry) for entry in items)
+    return (
+        '<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
+        f'<meta http-equiv="Content-Security-Policy" content="{policy}">\n'
+        '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
+        f"<title>Patterns</title>\n<style>{style}</style>\n</head>\n<body>\n<h1>Patterns</h1>\n"
+        '<p class="lede">Ground lines, the base grid, are drawn heavier than the leaf lines set into it. Angles are '
+        "those between neighbouring lines; at an odd vertex a pass must begin or end.</p>\n"
+        f"{_buttons('family', families)}\n{_buttons('lattice', lattices)}\n"
+        f'<p id="count" role="status">{len(items)} patterns</p>\n<ul>\n{cards}\n</ul>\n'
+        f"<script>{_SCRIPT}</script>\n</body>\n</html>\n"
+    )
