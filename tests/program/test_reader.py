@@ -343,6 +343,14 @@ def test_empty_program() -> None:
     assert read("", dialect="grbl-1.1").faults == ()
 
 
+def test_only_blanks_and_tabs_are_blank() -> None:
+    """A line of other white space holds characters that are not allowed."""
+    assert read("G0 X1\n \t\nM2").faults == ()
+    for char in "\x0b\x0c\x1c\x85\xa0\u2028":
+        (fault,) = read(f"G0 X1\n{char}\nM2").faults
+        assert (fault.line, fault.column) == (2, 1)
+
+
 def test_arrays_are_read_only() -> None:
     """Moves cannot be changed after reading."""
     result = moves("G0 X1")

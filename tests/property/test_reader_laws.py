@@ -135,7 +135,8 @@ def ordinary(draw: st.DrawFn) -> str:
                 )
             )
             continue
-        words = [draw(st.sampled_from(["", "G0", "G1", "G01", "G1", "G2", "G3", "g1", "G10"]))]
+        words = [draw(st.sampled_from(["", "", "N5", "N 12", "N123456", "N1.5"]))]
+        words += [draw(st.sampled_from(["", "G0", "G1", "G01", "G1", "G2", "G3", "g1", "G10"]))]
         for letter in ("X", "Y", "Z", "I", "J", "F"):
             if draw(st.booleans()):
                 words.append(letter + draw(number))

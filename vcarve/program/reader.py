@@ -1,6 +1,6 @@
 """Read a program: from text alone to the moves a controller would make, and every fault with its place.
 
-Ordinary lines (one of G0 to G3, axis words, I and J, F, in this order) take a short way of one regular expression; every
+Ordinary lines (N, one of G0 to G3, axis words, I and J, F, in this order) take a short way of one regular expression; every
 other line is taken apart word by word.  Both give the same moves, which a property test holds them to.
 """
 
@@ -19,7 +19,8 @@ from vcarve.program.words import Reject, take_apart
 
 _N = r"([+-]?(?:[0-9]{1,7}(?:\.[0-9]{0,9})?|\.[0-9]{1,9}))"
 _ORDINARY = re.compile(
-    rf"[ \t]*(?:G0?([0-3])(?![0-9.])[ \t]*)?(?:X{_N}[ \t]*)?(?:Y{_N}[ \t]*)?(?:Z{_N}[ \t]*)?"
+    r"[ \t]*(?:N[0-9]{1,5}[ \t]*(?![0-9.]))?(?:G0?([0-3])(?![0-9.])[ \t]*)?"
+    rf"(?:X{_N}[ \t]*)?(?:Y{_N}[ \t]*)?(?:Z{_N}[ \t]*)?"
     rf"(?:I{_N}[ \t]*J{_N}[ \t]*)?(?:F([0-9]{{1,7}}(?:\.[0-9]{{0,9}})?)[ \t]*)?"
 )
 _CODES = {"0": 0, "1": 10, "2": 20, "3": 30}
@@ -53,6 +54,15 @@ class Reading:
         """The text of a line by its 1-based number; empty when there is no such line."""
         return self.text_lines[line - 1] if 1 <= line <= len(self.text_lines) else ""
 
+    def problems(self, file: str | None = None) -> tuple[Problem, ...]:
+        """The faults as problems of a file."""
+        return tuple(
+            Problem(
+                file=file, line=fault.line, key=f"column {fault.column}", value=fault.word, want=fault.reason
+            )
+            for fault in self.faults
+        )
+
 
 def read_program(
     text: str | bytes,
@@ -65,16 +75,7 @@ def read_program(
     """Read a program that must be without fault; raises :class:`InputError` naming every one."""
     reading = read(text, dialect=dialect, start_mm=start_mm, block_delete=block_delete)
     if reading.faults:
-        raise InputError(
-            Problem(
-                file=file,
-                line=fault.line,
-                key=f"column {fault.column}",
-                value=fault.word,
-                want=fault.reason,
-            )
-            for fault in reading.faults
-        )
+        raise InputError(reading.problems(file))
     return reading
 
 
@@ -101,7 +102,7 @@ def read(
 
     ``start_mm`` is where the tool stands before the first move, in work coordinates (the text does not say).
     ``block_delete`` is the operator's switch: with it on, lines beginning with ``/`` are skipped (§2.2.2).
-    ``short_way`` off sends every line the long way.
+    ``short_way`` off sends every line the long way.  After a thousand faults the rest is not read.
     """
     rules = DIALECTS[dialect]
     lines = _split(text, dialect)
@@ -178,7 +179,7 @@ def read(
                         feeds(speed)
                         changed = True
                         continue
-        stripped = raw.strip()
+        stripped = raw.strip(" \t")
         if not stripped:
             continue
         if changed:

@@ -112,7 +112,10 @@ def take_apart(
     the block delete sign are not looked at; its comments still have to be whole.
     """
     text, columns, comments = strip(raw, dialect)
-    significant = len(text) - text.count("/") if dialect.limit_significant else len(raw)
+    if dialect.limit_significant:
+        significant = len(text) - text.count("/")
+    else:
+        significant = len(raw) if raw.isascii() else len(raw.encode("utf-8", "replace"))
     if significant > dialect.line_limit:
         raise Reject(
             dialect.line_limit + 1,
