@@ -74,7 +74,7 @@ _M_NIST = {
 _G_GRBL = {
     code: group
     for code, group in _G_NIST.items()
-    if group not in (RETURN,)
+    if group != RETURN
     and not 810 <= code <= 890
     and code not in (410, 420, 430, 591, 592, 593, 611, 640, 922, 923)
 } | {281: NON_MODAL, 301: NON_MODAL, 383: MOTION, 384: MOTION, 385: MOTION, 431: LENGTH, 911: ARC_DISTANCE}
@@ -157,10 +157,12 @@ class Dialect:
     """What one kind of controller accepts.
 
     ``line_limit`` counts characters without the line's end; with ``limit_significant`` blanks, comments and ``/`` do
-    not count.  ``arc_slack_mm`` is the largest difference between an arc's radius at its start and at its end;
-    up to ``arc_slack_far_mm`` it may also be ``arc_slack_share`` of the radius.  ``full_circle_rad`` is the angle below
-    which an arc counts as a full turn.  ``start_motion`` is the motion in force before the first word of the program
-    (``None``: none, bare axis words are an error).
+    not count.  ``axis_users`` are the codes outside the motion group that take the line's axis words, and with
+    ``motion_needs_axes`` a motion code without any is an error.  ``start_motion`` is the motion in force before the first
+    word of the program (``None``: none, bare axis words are an error).  An arc's radius at its start and at its end may
+    differ by ``arc_slack_mm`` (``arc_slack_inch_mm`` under G20), and up to ``arc_slack_far`` times that as long as it stays
+    within ``arc_slack_share`` of the radius; ``full_circle_rad`` is the angle up to which an arc counts as a full turn.
+    ``comment_forbidden`` are characters that must not stand in the text of a comment.
     """
 
     name: DialectName
