@@ -1,0 +1,126 @@
+"""Simple plans to compare with: cell by cell, each edge once by nearest end, and fewest passes.
+
+Each is what a person would do by hand or with less thought; the same clock times them all.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from scipy.spatial import cKDTree
+
+from vcarve.network.model import Floats, Ints, Network
+from vcarve.plan.costs import Rates
+from vcarve.plan.join import join
+from vcarve.plan.pairing import pair
+from vcarve.plan.tour import Tour, tour
+from vcarve.plan.web import Web
+
+GREEDY = 60_000  # so many things are still visited by the nearest next; beyond, in strips
+
+
+def ordered(web: Web, edge: Ints, back: Ints, depth_mm: Floats, pass_start: Ints) -> Tour:
+    """An order of cutting given outright."""
+    return Tour(
+        edge=edge, back=back, depth_mm=depth_mm, pass_start=pass_start, loss_s=np.nan, best_loss_s=np.nan
+    )
+
+
+def nearest_order(
+    begin: Floats, end: Floats, start: tuple[float, float], *, either: bool
+) -> tuple[Ints, Ints]:
+    """Visit things by the nearest next one: order, and 1 where a thing is walked backwards (``either`` end may lead).
+
+    Shapes: begin and end (n, 2).
+    """
+    n = len(begin)
+    points = np.concatenate([begin, end]) if either else begin
+    tree = cKDTree(points)
+    left = np.ones(n, bool)
+    order = np.empty(n, np.int64)
+    turned = np.zeros(n, np.int64)
+    here = np.asarray(start, float)
+    index = np.arange(len(points)) % n
+    for place in range(n):
+        near = 8
+        while True:
+            found = np.atleast_1d(tree.query(here, k=min(near, len(index)), p=2)[1])
+            found = found[left[index[found]]]
+            if len(found):
+                break
+            near *= 4
+            if near > 2000:  # most of what is near has been visited: look at what is left only
+                keep = np.flatnonzero(left)
+                points = np.concatenate([begin[keep], end[keep]]) if either else begin[keep]
+                index = np.concatenate([keep, keep]) if either else keep
+                tree, near = cKDTree(points), 8
+        pick = int(found[0])
+        thing = int(index[pick])
+        turned[place] = int(either and pick >= len(index) // 2)
+        order[place] = thing
+        left[thing] = False
+        here = begin[thing] if turned[place] else end[thing]
+    return order, turned
+
+
+def in_strips(points: Floats) -> Ints:
+    """Order of points along strips, to and fro."""
+    span = np.maximum(np.ptp(points, axis=0), 1e-9)
+    rows = max(int(np.sqrt(len(points) * span[1] / span[0])), 1)
+    row = np.minimum((points[:, 1] - points[:, 1].min()) / span[1] * rows, rows - 1).astype(np.int64)
+    along = np.where(row % 2 == 0, points[:, 0], -points[:, 0])
+    return np.lexsort((along, row))
+
+
+def nearest_end(web: Web, start: tuple[float, float]) -> Tour:
+    """Every edge once, always going on with the nearest end; no lift where the next edge begins where this one ended."""
+    a, b = web.xy_mm[web.u], web.xy_mm[web.v]
+    if len(a) <= GREEDY:
+        order, back = nearest_order(a, b, start, either=True)
+    else:
+        order = in_strips((a + b) / 2.0)
+        back = np.zeros(len(order), np.int64)
+    first = np.where(back == 0, web.u[order], web.v[order])
+    last = np.where(back == 0, web.v[order], web.u[order])
+    breaks = np.flatnonzero(first[1:] != last[:-1]) + 1
+    return ordered(
+        web,
+        order,
+        back,
+        web.levels_mm[web.level[order]],
+        np.concatenate([[0], breaks, [len(order)]]).astype(np.int64),
+    )
+
+
+def fewest_passes(web: Web, rates: Rates, start: tuple[float, float]) -> Tour:
+    """No edge twice, the least lifts, then the shortest rapids."""
+    found = pair(web, rates, recut=False, start_mm=start)
+    links = join(web, rates, np.concatenate([[[found.end, found.start]], found.lift]), start)
+    return tour(web, rates, found.recut_edge, found.recut_level, links)
+
+
+def cell_by_cell(network: Network, web: Web, start: tuple[float, float]) -> Tour:
+    """The outline of every cell on its own, nearest next cell first; then whatever belongs to no cell."""
+    number = np.full(len(network.tail), -1, np.int64)
+    number[web.edge] = np.arange(len(web.edge))
+    half = network.ring_half_edge
+    edge, back = number[half // 2], half % 2
+    ring = np.repeat(np.arange(len(network.ring_start) - 1), np.diff(network.ring_start))
+    kept = edge >= 0
+    edge, back, ring = edge[kept], back[kept], ring[kept]
+    spare = np.setdiff1d(np.arange(len(web.edge)), edge)
+    edge = np.concatenate([edge, spare])
+    back = np.concatenate([back, np.zeros(len(spare), np.int64)])
+    ring = np.concatenate([ring, len(network.ring_start) + np.arange(len(spare))])
+    begin = np.where(back == 0, web.u[edge], web.v[edge])
+    end = np.where(back == 0, web.v[edge], web.u[edge])
+    new = np.concatenate([[True], (np.diff(ring) != 0) | (begin[1:] != end[:-1])])
+    first = np.flatnonzero(new)
+    size = np.diff(np.append(first, len(edge)))
+    xy = web.xy_mm
+    if len(first) <= GREEDY:
+        order, _ = nearest_order(xy[begin[first]], xy[end[first + size - 1]], start, either=False)
+    else:
+        order = in_strips(xy[begin[first]])
+    stops = np.concatenate([[0], np.cumsum(size[order])]).astype(np.int64)
+    steps = np.arange(len(edge)) - np.repeat(stops[:-1], size[order]) + np.repeat(first[order], size[order])
+    return ordered(web, edge[steps], back[steps], web.levels_mm[web.level[edge[steps]]], stops)

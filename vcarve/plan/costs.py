@@ -1,0 +1,187 @@
+"""What every kind of move costs: cutting, rapids, lifts, moves in place, and the time lost at corners.
+
+Glossary
+constant rates  every move runs at its full rate from start to end; the proof is stated in these terms
+clock rates     a move in the air starts and ends at rest (trapezoid), as it does on a machine with accelerations
+lift half       half of the retract-plus-plunge time at a vertex; ups and downs balance over a program that starts and
+                ends at the same height, so every vertical move may be priced at half of a round trip
+
+A rapid along (dx, dy) with per-axis rates takes ``max(|dx| / rx, |dy| / ry)`` seconds: the rate along a unit vector is
+``min(r / |u|)`` (the planner rule of Grbl and LinuxCNC).  This is a norm, so the triangle inequality holds.
+
+Junction speed: ``s = sqrt((1 - c) / 2)``, ``v^2 = a delta s / (1 - s)``, with c the cosine between the two directions
+leaving the corner and a the acceleration along the difference of the unit vectors (Grbl's junction deviation rule).
+Slowing from v to u and speeding up again loses ``(v - u)^2 / (a v)`` seconds: twice the time lost by one constant
+acceleration ramp, ``(v - u) / a - (v^2 - u^2) / (2 a v)``.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from vcarve.job.records import Job
+from vcarve.network.model import Bools, Floats, Ints, Network
+
+STRAIGHT = 0.999999  # cosine beyond which the planner sees no corner, or a reversal
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rates:
+    """Speeds in mm/s, accelerations in mm/s², heights in mm."""
+
+    cut: float
+    plunge: float
+    rapid: tuple[float, float, float]
+    feed_max: tuple[float, float, float]
+    acceleration: tuple[float, float, float]
+    junction_deviation_mm: float
+    hop_mm: float
+    safe_mm: float
+    clock: bool = False  # price moves in the air with accelerations
+
+    def rapid_s(self, dx: Floats, dy: Floats) -> Floats:
+        """Seconds of rapids along (dx, dy) millimetres, any shape."""
+        ax, ay = np.abs(dx), np.abs(dy)
+        steady: Floats = np.maximum(ax / self.rapid[0], ay / self.rapid[1])
+        if not self.clock:
+            return steady
+        ramp = np.maximum(ax / self.acceleration[0], ay / self.acceleration[1])  # length over acceleration
+        return _trapezoid_s(steady, ramp)
+
+    def down_s(self, mm: Floats) -> Floats:
+        """Seconds to go down ``mm`` at the plunge feed."""
+        steady: Floats = np.asarray(mm, float) / self.plunge
+        return _trapezoid_s(steady, np.asarray(mm, float) / self.acceleration[2]) if self.clock else steady
+
+    def up_s(self, mm: Floats) -> Floats:
+        """Seconds to rise ``mm`` at the rapid rate."""
+        steady: Floats = np.asarray(mm, float) / self.rapid[2]
+        return _trapezoid_s(steady, np.asarray(mm, float) / self.acceleration[2]) if self.clock else steady
+
+    def lift_s(self, depth_mm: Floats) -> Floats:
+        """Retract from, and plunge to, ``depth_mm`` from the hop height."""
+        return self.down_s(self.hop_mm + depth_mm) + self.up_s(self.hop_mm + depth_mm)
+
+    def in_place_s(self, delta_mm: Floats) -> Floats:
+        """Going down and up again by ``delta_mm`` without moving sideways."""
+        return self.down_s(delta_mm) + self.up_s(delta_mm)
+
+    @property
+    def fixed_s(self) -> float:
+        """Down from, and at the end up to, the safe height: the same for every plan."""
+        return 2.0 * float(self.up_s(np.array(max(self.safe_mm - self.hop_mm, 0.0))))
+
+
+def _trapezoid_s(steady: Floats, length_over_acceleration: Floats) -> Floats:
+    """Rest-to-rest time of a move that takes ``steady`` seconds at full rate."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        ramp = np.where(steady > 0.0, length_over_acceleration / np.where(steady > 0.0, steady, 1.0), 0.0)
+    result: Floats = np.where(steady >= ramp, steady + ramp, 2.0 * np.sqrt(length_over_acceleration))
+    return result
+
+
+def rates(job: Job, *, clock: bool = False) -> Rates:
+    """The rates of a job on its machine."""
+    machine = job.machine
+    fastest = (machine.feed_max.x_mm_min / 60, machine.feed_max.y_mm_min / 60, machine.feed_max.z_mm_min / 60)
+    return Rates(
+        cut=job.cut_mm_min / 60.0,
+        plunge=min(job.plunge_mm_min / 60.0, fastest[2]),
+        rapid=(machine.rapid.x_mm_min / 60, machine.rapid.y_mm_min / 60, machine.rapid.z_mm_min / 60),
+        feed_max=fastest,
+        acceleration=(
+            machine.acceleration.x_mm_s2,
+            machine.acceleration.y_mm_s2,
+            machine.acceleration.z_mm_s2,
+        ),
+        junction_deviation_mm=machine.junction_deviation_mm,
+        hop_mm=job.hop_mm,
+        safe_mm=machine.safe_height_mm,
+        clock=clock,
+    )
+
+
+def work_zero_mm(job: Job) -> tuple[float, float]:
+    """The work origin in the piece's own coordinates (origin at its centre): where the bit waits at the start."""
+    half_w, half_h = job.piece.width_mm / 2.0, job.piece.height_mm / 2.0
+    signs = {
+        "front-left": (-1, -1),
+        "front-right": (1, -1),
+        "back-left": (-1, 1),
+        "back-right": (1, 1),
+        "centre": (0, 0),
+    }
+    sx, sy = signs[job.zero.xy]
+    return sx * half_w, sy * half_h
+
+
+def cut_speed(network: Network, rates: Rates) -> Floats:
+    """Cutting speed along each edge, mm/s, shape (E,): the feed, or the machine's limit along a straight edge.
+
+    An arc is only held to the limit of its most favourable direction, which keeps bounds true.
+    """
+    dx = (network.x_nm[network.head] - network.x_nm[network.tail]).astype(float)
+    dy = (network.y_nm[network.head] - network.y_nm[network.tail]).astype(float)
+    length = np.maximum(np.hypot(dx, dy), 1e-9)
+    with np.errstate(divide="ignore"):
+        limit = np.minimum(
+            rates.feed_max[0] / (np.abs(dx) / length), rates.feed_max[1] / (np.abs(dy) / length)
+        )
+    best = float(np.hypot(rates.feed_max[0], rates.feed_max[1]))
+    result: Floats = np.minimum(rates.cut, np.where(network.bulge == 0.0, limit, best))
+    return result
+
+
+def leaving(network: Network) -> tuple[Floats, Floats]:
+    """Unit vectors pointing away from the tail and away from the head along each edge, each shape (E, 2).
+
+    An arc of bulge b turns by 4 atan(b): its tangents lean half of that to either side of the chord.
+    """
+    dx = (network.x_nm[network.head] - network.x_nm[network.tail]).astype(float)
+    dy = (network.y_nm[network.head] - network.y_nm[network.tail]).astype(float)
+    chord = np.arctan2(dy, dx)
+    lean = 2.0 * np.arctan(network.bulge)
+    at_tail, at_head = chord - lean, chord + lean + np.pi
+    return (
+        np.column_stack([np.cos(at_tail), np.sin(at_tail)]),
+        np.column_stack([np.cos(at_head), np.sin(at_head)]),
+    )
+
+
+def corner_loss_s(away_a: Floats, away_b: Floats, speed_a: Floats, speed_b: Floats, rates: Rates) -> Floats:
+    """Seconds lost at the corner between two edge ends.
+
+    ``away_a`` and ``away_b`` are unit vectors leaving the corner, shape (..., 2); the speeds are those of the two
+    edges.
+    """
+    c = (away_a * away_b).sum(axis=-1)
+    s = np.sqrt(np.clip((1.0 - c) / 2.0, 0.0, 1.0))
+    bend = away_a + away_b
+    size = np.maximum(np.sqrt((bend**2).sum(axis=-1)), 1e-12)
+    limit_x, limit_y = rates.acceleration[0], rates.acceleration[1]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        along = np.minimum(limit_x / np.abs(bend[..., 0] / size), limit_y / np.abs(bend[..., 1] / size))
+        junction = np.sqrt(along * rates.junction_deviation_mm * s / (1.0 - s))
+    junction = np.where(c < -STRAIGHT, np.inf, np.where(c > STRAIGHT, 0.0, junction))
+    loss: Floats = np.zeros(np.shape(c))
+    for away, speed in ((away_a, speed_a), (away_b, speed_b)):
+        with np.errstate(divide="ignore"):
+            a = np.minimum(limit_x / np.abs(away[..., 0]), limit_y / np.abs(away[..., 1]))
+        u = np.minimum(np.minimum(junction, speed_a), speed_b)
+        loss = loss + (speed - u) ** 2 / (2.0 * a * speed)
+    return loss
+
+
+__all__ = [
+    "Bools",
+    "Floats",
+    "Ints",
+    "Rates",
+    "corner_loss_s",
+    "cut_speed",
+    "leaving",
+    "rates",
+    "work_zero_mm",
+]

@@ -1,0 +1,130 @@
+"""From a network and its depths to a plan with its proof."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+
+import numpy as np
+
+from vcarve.job.records import Job
+from vcarve.network.model import Floats, Network
+from vcarve.plan.baselines import cell_by_cell, fewest_passes, nearest_end
+from vcarve.plan.bound import best_pairing
+from vcarve.plan.costs import Rates, rates, work_zero_mm
+from vcarve.plan.join import join
+from vcarve.plan.levels import in_levels, level_depths
+from vcarve.plan.model import Plan, Proof
+from vcarve.plan.pairing import Pairing, pair
+from vcarve.plan.timing import clock, recut
+from vcarve.plan.tour import Tour, tour
+from vcarve.plan.web import Web, weave
+
+Progress = Callable[[str, float], None]
+SECOND_LOOK = 200_000  # edges up to which a pairing by clock rates is tried as well
+SIMPLE = 4_000  # edges up to which the simple plans are tried as well
+SLACK = 1.004  # how far above the bound a plan that is quicker on the clock may be
+
+
+def plan(
+    network: Network,
+    depth_mm: Floats,
+    job: Job,
+    start_mm: tuple[float, float] | None = None,
+    progress: Progress | None = None,
+) -> Plan:
+    """The plan of least machine time for cutting every edge of ``network`` at ``depth_mm`` (E,).
+
+    ``start_mm`` is where the bit waits, in the piece's coordinates; the work origin if not given.  ``progress`` is
+    told the stage's name and how much of the whole is done.
+    """
+    tell = progress or (lambda stage, share: None)
+    steady = rates(job)
+    start = work_zero_mm(job) if start_mm is None else start_mm
+    web = weave(network, depth_mm, steady)
+    if not len(web.edge):
+        return _record(web, steady, _nothing(), start, 0.0, 0.0)
+    allow = job.recut == "allow"
+    depths = level_depths(web, job.step_mm)
+    tell("pairing", 0.0)
+    if len(depths) > 1:
+        best, bound = in_levels(web, steady, depths, recut=allow, start_mm=start)
+    else:
+        best, bound = _flat(network, web, steady, start, allow, tell)
+    tell("proof", 0.9)
+    cells = cell_by_cell(network, web, start)
+    seconds = _times(web, steady, cells, start, depths)
+    tell("done", 1.0)
+    return _record(web, steady, best, start, bound, seconds)
+
+
+def from_pairing(web: Web, steady: Rates, found: Pairing, start: tuple[float, float]) -> Tour:
+    """One tour of a pairing's recuts and lifts."""
+    links = np.concatenate([[[found.end, found.start]], found.lift]).astype(np.int64)
+    return tour(web, steady, found.recut_edge, found.recut_level, join(web, steady, links, start))
+
+
+def _flat(
+    network: Network, web: Web, steady: Rates, start: tuple[float, float], allow: bool, tell: Progress
+) -> tuple[Tour, float]:
+    """Best order of a web cut in one level, and the bound."""
+    found, bound = best_pairing(web, steady, recut=allow, start_mm=start)
+    tell("tour", 0.4)
+    tours = [from_pairing(web, steady, each, start) for each in found]
+    ticking = replace(steady, clock=True)
+    if allow and len(web.edge) <= SECOND_LOOK:
+        tours.append(from_pairing(web, steady, pair(web, ticking, recut=True, start_mm=start), start))
+        tell("tour", 0.7)
+    if allow and len(web.edge) <= SIMPLE:
+        tours += [
+            fewest_passes(web, steady, start),
+            nearest_end(web, start),
+            cell_by_cell(network, web, start),
+        ]
+    constant = [clock(web, steady, each, start).seconds for each in tours]
+    limit = max(min(constant), SLACK * bound)
+    real = [
+        clock(web, ticking, each, start).seconds if seconds <= limit + 1e-9 else np.inf
+        for each, seconds in zip(tours, constant, strict=True)
+    ]
+    return tours[int(np.argmin(real))], bound
+
+
+def _nothing() -> Tour:
+    none = np.zeros(0, np.int64)
+    return Tour(
+        edge=none,
+        back=none,
+        depth_mm=np.zeros(0),
+        pass_start=np.zeros(1, np.int64),
+        loss_s=0.0,
+        best_loss_s=0.0,
+    )
+
+
+def _times(web: Web, steady: Rates, each: Tour, start: tuple[float, float], depths: list[Floats]) -> float:
+    """Time of a simple plan repeated for every level."""
+    total = 0.0
+    for depth in depths:
+        here = replace(each, depth_mm=np.minimum(each.depth_mm, depth[each.edge]))
+        total += clock(web, steady, here, start).seconds
+    return total
+
+
+def _record(
+    web: Web, steady: Rates, best: Tour, start: tuple[float, float], bound: float, cells_s: float
+) -> Plan:
+    spent = clock(web, steady, best, start)
+    again = recut(web, best)
+    length = web.length_mm[best.edge]
+    return Plan(
+        half_edge=2 * web.edge[best.edge] + best.back,
+        depth_mm=best.depth_mm,
+        recut=again,
+        pass_start=best.pass_start,
+        hop_mm=steady.hop_mm,
+        cut_mm=float(length[~again].sum()),
+        recut_mm=float(length[again].sum()),
+        rapid_mm=spent.rapid_mm,
+        proof=Proof(plan_s=spent.seconds, bound_s=min(bound, spent.seconds), cell_by_cell_s=cells_s),
+    )
