@@ -1,4 +1,4 @@
-"""Whether the program cuts the network's lines: each one, at its depth, no line twice and nothing beside them.
+"""Which stretches of the network's lines the program's moves cover, and which moves lie beside them.
 
 Every feed move along the piece is laid on the edges it covers.  Most moves are one edge from end to end and are found by
 their two vertices; what is left (chords of arcs, moves over several edges, programs written elsewhere) is compared by
@@ -7,18 +7,23 @@ geometry.  Only the moves and the network are known here, not how the moves came
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 import numpy.typing as npt
 import shapely
 from scipy.spatial import cKDTree
 
+from vcarve.dryrun.bends import away_mm, boxes, lengths, shares, spots
 from vcarve.network.model import Network
 from vcarve.program.moves import Moves
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
+Bools = npt.NDArray[np.bool_]
+
+PAIRS = 1 << 18  # pairs of a move and an edge compared together
+QUARTER = 0.5 * np.pi * (1.0 + 1e-9)  # longer arcs are compared in parts
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -26,79 +31,80 @@ class Covered:
     """Stretches of edges covered by moves, one row per stretch.
 
     ``edge`` and ``move`` (n,) say which; ``low`` and ``high`` (n,) where on the edge, from 0 at its tail to 1 at its head,
-    evenly along it; ``depth_mm`` (n,) how deep.  ``stray`` are the moves of which some part lies on no edge.
+    evenly along it; ``shallow_mm`` and ``deep_mm`` (n,) how deep there.  ``stray`` are the moves of which some part
+    lies on no edge.
     """
 
     edge: Ints
     move: Ints
     low: Floats
     high: Floats
-    depth_mm: Floats
+    shallow_mm: Floats
+    deep_mm: Floats
     stray: Ints
 
 
 def covered(
-    moves: Moves,
-    which: Ints,
-    start: Floats,
-    end: Floats,
-    network: Network,
-    tolerance_mm: float,
+    moves: Moves, which: Ints, start: Floats, end: Floats, network: Network, tolerance_mm: float
 ) -> Covered:
     """Lay moves on the network's edges to cut.
 
-    ``which`` (n,) numbers the moves, ``start`` and ``end`` (n, 3) are their ends in piece coordinates, Z below the top negative.
+    ``which`` (n,) numbers the moves, ``start`` and ``end`` (n, 3) are their ends in piece coordinates, Z below the top
+    negative; arcs must lie in the XY plane.
     """
-    bulge = np.tan(moves.sweep_rad[which] / 4.0)
-    depth = -np.maximum(start[:, 2], end[:, 2])
-    edge, direct = _by_vertices(start, end, bulge, network, tolerance_mm)
-    rest = np.flatnonzero(~direct)
-    more = _by_geometry(start[rest], end[rest], bulge[rest], network, tolerance_mm)
+    sweep = moves.sweep_rad[which]
+    edge, direct = _by_vertices(start, end, sweep, network, tolerance_mm)
     hit = np.flatnonzero(direct)
+    rest = np.flatnonzero(~direct)
+    centre = moves.centre_mm[which[rest], :2] + (start[rest, :2] - moves.start_mm[which[rest], :2])
+    parts = _parts(start[rest], end[rest], sweep[rest], centre)
+    found = _by_geometry(parts, len(rest), network, tolerance_mm)
+    deep, shallow = -np.minimum(start, end)[:, 2], -np.maximum(start, end)[:, 2]
     return Covered(
-        edge=np.concatenate([edge[hit], more[1]]),
-        move=np.concatenate([which[hit], which[rest[more[0]]]]),
-        low=np.concatenate([np.zeros(len(hit)), more[2]]),
-        high=np.concatenate([np.ones(len(hit)), more[3]]),
-        depth_mm=np.concatenate([depth[hit], depth[rest[more[0]]]]),
-        stray=which[rest[more[4]]],
+        edge=np.concatenate([edge[hit], found.edge]),
+        move=np.concatenate([which[hit], which[rest[found.owner]]]),
+        low=np.concatenate([np.zeros(len(hit)), found.low]),
+        high=np.concatenate([np.ones(len(hit)), found.high]),
+        shallow_mm=np.concatenate([shallow[hit], -np.maximum(found.z_low, found.z_high)]),
+        deep_mm=np.concatenate([deep[hit], -np.minimum(found.z_low, found.z_high)]),
+        stray=which[rest[found.stray]],
     )
 
 
 def _by_vertices(
-    start: Floats, end: Floats, bulge: Floats, network: Network, tolerance_mm: float
-) -> tuple[Ints, npt.NDArray[np.bool_]]:
+    start: Floats, end: Floats, sweep: Floats, network: Network, tolerance_mm: float
+) -> tuple[Ints, Bools]:
     """Return for each move the edge with the same two ends and the same bend, and whether there is one."""
     count = len(start)
     edge = np.full(count, -1, dtype=np.int64)
     cut = np.flatnonzero(network.cut)
     if count == 0 or len(cut) == 0:
         return edge, edge >= 0
+    bulge = np.where(np.abs(sweep) < 1.9 * np.pi, np.tan(np.clip(sweep, -6.0, 6.0) / 4.0), np.nan)
     used = np.unique(np.concatenate([network.tail[cut], network.head[cut]]))
-    tree = cKDTree(network.xy_mm[used])
+    tree = cKDTree(network.xy_mm[used], balanced_tree=False, compact_nodes=False)
     both = np.vstack([start[:, :2], end[:, :2]])
-    away, nearest = tree.query(both, distance_upper_bound=tolerance_mm)
-    known = np.isfinite(away)
-    vertex = np.where(known, used[np.minimum(nearest, len(used) - 1)], -1)
+    places, back = _distinct(both)
+    away, nearest = tree.query(places, distance_upper_bound=tolerance_mm)
+    vertex = np.where(np.isfinite(away), used[np.minimum(nearest, len(used) - 1)], -1)[back]
     a, b = vertex[:count], vertex[count:]
     turned = a > b
     low, high = np.where(turned, b, a), np.where(turned, a, b)
     bend = np.where(turned, -bulge, bulge)
-    backward = network.tail[cut] > network.head[cut]
-    edge_low = np.where(backward, network.head[cut], network.tail[cut])
-    edge_high = np.where(backward, network.tail[cut], network.head[cut])
+    tail, head = network.tail[cut], network.head[cut]
+    backward = tail > head
     edge_bend = np.where(backward, -network.bulge[cut], network.bulge[cut])
     size = len(network.x_nm)
-    key = edge_low * size + edge_high
+    key = np.where(backward, head, tail) * size + np.where(backward, tail, head)
     order = np.argsort(key, kind="stable")
+    key = key[order]
     wanted = low * size + high
-    first = np.searchsorted(key[order], wanted, side="left")
-    last = np.searchsorted(key[order], wanted, side="right")
+    first = np.searchsorted(key, wanted, side="left")
+    last = np.searchsorted(key, wanted, side="right")
     chord = np.hypot(*(end - start)[:, :2].T)
-    possible = known[:count] & known[count:] & (low != high)
-    for k in range(int((last - first).max(initial=0))):
-        at = np.minimum(first + k, len(order) - 1)
-        candidate = order[at]
+    possible = (a >= 0) & (b >= 0) & (low != high)
+    for k in range(int((last - first)[possible].max(initial=0))):
+        candidate = order[np.minimum(first + k, len(order) - 1)]
         fits = (
             possible
             & (edge < 0)
@@ -109,88 +115,199 @@ def _by_vertices(
     return edge, edge >= 0
 
 
-def _by_geometry(
-    start: Floats, end: Floats, bulge: Floats, network: Network, tolerance_mm: float
-) -> tuple[Ints, Ints, Floats, Floats, Ints]:
-    """Return (move, edge, low, high) for every stretch of an edge that a move covers, and the stray moves."""
-    count = len(start)
-    empty = np.zeros(0, dtype=np.int64)
-    if count == 0:
-        return empty, empty, np.zeros(0), np.zeros(0), empty
+def _distinct(places: Floats) -> tuple[Floats, Ints]:
+    """Return each place once, and for every place which of them it is: a bit ends where it next begins."""
+    key = np.ascontiguousarray(np.round(places, 7)).view([("x", float), ("y", float)]).ravel()
+    _, first, back = np.unique(key, return_index=True, return_inverse=True)
+    return places[first], back.ravel()
+
+
+@dataclass(frozen=True, slots=True)
+class _Parts:
+    """Moves, or parts of arcs of at most a quarter turn: owner (n,), ends (n, 3), bulge (n,)."""
+
+    owner: Ints
+    a: Floats
+    b: Floats
+    bulge: Floats
+
+
+def _parts(start: Floats, end: Floats, sweep: Floats, centre: Floats) -> _Parts:
+    count = np.maximum(np.ceil(np.abs(sweep) / QUARTER), 1.0).astype(np.int64)
+    owner = np.repeat(np.arange(len(start)), count)
+    step = np.arange(len(owner)) - np.repeat(np.cumsum(count) - count, count)
+    share = count[owner].astype(np.float64)
+    tail, head = step / share, (step + 1) / share
+    a, b = start[owner].copy(), end[owner].copy()
+    several = np.flatnonzero(count[owner] > 1)
+    mine = owner[several]
+    arm = start[mine, :2] - centre[mine]
+    radius, begin = np.hypot(*arm.T), np.arctan2(arm[:, 1], arm[:, 0])
+    for places, at in ((a, tail[several]), (b, head[several])):
+        angle = begin + at * sweep[mine]
+        places[several, 0] = centre[mine, 0] + radius * np.cos(angle)
+        places[several, 1] = centre[mine, 1] + radius * np.sin(angle)
+        places[several, 2] = start[mine, 2] + at * (end - start)[mine, 2]
+    return _Parts(owner, a, b, np.tan(sweep[owner] / share / 4.0))
+
+
+@dataclass(frozen=True, slots=True)
+class _Stretches:
+    """Pairs of a part and an edge (n,), where on the edge (n,), Z there (n,), and the most they are apart (n,)."""
+
+    part: Ints
+    edge: Ints
+    low: Floats
+    high: Floats
+    z_low: Floats
+    z_high: Floats
+    off: Floats
+
+    def take(self, rows: Ints) -> _Stretches:
+        return _Stretches(*(getattr(self, field.name)[rows] for field in fields(self)))
+
+
+@dataclass(frozen=True, slots=True)
+class _Found:
+    """Stretches: owner, edge, low, high, Z at low and at high (n,); the owners that stray."""
+
+    owner: Ints
+    edge: Ints
+    low: Floats
+    high: Floats
+    z_low: Floats
+    z_high: Floats
+    stray: Ints
+
+
+def _by_geometry(parts: _Parts, count: int, network: Network, tolerance_mm: float) -> _Found:
+    """Compare parts of moves with edges."""
+    none, nothing = np.zeros(0, dtype=np.int64), np.zeros(0)
     cut = np.flatnonzero(network.cut)
+    if count == 0 or len(cut) == 0:
+        return _Found(none, none, nothing, nothing, nothing, nothing, np.arange(count))
     xy = network.xy_mm
-    a, b = xy[network.tail[cut]], xy[network.head[cut]]
-    tree = shapely.STRtree(_boxes(a, b, network.bulge[cut], tolerance_mm))
-    move, hit = tree.query(_boxes(start[:, :2], end[:, :2], bulge, tolerance_mm))
-    lengths = _lengths(start[:, :2], end[:, :2], bulge)
+    edges = _Parts(cut, xy[network.tail[cut]], xy[network.head[cut]], network.bulge[cut])
     edge_length = network.length_mm[cut]
-    spots = _spots(start[:, :2], end[:, :2], bulge)
-    t = np.stack(
-        [_parameter(spot[move], a[hit], b[hit], network.bulge[cut][hit], tolerance_mm) for spot in spots]
+    length = lengths(parts.a[:, :2], parts.b[:, :2], parts.bulge)
+    several = [
+        _stretches(parts, part, edges, edge, edge_length, tolerance_mm)
+        for part, edge in _near(parts, length, edges, edge_length, tolerance_mm)
+    ]
+    all_ = _Stretches(
+        *(np.concatenate([getattr(one, field.name) for one in several]) for field in fields(_Stretches))
     )
-    low, high = np.clip(t.min(axis=0), 0.0, 1.0), np.clip(t.max(axis=0), 0.0, 1.0)
-    along = np.abs(t[-1] - t[0]) * edge_length[hit]
-    # Five even spots of the move are all on the edge's line or circle, and as far apart there as on the move (a chord is a
-    # little shorter than its arc).
-    near = np.abs(along - lengths[move]) <= 4.0 * tolerance_mm + 1e-3 * lengths[move]
-    good = np.isfinite(along) & near & ((high - low) * edge_length[hit] > tolerance_mm)
-    move, hit, low, high = move[good], hit[good], low[good], high[good]
-    share = np.bincount(move, weights=(high - low) * edge_length[hit], minlength=count)
-    stray = np.flatnonzero(share < lengths - 4.0 * tolerance_mm)
-    return move.astype(np.int64), cut[hit].astype(np.int64), low, high, stray.astype(np.int64)
+    gain = (all_.high - all_.low) * edge_length[all_.edge]
+    kept = _one_edge_each(all_.part, gain, all_.off, length, 4.0 * tolerance_mm)
+    all_, gain = all_.take(kept), gain[kept]
+    owner = parts.owner[all_.part]
+    along = np.bincount(owner, weights=gain, minlength=count)
+    whole = np.bincount(parts.owner, weights=length, minlength=count)
+    stray = np.flatnonzero(along < whole - 4.0 * tolerance_mm - 1e-3 * tolerance_mm * whole)
+    return _Found(owner, cut[all_.edge], all_.low, all_.high, all_.z_low, all_.z_high, stray)
 
 
-def _boxes(a: Floats, b: Floats, bulge: Floats, grow: float) -> npt.NDArray[np.object_]:
-    sag = 0.5 * np.abs(bulge) * np.hypot(*(b - a).T) + grow
-    low = np.minimum(a, b) - sag[:, None]
-    high = np.maximum(a, b) + sag[:, None]
-    return np.asarray(shapely.box(low[:, 0], low[:, 1], high[:, 0], high[:, 1]), dtype=object)
+def _stretches(
+    parts: _Parts, part: Ints, edges: _Parts, edge: Ints, edge_length: Floats, tolerance_mm: float
+) -> _Stretches:
+    """Return the pairs that cover something: the ends and the middle of the stretch lie on the part."""
+    first, last = (
+        shares(ends[part, :2], edges.a[edge], edges.b[edge], edges.bulge[edge]) for ends in (parts.a, parts.b)
+    )
+    low, high = np.clip(np.minimum(first, last), 0.0, 1.0), np.clip(np.maximum(first, last), 0.0, 1.0)
+    good = np.flatnonzero((high - low) * edge_length[edge] > tolerance_mm)
+    part, edge, low, high = part[good], edge[good], low[good], high[good]
+    a, b, bulge = parts.a[part], parts.b[part], parts.bulge[part]
+
+    def place(share: Floats) -> Floats:
+        return spots(edges.a[edge], edges.b[edge], edges.bulge[edge], share)
+
+    def height(share: Floats) -> Floats:
+        along = np.clip(shares(place(share), a[:, :2], b[:, :2], bulge), 0.0, 1.0)
+        return np.asarray(a[:, 2] + along * (b - a)[:, 2])
+
+    off = np.zeros(len(good))
+    for share in (low, high, 0.5 * (low + high)):
+        off = np.maximum(off, away_mm(place(share), a[:, :2], b[:, :2], bulge))
+    # The radius of a rounded arc is less sure than its ends.
+    near = np.flatnonzero(off <= np.where(bulge == 0.0, 1.0, 2.0) * tolerance_mm)
+    return _Stretches(part, edge, low, high, height(low), height(high), off).take(near)
 
 
-def _lengths(a: Floats, b: Floats, bulge: Floats) -> Floats:
-    chord = np.hypot(*(b - a).T)
-    half = 2.0 * np.arctan(np.abs(bulge))
-    with np.errstate(divide="ignore", invalid="ignore"):
-        return np.asarray(np.where(bulge == 0.0, chord, chord * half / np.sin(half)))
+def _near(
+    parts: _Parts, length: Floats, edges: _Parts, edge_length: Floats, tolerance_mm: float
+) -> list[tuple[Ints, Ints]]:
+    """Return pairs (part, edge) whose boxes meet, in handy portions; at least one, which may be empty.
+
+    Long moves are looked up piece by piece: the box of a long diagonal would hold half of the network.
+    """
+    tree = shapely.STRtree(boxes(edges.a, edges.b, edges.bulge, tolerance_mm))
+    usual = 4.0 * float(np.median(edge_length))
+    count = np.where(parts.bulge == 0.0, np.maximum(np.ceil(length / usual), 1.0), 1.0).astype(np.int64)
+    owner = np.repeat(np.arange(len(count)), count)
+    step = np.arange(len(owner)) - np.repeat(np.cumsum(count) - count, count)
+    delta = (parts.b - parts.a)[owner, :2] / count[owner, None]
+    a = parts.a[owner, :2] + step[:, None] * delta
+    found, hit = tree.query(boxes(a, a + delta, parts.bulge[owner], tolerance_mm))
+    # A long edge may be met by several pieces of one move.
+    key = np.unique(owner[found] * np.int64(len(edges.a)) + hit)
+    part, edge = key // len(edges.a), key % len(edges.a)
+    return [
+        (part[begin : begin + PAIRS], edge[begin : begin + PAIRS])
+        for begin in range(0, max(len(part), 1), PAIRS)
+    ]
 
 
-def _centres(a: Floats, b: Floats, bulge: Floats) -> tuple[Floats, Floats]:
-    """Return centres (n, 2) and radii (n,) of arcs; straight lines give not-a-number."""
-    with np.errstate(divide="ignore", invalid="ignore"):
-        off = np.where(bulge == 0.0, np.nan, 0.5 / np.tan(2.0 * np.arctan(bulge)))
-        delta = b - a
-        centre = 0.5 * (a + b) + off[:, None] * np.column_stack([-delta[:, 1], delta[:, 0]])
-    return centre, np.hypot(*(a - centre).T)
+def _one_edge_each(part: Ints, gain: Floats, off: Floats, length: Floats, slack: float) -> Ints:
+    """Return the stretches to keep: where lines come so near each other that a part would cover more than its own length
+    (at cusps), those that fit it best."""
+    keep = np.ones(len(part), dtype=np.bool_)
+    total = np.bincount(part, weights=gain, minlength=len(length))
+    crowded = np.flatnonzero((total > length + slack)[part])
+    order = crowded[np.lexsort((off[crowded], part[crowded]))]
+    taken: dict[int, float] = {}
+    for row in order.tolist():
+        p = int(part[row])
+        sofar = taken.get(p, 0.0)
+        if sofar + gain[row] > length[p] + slack:
+            keep[row] = False
+        else:
+            taken[p] = sofar + float(gain[row])
+    return np.flatnonzero(keep)
 
 
-def _spots(a: Floats, b: Floats, bulge: Floats) -> list[Floats]:
-    """Return five points at even distances along each move, ends included."""
-    centre, radius = _centres(a, b, bulge)
-    begin = np.arctan2(a[:, 1] - centre[:, 1], a[:, 0] - centre[:, 0])
-    sweep = 4.0 * np.arctan(bulge)
-    spots = []
-    for share in (0.0, 0.25, 0.5, 0.75, 1.0):
-        angle = begin + share * sweep
-        round_ = centre + radius[:, None] * np.column_stack([np.cos(angle), np.sin(angle)])
-        spots.append(np.where((bulge == 0.0)[:, None], a + share * (b - a), round_))
-    return spots
+def union(edge: Ints, low: Floats, high: Floats, count: int) -> Floats:
+    """Return how much of each of ``count`` edges the stretches cover together, 0 to 1."""
+    total = np.zeros(count)
+    total[edge[(low == 0.0) & (high == 1.0)]] = 1.0
+    part = np.flatnonzero(total[edge] < 1.0)
+    part = part[np.lexsort((low[part], edge[part]))]
+    # Every edge has a span of its own on one long line, so one running maximum serves all of them.
+    base = 2.0 * edge[part]
+    reach = np.maximum.accumulate(base + high[part])
+    before = np.concatenate([[-1.0], reach[:-1]])
+    gain = np.maximum(base + high[part] - np.maximum(base + low[part], before), 0.0)
+    return total + np.bincount(edge[part], weights=gain, minlength=count)
 
 
-def _parameter(points: Floats, a: Floats, b: Floats, bulge: Floats, tolerance_mm: float) -> Floats:
-    """Return where each point stands along its edge's whole line or circle (0 tail, 1 head), or NaN if it is off it."""
-    delta = b - a
-    span = np.hypot(*delta.T)
-    rel = points - a
-    away = np.abs(delta[:, 0] * rel[:, 1] - delta[:, 1] * rel[:, 0]) / span
-    t = (rel * delta).sum(axis=1) / span**2
-    straight = np.where(away <= tolerance_mm, t, np.nan)
-    centre, radius = _centres(a, b, bulge)
-    off = np.abs(np.hypot(*(points - centre).T) - radius)
-    begin = np.arctan2(a[:, 1] - centre[:, 1], a[:, 0] - centre[:, 0])
-    turn = np.arctan2(points[:, 1] - centre[:, 1], points[:, 0] - centre[:, 0]) - begin
-    sweep = 4.0 * np.arctan(bulge)
-    # Taken about the middle of the arc, so that both of its ends lie on the same side of the cut.
-    with np.errstate(divide="ignore", invalid="ignore"):
-        turned = np.mod(turn - 0.5 * sweep + np.pi, 2.0 * np.pi) - np.pi + 0.5 * sweep
-        round_ = np.where(off <= tolerance_mm, turned / sweep, np.nan)
-    return np.where(bulge == 0.0, straight, round_)
+def again(
+    edge: Ints, move: Ints, low: Floats, high: Floats, shallow_mm: Floats, deep_mm: Floats, slack_mm: float
+) -> Floats:
+    """Return for each stretch the share of its edge (n,) that moves before had cut as deep or deeper already."""
+    share = np.zeros(len(edge))
+    runs = np.bincount(edge, minlength=1)
+    rows = np.flatnonzero(runs[edge] > 1)
+    rows = rows[np.lexsort((move[rows], edge[rows]))]
+    e, lo, hi, was, now = edge[rows], low[rows], high[rows], shallow_mm[rows], deep_mm[rows]
+    begin = np.searchsorted(e, e)
+    nth = np.arange(len(e)) - begin
+    lag = 1
+    late = np.flatnonzero(nth >= lag)
+    while len(late):
+        early = late - lag
+        both = np.minimum(hi[late], hi[early]) - np.maximum(lo[late], lo[early])
+        deep = was[early] >= now[late] - slack_mm
+        share[rows[late]] += np.where(deep, np.maximum(both, 0.0), 0.0)
+        lag += 1
+        late = late[nth[late] >= lag]
+    return np.minimum(share, high - low)

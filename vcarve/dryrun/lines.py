@@ -4,213 +4,208 @@ from __future__ import annotations
 
 import numpy as np
 import numpy.typing as npt
+import shapely
+from scipy.spatial import cKDTree
 
-from vcarve.dryrun.coverage import Covered, covered
+from vcarve.dryrun.bends import away_mm, boxes, spots
+from vcarve.dryrun.codes import finding, listed
+from vcarve.dryrun.coverage import Covered, again, covered, union
+from vcarve.dryrun.track import Track, last_decimal_mm
 from vcarve.errors import Finding
 from vcarve.groove.model import Grooves
 from vcarve.job.records import Job
 from vcarve.network.model import Network
-from vcarve.program.moves import Motion, Moves
 from vcarve.quantity import format_mm
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
-MOST_NAMED = 20  # findings of one kind that are listed one by one
+
+OTHER_JOB = 0.5  # from this share of strays and of missed lines on, it is the program of another job
 
 
 def line_findings(
-    moves: Moves,
-    start: Floats,
-    end: Floats,
-    network: Network,
-    grooves: Grooves,
-    job: Job,
-    tolerance_mm: float,
-    recut_mm: float | None,
-) -> tuple[Finding, ...]:
+    seen: Track, network: Network, grooves: Grooves, job: Job, tolerance_mm: float, recut_mm: float | None
+) -> list[Finding]:
     """Compare the program's grooves with the network's lines.
 
-    ``start`` and ``end`` (N, 3) are the moves' ends in piece coordinates, Z 0 at the top.  ``recut_mm`` is how much may be
-    travelled along grooves already cut (``None``: as the job allows).
+    ``recut_mm`` is how much may be travelled along grooves already cut (``None``: as the job allows).
     """
-    under = (np.minimum(start[:, 2], end[:, 2]) < -1e-6) & (moves.motion != int(Motion.RAPID))
-    across = np.hypot(*(end - start)[:, :2].T) > 1e-9
-    across |= moves.sweep_rad != 0.0
-    which = np.flatnonzero(under & across)
-    cover = covered(moves, which, start[which], end[which], network, tolerance_mm)
-    plunges = np.flatnonzero(under & ~across & (end[:, 2] < start[:, 2]))
-    found = [*_stray(cover.stray, moves, end), *_stray_plunges(plunges, moves, end, network, tolerance_mm)]
-    found.extend(_depths_and_counts(cover, network, grooves, moves, job, recut_mm))
-    return tuple(found)
-
-
-def _stray(stray: Ints, moves: Moves, end: Floats) -> list[Finding]:
-    return [
-        Finding(
-            code="stray-cut",
-            sentence="This move cuts where the pattern has no line.",
-            line=int(moves.line[m]),
-            at_mm=(float(end[m, 0]), float(end[m, 1])),
+    cutting = seen.feed & seen.in_wood & ~seen.upright
+    which = np.flatnonzero(cutting & seen.across)
+    cover = covered(seen.moves, which, seen.start_mm[which], seen.end_mm[which], network, tolerance_mm)
+    slack = 1e-3 + 0.51 * last_decimal_mm(job.machine)
+    lacking, reach = _lacking(cover, network, grooves, slack)
+    untouched = int(np.count_nonzero(network.cut & (reach == 0.0)))
+    if len(cover.stray) > OTHER_JOB * max(len(which), 1) and untouched > OTHER_JOB * network.edges:
+        sentence = (
+            f"The program does not cut this job's lines: {len(cover.stray)} of its {len(which)} moves in the wood lie on "
+            f"none of them, and {untouched} of the {network.edges} lines are not cut. Is it the program of another job?"
         )
-        for m in stray[:MOST_NAMED].tolist()
+        m = int(cover.stray[0])
+        return [finding("other-job", sentence, line=seen.line(m), at_mm=seen.at(m))]
+    return [
+        *_stray(seen, cover.stray, "This move cuts where the pattern has no line."),
+        *_plunges(seen, np.flatnonzero(cutting & ~seen.across), network, grooves, tolerance_mm, slack),
+        *_too_deep(seen, cover, network, grooves, slack),
+        *_missed(seen, cover, network, grooves, lacking, reach, slack),
+        *_recuts(seen, cover, network, grooves, job, recut_mm, slack),
     ]
 
 
-def _stray_plunges(
-    plunges: Ints, moves: Moves, end: Floats, network: Network, tolerance_mm: float
-) -> list[Finding]:
-    """Plunges whose place is no vertex and on no line to cut."""
-    if len(plunges) == 0:
-        return []
-    import shapely
-    from scipy.spatial import cKDTree
-
-    cut = np.flatnonzero(network.cut)
-    used = np.unique(np.concatenate([network.tail[cut], network.head[cut]]))
-    spots = end[plunges, :2]
-    away, _ = cKDTree(network.xy_mm[used]).query(spots)
-    loose = plunges[away > tolerance_mm]
-    if len(loose) == 0:
-        return []
-    a, b = network.xy_mm[network.tail[cut]], network.xy_mm[network.head[cut]]
-    straight = network.bulge[cut] == 0.0
-    lines = np.asarray(shapely.linestrings(np.stack([a[straight], b[straight]], axis=1)), dtype=object)
-    tree = shapely.STRtree(lines)
-    points = shapely.points(end[loose, :2])
-    on_line = np.unique(tree.query(points, predicate="dwithin", distance=tolerance_mm)[0])
-    off = np.setdiff1d(np.arange(len(loose)), on_line)
-    return [
-        Finding(
-            code="stray-cut",
-            sentence="The bit plunges where the pattern has no line.",
-            line=int(moves.line[m]),
-            at_mm=(float(end[m, 0]), float(end[m, 1])),
-        )
-        for m in loose[off][:MOST_NAMED].tolist()
-    ]
+def _stray(seen: Track, rows: Ints, sentence: str) -> list[Finding]:
+    return listed(
+        rows.tolist(), lambda m: finding("stray-cut", sentence, line=seen.line(m), at_mm=seen.at(m))
+    )
 
 
 def _middle(network: Network, edge: int) -> tuple[float, float]:
-    xy = network.xy_mm[[network.tail[edge], network.head[edge]]].mean(axis=0)
-    return float(xy[0]), float(xy[1])
+    xy = network.xy_mm
+    rows = np.array([edge])
+    place = spots(xy[network.tail[rows]], xy[network.head[rows]], network.bulge[rows], np.array([0.5]))
+    return float(place[0, 0]), float(place[0, 1])
 
 
-def _depths_and_counts(
-    cover: Covered, network: Network, grooves: Grooves, moves: Moves, job: Job, recut_mm: float | None
+def _depth_sentence(depth_mm: float, wanted_mm: float) -> str:
+    return f"This line is cut {format_mm(round(depth_mm, 3))} deep; the job asks for {format_mm(round(wanted_mm, 3))}."
+
+
+def _plunges(
+    seen: Track, rows: Ints, network: Network, grooves: Grooves, tolerance_mm: float, slack: float
 ) -> list[Finding]:
-    wanted = grooves.depth_mm
-    length = network.length_mm
-    slack = 1e-3 + 0.51 * 10.0**-job.machine.decimals * (25.4 if job.machine.units == "inch" else 1.0)
-    found: list[Finding] = []
-    deep = np.flatnonzero(cover.depth_mm > wanted[cover.edge] + slack)
-    for row in deep[:MOST_NAMED].tolist():
-        edge = int(cover.edge[row])
-        found.append(
-            Finding(
-                code="wrong-depth",
-                sentence=f"This line is cut {format_mm(round(float(cover.depth_mm[row]), 3))} deep; "
-                f"the job asks for {format_mm(float(wanted[edge]))}.",
-                line=int(moves.line[cover.move[row]]),
-                at_mm=_middle(network, edge),
-            )
-        )
-    full = cover.depth_mm >= wanted[cover.edge] - slack
+    """Plunges beside every line, and plunges deeper than any line there is to be."""
+    rows = rows[seen.end_mm[rows, 2] < seen.start_mm[rows, 2]]
+    if not len(rows):
+        return []
+    cut = np.flatnonzero(network.cut)
+    xy = network.xy_mm
+    tail, head, bend = network.tail[cut], network.head[cut], network.bulge[cut]
+    deepest = np.full(len(network.x_nm), -1.0)
+    np.maximum.at(deepest, tail, grooves.depth_mm[cut])
+    np.maximum.at(deepest, head, grooves.depth_mm[cut])
+    used = np.flatnonzero(deepest >= 0.0)
+    place = seen.end_mm[rows, :2]
+    away, nearest = cKDTree(xy[used]).query(place, distance_upper_bound=tolerance_mm)
+    known = np.isfinite(away)
+    allowed = np.where(known, deepest[used[np.minimum(nearest, len(used) - 1)]], -1.0)
+    loose = np.flatnonzero(~known)
+    if len(loose):
+        a, b = xy[tail], xy[head]
+        tree = shapely.STRtree(boxes(a, b, bend, tolerance_mm))
+        point, hit = tree.query(shapely.points(place[loose]))
+        on = away_mm(place[loose[point]], a[hit], b[hit], bend[hit]) <= tolerance_mm
+        np.maximum.at(allowed, loose[point[on]], grooves.depth_mm[cut[hit[on]]])
+    depth = -seen.end_mm[rows, 2]
+    deep = (allowed >= 0.0) & (depth > allowed + slack)
+    sentence = "The bit plunges {} deep; the lines there are to be {}."
+    return [
+        *_stray(seen, rows[allowed < 0.0], "The bit plunges where the pattern has no line."),
+        *listed(
+            np.flatnonzero(deep).tolist(),
+            lambda k: finding(
+                "wrong-depth",
+                sentence.format(format_mm(round(float(depth[k]), 3)), format_mm(round(float(allowed[k]), 3))),
+                line=seen.line(int(rows[k])),
+                at_mm=seen.at(int(rows[k])),
+            ),
+        ),
+    ]
+
+
+def _lacking(cover: Covered, network: Network, grooves: Grooves, slack: float) -> tuple[Ints, Floats]:
+    """Return the edges not cut to their depth from end to end, and how deep each edge is cut anywhere."""
+    wanted, length = grooves.depth_mm, network.length_mm
     reach = np.zeros(len(length))
-    np.maximum.at(reach, cover.edge, cover.depth_mm)
-    whole = _union(cover.edge[full], cover.low[full], cover.high[full], len(length))
-    lacking = network.cut & (whole < 1.0 - np.minimum(4.0 * slack / np.maximum(length, 1e-9), 0.5))
-    for edge in np.flatnonzero(lacking)[:MOST_NAMED].tolist():
-        if reach[edge] > 0.0 and reach[edge] < wanted[edge] - slack:
-            found.append(
-                Finding(
-                    code="wrong-depth",
-                    sentence=f"This line is cut {format_mm(round(float(reach[edge]), 3))} deep; "
-                    f"the job asks for {format_mm(float(wanted[edge]))}.",
-                    line=_last_line(cover, moves, edge),
-                    at_mm=_middle(network, edge),
-                )
-            )
-        else:
-            part = "A part of this line" if whole[edge] > 0.0 else "This line"
-            found.append(
-                Finding(
-                    code="line-missed",
-                    sentence=f"{part} of the pattern is not cut.",
-                    at_mm=_middle(network, edge),
-                )
-            )
-    found.extend(_recuts(cover, network, wanted, moves, job, recut_mm, slack))
-    return found
+    np.maximum.at(reach, cover.edge, cover.deep_mm)
+    full = cover.shallow_mm >= wanted[cover.edge] - slack
+    whole = union(cover.edge[full], cover.low[full], cover.high[full], len(length))
+    # Edges shorter than the program's own rounding cannot be told from points.
+    open_ = network.cut & (length > 4.0 * slack)
+    return np.flatnonzero(open_ & (whole < 1.0 - 4.0 * slack / np.maximum(length, 1e-9))), reach
 
 
-def _last_line(cover: Covered, moves: Moves, edge: int) -> int:
-    return int(moves.line[cover.move[cover.edge == edge]].max())
+def _too_deep(seen: Track, cover: Covered, network: Network, grooves: Grooves, slack: float) -> list[Finding]:
+    wanted = grooves.depth_mm[cover.edge]
+    deep = np.flatnonzero(cover.deep_mm > wanted + slack)
+    _, first = np.unique(cover.move[deep], return_index=True)
+    return listed(
+        deep[first].tolist(),
+        lambda row: finding(
+            "wrong-depth",
+            _depth_sentence(float(cover.deep_mm[row]), float(wanted[row])),
+            line=seen.line(int(cover.move[row])),
+            at_mm=_middle(network, int(cover.edge[row])),
+        ),
+    )
 
 
-def _union(edge: Ints, low: Floats, high: Floats, count: int) -> Floats:
-    """Return how much of each edge the stretches cover together, 0 to 1."""
-    total = np.zeros(count)
-    whole = (low == 0.0) & (high == 1.0)
-    total[edge[whole]] = 1.0
-    part = np.flatnonzero(~whole & (total[edge] < 1.0))
-    order = part[np.lexsort((low[part], edge[part]))]
-    current, upto = -1, 0.0
-    for row in order.tolist():
-        if edge[row] != current:
-            current, upto = int(edge[row]), 0.0
-        gain = high[row] - max(low[row], upto)
-        if gain > 0.0:
-            total[current] += gain
-            upto = float(high[row])
-    return total
+def _missed(
+    seen: Track,
+    cover: Covered,
+    network: Network,
+    grooves: Grooves,
+    lacking: Ints,
+    reach: Floats,
+    slack: float,
+) -> list[Finding]:
+    """Edges that no move, or only a part of one, or only shallower ones cover."""
+    wanted = grooves.depth_mm
+    shallow = (reach[lacking] > 0.0) & (reach[lacking] < wanted[lacking] - slack)
+    touched = union(cover.edge, cover.low, cover.high, len(wanted))
+    last = np.full(len(wanted), -1)
+    np.maximum.at(last, cover.edge, cover.move)
+
+    def missed(edge: int) -> Finding:
+        part = "A part of this line" if touched[edge] > 0.0 else "This line"
+        return finding(
+            "line-missed", f"{part} of the pattern is not cut to its depth.", at_mm=_middle(network, edge)
+        )
+
+    def too_shallow(edge: int) -> Finding:
+        return finding(
+            "wrong-depth",
+            _depth_sentence(float(reach[edge]), float(wanted[edge])),
+            line=seen.line(int(last[edge])),
+            at_mm=_middle(network, edge),
+        )
+
+    return [
+        *listed(lacking[~shallow].tolist(), missed),
+        *listed(lacking[shallow].tolist(), too_shallow),
+    ]
 
 
 def _recuts(
+    seen: Track,
     cover: Covered,
     network: Network,
-    wanted: Floats,
-    moves: Moves,
+    grooves: Grooves,
     job: Job,
     recut_mm: float | None,
     slack: float,
 ) -> list[Finding]:
     """Travel along a line where a move before has been as deep or deeper already."""
     length = network.length_mm
-    order = np.lexsort((cover.move, cover.edge))
-    edge, depth, low, high = cover.edge[order], cover.depth_mm[order], cover.low[order], cover.high[order]
-    again = np.zeros(len(order), dtype=bool)
-    runs = np.bincount(edge, minlength=len(length))
-    # Only edges covered by more than one stretch need a closer look.
-    several = np.flatnonzero(runs[edge] > 1)
-    deepest: list[tuple[float, float, float]] = []
-    current = -1
-    times = np.zeros(len(length))
-    for row in several.tolist():
-        if edge[row] != current:
-            current, deepest = int(edge[row]), []
-        lo, hi, d = float(low[row]), float(high[row]), float(depth[row])
-        shared = [
-            min(hi, h) - max(lo, s) for s, h, was in deepest if was >= d - slack and min(hi, h) > max(lo, s)
-        ]
-        if shared and max(shared) * length[current] > 4.0 * slack:
-            again[row] = True
-            times[current] += max(shared)
-        deepest.append((lo, hi, d))
-    rows = np.flatnonzero(again)
-    travelled = float(((high[rows] - low[rows]) * length[edge[rows]]).sum())
-    allowed = job.recut == "allow"
-    if allowed and (recut_mm is None or travelled <= recut_mm + 1e-3 * (1 + len(rows))):
-        levels = np.maximum(np.ceil(np.round(wanted / job.step_mm, 9)), 1.0)
-        over = np.flatnonzero(times > levels + 0.5)
-        rows = rows[np.isin(edge[rows], over)]
-        last = {int(e): r for e, r in zip(edge[rows].tolist(), rows.tolist(), strict=True)}
-        rows = np.array(sorted(last.values()), dtype=np.int64)
-    return [
-        Finding(
-            code="cut-twice",
-            sentence="This move goes again along a line that is already cut to this depth.",
-            line=int(moves.line[cover.move[order[row]]]),
-            at_mm=_middle(network, int(edge[row])),
-        )
-        for row in rows[:MOST_NAMED].tolist()
-    ]
+    share = again(cover.edge, cover.move, cover.low, cover.high, cover.shallow_mm, cover.deep_mm, slack)
+    rows = np.flatnonzero(share * length[cover.edge] > 4.0 * slack)
+    if not len(rows):
+        return []
+    travelled = float((share * length[cover.edge])[rows].sum())
+    if job.recut == "allow" and (recut_mm is None or travelled <= recut_mm + 1e-3 * (1 + len(rows))):
+        # Each level of a line may be travelled once more.
+        levels = np.maximum(np.ceil(np.round(grooves.depth_mm / job.step_mm, 9)), 1.0)
+        times = np.bincount(cover.edge[rows], weights=share[rows], minlength=len(length))
+        rows = rows[(times > levels + 0.5)[cover.edge[rows]]]
+        rows = rows[np.lexsort((cover.move[rows], cover.edge[rows]))]
+        rows = rows[np.flatnonzero(np.diff(cover.edge[rows], append=-1))]  # the last of each edge
+    rows = rows[np.argsort(cover.move[rows], kind="stable")]
+    rows = rows[np.flatnonzero(np.diff(cover.move[rows], prepend=-1))]  # each move once
+    sentence = "This move goes again along a line that is already cut to this depth."
+    return listed(
+        rows.tolist(),
+        lambda row: finding(
+            "cut-twice",
+            sentence,
+            line=seen.line(int(cover.move[row])),
+            at_mm=_middle(network, int(cover.edge[row])),
+        ),
+    )

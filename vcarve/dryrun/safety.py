@@ -1,215 +1,267 @@
-"""Checks of a program by itself and against its machine: modes, spindle, speeds, travel."""
+"""Checks of a program by itself and against its machine: modes, places that cannot be known, speeds, travel."""
 
 from __future__ import annotations
 
-import numpy as np
-import numpy.typing as npt
+import re
+from collections.abc import Callable
 
+import numpy as np
+
+from vcarve.dryrun.codes import finding, listed
+from vcarve.dryrun.track import IN_PLANE, Track, incremental
 from vcarve.errors import Finding
 from vcarve.job.records import Job, Machine
-from vcarve.program.moves import Event, Motion, Moves
 from vcarve.program.reader import Reading
 from vcarve.quantity import format_mm
 
-Floats = npt.NDArray[np.float64]
-MOST_NAMED = 20
 AXES = "XYZ"
+SLOW_MM_MIN = 10.0  # a V-bit fed slower than this only rubs: common practice, no source
+_COMMENT = re.compile(r"\([^)]*\)?|;.*")
+_SET_ORIGIN = re.compile(r"G0*10(?![0-9.])")
+_SHIFT = re.compile(r"G92(?:\.0*)?(?![0-9.])|G92\.30*(?![0-9])")
 
 
-def mode_findings(reading: Reading) -> list[Finding]:
-    """Units, distance mode and feed mode that are never set before the first move, and a program that does not end."""
-    moves = reading.moves
+def words_of(reading: Reading, line: int) -> str:
+    """Return a line in capitals without blanks and comments."""
+    return _COMMENT.sub("", reading.line_text(line)).replace(" ", "").replace("\t", "").upper()
+
+
+def mode_findings(reading: Reading, seen: Track) -> list[Finding]:
+    """Units and modes that are never set before the first move that needs them, and a program without moves or end."""
+    moves = seen.moves
     found = []
-    first_line = int(moves.line[0]) if len(moves) else None
     wanted = {
-        "units": ("units-unset", "The units (G20 or G21) are not set before the first move."),
-        "distance": ("modes-unset", "The distance mode (G90 or G91) is not set before the first move."),
-        "feed-mode": ("modes-unset", "The feed mode (G94) is not set before the first move."),
+        "units": ("units-unset", "The units (G20 or G21) are not set before the first move.", 0),
+        "distance": ("modes-unset", "The distance mode (G90 or G91) is not set before the first move.", 0),
     }
-    set_ = {event.kind for event in moves.events if event.before == 0}
-    for kind, (code, sentence) in wanted.items():
-        if len(moves) and kind not in set_:
-            found.append(Finding(code=code, sentence=sentence, line=first_line))
+    for kind, code, sentence, which in (
+        *((kind, *rest) for kind, rest in wanted.items()),
+        ("feed-mode", "modes-unset", "The feed mode (G94) is not set before the first feed move.", 1),
+        ("plane", "modes-unset", "The plane of arcs (G17) is not set before the first arc.", 2),
+    ):
+        needing = (np.arange(len(moves)), np.flatnonzero(seen.feed), np.flatnonzero(moves.sweep_rad))[which]
+        if not len(needing):
+            continue
+        first = int(needing[0])
+        if not any(event.kind == kind and event.before <= first for event in moves.events):
+            found.append(finding(code, sentence, line=seen.line(first)))
+    if not len(moves):
+        found.append(finding("no-moves", "The program moves nothing."))
     if not any(event.kind == "end" for event in moves.events):
-        found.append(
-            Finding(
-                code="no-end", sentence="The program does not end with M2 or M30.", line=moves.lines or None
-            )
-        )
+        sentence = "The program does not end with M2 or M30."
+        found.append(finding("no-end", sentence, line=moves.lines or None))
     return found
 
 
-def _spindle_runs(moves: Moves) -> list[tuple[int, str, float, int]]:
-    """Return (first move, state, rpm, line) for every change of the spindle, and what was waited since in ``dwell`` rows."""
-    rows = []
-    for event in moves.events:
-        if event.kind in ("spindle-cw", "spindle-ccw", "spindle-stop", "speed", "dwell", "pause", "end"):
-            rows.append((event.before, event.kind, event.value, event.line))
-    return rows
-
-
-def spindle_findings(moves: Moves, start: Floats, end: Floats, machine: Machine) -> list[Finding]:
-    """Cutting with the spindle off or not yet at speed, running backwards, and a spindle left on at the end."""
-    found: list[Finding] = []
-    in_wood = (moves.motion != int(Motion.RAPID)) & (np.minimum(start[:, 2], end[:, 2]) < -1e-6)
-    cuts = np.flatnonzero(in_wood)
-    rows = _spindle_runs(moves)
-    if not machine.spindle.programmed:
-        paused = any(
-            kind == "pause" and before <= (cuts[0] if len(cuts) else 0) for before, kind, _, _ in rows
-        )
-        if len(cuts) and not paused:
-            found.append(
-                Finding(
-                    code="spindle-off",
-                    sentence="The spindle is started by hand, but the program does not pause (M0) before it cuts.",
-                    line=int(moves.line[cuts[0]]),
-                )
-            )
-        return found
-    running, waited, start_line, needs_wait = False, 0.0, 0, False
-    spans: list[tuple[int, bool, bool]] = []  # from this move on: running, at speed
-    rpm = 0.0
-    for before, kind, value, line in rows:
-        if kind in ("spindle-cw", "spindle-ccw"):
-            if not running:
-                waited, needs_wait = 0.0, True
-            running, start_line = True, line
-            if kind == "spindle-ccw":
-                found.append(
-                    Finding(
-                        code="spindle-backwards",
-                        sentence="M4 turns the bit backwards; it will burn and tear instead of cutting.",
-                        line=line,
-                    )
-                )
-        elif kind == "speed":
-            rpm = value
-        elif kind == "dwell":
-            waited += value
-        elif kind == "pause":
-            waited = max(waited, machine.spindle.spin_up_s)
-        else:
-            running = False
-        ready = running and (not needs_wait or waited + 1e-9 >= machine.spindle.spin_up_s)
-        spans.append((before, running and rpm > 0.0, ready))
-    state_at = np.searchsorted(np.array([s[0] for s in spans]), cuts, side="right") - 1 if spans else None
-    off = cuts if state_at is None else cuts[[i < 0 or not spans[i][1] for i in state_at.tolist()]]
-    if len(off):
-        found.append(
-            Finding(
-                code="spindle-off",
-                sentence="The bit goes into the wood with the spindle off.",
-                line=int(moves.line[off[0]]),
-            )
-        )
-    elif state_at is not None:
-        slow = cuts[[not spans[i][2] for i in state_at.tolist()]]
-        if len(slow):
-            found.append(
-                Finding(
-                    code="spin-up",
-                    sentence=f"The bit goes into the wood before the spindle is at speed; wait "
-                    f"{machine.spindle.spin_up_s:g} s (G4) after M3.",
-                    line=int(moves.line[slow[0]]),
-                )
-            )
-    left_on = _on_before_end(moves.events)
-    if left_on is not None:
-        found.append(
-            Finding(
-                code="spindle-left-on",
-                sentence="The spindle is not stopped (M5) before the program ends.",
-                line=left_on or start_line,
-            )
-        )
-    return found
-
-
-def _on_before_end(events: tuple[Event, ...]) -> int | None:
-    """Return the line where the program ends with the spindle still on, else ``None``."""
-    on, at = False, 0
-    for event in events:
-        if event.kind in ("spindle-cw", "spindle-ccw"):
-            on, at = True, event.line
-        elif event.kind == "spindle-stop":
-            on = False
-        elif event.kind == "end":
-            return event.line if on else None
-    return at if on else None
-
-
-def speed_findings(moves: Moves, machine: Machine) -> list[Finding]:
-    """Feeds and spindle speeds beyond the machine."""
+def place_findings(reading: Reading, seen: Track) -> list[Finding]:
+    """Everything after which nobody knows where on the piece the bit is."""
+    moves = seen.moves
     found = []
+    by_distance = incremental(moves)
+    for axis in range(3):
+        moved = np.flatnonzero((moves.end_mm[:, axis] != moves.start_mm[:, axis]) & ~moves.machine)
+        if len(moved) and by_distance[moved[0]]:
+            sentence = f"{AXES[axis]} first moves by a distance (G91), from wherever the bit stands."
+            found.append(finding("start-unknown", sentence, line=seen.line(int(moved[0]))))
+    system, shifted = 0.0, 0
+    for event in moves.events:
+        if event.kind == "length-offset" and event.value:
+            sentence = "The program sets a tool length, so its depths are not known."
+            found.append(finding("offset-changed", sentence, line=event.line))
+        elif event.kind == "offset":
+            words = words_of(reading, event.line)
+            if event.value == 0.0:
+                sets = _SHIFT.search(words) is not None
+                if sets:
+                    sentence = "G92 moves the zero to where the bit stands, and nobody knows where that is on the piece."
+                    found.append(finding("offset-changed", sentence, line=event.line))
+                shifted = event.line if sets else 0
+            elif _SET_ORIGIN.search(words):
+                sentence = "G10 moves the zero away from where it was set on the piece."
+                found.append(finding("offset-changed", sentence, line=event.line))
+            else:
+                if event.before > 0 and event.value != (system or 1.0):
+                    sentence = (
+                        "The program changes to another work zero; where that is on the piece is not known."
+                    )
+                    found.append(finding("offset-changed", sentence, line=event.line))
+                system = event.value
+    if shifted:
+        sentence = "G92 is never cancelled; it holds for the next program as well."
+        found.append(finding("g92-left", sentence, line=shifted))
+    away = np.flatnonzero(moves.machine)
+    harm = seen.feed | (moves.rpm > 0.0)
+    sentence = "A move to machine coordinates: where that is on the piece is not known."
+    found.extend(
+        listed(
+            away.tolist(),
+            lambda m: finding(
+                "machine-coordinates",
+                sentence,
+                line=seen.line(m),
+                severity=None if harm[m] else "caution",
+            ),
+        )
+    )
+    lost = "A feed move after one to machine coordinates, with an axis not yet given a place again."
+    found.extend(
+        listed(
+            np.flatnonzero(seen.blind & seen.feed & ~moves.machine).tolist(),
+            lambda m: finding("machine-coordinates", lost, line=seen.line(m)),
+        )
+    )
+    return found
+
+
+def speed_findings(seen: Track, machine: Machine) -> list[Finding]:
+    """Feeds beyond the machine, and feeds so slow that they must be a slip; each feed is said once."""
+    moves = seen.moves
     feed = moves.feed_mm_min
     delta = np.abs(moves.end_mm - moves.start_mm)
-    length = np.sqrt((delta**2).sum(axis=1))
-    limits = (machine.feed_max.x_mm_min, machine.feed_max.y_mm_min, machine.feed_max.z_mm_min)
-    moving = (moves.motion != int(Motion.RAPID)) & (length > 0.0)
+    length = moves.length_mm
+    limits = np.array([machine.feed_max.x_mm_min, machine.feed_max.y_mm_min, machine.feed_max.z_mm_min])
+    moving = seen.feed & (length > 0.0)
     with np.errstate(divide="ignore", invalid="ignore"):
         share = np.where(length[:, None] > 0.0, delta / length[:, None], 0.0)
-    share[moves.sweep_rad != 0.0, :2] = 1.0  # an arc may point along either axis
-    too_fast = moving[:, None] & (share * feed[:, None] > np.array(limits) * (1 + 1e-6))
-    said: set[tuple[int, float]] = set()
-    for m in np.flatnonzero(too_fast.any(axis=1)).tolist():
-        axis = int(np.argmax(too_fast[m]))
-        key = (axis, float(feed[m]))
-        if key in said or len(said) >= MOST_NAMED:
-            continue
-        said.add(key)
-        found.append(
-            Finding(
-                code="feed-too-fast",
-                sentence=f"The feed is {feed[m]:g} mm/min; the machine's largest on {AXES[axis]} is {limits[axis]:g}.",
-                line=int(moves.line[m]),
-            )
+    for plane, axes in IN_PLANE.items():  # an arc may point along either axis of its plane
+        mine = np.flatnonzero((moves.sweep_rad != 0.0) & (moves.plane == int(plane)))
+        share[mine[:, None], list(axes)] = 1.0
+    with np.errstate(invalid="ignore"):
+        beyond = moving[:, None] & (share * feed[:, None] > limits * (1.0 + 1e-6))
+    found = []
+    for axis in range(3):
+        rows = np.flatnonzero(beyond[:, axis])
+        _, first = np.unique(feed[rows], return_index=True)
+        found.extend(listed(np.sort(rows[first]).tolist(), _too_fast(seen, axis, float(limits[axis]))))
+    slow = np.flatnonzero(seen.feed & seen.in_wood & seen.across & (feed < SLOW_MM_MIN))
+    _, first = np.unique(feed[slow], return_index=True)
+    found.extend(
+        listed(
+            np.sort(slow[first]).tolist(),
+            lambda m: finding(
+                "feed-slow",
+                f"The feed is {feed[m]:g} mm/min, so slow that the bit rubs and burns.",
+                line=seen.line(m),
+            ),
         )
-    spindle = machine.spindle
-    if spindle.programmed:
-        for event in moves.events:
-            if (
-                event.kind == "speed"
-                and event.value
-                and not spindle.min_rpm <= event.value <= spindle.max_rpm
-            ):
-                found.append(
-                    Finding(
-                        code="spindle-range",
-                        sentence=f"The spindle is set to {event.value:g} rpm; it runs from {spindle.min_rpm:g} to "
-                        f"{spindle.max_rpm:g}.",
-                        line=event.line,
-                    )
-                )
+    )
     return found
 
 
-def travel_findings(moves: Moves, machine: Machine, job: Job | None) -> list[Finding]:
+def _too_fast(seen: Track, axis: int, limit: float) -> Callable[[int], Finding]:
+    return lambda m: finding(
+        "feed-too-fast",
+        f"The feed is {seen.moves.feed_mm_min[m]:g} mm/min; the machine's largest on {AXES[axis]} is {limit:g}.",
+        line=seen.line(m),
+    )
+
+
+def job_speed_findings(seen: Track, job: Job) -> list[Finding]:
+    """Feeds and spindle speeds above what the job worked out for its wood and bit, each said once."""
+    moves = seen.moves
+    found = []
+    down = seen.end_mm[:, 2] < seen.start_mm[:, 2] - 1e-9
+    cut = seen.feed & seen.in_wood
+    rounding = 0.05 if job.machine.units == "mm" else 25.4 * 0.005
+    for rows, limit, what in (
+        (cut & seen.across, job.cut_mm_min, "cutting"),
+        (cut & down & ~seen.across, job.plunge_mm_min, "plunging"),
+    ):
+        fast = np.flatnonzero(rows & (moves.feed_mm_min > limit + rounding + 1e-6))
+        if len(fast):
+            m = int(fast[0])
+            sentence = f"The feed is {moves.feed_mm_min[m]:g} mm/min; the job's for {what} is {limit:g}."
+            found.append(finding("faster-than-job", sentence, line=seen.line(m)))
+    if job.machine.spindle.programmed:
+        quick = np.flatnonzero(cut & (moves.rpm > job.spindle_rpm + 0.5))
+        if len(quick):
+            m = int(quick[0])
+            sentence = f"The spindle turns at {moves.rpm[m]:g} rpm; the job's speed is {job.spindle_rpm:g}."
+            found.append(finding("faster-than-job", sentence, line=seen.line(m)))
+    return found
+
+
+def travel_findings(seen: Track, machine: Machine) -> list[Finding]:
     """Programs whose moves span more than the machine travels, told at the move that goes too far.
 
-    Where the zero lies in the machine's travel is the user's choice, so only the span can be judged.
+    Where the zero lies in the machine's travel is the user's choice, so only the span can be judged.  Where the bit stands
+    before the first move is not known either, so of straight moves only the ends count.
     """
     found: list[Finding] = []
-    if len(moves) == 0:
-        return found
+    moves = seen.moves
     room = (machine.travel.x_mm, machine.travel.y_mm, machine.travel.z_mm)
-    usable = ~moves.machine
-    # Before the first move on an axis its place is unknown, so only ends count.
+    usable = ~moves.machine & ~seen.blind
+    bent = moves.sweep_rad != 0.0
     for axis in range(3):
-        ends = np.where(usable, moves.end_mm[:, axis], np.nan)
-        if not np.isfinite(ends).any():
-            continue
-        high = np.fmax.accumulate(np.where(np.isnan(ends), -np.inf, ends))
-        low = np.fmin.accumulate(np.where(np.isnan(ends), np.inf, ends))
+        end = seen.end_mm[:, axis]
+        above = np.where(bent, seen.high_mm[:, axis], end)
+        below = np.where(bent, seen.low_mm[:, axis], end)
+        high = np.maximum.accumulate(np.where(usable, above, -np.inf))
+        low = np.minimum.accumulate(np.where(usable, below, np.inf))
         beyond = np.flatnonzero(high - low > room[axis] + 1e-6)
         if len(beyond):
-            m = int(beyond[0])
-            found.append(
-                Finding(
-                    code="travel",
-                    sentence=f"The program needs {format_mm(round(float(high[-1] - low[-1]), 3))} of travel on {AXES[axis]}; "
-                    f"the machine has {format_mm(room[axis])}.",
-                    line=int(moves.line[m]),
-                )
+            span = format_mm(round(float(high[-1] - low[-1]), 3))
+            sentence = f"The program needs {span} of travel on {AXES[axis]}; the machine has {format_mm(room[axis])}."
+            found.append(finding("travel", sentence, line=seen.line(int(beyond[0]))))
+    return found
+
+
+def habit_findings(reading: Reading, seen: Track) -> list[Finding]:
+    """Habits that are worth a look, and changes of bit."""
+    moves = seen.moves
+    found = []
+    units = None
+    wood = np.flatnonzero(seen.feed & seen.in_wood)
+    first_cut = int(wood[0]) if len(wood) else len(moves)
+    for event in moves.events:
+        if event.kind == "feed-with-units":
+            sentence = (
+                "F beside G20 or G21: controllers disagree on which unit it has; give it a line of its own."
             )
+            found.append(finding("feed-with-units", sentence, line=event.line))
+        elif event.kind == "units":
+            if event.before > 0 and event.value != units:
+                sentence = "The units change on the way; check every length and feed after this line."
+                found.append(finding("units-change", sentence, line=event.line))
+            units = event.value
+        elif event.kind == "bare-axes":
+            sentence = (
+                "Axis words before any motion code: this controller runs them as a rapid, others refuse them."
+            )
+            found.append(finding("bare-axes", sentence, line=event.line))
+        elif event.kind == "tool-change":
+            later = event.before > first_cut
+            sentence = (
+                "The bit is changed after the first cut; what follows is only right if it was measured again."
+                if later
+                else "The program changes the bit; set the zero with the bit it asks for."
+            )
+            found.append(
+                finding("tool-change", sentence, line=event.line, severity=None if later else "caution")
+            )
+    if len(moves) and not moves.machine[0] and re.search("[XY]", words_of(reading, seen.line(0))):
+        sentence = "The first move goes across; lift the bit (Z alone) before that."
+        found.append(finding("first-move-across", sentence, line=seen.line(0)))
+    still = np.flatnonzero(seen.feed & (moves.length_mm == 0.0))
+    found.extend(
+        listed(
+            still.tolist(),
+            lambda m: finding(
+                "zero-length", "This move goes to where the bit already is.", line=seen.line(m)
+            ),
+        )
+    )
+    flat = moves.sweep_rad != 0.0
+    gap = np.zeros(len(moves))
+    for plane, axes in IN_PLANE.items():
+        mine = flat & (moves.plane == int(plane))
+        gap[mine] = np.hypot(*(seen.end_mm - seen.start_mm)[mine][:, list(axes)].T)
+    whole = np.flatnonzero(flat & (gap < 0.01) & (np.abs(moves.sweep_rad) > 1.9 * np.pi))
+    sentence = "This arc is a whole circle, as a tiny arc becomes when its ends round to the same place."
+    found.extend(
+        listed(
+            whole.tolist(),
+            lambda m: finding("full-circle", sentence, line=seen.line(m), at_mm=seen.at(m)),
+        )
+    )
     return found

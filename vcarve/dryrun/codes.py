@@ -1,0 +1,93 @@
+"""Every code a dry run's finding may have: how much it weighs and what it means, in one table.
+
+``refuse`` is what may ruin the piece, the bit or the machine with the spindle turning, or what cuts something else than the
+job asks for; ``caution`` is a habit that is worth a look.  Words a controller does not know, lines it finds too long, probing
+moves and everything else that cannot be read are no findings but faults of the reader: a program with one is not judged.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from types import MappingProxyType
+
+from vcarve.errors import Finding, Severity
+
+MOST_NAMED = 20  # findings of one kind that are listed one by one
+
+# code -> (severity, what it means).  A finding may weigh less than its code, never more.
+CODES: MappingProxyType[str, tuple[Severity, str]] = MappingProxyType(
+    {
+        # The program by itself.
+        "no-moves": ("refuse", "there is nothing to run"),
+        "units-unset": ("refuse", "neither G20 nor G21 before the first move: an earlier program decides the size"),
+        "modes-unset": ("refuse", "distance mode, feed mode or arc plane are left to an earlier program"),
+        "no-end": ("refuse", "neither M2 nor M30"),
+        "start-unknown": ("refuse", "an axis first moves by a distance (G91), from wherever the bit stands"),
+        "offset-changed": ("refuse", "the program moves its own zero, so nobody knows where on the piece it cuts"),
+        "machine-coordinates": ("refuse", "G53, G28 or G30: where that is on the piece is not known"),
+        "tool-change": ("refuse", "another bit is another length: the depth of what follows is not known"),
+        # Spindle.
+        "spindle-off": ("refuse", "the bit is in the wood with the spindle off"),
+        "spin-up": ("refuse", "the bit is in the wood before the spindle is at speed"),
+        "spindle-backwards": ("refuse", "M4"),
+        "spindle-range": ("refuse", "a speed the spindle does not have"),
+        "spindle-in-wood": ("refuse", "the spindle is started or stopped while the bit is in the wood"),
+        "spindle-left-on": ("refuse", "no M5 before the end"),
+        "ends-in-wood": ("refuse", "the program ends with the bit in the wood"),
+        # Speeds and travel.
+        "feed-too-fast": ("refuse", "a feed beyond the machine's largest on an axis"),
+        "travel": ("refuse", "the moves span more than the machine travels"),
+        # The piece.
+        "rapid-in-wood": ("refuse", "a rapid across below the surface"),
+        "rapid-plunge": ("refuse", "a rapid down into the wood"),
+        "through-the-piece": ("refuse", "deeper than the piece is thick"),
+        "bit-too-short": ("refuse", "deeper than the bit's cone"),
+        "shank-contact": ("refuse", "a shank wider than the cone stands in the wood"),
+        "outside-piece": ("refuse", "below the surface beyond the piece's edge"),
+        "clamp": ("refuse", "the bit meets a clamp"),
+        # The lines.
+        "other-job": ("refuse", "most of the program lies beside this job's lines"),
+        "line-missed": ("refuse", "a line, or a part of one, is not cut"),
+        "cut-twice": ("refuse", "a line is cut again beyond what the job allows"),
+        "stray-cut": ("refuse", "a cut where no line is"),
+        "wrong-depth": ("refuse", "a line is cut deeper or shallower than the job asks for"),
+        "width-off": ("refuse", "a groove of the carved surface is not as wide as the bit and depth should make it"),
+        # Habits.
+        "feed-with-units": ("caution", "F beside G20 or G21: controllers disagree on which unit it has"),
+        "units-change": ("caution", "the units change on the way"),
+        "stop-with-motion": ("caution", "M5 beside a motion: it acts before the motion"),
+        "first-move-across": ("caution", "the first move goes across before the bit is lifted"),
+        "zero-length": ("caution", "a feed move to where the bit already is"),
+        "full-circle": ("caution", "an arc of a whole turn, as a tiny arc becomes when its ends round to one place"),
+        "g92-left": ("caution", "G92 still holds at the end, and for the program after this one"),
+        "bare-axes": ("caution", "axis words before any motion code: some controllers run them as a rapid"),
+        "pause-running": ("caution", "M0 with the spindle turning"),
+        "pause-in-wood": ("caution", "M0 with the bit in the wood"),
+        "feed-slow": ("caution", "a feed so slow that the bit rubs and burns, often a slip of the units"),
+        "faster-than-job": ("caution", "a feed or spindle speed above the job's own"),
+    }
+)  # fmt: skip
+
+
+def finding(
+    code: str,
+    sentence: str,
+    *,
+    line: int | None = None,
+    at_mm: tuple[float, float] | None = None,
+    severity: Severity | None = None,
+) -> Finding:
+    """Return a finding that weighs what the table says, or less."""
+    usual = CODES[code][0]
+    assert severity in (None, usual, "caution")
+    return Finding(code=code, sentence=sentence, severity=severity or usual, line=line, at_mm=at_mm)
+
+
+def listed(rows: Sequence[int], make: Callable[[int], Finding]) -> list[Finding]:
+    """Return a finding for each row, or for the first of very many and one that counts the others."""
+    found = [make(row) for row in rows[:MOST_NAMED]]
+    if len(rows) > MOST_NAMED:
+        rest = len(rows) - MOST_NAMED
+        found.append(replace(found[-1], sentence=f"And {rest} more places like this one.", at_mm=None))
+    return found

@@ -1,0 +1,152 @@
+"""Checks of the moves against the piece: rapids in the wood, too deep, beyond its edge, through a clamp."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+
+from vcarve.dryrun.codes import finding, listed
+from vcarve.dryrun.track import Floats, Ints, Track, path
+from vcarve.errors import Finding
+from vcarve.groove.width import deepest_mm, width_mm
+from vcarve.job.records import Clamp, Job
+from vcarve.quantity import format_mm
+
+SECTIONS = 16  # sloping moves are compared with clamps in so many parts, each at its lowest
+
+
+def rapid_findings(seen: Track, job: Job | None) -> list[Finding]:
+    """Rapids that move across, or down, below the surface.  Straight up is how the bit leaves a groove."""
+    down = seen.end_mm[:, 2] < seen.start_mm[:, 2] - 1e-9
+    bad = ~seen.feed & seen.in_wood & (seen.across | down)
+    through = np.zeros(len(bad), dtype=bool)
+    if job is not None:
+        through = bad & (seen.low_mm[:, 2] < -job.piece.thickness_mm - 1e-6)
+    found = []
+    for code, rows, sentence in (
+        ("through-the-piece", through, "A rapid goes through the piece."),
+        ("rapid-in-wood", bad & ~through & seen.across, "A rapid moves across below the surface."),
+        ("rapid-plunge", bad & ~through & ~seen.across, "The bit goes down into the wood at rapid."),
+    ):
+        found.extend(listed(np.flatnonzero(rows).tolist(), _saying(seen, code, sentence)))
+    return found
+
+
+def _saying(seen: Track, code: str, sentence: str) -> Callable[[int], Finding]:
+    return lambda m: finding(code, sentence, line=seen.line(m), at_mm=seen.at(m))
+
+
+def depth_findings(seen: Track, job: Job) -> list[Finding]:
+    """Feed moves deeper than the bit's cone, or than the piece is thick, said where the bit gets there."""
+    cone, thickness = deepest_mm(job.bit), job.piece.thickness_mm
+    depth = np.where(seen.in_wood & seen.feed, -seen.low_mm[:, 2], 0.0)
+    before = np.zeros(len(depth))
+    before[1:] = np.where(seen.in_wood[1:], -seen.start_mm[1:, 2], 0.0)
+    arrives = depth > before + 1e-9
+    through = arrives & (depth > thickness + 1e-6)
+    short = arrives & ~through & (depth > cone + 1e-3)
+
+    def deep(m: int, limit: str) -> str:
+        return f"The bit goes {format_mm(round(float(depth[m]), 3))} deep; {limit}."
+
+    thick = f"the piece is {format_mm(thickness)} thick"
+    ends = f"its cone ends at {format_mm(round(cone, 3))}"
+    return [
+        *listed(
+            np.flatnonzero(through).tolist(),
+            lambda m: finding("through-the-piece", deep(m, thick), line=seen.line(m), at_mm=seen.at(m)),
+        ),
+        *listed(
+            np.flatnonzero(short).tolist(),
+            lambda m: finding("bit-too-short", deep(m, ends), line=seen.line(m), at_mm=seen.at(m)),
+        ),
+    ]
+
+
+def piece_findings(seen: Track, job: Job) -> list[Finding]:
+    """Moves below the surface beyond the piece; lines may run off by the groove's half-width where the job asks for it."""
+    allowed = 2.0 * seen.slack_mm
+    if job.pattern.ends == "run-off":
+        deepest = min(max(job.ground_mm, job.leaf_mm), deepest_mm(job.bit))
+        allowed += width_mm(job.bit, deepest) / 2.0
+    half = np.array([job.piece.width_mm, job.piece.height_mm]) / 2.0 + allowed
+    bent = seen.moves.sweep_rad != 0.0
+    out = (np.abs(seen.end_mm[:, :2]) > half).any(axis=1)
+    out |= bent & ((seen.low_mm[:, :2] < -half) | (seen.high_mm[:, :2] > half)).any(axis=1)
+    # Where the bit went in out there has been said; going on from there says it once more only by its end.
+    return listed(
+        np.flatnonzero(seen.in_wood & out).tolist(),
+        _saying(seen, "outside-piece", "The bit is below the surface beyond the piece's edge."),
+    )
+
+
+def clamp_findings(seen: Track, job: Job) -> list[Finding]:
+    """Moves, rapids too, whose bit comes through a clamp: its rectangle grown by the bit's radius at the clamp's top."""
+    found = []
+    for clamp in job.clamps:
+        sentence = f"The bit runs into the clamp at X {format_mm(clamp.x_mm)}, Y {format_mm(clamp.y_mm)}."
+        found.extend(listed(_hits(seen, job, clamp).tolist(), _saying(seen, "clamp", sentence)))
+    return found
+
+
+def _hits(seen: Track, job: Job, clamp: Clamp) -> Ints:
+    import shapely
+
+    x0, y0 = clamp.x_mm - job.piece.width_mm / 2.0, clamp.y_mm - job.piece.height_mm / 2.0
+    x1, y1 = x0 + clamp.width_mm, y0 + clamp.height_mm
+    widest = max(job.bit.diameter_mm, job.bit.shank_mm) / 2.0
+    low, high = seen.low_mm, seen.high_mm
+    rows = np.flatnonzero(
+        (low[:, 2] < clamp.above_mm - 1e-9)
+        & (low[:, 0] < x1 + widest)
+        & (high[:, 0] > x0 - widest)
+        & (low[:, 1] < y1 + widest)
+        & (high[:, 1] > y0 - widest)
+        & ~seen.moves.machine
+        & ~seen.blind
+    )
+    if not len(rows):
+        return rows
+    owner, tails, heads = _parts(seen, rows)
+    # Of the bit, the widest part at or below the clamp's top counts: the cone up to there, or the shank.
+    rise = np.round(clamp.above_mm - np.minimum(tails[:, 2], heads[:, 2]), 6)
+    rises, index = np.unique(rise, return_inverse=True)
+    radius = np.array([_radius_mm(job, float(value)) for value in rises])[index]
+    lines = shapely.linestrings(np.stack([tails[:, :2], heads[:, :2]], axis=1))
+    near = (shapely.distance(lines, shapely.box(x0, y0, x1, y1)) < radius + 1e-9) & (rise > 0.0)
+    return np.unique(owner[near])
+
+
+def _parts(seen: Track, rows: Ints) -> tuple[Ints, Floats, Floats]:
+    """Return (move, tail, head) of straight parts of moves: level moves whole, sloping ones in sections, arcs in chords."""
+    bent = seen.moves.sweep_rad[rows] != 0.0
+    sloping = ~bent & (seen.start_mm[rows, 2] != seen.end_mm[rows, 2]) & seen.across[rows]
+    plain, slope = rows[~bent & ~sloping], rows[sloping]
+    share = np.linspace(0.0, 1.0, SECTIONS + 1)[None, :, None]
+    spots = seen.start_mm[slope, None, :] + share * (seen.end_mm - seen.start_mm)[slope, None, :]
+    owner = [plain, np.repeat(slope, SECTIONS)]
+    tails = [seen.start_mm[plain], spots[:, :-1].reshape(-1, 3)]
+    heads = [seen.end_mm[plain], spots[:, 1:].reshape(-1, 3)]
+    for m in rows[bent].tolist():
+        points = path(seen, m)
+        owner.append(np.full(len(points) - 1, m))
+        tails.append(points[:-1])
+        heads.append(points[1:])
+    return np.concatenate(owner), np.concatenate(tails), np.concatenate(heads)
+
+
+def _radius_mm(job: Job, rise_mm: float) -> float:
+    """The bit's radius at a height above its tip."""
+    if rise_mm <= 0.0:
+        return job.bit.tip_mm / 2.0
+    if rise_mm > deepest_mm(job.bit):
+        return max(job.bit.diameter_mm, job.bit.shank_mm) / 2.0
+    return width_mm(job.bit, rise_mm) / 2.0
+
+
+def upright_findings(seen: Track) -> list[Finding]:
+    """Arcs of the XZ and YZ planes that cut: their depth changes on the way, and no line asks for that."""
+    rows = np.flatnonzero(seen.upright & seen.in_wood)
+    sentence = "An upright arc cuts into the wood: its depth changes on the way, and no line asks for that."
+    return listed(rows.tolist(), _saying(seen, "wrong-depth", sentence))

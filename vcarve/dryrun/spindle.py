@@ -1,0 +1,139 @@
+"""Checks of the spindle: on, at speed, the right way round, and never started, stopped or left where it does harm."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from vcarve.dryrun.codes import finding, listed
+from vcarve.dryrun.track import Ints, Track
+from vcarve.errors import Finding
+from vcarve.job.records import Machine
+from vcarve.program.moves import Event
+
+
+def spindle_findings(seen: Track, machine: Machine) -> list[Finding]:
+    """Cutting with the spindle off or not yet at speed, and everything done to it at the wrong moment."""
+    found = _range_findings(seen.moves.events, machine)
+    cuts = np.flatnonzero(seen.feed & seen.in_wood)
+    if not machine.spindle.programmed:
+        found.extend(_by_hand(seen, cuts))
+        found.extend(_end_findings(seen, running=False))
+        return found
+    spans: list[tuple[int, bool, bool]] = [(0, False, False)]  # from this move on: turning, at speed
+    turn, speed, rpm, wait = 0, 0.0, 0.0, 0.0
+    for event in seen.moves.events:
+        kind, before = event.kind, event.before
+        if kind in ("spindle-cw", "spindle-ccw"):
+            way = 1 if kind == "spindle-cw" else -1
+            if way < 0:
+                sentence = "M4 turns the bit backwards; it will burn and tear instead of cutting."
+                found.append(finding("spindle-backwards", sentence, line=event.line))
+            if turn == 0 and seen.rests_in_wood(before):
+                found.append(
+                    finding(
+                        "spindle-in-wood", "The spindle starts with the bit in the wood.", line=event.line
+                    )
+                )
+            if turn == -way:
+                rpm = 0.0  # it has to stop first
+            turn = way
+        elif kind == "speed":
+            speed = event.value
+        elif kind in ("spindle-stop", "tool-change", "end"):
+            if kind == "spindle-stop" and turn and seen.rests_in_wood(before):
+                found.append(
+                    finding("spindle-in-wood", "The spindle stops with the bit in the wood.", line=event.line)
+                )
+            elif kind == "spindle-stop" and before < len(seen.moves) and seen.line(before) == event.line:
+                sentence = "M5 acts before the motion on its line; give it a line of its own after it."
+                found.append(finding("stop-with-motion", sentence, line=event.line))
+            if kind == "end":
+                found.extend(_end_findings(seen, running=turn != 0, event=event))
+            turn = 0
+        elif kind == "dwell":
+            wait = max(wait - event.value, 0.0)
+        elif kind == "pause":
+            found.extend(_pause_findings(seen, event, running=rpm > 0.0))
+            wait = 0.0  # a person who starts it again is slower than any spindle
+        else:
+            continue
+        wanted = speed if turn else 0.0
+        if wanted > rpm:
+            # From rest the whole spin-up; from a lower speed its share.
+            wait = max(wait, machine.spindle.spin_up_s * (wanted - rpm) / wanted)
+        elif wanted == 0.0:
+            wait = 0.0
+        rpm = wanted
+        spans.append((before, rpm > 0.0, wait <= 1e-9))
+    if not any(event.kind == "end" for event in seen.moves.events):
+        found.extend(_end_findings(seen, running=turn != 0))
+    state = np.searchsorted(np.array([span[0] for span in spans]), cuts, side="right") - 1
+    on = np.array([span[1] for span in spans])[state]
+    ready = np.array([span[2] for span in spans])[state]
+    off = "The bit goes into the wood with the spindle off."
+    early = (
+        f"The bit goes into the wood before the spindle is at speed; wait {machine.spindle.spin_up_s:g} s (G4) "
+        "after M3, and after a higher S."
+    )
+    found.extend(listed(_firsts(cuts, ~on), lambda m: finding("spindle-off", off, line=seen.line(m))))
+    found.extend(listed(_firsts(cuts, on & ~ready), lambda m: finding("spin-up", early, line=seen.line(m))))
+    return found
+
+
+def _firsts(cuts: Ints, bad: np.ndarray) -> list[int]:
+    """Return the first of each run of cuts that are in the wrong, one after the other."""
+    begins = bad.copy()
+    begins[1:] &= ~bad[:-1]
+    return [int(m) for m in cuts[begins]]
+
+
+def _by_hand(seen: Track, cuts: Ints) -> list[Finding]:
+    """A spindle with a switch: the program has to pause before it cuts."""
+    first = int(cuts[0]) if len(cuts) else 0
+    if not len(cuts) or any(event.kind == "pause" and event.before <= first for event in seen.moves.events):
+        return []
+    sentence = "The spindle is started by hand, but the program does not pause (M0) before it cuts."
+    return [finding("spindle-off", sentence, line=seen.line(first))]
+
+
+def _pause_findings(seen: Track, event: Event, *, running: bool) -> list[Finding]:
+    if seen.rests_in_wood(event.before):
+        sentence = "The program pauses with the bit in the wood; lift it first."
+        return [finding("pause-in-wood", sentence, line=event.line)]
+    if running:
+        sentence = "The program pauses with the spindle turning: keep your hands away."
+        return [finding("pause-running", sentence, line=event.line)]
+    return []
+
+
+def _end_findings(seen: Track, *, running: bool, event: Event | None = None) -> list[Finding]:
+    line = event.line if event is not None else seen.moves.lines or None
+    found = []
+    if running:
+        sentence = "The spindle is not stopped (M5) before the program ends."
+        found.append(finding("spindle-left-on", sentence, line=line))
+    if seen.rests_in_wood(len(seen.moves) if event is None else event.before):
+        found.append(
+            finding("ends-in-wood", "The program ends with the bit in the wood; lift it first.", line=line)
+        )
+    return found
+
+
+def _range_findings(events: tuple[Event, ...], machine: Machine) -> list[Finding]:
+    """Spindle speeds that the machine does not have, said once each."""
+    spindle = machine.spindle
+    if not spindle.programmed:
+        return []
+    wrong: dict[float, int] = {}
+    for event in events:
+        if event.kind == "speed" and event.value and not spindle.min_rpm <= event.value <= spindle.max_rpm:
+            wrong.setdefault(event.value, event.line)
+    speeds = list(wrong)
+    return listed(
+        range(len(speeds)),
+        lambda k: finding(
+            "spindle-range",
+            f"The spindle is set to {speeds[k]:g} rpm; it runs from {spindle.min_rpm:g} to {spindle.max_rpm:g}.",
+            line=wrong[speeds[k]],
+        ),
+    )

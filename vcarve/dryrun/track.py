@@ -1,0 +1,182 @@
+"""Where the bit is on the piece: the moves in piece coordinates, how low each comes, and what cannot be known.
+
+Glossary
+low, high   the corners of the box round a move's path: of arcs too, which may dip or bulge beyond their ends
+in wood     some part of the move is below the piece's top
+blind       a move after a machine move (G53, G28, G30): some axis is where the offsets of the machine put it
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields
+
+import numpy as np
+import numpy.typing as npt
+
+from vcarve.job.records import Machine
+from vcarve.program.moves import Motion, Moves, Plane
+
+Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int64]
+Bools = npt.NDArray[np.bool_]
+
+IN_PLANE = {Plane.XY: (0, 1), Plane.XZ: (2, 0), Plane.YZ: (1, 2)}
+SAG_MM = 1e-3  # how near chords follow an arc where its path is compared with something
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Track:
+    """The moves seen from the piece; N moves, read-only.
+
+    ``start_mm``, ``end_mm``, ``low_mm``, ``high_mm`` (N, 3) are in piece coordinates, Z 0 at the top.  ``slack_mm`` is how far
+    below the top still counts as on it: half the last decimal the machine's programs are written with.
+    """
+
+    moves: Moves
+    start_mm: Floats
+    end_mm: Floats
+    low_mm: Floats
+    high_mm: Floats
+    feed: Bools
+    across: Bools  # moves sideways
+    upright: Bools  # arcs of the XZ and YZ planes
+    blind: Bools
+    in_wood: Bools
+    slack_mm: float
+
+    def __post_init__(self) -> None:
+        for field in fields(self):
+            value = getattr(self, field.name)
+            if isinstance(value, np.ndarray):
+                value.setflags(write=False)
+
+    def at(self, move: int) -> tuple[float, float]:
+        """The end of a move on the piece."""
+        return float(self.end_mm[move, 0]), float(self.end_mm[move, 1])
+
+    def line(self, move: int) -> int:
+        """The program's line of a move."""
+        return int(self.moves.line[move])
+
+    def rests_in_wood(self, before: int) -> bool:
+        """Tell whether the bit stands in the wood just before a move (or at the end)."""
+        if len(self.moves) == 0:
+            return False
+        if before < len(self.moves) and not self.blind[before] and not self.moves.machine[before]:
+            return bool(self.start_mm[before, 2] < -self.slack_mm)
+        last = before - 1
+        if last < 0 or self.blind[last] or self.moves.machine[last]:
+            return False
+        return bool(self.end_mm[last, 2] < -self.slack_mm)
+
+
+def last_decimal_mm(machine: Machine) -> float:
+    """Return the size of the last decimal in a machine's programs."""
+    return 10.0**-machine.decimals if machine.units == "mm" else 25.4 * 10.0 ** -max(machine.decimals, 4)
+
+
+def track(moves: Moves, shift_mm: tuple[float, float, float], machine: Machine) -> Track:
+    """Lay moves on the piece; ``shift_mm`` is added to work coordinates to give piece coordinates."""
+    shift = np.array(shift_mm)
+    start, end = moves.start_mm + shift, moves.end_mm + shift
+    blind = _blind(moves, start, end)
+    low, high = np.minimum(start, end), np.maximum(start, end)
+    bent = np.flatnonzero(moves.sweep_rad != 0.0)
+    if len(bent):
+        low[bent], high[bent] = arc_boxes(moves, bent)
+        low[bent] += shift
+        high[bent] += shift
+    slack = 0.5 * last_decimal_mm(machine) + 1e-6
+    return Track(
+        moves=moves,
+        start_mm=start,
+        end_mm=end,
+        low_mm=low,
+        high_mm=high,
+        feed=moves.motion != int(Motion.RAPID),
+        across=((high - low)[:, :2] > 1e-6).any(axis=1),
+        upright=(moves.sweep_rad != 0.0) & (moves.plane != int(Plane.XY)),
+        blind=blind,
+        in_wood=(low[:, 2] < -slack) & ~moves.machine & ~blind,
+        slack_mm=slack,
+    )
+
+
+def incremental(moves: Moves) -> Bools:
+    """Tell for each move whether G91 was in force."""
+    result = np.zeros(len(moves), dtype=np.bool_)
+    for event in moves.events:
+        if event.kind == "distance":
+            result[event.before :] = event.value == 91
+    return result
+
+
+def _blind(moves: Moves, start: Floats, end: Floats) -> Bools:
+    """Mark the moves on which an axis is still where a machine move left it.
+
+    An axis is known again where it is next given a place; of that move only the end is known, which its start is set to.
+    """
+    blind = np.zeros(len(moves), dtype=np.bool_)
+    away = np.flatnonzero(moves.machine)
+    if not len(away):
+        return blind
+    by_distance = incremental(moves)
+    for axis in range(3):
+        changed = away[moves.end_mm[away, axis] != moves.start_mm[away, axis]]
+        given = np.flatnonzero(
+            ~moves.machine & ~by_distance & (moves.end_mm[:, axis] != moves.start_mm[:, axis])
+        )
+        upto = np.searchsorted(given, changed)
+        for m, k in zip(changed.tolist(), upto.tolist(), strict=True):
+            until = int(given[k]) if k < len(given) else len(moves)
+            blind[m + 1 : until] = True
+            if until < len(moves):
+                start[until, axis] = end[until, axis]
+    return blind
+
+
+def arc_boxes(moves: Moves, which: Ints) -> tuple[Floats, Floats]:
+    """Return the lower and upper corners (n, 3) of boxes round arcs of any plane, in work coordinates."""
+    start, end = moves.start_mm[which], moves.end_mm[which]
+    low, high = np.minimum(start, end), np.maximum(start, end)
+    sweep = moves.sweep_rad[which]
+    for plane, (u, v) in IN_PLANE.items():
+        mine = moves.plane[which] == int(plane)
+        if not mine.any():
+            continue
+        axes = [u, v]
+        centre = moves.centre_mm[which][:, axes]
+        arm = start[:, axes] - centre
+        radius = np.hypot(*arm.T)
+        begin = np.arctan2(arm[:, 1], arm[:, 0])
+        for quarter in range(4):
+            angle = quarter * np.pi / 2.0
+            ahead = np.where(sweep > 0, np.mod(angle - begin, 2 * np.pi), np.mod(begin - angle, 2 * np.pi))
+            point = centre + radius[:, None] * np.array([np.cos(angle), np.sin(angle)])
+            passed = (ahead <= np.abs(sweep)) & mine
+            for k, axis in enumerate(axes):
+                low[passed, axis] = np.minimum(low[passed, axis], point[passed, k])
+                high[passed, axis] = np.maximum(high[passed, axis], point[passed, k])
+    return low, high
+
+
+def path(seen: Track, move: int) -> Floats:
+    """Return a move's path as points (n, 3) in piece coordinates whose chords are within ``SAG_MM`` of it."""
+    moves = seen.moves
+    start, end = seen.start_mm[move], seen.end_mm[move]
+    sweep = float(moves.sweep_rad[move])
+    if sweep == 0.0:
+        return np.array([start, end])
+    u, v = IN_PLANE[Plane(int(moves.plane[move]))]
+    normal = 3 - u - v
+    centre = moves.centre_mm[move] + (start - moves.start_mm[move])
+    arm = (start - centre)[[u, v]]
+    radius = max(float(np.hypot(*arm)), 1e-9)
+    most = 2.0 * np.arccos(max(1.0 - SAG_MM / radius, 0.0))
+    share = np.linspace(0.0, 1.0, max(int(np.ceil(abs(sweep) / most)), 1) + 1)
+    angle = np.arctan2(arm[1], arm[0]) + share * sweep
+    points = np.empty((len(share), 3))
+    points[:, u], points[:, v] = centre[u] + radius * np.cos(angle), centre[v] + radius * np.sin(angle)
+    points[:, normal] = start[normal] + share * (end[normal] - start[normal])
+    points[-1] = end
+    return points
