@@ -115,7 +115,7 @@ def _voids(graph: Graph, walk: Ints, starts: Ints, outer: Bools) -> Bools:
 
 
 def _cells(graph: Graph, walk: Ints, starts: Ints, outer: Bools, owner: Ints) -> tuple[Ints, Ints, Ints]:
-    """Return the rings of all cells (each cell's outer one first, then its holes in order), their offsets and the cells' classes."""
+    """Return the rings of all cells (each one's outer ring first, then its holes), their offsets and the cells' classes."""
     klass = graph.edge_class[walk // 2]
     half = np.where(klass < 0, -1, 2 * klass + walk % 2)
     lowest = np.minimum.reduceat(half, starts[:-1]) if len(starts) > 1 else np.zeros(0, dtype=np.int64)
