@@ -110,6 +110,15 @@ def test_a_smooth_curve_needs_few_arcs() -> None:
     assert len(arcs) < 65
 
 
+def test_a_curve_walked_backwards_has_the_same_arcs() -> None:
+    """From the last parameter to the first the pieces are the same, turned about."""
+    curve, slope = bezier(np.array([(0.0, 0.0), (0.0, 30.0), (40.0, 30.0), (40.0, 0.0)]))
+    there, back = fit_arcs(curve, slope, 0.0, 1.0), fit_arcs(curve, slope, 1.0, 0.0)
+
+    assert [bulge for _, _, bulge in back] == pytest.approx([-bulge for _, _, bulge in there[::-1]], abs=1e-9)
+    assert np.allclose([end for _, end, _ in back], [start for start, _, _ in there[::-1]], atol=1e-9)
+
+
 def test_a_cusp_is_followed() -> None:
     """Where a curve stops and turns back its arcs do too."""
     control = np.array([(0.0, 0.0), (30.0, 20.0), (0.0, 20.0), (30.0, 0.0)])

@@ -108,6 +108,7 @@ def fit_arcs(
     place; where the curve has no tangent (a cusp) the chord is used.  An empty list where the curve is a point.
     """
     found: list[Arc] = []
+    hand = math.copysign(1.0, last - first)
     todo = [(first, last, 0)]
     while todo:
         low, high, depth = todo.pop()
@@ -116,9 +117,8 @@ def fit_arcs(
         size = float(np.max(np.hypot(*(points - points[0]).T)))
         if size == 0.0:
             continue
-        pieces = (
-            _biarc(start, _direction(slope, low, high), end, _direction(slope, high, low)) if size else None
-        )
+        leave, arrive = _direction(slope, low, high, hand), _direction(slope, high, low, hand)
+        pieces = _biarc(start, leave, end, arrive)
         # A tenth is kept in hand for what lies between the sampled places.
         if pieces is not None and _stray(points, pieces) <= 0.9 * tolerance_mm:
             found.extend(pieces)
@@ -219,10 +219,10 @@ def _casteljau(control: Floats) -> Curve:
     return at
 
 
-def _direction(slope: Curve, at: float, towards: float) -> Point | None:
-    """Return the unit tangent (in the sense of rising parameter), looking a little inwards where it vanishes."""
+def _direction(slope: Curve, at: float, towards: float, hand: float) -> Point | None:
+    """Return the unit tangent, looking a little inwards where it vanishes; ``hand`` is -1 where the parameter falls."""
     for share in (0.0, 1e-6, 1e-3):
-        vector = slope(np.array([at + share * (towards - at)]))[0]
+        vector = hand * slope(np.array([at + share * (towards - at)]))[0]
         size = float(np.hypot(*vector))
         if math.isfinite(size) and size > 1e-9:
             return float(vector[0]) / size, float(vector[1]) / size

@@ -38,30 +38,6 @@ def read_dxf(content: bytes, name: str) -> Sheet:
     cannot be a piece of wood.
     """
     sheet = Sheet(name=name)
-    document = _load(content, sheet)
-    units = int(document.header.get("$INSUNITS", 0) or 0)
-    scale = _UNIT_MM.get(units, 1.0)
-    if units not in _UNIT_MM:
-        sheet.cautions.append("The drawing does not say its unit; millimetres were assumed.")
-    reader = _Reader(sheet, document, scale)
-    reader.page()
-    reader.weigh()
-    level = logging.root.manager.disable
-    logging.disable(logging.CRITICAL)
-    try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")
-            for entity in document.modelspace():
-                reader.entity(entity, ())
-    finally:
-        logging.disable(level)
-    if reader.hidden:
-        sheet.ignored["lines on layers switched off"] += reader.hidden
-    return sheet
-
-
-def _load(content: bytes, sheet: Sheet) -> Any:
-    from ezdxf import recover
     from ezdxf.lldxf.const import DXFError
 
     level = logging.root.manager.disable
@@ -69,21 +45,31 @@ def _load(content: bytes, sheet: Sheet) -> Any:
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
-            document, _ = recover.read(io.BytesIO(content))
-            return document
-    except (
-        DXFError,
-        ValueError,
-        KeyError,
-        IndexError,
-        TypeError,
-        AttributeError,
-        ArithmeticError,
-        RecursionError,
-    ):
-        raise InputError(Problem(want="this is not a readable DXF drawing", file=sheet.name)) from None
+            _read(sheet, content)
+    except InputError:
+        raise
+    # Files written wrong make the library stumble in many ways.
+    except (DXFError, ValueError, LookupError, TypeError, AttributeError, ArithmeticError, RecursionError):
+        raise InputError(Problem(want="this is not a readable DXF drawing", file=name)) from None
     finally:
         logging.disable(level)
+    return sheet
+
+
+def _read(sheet: Sheet, content: bytes) -> None:
+    from ezdxf import recover
+
+    document, _ = recover.read(io.BytesIO(content))
+    units = int(document.header.get("$INSUNITS", 0) or 0)
+    if units not in _UNIT_MM:
+        sheet.cautions.append("The drawing does not say its unit; millimetres were assumed.")
+    reader = _Reader(sheet, document, _UNIT_MM.get(units, 1.0))
+    reader.page()
+    reader.weigh()
+    for entity in document.modelspace():
+        reader.entity(entity, ())
+    if reader.hidden:
+        sheet.ignored["lines on layers switched off"] += reader.hidden
 
 
 class _Reader:
@@ -142,14 +128,15 @@ class _Reader:
     def entity(self, entity: Any, above: tuple[str, ...]) -> None:
         """Add one entity; ``above`` are the layers of the block references it comes from."""
         kind = entity.dxftype()
+        if kind not in self.draw and kind != "INSERT":
+            self.sheet.ignored[_WORDS.get(kind, "other entities")] += 1
+            return
         names = self._names(entity, above)
         if kind != "INSERT" and not self._visible(names[-2]):
             self.hidden += 1
         elif kind == "INSERT":
             for part in self._parts(entity):
                 self.entity(part, (names[-2],))
-        elif kind not in self.draw:
-            self.sheet.ignored[_WORDS.get(kind, f"{kind} entities")] += 1
         elif (drawn := self._drawn(kind, entity)) is None:
             self.sheet.ignored["lines that do not lie flat"] += 1
         else:
