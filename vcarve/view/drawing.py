@@ -157,8 +157,10 @@ def _legend(x: float, y: float, u: float, passes: bool, land: bool) -> list[str]
         parts.append(text(x + sign_wide + 1.2 * u, y + 0.85 * u, words, "soft"))
         x += sign_wide + (1.2 + 1.28 * len(words) + 2.6) * u
 
-    tone = f'stroke="{look.indigo(1.0)}" stroke-width="{num(1.5 * u)}"'
-    word(f'<path class="floor" {tone} d="M{num(x + 0.8 * u)} {num(y)}h{num(4.4 * u)}"/>', "groove", 6 * u)
+    # On a chip of the wood, so that it shows by night as well.
+    wood = f'<path class="wood" d="M{num(x)} {num(y - 1.5 * u)}h{num(6.0 * u)}v{num(3.0 * u)}h{num(-6.0 * u)}z"/>'
+    tone = f'stroke="{look.indigo(1.0)}" stroke-width="{num(1.4 * u)}" stroke-linecap="butt"'
+    word(f'{wood}<path fill="none" {tone} d="M{num(x)} {num(y)}h{num(6.0 * u)}"/>', "groove", 6 * u)
     word(f'<path class="air" d="M{num(x)} {num(y)}h{num(6.0 * u)}"/>', "in the air", 6 * u)
     if passes:
         badge = f'<circle class="badge" cx="{num(x + 1.6 * u)}" cy="{num(y)}" r="{num(1.6 * u)}"/>'
