@@ -18,14 +18,20 @@ Take the multiset of moves of that walk; drop nothing but the order.
 So the weight of the least T-join, plus the cutting, plus the two moves between safe and hop height, is never more than
 the time of any program.  No stretch factor of a sparse graph enters.  Weights are rounded down before they are matched.
 
-When rapids are slower than the cutting feed along an axis, point 4 is mended by pricing recuts at no more than the
-rapid between their ends.
+6.  With several components, moats raise the T-join further (``vcarve.plan.moats``).
 """
 
 from __future__ import annotations
 
+from dataclasses import replace
+
+import numpy as np
+
+from vcarve.network.model import Ints
 from vcarve.plan.costs import Rates
-from vcarve.plan.pairing import Pairing, pair
+from vcarve.plan.join import join
+from vcarve.plan.moats import raise_bound
+from vcarve.plan.pairing import MANY, Pairing, pose
 from vcarve.plan.web import Web
 
 
@@ -37,6 +43,29 @@ def bound_s(web: Web, rates: Rates, pairing: Pairing) -> float:
 def best_pairing(
     web: Web, rates: Rates, *, recut: bool, start_mm: tuple[float, float]
 ) -> tuple[list[Pairing], float]:
-    """Pairings worth making a tour of, and the bound."""
-    found = pair(web, rates, recut=recut, start_mm=start_mm)
-    return [found], bound_s(web, rates, found)
+    """Pairings worth making a tour of, and the bound.
+
+    Rapids slower than the cutting feed are taken to be as fast, which keeps point 4 true.
+    """
+    fast = replace(
+        rates, rapid=(max(rates.rapid[0], rates.cut), max(rates.rapid[1], rates.cut), rates.rapid[2])
+    )
+    for scale in (1.0, 2.5):
+        task = pose(web, fast, recut=recut, start_mm=start_mm, scale=scale)
+        found = task.read(*task.graph.solve())
+        if found.far == 0 or len(found.lift) > MANY:
+            break
+    if len(task.even) == 1:
+        return [found], bound_s(web, fast, found)
+    joined = join(web, fast, np.concatenate([[[found.end, found.start]], found.lift]), start_mm)
+    upper = float(web.cut_s[found.recut_edge].sum()) + links_s(web, fast, joined, start_mm)
+    least, met = raise_bound(task, found, upper)
+    return met, bound_s(web, fast, found) + least - found.cost_s
+
+
+def links_s(web: Web, rates: Rates, links: Ints, start_mm: tuple[float, float]) -> float:
+    """Seconds of the lifts, the first approach and the last retract; link 0 leads from the end to the start."""
+    half = rates.lift_s(web.top_depth_mm) / 2.0
+    leap = web.xy_mm[links[:, 0]] - web.xy_mm[links[:, 1]]
+    leap[0] = web.xy_mm[links[0, 1]] - np.asarray(start_mm)
+    return float(half[links].sum() + rates.rapid_s(leap[:, 0], leap[:, 1]).sum())

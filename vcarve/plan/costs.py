@@ -22,7 +22,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from vcarve.job.records import Job
-from vcarve.network.model import Bools, Floats, Ints, Network
+from vcarve.network.model import Floats, Network
 
 STRAIGHT = 0.999999  # cosine beyond which the planner sees no corner, or a reversal
 
@@ -172,16 +172,3 @@ def corner_loss_s(away_a: Floats, away_b: Floats, speed_a: Floats, speed_b: Floa
         u = np.minimum(np.minimum(junction, speed_a), speed_b)
         loss = loss + (speed - u) ** 2 / (2.0 * a * speed)
     return loss
-
-
-__all__ = [
-    "Bools",
-    "Floats",
-    "Ints",
-    "Rates",
-    "corner_loss_s",
-    "cut_speed",
-    "leaving",
-    "rates",
-    "work_zero_mm",
-]

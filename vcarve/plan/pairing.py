@@ -23,21 +23,17 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import pymatching
-from scipy.sparse import coo_matrix, csc_matrix
+from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
 from vcarve.network.model import Bools, Floats, Ints
 from vcarve.plan.costs import Rates
+from vcarve.plan.tjoin import FROM_START, IN_PLACE, LIFT, RECUT, TO_END, TREE, Gathered, Graph
 from vcarve.plan.web import Web
 
+MANY = 100_000  # lifts beyond which the reach is not widened
 ALL_PAIRS = 700  # so few points get a lift between every two
-EXACT = 1500  # so few odd nodes are solved without the tie-breaking noise
-NOISE = 1e-3
-STEPS = 1 << 22  # weights are whole numbers up to this, rounded down
-BRANCH = 16
-RECUT, IN_PLACE, LIFT, FROM_START, TO_END, TREE = range(6)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -53,26 +49,6 @@ class Pairing:
     component: Ints  # (V,)
     even: Bools  # (components,) without any odd node
     far: int  # pairs that went through the end's node
-
-
-@dataclass(slots=True)
-class _Graph:
-    """Edges as they are gathered: node pairs, seconds, kind, and two numbers that say what an edge stands for."""
-
-    a: list[Ints]
-    b: list[Ints]
-    s: list[Floats]
-    kind: list[Ints]
-    ref: list[Ints]
-    ref2: list[Ints]
-
-    def add(self, a: Ints, b: Ints, s: Floats, kind: int, ref: Ints, ref2: Ints) -> None:
-        self.a.append(np.asarray(a, np.int64))
-        self.b.append(np.asarray(b, np.int64))
-        self.s.append(np.asarray(s, float))
-        self.kind.append(np.full(len(self.a[-1]), kind, np.int64))
-        self.ref.append(np.asarray(ref, np.int64))
-        self.ref2.append(np.asarray(ref2, np.int64))
 
 
 def components(web: Web) -> tuple[int, Ints]:
@@ -91,15 +67,51 @@ def odd_nodes(web: Web) -> Bools:
 
 def pair(web: Web, rates: Rates, *, recut: bool, start_mm: tuple[float, float]) -> Pairing:
     """The cheapest set of recuts and lifts after which every node is even."""
-    count, component = components(web)
-    odd = odd_nodes(web)
-    odd_component = np.zeros(count, bool)
-    odd_component[component[web.node_vertex[odd]]] = True
     for scale in (1.0, 2.5):
-        result = _solve(web, rates, recut, start_mm, component, odd, ~odd_component, scale)
-        if result.far == 0 or len(result.lift) > 100_000:
+        task = pose(web, rates, recut=recut, start_mm=start_mm, scale=scale)
+        result = task.read(*task.graph.solve())
+        if result.far == 0 or len(result.lift) > MANY:
             break
     return result
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Task:
+    """A pairing posed as a T-join; ``half`` is the lift half at each vertex, ``approach`` the rapid from the start."""
+
+    web: Web
+    rates: Rates
+    start_mm: tuple[float, float]
+    graph: Graph
+    reach_s: float
+    half: Floats  # (V,)
+    approach: Floats  # (V,)
+    best: int  # the vertex nearest to the start
+    component: Ints  # (V,)
+    even: Bools  # (components,)
+
+    def read(self, chosen: Ints, cost_s: float) -> Pairing:
+        """The pairing that a T-join (indices of the graph's edges) and its weight stand for."""
+        kind, ref, ref2 = self.graph.kind[chosen], self.graph.ref[chosen], self.graph.ref2[chosen]
+        lifts = np.column_stack([ref, ref2])[kind == LIFT]
+        begin, finish, extra, far = _open(
+            ref[kind == FROM_START], ref[kind == TO_END], self.approach, self.best, self.web.xy_mm
+        )
+        lifts = np.concatenate([lifts, extra]).astype(np.int64)
+        begin, finish, lifts = _settle(
+            self.web, self.rates, self.component, self.even, begin, finish, lifts, self.start_mm
+        )
+        return Pairing(
+            recut_edge=ref[kind == RECUT],
+            recut_level=ref2[kind == RECUT],
+            lift=lifts,
+            start=begin,
+            end=finish,
+            cost_s=cost_s - self.reach_s / 2.0,
+            component=self.component,
+            even=self.even,
+            far=far,
+        )
 
 
 def _points(web: Web, component: Ints, odd: Bools, even: Bools) -> tuple[Ints, Ints, Ints]:
@@ -117,21 +129,19 @@ def _points(web: Web, component: Ints, odd: Bools, even: Bools) -> tuple[Ints, I
     return vertex, groups, first
 
 
-def _solve(
-    web: Web,
-    rates: Rates,
-    recut: bool,
-    start_mm: tuple[float, float],
-    component: Ints,
-    odd: Bools,
-    even: Bools,
-    scale: float,
-) -> Pairing:
+def pose(
+    web: Web, rates: Rates, *, recut: bool, start_mm: tuple[float, float], scale: float = 1.0
+) -> Task:
+    """Gather the graph; ``scale`` widens how far lifts reach."""
+    count, component = components(web)
+    odd = odd_nodes(web)
+    even = np.ones(count, bool)
+    even[component[web.node_vertex[odd]]] = False
     nodes = len(web.node_vertex)
     vertex, group, first = _points(web, component, odd, even)
     pairs_of = 1 + (first >= nodes)  # matching nodes per group
     hub, start = nodes + 2 * int(even.sum()), nodes + 2 * int(even.sum()) + 1
-    graph = _Graph([], [], [], [], [], [])
+    graph = Gathered()
     if recut:
         _add_recuts(graph, web, ~even[component[web.u]])
     lower = np.flatnonzero(
@@ -150,7 +160,7 @@ def _solve(
     at_node, at_vertex = _both(first, pairs_of, vertex[lead])
     if not even[component[best]] and not (vertex == best).any() and recut:
         at_node, at_vertex = np.append(at_node, web.first_node[best]), np.append(at_vertex, best)
-    size = _add_hub(graph, at_node, half[at_vertex] + reach / 2.0, at_vertex, hub, start + 1)
+    size = graph.add_hub(at_node, half[at_vertex] + reach / 2.0, at_vertex, hub, start + 1)
     limit = float(approach.min() + 2.0 * half[best] + reach)
     near = approach[at_vertex] <= limit
     graph.add(
@@ -173,26 +183,21 @@ def _solve(
     terminal = np.zeros(size, np.uint8)
     terminal[:nodes] = odd
     terminal[nodes : start + 1] = 1
-    chosen, cost = _match(graph, terminal)
-    kind, ref, ref2 = (np.concatenate(x)[chosen] for x in (graph.kind, graph.ref, graph.ref2))
-    lifts = np.column_stack([ref, ref2])[kind == LIFT]
-    begin, finish, extra, far = _open(ref[kind == FROM_START], ref[kind == TO_END], approach, best, web.xy_mm)
-    lifts = np.concatenate([lifts, extra]).astype(np.int64)
-    begin, finish, lifts = _settle(web, rates, component, even, begin, finish, lifts, start_mm)
-    return Pairing(
-        recut_edge=ref[kind == RECUT],
-        recut_level=ref2[kind == RECUT],
-        lift=lifts,
-        start=begin,
-        end=finish,
-        cost_s=cost - reach / 2.0,
+    return Task(
+        web=web,
+        rates=rates,
+        start_mm=start_mm,
+        graph=graph.graph(terminal),
+        reach_s=reach,
+        half=half,
+        approach=approach,
+        best=best,
         component=component,
         even=even,
-        far=far,
     )
 
 
-def _add_recuts(graph: _Graph, web: Web, mine: Bools) -> None:
+def _add_recuts(graph: Gathered, web: Web, mine: Bools) -> None:
     for level in range(len(web.levels_mm)):
         edge = np.flatnonzero(mine & (web.level >= level))
         edge = edge[web.has_node(web.u[edge], np.full(len(edge), level))]
@@ -208,7 +213,7 @@ def _both(first: Ints, pairs_of: Ints, what: Ints) -> tuple[Ints, Ints]:
 
 
 def _add_lifts(
-    graph: _Graph,
+    graph: Gathered,
     web: Web,
     rates: Rates,
     vertex: Ints,
@@ -257,51 +262,6 @@ def _add_lifts(
                     vertex[j[keep]],
                 )
     return reach
-
-
-def _add_hub(graph: _Graph, node: Ints, seconds: Floats, vertex: Ints, hub: int, free: int) -> int:
-    """Tie the end to every site through a tree of free edges, since a matching node should have few neighbours."""
-    parents = -(-len(node) // BRANCH)
-    if parents <= 1:
-        graph.add(np.full(len(node), hub), node, seconds, TO_END, vertex, vertex)
-        return free
-    below = free + np.arange(parents)
-    free += parents
-    graph.add(below[np.arange(len(node)) // BRANCH], node, seconds, TO_END, vertex, vertex)
-    while len(below) > 1:
-        parents = -(-len(below) // BRANCH)
-        above = free + np.arange(parents) if parents > 1 else np.array([hub])
-        free += parents if parents > 1 else 0
-        none = np.full(len(below), -1)
-        graph.add(above[np.arange(len(below)) // BRANCH], below, np.zeros(len(below)), TREE, none, none)
-        below = above
-    return free
-
-
-def _match(graph: _Graph, terminal: np.ndarray[tuple[int], np.dtype[np.uint8]]) -> tuple[Ints, float]:
-    """Indices of the gathered edges in the cheapest T-join, and a lower bound of its weight in seconds."""
-    a, b, s = (np.concatenate(x) for x in (graph.a, graph.b, graph.s))
-    size = len(terminal)
-    unit = max(float(s.max()), 1e-9) / STEPS
-    price = s
-    if terminal.sum() > EXACT:
-        # equal weights make the search slow; the noise only ever lowers a weight
-        price = s * (1.0 - NOISE * np.random.default_rng(20).random(len(s)))
-    whole = np.floor(price / unit)
-    key = np.minimum(a, b) * size + np.maximum(a, b)
-    order = np.lexsort((whole, key))
-    keep = order[np.concatenate([[True], np.diff(key[order]) > 0])]
-    keep = keep[a[keep] != b[keep]]
-    ends = np.column_stack([a[keep], b[keep]])
-    check = csc_matrix(
-        (np.ones(ends.size, np.uint8), ends.ravel(), np.arange(0, ends.size + 1, 2)), shape=(size, len(keep))
-    )
-    found = pymatching.Matching(check, weights=whole[keep]).decode_to_edges_array(terminal).astype(np.int64)
-    used = found.min(axis=1) * size + found.max(axis=1)
-    used, times = np.unique(used, return_counts=True)
-    used = used[times % 2 == 1]
-    chosen = keep[np.searchsorted(key[keep], used)]
-    return chosen, float(whole[chosen].sum()) * unit
 
 
 def _open(starts: Ints, ends: Ints, approach: Floats, best: int, xy: Floats) -> tuple[int, int, Ints, int]:

@@ -15,6 +15,7 @@ from vcarve.plan.costs import Rates, rates, work_zero_mm
 from vcarve.plan.join import join
 from vcarve.plan.levels import in_levels, level_depths
 from vcarve.plan.model import Plan, Proof
+from vcarve.plan.order import improve
 from vcarve.plan.pairing import Pairing, pair
 from vcarve.plan.timing import clock, recut
 from vcarve.plan.tour import Tour, tour
@@ -61,7 +62,9 @@ def plan(
 def from_pairing(web: Web, steady: Rates, found: Pairing, start: tuple[float, float]) -> Tour:
     """One tour of a pairing's recuts and lifts."""
     links = np.concatenate([[[found.end, found.start]], found.lift]).astype(np.int64)
-    return tour(web, steady, found.recut_edge, found.recut_level, join(web, steady, links, start))
+    whole = tour(web, steady, found.recut_edge, found.recut_level, join(web, steady, links, start))
+    # one component's pairing is already the best there is
+    return improve(web, steady, whole, start) if len(found.even) > 1 or found.far else whole
 
 
 def _flat(

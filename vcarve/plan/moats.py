@@ -1,0 +1,137 @@
+"""A stronger bound for many components: moats around clusters of them, raised step by step.
+
+The T-join alone lets the bit visit two loops that lie close together and never leave them.  Every cluster S of
+components (but not all) must be crossed by at least two lifts, the first approach and the last retract included.  With
+a price y_S >= 0 for each crossing,
+
+    time >= 2 sum y_S + the least T-join with lifts made cheaper by the y_S of every cluster they cross
+
+(Lagrangian relaxation; Held and Karp, "The traveling-salesman problem and minimum spanning trees", 1970-71; the picture
+of moats: Juenger and Pulleyblank, 1993).  Repeating the T-join with prices moved towards what is violated raises it.
+
+Only clusters of components without odd nodes get a moat, and the moats round a component add up to no more than half of
+the cheapest lift.  Then every lift keeps a price of zero or more, so a move used twice may still be dropped from a
+T-join; and leading a lift through a vertex without odd node still costs no less than the direct lift, so the points of
+``vcarve.plan.bound`` hold for the cheaper prices as well.
+
+Clusters are those of single linkage at a few distances: within a cluster no gap is wider than h, beyond it every gap is.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from scipy.sparse import coo_matrix
+from scipy.sparse.csgraph import connected_components, minimum_spanning_tree
+
+from vcarve.network.model import Bools, Floats, Ints
+from vcarve.plan.pairing import Pairing, Task
+from vcarve.plan.tjoin import FROM_START, LIFT, TO_END
+
+HEIGHTS = 8
+ROUNDS = ((600, 24), (6_000, 10), (60_000, 3))  # components up to which so many rounds are made
+
+
+def raise_bound(task: Task, plain: Pairing, upper_s: float) -> tuple[float, list[Pairing]]:
+    """A T-join bound (seconds, as ``Pairing.cost_s``) no lower than the plain one, and pairings met on the way.
+
+    ``upper_s`` is the cost of some plan in the same terms; it only sizes the steps.
+    """
+    count = len(task.even)
+    rounds = next((n for limit, n in ROUNDS if count <= limit), 1)
+    clusters = _clusters(task)
+    best, met = plain.cost_s, [plain]
+    if not clusters:
+        return best, met
+    graph = task.graph
+    lift = np.flatnonzero(graph.kind == LIFT)
+    tie = np.flatnonzero((graph.kind == FROM_START) | (graph.kind == TO_END))
+    at, to = task.component[graph.ref[lift]], task.component[graph.ref2[lift]]
+    hold = task.component[graph.ref[tie]]
+    prices = [cap.copy() for _, cap in clusters]
+    strength = 1.0
+    for _ in range(rounds):
+        discount = np.zeros(len(graph.kind))
+        for (label, _), price in zip(clusters, prices, strict=True):
+            discount[lift] += np.where(label[at] != label[to], price[label[at]] + price[label[to]], 0.0)
+            discount[tie] += price[label[hold]]
+        chosen, cost = graph.solve(discount)
+        value = cost - task.reach_s / 2.0 + 2.0 * float(sum(p.sum() for p in prices))
+        if value > best + 1e-9:
+            best = value
+            met = [plain, task.read(chosen, cost)]
+        else:
+            strength *= 0.7
+        flags = np.zeros(len(graph.kind), bool)
+        flags[chosen] = True
+        lacks = []
+        for (label, cap), price in zip(clusters, prices, strict=True):
+            cross = np.zeros(len(price))
+            out = flags[lift] & (label[at] != label[to])
+            np.add.at(cross, label[at[out]], 1.0)
+            np.add.at(cross, label[to[out]], 1.0)
+            np.add.at(cross, label[hold[flags[tie]]], 1.0)
+            lacks.append(np.where(cap > 0.0, 2.0 - cross, 0.0))
+        norm = float(sum((g**2).sum() for g in lacks))
+        if norm == 0.0:
+            break
+        step = strength * max(upper_s - value, 1e-6) / norm
+        prices = [
+            np.clip(price + step * lack, 0.0, cap)
+            for (_, cap), price, lack in zip(clusters, prices, lacks, strict=True)
+        ]
+    return best, met
+
+
+def _clusters(task: Task) -> list[tuple[Ints, Floats]]:
+    """Partitions of the components, each with the largest price per cluster (0: no moat)."""
+    graph, count = task.graph, len(task.even)
+    if count < 3:
+        return []
+    lift = np.flatnonzero(graph.kind == LIFT)
+    at, to = task.component[graph.ref[lift]], task.component[graph.ref2[lift]]
+    gap = graph.seconds[lift] - task.half[graph.ref[lift]] - task.half[graph.ref2[lift]]
+    other = at != to
+    at, to, gap = at[other], to[other], gap[other]
+    if not len(at):
+        return []
+    least = minimum_spanning_tree(_sparse(at, to, gap, count))
+    found = np.unique(least.data.round(6))
+    if len(found) > HEIGHTS:
+        found = found[np.unique(np.linspace(0, len(found) - 1, HEIGHTS).round().astype(int))]
+    room = float(task.half.min())  # moats round a component may add up to half of a lift
+    result: list[tuple[Ints, Floats]] = []
+    used = np.zeros(count)
+    for place, height in enumerate(found.tolist()):
+        inside = gap <= height + 2e-6
+        size, label = connected_components(
+            coo_matrix((np.ones(inside.sum(), np.int8), (at[inside], to[inside])), shape=(count, count)),
+            directed=False,
+        )
+        if size == 1:
+            break
+        label = label.astype(np.int64)
+        beyond = np.full(size, np.inf)
+        away = label[at] != label[to]
+        np.minimum.at(beyond, label[at[away]], gap[away])
+        np.minimum.at(beyond, label[to[away]], gap[away])
+        following = found[place + 1] if place + 1 < len(found) else np.inf
+        cap = np.maximum(np.minimum(np.minimum(beyond, task.reach_s), following) - height - 2e-6, 0.0) / 2.0
+        members: Bools = np.bincount(label, minlength=size) > 1
+        odd = np.bincount(label, weights=~task.even, minlength=size) > 0
+        cap[~members | odd] = 0.0
+        left = np.full(size, np.inf)
+        np.minimum.at(left, label, room - used)
+        cap = np.minimum(cap, np.maximum(left, 0.0))
+        used += cap[label]
+        if cap.any():
+            result.append((label, cap))
+    return result
+
+
+def _sparse(at: Ints, to: Ints, gap: Floats, count: int) -> coo_matrix[np.float64]:
+    """The least gap of every two components, as a matrix (zero gaps made tiny, so that they are kept)."""
+    low, high = np.minimum(at, to), np.maximum(at, to)
+    order = np.lexsort((gap, low * count + high))
+    key = (low * count + high)[order]
+    keep = order[np.concatenate([[True], np.diff(key) > 0])]
+    return coo_matrix((np.maximum(gap[keep], 1e-9), (low[keep], high[keep])), shape=(count, count))

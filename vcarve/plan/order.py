@@ -1,0 +1,212 @@
+"""Shorter rapids: the order, the direction and the entry of passes, improved by local exchanges.
+
+2-opt turns a run of passes round, or-opt moves up to three passes elsewhere, either way round; closed passes are entered
+where the lifts before and after are shortest.  Only near neighbours are tried, and runs longer than ``LONGEST`` are not
+turned round, so the work grows about in step with the passes (Bentley, "Fast algorithms for geometric traveling salesman
+problems", 1992).  The number of lifts never changes.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+from scipy.spatial import cKDTree
+
+from vcarve.network.model import Floats, Ints
+from vcarve.plan.costs import Rates
+from vcarve.plan.timing import ends_of
+from vcarve.plan.tour import Tour
+from vcarve.plan.web import Web
+
+NEIGHBOURS = 10
+LONGEST = 1000
+SWEEPS = 4
+LEAST = 1e-7
+
+
+def improve(web: Web, rates: Rates, base: Tour, start_mm: tuple[float, float]) -> Tour:
+    """The same passes with rapids that are no longer in total."""
+    count = len(base.pass_start) - 1
+    if count < 2:
+        return base
+    begin, end = ends_of(web, base)
+    first, last = base.pass_start[:-1], base.pass_start[1:] - 1
+    scale = np.array([1.0 / rates.rapid[0], 1.0 / rates.rapid[1]])
+    xy = web.xy_mm * scale  # in seconds, so that a rapid is the larger of the two differences
+    entry = begin[first].copy()
+    leave = end[last].copy()
+    closed = np.flatnonzero(entry == leave)
+    route = _Route(xy[entry], xy[leave], np.asarray(start_mm) * scale)
+    for sweep in range(SWEEPS):
+        gained = route.sweep(two_opt=True) + route.sweep(two_opt=False)
+        gained += _enter(route, closed, xy, begin, base.pass_start, entry)
+        if gained < LEAST * (1 + sweep):
+            break
+    return _rebuild(base, route, begin, entry, closed)
+
+
+class _Route:
+    """The passes in order; columns of plain floats, since single look-ups dominate."""
+
+    def __init__(self, a: Floats, b: Floats, start: Floats) -> None:
+        n = len(a)
+        self.n = n
+        # pass n is where the bit waits: never moved
+        self.a = [*map(tuple, a.tolist()), tuple(start.tolist())]
+        self.b = [*map(tuple, b.tolist()), tuple(start.tolist())]
+        self.turned = [False] * (n + 1)
+        self.order = [n, *range(n)]
+        self.place = [*range(1, n + 1), 0]
+
+    def sweep(self, *, two_opt: bool) -> float:
+        """One round over all passes; seconds gained."""
+        a = np.array(self.a)
+        b = np.array(self.b)
+        points = np.concatenate([a, b])
+        near = min(NEIGHBOURS, len(points))
+        _, found = cKDTree(points).query(points, k=near, p=np.inf)
+        size = self.n + 1
+        lists = np.asarray(found).reshape(len(points), near)
+        lists = np.concatenate([lists[:size], lists[size:]], axis=1) % size
+        gained = 0.0
+        for index, row in enumerate(lists.tolist()):
+            others = list(dict.fromkeys(row))
+            if two_opt:
+                gained += self._turn(index, others)
+            elif index < self.n:
+                gained += self._move(index, others)
+        return gained
+
+    def _gap(self, p: int, q: int) -> float:
+        """Rapid from the pass at place p to the one at place q; nothing after the last."""
+        if q > self.n:
+            return 0.0
+        x, y = self.b[self.order[p]], self.a[self.order[q]]
+        return max(abs(x[0] - y[0]), abs(x[1] - y[1]))
+
+    def _turn(self, index: int, others: list[int]) -> float:
+        """Turn round the run between this pass and a near one, whichever comes first."""
+        total = 0.0
+        for other in others:
+            i, j = self.place[index], self.place[other]
+            if i == j:
+                continue
+            low, high = min(i, j), max(i, j)
+            # the pass at ``low`` meets the one at ``high`` by their ends, or those after them by their beginnings
+            for p, q in ((low, high), (low - 1, high - 1)):
+                if p < 0 or q <= p or q - p > LONGEST:
+                    continue
+                before = self._gap(p, p + 1) + self._gap(q, q + 1)
+                u, v = self.b[self.order[p]], self.b[self.order[q]]
+                after = max(abs(u[0] - v[0]), abs(u[1] - v[1]))
+                if q < self.n:
+                    u, v = self.a[self.order[p + 1]], self.a[self.order[q + 1]]
+                    after += max(abs(u[0] - v[0]), abs(u[1] - v[1]))
+                if after < before - LEAST:
+                    self._reverse(p + 1, q)
+                    total += before - after
+                    break
+        return total
+
+    def _reverse(self, p: int, q: int) -> None:
+        run = self.order[p : q + 1][::-1]
+        self.order[p : q + 1] = run
+        for k, index in enumerate(run, p):
+            self.place[index] = k
+            self.a[index], self.b[index] = self.b[index], self.a[index]
+            self.turned[index] = not self.turned[index]
+
+    def _move(self, index: int, others: list[int]) -> float:
+        """Move a run of up to three passes beginning here next to a near pass."""
+        for length in (1, 2, 3):
+            p = self.place[index]
+            q = p + length - 1
+            if p < 1 or q > self.n:
+                return 0.0
+            free = self._gap(p - 1, p) + self._gap(q, q + 1)
+            if q < self.n:
+                free -= self._gap(p - 1, q + 1)
+            if free < LEAST:
+                continue
+            head, tail = self.a[self.order[p]], self.b[self.order[q]]
+            for other in others:
+                for k in (self.place[other], self.place[other] - 1):  # between k and k + 1
+                    if k < 0 or p - 1 <= k <= q or abs(k - p) > LONGEST:
+                        continue
+                    u = self.b[self.order[k]]
+                    straight = max(abs(u[0] - head[0]), abs(u[1] - head[1]))
+                    turned = max(abs(u[0] - tail[0]), abs(u[1] - tail[1]))
+                    if k < self.n:
+                        v = self.a[self.order[k + 1]]
+                        straight += max(abs(v[0] - tail[0]), abs(v[1] - tail[1])) - self._gap(k, k + 1)
+                        turned += max(abs(v[0] - head[0]), abs(v[1] - head[1])) - self._gap(k, k + 1)
+                    if min(straight, turned) < free - LEAST:
+                        self._shift(p, q, k, turned < straight)
+                        return free - min(straight, turned)
+        return 0.0
+
+    def _shift(self, p: int, q: int, k: int, turn: bool) -> None:
+        run = self.order[p : q + 1]
+        if turn:
+            run.reverse()
+            for index in run:
+                self.a[index], self.b[index] = self.b[index], self.a[index]
+                self.turned[index] = not self.turned[index]
+        if k > q:
+            low, part = p, self.order[q + 1 : k + 1] + run
+        else:
+            low, part = k + 1, run + self.order[k + 1 : p]
+        self.order[low : low + len(part)] = part
+        for place, index in enumerate(part, low):
+            self.place[index] = place
+
+
+def _enter(
+    route: _Route, closed: Ints, xy: Floats, begin: Ints, pass_start: Ints, entry: Ints
+) -> float:
+    """Enter every closed pass at its vertex nearest to the passes before and after; seconds gained."""
+    gained = 0.0
+    for index in closed.tolist():
+        place = route.place[index]
+        choice = begin[pass_start[index] : pass_start[index + 1]]
+        came = np.array(route.b[route.order[place - 1]])
+        total = np.abs(xy[choice] - came).max(axis=1)
+        if place < route.n:
+            total = total + np.abs(xy[choice] - np.array(route.a[route.order[place + 1]])).max(axis=1)
+        pick = int(np.argmin(total))
+        now = total[np.flatnonzero(choice == entry[index])[0]]
+        if total[pick] < now - LEAST:
+            gained += float(now - total[pick])
+            entry[index] = choice[pick]
+            point = (float(xy[choice[pick], 0]), float(xy[choice[pick], 1]))
+            route.a[index] = route.b[index] = point
+    return gained
+
+
+def _rebuild(base: Tour, route: _Route, begin: Ints, entry: Ints, closed: Ints) -> Tour:
+    loop = np.zeros(route.n, bool)
+    loop[closed] = True
+    steps: list[Ints] = []
+    flips: list[Ints] = []
+    for index in route.order[1:]:
+        low, high = int(base.pass_start[index]), int(base.pass_start[index + 1])
+        run = np.arange(low, high)
+        if loop[index] and entry[index] != begin[low]:
+            run = np.roll(run, -int(np.flatnonzero(begin[low:high] == entry[index])[0]))
+        elif route.turned[index] and not loop[index]:
+            run = run[::-1]
+            flips.append(run)
+        steps.append(run)
+    turned = np.zeros(len(base.edge), bool)
+    if flips:
+        turned[np.concatenate(flips)] = True
+    order = np.concatenate(steps)
+    size = np.array([len(s) for s in steps])
+    return replace(
+        base,
+        edge=base.edge[order],
+        back=np.where(turned, 1 - base.back, base.back)[order],
+        depth_mm=base.depth_mm[order],
+        pass_start=np.concatenate([[0], np.cumsum(size)]).astype(np.int64),
+    )
