@@ -74,9 +74,9 @@ def piece_findings(seen: Track, job: Job) -> list[Finding]:
     bent = seen.moves.sweep_rad != 0.0
     out = (np.abs(seen.end_mm[:, :2]) > half).any(axis=1)
     out |= bent & ((seen.low_mm[:, :2] < -half) | (seen.high_mm[:, :2] > half)).any(axis=1)
-    # Where the bit went in out there has been said; going on from there says it once more only by its end.
+    leaves = ~seen.across & (seen.end_mm[:, 2] > seen.start_mm[:, 2])  # straight up: said where it went in
     return listed(
-        np.flatnonzero(seen.in_wood & out).tolist(),
+        np.flatnonzero(seen.in_wood & out & ~leaves).tolist(),
         _saying(seen, "outside-piece", "The bit is below the surface beyond the piece's edge."),
     )
 

@@ -1,0 +1,370 @@
+"""Every check, provoked by one small program each: a cross of two lines and a half circle, all 1 mm deep, written by hand.
+
+The zero is the centre of the piece's top, so that the program's figures are the piece's own.
+"""
+
+from __future__ import annotations
+
+from functools import cache
+from pathlib import Path
+
+import pytest
+
+from vcarve.dryrun.check import check, waiting_mm
+from vcarve.dryrun.codes import CODES, MOST_NAMED, finding
+from vcarve.errors import Finding, InputError
+from vcarve.job.load import load_job
+from vcarve.job.records import Job
+from vcarve.layout import Layout, lay_out
+from vcarve.program.reader import read_program
+
+PROGRAMS = Path(__file__).parent / "programs"
+CROSS = (PROGRAMS / "cross.nc").read_text(encoding="ascii").splitlines()
+MEASURED = {"width-off", "shank-contact"}  # found on the carved surface, see test_proofing
+
+
+@cache
+def job_of(*sets: str) -> Job:
+    """The cross's job, with some of its values changed."""
+    return load_job(str(PROGRAMS / "cross.yaml"), sets)
+
+
+@cache
+def layout_of(*sets: str) -> Layout:
+    """The lines and grooves of the cross."""
+    return lay_out(job_of(*sets))
+
+
+def edited(changes: dict[int, str]) -> str:
+    """The program with some lines written otherwise; an empty text leaves the line out."""
+    lines = [changes.get(number, line) for number, line in enumerate(CROSS, 1)]
+    return "\n".join(line for line in lines if line) + "\n"
+
+
+def judge(
+    text: str, *sets: str, lines: bool = True, job: bool = True, recut_mm: float | None = None
+) -> tuple[Finding, ...]:
+    """Every finding of a program; without ``lines`` it is not compared with the network, without ``job`` it has none."""
+    known = job_of(*sets)
+    layout = layout_of(*sets) if lines and job else None
+    start = waiting_mm(known.machine, known if job else None)
+    reading = read_program(text, dialect=known.machine.dialect, start_mm=start)
+    return check(
+        reading,
+        machine=known.machine,
+        job=known if job else None,
+        network=None if layout is None else layout.network,
+        grooves=None if layout is None else layout.grooves,
+        recut_mm=recut_mm,
+    )
+
+
+def places(found: tuple[Finding, ...]) -> list[tuple[int | None, str]]:
+    """Line and code of each finding, in order."""
+    return [(one.line, one.code) for one in found]
+
+
+CLAMP = "clamps=[{x: 5 mm, y: 25 mm, width: 8 mm, height: 8 mm, above: 6 mm}]"  # -25..-17, 5..13 on the piece
+
+# name -> (changed lines, findings as (line, code), changed values of the job).  A text with several lines pushes what
+# follows down.
+CASES: dict[str, tuple[dict[int, str], list[tuple[int | None, str]], tuple[str, ...]]] = {
+    "clean": ({}, [], ()),
+    # The program by itself.
+    "nothing moves": (dict.fromkeys(range(2, 18), ""), [(None, "line-missed")] * 5 + [(None, "no-moves")], ()),
+    "no units": ({1: "G17 G40 G49 G54 G80 G90 G94"}, [(2, "units-unset")], ()),
+    "units too late": ({1: "G17 G90 G94", 4: "G4 P3\nG21"}, [(2, "units-unset"), (5, "units-change")], ()),
+    "no distance mode": ({1: "G17 G21 G94"}, [(2, "modes-unset")], ()),
+    "no feed mode": ({1: "G17 G21 G90"}, [(7, "modes-unset")], ()),
+    "no plane": ({1: "G21 G90 G94"}, [(16, "modes-unset")], ()),
+    "no end": ({19: ""}, [(18, "no-end")], ()),
+    "incremental from nowhere": (
+        {1: "G17 G21 G91 G94", 5: "G90\nG0 X-20 Y0"},
+        [(2, "start-unknown")],
+        (),
+    ),
+    "incremental after absolute": ({8: "G91\nG1 X40 F600\nG90"}, [], ()),
+    "other zero from the start": ({1: "G17 G21 G55 G90 G94"}, [], ()),
+    "other zero on the way": ({10: "G55\nG0 X0 Y-10"}, [(10, "offset-changed")], ()),
+    "same zero again": ({10: "G54\nG0 X0 Y-10"}, [], ()),
+    "zero written": ({2: "G10 L2 P1 X1 Y0 Z0\nG0 Z5", 5: "G0 X-20 Y0 Z5"}, [(2, "offset-changed")], ()),
+    "zero where the bit stands": (
+        {2: "G92 Z5 (nobody knows where)\nG0 Z5", 18: "M5\nG92.1"},
+        [(2, "offset-changed")],
+        (),
+    ),
+    "G92 left": ({2: "G92 Z5\nG0 Z5"}, [(2, "g92-left"), (2, "offset-changed")], ()),
+    "G92 cancelled at the start": ({2: "G92.1\nG0 Z5"}, [], ()),
+    "tool length": ({2: "G43.1 Z0.5\nG0 Z5"}, [(2, "offset-changed")], ()),
+    "to machine zero, spindle off": (
+        {18: "M5\nG53 G0 Z-1\nG53 G0 X0 Y0"},
+        [(19, "machine-coordinates"), (20, "machine-coordinates")],
+        (),
+    ),
+    "to machine zero, turning": ({17: "G53 G0 Z0"}, [(17, "machine-coordinates")], ()),
+    "home between passes": (
+        {9: "G0 Z1\nG53 G0 Z-2\nG0 X0 Y-10", 10: "G0 Z1"},
+        [(10, "machine-coordinates")],
+        (),
+    ),
+    "feeding where a machine move left it": (
+        {9: "G0 Z1\nG53 G0 Z0\nG1 X0 Y-10", 10: "G0 Z1"},
+        [(10, "machine-coordinates"), (11, "machine-coordinates")],
+        (),
+    ),
+    # Spindle.
+    "never on": ({3: "", 4: "", 18: ""}, [(5, "spindle-off")] , ()),
+    "on without speed": ({3: "S0 M3"}, [(7, "spindle-off")], ()),
+    "no wait": ({4: ""}, [(6, "spin-up")], ()),
+    "wait too short": ({4: "G4 P2.9"}, [(7, "spin-up")], ()),
+    "wait before the start": ({3: "G4 P3", 4: "S10000 M3"}, [(7, "spin-up")], ()),
+    "two waits": ({4: "G4 P1\nG4 P2"}, [], ()),
+    "a pause is a wait": ({4: "M0"}, [(4, "pause-running")], ()),
+    "faster without a wait": ({3: "S2000 M3", 10: "S10000\nG0 X0 Y-10"}, [(12, "spin-up")], ()),
+    "faster with its share of a wait": ({3: "S5000 M3", 10: "S10000\nG4 P1.5\nG0 X0 Y-10"}, [], ()),
+    "slower needs none": ({10: "S5000\nG0 X0 Y-10"}, [], ()),
+    "stopped and on again without a wait": ({10: "M5\nG0 X0 Y-10\nM3"}, [(13, "spin-up")], ()),
+    "stopped between passes": ({10: "M5\nG0 X0 Y-10"}, [(12, "spindle-off")], ()),
+    "backwards": ({3: "S10000 M4"}, [(3, "spindle-backwards")], ()),
+    "turned round on the way": ({10: "M4\nG0 X0 Y-10"}, [(10, "spindle-backwards"), (12, "spin-up")], ()),
+    "too slow a spindle": ({3: "S500 M3"}, [(3, "spindle-range")], ()),
+    "too fast a spindle": ({3: "S20000 M3"}, [(3, "spindle-range"), (7, "faster-than-job")], ()),
+    "stopped in the wood": ({17: "M5\nG0 Z5", 18: ""}, [(17, "spindle-in-wood")], ()),
+    "stopped beside the retract": ({17: "G0 Z5 M5", 18: ""}, [(17, "spindle-in-wood")], ()),
+    "stopped beside a motion": ({17: "G0 Z1\nM5 G0 Z5", 18: ""}, [(18, "stop-with-motion")], ()),
+    "started in the wood": (
+        {3: "", 4: "", 8: "S10000 M3\nG4 P3\nG1 X20 F600"},
+        [(5, "spindle-off"), (6, "spindle-in-wood")],
+        (),
+    ),
+    "left on": ({18: ""}, [(18, "spindle-left-on")], ()),
+    "ends in the wood": ({17: ""}, [(17, "spindle-in-wood"), (18, "ends-in-wood")], ()),
+    "pause in the wood": ({8: "M0\nG1 X20 F600"}, [(8, "pause-in-wood")], ()),
+    "pause between passes": ({10: "M0\nG0 X0 Y-10"}, [(10, "pause-running")], ()),
+    "by hand without a pause": ({}, [(7, "spindle-off")], ("machine=by-hand.yaml",)),
+    "by hand with a pause": ({3: "M0", 4: "", 18: ""}, [], ("machine=by-hand.yaml",)),
+    # Speeds and travel.
+    "too fast in Y": ({12: "G1 Y10 F1300"}, [(12, "faster-than-job"), (12, "feed-too-fast")], ()),
+    "too fast down": ({7: "G1 Z-1 F500"}, [(7, "faster-than-job"), (7, "feed-too-fast")], ()),
+    "a slanting feed is shared out": ({9: "G0 Z1\nG1 X11 Y9 F1600\nG0 X0 Y-10", 10: "G0 Z1"}, [], ()),
+    "rubbing": ({8: "G1 X20 F5"}, [(8, "feed-slow")], ()),
+    "feed one": ({8: "G1 X20 F1"}, [(8, "feed-slow")], ()),
+    "travel": ({10: "G0 X190\nG0 X0 Y-10"}, [(10, "travel")], ()),
+    "travel of a bulging arc": ({9: "G0 Z1\nG0 X90 Y0\nG2 X-90 Y0 I-90 J0 F600\nG2 X90 Y0 I90 J0"}, [(12, "travel")], ()),
+    "too high": ({17: "G0 Z45"}, [(17, "travel")], ()),
+    # The piece.
+    "rapid across in the wood": ({8: "G0 X20"}, [(None, "line-missed")] * 2 + [(8, "rapid-in-wood")], ()),
+    "rapid up and across from the wood": ({9: "G0 X20.5 Z1"}, [(9, "rapid-in-wood")], ()),
+    "rapid down and across into the wood": (
+        {6: "", 5: "G0 X-20 Y0 Z-0.5", 7: "G1 Z-1 F200"},
+        [(5, "rapid-in-wood")],
+        (),
+    ),
+    "plunge at rapid": ({7: "G0 Z-1"}, [(7, "rapid-plunge")], ()),
+    "rapid through the piece": ({7: "G0 Z-9\nG1 Z-1 F200"}, [(7, "through-the-piece")], ()),
+    "feed through the piece": ({7: "G1 Z-8.5 F200\nG1 Z-1"}, [(7, "through-the-piece"), (7, "wrong-depth")], ()),
+    "rapid on the surface": ({9: "G0 Z0"}, [], ()),
+    "half a rounding below the surface": ({9: "G0 Z-0.0005"}, [], ()),
+    "feed on the surface": ({9: "G0 Z0\nG1 X0 Y-10", 10: ""}, [], ()),
+    "too deep for the bit": ({7: "G1 Z-3 F200\nG1 Z-1"}, [(7, "bit-too-short"), (7, "wrong-depth")], ()),
+    "off the piece": ({8: "G1 X31 F600\nX20", 9: "G0 Z1"}, [(8, "outside-piece"), (8, "stray-cut"), (9, "stray-cut")], ()),
+    "a rapid beside the piece": (
+        {9: "G0 Z1\nG0 X40\nG0 Z-1\nG0 Z1"},
+        [(11, "outside-piece"), (11, "rapid-plunge")],
+        (),
+    ),
+    "an arc that bulges off the piece": (
+        {9: "G2 X20 Y-2 I15 J-1 F600\nG0 Z1"},
+        [(9, "outside-piece"), (9, "stray-cut")],
+        (),
+    ),
+    "off the piece where lines may run off": (
+        {8: "G1 X31 F600\nX20"},
+        [(8, "stray-cut"), (9, "stray-cut")],
+        ("pattern.ends=run-off",),
+    ),
+    "an arc that dips": (
+        {9: "G0 Z1\nG0 X8 Y8\nG18\nG1 Z0.5 F200\nG2 X12 Z0.5 I2 K2\nG17\nG0 Z1"},
+        [(13, "wrong-depth")],
+        (),
+    ),
+    "an arc that dips through the piece": (
+        {9: "G0 Z1\nG0 X0 Y8\nG18\nG1 Z0.5 F200\nG2 X0 Z0.5 I0 K-4.8\nG17\nG0 Z1"},
+        [(13, "full-circle"), (13, "through-the-piece"), (13, "wrong-depth")],
+        (),
+    ),
+    # Clamps.
+    "clamp": ({10: "G0 X-20 Y10\nG0 X0 Y-10"}, [(10, "clamp"), (11, "clamp")], (CLAMP,)),
+    "over the clamp": ({9: "G0 Z6", 10: "G0 X-20 Y10\nG0 X0 Y-10\nG0 Z1"}, [], (CLAMP,)),
+    "past the clamp, shank and all": (
+        {10: "G0 X-14.5 Y1.5\nG0 Y9\nX-13.9\nX0\nG0 Y-10"},
+        [(11, "clamp"), (12, "clamp")],
+        (CLAMP,),
+    ),
+    "an arc round the clamp": (
+        {9: "G0 Z1\nG0 X0 Y2\nG3 X-36 Y2 I-18 J0 F600\nG0 Y-10", 10: "G0 X0 Y-10"},
+        [],
+        (CLAMP,),
+    ),
+    "an arc through the clamp": (
+        {9: "G0 Z1\nG0 X-8 Y2\nG3 X-28 Y2 I-10 J0 F600\nG0 X-29 Y-10", 10: "G0 X0 Y-10"},
+        [(11, "clamp")],
+        (CLAMP,),
+    ),
+    "down beside the clamp": (
+        {9: "G0 Z7\nG0 X-15 Y9\nG0 Z3\nG0 Z7", 10: "G0 X0 Y-10"},
+        [(11, "clamp"), (12, "clamp")],
+        (CLAMP,),
+    ),
+    "feed into the clamp": (
+        {9: "G0 Z1\nG1 X-20 Y0.5 F600", 10: "Y9\nY0.5\nG0 X0 Y-10"},
+        [(11, "clamp"), (12, "clamp")],
+        (CLAMP,),
+    ),
+    # The lines.
+    "a line missed": ({11: "", 12: ""}, [(None, "line-missed")] * 2, ()),
+    "a part missed": ({8: "G1 X15 F600"}, [(None, "line-missed")], ()),
+    "a gap": ({8: "G1 X4 F600\nG0 Z1\nG0 X5\nG1 Z-1 F200\nG1 X20 F600"}, [(None, "line-missed")], ()),
+    "a split": ({8: "G1 X4 F600\nG0 Z1\nG1 Z-1 F200\nG1 X20 F600"}, [], ()),
+    "cut once again": ({9: "G1 X-20\nG0 Z1"}, [], ()),
+    "cut once again, never allowed": ({9: "G1 X-20\nG0 Z1"}, [(9, "cut-twice")], ("plan.recut=never",)),
+    "cut once too often": ({9: "G1 X-20\nX20\nG0 Z1"}, [(10, "cut-twice")], ()),
+    "stray": ({9: "G1 X22\nG0 Z1"}, [(9, "stray-cut")], ()),
+    "beside the line": ({8: "G1 X20 Y0.05 F600"}, [(None, "line-missed")] * 2 + [(8, "stray-cut")], ()),
+    "stray plunge": ({9: "G0 Z1\nG0 X5 Y5\nG1 Z-0.5 F200\nG0 Z1"}, [(11, "stray-cut")], ()),
+    "a plunge on a line": ({9: "G0 Z1\nG0 X5\nG1 Z-0.5 F200\nG0 Z1"}, [], ()),
+    "a plunge on an arc": ({17: "G0 Z1\nG0 X-20 Y-15\nG1 Z-0.5 F200\nG0 Z5"}, [], ()),
+    "a plunge too deep": ({7: "G1 Z-1.5 F200\nG1 Z-1"}, [(7, "wrong-depth")], ()),
+    "too deep": ({7: "G1 Z-1.2 F200"}, [(7, "wrong-depth"), (8, "wrong-depth")], ()),
+    "too shallow": ({7: "G1 Z-0.9 F200"}, [(8, "wrong-depth")] * 2, ()),
+    "a slope": ({8: "G1 X0 F600\nX20 Z-1.1", 9: "G0 Z1"}, [(9, "wrong-depth")], ()),
+    "a slope, too shallow": ({8: "G1 X0 F600\nX20 Z-0.8", 9: "G0 Z1"}, [(None, "line-missed")], ()),
+    "down the line, then along it": ({7: "G1 Z0 F200", 8: "G1 X20 Z-1 F200\nX-20 F600"}, [], ()),
+    "the other way round": ({16: "G2 X-15 Y-10 I5 J0 F600"}, [(None, "line-missed"), (16, "stray-cut")], ()),
+    "a full circle": ({16: "G3 X-25 Y-10 I5 J0 F600"}, [(16, "full-circle"), (16, "stray-cut")], ()),
+    "another job's": (
+        {5: "G0 X-19 Y1", 8: "G1 X21 F600", 10: "G0 X1 Y-9", 12: "G1 Y11 F600", 14: "G0 X-24 Y-9", 16: "G3 X-14 Y-9 I5 J0 F600"},
+        [(8, "other-job")],
+        (),
+    ),
+    # Habits.
+    "feed beside units": ({1: "G17 G21 G90 G94 F600"}, [(1, "feed-with-units")], ()),
+    "units change": (
+        {10: "G20\nG0 X0 Y-0.3937", 11: "G21\nG1 Z-1 F200", 12: "G1 Y10"},
+        [(10, "units-change"), (12, "units-change")],
+        (),
+    ),
+    "across before the lift": ({2: "G0 X-20 Y0\nG0 Z5"}, [(2, "first-move-across")], ()),
+    "no distance": ({9: "G1 X20\nG0 Z1"}, [(9, "zero-length")], ()),
+    "bare axes": ({2: "Z5"}, [(2, "bare-axes")], ()),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", CASES)
+def test_each_check_finds_its_line(name: str) -> None:
+    """A program with one fault has the findings that fault brings, at their lines, and no others."""
+    changes, expected, sets = CASES[name]
+
+    assert sorted(places(judge(edited(changes), *sets)), key=str) == sorted(expected, key=str)
+
+
+def test_every_code_is_provoked() -> None:
+    """Each code of the table has a program here that brings it, and no program brings a code that is not in the table."""
+    provoked = {code for _, expected, _ in CASES.values() for _, code in expected}
+    provoked.add("tool-change")  # no word of the mill here; see the test of changing bits
+
+    assert provoked == set(CODES) - MEASURED
+
+
+def test_cautions_do_not_forbid_cutting() -> None:
+    """What the table calls a caution is never more, and what may do harm is never less."""
+    for name, (changes, _, sets) in CASES.items():
+        for one in judge(edited(changes), *sets):
+            spared = one.code in ("machine-coordinates", "tool-change")
+            assert one.severity == CODES[one.code][0] or (spared and one.severity == "caution"), name
+
+
+def test_machine_zero_with_the_spindle_off_is_only_a_caution() -> None:
+    """Parking at machine coordinates after the spindle has stopped is common; on the way with it turning it is refused."""
+    parked = judge(edited({18: "M5\nG53 G0 Z-1"}))
+    turning = judge(edited({17: "G53 G0 Z0"}))
+
+    assert [one.severity for one in parked] == ["caution"]
+    assert [one.severity for one in turning] == ["refuse"]
+
+
+def test_inches_by_mistake() -> None:
+    """A program in millimetres that says G20 is refused for its travel, its feeds and its depths."""
+    codes = {one.code for one in judge(edited({1: "G17 G20 G54 G90 G94"}))}
+
+    assert {"travel", "feed-too-fast", "through-the-piece", "outside-piece", "line-missed"} <= codes
+
+
+def test_a_bit_change_weighs_more_after_the_first_cut() -> None:
+    """Asking for the bit at the start is a caution; changing it between cuts makes every later depth uncertain."""
+    for before, severity in ((3, "caution"), (10, "refuse")):
+        text = edited({before: f"M6 T1\n{CROSS[before - 1]}", 11: "S10000 M3\nG4 P3\nG1 Z-1 F200"})
+        reading = read_program(text, dialect="rs274ngc", start_mm=(0.0, 0.0, 5.0))
+        found = [one for one in check(reading, machine=job_of().machine) if one.code == "tool-change"]
+
+        assert [(one.line, one.severity) for one in found] == [(before, severity)]
+
+
+def test_without_a_job_the_surface_is_at_zero() -> None:
+    """A program alone is judged against the machine, and everything below Z0 is wood."""
+    assert judge(edited({}), job=False) == ()
+    assert places(judge(edited({8: "G0 X20", 11: "G0 Z-1"}), job=False)) == [
+        (8, "rapid-in-wood"),
+        (11, "rapid-plunge"),
+    ]
+
+
+def test_zero_on_the_bed() -> None:
+    """With the zero on the bed the same heights lie one thickness higher, and the old ones go through the piece."""
+    up, down = "G0 Z9", "G1 Z7 F200"
+    raised = edited({2: "G0 Z13", 6: up, 7: down, 9: up, 11: down, 13: up, 15: down, 17: "G0 Z13"})
+
+    assert judge(raised, "zero.z=bed") == ()
+    assert "through-the-piece" in {one.code for one in judge(edited({}), "zero.z=bed")}
+
+
+@pytest.mark.parametrize(
+    ("line", "place"),
+    [
+        ("G1" + " X10.0000" + "0" * 90, "column 80"),
+        ("G1 X10 B2", "column 8"),
+        ("G7", "column 1"),
+        ("G38.2 Z-5 F50", "column 1"),
+        ("M6", "column 1"),
+    ],
+)
+def test_what_the_controller_does_not_know_is_no_finding(line: str, place: str) -> None:
+    """Words unknown to the target controller, lines too long for it and probing are faults at their line and column."""
+    with pytest.raises(InputError) as caught:
+        judge(edited({10: f"{line}\nG0 X0 Y-10"}))
+
+    assert [(one.line, one.key) for one in caught.value.problems] == [(10, place)]
+    assert caught.value.exit_code == 2
+
+
+def test_very_many_findings_are_counted() -> None:
+    """Of a kind of finding only the first are named; one more says how many others there are."""
+    hops = "\n".join(f"G0 X{k} Y8\nG0 Z-0.5\nG0 Z1" for k in range(60))
+    found = [one for one in judge(edited({9: f"G0 Z1\n{hops}"})) if one.code == "rapid-plunge"]
+
+    assert len(found) == MOST_NAMED + 1
+    assert found[-1].sentence == f"And {60 - MOST_NAMED} more places like this one."
+
+
+def test_recuts_beyond_the_plans_own() -> None:
+    """Where it is known how much the plan travels again, going again any further is found at the moves that do it."""
+    again = edited({9: "G1 X-20\nG0 Z1"})
+
+    assert judge(again, recut_mm=40.0) == ()
+    assert places(judge(again, recut_mm=20.0)) == [(9, "cut-twice")]
+
+
+def test_a_finding_weighs_no_more_than_its_code() -> None:
+    """The table's weight is an upper bound that the code itself keeps."""
+    with pytest.raises(AssertionError):
+        finding("zero-length", "This move goes nowhere.", severity="refuse")
