@@ -42,7 +42,7 @@ def _style(tint: str, u: float, small: float) -> str:
     fixed = (
         f"text{{font-family:{look.SANS};font-size:{num(2.5 * u)}px;font-variant-numeric:tabular-nums lining-nums}}"
         f".name{{font-family:{look.SERIF};font-size:{num(4.2 * u)}px}}"
-        f".wood{{fill:{tint}}}.grain{{fill:none;stroke:{look.mix(tint, '#3a2410', 0.55)};opacity:.13}}"
+        f".wood{{fill:{tint}}}.grain{{fill:none;stroke:{look.mix(tint, look.GRAIN, 0.55)};opacity:.13}}"
         ".dim,.off,.edge,.air,.flight,.floor,.valley,.rule{fill:none;stroke-linecap:round;stroke-linejoin:round}"
         f".valley{{stroke:{look.VALLEY}}}"
         f".air{{stroke-width:{num(0.42 * u)};stroke-dasharray:0 {num(1.15 * u)}}}"

@@ -71,6 +71,7 @@ WOOD = "#dcc7a1"  # where the wood is not known
 WOOD_INK = "#211d18"
 WOOD_PAPER = "#fffaf0"
 WOOD_AIR = "#4f4a43"
+GRAIN = "#3a2410"
 # A groove's walls from full shade to full light, its bottom, and its floor before light falls on it.
 SHADE = "#16204a"
 LIT = "#8398d3"
