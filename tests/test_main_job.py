@@ -138,7 +138,7 @@ pattern:
   edge: {draw(st.sampled_from(["groove", "plain"]))}
   rotate: {draw(st.sampled_from([0, 0, 90, 30, 45, 17.3, -8]))}
   shift-x: {draw(st.sampled_from([0, 0, 3.7]))}
-  mirror: {draw(st.sampled_from(["yes", "no"]))}
+  mirror: {draw(st.sampled_from(["true", "false"]))}
 groove: {depths}
 bit: {{angle: {draw(st.sampled_from([30, 60, 90]))}, diameter: 6.35, shank: 3.175, tip: {draw(st.sampled_from([0, 0.1]))}}}
 machine: {draw(st.sampled_from(machine_names()))}

@@ -60,7 +60,12 @@ def make_program(job: Job, progress: Progress | None = None) -> Made:
     if any(finding.severity == "refuse" for finding in land):
         raise RefusedError((*early, *layout.findings, *land))
     tell("planning", 0.2)
-    plan = make_plan(layout.network, layout.grooves.depth_mm, job, progress=progress)
+    plan = make_plan(
+        layout.network,
+        layout.grooves.depth_mm,
+        job,
+        progress=lambda stage, share: tell(stage, 0.2 + 0.5 * share),
+    )
     tell("writing", 0.7)
     known = (*early, *layout.findings, *land)
     text = write(job, layout.network, plan, header(job, layout, plan, known))

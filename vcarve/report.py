@@ -21,8 +21,8 @@ from vcarve.quantity import format_deg, format_duration, format_mm, format_numbe
 
 # The usual cautions (common practice), short enough for a program's header; the bench sheet has them in full.
 HEADER_CAUTIONS = (
-    "Protect eyes, ears and lungs. Hold the piece fast. Stay with the machine.",
-    "The makers' manuals of mill and bit, and local rules, come first.",
+    "Protect eyes, ears and lungs. Hold the piece fast. Stay with it.",
+    "Manuals of mill and bit, and local rules, come first.",
 )
 SIDES = {
     "front-left": "front left corner",
@@ -86,6 +86,11 @@ def finding_json(finding: Finding) -> dict[str, Any]:
     }
 
 
+def counted(number: int, one: str, many: str = "") -> str:
+    """Return a number with its word, such as ``1 lift`` or ``65 lifts``."""
+    return f"{number} {one if number == 1 else many or one + 's'}"
+
+
 def cell_by_cell_mm(network: Network) -> float:
     """Return the length that cutting the outline of every cell on its own would cut."""
     edge = network.ring_half_edge // 2
@@ -113,8 +118,8 @@ def land_findings(layout: Layout) -> tuple[Finding, ...]:
         found.append(
             Finding(
                 code="land-lost",
-                sentence=f"A groove {format_mm(layout.widest_mm)} wide leaves no land in any of the {cells} cells; "
-                "cut shallower, take a sharper bit or a larger pitch.",
+                sentence=f"A groove {format_mm(layout.widest_mm)} wide leaves no land in any of the "
+                f"{counted(cells, 'cell')}; cut shallower, take a sharper bit or a larger pitch.",
             )
         )
     elif grooves.vanished:
@@ -122,7 +127,8 @@ def land_findings(layout: Layout) -> tuple[Finding, ...]:
             Finding(
                 code="land-vanished",
                 severity="caution",
-                sentence=f"{grooves.vanished} of {cells} cells keep no land.",
+                sentence=f"{grooves.vanished} of {counted(cells, 'cell')} {_keep(grooves.vanished)} no land: "
+                "the grooves meet and cut it away, most often where the edge clips a cell.",
             )
         )
     if grooves.broken:
@@ -130,7 +136,7 @@ def land_findings(layout: Layout) -> tuple[Finding, ...]:
             Finding(
                 code="land-broken",
                 severity="caution",
-                sentence=f"In {grooves.broken} of {cells} cells the land falls apart into islands.",
+                sentence=f"In {grooves.broken} of {counted(cells, 'cell')} the land falls apart into islands.",
             )
         )
     if grooves.weak:
@@ -139,12 +145,22 @@ def land_findings(layout: Layout) -> tuple[Finding, ...]:
             Finding(
                 code="weak-island",
                 severity="caution",
-                sentence=f"{grooves.weak} islands of land are so small that they may break out; the smallest carries "
-                f"a circle of {format_mm(float(grooves.weak_mm.min()))}.",
+                sentence=_weak_sentence(grooves.weak, float(grooves.weak_mm.min())),
                 at_mm=(float(at[0]), float(at[1])),
             )
         )
     return tuple(found)
+
+
+def _keep(number: int) -> str:
+    return "keeps" if number == 1 else "keep"
+
+
+def _weak_sentence(number: int, least_mm: float) -> str:
+    size = format_mm(least_mm, 2)
+    if number == 1:
+        return f"1 island of land is so small that it may break out: it has room for a circle of {size} only."
+    return f"{number} islands of land are so small that they may break out; the smallest has room for a circle of {size} only."
 
 
 def zero_sentence(job: Job) -> str:
@@ -220,7 +236,7 @@ def header(job: Job, layout: Layout, plan: Plan, findings: tuple[Finding, ...]) 
             f"Z {_span(top - layout.deepest_mm, top + job.machine.safe_height_mm)} mm",
         )
     )
-    notes.append(("Cut", f"{plan.cut_mm:.1f} mm in {plan.passes} passes"))
+    notes.append(("Cut", f"{plan.cut_mm:.1f} mm in {counted(plan.passes, 'pass', 'passes')}"))
     notes.extend(("Caution", finding.sentence) for finding in findings)
     notes.extend(("Caution", sentence) for sentence in HEADER_CAUTIONS)
     return notes
@@ -263,50 +279,57 @@ def summary(
 
 
 def sentences(job: Job, layout: Layout, s: Summary) -> list[tuple[str, str]]:
-    """Return the summary as (label, text) lines for the terminal."""
-    rows = [("pattern", f"{s.pattern}; {s.cells} cells, {s.edges} edges, {s.vertices} vertices")]
+    """Return the summary as (label, text) lines for the terminal; what there is none of is left out."""
+    counts = ", ".join(
+        (counted(s.cells, "cell"), counted(s.edges, "edge"), counted(s.vertices, "vertex", "vertices"))
+    )
+    rows = [("pattern", f"{s.pattern}; {counts}")]
     rows.extend(("", sentence) for sentence in s.sentences)
     for name, depth, width in grooves_by_depth(job, layout):
-        rows.append(("groove", f"{name}: {format_mm(depth)} deep, {format_mm(width)} wide"))
-    kept = s.cells - s.land_vanished
+        rows.append(("groove", f"{name}: {format_mm(depth)} deep, {format_mm(width)} wide at the surface"))
+    rows.append(("land", _land(s)))
+    rows.append(("lines", _lines(s)))
+    runs = counted(s.passes, "pass", "passes") + (f" in {s.levels} levels" if s.levels > 1 else "")
+    ways = [f"{s.recut_mm:.1f} mm recut"] if s.recut_mm >= 0.05 else []
+    ways.append(f"{s.rapid_mm:.1f} mm of rapids")
     rows.append(
-        ("land", f"narrowest {format_mm(round(s.land_min_mm, 3))}; {kept} of {s.cells} cells keep land")
+        ("passes", f"{runs}, {counted(s.lifts, 'lift')} of {format_mm(job.hop_mm)}; {', '.join(ways)}")
     )
-    saved = 1.0 - s.cut_mm / s.cell_by_cell_mm if s.cell_by_cell_mm > s.cut_mm else 0.0
-    rows.append(
-        (
-            "lines",
-            f"{s.cut_mm:.1f} mm to cut, each line once; cell by cell it would be {s.cell_by_cell_mm:.1f} mm"
-            + (f" ({saved:.0%} saved)" if saved else ""),
-        )
-    )
-    levels = f" in {s.levels} levels" if s.levels > 1 else ""
-    rows.append(
-        (
-            "passes",
-            f"{s.passes}{levels}, {s.lifts} lifts; {s.recut_mm:.1f} mm recut, {s.rapid_mm:.1f} mm of rapids",
-        )
-    )
-    x, y, z = (s.extents_mm[axis] for axis in "xyz")
-    rows.append(
-        (
-            "extents",
-            f"X {x[0]:.3f} to {x[1]:.3f}, Y {y[0]:.3f} to {y[1]:.3f}, Z {z[0]:.3f} to {z[1]:.3f} mm "
-            f"({zero_sentence(job)})",
-        )
-    )
-    rows.append(
-        (
-            "speeds",
-            f"cut {job.cut_mm_min:g}, plunge {job.plunge_mm_min:g} mm/min, spindle {job.spindle_rpm:g} rpm",
-        )
-    )
-    above = max(s.plan_s / s.bound_s - 1.0, 0.0) if s.bound_s else 0.0
-    share = s.plan_s / s.cell_by_cell_s if s.cell_by_cell_s else 1.0
-    rows.append(
-        (
-            "plan",
-            f"{format_duration(s.time_s)}; {above:.1%} above the least possible, {share:.0%} of cutting cell by cell",
-        )
-    )
+    x, y, z = (_span(*s.extents_mm[axis]) for axis in "xyz")
+    rows.append(("extents", f"X {x}, Y {y}, Z {z} mm"))
+    rows.append(("zero", zero_sentence(job)))
+    speeds = f"cut {job.cut_mm_min:g}, plunge {job.plunge_mm_min:g} mm/min, spindle {job.spindle_rpm:g} rpm"
+    rows.append(("speeds", speeds))
     return rows
+
+
+def _land(s: Summary) -> str:
+    if not s.cells:
+        return "the lines close no cell, so there is no land to measure"
+    kept = s.cells - s.land_vanished
+    narrowest = f"narrowest {format_mm(s.land_min_mm)}"
+    if s.land_vanished:
+        return f"{narrowest}; {kept} of {counted(s.cells, 'cell')} {_keep(kept)} land"
+    return f"{narrowest}; {'the cell keeps' if s.cells == 1 else f'all {s.cells} cells keep'} land"
+
+
+def _lines(s: Summary) -> str:
+    once = f"{s.cut_mm:.1f} mm to cut, each line once" + (" a level" if s.levels > 1 else "")
+    saved = 1.0 - s.cut_mm / s.cell_by_cell_mm if s.cell_by_cell_mm > s.cut_mm else 0.0
+    if saved < 0.005:
+        return once
+    return f"{once}; cell by cell it would be {s.cell_by_cell_mm:.1f} mm ({saved * 100.0:.0f} % saved)"
+
+
+def plan_sentence(s: Summary) -> str:
+    """Return the running time with its proof, such as ``plan: 3 min 05 s; 0.2 % above the least possible``.
+
+    The time counts accelerations; both shares are of times at constant rates, where the least possible is proven.
+    """
+    parts = []
+    if s.bound_s:
+        above = max(s.plan_s / s.bound_s - 1.0, 0.0)
+        parts.append(f"{above * 100.0:.1f} % above the least possible")
+    if s.cells and s.cell_by_cell_s > s.plan_s:
+        parts.append(f"{s.plan_s / s.cell_by_cell_s * 100.0:.0f} % of cutting cell by cell")
+    return f"plan: {format_duration(s.time_s)}" + (f"; {', '.join(parts)}" if parts else "")

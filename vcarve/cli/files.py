@@ -1,55 +1,149 @@
-"""Files appear whole or not at all."""
+"""Files appear whole or not at all, all of a command's or none."""
 
 from __future__ import annotations
 
 import contextlib
 import os
+import shutil
+import stat
 import sys
 import tempfile
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
 from vcarve.errors import InputError, Problem
 
 
-def write_whole(outputs: Sequence[tuple[str, str | bytes]]) -> None:
+def claim(outputs: Iterable[str | None], inputs: Iterable[str | None] = ()) -> None:
+    """Check the names of the files a command will write, before its work begins; None stands for one not asked for.
+
+    Raises InputError where two outputs are the same file, where one is a file the command reads, a folder, or lies in a
+    folder that is not there.
+    """
+    read = {_place(path) for path in inputs if path not in (None, "-")}
+    taken: set[str] = set()
+    problems = []
+    for path in outputs:
+        if path is None:
+            continue
+        place = path if path == "-" else _place(path)
+        if place in taken:
+            want = "is named for two outputs; each needs a place of its own"
+            problems.append(Problem(value=path, want=want))
+        elif place in read:
+            problems.append(Problem(value=path, want="is read by this command; write to another file"))
+        elif path != "-" and (refused := _refused(Path(path))):
+            problems.append(Problem(value=path, want=refused))
+        taken.add(place)
+    if problems:
+        raise InputError(problems)
+
+
+def write_whole(outputs: Sequence[tuple[str, str | bytes]], inputs: Iterable[str | None] = ()) -> None:
     """Write every (path, content), or none; ``-`` is standard output, written last.
 
-    Raises InputError for a path that cannot be written; nothing has changed then.
+    A link is followed, and the file it leads to replaced; what is no plain file (a pipe, a device) is written into.
+    ``inputs`` are files that must not be written over.  Raises InputError for a path that cannot be written; nothing has
+    changed then.
     """
-    staged: list[tuple[Path, Path]] = []
+    claim((path for path, _ in outputs), inputs)
+    staged: list[_Staged] = []
+    streams: list[tuple[str, bytes]] = []
     try:
         for path, content in outputs:
-            if path != "-":
-                staged.append((_stage(Path(path), content), Path(path)))
-        for temporary, target in staged:
-            os.replace(temporary, target)
-    finally:
-        for temporary, _ in staged:
-            with contextlib.suppress(FileNotFoundError):
-                temporary.unlink()
-    for path, content in outputs:
-        if path == "-":
             data = content.encode() if isinstance(content, str) else content
+            if path == "-" or (Path(path).exists() and not Path(path).is_file()):
+                streams.append((path, data))
+            else:
+                staged.append(_stage(path, data))
+        _replace(staged)
+    finally:
+        for one in staged:
+            for leftover in (one.temporary, one.former):
+                with contextlib.suppress(FileNotFoundError):
+                    leftover.unlink()
+    for path, data in streams:
+        if path == "-":
+            sys.stdout.flush()
             sys.stdout.buffer.write(data)
             sys.stdout.buffer.flush()
+        else:
+            with _worded(path):
+                Path(path).write_bytes(data)
 
 
-def _stage(target: Path, content: str | bytes) -> Path:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Staged:
+    """A file written under another name beside its target, and the name under which the target's former self is kept."""
+
+    path: str
+    target: Path
+    temporary: Path
+    former: Path
+
+
+def _stage(path: str, data: bytes) -> _Staged:
     """Write the content beside its target under another name."""
-    if target.is_dir():
-        raise InputError(Problem(value=str(target), want="this is a folder; name a file in it"))
+    with _worded(path):
+        target = Path(os.path.realpath(path))
+        mode = stat.S_IMODE(target.stat().st_mode) if target.exists() else 0o666 & ~_umask()
+        if target.exists() and not os.access(target, os.W_OK):
+            raise PermissionError(13, "the file is write-protected")
+        # The target's own name may be as long as names can be.
+        handle, name = tempfile.mkstemp(prefix=f".{target.name[:40]}.", dir=target.parent)
+        temporary = Path(name)
+        try:
+            with os.fdopen(handle, "wb") as stream:
+                stream.write(data)
+            temporary.chmod(mode)
+        except BaseException:
+            temporary.unlink()
+            raise
+    return _Staged(path=path, target=target, temporary=temporary, former=Path(f"{name}.former"))
+
+
+def _replace(staged: Sequence[_Staged]) -> None:
+    """Put every staged file in its target's place; if one cannot be, those done are put back."""
+    done: list[_Staged] = []
     try:
-        handle, name = tempfile.mkstemp(prefix=f".{target.name}.", dir=target.parent)
-        with os.fdopen(handle, "wb") as stream:
-            stream.write(content.encode() if isinstance(content, str) else content)
-        mode = target.stat().st_mode & 0o777 if target.exists() else 0o666 & ~_umask()
-        os.chmod(name, mode)
+        for one in staged:
+            with _worded(one.path):
+                if len(staged) > 1 and one.target.exists():
+                    shutil.copy2(one.target, one.former)
+                os.replace(one.temporary, one.target)
+            done.append(one)
+    except BaseException:
+        for one in done:
+            if one.former.exists():
+                os.replace(one.former, one.target)
+            else:
+                one.target.unlink()
+        raise
+
+
+@contextlib.contextmanager
+def _worded(path: str) -> Iterator[None]:
+    """Turn an error of the operating system into a problem that names the path."""
+    try:
+        yield
     except OSError as error:
-        raise InputError(
-            Problem(value=str(target), want=f"cannot be written: {(error.strerror or str(error)).lower()}")
-        ) from None
-    return Path(name)
+        reason = (error.strerror or str(error)).lower()
+        raise InputError(Problem(value=path, want=f"cannot be written: {reason}")) from None
+
+
+def _place(path: str | None) -> str:
+    return os.path.realpath(path or "")
+
+
+def _refused(target: Path) -> str | None:
+    """Say why a path cannot become a file, as far as that can be told by looking."""
+    if target.is_dir():
+        return "this is a folder; name a file in it"
+    folder = Path(os.path.realpath(target)).parent
+    if not folder.is_dir():
+        return f"cannot be written: there is no folder {str(target.parent)!r}"
+    return None
 
 
 def _umask() -> int:

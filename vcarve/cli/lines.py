@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from vcarve.cli.files import write_whole
+from vcarve.cli.files import claim, write_whole
 from vcarve.errors import InputError, Problem
 
 
@@ -21,6 +21,7 @@ def lines(job: str, output: str, sets: tuple[str, ...]) -> None:
     kind = output.lower().rpartition(".")[2]
     if kind not in ("svg", "dxf"):
         raise InputError(Problem(key="--output", value=output, want="the name must end in .svg or .dxf"))
+    claim((output,), inputs=(job,))
     layout = lay_out(load_job(job, sets))
     draw = lines_svg if kind == "svg" else lines_dxf
     write_whole([(output, draw(layout.network, layout.grooves))])

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import json
+import shlex
 from collections.abc import Sequence
 from typing import Any
 
 import click
 
-from vcarve.cli.files import write_whole
+from vcarve.cli.files import claim, write_whole
 from vcarve.errors import InputError, Problem
 
 
@@ -27,7 +28,7 @@ def table(head: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
 
 def as_json(values: Any) -> None:
     """Print values as JSON."""
-    click.echo(json.dumps(values, ensure_ascii=False))
+    click.echo(json.dumps(values))
 
 
 @click.command("machines", epilog="Example: mizo machines --json")
@@ -122,6 +123,7 @@ def patterns(name: str | None, picture: str | None, page: str | None, json_: boo
 
     if picture is not None and name is None:
         raise InputError("--picture needs the name of a pattern; all of them on one page: --page FILE.html")
+    claim((picture, page), inputs=(name,))
     outputs: list[tuple[str, str | bytes]] = []
     chosen = [pattern(name)] if name is not None else list(catalogue())
     if picture is not None:
@@ -187,7 +189,8 @@ def new(file: str, force: bool) -> None:
         )
     write_whole([(file, starter_text())])
     if file != "-":
-        click.echo(f"wrote {file}\nEdit it, then: mizo program {file} -o {Path(file).with_suffix('.nc')}")
+        command = shlex.join(["mizo", "program", file, "-o", str(Path(file).with_suffix(".nc"))])
+        click.echo(f"wrote {file}\nEdit it, then: {command}")
 
 
 @click.command("schema", epilog="Example: mizo schema job > job.schema.json")
@@ -203,7 +206,7 @@ def schema(kind: str) -> None:
         found = schema_of(PatternFile, "Mizo pattern file")
     else:
         found = schema_for("job" if kind == "job" else "machine")
-    click.echo(json.dumps(found, indent=2, ensure_ascii=False))
+    click.echo(json.dumps(found, indent=2))
 
 
 @click.command("completion", epilog='Example: eval "$(mizo completion bash)"')

@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 import importlib
+import io
+import os
+import sys
 from typing import NoReturn
 
 import click
 
 from vcarve import __version__
 from vcarve.errors import InputError, MizoError, RefusedError
+
+EXIT_STOPPED = 130  # what shells give a command that was interrupted
 
 # Command -> (module, attribute, one line for the list).
 COMMANDS = {
@@ -66,6 +71,9 @@ class Group(click.Group):
             return super().invoke(ctx)
         except MizoError as error:
             fail(error)
+        except KeyboardInterrupt:
+            click.echo("Stopped.", err=True)
+            raise click.exceptions.Exit(EXIT_STOPPED) from None
 
 
 def fail(error: MizoError) -> NoReturn:
@@ -95,10 +103,17 @@ def fail(error: MizoError) -> NoReturn:
     epilog="Example: mizo new trivet.yaml, then mizo program trivet.yaml -o trivet.nc",
 )
 @click.version_option(__version__, prog_name="mizo")
-def cli() -> None:
+@click.pass_context
+def cli(ctx: click.Context) -> None:
     """Engrave geometric lattice patterns into wood with a V-bit: from a few numbers to a checked program."""
+    if os.environ.get("NO_COLOR"):
+        ctx.color = False
 
 
 def main() -> None:
     """Run the command line."""
+    for stream in (sys.stdout, sys.stderr):
+        # A terminal that cannot show a pattern's kanji shows question marks instead.
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="replace")
     cli(prog_name="mizo")

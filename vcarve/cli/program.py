@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import json
+import shlex
 
 import click
 
-from vcarve.cli.files import write_whole
+from vcarve.cli.files import claim, write_whole
 from vcarve.cli.progress import Bar
+from vcarve.errors import InputError, Problem
 
 
 @click.command(
@@ -32,8 +34,11 @@ def program(
     """
     from vcarve.job.load import load_job
     from vcarve.pipeline import make_program
-    from vcarve.report import sentences
+    from vcarve.report import plan_sentence, sentences
 
+    if picture is not None and picture != "-" and not picture.lower().endswith(".svg"):
+        raise InputError(Problem(key="--picture", value=picture, want="the name must end in .svg"))
+    claim((output, picture, page), inputs=(job,))
     loaded = load_job(job, sets)
     with Bar() as bar:
         made = make_program(loaded, progress=bar)
@@ -48,22 +53,27 @@ def program(
         from vcarve.pipeline import page_of_made
 
         outputs.append((page, page_of_made(made)))
-    write_whole(outputs)
-    to_stderr = output == "-"
+    write_whole(outputs, inputs=(job,))
+    aside = "-" in (
+        output,
+        picture,
+        page,
+    )  # standard output belongs to a file's text; what is said goes beside it
     if as_json:
-        click.echo(json.dumps(made.summary.as_json(), ensure_ascii=False), err=to_stderr)
+        click.echo(json.dumps(made.summary.as_json()), err=aside)
         return
-    click.echo(click.style(made.summary.title or "untitled", bold=True), err=to_stderr)
+    click.echo(click.style(made.summary.title or "untitled", bold=True), err=aside)
     for label, text in sentences(made.job, made.layout, made.summary):
-        click.echo(f"  {label:<9}{text}" if label != "plan" else f"  plan: {text}", err=to_stderr)
+        click.echo(f"  {label:<10}{text}", err=aside)
     for finding in made.summary.findings:
-        click.echo(f"  {click.style('caution', fg='yellow')}  {finding.sentence}", err=to_stderr)
+        click.echo(f"  {click.style('caution   ', fg='yellow')}{finding.sentence}", err=aside)
+    click.echo(plan_sentence(made.summary), err=aside)
     for path, _ in outputs:
         if path != "-":
-            click.echo(f"wrote {path}", err=to_stderr)
+            click.echo(f"wrote {path}", err=aside)
     if not outputs:
-        click.echo("Nothing written; give -o FILE to write the program.", err=to_stderr)
-    elif output not in (None, "-"):
-        click.echo(
-            f"Look at it before cutting: mizo dry-run {output} --job {job} --page dry-run.html", err=to_stderr
-        )
+        click.echo("Nothing written; give -o FILE to write the program.")
+    elif output not in (None, "-") and page is None and job != "-":
+        words = ["mizo", "dry-run", str(output), "--job", job]
+        words += [word for one in sets for word in ("--set", one)]
+        click.echo(f"Look at it before cutting: {shlex.join([*words, '--page', 'dry-run.html'])}", err=aside)

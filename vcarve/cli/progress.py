@@ -37,3 +37,4 @@ class Bar:
     ) -> None:
         if self.drawn:
             click.echo("\r\033[K", err=True, nl=False)
+            self.drawn = False

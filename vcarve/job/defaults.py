@@ -9,9 +9,10 @@ when the machine cannot feed that fast, slow the spindle down rather than rub an
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
-from vcarve.job.records import Bit, Feed, Machine, Wood
+from vcarve.job.records import Bit, Clamp, Feed, Machine, Wood
 
 FINE_TIP_MM = 0.2  # common practice: a fine tip is at most this wide ...
 FINE_ANGLE_DEG = 30.0  # ... on a bit at most this blunt
@@ -19,6 +20,7 @@ FINE_SHARE = 0.5  # of the usual chip load
 FASTEST_RPM = 24_000.0  # upper end of the range the chip loads are meant for (common practice)
 ROUND_RPM = 100.0
 HOP_MM = 1.0
+CLAMP_ROOM_MM = 1.0  # between the bit and the tallest clamp on its way across
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -67,6 +69,10 @@ def speeds(feed: Feed, wood: Wood, bit: Bit, machine: Machine) -> Speeds:
     return Speeds(cut_mm_min=cut, plunge_mm_min=plunge, spindle_rpm=spindle)
 
 
-def hop_mm(machine: Machine) -> float:
-    """How high the bit rises between passes unless the job says so."""
-    return min(HOP_MM, machine.safe_height_mm)
+def hop_mm(machine: Machine, wished_mm: float | None = None, clamps: Sequence[Clamp] = ()) -> float:
+    """How high the bit rises between passes: as wished, or a millimetre; over the tallest clamp in any case.
+
+    Never above the safe height: a clamp that stands higher is a finding of its own (see ``job.suitability``).
+    """
+    tallest = max((clamp.above_mm + CLAMP_ROOM_MM for clamp in clamps), default=0.0)
+    return min(max(wished_mm or HOP_MM, tallest), machine.safe_height_mm)

@@ -163,7 +163,7 @@ def resolve(job: JobFile, folder: str = ".", document: Document | None = None) -
         spindle_rpm=speeds.spindle_rpm,
         zero=job.zero,
         recut=job.plan.recut,
-        hop_mm=job.plan.hop_mm or defaults.hop_mm(machine),
+        hop_mm=defaults.hop_mm(machine, job.plan.hop_mm, job.clamps),
         clamps=job.clamps,
         folder=folder,
     )

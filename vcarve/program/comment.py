@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+import re
 import unicodedata
 
-LONGEST = 72  # with brackets well inside the 79 significant characters of the tightest controller
+LONGEST = 76  # with brackets; the tightest controller takes lines of 79 characters
 # Some controllers act on these even inside comments, or end the comment at them.
 FORBIDDEN = frozenset("();?!~%")
+# LinuxCNC carries out a comment that begins with one of these words, however many blanks stand before it.
+ACTIVE = re.compile(r"MSG|DEBUG|PRINT|LOG|PROBE|ABORT|PY|AXIS|PREVIEW", re.IGNORECASE)
 # Signs of our own sentences and of people's titles that have a plain spelling.
 SPELLING = str.maketrans(
     {
+        ";": ",",
         "×": "x",
         "°": " deg",
         "′": "'",
@@ -51,16 +55,21 @@ def comment(label: str, text: str = "") -> list[str]:
     words = plain_text(text).split()
     head = f"{plain_text(label)}:" if words else plain_text(label)
     lines: list[str] = []
-    current = head
+    current = _inert(head)
     for word in words:
-        while len(word) > LONGEST - 4:
-            word, rest = word[: LONGEST - 4], word[LONGEST - 4 :]
+        while len(word) > LONGEST - 6:
+            word, rest = word[: LONGEST - 6], word[LONGEST - 6 :]
             lines.append(current)
-            current, word = f"  {word}", rest
+            current, word = _inert(f"  {word}"), rest
         if len(current) + 1 + len(word) > LONGEST - 2:
             lines.append(current)
-            current = f"  {word}"
+            current = _inert(f"  {word}")
         else:
-            current = f"{current} {word}"
+            current = f"{current} {word}".rstrip()
     lines.append(current)
     return [f"({line})" for line in lines if line.strip()]
+
+
+def _inert(line: str) -> str:
+    """Return a comment's line with a dash before it where a controller would act on its first word."""
+    return f"- {line.lstrip()}" if ACTIVE.match(line.lstrip()) else line

@@ -19,7 +19,11 @@ def decimal(count: int, decimals: int) -> str:
 
 
 def steps(nm: npt.NDArray[np.int64], decimals: int, *, inch: bool = False) -> npt.NDArray[np.int64]:
-    """Return lengths in nanometres as whole steps of the last decimal written, rounded half up; shape as given."""
+    """Return lengths in nanometres as whole steps of the last decimal written; shape as given.
+
+    Halves go up, below zero as well (-0.5 becomes 0): a line that is moved by whole steps keeps its shape to the last
+    digit.
+    """
     unit = NM_PER_INCH if inch else NM_PER_MM
     scale = 10**decimals
     # Whole numbers throughout: floor((nm * scale) / unit + 1/2).
@@ -27,5 +31,5 @@ def steps(nm: npt.NDArray[np.int64], decimals: int, *, inch: bool = False) -> np
 
 
 def plain(value: float, decimals: int) -> str:
-    """Return a float rounded to ``decimals`` as a plain decimal number."""
+    """Return a float rounded to ``decimals`` as a plain decimal number; it must be finite."""
     return decimal(round(value * 10**decimals), decimals)

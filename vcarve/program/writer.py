@@ -20,6 +20,11 @@ from vcarve.program.comment import comment
 from vcarve.program.numbers import decimal, plain, steps
 
 MM_PER_INCH = 25.4
+# Ends of an arc nearer than this many steps of the last decimal are joined by straight lines: rounding would bend
+# so short an arc more than its own curve does.
+SHORT_STEPS = 20.0
+# An arc that leaves its chord by less than this is cut as the chord: no digit of the program would tell them apart.
+FLAT_STEPS = 0.5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,8 +50,11 @@ class Frame:
         return decimal(int(steps(nm, self.decimals, inch=self.inch)[0]), self.decimals)
 
     def feed(self, mm_min: float) -> str:
-        """Return the F word's number."""
-        return plain(mm_min / MM_PER_INCH, 2) if self.inch else plain(mm_min, 1)
+        """Return the F word's number, never above the feed asked for and never zero."""
+        value, decimals = (mm_min / MM_PER_INCH, 2) if self.inch else (mm_min, 1)
+        if value < 1.0:
+            decimals += 3
+        return decimal(max(math.floor(value * 10**decimals + 1e-6), 1), decimals)
 
 
 def frame_of(job: Job) -> Frame:
@@ -72,6 +80,8 @@ def frame_of(job: Job) -> Frame:
 
 def opening(job: Job, *, arcs: bool) -> list[str]:
     """Return the lines that set every mode used, before anything moves."""
+    # G40 and what follows switch off what earlier work may have left on; no F beside the unit word, which some
+    # controllers would read in the old unit and some in the new.
     units = "G20" if job.machine.units == "inch" else "G21"
     modes = ["G17", units, "G40", "G49", "G54", "G80", "G90", "G94"]
     dialect = job.machine.dialect
@@ -79,7 +89,7 @@ def opening(job: Job, *, arcs: bool) -> list[str]:
         modes.append("G91.1")
     lines = [" ".join(modes)]
     if dialect == "linuxcnc":
-        # Without a bound this controller rounds corners as far as it likes.
+        # Without a bound this controller rounds corners as far as it likes; exact path (G61) would stop at each.
         lines.append("G64 P0.0004" if job.machine.units == "inch" else "G64 P0.01")
     else:
         lines.append("G61")
@@ -108,7 +118,6 @@ def write(job: Job, network: Network, plan: Plan, notes: Sequence[tuple[str, str
         lines.extend(comment("Start the spindle by hand", f"{speed} rpm. Then continue."))
         lines.append("M0")
     _Passes(job, network, plan, frame).write(lines)
-    lines.append(f"G0 Z{safe}")
     if job.machine.spindle.programmed:
         lines.append("M5")
     else:
@@ -158,10 +167,10 @@ class _Passes:
             first, last = bounds[index], bounds[index + 1]
             lines.append(f"(Pass {index + 1} of {count})")
             x, y = self.start_x[first], self.start_y[first]
-            lines.append(f"G0 X{decimal(x, self.frame.decimals)} Y{decimal(y, self.frame.decimals)}")
+            decimals = self.frame.decimals
+            lines.append(self.go("G0", f"X{decimal(x, decimals)} Y{decimal(y, decimals)}"))
             if index == 0 and hop != safe:
-                lines.append(f"G0 Z{hop}")
-            self.motion = "G0"
+                lines.append(self.go("G0", f"Z{hop}"))
             depth = self.depth[first]
             lines.append(self.go("G1", f"Z{self.z_word[depth]}", self.plunge_feed))
             for step in range(first, last):
@@ -172,24 +181,37 @@ class _Passes:
                     lines.append(self.go("G1", words, self.plunge_feed) if deeper else self.go("G0", words))
                 self.step(lines, step, x, y)
                 x, y = self.end_x[step], self.end_y[step]
-            if index < count - 1:
-                lines.append(f"G0 Z{hop}")
-                self.motion = "G0"
+            lines.append(self.go("G0", f"Z{hop if index < count - 1 else safe}"))
 
     def step(self, lines: list[str], step: int, x: int, y: int) -> None:
-        """Append the move along one edge from (x, y), in steps of the last decimal."""
+        """Append the move along one edge from (x, y), in steps of the last decimal; nothing where rounding leaves none."""
         bulge = self.bulge[step]
         end_x, end_y = self.end_x[step], self.end_y[step]
-        if bulge == 0.0:
+        chord = math.hypot(end_x - x, end_y - y)
+        if 0.5 * abs(bulge) * chord < FLAT_STEPS and abs(bulge) <= 1.0:
+            self.straight(lines, x, y, [(end_x, end_y)])
+        elif not self.job.machine.arcs or chord < SHORT_STEPS:
+            self.straight(lines, x, y, self.chords(x, y, end_x, end_y, bulge))
+        elif abs(bulge) > 1.0:
+            # More than half a turn: in two, since centres of long arcs are ill-conditioned and full circles ambiguous.
+            middle_x, middle_y = self.middle(x, y, end_x, end_y, bulge)
+            half = math.tan(0.5 * math.atan(bulge))
+            lines.append(self.arc(x, y, middle_x, middle_y, half))
+            lines.append(self.arc(middle_x, middle_y, end_x, end_y, half))
+        else:
+            lines.append(self.arc(x, y, end_x, end_y, bulge))
+
+    def straight(self, lines: list[str], x: int, y: int, ends: list[tuple[int, int]]) -> None:
+        """Append straight cuts from (x, y) through the places given."""
+        for end_x, end_y in ends:
             if (end_x, end_y) != (x, y):
                 lines.append(self.go("G1", self.place(x, y, end_x, end_y), self.cut_feed))
-        elif self.job.machine.arcs and math.hypot(end_x - x, end_y - y) >= 20.0:
-            lines.append(self.arc(x, y, end_x, end_y, bulge))
-        else:
-            for next_x, next_y in self.chords(x, y, end_x, end_y, bulge):
-                if (next_x, next_y) != (x, y):
-                    lines.append(self.go("G1", self.place(x, y, next_x, next_y), self.cut_feed))
-                x, y = next_x, next_y
+            x, y = end_x, end_y
+
+    def middle(self, x: int, y: int, end_x: int, end_y: int, bulge: float) -> tuple[int, int]:
+        """Return the place half way along an arc: it stands off the chord by half the chord times the bulge."""
+        dx, dy = end_x - x, end_y - y
+        return round(x + 0.5 * (dx + bulge * dy)), round(y + 0.5 * (dy - bulge * dx))
 
     def place(self, x: int, y: int, end_x: int, end_y: int) -> str:
         """Return the axis words that change."""
