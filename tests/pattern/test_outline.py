@@ -282,6 +282,9 @@ def test_an_ellipse_inset_past_its_curvature_still_agrees() -> None:
     theirs = polygon(region).buffer(-6.0, quad_segs=2000)
 
     assert shapely.hausdorff_distance(polygon(ours).boundary, theirs.boundary) <= 0.003
+    # Its arcs are arcs again, not thousands of chords.
+    assert np.count_nonzero(ours.outer.bulge) > len(ours.outer.bulge) / 2
+    assert len(ours.outer.bulge) < 2 * len(region.outer.bulge)
 
 
 def test_what_vanishes_or_falls_apart_is_told() -> None:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import io
-import math
 from functools import cache
 from pathlib import Path
 
@@ -21,9 +20,9 @@ from vcarve.network.build import build, build_lines
 from vcarve.network.model import Network
 from vcarve.pattern.catalogue import pattern
 from vcarve.pattern.drawing import read_drawing
+from vcarve.pattern.refit import with_arcs
 from vcarve.pattern.region import Region, Ring, chords
 from vcarve.pattern.shapes import circle, rounded_rectangle
-from vcarve.view.arcs import with_arcs
 from vcarve.view.lines_out import lines_dxf, lines_svg
 
 BIT = Bit(angle_deg=60.0, diameter_mm=6.0, shank_mm=6.0)
@@ -161,28 +160,6 @@ def test_layer_names_are_made_fit_for_both_formats(tmp_path: Path) -> None:
     document = ezdxf.read(io.StringIO(lines_dxf(network, grooves, layers=drawing.layers)))
     assert {"a__b_", "a__b__2"} <= {layer.dxf.name for layer in document.layers}
     assert '<g id="a &lt;b&gt;"' in lines_svg(network, grooves, layers=drawing.layers)
-
-
-@pytest.mark.parametrize("hand", [1.0, -1.0])
-def test_arcs_are_found_again_in_their_chords(hand: float) -> None:
-    """A half-round slot flattened into fine chords, rounded to nanometres, comes back as two sides and two half circles."""
-    angles = np.linspace(-math.pi / 2.0, math.pi / 2.0, 60)
-    cap = np.column_stack([np.cos(angles), np.sin(angles)]) * 3.0
-    away = np.array([10.0, 0.0])
-    ring = np.round(np.vstack([cap + away, -cap - away]), 6)
-    ring = ring if hand > 0.0 else ring[::-1].copy()
-
-    sides = with_arcs(ring)
-
-    assert len(sides) == 4
-    assert sorted(bulge * hand for _, _, bulge in sides) == pytest.approx([0.0, 0.0, 1.0, 1.0], abs=1e-5)
-
-
-def test_polygons_without_arcs_stay_as_they_are() -> None:
-    """A regular twelve-sided polygon has corners, and a square too."""
-    square = np.array([(0.0, 0.0), (5.0, 0.0), (5.0, 5.0), (0.0, 5.0)])
-
-    assert with_arcs(square) == [(x, y, 0.0) for x, y in square.tolist()]
 
 
 def test_footprint_outlines_keep_to_their_arcs() -> None:

@@ -15,6 +15,7 @@ import numpy as np
 from vcarve.errors import InputError, Problem
 from vcarve.pattern.curves import Arc, Floats, circular
 from vcarve.pattern.model import Point
+from vcarve.pattern.refit import with_arcs
 from vcarve.pattern.region import Region, Ring, area_mm2, chords, perimeter_mm, ring_area, ring_of
 
 TOLERANCE_MM = 0.0005
@@ -60,7 +61,7 @@ def _agree(exact: Region, fine: Region) -> bool:
     drawn = Polygon(chords(exact.outer), [chords(hole) for hole in exact.holes])
     if not drawn.is_valid:
         return False
-    other = Polygon(fine.outer.xy_mm, [hole.xy_mm for hole in fine.holes])
+    other = Polygon(chords(fine.outer), [chords(hole) for hole in fine.holes])
     return bool(drawn.symmetric_difference(other).area <= strip)
 
 
@@ -192,7 +193,7 @@ def _line_circle(line: _Side, arc: _Side) -> list[Point]:
 
 
 def _fine(region: Region, distance: float) -> tuple[Region, ...]:
-    """Return the offset of the region as polygons on the nanometre grid, arcs within ``TOLERANCE_MM``."""
+    """Return the offset of the region by way of polygons on the nanometre grid, arcs within ``TOLERANCE_MM``."""
     import pyclipper
 
     offset = pyclipper.PyclipperOffset(2.0, TOLERANCE_MM * _NM)
@@ -213,16 +214,8 @@ def _fine(region: Region, distance: float) -> tuple[Region, ...]:
 
 
 def _polygon(contour: list[list[int]]) -> Ring | None:
-    """Return a contour without the corners that stray less than a tenth of the tolerance, or ``None`` for a speck."""
+    """Return a contour as a ring whose runs of corners on one circle are arcs again, or ``None`` for a speck."""
     xy: Floats = np.array(contour, dtype=float) / _NM
-    kept = _simplified(xy, TOLERANCE_MM / 10.0)
-    ring = Ring(xy_mm=kept, bulge=np.zeros(len(kept)))
-    return ring if len(kept) >= 3 and abs(ring_area(ring)) > TOLERANCE_MM**2 else None
-
-
-def _simplified(xy: Floats, tolerance: float) -> Floats:
-    from shapely.geometry import LinearRing
-
-    if len(xy) < 4:
-        return xy
-    return np.array(LinearRing(xy).simplify(tolerance).coords)[:-1]
+    sides = with_arcs(xy, TOLERANCE_MM / 10.0)
+    ring = Ring(xy_mm=np.array([side[:2] for side in sides]), bulge=np.array([side[2] for side in sides]))
+    return ring if len(contour) >= 3 and abs(ring_area(ring)) > TOLERANCE_MM**2 else None

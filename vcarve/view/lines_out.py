@@ -18,8 +18,8 @@ import numpy as np
 from vcarve.groove.model import Grooves
 from vcarve.groove.outline import footprint
 from vcarve.network.model import NM_PER_MM, Floats, Ints, Network, Role
+from vcarve.pattern.refit import Side, with_arcs
 from vcarve.pattern.region import bounds_of
-from vcarve.view.arcs import Side, with_arcs
 
 _NAMES = {int(Role.GROUND): "ground", int(Role.LEAF): "leaf", int(Role.FRAME): "frame"}
 _FIRST_LAYER = 8

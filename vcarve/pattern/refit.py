@@ -11,6 +11,7 @@ Floats = npt.NDArray[np.float64]
 Side = tuple[float, float, float]  # where a side starts, and its bulge
 
 TOLERANCE_MM = 2e-5
+SAG_MM = 0.001  # chords that stand farther off their circle were straight sides all along
 _LARGEST_TURN = math.radians(40.0)  # from one chord of an arc to the next; larger is a corner
 _FEWEST = 4  # points that make an arc
 
@@ -18,7 +19,8 @@ _FEWEST = 4  # points that make an arc
 def with_arcs(ring_mm: Floats, tolerance_mm: float = TOLERANCE_MM) -> list[Side]:
     """Return a closed polygon (n, 2) as sides (x, y, bulge), runs of corners on one circle as arcs of at most half a turn.
 
-    No corner of the polygon is farther than the tolerance from the arc that stands for it.  Bulge as in ``network.model``.
+    No corner of the polygon is farther than the tolerance from the arc that stands for it, no side farther than
+    ``SAG_MM``.  Bulge as in ``pattern.model``.
     """
     count = len(ring_mm)
     sides = np.roll(ring_mm, -1, axis=0) - ring_mm
@@ -93,4 +95,8 @@ def _arc(points: Floats, tolerance: float) -> float | None:
     centre = (a + b) / 2.0 + np.array([-chord[1], chord[0]]) * off
     radius = (1.0 + bulge * bulge) / (4.0 * abs(bulge)) * size
     away = np.abs(np.hypot(*(points - centre).T) - radius)
-    return bulge if float(away.max()) <= tolerance else None
+    if float(away.max()) > tolerance:
+        return None
+    # Four corners can lie on one circle by chance; a chord of an arc hugs it all the way.
+    longest = float(np.max(np.hypot(*np.diff(points, axis=0).T)))
+    return bulge if longest**2 / (8.0 * radius) <= SAG_MM else None
