@@ -12,12 +12,12 @@ from vcarve.network.curve import halves
 from vcarve.network.faces import owners, ring_areas, rings
 from vcarve.network.graph import Graph
 from vcarve.network.model import NM_PER_MM, Bools, Ints, Network
-from vcarve.network.noding import curve_boxes, near_pairs, node
+from vcarve.network.noding import SNAP_MM, curve_boxes, near_pairs, node
 from vcarve.network.proof import prove
 from vcarve.network.repeat import Placing, repeat
 from vcarve.network.unit import unit_network
 from vcarve.pattern.model import Line, Pattern
-from vcarve.pattern.region import Region
+from vcarve.pattern.region import Region, bounds
 
 
 def build(
@@ -97,12 +97,10 @@ def finish(graph: Graph, region: Region) -> Network:
 
 
 def _box(region: Region) -> tuple[float, float, float, float]:
-    xy = region.outer.xy_mm
-    ends = np.roll(xy, -1, axis=0)
-    sag = 0.5 * np.abs(region.outer.bulge) * np.hypot(*(ends - xy).T)
-    low = np.minimum(xy, ends) - sag[:, None]
-    high = np.maximum(xy, ends) + sag[:, None]
-    return float(low[:, 0].min()), float(low[:, 1].min()), float(high[:, 0].max()), float(high[:, 1].max())
+    """Return a box that holds the region and whatever lies on its outline within ``SNAP_MM``."""
+    left, front, right, back = bounds(region)
+    grow = 2.0 * SNAP_MM
+    return left - grow, front - grow, right + grow, back + grow
 
 
 def _voids(graph: Graph, walk: Ints, starts: Ints, outer: Bools) -> Bools:
