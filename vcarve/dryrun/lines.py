@@ -47,7 +47,7 @@ def line_findings(
         *_stray(seen, cover.stray, "This move cuts where the pattern has no line."),
         *_plunges(seen, np.flatnonzero(cutting & ~seen.across), network, grooves, tolerance_mm, slack),
         *_too_deep(seen, cover, network, grooves, slack),
-        *_missed(seen, cover, network, grooves, lacking, reach, slack),
+        *_missed(seen, cover, network, grooves, lacking, slack),
         *_recuts(seen, cover, network, grooves, job, recut_mm, slack),
     ]
 
@@ -139,38 +139,32 @@ def _too_deep(seen: Track, cover: Covered, network: Network, grooves: Grooves, s
 
 
 def _missed(
-    seen: Track,
-    cover: Covered,
-    network: Network,
-    grooves: Grooves,
-    lacking: Ints,
-    reach: Floats,
-    slack: float,
+    seen: Track, cover: Covered, network: Network, grooves: Grooves, lacking: Ints, slack: float
 ) -> list[Finding]:
-    """Edges that no move, or only a part of one, or only shallower ones cover."""
+    """Edges that no move covers from end to end, and edges that are covered but somewhere too shallow."""
     wanted = grooves.depth_mm
-    shallow = (reach[lacking] > 0.0) & (reach[lacking] < wanted[lacking] - slack)
     touched = union(cover.edge, cover.low, cover.high, len(wanted))
-    last = np.full(len(wanted), -1)
-    np.maximum.at(last, cover.edge, cover.move)
+    whole = touched[lacking] >= 1.0 - 4.0 * slack / network.length_mm[lacking]
+    short = np.flatnonzero(cover.shallow_mm < wanted[cover.edge] - slack)
+    depth, last = np.zeros(len(wanted)), np.full(len(wanted), -1)
+    np.maximum.at(depth, cover.edge[short], cover.shallow_mm[short])
+    np.maximum.at(last, cover.edge[short], cover.move[short])
 
     def missed(edge: int) -> Finding:
         part = "A part of this line" if touched[edge] > 0.0 else "This line"
-        return finding(
-            "line-missed", f"{part} of the pattern is not cut to its depth.", at_mm=_middle(network, edge)
-        )
+        return finding("line-missed", f"{part} of the pattern is not cut.", at_mm=_middle(network, edge))
 
     def too_shallow(edge: int) -> Finding:
         return finding(
             "wrong-depth",
-            _depth_sentence(float(reach[edge]), float(wanted[edge])),
+            _depth_sentence(float(depth[edge]), float(wanted[edge])),
             line=seen.line(int(last[edge])),
             at_mm=_middle(network, edge),
         )
 
     return [
-        *listed(lacking[~shallow].tolist(), missed),
-        *listed(lacking[shallow].tolist(), too_shallow),
+        *listed(lacking[~whole].tolist(), missed),
+        *listed(lacking[whole].tolist(), too_shallow),
     ]
 
 
