@@ -250,7 +250,8 @@ def _near(
     a = parts.a[owner, :2] + step[:, None] * delta
     found, hit = tree.query(boxes(a, a + delta, parts.bulge[owner], tolerance_mm))
     # A long edge may be met by several pieces of one move.
-    key = np.unique(owner[found] * np.int64(len(edges.a)) + hit)
+    key = np.sort(owner[found] * np.int64(len(edges.a)) + hit)
+    key = key[np.diff(key, prepend=-1) != 0]
     part, edge = key // len(edges.a), key % len(edges.a)
     return [
         (part[begin : begin + PAIRS], edge[begin : begin + PAIRS])
