@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import fcntl
 import os
 import re
 import shutil
 import subprocess
+import tempfile
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -126,9 +128,13 @@ def rs274(tmp_path_factory: pytest.TempPathFactory) -> Interpreter:
     def run(text: str) -> CanonicalRun:
         path = folder / "program.ngc"
         path.write_bytes(text.encode("utf-8"))
-        done = subprocess.run(
-            [program, "-b", "-g", path.name], cwd=folder, capture_output=True, timeout=60, check=False
-        )
+        # The interpreter keeps shared memory under one fixed name: two at a time kill each other with a bus error.
+        with open(Path(tempfile.gettempdir()) / "mizo-tests-rs274.lock", "w") as lock:
+            fcntl.flock(lock, fcntl.LOCK_EX)
+            done = subprocess.run(
+                [program, "-b", "-g", path.name], cwd=folder, capture_output=True, timeout=120, check=False
+            )
+        assert done.returncode >= 0, f"the interpreter was killed by signal {-done.returncode}"
         output = done.stdout.decode("utf-8", "replace") + done.stderr.decode("utf-8", "replace")
         return parse_canonical(output, done.returncode == 0)
 

@@ -17,9 +17,9 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from vcarve.errors import RefusedError
+from vcarve.job.check import record_from
 from vcarve.job.document import parse_document
 from vcarve.job.load import load_job, machine_names, resolve
-from vcarve.job.check import record_from
 from vcarve.job.records import Job, JobFile
 from vcarve.pattern.catalogue import names
 from vcarve.pipeline import Made, make_program
@@ -131,7 +131,9 @@ def jobs(draw: st.DrawFn) -> Job:
     depths = f"{{depth: {ground}}}" if leaf is None else f"{{ground: {ground}, leaf: {leaf}}}"
     pitch = draw(st.floats(0.16, 0.6)) * min(width, height)
     text = f"""
-piece: {{width: {width}, height: {height}, thickness: 12, wood: {draw(st.sampled_from(["maple-sugar", "basswood"]))}}}
+piece: {{width: {width}, height: {height}, thickness: 12, wood: {
+        draw(st.sampled_from(["maple-sugar", "basswood"]))
+    }}}
 pattern:
   name: {draw(st.sampled_from(names()))}
   pitch: {pitch:.3f}
@@ -140,7 +142,9 @@ pattern:
   shift-x: {draw(st.sampled_from([0, 0, 3.7]))}
   mirror: {draw(st.sampled_from(["true", "false"]))}
 groove: {depths}
-bit: {{angle: {draw(st.sampled_from([30, 60, 90]))}, diameter: 6.35, shank: 3.175, tip: {draw(st.sampled_from([0, 0.1]))}}}
+bit: {{angle: {draw(st.sampled_from([30, 60, 90]))}, diameter: 6.35, shank: 3.175, tip: {
+        draw(st.sampled_from([0, 0.1]))
+    }}}
 machine: {draw(st.sampled_from(machine_names()))}
 zero: {{xy: {draw(st.sampled_from(["front-left", "front-right", "back-left", "back-right", "centre"]))}, z: {
         draw(st.sampled_from(["top", "bed"]))

@@ -44,7 +44,7 @@ def plan(
     start = work_zero_mm(job) if start_mm is None else start_mm
     web = weave(network, depth_mm, steady)
     if not len(web.edge):
-        return _record(web, steady, _nothing(), start, 0.0, 0.0)
+        return _record(web, steady, _nothing(), start, [], 0.0, 0.0)
     allow = job.recut == "allow"
     depths = level_depths(web, job.step_mm)
     tell("pairing", 0.0)
@@ -53,10 +53,10 @@ def plan(
     else:
         best, bound = _flat(network, web, steady, start, allow, tell)
     tell("proof", 0.9)
-    cells = cell_by_cell(network, web, start)
+    cells = cell_by_cell(network, web)
     seconds = _times(web, steady, cells, start, depths)
     tell("done", 1.0)
-    return _record(web, steady, best, start, bound, seconds)
+    return _record(web, steady, best, start, depths, bound, seconds)
 
 
 def from_pairing(web: Web, steady: Rates, found: Pairing, start: tuple[float, float]) -> Tour:
@@ -82,7 +82,7 @@ def _flat(
         tours += [
             fewest_passes(web, steady, start),
             nearest_end(web, start),
-            cell_by_cell(network, web, start),
+            cell_by_cell(network, web),
         ]
     constant = [clock(web, steady, each, start).seconds for each in tours]
     limit = max(min(constant), SLACK * bound)
@@ -115,10 +115,16 @@ def _times(web: Web, steady: Rates, each: Tour, start: tuple[float, float], dept
 
 
 def _record(
-    web: Web, steady: Rates, best: Tour, start: tuple[float, float], bound: float, cells_s: float
+    web: Web,
+    steady: Rates,
+    best: Tour,
+    start: tuple[float, float],
+    depths: list[Floats],
+    bound: float,
+    cells_s: float,
 ) -> Plan:
     spent = clock(web, steady, best, start)
-    again = recut(web, best)
+    again = recut(web, best, depths)
     length = web.length_mm[best.edge]
     return Plan(
         half_edge=2 * web.edge[best.edge] + best.back,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -28,8 +29,11 @@ def ends_of(web: Web, tour: Tour) -> tuple[Ints, Ints]:
     )
 
 
-def recut(web: Web, tour: Tour) -> Bools:
-    """Which steps walk an edge already cut to that depth, or deeper, shape (S,)."""
+def recut(web: Web, tour: Tour, depths: Sequence[Floats]) -> Bools:
+    """Which steps are travel, shape (S,): at a depth that is none of the edge's levels, or already cut to that depth.
+
+    ``depths`` has the depth of every edge per level.
+    """
     order = np.argsort(tour.edge, kind="stable")
     edge, depth = tour.edge[order], tour.depth_mm[order]
     # the deepest so far of each edge: a running maximum that starts anew where the edge changes
@@ -39,7 +43,10 @@ def recut(web: Web, tour: Tour) -> Bools:
     again[1:] = (edge[1:] == edge[:-1]) & (edge[1:] * big + depth[1:] <= before[:-1] + 1e-9)
     result = np.zeros(len(order), bool)
     result[order] = again
-    return result
+    needed = np.zeros(len(order), bool)
+    for level in depths:
+        needed |= np.abs(level[tour.edge] - tour.depth_mm) < 1e-6
+    return result | ~needed
 
 
 def clock(web: Web, rates: Rates, tour: Tour, start_mm: tuple[float, float]) -> Timing:
