@@ -94,4 +94,6 @@ class InternalError(MizoError, RuntimeError):
     exit_code = EXIT_REFUSED
 
     def __init__(self, sentence: str) -> None:
-        super().__init__(f"INTERNAL ERROR: {sentence} Please report it with the job file; nothing was written.")
+        super().__init__(
+            f"INTERNAL ERROR: {sentence} Please report it with the job file; nothing was written."
+        )

@@ -44,6 +44,7 @@ class Layout:
     depths_mm: dict[int, float]
     pattern: Pattern | None
     pitch_mm: float | None
+    layers: tuple[str, ...] = ()  # names of a drawing's layers, in the order of their roles
     sentences: tuple[str, ...] = ()
     findings: tuple[Finding, ...] = ()
 
@@ -72,8 +73,9 @@ def lay_out(job: Job) -> Layout:
     findings: list[Finding] = []
     pattern: Pattern | None = None
     pitch: float | None = None
+    layers: tuple[str, ...] = ()
     if choice.drawing is not None:
-        network, notes = _drawn(job, field, frames, depths)
+        network, layers, notes = _drawn(job, field, frames, depths)
         findings.extend(notes)
     else:
         pattern = named_pattern(str(choice.name), job.folder)
@@ -107,6 +109,7 @@ def lay_out(job: Job) -> Layout:
         depths_mm=depths,
         pattern=pattern,
         pitch_mm=pitch,
+        layers=layers,
         sentences=tuple(sentences),
         findings=tuple(findings),
     )
@@ -180,10 +183,15 @@ def _refuse_too_many(pattern: Pattern, pitch_mm: float, job: Job) -> None:
 
 def _drawn(
     job: Job, field: Region, frames: list[tuple[Region, int]], depths: dict[int, float]
-) -> tuple[Network, tuple[Finding, ...]]:
+) -> tuple[Network, tuple[str, ...], tuple[Finding, ...]]:
     """Return the network of the job's drawing; its layers' depths are added to ``depths``."""
     choice = job.pattern
-    drawing = read_drawing(Path(job.folder) / str(choice.drawing), close_gaps_mm=choice.close_gaps_mm)
+    drawing = read_drawing(
+        Path(job.folder) / str(choice.drawing),
+        close_gaps_mm=choice.close_gaps_mm,
+        keys=choice.depths,
+        piece_mm=(job.piece.width_mm, job.piece.height_mm),
+    )
     unknown = [name for name in choice.depths if name not in drawing.layers]
     if unknown:
         raise InputError(
@@ -196,8 +204,16 @@ def _drawn(
         )
     for index, name in enumerate(drawing.layers):
         depths[LAYER_ROLES + index] = choice.depths.get(name, job.ground_mm)
-    lines = _placed(drawing.lines, choice.rotate_deg, (choice.shift_x_mm, choice.shift_y_mm), choice.mirror)
-    return build_lines(lines, region=field, edge=choice.edge, frames=frames), drawing.findings
+    findings = drawing.findings
+    chosen = drawing.lines
+    if choice.depths and len(choice.depths) < len(drawing.layers):
+        left = [name for name in drawing.layers if name not in choice.depths]
+        chosen = tuple(line for line in chosen if drawing.layers[line.role - LAYER_ROLES] in choice.depths)
+        sentence = f"Not cut, since pattern.depths does not name them: {', '.join(left)}."
+        findings = (*findings, Finding(code="layer-left-out", severity="caution", sentence=sentence))
+    lines = _placed(chosen, choice.rotate_deg, (choice.shift_x_mm, choice.shift_y_mm), choice.mirror)
+    network = build_lines(lines, region=field, edge=choice.edge, frames=frames)
+    return network, drawing.layers, findings
 
 
 def _placed(

@@ -22,7 +22,9 @@ def lines(job: str, output: str, sets: tuple[str, ...]) -> None:
     if kind not in ("svg", "dxf"):
         raise InputError(Problem(key="--output", value=output, want="the name must end in .svg or .dxf"))
     claim((output,), inputs=(job,))
-    layout = lay_out(load_job(job, sets))
+    loaded = load_job(job, sets)
+    layout = lay_out(loaded)
+    page = (loaded.piece.width_mm, loaded.piece.height_mm)
     draw = lines_svg if kind == "svg" else lines_dxf
-    write_whole([(output, draw(layout.network, layout.grooves))])
+    write_whole([(output, draw(layout.network, layout.grooves, layers=layout.layers, piece_mm=page))])
     click.echo(f"wrote {output}")
