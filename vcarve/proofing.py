@@ -2,25 +2,41 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from vcarve.dryrun import clock
 from vcarve.dryrun.carve import carve
 from vcarve.dryrun.check import check, placing_of, waiting_mm
+from vcarve.dryrun.codes import finding, listed
+from vcarve.dryrun.measure import Land, contacts, groove_widths, land
 from vcarve.dryrun.measure import Summary as Measured
-from vcarve.dryrun.measure import summary as measure_surface
-from vcarve.dryrun.surface import Surface
+from vcarve.dryrun.surface import Surface, suitable_step_mm
+from vcarve.dryrun.track import last_decimal_mm
 from vcarve.errors import Finding
-from vcarve.groove.width import width_mm
+from vcarve.groove.width import sensitivity, width_mm
 from vcarve.job.records import Job, Machine
 from vcarve.layout import Layout, lay_out
 from vcarve.network.clip import flattened, ring_curves
 from vcarve.program.moves import Motion
 from vcarve.program.reader import Reading, read_program
+from vcarve.quantity import format_mm
 from vcarve.report import SIDES, bit_sentence, extents, finding_json, grooves_by_depth
 from vcarve.view.facts import BitFacts, GrooveFacts, PageFacts, PieceFacts, PlanFacts, SpeedFacts, ZeroFacts
+
+USUAL_STEP_MM = 0.05
+LEAST_STEP_MM = 0.005
+STEPS_ACROSS = 10.0  # grooves at least so many steps wide are measured to within one
+# Where one of these is found the widths can only say the same again.
+EXPLAINS_WIDTHS = {
+    "other-job",
+    "line-missed",
+    "stray-cut",
+    "wrong-depth",
+    "rapid-in-wood",
+    "through-the-piece",
+}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -68,9 +84,14 @@ def dry_run(text: str | bytes, *, file: str, machine: Machine, job: Job | None =
     return DryRun(reading=reading, times=times, machine=machine, findings=findings, job=job, layout=layout)
 
 
-def carved(job: Job, reading: Reading, step_mm: float | None = None) -> Surface:
-    """Return the surface that the text's moves leave of the job's piece; ``None`` takes the finest step that fits memory."""
+def carved(job: Job, reading: Reading, step_mm: float | None = None, layout: Layout | None = None) -> Surface:
+    """Return the surface that the text's moves leave of the job's piece.
+
+    Without a step it is the finest that fits memory, fine enough (where the lines are known) for the narrowest groove.
+    """
     placing = placing_of(job)
+    if step_mm is None:
+        step_mm = suitable_step_mm(job.piece.width_mm, job.piece.height_mm, finest_mm=_wanted_step_mm(layout))
     return carve(
         reading.moves,
         job.bit,
@@ -82,16 +103,104 @@ def carved(job: Job, reading: Reading, step_mm: float | None = None) -> Surface:
     )
 
 
-def measured(job: Job, layout: Layout, reading: Reading, surface: Surface) -> Measured:
-    """Return what was measured on a carved surface: widths against the formula, land, volume, contacts."""
-    return measure_surface(
-        surface,
-        layout.network,
-        layout.grooves.half_width_mm,
-        reading.moves,
-        job.bit,
-        top_mm=placing_of(job).top_mm,
+def _wanted_step_mm(layout: Layout | None) -> float:
+    """Return the step at which the narrowest groove is just wide enough to be measured."""
+    if layout is None or not layout.network.cut.any():
+        return USUAL_STEP_MM
+    narrowest = 2.0 * float(layout.grooves.half_width_mm[layout.network.cut].min())
+    return float(np.clip(narrowest / STEPS_ACROSS, LEAST_STEP_MM, USUAL_STEP_MM))
+
+
+def measured(
+    job: Job, layout: Layout, reading: Reading, surface: Surface, *, with_land: bool = True
+) -> Measured:
+    """Return what was measured on a carved surface: widths against the formula, volume, contacts.
+
+    The land, which takes longest, is only measured ``with_land``; without, there are no islands and their width is not a number.
+    """
+    half = layout.grooves.half_width_mm
+    widths = groove_widths(surface, layout.network, half)
+    off = widths - 2.0 * half
+    known = np.flatnonzero(np.isfinite(off))
+    worst = int(known[np.argmax(np.abs(off[known]))]) if len(known) else -1
+    nothing = Land(islands=0, narrowest_mm=np.nan, narrowest_at_mm=(np.nan, np.nan), area_mm2=np.nan)
+    return Measured(
+        removed_mm3=surface.removed_mm3,
+        deepest_mm=surface.deepest_mm,
+        land=land(surface, inside=_inside(layout, surface)) if with_land else nothing,
+        widths_mm=widths,
+        measured=len(known),
+        worst_edge=worst,
+        worst_mm=float(off[worst]) if len(known) else float("nan"),
+        contacts=contacts(reading.moves, job.bit, top_mm=placing_of(job).top_mm),
     )
+
+
+def _inside(layout: Layout, surface: Surface) -> np.ndarray | None:
+    """Return which pixels belong to the piece; ``None`` means all, for a plain rectangle."""
+    rings = outline_rings(layout)
+    if len(rings) == 1 and len(rings[0]) == 4:
+        return None
+    from PIL import Image, ImageDraw
+
+    rows, columns = surface.height_mm.shape
+    image = Image.new("1", (columns, rows), 0)
+    pen = ImageDraw.Draw(image)
+    for k, ring in enumerate(rings):
+        pixels = (ring - [surface.x0_mm, surface.y0_mm]) / surface.step_mm
+        pen.polygon([(float(x), float(y)) for x, y in pixels], fill=0 if k else 1)
+    return np.array(image, dtype=bool)
+
+
+def with_surface_findings(run: DryRun, surface: Surface, facts: Measured) -> DryRun:
+    """Return the dry run with what the carved surface adds: grooves too wide or narrow, a shank in the wood."""
+    found = list(run.findings)
+    if run.job is None or run.layout is None:
+        return run
+    found.extend(_contact_findings(run, facts))
+    if not {one.code for one in found} & EXPLAINS_WIDTHS:
+        found.extend(_width_findings(run.job, run.layout, surface, facts))
+    found.sort(key=lambda one: (one.line or 0, one.code))
+    return replace(run, findings=tuple(found))
+
+
+def _contact_findings(run: DryRun, facts: Measured) -> list[Finding]:
+    """Moves that bring a shank wider than the cone into the wood, each line where it gets there."""
+    reached: dict[int, float] = {}
+    deepest = 0.0
+    for one in facts.contacts:
+        if one.kind == "shank" and one.beyond_mm > 1e-3 and one.depth_mm > deepest:
+            reached[one.line], deepest = one.beyond_mm, one.depth_mm
+    lines = list(reached)
+    return listed(
+        range(len(lines)),
+        lambda k: finding(
+            "shank-contact",
+            f"The shank, wider than the cone, goes {format_mm(round(reached[lines[k]], 3))} into the wood.",
+            line=lines[k],
+        ),
+    )
+
+
+def _width_findings(job: Job, layout: Layout, surface: Surface, facts: Measured) -> list[Finding]:
+    """Grooves that differ from the formula by more than a grid step and the rounding of depths; narrow ones are not judged."""
+    wanted = 2.0 * layout.grooves.half_width_mm
+    rounding = 2.0 * last_decimal_mm(job.machine) * max(sensitivity(job.bit, layout.deepest_mm), 1.0)
+    with np.errstate(invalid="ignore"):
+        off = np.abs(facts.widths_mm - wanted) > surface.step_mm + rounding
+    judged = off & np.isfinite(facts.widths_mm) & (wanted >= STEPS_ACROSS * surface.step_mm - 1e-9)
+    xy, network = layout.network.xy_mm, layout.network
+
+    def make(edge: int) -> Finding:
+        middle = xy[[network.tail[edge], network.head[edge]]].mean(axis=0)
+        return finding(
+            "width-off",
+            f"This groove came out {format_mm(round(float(facts.widths_mm[edge]), 3))} wide; bit and depth make it "
+            f"{format_mm(round(float(wanted[edge]), 3))}.",
+            at_mm=(float(middle[0]), float(middle[1])),
+        )
+
+    return listed(np.flatnonzero(judged).tolist(), make)
 
 
 def outline_rings(layout: Layout) -> tuple[np.ndarray, ...]:
@@ -152,13 +261,16 @@ def page_facts(run: DryRun, plan: PlanFacts | None = None) -> PageFacts:
     )
 
 
-def as_json(run: DryRun, surface_facts: Measured | None) -> dict[str, object]:
-    """Return the dry run's figures as plain values."""
+def as_json(run: DryRun, facts: Measured | None, surface: Surface | None = None) -> dict[str, object]:
+    """Return the dry run's figures as plain values; what could not be measured is ``None``."""
     moves = run.reading.moves
     length = moves.length_mm
     feed = moves.motion != int(Motion.RAPID)
     below = feed & (np.minimum(moves.start_mm[:, 2], moves.end_mm[:, 2]) < run.top_mm - 1e-6)
     values: dict[str, object] = {
+        "clean": not any(one.severity == "refuse" for one in run.findings),
+        "machine": run.machine.name,
+        "dialect": run.reading.dialect,
         "lines": moves.lines,
         "moves": len(moves),
         "passes": run.passes,
@@ -170,14 +282,33 @@ def as_json(run: DryRun, surface_facts: Measured | None) -> dict[str, object]:
         "pauses": run.times.pauses,
         "below_surface_mm": float(length[below].sum()),
         "rapid_mm": float(length[~feed].sum()),
-        "extents_mm": {axis: list(span) for axis, span in extents(moves).items()},
-        "findings": [finding_json(finding) for finding in run.findings],
+        "extents_mm": {axis: list(span) for axis, span in extents(moves).items()} if len(moves) else None,
+        "findings": [finding_json(one) for one in run.findings],
+        "measured": None,
     }
-    if surface_facts is not None:
+    if facts is not None and run.layout is not None:
+        worst = None
+        if facts.worst_edge >= 0:
+            edge = facts.worst_edge
+            worst = {
+                "measured_mm": float(facts.widths_mm[edge]),
+                "computed_mm": 2.0 * float(run.layout.grooves.half_width_mm[edge]),
+                "error_mm": facts.worst_mm,
+            }
         values["measured"] = {
-            "edges": surface_facts.measured,
-            "worst_width_error_mm": surface_facts.worst_mm,
-            "removed_mm3": surface_facts.removed_mm3,
-            "deepest_mm": surface_facts.deepest_mm,
+            "step_mm": None if surface is None else surface.step_mm,
+            "edges": facts.measured,
+            "edges_not_measured": run.layout.network.edges - facts.measured,
+            "worst_width": worst,
+            "removed_mm3": facts.removed_mm3,
+            "deepest_mm": facts.deepest_mm,
+            "land_islands": facts.land.islands,
+            "land_mm2": _known(facts.land.area_mm2),
+            "narrowest_land_mm": _known(facts.land.narrowest_mm),
+            "computed_narrowest_land_mm": run.layout.grooves.narrowest_mm,
         }
     return values
+
+
+def _known(value: float) -> float | None:
+    return value if np.isfinite(value) else None

@@ -4,17 +4,23 @@ from __future__ import annotations
 
 import json
 import sys
+from collections import Counter
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
-from vcarve.cli.files import write_whole
+from vcarve.cli.files import claim, write_whole
 from vcarve.cli.progress import Bar
 from vcarve.errors import EXIT_REFUSED, InputError, Problem
 
 if TYPE_CHECKING:
+    from vcarve.dryrun.measure import Summary as Measured
+    from vcarve.errors import Finding
     from vcarve.proofing import DryRun
+
+MOST_SHOWN = 5  # findings of one code that are printed; --json has more
+MOST_SAID = 20  # faults of a program that are listed one by one
 
 
 @click.command("dry-run", epilog="Example: mizo dry-run trivet.nc --job trivet.yaml --page trivet.html")
@@ -26,9 +32,7 @@ if TYPE_CHECKING:
 @click.option(
     "--machine",
     metavar="NAME",
-    default="rs274-mill",
-    show_default=True,
-    help="The machine, where there is no job.",
+    help="The machine, where there is no job.  [default: rs274-mill]",
 )
 @click.option("--page", metavar="FILE.html", help="A page that plays the program; prints as a bench sheet.")
 @click.option("--picture", metavar="FILE.png", help="The carved piece, lit from the side (needs --job).")
@@ -39,7 +43,7 @@ def dry_run(
     file: str,
     job: str | None,
     sets: tuple[str, ...],
-    machine: str,
+    machine: str | None,
     page: str | None,
     picture: str | None,
     heights: str | None,
@@ -51,28 +55,45 @@ def dry_run(
     FILE.nc may be - for standard input. Exit code 0: clean, 1: findings, 2: cannot be read.
     """
     from vcarve.job.load import load_job, load_machine
-    from vcarve.proofing import as_json, carved, measured, page_facts
+    from vcarve.proofing import as_json, carved, measured, page_facts, with_surface_findings
     from vcarve.proofing import dry_run as run_dry
 
-    if job is None and (picture or heights):
-        raise InputError("--picture and --heights need --job: without it the piece is not known")
-    if job is None and sets:
-        raise InputError("--set changes the job; give --job as well")
+    if job is None:
+        needing = {"--picture": picture, "--heights": heights, "--step": step, "--set": sets}
+        named = [name for name, value in needing.items() if value]
+        if named:
+            raise InputError(
+                Problem(key=name, want="this needs --job: without it the piece is not known")
+                for name in named
+            )
+    elif machine is not None:
+        raise InputError(
+            Problem(key="--machine", value=machine, want="the job names its machine; leave this out")
+        )
+    if file == job == "-":
+        raise InputError("the program and the job cannot both come from standard input")
+    grid = _step(step)
+    claim((page, picture, heights), inputs=(file, job))
     loaded = None if job is None else load_job(job, sets)
     text = _read(file)
     with Bar() as bar:
         bar("reading", 0.1)
-        run = run_dry(
-            text,
-            file=file,
-            machine=loaded.machine if loaded is not None else load_machine(machine, "."),
-            job=loaded,
-        )
+        try:
+            run = run_dry(
+                text,
+                file="standard input" if file == "-" else file,
+                machine=loaded.machine if loaded is not None else load_machine(machine or "rs274-mill", "."),
+                job=loaded,
+            )
+        except InputError as error:
+            raise _shortened(error) from None
         facts = surface = None
         if run.job is not None and run.layout is not None:
             bar("carving", 0.5)
-            surface = carved(run.job, run.reading, _step(step))
-            facts = measured(run.job, run.layout, run.reading, surface)
+            surface = carved(run.job, run.reading, grid, run.layout)
+            bar("measuring", 0.7)
+            facts = measured(run.job, run.layout, run.reading, surface, with_land=as_json_)
+            run = with_surface_findings(run, surface, facts)
     outputs: list[tuple[str, str | bytes]] = []
     if page is not None:
         from vcarve.view.page import page_html
@@ -90,23 +111,44 @@ def dry_run(
             from vcarve.view.heights import heights_file
 
             outputs.append((heights, heights_file(surface, heights)))
-    write_whole(outputs)
+    write_whole(outputs, inputs=(file, job))
+    # Standard output belongs to a file that goes there; what is said goes beside it.
+    aside = any(path == "-" for path, _ in outputs)
     if as_json_:
-        click.echo(json.dumps(as_json(run, facts), ensure_ascii=False))
+        click.echo(json.dumps(as_json(run, facts, surface), allow_nan=False), err=aside)
     else:
-        _tell(run, as_json(run, facts), [path for path, _ in outputs])
+        for line in _sentences(run, facts, [path for path, _ in outputs if path != "-"]):
+            click.echo(line, err=aside)
     if any(finding.severity == "refuse" for finding in run.findings):
         raise click.exceptions.Exit(EXIT_REFUSED)
 
 
 def _read(file: str) -> bytes:
     if file == "-":
-        return sys.stdin.buffer.read()
-    try:
-        return Path(file).read_bytes()
-    except OSError as error:
-        reason = (error.strerror or str(error)).lower()
-        raise InputError(Problem(value=file, want=f"the program cannot be read: {reason}")) from None
+        data = sys.stdin.buffer.read()
+    else:
+        try:
+            data = Path(file).read_bytes()
+        except (OSError, ValueError) as error:
+            reason = getattr(error, "strerror", None) or str(error)
+            raise InputError(
+                Problem(value=file, want=f"the program cannot be read: {reason.lower()}")
+            ) from None
+    if not data.strip():
+        raise InputError(Problem(value=file, want="the program is empty"))
+    if b"\0" in data:
+        line = data[: data.index(b"\0")].count(b"\n") + 1
+        raise InputError(Problem(file=file, line=line, want="this is no text; give a program in RS-274"))
+    return data
+
+
+def _shortened(error: InputError) -> InputError:
+    """Return an error that names the first of very many problems and counts the others."""
+    rest = len(error.problems) - MOST_SAID
+    if rest <= 0:
+        return error
+    more = Problem(want=f"and {rest} more; is this a program for this controller?")
+    return InputError((*error.problems[:MOST_SAID], more))
 
 
 def _step(text: str | None) -> float | None:
@@ -123,29 +165,70 @@ def _step(text: str | None) -> float | None:
     return value
 
 
-def _tell(run: DryRun, figures: dict[str, object], written: list[str]) -> None:
-    """Print the figures as sentences."""
+def _sentences(run: DryRun, facts: Measured | None, written: list[str]) -> list[str]:
+    """Return the figures and findings as lines for the terminal."""
     from vcarve.quantity import format_duration, format_mm
+    from vcarve.report import counted
 
-    moves = run.reading.moves
-    click.echo(click.style("dry run", bold=True))
-    click.echo(f"  read     {moves.lines} lines, {len(moves)} moves, {run.passes} passes")
-    times = run.times
-    click.echo(
+    moves, times = run.reading.moves, run.times
+    read = ", ".join(
+        counted(number, one, many)
+        for number, one, many in (
+            (moves.lines, "line", "lines"),
+            (len(moves), "move", "moves"),
+            (run.passes, "pass", "passes"),
+        )
+    )
+    lines = [
+        click.style("dry run", bold=True),
+        f"  read     {read}",
         f"  time     {format_duration(times.total_s)}: cutting {format_duration(times.cut_s)}, plunging "
         f"{format_duration(times.plunge_s)}, rapids {format_duration(times.rapid_s)}, waiting "
-        f"{format_duration(times.dwell_s + times.stop_s)}; if the sender keeps up"
-    )
-    shown = figures.get("measured")
-    if isinstance(shown, dict):
-        click.echo(
-            f"  carved   {shown['removed_mm3'] / 1000.0:.2f} cm³ removed, deepest {format_mm(shown['deepest_mm'])}; "
-            f"width measured on {shown['edges']} edges, at most {format_mm(abs(shown['worst_width_error_mm']))} off"
-        )
-    for path in written:
-        click.echo(f"  wrote    {path}")
-    for finding in run.findings:
-        word, colour = ("must not be cut", "red") if finding.severity == "refuse" else ("caution", "yellow")
-        click.echo(f"  {click.style(word, fg=colour, bold=True)}  {finding}")
+        f"{format_duration(times.dwell_s + times.stop_s)}; if the sender keeps up",
+    ]
+    if times.pauses:
+        lines.append(f"  stops    {counted(times.pauses, 'pause', 'pauses')} until you continue")
+    if facts is not None:
+        deepest = format_mm(round(facts.deepest_mm, 3))
+        lines.append(f"  carved   {facts.removed_mm3 / 1000.0:.2f} cm³ removed, deepest {deepest}")
+        lines.append(f"  widths   {_widths(run, facts)}")
+    lines.extend(f"  wrote    {path}" for path in written)
+    lines.extend(_told(run.findings))
     if not run.findings:
-        click.echo("  clean    every check passed")
+        lines.append("  clean    every check passed")
+    elif all(finding.severity == "caution" for finding in run.findings):
+        lines.append("  clean    no check forbids cutting")
+    return lines
+
+
+def _told(findings: tuple[Finding, ...]) -> list[str]:
+    """Return a line for each finding, for the first few of each code; that it is another job's program comes first."""
+    shown: Counter[str] = Counter()
+    lines = []
+    for finding in sorted(findings, key=lambda one: one.code != "other-job"):
+        shown[finding.code] += 1
+        if shown[finding.code] <= MOST_SHOWN:
+            word, colour = (
+                ("must not be cut", "red") if finding.severity == "refuse" else ("caution", "yellow")
+            )
+            lines.append(f"  {click.style(word, fg=colour, bold=True)}  {finding}")
+    more = [code for code, count in shown.items() if count > MOST_SHOWN]
+    if more:
+        lines.append(f"  more of  {', '.join(more)}: --json and --page name more of them")
+    return lines
+
+
+def _widths(run: DryRun, facts: Measured) -> str:
+    """Return how the measured widths compare with the computed ones, in words."""
+    from vcarve.quantity import format_mm
+    from vcarve.report import counted
+
+    if facts.measured == 0:
+        return "no groove could be measured: each is too short between its joints, or too narrow for the grid"
+    edges = run.layout.network.edges if run.layout is not None else facts.measured
+    where = f"measured on {facts.measured} of {counted(edges, 'edge', 'edges')}"
+    worst = round(abs(facts.worst_mm), 3)
+    if worst == 0.0:
+        return f"{where}, as computed to within 0.001 mm"
+    more = "more" if facts.worst_mm > 0.0 else "less"
+    return f"{where}, at most {format_mm(worst)} {more} than computed"
