@@ -40,6 +40,7 @@ class Summary:
     title: str
     pattern: str
     cells: int
+    cells_enclosed: int
     vertices: int
     edges: int
     cut_mm: float
@@ -95,6 +96,18 @@ def cell_by_cell_mm(network: Network) -> float:
     """Return the length that cutting the outline of every cell on its own would cut."""
     edge = network.ring_half_edge // 2
     return float((network.length_mm[edge] * network.cut[edge]).sum())
+
+
+def cells_enclosed(network: Network) -> int:
+    """Return how many cells have a groove all round; the others lean on the piece's edge, where nothing is cut.
+
+    Cutting cell by cell is a way to work only where there are such cells.
+    """
+    if not network.cells:
+        return 0
+    cut = network.cut[network.ring_half_edge // 2]
+    all_round = np.logical_and.reduceat(cut, network.ring_start[:-1])
+    return int(np.count_nonzero(all_round[network.cell_ring_start[:-1]]))
 
 
 def extents(moves: Moves) -> dict[str, tuple[float, float]]:
@@ -251,6 +264,7 @@ def summary(
         title=job.title,
         pattern=pattern_sentence(job, layout),
         cells=network.cells,
+        cells_enclosed=cells_enclosed(network),
         vertices=network.vertices,
         edges=network.edges,
         cut_mm=network.cut_mm,
@@ -290,17 +304,28 @@ def sentences(job: Job, layout: Layout, s: Summary) -> list[tuple[str, str]]:
     rows.append(("land", _land(s)))
     rows.append(("lines", _lines(s)))
     runs = counted(s.passes, "pass", "passes") + (f" in {s.levels} levels" if s.levels > 1 else "")
-    ways = [f"{s.recut_mm:.1f} mm recut"] if s.recut_mm >= 0.05 else []
-    ways.append(f"{s.rapid_mm:.1f} mm of rapids")
-    rows.append(
-        ("passes", f"{runs}, {counted(s.lifts, 'lift')} of {format_mm(job.hop_mm)}; {', '.join(ways)}")
-    )
+    rows.append(("passes", f"{runs}, {_lifts(job, s)}"))
     x, y, z = (_span(*s.extents_mm[axis]) for axis in "xyz")
     rows.append(("extents", f"X {x}, Y {y}, Z {z} mm"))
     rows.append(("zero", zero_sentence(job)))
     speeds = f"cut {job.cut_mm_min:g}, plunge {job.plunge_mm_min:g} mm/min, spindle {job.spindle_rpm:g} rpm"
     rows.append(("speeds", speeds))
     return rows
+
+
+def _lifts(job: Job, s: Summary) -> str:
+    if not s.lifts:
+        lifts = "no lifts"
+    else:
+        lifts = f"{counted(s.lifts, 'lift')} of {format_mm(job.hop_mm)}"
+        if job.clamps and job.hop_mm > max(clamp.above_mm for clamp in job.clamps):
+            lifts += " to clear the clamps"
+    ways = [
+        f"{length:.1f} mm {what}"
+        for length, what in ((s.recut_mm, "recut"), (s.rapid_mm, "of rapids"))
+        if length >= 0.05
+    ]
+    return f"{lifts}; {', '.join(ways)}" if ways else lifts
 
 
 def _land(s: Summary) -> str:
@@ -316,7 +341,7 @@ def _land(s: Summary) -> str:
 def _lines(s: Summary) -> str:
     once = f"{s.cut_mm:.1f} mm to cut, each line once" + (" a level" if s.levels > 1 else "")
     saved = 1.0 - s.cut_mm / s.cell_by_cell_mm if s.cell_by_cell_mm > s.cut_mm else 0.0
-    if saved < 0.005:
+    if saved < 0.005 or not s.cells_enclosed:
         return once
     return f"{once}; cell by cell it would be {s.cell_by_cell_mm:.1f} mm ({saved * 100.0:.0f} % saved)"
 
@@ -330,6 +355,6 @@ def plan_sentence(s: Summary) -> str:
     if s.bound_s:
         above = max(s.plan_s / s.bound_s - 1.0, 0.0)
         parts.append(f"{above * 100.0:.1f} % above the least possible")
-    if s.cells and s.cell_by_cell_s > s.plan_s:
+    if s.cells_enclosed and s.cell_by_cell_s > s.plan_s:
         parts.append(f"{s.plan_s / s.cell_by_cell_s * 100.0:.0f} % of cutting cell by cell")
     return f"plan: {format_duration(s.time_s)}" + (f"; {', '.join(parts)}" if parts else "")

@@ -138,8 +138,11 @@ def _place(path: str | None) -> str:
 
 def _refused(target: Path) -> str | None:
     """Say why a path cannot become a file, as far as that can be told by looking."""
-    if target.is_dir():
-        return "this is a folder; name a file in it"
+    try:
+        if target.is_dir():
+            return "this is a folder; name a file in it"
+    except OSError as error:
+        return f"cannot be written: {(error.strerror or str(error)).lower()}"
     folder = Path(os.path.realpath(target)).parent
     if not folder.is_dir():
         return f"cannot be written: there is no folder {str(target.parent)!r}"

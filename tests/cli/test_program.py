@@ -1,0 +1,225 @@
+"""``mizo program`` from the outside: what it prints, writes and refuses."""
+
+from __future__ import annotations
+
+import json
+import re
+from pathlib import Path
+from typing import Any
+
+import pytest
+from click.testing import CliRunner, Result
+
+from vcarve.cli.main import cli
+
+JOB = """\
+piece: {width: 40 mm, height: 30 mm, thickness: 8 mm, wood: maple-sugar}
+title: try
+pattern: {name: kaku-asanoha, pitch: 10 mm}
+groove: {depth: 0.5 mm}
+bit: v60-3.175
+machine: small-desktop
+"""
+
+
+def run(*words: str, text: str | None = None) -> Result:
+    """Run the command line with words."""
+    return CliRunner().invoke(cli, list(words), input=text)
+
+
+@pytest.fixture
+def job(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A job file in a folder of its own, which is the working folder."""
+    monkeypatch.chdir(tmp_path)
+    path = tmp_path / "tile.yaml"
+    path.write_text(JOB)
+    return path
+
+
+def test_program_and_summary(job: Path) -> None:
+    """The program is written, the summary printed, and the next step named."""
+    done = run("program", "tile.yaml", "-o", "tile.nc", "--set", "groove.depth=0.6", "--set", "title=a b")
+
+    assert done.exit_code == 0, done.output
+    assert Path("tile.nc").read_bytes().startswith(b"(Mizo: a b)\n")
+    assert done.stdout.startswith("a b\n")
+    # 0.6 mm deep with a 60° bit: 2 x 0.6 x tan 30° = 0.693 mm
+    assert "0.6 mm deep, 0.693 mm wide" in done.stdout
+    assert "wrote tile.nc" in done.stdout
+    next_step = "mizo dry-run tile.nc --job tile.yaml --set groove.depth=0.6 --set 'title=a b'"
+    assert next_step in done.stdout
+
+
+def test_the_plan_s_line(job: Path) -> None:
+    """The last of the summary is the running time with its proof."""
+    number = r"\d+(?:\.\d+)?"
+    line = next(line for line in run("program", "tile.yaml").stdout.splitlines() if line.startswith("plan:"))
+
+    assert re.fullmatch(
+        rf"plan: (?:{number} s|\d+ min \d\d s); {number} % above the least possible, \d+ % of cutting cell by cell",
+        line,
+    )
+
+
+def test_without_an_output_nothing_is_written(job: Path) -> None:
+    """The summary alone is printed, and said to be all."""
+    done = run("program", "tile.yaml")
+
+    assert done.exit_code == 0
+    assert "Nothing written" in done.stdout
+    assert [p.name for p in job.parent.iterdir()] == ["tile.yaml"]
+
+
+def test_json(job: Path) -> None:
+    """One JSON object with the figures and their kinds."""
+    done = run("program", "tile.yaml", "--json")
+    figures = json.loads(done.stdout)
+
+    assert {
+        "cells",
+        "vertices",
+        "edges",
+        "cut_mm",
+        "recut_mm",
+        "rapid_mm",
+        "passes",
+        "lifts",
+        "groove_width_mm",
+        "land_min_mm",
+        "time_s",
+        "plan_s",
+        "bound_s",
+        "extents_mm",
+        "findings",
+    } <= set(figures)
+    assert figures["groove_width_mm"] == pytest.approx(2 * 0.5 * 3**-0.5, abs=1e-6)
+    assert figures["extents_mm"]["x"] == [0.0, 40.0]
+    assert figures["extents_mm"]["z"] == [-0.5, 5.0]
+    assert figures["lifts"] == figures["passes"] - 1
+    assert figures["bound_s"] <= figures["plan_s"] * (1 + 1e-9)
+
+
+def test_standard_input_and_output(job: Path) -> None:
+    """With ``-`` the job is read from standard input and the program alone goes to standard output."""
+    run("program", "tile.yaml", "-o", "tile.nc")
+    done = run("program", "-", "-o", "-", text=JOB)
+    as_json = run("program", "-", "-o", "-", "--json", text=JOB)
+
+    assert done.exit_code == 0
+    assert done.stdout_bytes == Path("tile.nc").read_bytes()
+    assert done.stderr.startswith("try\n")
+    assert json.loads(as_json.stderr)["title"] == "try"
+
+
+def test_picture_and_page(job: Path) -> None:
+    """A picture of the plan and the page that plays the program are written beside it."""
+    done = run("program", "tile.yaml", "-o", "t.nc", "--picture", "t.svg", "--page", "t.html")
+
+    assert done.exit_code == 0, done.output
+    assert Path("t.svg").read_text().lstrip().startswith(("<svg", "<?xml"))
+    assert Path("t.html").read_text().lower().startswith("<!doctype html>")
+    assert [line for line in done.stdout.splitlines() if line.startswith("wrote")] == [
+        "wrote t.nc",
+        "wrote t.svg",
+        "wrote t.html",
+    ]
+
+
+@pytest.mark.parametrize(
+    ("words", "sentence"),
+    [
+        (["-o", "tile.yaml"], "'tile.yaml': is read by this command"),
+        (["-o", "t.nc", "--page", "./t.nc"], "'./t.nc': is named for two outputs"),
+        (["-o", "-", "--picture", "-"], "'-': is named for two outputs"),
+        (["-o", "no/t.nc", "--page", "t.html"], "'no/t.nc': cannot be written: there is no folder 'no'"),
+        (["-o", "t.nc", "--page", "."], "'.': this is a folder"),
+        (["-o", "t.nc", "--picture", "t.png"], "--picture: 't.png': the name must end in .svg"),
+        (["-o", "t.nc", "--set", "groove.deep=1"], "did you mean 'depth'?"),
+        (["-o", "t.nc", "--set", "groove.depth"], "groove.depth"),
+    ],
+)
+def test_wrong_calls_change_nothing(job: Path, words: list[str], sentence: str) -> None:
+    """Each wrong call is told with exit code 2, and no file is written or changed."""
+    done = run("program", "tile.yaml", *words)
+
+    assert done.exit_code == 2
+    assert sentence in done.stderr
+    assert "Nothing was written." in done.stderr
+    assert done.stdout == ""
+    assert [p.name for p in job.parent.iterdir()] == ["tile.yaml"]
+    assert job.read_text() == JOB
+
+
+def test_a_job_that_must_not_be_cut(job: Path) -> None:
+    """Every finding at once, exit code 1, and the former program stays byte for byte."""
+    Path("tile.nc").write_bytes(b"former")
+    changes = ["piece.width=400 mm", "groove.depth=9 mm", "feed.cut=5000", "machine=router-3018"]
+    words = [word for change in changes for word in ("--set", change)]
+    done = run("program", "tile.yaml", "-o", "tile.nc", "--picture", "tile.svg", *words)
+    codes = re.findall(r"\[([a-z-]+)\]", done.stderr)
+
+    assert done.exit_code == 1
+    assert set(codes) == {"travel", "bit-too-short", "through-the-piece", "feed-too-fast"}
+    assert done.stderr.count("must not be cut") == len(codes)
+    assert Path("tile.nc").read_bytes() == b"former"
+    assert not Path("tile.svg").exists()
+
+
+@pytest.mark.parametrize(
+    "title",
+    [
+        "); G0 Z-50",
+        "(MSG, hello)",
+        "x) G0 Z-50 (y",
+        "%",
+        "MSG, " * 20,
+        "; G0 Z-50",
+        "\N{GRINNING FACE} \u202eleft",
+        "z" * 200,
+    ],
+)
+def test_a_title_cannot_become_code(job: Path, title: str, rs274: Any) -> None:
+    """With any title the program's code is the same as with a plain one, and the interpreter makes the same moves."""
+    usual = run("program", "tile.yaml", "-o", "-")
+    assert usual.exit_code == 0, usual.stderr
+    plain = usual.stdout
+    odd = run("program", "tile.yaml", "-o", "-", "--set", f"title={json.dumps(title)}")
+    code = [line for line in odd.stdout.splitlines() if not re.fullmatch(r"\([^()]*\)", line)]
+
+    if odd.exit_code == 2:  # refused before it got anywhere: as good
+        assert "title" in odd.stderr
+        return
+    assert odd.exit_code == 0, odd.stderr
+    assert code == [line for line in plain.splitlines() if not re.fullmatch(r"\([^()]*\)", line)]
+    ran = rs274(odd.stdout)
+    assert (ran.accepted, ran.message) == (True, "")
+    assert ran.moves == rs274(plain).moves
+    assert not [call for call in ran.calls if call[0] == "MESSAGE"]
+
+
+def test_clamps_raise_the_hop(job: Path) -> None:
+    """The bit crosses between passes a millimetre above the tallest clamp, and the summary says so."""
+    clamps = "clamps=[{x: -12, y: 10, width: 10, height: 8, above: 3}]"
+    done = run("program", "tile.yaml", "-o", "t.nc", "--set", clamps, "--set", "plan.recut=never")
+
+    assert done.exit_code == 0, done.output
+    assert "of 4 mm to clear the clamps" in done.stdout
+    assert "G0 Z4" in Path("t.nc").read_text().splitlines()
+
+
+def test_lines_that_close_no_cell(job: Path) -> None:
+    """Where no cell has grooves all round nothing is compared with cutting cell by cell; what there is none of is not said."""
+    Path("one.svg").write_text(
+        '<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30">'
+        '<path d="M5 15 H35" fill="none" stroke="black"/></svg>'
+    )
+    job.write_text(JOB.replace("{name: kaku-asanoha, pitch: 10 mm}", "{drawing: one.svg, edge: plain}"))
+    done = run("program", "tile.yaml")
+
+    assert done.exit_code == 0, done.output
+    assert "drawing one.svg; 1 cell, 1 edge, 2 vertices" in done.stdout
+    assert "30.0 mm to cut, each line once\n" in done.stdout
+    assert "1 pass, no lifts; " in done.stdout
+    assert "cell by cell" not in done.stdout
+    assert " 0.0 mm" not in done.stdout
+    assert re.search(r"^plan: \S+ s; 0\.0 % above the least possible$", done.stdout, re.MULTILINE)
