@@ -23,6 +23,7 @@ from vcarve.network.noding import (
     TOLERANCE_MM,
     curve_boxes,
     curve_list,
+    merged,
     middle_points,
     near_pairs,
     node,
@@ -143,6 +144,10 @@ def clip(
         edge_class=np.where(own, -1, rim.edge_class),
     ).take(within)
     joined = core.join(rim)
+    # An edge of the rim that has moved may have come to lie on one of the core's.
+    rimmed = (joined.tail >= len(graph.xy)) & (joined.head >= len(graph.xy))
+    close, _, _ = merged(joined.take(rimmed), np.where(joined.rim[rimmed] != 0, RIM, LINE))
+    joined = joined.take(~rimmed).join(close)
     joined = joined.take(joined.tail != joined.head)
     # What has been moved is no longer the copy of its like.
     strained = moved[joined.tail] | moved[joined.head]
@@ -154,7 +159,8 @@ def _sort_out(graph: Graph, region: Region, border: list[Curve]) -> tuple[Ints, 
     boxes = edge_bounds(graph)
     lines = _border_lines(border)
     box = shapely.total_bounds(lines)
-    grow = SNAP_MM + SAG_MM
+    # Far more than anything moves, so that what moves near the border cannot come upon an edge that is kept whole.
+    grow = 25.0 * SNAP_MM + SAG_MM
     outside = (
         (boxes[:, 0] > box[2] + grow)
         | (boxes[:, 2] < box[0] - grow)

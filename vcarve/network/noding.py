@@ -11,7 +11,7 @@ of frames, then the ends of lines, then crossings.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
@@ -25,6 +25,7 @@ from vcarve.network.model import Bools, Floats, Ints
 
 SNAP_MM = 2e-3  # 2 µm: closer than this is the same place
 TOLERANCE_MM = 1e-5  # 10 nm: how exactly curves are said to touch
+MOST_PASSES = 12  # rounds after which noding is taken as settled; one or two do
 
 RIM, FRAME, LINE = 0, 1, 2  # ranks of curves: which of them gives way to which
 
@@ -82,16 +83,61 @@ def node(
     take up every end close to them.  Of edges that coincide one is kept: the one to cut before the one that is not,
     then the lowest role; it takes its curvature from the outline if that is among them.
     """
-    count = len(curves)
-    ranks = np.full(count, LINE, dtype=np.int64) if rank is None else rank
+    ranks = np.full(len(curves), LINE, dtype=np.int64) if rank is None else rank
+    fixed = np.empty((0, 2)) if fixed_xy is None else fixed_xy
+    bare = Graph(
+        xy=fixed,
+        tail=np.zeros(len(curves), dtype=np.int64),
+        head=np.zeros(len(curves), dtype=np.int64),
+        bulge=np.zeros(len(curves)),
+        role=role,
+        cut=cut,
+        edge_class=edge_class,
+        rim=(ranks == RIM).astype(np.int64),
+    )
+    weight, ends = np.full(len(fixed), 2 * LINE), np.repeat(2 * ranks, 2)
+    done = _pass(curves, bare, ranks, pairs, weight, ends)
+    # What has moved onto its neighbour may now meet others; as a rule nothing does.
+    for _ in range(MOST_PASSES):
+        graph = done.noded.graph
+        again = curve_list(graph, np.arange(len(graph.tail)))
+        ends = np.column_stack([done.weight[graph.tail], done.weight[graph.head]]).ravel()
+        new = _pass(again, graph, done.rank, near_pairs(curve_boxes(again)), done.weight, ends)
+        settled = len(new.noded.graph.tail) == len(graph.tail) and len(new.noded.graph.xy) == len(graph.xy)
+        if settled:
+            break
+        before, after = done.noded, new.noded
+        both = Noded(
+            graph=after.graph,
+            source=before.source[after.source],
+            whole=before.whole[after.source] & after.whole,
+            fixed=after.fixed[before.fixed],
+        )
+        done = _Pass(noded=both, rank=new.rank, weight=new.weight)
+    return done.noded
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Pass:
+    """What one round of noding gives: with it the rank of each edge, and how firmly each vertex keeps its place."""
+
+    noded: Noded
+    rank: Ints
+    weight: Ints
+
+
+def _pass(
+    curves: Sequence[Curve], traits: Graph, rank: Ints, pairs: Ints, weight: Ints, end_weight: Ints
+) -> _Pass:
+    """Split curves once where the given pairs meet; ``traits`` has their role, cut, class and rim, and the fixed places."""
     owner, place, xy, corner = _stops(curves, pairs)
     # A place on the outline or on a frame lies on it exactly.
-    for k in np.flatnonzero((ranks[owner] < LINE) & ~corner):
+    for k in np.flatnonzero((rank[owner] < LINE) & ~corner):
         xy[k] = point_at(curves[owner[k]], float(place[k]))
-    fixed = np.empty((0, 2)) if fixed_xy is None else fixed_xy
-    weight = np.concatenate([np.full(len(fixed), 2 * LINE), 2 * ranks[owner] + ~corner])
-    vertices, label = _cluster(np.vstack([fixed, xy]), weight)
-    at = label[len(fixed) :]
+    fresh_weight = 2 * rank[owner] + 1
+    fresh_weight[: len(end_weight)] = end_weight
+    vertices, label, held = _cluster(np.vstack([traits.xy, xy]), np.concatenate([weight, fresh_weight]))
+    at = label[len(traits.xy) :]
 
     # Places of one curve that have become one vertex count once (arcs turn by half a circle at most, so none is lost).
     order = np.lexsort((place, owner))
@@ -108,19 +154,17 @@ def node(
         part_bulge(curves[s][4], t0, t1)
         for s, t0, t1 in zip(source.tolist(), t[edge].tolist(), t[edge + 1].tolist(), strict=True)
     ]
-    graph = Graph(
+    split = replace(
+        traits.take(source),
         xy=vertices,
         tail=at[edge],
         head=at[edge + 1],
         bulge=np.array(bulge, dtype=float),
-        role=role[source],
-        cut=cut[source],
-        edge_class=edge_class[source],
-        rim=(ranks[source] == RIM).astype(np.int64),
     )
     whole = (t[edge] == 0.0) & (t[edge + 1] == 1.0)
-    graph, keep = _merged(graph)
-    return Noded(graph=graph, source=source[keep], whole=whole[keep], fixed=label[: len(fixed)])
+    graph, keep, ranks = merged(split, rank[source])
+    noded = Noded(graph=graph, source=source[keep], whole=whole[keep], fixed=label[: len(traits.xy)])
+    return _Pass(noded=noded, rank=ranks, weight=held)
 
 
 def _stops(curves: Sequence[Curve], pairs: Ints) -> tuple[Ints, Floats, Floats, Bools]:
@@ -179,22 +223,26 @@ def _line_meetings(ends: Floats, pairs: Ints) -> tuple[Ints, Floats, Floats]:
     return np.concatenate(owners), np.concatenate(places), np.vstack(spots)
 
 
-def _cluster(points: Floats, weight: Ints) -> tuple[Floats, Ints]:
-    """Return vertices and the vertex of each point: points within ``SNAP_MM`` are one, where the first of least weight is."""
+def _cluster(points: Floats, weight: Ints) -> tuple[Floats, Ints, Ints]:
+    """Return vertices, the vertex of each point and each vertex's weight.
+
+    Points within ``SNAP_MM`` are one, at the first of least weight among them.
+    """
     n = len(points)
     pairs = cKDTree(points).query_pairs(SNAP_MM * 1.0001, output_type="ndarray")
     links = coo_array((np.ones(len(pairs)), (pairs[:, 0], pairs[:, 1])), shape=(n, n))
-    count, label = connected_components(links, directed=False)
-    order = np.lexsort((np.arange(n), weight, label))
-    lead = order[np.concatenate([[True], label[order][1:] != label[order][:-1]])] if n else order
+    count, found = connected_components(links, directed=False)
+    label = found.astype(np.int64)
+    lead = _first_of(label, np.lexsort((np.arange(n), weight, label)))
     rank = np.empty(count, dtype=np.int64)
     by_place = np.argsort(lead, kind="stable")
     rank[by_place] = np.arange(count)
-    return points[lead[by_place]], rank[label].astype(np.int64)
+    kept = lead[by_place]
+    return points[kept], rank[label], weight[kept]
 
 
-def _merged(graph: Graph) -> tuple[Graph, Ints]:
-    """Return the graph with one edge where several coincide, and the numbers of the edges kept."""
+def merged(graph: Graph, rank: Ints) -> tuple[Graph, Ints, Ints]:
+    """Return the graph with one edge where several coincide, the numbers of the edges kept, and the first rank of each."""
     turned = graph.tail > graph.head
     low, high = np.where(turned, graph.head, graph.tail), np.where(turned, graph.tail, graph.head)
     chord = np.hypot(*(graph.xy[graph.head] - graph.xy[graph.tail]).T)
@@ -210,21 +258,11 @@ def _merged(graph: Graph) -> tuple[Graph, Ints]:
     group = np.empty(len(order), dtype=np.int64)
     group[order] = np.cumsum(fresh) - 1
     keep = _first_of(group, np.lexsort((graph.role, ~graph.cut, group)))
-    shape = _first_of(group, np.lexsort((~graph.cut, graph.rim == 0, group)))
+    shape = _first_of(group, np.lexsort((~graph.cut, rank, group)))
     against = np.where(turned[keep] == turned[shape], 1, -1)
-    kept = graph.take(keep)
-    kept = Graph(
-        xy=kept.xy,
-        tail=kept.tail,
-        head=kept.head,
-        bulge=graph.bulge[shape] * against,
-        role=kept.role,
-        cut=kept.cut,
-        edge_class=kept.edge_class,
-        rim=graph.rim[shape] * against,
-    )
+    kept = replace(graph.take(keep), bulge=graph.bulge[shape] * against, rim=graph.rim[shape] * against)
     order = np.argsort(keep, kind="stable")
-    return kept.take(order), keep[order]
+    return kept.take(order), keep[order], rank[shape][order]
 
 
 def _first_of(group: Ints, order: Ints) -> Ints:
