@@ -98,8 +98,8 @@ def fewest_passes(web: Web, rates: Rates, start: tuple[float, float]) -> Tour:
     return tour(web, rates, found.recut_edge, found.recut_level, links)
 
 
-def cell_by_cell(network: Network, web: Web, start: tuple[float, float]) -> Tour:
-    """The outline of every cell on its own, nearest next cell first; then whatever belongs to no cell."""
+def cell_by_cell(network: Network, web: Web) -> Tour:
+    """The outline of every cell on its own, in the network's order; then whatever belongs to no cell."""
     number = np.full(len(network.tail), -1, np.int64)
     number[web.edge] = np.arange(len(web.edge))
     half = network.ring_half_edge
@@ -115,12 +115,5 @@ def cell_by_cell(network: Network, web: Web, start: tuple[float, float]) -> Tour
     end = np.where(back == 0, web.v[edge], web.u[edge])
     new = np.concatenate([[True], (np.diff(ring) != 0) | (begin[1:] != end[:-1])])
     first = np.flatnonzero(new)
-    size = np.diff(np.append(first, len(edge)))
-    xy = web.xy_mm
-    if len(first) <= GREEDY:
-        order, _ = nearest_order(xy[begin[first]], xy[end[first + size - 1]], start, either=False)
-    else:
-        order = in_strips(xy[begin[first]])
-    stops = np.concatenate([[0], np.cumsum(size[order])]).astype(np.int64)
-    steps = np.arange(len(edge)) - np.repeat(stops[:-1], size[order]) + np.repeat(first[order], size[order])
-    return ordered(web, edge[steps], back[steps], web.levels_mm[web.level[edge[steps]]], stops)
+    stops = np.append(first, len(edge)).astype(np.int64)
+    return ordered(web, edge, back, web.levels_mm[web.level[edge]], stops)

@@ -9,10 +9,12 @@ a price y_S >= 0 for each crossing,
 (Lagrangian relaxation; Held and Karp, "The traveling-salesman problem and minimum spanning trees", 1970-71; the picture
 of moats: Juenger and Pulleyblank, 1993).  Repeating the T-join with prices moved towards what is violated raises it.
 
-Only clusters of components without odd nodes get a moat, and the moats round a component add up to no more than half of
-the cheapest lift.  Then every lift keeps a price of zero or more, so a move used twice may still be dropped from a
-T-join; and leading a lift through a vertex without odd node still costs no less than the direct lift, so the points of
-``vcarve.plan.bound`` hold for the cheaper prices as well.
+A moat goes round every small component with odd nodes (one without has to be entered and left anyhow) and round clusters
+of components, never round a large component with odd nodes.  Lifts may pass through any vertex of a component with a
+moat, so none is missed.  No price falls below zero, so a move used twice may still be dropped from a T-join: moats
+round single components take at most half of a lift's fixed time, those round clusters at most half of the gap.  Where
+there is a large odd component, leading a lift through its vertices without odd node must still cost no less than the
+direct lift; then the moats round a component add up to no more than a quarter of the cheapest lift.
 
 Clusters are those of single linkage at a few distances: within a cluster no gap is wider than h, beyond it every gap is.
 """
@@ -24,11 +26,12 @@ from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components, minimum_spanning_tree
 
 from vcarve.network.model import Bools, Floats, Ints
-from vcarve.plan.pairing import Pairing, Task
+from vcarve.plan.pairing import SMALL, Pairing, Task
 from vcarve.plan.tjoin import FROM_START, LIFT, TO_END
 
 HEIGHTS = 8
-ROUNDS = ((600, 24), (6_000, 10), (60_000, 3))  # components up to which so many rounds are made
+MOST = 600  # components up to which moats are tried; equal prices make the matching slow beyond
+ROUNDS = 24
 
 
 def raise_bound(task: Task, plain: Pairing, upper_s: float) -> tuple[float, list[Pairing]]:
@@ -37,9 +40,8 @@ def raise_bound(task: Task, plain: Pairing, upper_s: float) -> tuple[float, list
     ``upper_s`` is the cost of some plan in the same terms; it only sizes the steps.
     """
     count = len(task.even)
-    rounds = next((n for limit, n in ROUNDS if count <= limit), 1)
-    clusters = _clusters(task)
     best, met = plain.cost_s, [plain]
+    clusters = _clusters(task) if count <= MOST else []
     if not clusters:
         return best, met
     graph = task.graph
@@ -49,7 +51,7 @@ def raise_bound(task: Task, plain: Pairing, upper_s: float) -> tuple[float, list
     hold = task.component[graph.ref[tie]]
     prices = [cap.copy() for _, cap in clusters]
     strength = 1.0
-    for _ in range(rounds):
+    for _ in range(ROUNDS):
         discount = np.zeros(len(graph.kind))
         for (label, _), price in zip(clusters, prices, strict=True):
             discount[lift] += np.where(label[at] != label[to], price[label[at]] + price[label[to]], 0.0)
@@ -85,7 +87,7 @@ def raise_bound(task: Task, plain: Pairing, upper_s: float) -> tuple[float, list
 def _clusters(task: Task) -> list[tuple[Ints, Floats]]:
     """Partitions of the components, each with the largest price per cluster (0: no moat)."""
     graph, count = task.graph, len(task.even)
-    if count < 3:
+    if count < 2:
         return []
     lift = np.flatnonzero(graph.kind == LIFT)
     at, to = task.component[graph.ref[lift]], task.component[graph.ref2[lift]]
@@ -95,12 +97,20 @@ def _clusters(task: Task) -> list[tuple[Ints, Floats]]:
     if not len(at):
         return []
     least = minimum_spanning_tree(_sparse(at, to, gap, count))
+    small = np.bincount(task.component, minlength=count) <= SMALL
+    giant = ~task.even & ~small
+    share = float(task.half.min())
+    if giant.any():
+        share /= 2.0
     found = np.unique(least.data.round(6))
     if len(found) > HEIGHTS:
         found = found[np.unique(np.linspace(0, len(found) - 1, HEIGHTS).round().astype(int))]
-    room = float(task.half.min())  # moats round a component may add up to half of a lift
     result: list[tuple[Ints, Floats]] = []
-    used = np.zeros(count)
+    alone = np.where(~task.even & small, share, 0.0)
+    if alone.any():
+        result.append((np.arange(count, dtype=np.int64), alone))
+    room = share if giant.any() else np.inf
+    used = alone * giant.any()
     for place, height in enumerate(found.tolist()):
         inside = gap <= height + 2e-6
         size, label = connected_components(
@@ -117,8 +127,8 @@ def _clusters(task: Task) -> list[tuple[Ints, Floats]]:
         following = found[place + 1] if place + 1 < len(found) else np.inf
         cap = np.maximum(np.minimum(np.minimum(beyond, task.reach_s), following) - height - 2e-6, 0.0) / 2.0
         members: Bools = np.bincount(label, minlength=size) > 1
-        odd = np.bincount(label, weights=~task.even, minlength=size) > 0
-        cap[~members | odd] = 0.0
+        large = np.bincount(label, weights=giant, minlength=size) > 0
+        cap[~members | large] = 0.0
         left = np.full(size, np.inf)
         np.minimum.at(left, label, room - used)
         cap = np.minimum(cap, np.maximum(left, 0.0))

@@ -21,7 +21,8 @@ from vcarve.plan.web import Web
 
 NEIGHBOURS = 10
 LONGEST = 1000
-SWEEPS = 4
+SWEEPS = 8
+LARGEST = 64  # vertices of a closed pass that may be entered elsewhere while it is moved
 LEAST = 1e-7
 
 
@@ -41,6 +42,7 @@ def improve(web: Web, rates: Rates, base: Tour, start_mm: tuple[float, float]) -
     for sweep in range(SWEEPS):
         gained = route.sweep(two_opt=True) + route.sweep(two_opt=False)
         gained += _enter(route, closed, xy, begin, base.pass_start, entry)
+        gained += _resettle(route, closed, xy, begin, base.pass_start, entry)
         if gained < LEAST * (1 + sweep):
             break
     return _rebuild(base, route, begin, entry, closed)
@@ -78,12 +80,12 @@ class _Route:
                 gained += self._move(index, others)
         return gained
 
-    def _gap(self, p: int, q: int) -> float:
+    def gap(self, p: int, q: int) -> float:
         """Rapid from the pass at place p to the one at place q; nothing after the last."""
         if q > self.n:
             return 0.0
         x, y = self.b[self.order[p]], self.a[self.order[q]]
-        return max(abs(x[0] - y[0]), abs(x[1] - y[1]))
+        return float(max(abs(x[0] - y[0]), abs(x[1] - y[1])))
 
     def _turn(self, index: int, others: list[int]) -> float:
         """Turn round the run between this pass and a near one, whichever comes first."""
@@ -97,7 +99,7 @@ class _Route:
             for p, q in ((low, high), (low - 1, high - 1)):
                 if p < 0 or q <= p or q - p > LONGEST:
                     continue
-                before = self._gap(p, p + 1) + self._gap(q, q + 1)
+                before = self.gap(p, p + 1) + self.gap(q, q + 1)
                 u, v = self.b[self.order[p]], self.b[self.order[q]]
                 after = max(abs(u[0] - v[0]), abs(u[1] - v[1]))
                 if q < self.n:
@@ -124,9 +126,9 @@ class _Route:
             q = p + length - 1
             if p < 1 or q > self.n:
                 return 0.0
-            free = self._gap(p - 1, p) + self._gap(q, q + 1)
+            free = self.gap(p - 1, p) + self.gap(q, q + 1)
             if q < self.n:
-                free -= self._gap(p - 1, q + 1)
+                free -= self.gap(p - 1, q + 1)
             if free < LEAST:
                 continue
             head, tail = self.a[self.order[p]], self.b[self.order[q]]
@@ -139,14 +141,14 @@ class _Route:
                     turned = max(abs(u[0] - tail[0]), abs(u[1] - tail[1]))
                     if k < self.n:
                         v = self.a[self.order[k + 1]]
-                        straight += max(abs(v[0] - tail[0]), abs(v[1] - tail[1])) - self._gap(k, k + 1)
-                        turned += max(abs(v[0] - head[0]), abs(v[1] - head[1])) - self._gap(k, k + 1)
+                        straight += max(abs(v[0] - tail[0]), abs(v[1] - tail[1])) - self.gap(k, k + 1)
+                        turned += max(abs(v[0] - head[0]), abs(v[1] - head[1])) - self.gap(k, k + 1)
                     if min(straight, turned) < free - LEAST:
-                        self._shift(p, q, k, turned < straight)
-                        return free - min(straight, turned)
+                        self.shift(p, q, k, turned < straight)
+                        return float(free - min(straight, turned))
         return 0.0
 
-    def _shift(self, p: int, q: int, k: int, turn: bool) -> None:
+    def shift(self, p: int, q: int, k: int, turn: bool) -> None:
         run = self.order[p : q + 1]
         if turn:
             run.reverse()
@@ -162,9 +164,7 @@ class _Route:
             self.place[index] = place
 
 
-def _enter(
-    route: _Route, closed: Ints, xy: Floats, begin: Ints, pass_start: Ints, entry: Ints
-) -> float:
+def _enter(route: _Route, closed: Ints, xy: Floats, begin: Ints, pass_start: Ints, entry: Ints) -> float:
     """Enter every closed pass at its vertex nearest to the passes before and after; seconds gained."""
     gained = 0.0
     for index in closed.tolist():
@@ -181,6 +181,46 @@ def _enter(
             entry[index] = choice[pick]
             point = (float(xy[choice[pick], 0]), float(xy[choice[pick], 1]))
             route.a[index] = route.b[index] = point
+    return gained
+
+
+def _resettle(route: _Route, closed: Ints, xy: Floats, begin: Ints, pass_start: Ints, entry: Ints) -> float:
+    """Move single closed passes next to any pass near one of their vertices, entered at whichever is best."""
+    points = np.concatenate([np.array(route.a), np.array(route.b)])
+    tree = cKDTree(points)
+    size = route.n + 1
+    near = min(NEIGHBOURS, len(points))
+    gained = 0.0
+    for index in closed.tolist():
+        choice = begin[pass_start[index] : pass_start[index + 1]]
+        if len(choice) > LARGEST:
+            continue
+        here = xy[choice]
+        places = np.array(route.place)
+        p = int(places[index])
+        free = route.gap(p - 1, p) + route.gap(p, p + 1)
+        if p < route.n:
+            free -= route.gap(p - 1, p + 1)
+        others = np.unique(tree.query(here, k=near, p=np.inf)[1].ravel() % size)
+        k = np.unique(np.concatenate([places[others], places[others] - 1]))
+        k = k[(k >= 0) & (k != p) & (k != p - 1) & (np.abs(k - p) <= LONGEST)]
+        if free < LEAST or not len(k):
+            continue
+        before = np.array([route.b[route.order[i]] for i in k.tolist()])
+        after = np.array([route.a[route.order[min(i + 1, route.n)]] for i in k.tolist()])
+        goes_on = k < route.n
+        now = np.where(goes_on, np.abs(before - after).max(axis=1), 0.0)
+        total = np.abs(here[None] - before[:, None]).max(axis=2)
+        total += np.where(goes_on[:, None], np.abs(here[None] - after[:, None]).max(axis=2), 0.0)
+        total -= now[:, None]
+        best = int(np.argmin(total))
+        row, column = divmod(best, len(choice))
+        if total[row, column] < free - LEAST:
+            gained += free - float(total[row, column])
+            entry[index] = choice[column]
+            point = (float(here[column, 0]), float(here[column, 1]))
+            route.a[index] = route.b[index] = point
+            route.shift(p, p, int(k[row]), False)
     return gained
 
 

@@ -33,6 +33,7 @@ from vcarve.plan.tjoin import FROM_START, IN_PLACE, LIFT, RECUT, TO_END, TREE, G
 from vcarve.plan.web import Web
 
 MANY = 100_000  # lifts beyond which the reach is not widened
+SMALL = 64  # vertices of an odd component that lifts may pass through anywhere
 ALL_PAIRS = 700  # so few points get a lift between every two
 
 
@@ -89,10 +90,12 @@ class Task:
     best: int  # the vertex nearest to the start
     component: Ints  # (V,)
     even: Bools  # (components,)
+    whole: tuple[int, int]  # matching nodes that stand for whole odd components
 
     def read(self, chosen: Ints, cost_s: float) -> Pairing:
         """The pairing that a T-join (indices of the graph's edges) and its weight stand for."""
         kind, ref, ref2 = self.graph.kind[chosen], self.graph.ref[chosen], self.graph.ref2[chosen]
+        ref, ref2 = self._at_one_vertex(self.graph.a[chosen], self.graph.b[chosen], kind, ref, ref2)
         lifts = np.column_stack([ref, ref2])[kind == LIFT]
         begin, finish, extra, far = _open(
             ref[kind == FROM_START], ref[kind == TO_END], self.approach, self.best, self.web.xy_mm
@@ -113,34 +116,54 @@ class Task:
             far=far,
         )
 
+    def _at_one_vertex(self, a: Ints, b: Ints, kind: Ints, ref: Ints, ref2: Ints) -> tuple[Ints, Ints]:
+        """Lifts that pass through a whole odd component arrive and leave at the same vertex."""
+        low, high = self.whole
+        ref, ref2 = ref.copy(), ref2.copy()
+        place: dict[int, int] = {}
+        for node, at, kinds in ((a, ref, (LIFT,)), (b, ref2, (LIFT, FROM_START, TO_END))):
+            for i in np.flatnonzero(np.isin(kind, kinds) & (node >= low) & (node < high)).tolist():
+                at[i] = place.setdefault(int(node[i]), int(at[i]))
+        tied = (kind == FROM_START) | (kind == TO_END)
+        ref[tied] = ref2[tied]
+        return ref, ref2
 
-def _points(web: Web, component: Ints, odd: Bools, even: Bools) -> tuple[Ints, Ints, Ints]:
-    """The vertices lifts may use, the group of each, and the first matching node of each group.
 
-    A group is one vertex with an odd node, or a whole even component (two matching nodes).
+def _points(web: Web, component: Ints, odd: Bools, even: Bools) -> tuple[Ints, Ints, Ints, Ints]:
+    """The vertices lifts may use, the group of each, and per group its first matching node and how many it has.
+
+    A group is one vertex with an odd node, a whole even component (two matching nodes), or a whole small odd component
+    (one node outside T: the bit may pass through at any of its vertices).
     """
-    nodes = len(web.node_vertex)
+    nodes, count = len(web.node_vertex), len(even)
     single = np.unique(web.node_vertex[odd])
-    loose = np.flatnonzero(even[component])
-    kinds, group = np.unique(component[loose], return_inverse=True)
+    small = ~even & (np.bincount(component, minlength=count) <= SMALL) & (count > 1)
+    whole = np.concatenate([np.flatnonzero(even), np.flatnonzero(small)])
+    number = np.full(count, -1, np.int64)
+    number[whole] = np.arange(len(whole))
+    loose = np.flatnonzero(number[component] >= 0)
     vertex = np.concatenate([single, loose])
-    groups = np.concatenate([np.arange(len(single)), len(single) + group]).astype(np.int64)
-    first = np.concatenate([web.first_node[single], nodes + 2 * np.arange(len(kinds))]).astype(np.int64)
-    return vertex, groups, first
+    group = np.concatenate([np.arange(len(single)), len(single) + number[component[loose]]]).astype(np.int64)
+    loops = int(even.sum())
+    size = np.ones(len(single) + len(whole), np.int64)
+    size[len(single) : len(single) + loops] = 2
+    first = np.concatenate(
+        [web.first_node[single], nodes + np.cumsum(size[len(single) :]) - size[len(single) :]]
+    )
+    return vertex, group, first.astype(np.int64), size
 
 
-def pose(
-    web: Web, rates: Rates, *, recut: bool, start_mm: tuple[float, float], scale: float = 1.0
-) -> Task:
+def pose(web: Web, rates: Rates, *, recut: bool, start_mm: tuple[float, float], scale: float = 1.0) -> Task:
     """Gather the graph; ``scale`` widens how far lifts reach."""
     count, component = components(web)
     odd = odd_nodes(web)
     even = np.ones(count, bool)
     even[component[web.node_vertex[odd]]] = False
     nodes = len(web.node_vertex)
-    vertex, group, first = _points(web, component, odd, even)
-    pairs_of = 1 + (first >= nodes)  # matching nodes per group
-    hub, start = nodes + 2 * int(even.sum()), nodes + 2 * int(even.sum()) + 1
+    vertex, group, first, pairs_of = _points(web, component, odd, even)
+    loops = nodes + 2 * int(even.sum())
+    hub = max(loops, int((first + pairs_of).max()) if len(first) else 0)
+    start = hub + 1
     graph = Gathered()
     if recut:
         _add_recuts(graph, web, ~even[component[web.u]])
@@ -150,7 +173,7 @@ def pose(
     step = web.levels_mm[web.node_level[lower + 1]] - web.levels_mm[web.node_level[lower]]
     graph.add(lower, lower + 1, rates.in_place_s(step) / 2.0, IN_PLACE, lower, lower)
     half = rates.lift_s(web.top_depth_mm) / 2.0
-    reach = _add_lifts(graph, web, rates, vertex, group, first, pairs_of, half, scale)
+    reach = _add_lifts(graph, web, rates, component, vertex, group, first, pairs_of, half, scale)
     # the end, and the start
     away = web.xy_mm - np.asarray(start_mm)
     approach = rates.rapid_s(away[:, 0], away[:, 1])
@@ -182,7 +205,8 @@ def pose(
         )
     terminal = np.zeros(size, np.uint8)
     terminal[:nodes] = odd
-    terminal[nodes : start + 1] = 1
+    terminal[nodes:loops] = 1
+    terminal[[hub, start]] = 1
     return Task(
         web=web,
         rates=rates,
@@ -194,6 +218,7 @@ def pose(
         best=best,
         component=component,
         even=even,
+        whole=(loops, hub),
     )
 
 
@@ -216,6 +241,7 @@ def _add_lifts(
     graph: Gathered,
     web: Web,
     rates: Rates,
+    component: Ints,
     vertex: Ints,
     group: Ints,
     first: Ints,
@@ -236,11 +262,13 @@ def _add_lifts(
         reach = min(scale * wide * float(np.sqrt(max(span[0], span[1] / 100) * max(span[1], span[0] / 100) / len(first))),
                     float(span.max()) * 1.000001)  # fmt: skip
         i, j = cKDTree(where).query_pairs(reach, p=np.inf, output_type="ndarray").T.astype(np.int64)
-    apart = group[i] != group[j]
+    whole = first >= len(web.node_vertex)
+    same = component[vertex[i]] == component[vertex[j]]
+    apart = (group[i] != group[j]) & ~(same & (whole[group[i]] | whole[group[j]]))
     i, j = i[apart], j[apart]
     delta = web.xy_mm[vertex[i]] - web.xy_mm[vertex[j]]
     seconds = half[vertex[i]] + half[vertex[j]] + rates.rapid_s(delta[:, 0], delta[:, 1])
-    if (pairs_of == 2).any():
+    if whole.any():
         swap = group[i] > group[j]
         i, j = np.where(swap, j, i), np.where(swap, i, j)
         order = np.lexsort((seconds, group[j], group[i]))
