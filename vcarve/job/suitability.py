@@ -19,6 +19,12 @@ def suitability(job: Job, deepest_mm: float) -> tuple[Finding, ...]:
     return (*_bit(job, deepest_mm), *_piece(job), *_speeds(job), *_heights(job))
 
 
+def deepest_asked_mm(job: Job) -> float:
+    """Return the deepest groove that the job asks for: ground and leaf lines, frames, layers of a drawing."""
+    frames = [frame.depth_mm for frame in job.pattern.frame if frame.depth_mm is not None]
+    return max(job.ground_mm, job.leaf_mm, *frames, *job.pattern.depths.values())
+
+
 def _bit(job: Job, deepest_mm: float) -> list[Finding]:
     found = []
     bit, machine = job.bit, job.machine
@@ -30,7 +36,7 @@ def _bit(job: Job, deepest_mm: float) -> list[Finding]:
                 sentence=f"The bit's shank is {format_mm(bit.shank_mm)}; {machine.name} has collets for {held}.",
             )
         )
-    deepest = max(job.ground_mm, job.leaf_mm)
+    deepest = deepest_asked_mm(job)
     if deepest > deepest_mm + 1e-9:
         found.append(
             Finding(
@@ -44,7 +50,7 @@ def _bit(job: Job, deepest_mm: float) -> list[Finding]:
 
 def _piece(job: Job) -> list[Finding]:
     found = []
-    deepest = max(job.ground_mm, job.leaf_mm)
+    deepest = deepest_asked_mm(job)
     left = job.piece.thickness_mm - deepest
     if left <= 0:
         found.append(
@@ -59,19 +65,20 @@ def _piece(job: Job) -> list[Finding]:
             Finding(
                 code="thin-floor",
                 severity="caution",
-                sentence=f"Only {format_mm(left)} of wood is left under the groove.",
+                sentence=f"Only {format_mm(left)} of wood is left under the deepest groove.",
             )
         )
     travel = job.machine.travel
-    for name, size, room in (
-        ("wide", job.piece.width_mm, travel.x_mm),
-        ("high", job.piece.height_mm, travel.y_mm),
-    ):
-        if size > room + 1e-9:
+    # Nothing is cut nearer to the piece's edge than its margin, or the outermost frame inside the margin.
+    border = min([job.pattern.margin_mm, *(frame.distance_mm for frame in job.pattern.frame)])
+    for axis, size, room in (("X", job.piece.width_mm, travel.x_mm), ("Y", job.piece.height_mm, travel.y_mm)):
+        if size - 2.0 * border > room + 1e-9:
+            less = f", less its border of {format_mm(border)}," if border else ""
             found.append(
                 Finding(
                     code="travel",
-                    sentence=f"The piece is {format_mm(size)} {name}; {job.machine.name} travels {format_mm(room)} that way.",
+                    sentence=f"The piece{less} measures {format_mm(size - 2.0 * border)} along {axis}; "
+                    f"{job.machine.name} travels {format_mm(room)} that way.",
                 )
             )
     return found
@@ -80,7 +87,7 @@ def _piece(job: Job) -> list[Finding]:
 def _heights(job: Job) -> list[Finding]:
     found = []
     machine = job.machine
-    deepest = max(job.ground_mm, job.leaf_mm)
+    deepest = deepest_asked_mm(job)
     need = machine.safe_height_mm + deepest
     if need > machine.travel.z_mm + 1e-9:
         found.append(
@@ -103,8 +110,9 @@ def _heights(job: Job) -> list[Finding]:
             found.append(
                 Finding(
                     code="clamp",
-                    sentence=f"A clamp stands {format_mm(clamp.above_mm)} above the piece; the safe height is only "
-                    f"{format_mm(machine.safe_height_mm)}.",
+                    sentence=f"The clamp at X {format_mm(clamp.x_mm)}, Y {format_mm(clamp.y_mm)} stands "
+                    f"{format_mm(clamp.above_mm)} above the piece; the machine's safe height of "
+                    f"{format_mm(machine.safe_height_mm)} does not clear it.",
                     at_mm=(clamp.x_mm - job.piece.width_mm / 2.0, clamp.y_mm - job.piece.height_mm / 2.0),
                 )
             )
@@ -131,7 +139,7 @@ def _speeds(job: Job) -> list[Finding]:
             )
         )
     spindle = machine.spindle
-    if not spindle.min_rpm <= job.spindle_rpm <= spindle.max_rpm:
+    if not max(spindle.min_rpm, 1.0) <= job.spindle_rpm <= spindle.max_rpm:
         found.append(
             Finding(
                 code="spindle-range",

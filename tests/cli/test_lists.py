@@ -1,0 +1,138 @@
+"""What there is, a job to start from, schemas and completion."""
+
+from __future__ import annotations
+
+import json
+import shutil
+import subprocess
+from pathlib import Path
+
+import jsonschema
+import pytest
+import yaml
+from click.testing import CliRunner, Result
+
+from vcarve.cli.main import cli
+
+ROOT = Path(__file__).parent.parent.parent
+
+
+def run(*words: str) -> Result:
+    """Run the command line with words."""
+    return CliRunner().invoke(cli, list(words))
+
+
+@pytest.mark.parametrize(
+    ("command", "name"),
+    [("machines", "small-desktop"), ("bits", "v90-6.35"), ("woods", "maple-sugar"), ("patterns", "asanoha")],
+)
+def test_lists(command: str, name: str) -> None:
+    """Each list has a head, a line for every entry, and the same names as JSON."""
+    text, values = run(command), json.loads(run(command, "--json").stdout)
+    names = [value.get("key") or value["name"] for value in values]
+
+    assert text.exit_code == 0
+    assert name in names
+    assert [line.split()[0] for line in text.stdout.splitlines()] == ["name", *names]
+
+
+def test_columns_stand_under_their_heads() -> None:
+    """Kanji are two columns wide; what follows them still lines up."""
+    import unicodedata
+
+    def cells(line: str) -> str:
+        return "".join(s * (2 if unicodedata.east_asian_width(s) in "WF" else 1) for s in line)
+
+    lines = [cells(line) for line in run("patterns").stdout.splitlines()]
+    column = lines[0].index("lattice")
+
+    assert {line[column - 1] for line in lines} == {" "}
+    assert all(line[column] != " " for line in lines)
+
+
+def test_one_pattern() -> None:
+    """One pattern is told about by name; a name that is not there gets the nearest one."""
+    told = run("patterns", "asanoha").stdout
+
+    assert "hemp leaf" in told
+    assert "p6m" in told
+    assert run("patterns", "asanoah").exit_code == 2
+    assert "did you mean asanoha" in run("patterns", "asanoah").stderr.replace("'", "")
+
+
+def test_pictures_of_patterns(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A picture by the ending of its name, all patterns on a page; other endings are refused."""
+    monkeypatch.chdir(tmp_path)
+
+    assert run("patterns", "asanoha", "--picture", "a.svg").exit_code == 0
+    assert run("patterns", "asanoha", "--picture", "a.png").exit_code == 0
+    assert Path("a.png").read_bytes().startswith(b"\x89PNG")
+    assert "<svg" in Path("a.svg").read_text()
+    for words in (["--picture", "a.svg"], ["asanoha", "--picture", "a.gif"]):
+        assert run("patterns", *words).exit_code == 2
+    assert not Path("a.gif").exists()
+
+
+class TestNew:
+    """``mizo new``."""
+
+    def test_never_writes_over_a_file_silently(self, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+        """A file that is there stays as it is, unless --force is given."""
+        monkeypatch.chdir(tmp_path)
+        Path("tile.yaml").write_text("mine")
+        refused = run("new", "tile.yaml")
+
+        assert refused.exit_code == 2
+        assert "'tile.yaml': is there already" in refused.stderr
+        assert Path("tile.yaml").read_text() == "mine"
+        assert run("new", "tile.yaml", "--force").exit_code == 0
+        assert Path("tile.yaml").read_text() == run("new").stdout
+
+    def test_is_a_job_that_can_be_made(self, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+        """The starter job is made as it stands by the command that the message names."""
+        monkeypatch.chdir(tmp_path)
+        told = run("new", "my tile.yaml")
+        made = run("program", "my tile.yaml", "-o", "my tile.nc")
+
+        assert "mizo program 'my tile.yaml' -o 'my tile.nc'" in told.stdout
+        assert made.exit_code == 0, made.output
+
+
+class TestSchema:
+    """``mizo schema``."""
+
+    @pytest.mark.parametrize(
+        ("kind", "folder"), [("job", "samples"), ("machine", "machines"), ("pattern", "vcarve/pattern/data")]
+    )
+    def test_takes_what_comes_with_mizo(self, kind: str, folder: str) -> None:
+        """Every sample, machine and pattern is valid by its schema, read by a library that is not ours."""
+        schema = json.loads(run("schema", kind).stdout)
+        jsonschema.Draft202012Validator.check_schema(schema)
+        files = sorted((ROOT / folder).glob("*.yaml"))
+
+        assert files
+        for file in files:
+            jsonschema.validate(yaml.safe_load(file.read_text()), schema, jsonschema.Draft202012Validator)
+
+    def test_refuses_what_the_loader_refuses(self) -> None:
+        """A misspelt key is wrong by the schema too."""
+        schema = json.loads(run("schema", "job").stdout)
+        job = yaml.safe_load((ROOT / "samples" / "coaster.yaml").read_text())
+        job["groove"] = {"deep": 1}
+        with pytest.raises(jsonschema.ValidationError):
+            jsonschema.validate(job, schema, jsonschema.Draft202012Validator)
+
+    def test_needs_a_kind(self) -> None:
+        """An unknown kind is bad input."""
+        assert run("schema", "wood").exit_code == 2
+
+
+@pytest.mark.parametrize("shell", ["bash", "zsh", "fish"])
+def test_completion(shell: str) -> None:
+    """The script names the command, and the shell, where there is one, reads it without complaint."""
+    script = run("completion", shell).stdout
+
+    assert "_MIZO_COMPLETE" in script
+    if shutil.which(shell):
+        checked = subprocess.run([shell, "-n"], input=script, capture_output=True, text=True, check=False)
+        assert checked.returncode == 0, checked.stderr
