@@ -1,0 +1,156 @@
+"""What the carved surface adds to the findings, and what is said where nothing could be measured."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from vcarve.cli.dry_run import _widths
+from vcarve.dryrun.surface import Surface
+from vcarve.job.load import load_job
+from vcarve.proofing import (
+    STEPS_ACROSS,
+    DryRun,
+    as_json,
+    carved,
+    dry_run,
+    measured,
+    with_surface_findings,
+)
+
+PROGRAMS = Path(__file__).parent / "dryrun" / "programs"
+TEXT = (PROGRAMS / "cross.nc").read_text(encoding="ascii")
+
+
+def run_of(*sets: str, text: str = TEXT) -> DryRun:
+    """The dry run of the cross for its job, some values of which are changed."""
+    job = load_job(str(PROGRAMS / "cross.yaml"), sets)
+    return dry_run(text, file="cross.nc", machine=job.machine, job=job)
+
+
+def surface_of(run: DryRun, step_mm: float | None = None) -> Surface:
+    """The surface it leaves."""
+    assert run.job is not None
+    return carved(run.job, run.reading, step_mm, run.layout)
+
+
+def codes(run: DryRun) -> list[str]:
+    """The codes found, in order."""
+    return [one.code for one in run.findings]
+
+
+def test_grooves_as_wide_as_computed() -> None:
+    """The carved grooves of a right program add nothing."""
+    run = run_of()
+    surface = surface_of(run)
+    facts = measured(run.job, run.layout, run.reading, surface)
+
+    assert codes(with_surface_findings(run, surface, facts)) == []
+
+
+@pytest.mark.parametrize("angle", [80.0, 100.0])
+def test_grooves_of_another_bit_are_not(angle: float) -> None:
+    """Carved with a bit of another angle every measured groove is refused: 2 mm wide they should be."""
+    run = run_of()
+    other = run.job.model_copy(update={"bit": run.job.bit.model_copy(update={"angle_deg": angle})})
+    surface = carved(other, run.reading, 0.05)
+    facts = measured(run.job, run.layout, run.reading, surface)
+    found = with_surface_findings(run, surface, facts)
+
+    assert codes(found) == ["width-off"] * facts.measured
+    assert facts.measured >= 3
+    assert all("bit and depth make it 2 mm" in one.sentence for one in found.findings)
+
+
+def test_widths_are_not_judged_on_too_coarse_a_grid() -> None:
+    """A groove only a few steps wide says nothing about the bit."""
+    run = run_of()
+    other = run.job.model_copy(update={"bit": run.job.bit.model_copy(update={"angle_deg": 80.0})})
+    surface = carved(other, run.reading, 2.0 / STEPS_ACROSS * 1.1)
+    facts = measured(run.job, run.layout, run.reading, surface)
+
+    assert codes(with_surface_findings(run, surface, facts)) == []
+
+
+def test_narrow_grooves_get_a_finer_grid() -> None:
+    """Without a step given, the narrowest groove is at least ten steps wide where memory allows it."""
+    fine = run_of("groove.depth=0.1 mm", text=TEXT.replace("Z-1", "Z-0.1"))
+
+    assert fine.findings == ()
+    assert surface_of(fine).step_mm == pytest.approx(0.2 / STEPS_ACROSS)
+    assert surface_of(run_of()).step_mm == 0.05
+
+
+def test_a_shank_in_the_wood() -> None:
+    """A 6 mm shank above a cone 0.75 mm high goes a quarter millimetre into the wood, at the plunge of each pass or before."""
+    run = run_of("bit.diameter=1.5 mm")
+    surface = surface_of(run)
+    facts = measured(run.job, run.layout, run.reading, surface)
+    found = with_surface_findings(run, surface, facts)
+    mine = [one for one in found.findings if one.code == "shank-contact"]
+
+    assert [one.line for one in mine] == [7]
+    assert "0.25 mm" in mine[0].sentence
+    assert (7, "bit-too-short") in [(one.line, one.code) for one in found.findings]
+
+
+def test_what_explains_a_width_is_not_said_twice() -> None:
+    """A line cut too shallow is too narrow as well; that is one finding, not two."""
+    run = run_of(text=TEXT.replace("G1 Z-1 F200\nG1 X20", "G1 Z-0.5 F200\nG1 X20"))
+    surface = surface_of(run)
+    facts = measured(run.job, run.layout, run.reading, surface)
+
+    assert abs(facts.worst_mm) > 0.9
+    assert set(codes(with_surface_findings(run, surface, facts))) == {"wrong-depth"}
+
+
+def test_nothing_measured_is_said_in_words() -> None:
+    """Where no width could be measured there is no number: words on the terminal, null in the object."""
+    run = run_of()
+    surface = surface_of(run)
+    facts = replace(
+        measured(run.job, run.layout, run.reading, surface, with_land=False),
+        widths_mm=np.full(len(run.layout.network.tail), np.nan),
+        measured=0,
+        worst_edge=-1,
+        worst_mm=float("nan"),
+    )
+    values = as_json(run, facts, surface)["measured"]
+
+    assert _widths(run, facts).startswith("no groove could be measured")
+    assert values["worst_width"] is None
+    assert values["narrowest_land_mm"] is None
+    assert codes(with_surface_findings(run, surface, facts)) == []
+
+
+@pytest.mark.parametrize(
+    ("worst", "said"),
+    [
+        (0.0002, "as computed to within 0.001 mm"),
+        (0.02, "at most 0.02 mm more"),
+        (-0.02, "at most 0.02 mm less"),
+    ],
+)
+def test_the_worst_width_in_words(worst: float, said: str) -> None:
+    """A difference below the last figure shown is never called none."""
+    run = run_of()
+    facts = replace(
+        measured(run.job, run.layout, run.reading, surface_of(run), with_land=False), worst_mm=worst
+    )
+
+    assert said in _widths(run, facts)
+    assert "0 mm off" not in _widths(run, facts)
+
+
+def test_land_is_measured_inside_the_outline() -> None:
+    """On a round piece the corners of the map are no land: what is left is the disc less the groove."""
+    run = run_of("piece.width=50 mm", "piece.height=50 mm", "piece.outline={shape: circle}")
+    surface = surface_of(run)
+    facts = measured(run.job, run.layout, run.reading, surface)
+    grooves = run.layout.grooves.depth_mm.max() * 2.0 * run.layout.network.cut_mm
+
+    disc = np.pi * 25.0**2
+    assert disc - 1.3 * grooves < facts.land.area_mm2 < disc - 0.7 * grooves

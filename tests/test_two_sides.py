@@ -1,0 +1,122 @@
+"""Writer and reader are two sides that share no way of writing or reading numbers: a mistake in either is found by the other."""
+
+from __future__ import annotations
+
+import ast
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from vcarve.errors import MizoError
+from vcarve.job.load import load_job
+from vcarve.pipeline import make_program
+from vcarve.proofing import dry_run
+
+ROOT = Path(__file__).parent.parent
+SAMPLES = sorted((ROOT / "samples").glob("*.yaml"))
+
+
+def reached_from(start: str) -> set[str]:
+    """Every module of the package that a module imports, directly or through others, itself included."""
+    found, left = set(), [start]
+    while left:
+        name = left.pop()
+        path = ROOT.joinpath(*name.split("."))
+        path = path / "__init__.py" if path.is_dir() else path.with_suffix(".py")
+        if name in found or not path.exists():
+            continue
+        found.add(name)
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.ImportFrom) and (node.module or "").startswith("vcarve"):
+                left += [str(node.module), *(f"{node.module}.{alias.name}" for alias in node.names)]
+            elif isinstance(node, ast.Import):
+                left += [alias.name for alias in node.names if alias.name.startswith("vcarve")]
+    return found
+
+
+def test_the_two_sides_share_the_grammar_and_nothing_else() -> None:
+    """Of all that writer and reader import, however indirectly, only tables of words and the errors are common."""
+    common = reached_from("vcarve.program.writer") & reached_from("vcarve.program.reader")
+
+    assert common <= {"vcarve", "vcarve.errors", "vcarve.program", "vcarve.program.grammar"}
+
+
+def _last_digit_lost(count: int, decimals: int) -> str:
+    """A number cut off instead of rounded: its last decimal is gone."""
+    return f"{int(count / 10) * 10 / 10**decimals:.{decimals}f}"
+
+
+def _point_shifted(count: int, decimals: int) -> str:
+    return f"{count / 10 ** (decimals + 1):.{decimals + 1}f}"
+
+
+def _sign_lost(count: int, decimals: int) -> str:
+    return f"{abs(count) / 10**decimals:.{decimals}f}"
+
+
+def _zeros_lost(count: int, decimals: int) -> str:
+    """The zeros after the point left out, as a careless divmod does: 1.05 becomes 1.5."""
+    whole, part = divmod(abs(count), 10**decimals)
+    return f"{'-' if count < 0 else ''}{whole}.{part}"
+
+
+def _with_exponent(count: int, decimals: int) -> str:
+    return f"{count / 10**decimals:e}"
+
+
+def _rounded_up(count: int, decimals: int) -> str:
+    """Two steps of the last decimal too much."""
+    return f"{(count + 2) / 10**decimals:.{decimals}f}"
+
+
+@pytest.mark.parametrize(
+    "broken", [_last_digit_lost, _point_shifted, _sign_lost, _zeros_lost, _with_exponent, _rounded_up]
+)
+def test_a_mistake_of_the_writer_is_refused(
+    broken: Callable[[int, int], str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A program with wrongly written numbers does not leave the pipeline."""
+    job = load_job(str(ROOT / "samples" / "box-side.yaml"))
+    monkeypatch.setattr("vcarve.program.numbers.decimal", broken)
+    monkeypatch.setattr("vcarve.program.writer.decimal", broken)
+
+    with pytest.raises(MizoError):
+        make_program(job)
+
+
+@pytest.mark.parametrize(
+    "broken",
+    [
+        lambda text: float(text[:-1] or "0"),
+        lambda text: 10.0 * float(text),
+        lambda text: abs(float(text)),
+        lambda text: float(round(float(text), 1)),
+        lambda text: float(int(float(text))),
+        lambda text: float(text) + 0.003,
+    ],
+    ids=["last digit", "point", "sign", "one decimal", "whole", "three steps"],
+)
+def test_a_mistake_of_the_reader_is_refused(
+    broken: Callable[[str], float], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A reader that takes numbers wrongly does not find the lines that were written."""
+    job = load_job(str(ROOT / "samples" / "tea-box-lid.yaml"))
+    text = make_program(job).text
+    assert dry_run(text, file="the program", machine=job.machine, job=job).findings == ()
+    for module in ("reader", "values"):
+        monkeypatch.setattr(f"vcarve.program.{module}.float", broken, raising=False)
+
+    try:
+        findings = dry_run(text, file="the program", machine=job.machine, job=job).findings
+    except MizoError:
+        return
+    assert any(one.severity == "refuse" for one in findings)
+
+
+@pytest.mark.parametrize("sample", SAMPLES, ids=lambda path: path.stem)
+def test_samples_pass_every_check(sample: Path) -> None:
+    """The program of every sample, read back as a file of unknown making, has no finding, not even a caution."""
+    job = load_job(str(sample))
+
+    assert dry_run(make_program(job).text, file="the program", machine=job.machine, job=job).findings == ()
