@@ -75,8 +75,13 @@ def length(curve: Curve) -> float:
     return chord * half / math.sin(half)
 
 
-def parameter(curve: Curve, point: Point, tolerance: float) -> float | None:
-    """Return the parameter of a point that lies on the curve within ``tolerance``, else ``None``."""
+def parameter(
+    curve: Curve, point: Point, tolerance: float, circle: tuple[float, float, float] | None = None
+) -> float | None:
+    """Return the parameter of a point that lies on the curve within ``tolerance``, else ``None``.
+
+    ``circle`` is the centre and radius of an arc where the caller has them.
+    """
     x0, y0, x1, y1, bulge = curve
     px, py = point
     if math.hypot(px - x0, py - y0) <= tolerance:
@@ -90,7 +95,7 @@ def parameter(curve: Curve, point: Point, tolerance: float) -> float | None:
             return None
         t = ((px - x0) * dx + (py - y0) * dy) / (span * span)
     else:
-        cx, cy, radius = centre_radius(curve)
+        cx, cy, radius = circle or centre_radius(curve)
         if abs(math.hypot(px - cx, py - cy) - radius) > tolerance:
             return None
         turn = math.atan2(py - cy, px - cx) - math.atan2(y0 - cy, x0 - cx)
@@ -155,26 +160,30 @@ def meetings(
     """
     found: list[tuple[Point, float, float]] = []
     reach = tolerance if reach is None else reach
+    round_a = centre_radius(a) if a[4] else None
+    round_b = centre_radius(b) if b[4] else None
 
-    def take(point: Point, near: float) -> None:
-        ta, tb = parameter(a, point, near), parameter(b, point, near)
-        if ta is not None and tb is not None:
-            for other, _, _ in found:
-                if math.hypot(point[0] - other[0], point[1] - other[1]) <= near:
-                    return
-            found.append((point, ta, tb))
+    def take(point: Point, ta: float | None, tb: float | None, near: float) -> None:
+        if ta is None or tb is None:
+            return
+        for other, _, _ in found:
+            if math.hypot(point[0] - other[0], point[1] - other[1]) <= near:
+                return
+        found.append((point, ta, tb))
 
     # Ends first: they are exact, and a crossing found next to one is the same place.
-    for x, y in ((a[0], a[1]), (a[2], a[3]), (b[0], b[1]), (b[2], b[3])):
-        take((x, y), reach)
-    if a[4] == 0.0 and b[4] == 0.0:
-        points = _line_line(a, b)
-    elif a[4] == 0.0:
-        points = _line_circle(a, *centre_radius(b), tolerance)
-    elif b[4] == 0.0:
-        points = _line_circle(b, *centre_radius(a), tolerance)
+    for end, own in ((a[0:2], 0.0), (a[2:4], 1.0)):
+        take(end, own, parameter(b, end, reach, round_b), reach)
+    for end, own in ((b[0:2], 0.0), (b[2:4], 1.0)):
+        take(end, parameter(a, end, reach, round_a), own, reach)
+    if round_a is None:
+        points = _line_line(a, b) if round_b is None else _line_circle(a, *round_b, tolerance)
+    elif round_b is None:
+        points = _line_circle(b, *round_a, tolerance)
     else:
-        points = _circle_circle(*centre_radius(a), *centre_radius(b), tolerance)
+        points = _circle_circle(*round_a, *round_b, tolerance)
     for point in points:
-        take(point, tolerance)
+        ta = parameter(a, point, tolerance, round_a)
+        if ta is not None:
+            take(point, ta, parameter(b, point, tolerance, round_b), tolerance)
     return found
