@@ -23,6 +23,7 @@ Ints = npt.NDArray[np.int64]
 Bools = npt.NDArray[np.bool_]
 
 PAIRS = 1 << 18  # pairs of a move and an edge compared together
+TOUCH = 4.0  # stretches of so few tolerances are neighbours that meet at a vertex, not a cut along the edge
 QUARTER = 0.5 * np.pi * (1.0 + 1e-9)  # longer arcs are compared in parts
 
 
@@ -198,12 +199,12 @@ def _by_geometry(parts: _Parts, count: int, network: Network, tolerance_mm: floa
         *(np.concatenate([getattr(one, field.name) for one in several]) for field in fields(_Stretches))
     )
     gain = (all_.high - all_.low) * edge_length[all_.edge]
-    kept = _one_edge_each(all_.part, gain, all_.off, length, 4.0 * tolerance_mm)
+    kept = _one_edge_each(all_.part, gain, all_.off, length, TOUCH * tolerance_mm)
     all_, gain = all_.take(kept), gain[kept]
     owner = parts.owner[all_.part]
     along = np.bincount(owner, weights=gain, minlength=count)
     whole = np.bincount(parts.owner, weights=length, minlength=count)
-    stray = np.flatnonzero(along < whole - 4.0 * tolerance_mm - 1e-3 * tolerance_mm * whole)
+    stray = np.flatnonzero(along < whole - 2.0 * TOUCH * tolerance_mm - 1e-3 * tolerance_mm * whole)
     return _Found(owner, cut[all_.edge], all_.low, all_.high, all_.z_low, all_.z_high, stray)
 
 
@@ -215,7 +216,7 @@ def _stretches(
         shares(ends[part, :2], edges.a[edge], edges.b[edge], edges.bulge[edge]) for ends in (parts.a, parts.b)
     )
     low, high = np.clip(np.minimum(first, last), 0.0, 1.0), np.clip(np.maximum(first, last), 0.0, 1.0)
-    good = np.flatnonzero((high - low) * edge_length[edge] > tolerance_mm)
+    good = np.flatnonzero((high - low) * edge_length[edge] > TOUCH * tolerance_mm)
     part, edge, low, high = part[good], edge[good], low[good], high[good]
     a, b, bulge = parts.a[part], parts.b[part], parts.bulge[part]
 

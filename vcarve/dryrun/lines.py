@@ -9,7 +9,7 @@ from scipy.spatial import cKDTree
 
 from vcarve.dryrun.bends import away_mm, boxes, spots
 from vcarve.dryrun.codes import finding, listed
-from vcarve.dryrun.coverage import Covered, again, covered, union
+from vcarve.dryrun.coverage import TOUCH, Covered, again, covered, union
 from vcarve.dryrun.track import Track, last_decimal_mm
 from vcarve.errors import Finding
 from vcarve.groove.model import Grooves
@@ -34,7 +34,8 @@ def line_findings(
     which = np.flatnonzero(cutting & seen.across)
     cover = covered(seen.moves, which, seen.start_mm[which], seen.end_mm[which], network, tolerance_mm)
     slack = 1e-3 + 0.51 * last_decimal_mm(job.machine)
-    lacking, reach = _lacking(cover, network, grooves, slack)
+    least = 2.0 * TOUCH * max(tolerance_mm, 0.5 * slack)  # shorter stretches count for nothing
+    lacking, reach = _lacking(cover, network, grooves, slack, least)
     untouched = int(np.count_nonzero(network.cut & (reach == 0.0)))
     if len(cover.stray) > OTHER_JOB * max(len(which), 1) and untouched > OTHER_JOB * network.edges:
         sentence = (
@@ -47,8 +48,8 @@ def line_findings(
         *_stray(seen, cover.stray, "This move cuts where the pattern has no line."),
         *_plunges(seen, np.flatnonzero(cutting & ~seen.across), network, grooves, tolerance_mm, slack),
         *_too_deep(seen, cover, network, grooves, slack),
-        *_missed(seen, cover, network, grooves, lacking, slack),
-        *_recuts(seen, cover, network, grooves, job, recut_mm, slack),
+        *_missed(seen, cover, network, grooves, lacking, slack, least),
+        *_recuts(seen, cover, network, grooves, job, recut_mm, slack, least),
     ]
 
 
@@ -111,7 +112,9 @@ def _plunges(
     ]
 
 
-def _lacking(cover: Covered, network: Network, grooves: Grooves, slack: float) -> tuple[Ints, Floats]:
+def _lacking(
+    cover: Covered, network: Network, grooves: Grooves, slack: float, least: float
+) -> tuple[Ints, Floats]:
     """Return the edges not cut to their depth from end to end, and how deep each edge is cut anywhere."""
     wanted, length = grooves.depth_mm, network.length_mm
     reach = np.zeros(len(length))
@@ -119,8 +122,8 @@ def _lacking(cover: Covered, network: Network, grooves: Grooves, slack: float) -
     full = cover.shallow_mm >= wanted[cover.edge] - slack
     whole = union(cover.edge[full], cover.low[full], cover.high[full], len(length))
     # Edges shorter than the program's own rounding cannot be told from points.
-    open_ = network.cut & (length > 4.0 * slack)
-    return np.flatnonzero(open_ & (whole < 1.0 - 4.0 * slack / np.maximum(length, 1e-9))), reach
+    open_ = network.cut & (length > least)
+    return np.flatnonzero(open_ & (whole < 1.0 - least / np.maximum(length, 1e-9))), reach
 
 
 def _too_deep(seen: Track, cover: Covered, network: Network, grooves: Grooves, slack: float) -> list[Finding]:
@@ -139,12 +142,12 @@ def _too_deep(seen: Track, cover: Covered, network: Network, grooves: Grooves, s
 
 
 def _missed(
-    seen: Track, cover: Covered, network: Network, grooves: Grooves, lacking: Ints, slack: float
+    seen: Track, cover: Covered, network: Network, grooves: Grooves, lacking: Ints, slack: float, least: float
 ) -> list[Finding]:
     """Edges that no move covers from end to end, and edges that are covered but somewhere too shallow."""
     wanted = grooves.depth_mm
     touched = union(cover.edge, cover.low, cover.high, len(wanted))
-    whole = touched[lacking] >= 1.0 - 4.0 * slack / network.length_mm[lacking]
+    whole = touched[lacking] >= 1.0 - least / network.length_mm[lacking]
     short = np.flatnonzero(cover.shallow_mm < wanted[cover.edge] - slack)
     depth, last = np.zeros(len(wanted)), np.full(len(wanted), -1)
     np.maximum.at(depth, cover.edge[short], cover.shallow_mm[short])
@@ -176,11 +179,12 @@ def _recuts(
     job: Job,
     recut_mm: float | None,
     slack: float,
+    least: float,
 ) -> list[Finding]:
     """Travel along a line where a move before has been as deep or deeper already."""
     length = network.length_mm
     share = again(cover.edge, cover.move, cover.low, cover.high, cover.shallow_mm, cover.deep_mm, slack)
-    rows = np.flatnonzero(share * length[cover.edge] > 4.0 * slack)
+    rows = np.flatnonzero(share * length[cover.edge] > least)
     if not len(rows):
         return []
     travelled = float((share * length[cover.edge])[rows].sum())
