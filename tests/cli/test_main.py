@@ -102,8 +102,8 @@ def test_errors_become_messages_and_exit_codes(
     def fail(*_: Any) -> None:
         raise error
 
-    monkeypatch.setattr("vcarve.job.load.woods", fail)
-    done = CliRunner().invoke(cli, ["woods"])
+    monkeypatch.setattr("vcarve.job.starter.starter_text", fail)
+    done = CliRunner().invoke(cli, ["new"])
 
     assert done.exit_code == code
     assert done.stdout == ""

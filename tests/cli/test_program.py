@@ -150,6 +150,29 @@ def test_wrong_calls_change_nothing(job: Path, words: list[str], sentence: str) 
     assert job.read_text() == JOB
 
 
+@pytest.mark.parametrize(
+    ("pattern", "told"),
+    [
+        ("{name: kaku-asanohu, pitch: 10 mm}", "tile.yaml:3: pattern.name: 'kaku-asanohu': there is no"),
+        ("{name: asanoha, pitch: 0.001 mm}", "tile.yaml:3: pattern.pitch: '0.001 mm': this pitch"),
+        ("{drawing: no.svg}", "no.svg: "),
+    ],
+)
+def test_what_is_found_later_names_file_and_line(job: Path, pattern: str, told: str) -> None:
+    """A value that is only found wrong when the pattern is laid out is told with its place all the same."""
+    job.write_text(JOB.replace("{name: kaku-asanoha, pitch: 10 mm}", pattern))
+    program, lines = run("program", "tile.yaml", "-o", "t.nc"), run("lines", "tile.yaml", "-o", "t.svg")
+
+    assert (program.exit_code, lines.exit_code) == (2, 2)
+    assert told in program.stderr
+    assert told in lines.stderr
+
+
+def test_nothing_to_write_is_not_said_of_commands_that_only_tell() -> None:
+    """A wrong question at the bench is answered without a word of files."""
+    assert "written" not in run("width", "--angle", "steep").stderr
+
+
 def test_a_job_that_must_not_be_cut(job: Path) -> None:
     """Every finding at once, exit code 1, and the former program stays byte for byte."""
     Path("tile.nc").write_bytes(b"former")

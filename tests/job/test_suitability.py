@@ -43,6 +43,7 @@ def test_a_suitable_job_has_no_findings() -> None:
     ("sets", "code", "severity"),
     [
         (["bit.shank=8"], "collet", "refuse"),
+        (["groove={ground: 1, leaf: 0.0009}"], "too-shallow", "refuse"),
         (["groove.depth=3.18"], "bit-too-short", "refuse"),
         (["piece.thickness=2"], "through-the-piece", "refuse"),
         (["piece.thickness=2.99"], "thin-floor", "caution"),
@@ -67,6 +68,7 @@ def test_each_finding(sets: list[str], code: str, severity: str) -> None:
     [
         ["bit.shank=6.38"],
         ["groove.depth=3.175"],
+        ["groove.depth=0.001"],
         ["piece.thickness=3"],
         ["piece.width=250"],
         ["piece.height=150"],

@@ -14,7 +14,7 @@ from vcarve.errors import InputError, Problem
 @click.option("--set", "sets", metavar="KEY=VALUE", multiple=True, help="Change a value of the job.")
 def lines(job: str, output: str, sets: tuple[str, ...]) -> None:
     """Draw a job's lines, the outlines of its grooves and its land, true to scale in millimetres."""
-    from vcarve.job.load import load_job
+    from vcarve.job.load import open_job, placed
     from vcarve.layout import lay_out
     from vcarve.view.lines_out import lines_dxf, lines_svg
 
@@ -22,8 +22,9 @@ def lines(job: str, output: str, sets: tuple[str, ...]) -> None:
     if kind not in ("svg", "dxf"):
         raise InputError(Problem(key="--output", value=output, want="the name must end in .svg or .dxf"))
     claim((output,), inputs=(job,))
-    loaded = load_job(job, sets)
-    layout = lay_out(loaded)
+    loaded, document = open_job(job, sets)
+    with placed(document):
+        layout = lay_out(loaded)
     page = (loaded.piece.width_mm, loaded.piece.height_mm)
     draw = lines_svg if kind == "svg" else lines_dxf
     write_whole([(output, draw(layout.network, layout.grooves, layers=layout.layers, piece_mm=page))])

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import shlex
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 import click
@@ -125,7 +126,13 @@ def patterns(name: str | None, picture: str | None, page: str | None, json_: boo
         raise InputError("--picture needs the name of a pattern; all of them on one page: --page FILE.html")
     claim((picture, page), inputs=(name,))
     outputs: list[tuple[str, str | bytes]] = []
-    chosen = [pattern(name)] if name is not None else list(catalogue())
+    try:
+        chosen = [pattern(name)] if name is not None else list(catalogue())
+    except InputError as error:
+        # Said of a job's key; here the name was typed by itself.
+        raise InputError(
+            replace(one, key=None) if one.key == "pattern.name" else one for one in error.problems
+        ) from None
     if picture is not None:
         from vcarve.gallery import pattern_picture
 

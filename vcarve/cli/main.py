@@ -29,6 +29,7 @@ COMMANDS = {
     "schema": ("vcarve.cli.lists", "schema", "JSON Schema of job, machine and pattern files."),
     "completion": ("vcarve.cli.lists", "completion", "Completion of commands for the shell."),
 }
+WRITERS = {"program", "dry-run", "lines", "patterns", "new"}  # commands that can write files
 
 
 class Group(click.Group):
@@ -70,22 +71,22 @@ class Group(click.Group):
         try:
             return super().invoke(ctx)
         except MizoError as error:
-            fail(error)
+            fail(error, writes=ctx.invoked_subcommand in WRITERS)
         except KeyboardInterrupt:
             click.echo("Stopped.", err=True)
             raise click.exceptions.Exit(EXIT_STOPPED) from None
 
 
-def fail(error: MizoError) -> NoReturn:
-    """Print an error and leave with its exit code."""
+def fail(error: MizoError, *, writes: bool = True) -> NoReturn:
+    """Print an error and leave with its exit code; ``writes`` says that the command would have written files."""
     if isinstance(error, InputError):
-        count = len(error.problems)
         for problem in error.problems:
             click.echo(f"{click.style('wrong', fg='red', bold=True)}  {problem}", err=True)
-        if count > 1:
-            click.echo(f"{count} problems; nothing was written.", err=True)
-        else:
-            click.echo("Nothing was written.", err=True)
+        count = f"{len(error.problems)} problems" if len(error.problems) > 1 else ""
+        written = "nothing was written" if writes else ""
+        last = "; ".join(part for part in (count, written) if part)
+        if last:
+            click.echo(f"{last[0].upper()}{last[1:]}.", err=True)
     elif isinstance(error, RefusedError):
         for finding in error.findings:
             word = "must not be cut" if finding.severity == "refuse" else "caution"

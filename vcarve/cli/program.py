@@ -32,15 +32,15 @@ def program(
     The program is read back and dry-run before it is written; if a check fails, nothing is. Without -o only the
     summary is printed. JOB.yaml may be - for standard input.
     """
-    from vcarve.job.load import load_job
+    from vcarve.job.load import open_job, placed
     from vcarve.pipeline import make_program
     from vcarve.report import plan_sentence, sentences
 
     if picture is not None and picture != "-" and not picture.lower().endswith(".svg"):
         raise InputError(Problem(key="--picture", value=picture, want="the name must end in .svg"))
     claim((output, picture, page), inputs=(job,))
-    loaded = load_job(job, sets)
-    with Bar() as bar:
+    loaded, document = open_job(job, sets)
+    with placed(document), Bar() as bar:
         made = make_program(loaded, progress=bar)
     outputs: list[tuple[str, str | bytes]] = []
     if output is not None:

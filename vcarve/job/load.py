@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 from functools import cache
 from pathlib import Path
 from typing import Any, TypeVar
@@ -116,8 +117,31 @@ def load_job_file(path: str, sets: Iterable[str] = ()) -> JobFile:
 
 def load_job(path: str, sets: Iterable[str] = ()) -> Job:
     """Read a job file and look up every name in it; paths inside it are looked up from the file's folder."""
+    return open_job(path, sets)[0]
+
+
+def open_job(path: str, sets: Iterable[str] = ()) -> tuple[Job, Document]:
+    """Read a job as ``load_job`` does; the document tells where each of its keys was written (see ``placed``)."""
     document = read_document(path, sets)
-    return resolve(_with_names_checked(document), document.folder, document)
+    return resolve(_with_names_checked(document), document.folder, document), document
+
+
+@contextmanager
+def placed(document: Document) -> Iterator[None]:
+    """Give problems that later rooms find in a job's keys the file and the line where the key was written."""
+    try:
+        yield
+    except InputError as error:
+        raise InputError(in_order(_placed(document, problem) for problem in error.problems)) from None
+
+
+def _placed(document: Document, problem: Problem) -> Problem:
+    if problem.file is not None or problem.key is None:
+        return problem
+    path = tuple(int(part) if part.isdecimal() else part for part in problem.key.split("."))
+    if path[0] not in document.tree:
+        return problem
+    return document.problem(path, problem.want, problem.value)
 
 
 def resolve(job: JobFile, folder: str = ".", document: Document | None = None) -> Job:

@@ -8,6 +8,7 @@ from vcarve.quantity import format_mm
 
 # Wood left under the deepest groove: common practice, no source.
 FLOOR_LEAST_MM = 1.0
+MM_PER_INCH = 25.4
 SHANK_PLAY_MM = 0.05  # a 1/8 inch shank is 3.175 mm; profiles may say 3.18 or 3.2
 
 
@@ -34,6 +35,15 @@ def _bit(job: Job, deepest_mm: float) -> list[Finding]:
             Finding(
                 code="collet",
                 sentence=f"The bit's shank is {format_mm(bit.shank_mm)}; {machine.name} has collets for {held}.",
+            )
+        )
+    step = 10.0**-machine.decimals * (MM_PER_INCH if machine.units == "inch" else 1.0)
+    shallowest = min(job.ground_mm, job.leaf_mm)
+    if shallowest < step:
+        found.append(
+            Finding(
+                code="too-shallow",
+                sentence=f"A groove {shallowest:g} mm deep is none: programs for {machine.name} give heights to {step:g} mm.",
             )
         )
     deepest = deepest_asked_mm(job)
