@@ -255,3 +255,12 @@ def test_inside(shape):
 
     assert (inside(region, spots) == contains(region, spots)).all()
     assert area_mm2(region) > 0
+
+
+def test_short_side_of_the_outline():
+    """A side of the outline of a quarter micrometre, left between two roundings, becomes a corner."""
+    region = rounded_rectangle(17.0, 13.60025, 6.8)
+    network = grid(4.0, region, shift_mm=(0.3, 0.2), edge="plain")
+
+    assert network.length_mm.min() > SNAP_MM - 1e-5
+    assert network.length_mm[~network.cut].sum() == pytest.approx(perimeter_mm(region), abs=1e-3)

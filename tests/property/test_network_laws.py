@@ -10,14 +10,16 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from vcarve.network.build import build
+from vcarve.network.build import build, build_lines
 from vcarve.network.model import Network
 from vcarve.network.noding import SNAP_MM
 from vcarve.network.unit import unit_network
 from vcarve.pattern.catalogue import names, pattern
 from vcarve.pattern.fit import rectangular_repeat
-from vcarve.pattern.model import Pattern
-from vcarve.pattern.region import Region, Ring, chords, rectangle
+from vcarve.pattern.inset import inset
+from vcarve.pattern.model import Line, Pattern
+from vcarve.pattern.region import Region, Ring, area_mm2, chords, perimeter_mm, rectangle
+from vcarve.pattern.shapes import rounded_rectangle
 
 LAW = settings(deadline=None, derandomize=True, max_examples=40)
 
@@ -259,3 +261,82 @@ def test_awkward_numbers(key, size, pitch, angle, half, mirror, edge):
     assert network.length_mm.min() > SNAP_MM - 1e-5
     assert areas(network).sum() == pytest.approx(size * size, rel=1e-6)
     assert np.abs(network.xy_mm).max() <= size / 2.0 + 1e-6
+
+
+places = st.tuples(st.integers(-6, 6), st.integers(-6, 6), st.integers(-3, 3), st.integers(-3, 3)).map(
+    lambda p: (p[0] * 50.0 / 6.0 + p[2] / 2000.0, p[1] * 50.0 / 6.0 + p[3] / 2000.0)
+)
+drawn = st.lists(
+    st.tuples(places, places, st.sampled_from([0.0, 0.0, 1.0, -1.0, 0.5, math.tan(math.pi / 8.0)])).filter(
+        lambda line: math.dist(line[0], line[1]) > 1.0
+    ),
+    min_size=1,
+    max_size=25,
+)
+
+
+@settings(deadline=None, derandomize=True, max_examples=150)
+@given(drawing=drawn, frame=st.booleans())
+def test_careless_drawings(drawing, frame):
+    """Law: lines and arcs whose ends meet only to a thousandth or two become a network that proves itself, without specks."""
+    lines = [Line(start=start, end=end, bulge=bulge) for start, end, bulge in drawing]
+    frames = ((rectangle(50.0, 50.0), 2),) if frame else ()
+    network = build_lines(lines, region=rectangle(90.0, 90.0), frames=frames)
+
+    assert network.length_mm.min() > SNAP_MM - 1e-5
+    assert areas(network).sum() == pytest.approx(90.0**2, rel=1e-6)
+
+
+@settings(deadline=None, derandomize=True, max_examples=100)
+@given(drawing=drawn)
+def test_straight_drawings_are_their_union(drawing):
+    """Law: the edges of a drawing of straight lines meet only at their ends and are no longer than shapely's union of the lines.
+
+    They may be shorter by what lies side by side within 2 µm, which becomes one.
+    """
+    lines = [Line(start=start, end=end) for start, end, _ in drawing]
+    network = build_lines(lines, region=rectangle(110.0, 110.0), edge="plain")
+    xy = network.xy_mm
+    cut = network.cut
+    strings = shapely.linestrings(np.stack([xy[network.tail[cut]], xy[network.head[cut]]], axis=1))
+    union = shapely.unary_union(shapely.linestrings([(line.start, line.end) for line in lines]))
+
+    assert shapely.get_num_geometries(shapely.unary_union(strings, grid_size=1e-6)) == len(strings)
+    assert network.cut_mm <= union.length + 4.0 * SNAP_MM * len(strings)
+    together = shapely.multilinestrings(strings)
+    assert shapely.hausdorff_distance(union, together, densify=0.02) < 6.0 * SNAP_MM
+
+
+@settings(deadline=None, derandomize=True, max_examples=60)
+@given(
+    key=keys,
+    size=sizes,
+    density=densities,
+    shift=shifts,
+    angle=angles,
+    margin=st.floats(0.5, 6.0),
+    radius=st.floats(0.1, 0.48),
+)
+def test_frames_close_cells(key, size, density, shift, angle, margin, radius):
+    """Law: frames and margins cut through any pattern anywhere without an open cell, a doubled line or a speck."""
+    made = pattern(key)
+    piece = rounded_rectangle(size, size * 0.8, round(radius * size * 0.8, 3))
+    frame = inset(piece, round(margin, 3))
+    network = build(
+        made,
+        region=piece,
+        pitch_mm=pitch_for(made, size, density),
+        rotate_deg=angle,
+        shift_mm=shift,
+        frames=((frame, 2),),
+    )
+    bare = build(
+        made, region=piece, pitch_mm=pitch_for(made, size, density), rotate_deg=angle, shift_mm=shift
+    )
+
+    assert network.length_mm.min() > SNAP_MM - 1e-5
+    assert areas(network).sum() == pytest.approx(area_mm2(piece), rel=1e-6)
+    # A line that touches a round corner of the frame is one with it where they are within 2 µm: sqrt(8 R h) long.
+    shared = 8.0 * math.sqrt(8.0 * radius * size * SNAP_MM)
+    added = network.cut_mm - bare.cut_mm
+    assert perimeter_mm(frame) - shared < added < perimeter_mm(frame) + 20.0 * SNAP_MM

@@ -141,12 +141,15 @@ def _pass(
 
     # Places of one curve that have become one vertex count once (arcs turn by half a circle at most, so none is lost).
     order = np.lexsort((place, owner))
-    owner, at, place = owner[order], at[order], place[order]
+    owner, at, place, xy = owner[order], at[order], place[order], xy[order]
     fresh = np.ones(len(order), dtype=bool)
     fresh[1:] = (owner[1:] != owner[:-1]) | (at[1:] != at[:-1])
     begin = np.flatnonzero(fresh)
     last = np.append(begin[1:], len(order)) - 1
-    t = np.where(place[begin] == 0.0, 0.0, place[last])
+    # Of several, the parameter that counts is an end's, else the one next to where the vertex is, so that arcs keep their circle.
+    run = np.cumsum(fresh) - 1
+    near = _first_of(run, np.lexsort((np.hypot(*(xy - vertices[at]).T), run)))
+    t = np.where(place[begin] == 0.0, 0.0, np.where(place[last] == 1.0, 1.0, place[near]))
     owner, at = owner[begin], at[begin]
     edge = np.flatnonzero(owner[1:] == owner[:-1])
     source = owner[edge]
