@@ -30,8 +30,9 @@ from vcarve.plan.pairing import SMALL, Pairing, Task
 from vcarve.plan.tjoin import FROM_START, LIFT, TO_END
 
 HEIGHTS = 8
-MOST = 600  # components up to which moats are tried; equal prices make the matching slow beyond
+MOST = 600  # components up to which clusters have moats; the many equal prices make the matching slow beyond
 ROUNDS = 24
+FEWER = 5  # rounds beyond
 
 
 def raise_bound(task: Task, plain: Pairing, upper_s: float) -> tuple[float, list[Pairing]]:
@@ -41,7 +42,7 @@ def raise_bound(task: Task, plain: Pairing, upper_s: float) -> tuple[float, list
     """
     count = len(task.even)
     best, met = plain.cost_s, [plain]
-    clusters = _clusters(task) if count <= MOST else []
+    clusters = _clusters(task)
     if not clusters:
         return best, met
     graph = task.graph
@@ -51,7 +52,7 @@ def raise_bound(task: Task, plain: Pairing, upper_s: float) -> tuple[float, list
     hold = task.component[graph.ref[tie]]
     prices = [cap.copy() for _, cap in clusters]
     strength = 1.0
-    for _ in range(ROUNDS):
+    for _ in range(ROUNDS if count <= MOST else FEWER):
         discount = np.zeros(len(graph.kind))
         for (label, _), price in zip(clusters, prices, strict=True):
             discount[lift] += np.where(label[at] != label[to], price[label[at]] + price[label[to]], 0.0)
@@ -108,18 +109,21 @@ def _clusters(task: Task) -> list[tuple[Ints, Floats]]:
     result: list[tuple[Ints, Floats]] = []
     alone = np.where(~task.even & small, share, 0.0)
     if alone.any():
-        result.append((np.arange(count, dtype=np.int64), alone))
+        each: Ints = np.arange(count, dtype=np.int64)
+        result.append((each, alone))
+    if count > MOST:
+        return result
     room = share if giant.any() else np.inf
     used = alone * giant.any()
     for place, height in enumerate(found.tolist()):
         inside = gap <= height + 2e-6
-        size, label = connected_components(
+        size, found_label = connected_components(
             coo_matrix((np.ones(inside.sum(), np.int8), (at[inside], to[inside])), shape=(count, count)),
             directed=False,
         )
         if size == 1:
             break
-        label = label.astype(np.int64)
+        label: Ints = found_label.astype(np.int64)
         beyond = np.full(size, np.inf)
         away = label[at] != label[to]
         np.minimum.at(beyond, label[at[away]], gap[away])

@@ -26,7 +26,8 @@ class Plan:
     """Passes over half-edges of a network.
 
     Shapes: S steps, P passes.  Step ``i`` walks half-edge ``half_edge[i]`` (see ``network.model``) with the bit at
-    ``depth_mm[i]`` below the surface; ``recut[i]`` says that the step is travel: the edge is, or will be, cut to its depth by another step.  Pass ``p`` is the steps
+    ``depth_mm[i]`` below the surface; ``recut[i]`` says that the step is travel: the edge
+    is, or will be, cut to its depth by another step.  Pass ``p`` is the steps
     ``pass_start[p]`` to ``pass_start[p + 1]``; within a pass each step starts where the one before it ended, and where
     the depth changes the bit moves straight down or up in place.  Between passes the bit lifts to ``hop_mm``.
     """

@@ -114,6 +114,11 @@ def _times(web: Web, steady: Rates, each: Tour, start: tuple[float, float], dept
     return total
 
 
+def as_plan(web: Web, steady: Rates, each: Tour, start: tuple[float, float]) -> Plan:
+    """A simple order of cutting in one level as a plan, so that the same writer and clock can time it; no proof."""
+    return _record(web, steady, each, start, level_depths(web, np.inf), 0.0, 0.0)
+
+
 def _record(
     web: Web,
     steady: Rates,

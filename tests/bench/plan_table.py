@@ -1,0 +1,190 @@
+"""Print how near plans are to the least possible: every catalogue pattern at three pitches, and growth with size.
+
+Run from the repository: ``python tests/bench/plan_table.py [table|hemp|sizes]``; without a word, all three.
+Shares and ratios come from this one run.  ``clock`` times are those of the written program, read back.
+"""
+
+from __future__ import annotations
+
+import math
+import resource
+import sys
+import time
+
+import numpy as np
+
+from vcarve.dryrun.clock import run
+from vcarve.job.records import Bit, Job, Machine, PatternChoice, Piece, Wood, Zero
+from vcarve.network.build import build
+from vcarve.pattern.catalogue import names, pattern
+from vcarve.pattern.region import rectangle
+from vcarve.plan.baselines import cell_by_cell, fewest_passes, nearest_end
+from vcarve.plan.bound import best_pairing
+from vcarve.plan.costs import rates, work_zero_mm
+from vcarve.plan.planner import as_plan, from_pairing, plan
+from vcarve.plan.web import weave
+from vcarve.program.reader import read
+from vcarve.program.writer import write
+
+DEPTH_MM = 2.0
+
+
+def job_of(size_mm, hop_mm=1.0, recut="allow"):
+    machine = Machine.model_validate(
+        {
+            "name": "m",
+            "title": "m",
+            "travel": {"x": 9000, "y": 9000, "z": 60},
+            "rapid": {"x": 2000, "y": 2000, "z": 1000},
+            "acceleration": {"x": 200, "y": 200, "z": 100},
+            "feed-max": {"x": 2000, "y": 2000, "z": 1000},
+            "spindle": {"min": 1000, "max": 20000, "spin-up": 0},
+            "collets": [3.175],
+        }
+    )
+    wood = Wood.model_validate(
+        {
+            "name": "w",
+            "title": "w",
+            "hardness": 1000,
+            "gravity": 0.6,
+            "chip-low": 0.01,
+            "chip-high": 0.02,
+            "plunge-share": 0.3,
+            "step": 2,
+            "tint": "#aabbcc",
+        }
+    )
+    return Job(
+        title="",
+        piece=Piece(width_mm=size_mm, height_mm=size_mm, thickness_mm=12, wood="w"),
+        wood=wood,
+        pattern=PatternChoice(name="x", across=2),
+        ground_mm=DEPTH_MM,
+        leaf_mm=DEPTH_MM,
+        step_mm=9,
+        bit=Bit(angle_deg=90, diameter_mm=6, shank_mm=3),
+        machine=machine,
+        cut_mm_min=600,
+        plunge_mm_min=200,
+        spindle_rpm=12000,
+        zero=Zero(),
+        recut=recut,
+        hop_mm=hop_mm,
+    )
+
+
+def network_of(name, size_mm, pitch_mm):
+    return build(pattern(name), region=rectangle(size_mm, size_mm), pitch_mm=pitch_mm)
+
+
+def clock_s(job, network, made):
+    return run(read(write(job, network, made, [])).moves, job.machine).total_s
+
+
+def one(name, size_mm, pitch_mm, hop_mm=1.0):
+    """Plan, bound, and the clock's times of ours and of the three simple plans."""
+    job = job_of(size_mm, hop_mm)
+    network = network_of(name, size_mm, pitch_mm)
+    depth = np.full(len(network.tail), DEPTH_MM)
+    began = time.perf_counter()
+    ours = plan(network, depth, job)
+    spent = time.perf_counter() - began
+    steady, start = rates(job), work_zero_mm(job)
+    web = weave(network, depth, steady)
+    found, _ = best_pairing(web, steady, recut=True, start_mm=start)
+    walked = from_pairing(web, steady, found[0], start)
+    simple = [
+        as_plan(web, steady, each, start)
+        for each in (cell_by_cell(network, web), nearest_end(web, start), fewest_passes(web, steady, start))
+    ]
+    times = [clock_s(job, network, each) for each in (ours, *simple)]
+    return network, ours, len(found[0].even), walked, times, spent
+
+
+def table():
+    print(
+        f"{'pattern':18}{'pitch':>7}{'edges':>7}{'parts':>6}{'plan s':>10}{'bound s':>10}{'above':>8}", end=""
+    )
+    print(f"{'corners/alone s':>18}{'clock s':>9}{'cells':>7}{'nearest':>8}{'fewest':>7}{'spent s':>8}")
+    corners = np.zeros(2)
+    worst = {"connected": 0.0, "others": 0.0}
+    slower = []
+    for name in names():
+        for repeats in (3, 6, 12):
+            size = 120.0
+            pitch = size / repeats / (math.sqrt(pattern_area(name)) if pattern_area(name) > 4 else 1.0)
+            network, ours, parts, walked, times, spent = one(name, size, pitch)
+            above = 100.0 * (ours.proof.plan_s / ours.proof.bound_s - 1.0)
+            kind = "connected" if parts == 1 else "others"
+            worst[kind] = max(worst[kind], above)
+            corners += walked.loss_s, walked.best_loss_s
+            ratios = [times[0] / each for each in times[1:]]
+            if max(ratios) > 1.0:
+                slower.append((name, round(pitch, 2), [round(r, 4) for r in ratios]))
+            print(f"{name:18}{pitch:7.2f}{network.edges:7}{parts:6}{ours.proof.plan_s:10.2f}", end="")
+            print(
+                f"{ours.proof.bound_s:10.2f}{above:7.3f}%{walked.loss_s:9.2f}/{walked.best_loss_s:8.2f}",
+                end="",
+            )
+            print(f"{times[0]:9.1f}" + "".join(f"{r:7.3f}" for r in ratios) + f"{spent:9.2f}", flush=True)
+    print(f"worst above the bound: connected {worst['connected']:.3f} %, others {worst['others']:.3f} %")
+    print(
+        f"corner loss over the table: {corners[0]:.1f} s, {100 * (corners[0] / corners[1] - 1):.1f} % above alone"
+    )
+    print("slower than a simple plan:", slower or "never")
+
+
+def pattern_area(name):
+    """Area of the unit cell in units of the pitch squared: large cells get a finer pitch."""
+    a, b = np.asarray(pattern(name).a1), np.asarray(pattern(name).a2)
+    return abs(float(a[0] * b[1] - a[1] * b[0]))
+
+
+def hemp():
+    _, ours, _, _, times, _ = one("kaku-asanoha", 100.0, 50.0, hop_mm=5.0)
+    print("100 mm square hemp leaf, hop 5 mm:", ours.proof)
+    print(f"  clock: ours {times[0]:.2f} s = {times[0] / times[1]:.4f} of cell by cell,", end=" ")
+    print(f"{times[0] / times[2]:.4f} of nearest end, {times[0] / times[3]:.4f} of fewest passes")
+
+
+def sizes(limit=1_000_000):
+    spent = []
+    for name in ("kaku-asanoha", "masu-tsunagi"):
+        spent.clear()
+        for edges in (10_000, 100_000, 1_000_000):
+            if edges > limit or (name == "masu-tsunagi" and edges > 100_000):
+                continue
+            pitch = 10.0
+            per_area = network_of(name, 200.0, pitch).edges / 200.0**2
+            size = round(math.sqrt(edges / per_area) / pitch) * pitch
+            began = time.perf_counter()
+            network = network_of(name, size, pitch)
+            stages, last = [("network", time.perf_counter() - began)], [time.perf_counter(), ""]
+
+            def tell(stage, _share, last=last, stages=stages):
+                now = time.perf_counter()
+                if last[1]:
+                    stages.append((last[1], now - last[0]))
+                last[:] = [now, stage]
+
+            made = plan(network, np.full(len(network.tail), DEPTH_MM), job_of(size), progress=tell)
+            total = time.perf_counter() - began
+            spent.append((network.edges, total))
+            peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e6
+            above = 100.0 * (made.proof.plan_s / made.proof.bound_s - 1.0)
+            print(
+                f"{name} {network.edges} edges: {total:.1f} s, peak {peak:.2f} GB, {above:.3f} % above,",
+                end=" ",
+            )
+            print(", ".join(f"{stage} {s:.1f} s" for stage, s in stages), flush=True)
+        for (e0, t0), (e1, t1) in zip(spent, spent[1:], strict=False):
+            print(
+                f"  {e0} -> {e1} edges: time grows as edges to the power {math.log(t1 / t0) / math.log(e1 / e0):.2f}"
+            )
+
+
+if __name__ == "__main__":
+    chosen = sys.argv[1:] or ["hemp", "table", "sizes"]
+    for part in chosen:
+        {"table": table, "hemp": hemp, "sizes": sizes}[part]()

@@ -1,0 +1,171 @@
+"""Whole plans: the hemp leaf's figures, the bound over catalogue patterns, levels and depths, and what every plan keeps."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from vcarve.plan.baselines import cell_by_cell, fewest_passes, nearest_end
+from vcarve.plan.bound import best_pairing
+from vcarve.plan.costs import rates, work_zero_mm
+from vcarve.plan.planner import from_pairing, plan
+from vcarve.plan.timing import clock, corners_s
+from vcarve.plan.web import weave
+
+
+def assert_sound(network, depth_mm, made, *, levels=1):
+    """Every edge is cut at its depth once per level and never deeper, and every pass is one connected run."""
+    edge, back = made.half_edge // 2, made.half_edge % 2
+    begin = np.where(back == 0, network.tail[edge], network.head[edge])
+    end = np.where(back == 0, network.head[edge], network.tail[edge])
+    first = set(made.pass_start[:-1].tolist())
+    own = ~made.recut
+    deepest = np.zeros(len(network.tail))
+    np.maximum.at(deepest, edge, made.depth_mm)
+
+    assert np.allclose(deepest[network.cut], np.asarray(depth_mm)[network.cut])
+    assert (made.depth_mm <= np.asarray(depth_mm)[edge] + 1e-9).all()
+    assert (np.bincount(edge[own], minlength=len(network.tail))[network.cut] >= 1).all()
+    assert np.bincount(edge[own]).max() <= levels
+    assert all(i in first or begin[i] == end[i - 1] for i in range(len(edge)))
+    length = network.length_mm[edge]
+    assert made.cut_mm == pytest.approx(float(length[own].sum()))
+    assert made.recut_mm == pytest.approx(float(length[~own].sum()))
+
+
+def test_hemp_leaf_without_recuts_takes_the_published_number_of_passes(catalogued, job_of):
+    """16 odd vertices make 8 passes over 1660.822 mm (closed forms of the pattern's check values)."""
+    network = catalogued("kaku-asanoha", 100.0, 50.0)
+    depth = np.full(len(network.tail), 2.0)
+
+    made = plan(network, depth, job_of(recut="never"))
+
+    assert_sound(network, depth, made)
+    assert made.passes == 8
+    assert made.recut_mm == 0.0
+    assert made.cut_mm == pytest.approx(1660.822, abs=0.01)
+
+
+def test_hemp_leaf_takes_about_half_the_time_of_cell_by_cell(catalogued, job_of):
+    """At the example's speeds, with accelerations, at most 0.51 of cutting every cell on its own."""
+    network = catalogued("kaku-asanoha", 100.0, 50.0)
+    job = job_of()
+    depth = np.full(len(network.tail), 2.0)
+    steady = rates(job)
+    ticking = replace(steady, clock=True)
+    web = weave(network, depth, steady)
+    start = work_zero_mm(job)
+
+    made = plan(network, depth, job)
+    found, _ = best_pairing(web, steady, recut=True, start_mm=start)
+    ours = clock(web, ticking, from_pairing(web, steady, found[0], start), start).seconds
+    cells = clock(web, ticking, cell_by_cell(network, web), start).seconds
+
+    assert_sound(network, depth, made)
+    assert ours / cells <= 0.51
+    assert made.proof.plan_s <= 1.005 * made.proof.bound_s
+
+
+@pytest.mark.parametrize("name", ["asanoha", "kikko", "shippo", "sayagata", "higaki", "izutsu-tsunagi"])
+def test_connected_patterns_come_within_half_a_per_cent_of_the_bound(catalogued, job_of, name):
+    """One component has an exact pairing: only corners may cost more than the bound knows."""
+    network = catalogued(name, 120.0, 10.0)
+    depth = np.full(len(network.tail), 2.0)
+
+    made = plan(network, depth, job_of(120.0, hop_mm=1.0))
+
+    assert_sound(network, depth, made)
+    assert made.proof.bound_s <= made.proof.plan_s <= 1.005 * made.proof.bound_s
+
+
+@pytest.mark.parametrize(
+    "name", ["masu-tsunagi", "komochi-kikko", "yotsu-waribishi", "tatewaku", "bishamon-komochi"]
+)
+def test_loose_patterns_come_within_three_per_cent_of_the_bound(catalogued, job_of, name):
+    """Many components: the order of visits is improved, and the bound raised by moats, until they nearly meet."""
+    network = catalogued(name, 120.0, 20.0)
+    depth = np.full(len(network.tail), 2.0)
+
+    made = plan(network, depth, job_of(120.0, hop_mm=1.0))
+
+    assert_sound(network, depth, made)
+    assert made.proof.bound_s <= made.proof.plan_s <= 1.03 * made.proof.bound_s
+
+
+@pytest.mark.parametrize("name", ["kaku-asanoha", "masu-tsunagi", "tatewaku", "kagome"])
+def test_no_simple_plan_is_quicker(catalogued, job_of, name):
+    """Cell by cell, nearest end and fewest passes all take at least as long by the same clock."""
+    network = catalogued(name, 100.0, 25.0)
+    job = job_of(hop_mm=1.0)
+    depth = np.full(len(network.tail), 2.0)
+    steady = rates(job)
+    web = weave(network, depth, steady)
+    start = work_zero_mm(job)
+    made = plan(network, depth, job)
+
+    simple = [cell_by_cell(network, web), nearest_end(web, start), fewest_passes(web, steady, start)]
+
+    assert all(made.proof.plan_s <= 1.004 * clock(web, steady, each, start).seconds for each in simple)
+
+
+def test_corners_lose_little_more_than_the_best_pairing_of_each_vertex(catalogued, job_of):
+    """Over several patterns, merging the trails into one tour adds at most a tenth to pairing every vertex alone."""
+    steady = rates(job_of(hop_mm=1.0))
+    total = np.zeros(2)
+    for name in ("ichimatsu", "asanoha", "kagome", "goma", "kaku-asanoha", "shippo"):
+        network = catalogued(name, 120.0, 15.0)
+        web = weave(network, np.full(len(network.tail), 2.0), steady)
+        found, _ = best_pairing(web, steady, recut=True, start_mm=(-60.0, -60.0))
+
+        made = from_pairing(web, steady, found[0], (-60.0, -60.0))
+
+        assert corners_s(web, steady, made) == pytest.approx(made.loss_s)
+        total += made.loss_s, made.best_loss_s
+
+    assert total[0] <= 1.1 * total[1]
+
+
+@pytest.mark.parametrize("recut", ["allow", "never"])
+@pytest.mark.parametrize(("step_mm", "levels"), [(9.0, 1), (1.0, 2), (0.7, 3)])
+def test_levels_and_two_depths(catalogued, job_of, recut, step_mm, levels):
+    """Ground at 2 mm and leaves at 1.2 mm, in one to three levels: each level deeper by no more than the step."""
+    network = catalogued("kaku-asanoha", 100.0, 25.0)
+    depth = np.where(network.role == 1, 1.2, 2.0)
+
+    made = plan(network, depth, job_of(recut=recut, step_mm=step_mm))
+
+    assert_sound(network, depth, made, levels=levels)
+    assert made.recut_mm == 0.0 or recut == "allow"
+    assert made.proof.bound_s <= made.proof.plan_s
+    edge = made.half_edge // 2
+    for e in np.flatnonzero(network.cut):
+        depths = np.concatenate([[0.0], made.depth_mm[edge == e]])
+        assert np.diff(np.maximum.accumulate(depths)).max() <= step_mm + 1e-9
+
+
+def test_levels_go_deeper_in_place(catalogued, job_of):
+    """Two levels of one depth take no more lifts than one level: the bit turns round at the end of a pass."""
+    network = catalogued("kaku-asanoha", 100.0, 50.0)
+    depth = np.full(len(network.tail), 2.0)
+
+    one, two = (plan(network, depth, job_of(recut="never", step_mm=step)) for step in (2.0, 1.0))
+
+    assert two.passes == one.passes
+
+
+def test_the_same_job_gives_the_same_plan(catalogued, job_of):
+    """Nothing depends on chance, the clock or the order of hashing."""
+    network = catalogued("masu-tsunagi", 100.0, 25.0)
+    depth = np.full(len(network.tail), 2.0)
+    first, second = (plan(network, depth, job_of()) for _ in range(2))
+
+    assert np.array_equal(first.half_edge, second.half_edge)
+    assert np.array_equal(first.pass_start, second.pass_start)
+    assert first.proof == second.proof
+
+
+def test_nothing_to_cut_is_an_empty_plan(lines, job_of):
+    """A network without edges has no passes."""
+    made = plan(lines([(0, 0)], []), np.zeros(0), job_of())
+
+    assert (made.passes, made.cut_mm, made.lifts) == (0, 0.0, 0)

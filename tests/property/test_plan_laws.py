@@ -1,0 +1,101 @@
+"""Laws every plan keeps, over random lines, depths, levels and choices."""
+
+import numpy as np
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from vcarve.network.model import Network
+from vcarve.plan.bound import best_pairing
+from vcarve.plan.corners import matchings
+from vcarve.plan.costs import Rates
+from vcarve.plan.planner import from_pairing
+from vcarve.plan.timing import clock, ends_of, recut
+from vcarve.plan.web import weave
+
+MINE = Rates(
+    cut=10.0,
+    plunge=200 / 60,
+    rapid=(2000 / 60, 1500 / 60, 1000 / 60),
+    feed_max=(30.0, 30.0, 15.0),
+    acceleration=(200.0, 150.0, 100.0),
+    junction_deviation_mm=0.01,
+    hop_mm=1.0,
+    safe_mm=5.0,
+)
+FAST = settings(deadline=None, derandomize=True, max_examples=60)
+
+
+@st.composite
+def networks(draw):
+    """Up to 25 edges between grid points, in any number of components, with one or two depths."""
+    spots = st.tuples(st.integers(0, 5), st.integers(0, 5))
+    pairs = draw(st.sets(st.tuples(spots, spots).filter(lambda p: p[0] < p[1]), min_size=1, max_size=25))
+    points = sorted({p for pair in pairs for p in pair})
+    index = {p: i for i, p in enumerate(points)}
+    ends = np.array([[index[a], index[b]] for a, b in sorted(pairs)], np.int64)
+    xy = np.array(points, np.int64) * 7_000_000
+    none = np.zeros(0, np.int64)
+    network = Network(
+        x_nm=xy[:, 0].copy(),
+        y_nm=xy[:, 1].copy(),
+        tail=ends[:, 0].copy(),
+        head=ends[:, 1].copy(),
+        bulge=np.array(
+            draw(st.lists(st.sampled_from([0.0, 0.3, -0.5]), min_size=len(ends), max_size=len(ends)))
+        ),
+        role=np.zeros(len(ends), np.int64),
+        cut=np.ones(len(ends), bool),
+        edge_class=np.full(len(ends), -1, np.int64),
+        ring_half_edge=none,
+        ring_start=np.zeros(1, np.int64),
+        cell_ring_start=np.zeros(1, np.int64),
+        cell_class=none.copy(),
+    )
+    depth = np.array(draw(st.lists(st.sampled_from([1.0, 2.0]), min_size=len(ends), max_size=len(ends))))
+    return network, depth
+
+
+@FAST
+@given(networks(), st.booleans())
+def test_every_edge_is_cut_and_no_plan_beats_the_bound(case, allow):
+    """Law: every edge is cut at its depth, runs are connected, and the time is never below the bound."""
+    network, depth = case
+    web = weave(network, depth, MINE)
+    found, bound = best_pairing(web, MINE, recut=allow, start_mm=(-5.0, -5.0))
+    for each in found:
+        made = from_pairing(web, MINE, each, (-5.0, -5.0))
+        begin, end = ends_of(web, made)
+        inside = np.setdiff1d(np.arange(len(begin)), made.pass_start)
+        travel = recut(web, made, [depth])
+
+        assert np.array_equal(np.sort(made.edge[~travel]), np.arange(len(depth)))
+        assert np.allclose(made.depth_mm[~travel], depth[made.edge[~travel]])
+        assert (made.depth_mm <= depth[made.edge]).all()
+        assert (begin[inside] == end[inside - 1]).all()
+        assert allow or not travel.any()
+        assert clock(web, MINE, made, (-5.0, -5.0)).seconds >= bound - 1e-6
+
+
+@FAST
+@given(networks())
+def test_without_recuts_the_passes_are_the_fewest(case):
+    """Law: a component with 2 k odd vertices takes k passes, one without takes one (Euler), for one depth."""
+    network, _ = case
+    web = weave(network, np.full(len(network.tail), 2.0), MINE)
+    found, _ = best_pairing(web, MINE, recut=False, start_mm=(0.0, 0.0))
+    odd = np.bincount(np.concatenate([web.u, web.v])) % 2
+    per = np.bincount(found[0].component, weights=odd)
+    least = int(np.maximum(per / 2, 1).sum())
+
+    made = from_pairing(web, MINE, found[0], (0.0, 0.0))
+
+    assert len(made.pass_start) - 1 == least
+
+
+@FAST
+@given(st.sampled_from([2, 4, 6, 8]))
+def test_every_way_to_pair_ends_is_tried(size):
+    """Law: there are (n - 1)!! perfect pairings of n things, all different."""
+    every = {tuple(sorted(map(tuple, way))) for way in matchings(size).tolist()}
+
+    assert len(every) == int(np.prod(np.arange(1, size, 2)))
