@@ -186,34 +186,27 @@ def _drawn(
 ) -> tuple[Network, tuple[str, ...], tuple[Finding, ...]]:
     """Return the network of the job's drawing; its layers' depths are added to ``depths``."""
     choice = job.pattern
-    drawing = read_drawing(
-        Path(job.folder) / str(choice.drawing),
-        close_gaps_mm=choice.close_gaps_mm,
-        keys=choice.depths,
-        piece_mm=(job.piece.width_mm, job.piece.height_mm),
-    )
+    file = Path(job.folder) / str(choice.drawing)
+    page = (job.piece.width_mm, job.piece.height_mm)
+    gaps = choice.close_gaps_mm
+    only = bool(choice.depths)
+    drawing = read_drawing(file, close_gaps_mm=gaps, keys=choice.depths, only=only, piece_mm=page)
     unknown = [name for name in choice.depths if name not in drawing.layers]
     if unknown:
+        there = read_drawing(file, close_gaps_mm=gaps, piece_mm=page).layers
         raise InputError(
             Problem(
                 key=f"pattern.depths.{name}",
                 value=name,
-                want="the drawing has no such layer or colour; it has " + ", ".join(drawing.layers),
+                want=f"the drawing has no lines on such a layer or colour; it has {', '.join(there)}",
             )
             for name in unknown
         )
     for index, name in enumerate(drawing.layers):
         depths[LAYER_ROLES + index] = choice.depths.get(name, job.ground_mm)
-    findings = drawing.findings
-    chosen = drawing.lines
-    if choice.depths and len(choice.depths) < len(drawing.layers):
-        left = [name for name in drawing.layers if name not in choice.depths]
-        chosen = tuple(line for line in chosen if drawing.layers[line.role - LAYER_ROLES] in choice.depths)
-        sentence = f"Not cut, since pattern.depths does not name them: {', '.join(left)}."
-        findings = (*findings, Finding(code="layer-left-out", severity="caution", sentence=sentence))
-    lines = _placed(chosen, choice.rotate_deg, (choice.shift_x_mm, choice.shift_y_mm), choice.mirror)
+    lines = _placed(drawing.lines, choice.rotate_deg, (choice.shift_x_mm, choice.shift_y_mm), choice.mirror)
     network = build_lines(lines, region=field, edge=choice.edge, frames=frames)
-    return network, drawing.layers, findings
+    return network, drawing.layers, drawing.findings
 
 
 def _placed(

@@ -11,7 +11,7 @@ from vcarve.dryrun.clock import Times
 from vcarve.errors import Finding
 from vcarve.groove.width import width_mm
 from vcarve.job.records import Job
-from vcarve.layout import Layout
+from vcarve.layout import LAYER_ROLES, Layout
 from vcarve.network.model import Network, Role
 from vcarve.plan.model import Plan
 from vcarve.program.moves import Motion, Moves
@@ -207,9 +207,10 @@ def grooves_by_depth(job: Job, layout: Layout) -> tuple[tuple[str, float, float]
     """Return (name, depth, width) for each kind of groove on the piece, deepest first."""
     network = layout.network
     names = {int(Role.GROUND): "ground", int(Role.LEAF): "leaf", int(Role.FRAME): "frame"}
+    names.update({LAYER_ROLES + index: f"layer {name}" for index, name in enumerate(layout.layers)})
     found: dict[float, set[str]] = {}
     for role in np.unique(network.role[network.cut]).tolist():
-        found.setdefault(layout.depths_mm[role], set()).add(names.get(role, "line"))
+        found.setdefault(layout.depths_mm[role], set()).add(names.get(role, "frame"))
     return tuple(
         (" and ".join(sorted(found[depth])), depth, width_mm(job.bit, depth))
         for depth in sorted(found, reverse=True)
