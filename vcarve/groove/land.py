@@ -8,7 +8,7 @@ inside the cell are taken away one by one.
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Mapping
+from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -19,7 +19,9 @@ import shapely
 from vcarve.errors import InternalError
 from vcarve.groove.circle import largest_circles
 from vcarve.groove.model import WEAK_MM, WEAK_SHARE, Grooves, Island
-from vcarve.groove.outline import Path, flatten, group, inset, subtract, widen
+from vcarve.groove.near import boxes_round, cell_boxes, close_pairs, others_near, ranges
+from vcarve.groove.outline import SAG_NM, Path, flatten, group, inset, subtract
+from vcarve.groove.stroke import Strokes
 from vcarve.groove.width import Cone, width_mm
 from vcarve.network.model import NM_PER_MM, Bools, Floats, Ints, Network
 
@@ -37,14 +39,6 @@ class _Land:
     centre_mm: tuple[tuple[float, float], ...]
 
 
-def _ranges(starts: Ints, ends: Ints) -> Ints:
-    """Return the numbers of all half-open ranges, one range after the other."""
-    sizes = ends - starts
-    before = np.cumsum(sizes) - sizes
-    numbers: Ints = np.arange(sizes.sum(), dtype=np.int64) + np.repeat(starts - before, sizes)
-    return numbers
-
-
 def _edge_values(network: Network, bit: Cone, depths: Mapping[int, float]) -> tuple[Floats, Floats]:
     """Return depth and half-width of every edge; 0 where nothing is cut."""
     depth = np.zeros(len(network.tail))
@@ -56,29 +50,6 @@ def _edge_values(network: Network, bit: Cone, depths: Mapping[int, float]) -> tu
         depth[chosen] = depths[role]
         half[chosen] = width_mm(bit, depths[role]) / 2.0
     return depth, half
-
-
-def _boxes(network: Network, edges: Ints, grow_nm: Floats | float) -> Any:
-    """Return a box round each edge (arcs: round their whole bulge), grown on all sides."""
-    tail, head, bulge = network.tail[edges], network.head[edges], np.abs(network.bulge[edges])
-    x0, y0, x1, y1 = network.x_nm[tail], network.y_nm[tail], network.x_nm[head], network.y_nm[head]
-    # An arc stays within bulge * chord / 2 of its chord, or within its diameter if it is more than half a circle.
-    grow = grow_nm + np.hypot(x1 - x0, y1 - y0) * bulge * np.maximum(bulge, 1.0)
-    low_x, low_y = np.minimum(x0, x1) - grow, np.minimum(y0, y1) - grow
-    return shapely.box(low_x, low_y, np.maximum(x0, x1) + grow, np.maximum(y0, y1) + grow)
-
-
-def _outer_boxes(network: Network, tail_of: Ints, edge: Ints, first: Ints, last: Ints) -> tuple[Any, Ints]:
-    """Return a box round each cell's outer ring and its low corner; ``first``/``last`` bound the ring."""
-    index = _ranges(first, last)
-    at = np.cumsum(last - first) - (last - first)
-    x, y = network.x_nm[tail_of[index]], network.y_nm[tail_of[index]]
-    low = np.column_stack([np.minimum.reduceat(x, at), np.minimum.reduceat(y, at)])
-    high = np.column_stack([np.maximum.reduceat(x, at), np.maximum.reduceat(y, at)])
-    bulging = network.chord_mm[edge[index]] * NM_PER_MM * np.abs(network.bulge[edge[index]])
-    grow = np.maximum.reduceat(bulging * np.maximum(np.abs(network.bulge[edge[index]]), 1.0), at)
-    boxes = shapely.box(low[:, 0] - grow, low[:, 1] - grow, high[:, 0] + grow, high[:, 1] + grow)
-    return boxes, low
 
 
 def _loops(half_edges: list[int], inside: set[int]) -> list[list[int]]:
@@ -138,9 +109,11 @@ def _carve(
     half_edges: list[list[int]],
     points: list[list[Path]],
     half_nm: Mapping[int, float],
-    others: list[tuple[int, Path]],
+    others: Sequence[tuple[int, Path]],
+    strokes: Strokes,
+    corner: tuple[int, int],
 ) -> list[list[Path]]:
-    """Return the islands of one cell.
+    """Return the islands of one cell, from its ``corner``.
 
     ``half_edges`` and ``points`` are those of its rings, ``others`` the edges and points of wider grooves that may reach in.
     """
@@ -149,27 +122,43 @@ def _carve(
     inside = {edge for edge in walked if edge in seen or seen.add(edge)}  # type: ignore[func-returns-value]
     narrowest = min((half_nm[edge] for edge in walked if edge not in inside), default=0.0)
     rings: list[Path] = []
-    wide: dict[float, list[Path]] = {}
     taken: set[int] = set()
     for ring, ring_points in zip(half_edges, points, strict=True):
         for loop in _loops(ring, inside):
             rings.append([point for position in loop for point in ring_points[position]])
-        for position, half_edge in enumerate(ring):
+        for half_edge in ring:
             edge = half_edge >> 1
-            if edge in taken or half_nm[edge] == 0.0 or (edge not in inside and half_nm[edge] <= narrowest):
-                continue
-            taken.add(edge)
-            end = ring_points[(position + 1) % len(ring)][0]
-            wide.setdefault(half_nm[edge], []).append([*ring_points[position], end])
-    for edge, path in others:
-        if half_nm[edge] > narrowest:
-            wide.setdefault(half_nm[edge], []).append(path)
+            if half_nm[edge] > 0.0 and (edge in inside or half_nm[edge] > narrowest):
+                taken.add(edge)
     land = inset(rings, narrowest) if narrowest > 0.0 else rings
-    if wide and land:
-        land = subtract(land, widen(wide))
+    # Most others only touch a corner that the cell's own grooves have taken already: those are told apart first.
+    for cut in (sorted(taken), None):
+        if land and cut is None:
+            cut = _reaching(land, others, half_nm)
+        if land and cut:
+            land = subtract(land, [ring for edge in cut for ring in strokes.around(edge, *corner)])
     # A circle of the size that counts as nothing has this area at least.
     least = (NOTHING_MM * NM_PER_MM) ** 2 / 2.0
     return [part for part in group(land) if pyclipper.Area(part[0]) > least]
+
+
+def _reaching(
+    land: list[Path], others: Sequence[tuple[int, Path]], half_nm: Mapping[int, float]
+) -> list[int]:
+    """Return the edges whose grooves reach the land by more than the sag of chords."""
+    if not others:
+        return []
+    rings: Any = shapely.linearrings(
+        [point for ring in land for point in ring],
+        indices=np.repeat(np.arange(len(land)), [len(ring) for ring in land]),
+    )
+    region = shapely.multilinestrings(rings)
+    lines = shapely.linestrings(
+        [point for _, path in others for point in path],
+        indices=np.repeat(np.arange(len(others)), [len(path) for _, path in others]),
+    )
+    reach: Any = np.array([half_nm[edge] for edge, _ in others]) - 2.0 * SAG_NM
+    return [others[i][0] for i in np.flatnonzero(shapely.dwithin(region, lines, reach)).tolist()]
 
 
 def _representatives(network: Network, alone: Bools) -> tuple[Ints, Ints]:
@@ -196,9 +185,9 @@ def measure(network: Network, bit: Cone, depths: Mapping[int, float]) -> Grooves
     tail = np.where(backward, network.head[edge], network.tail[edge])
     ring_of_cell = network.cell_ring_start
     first, last = network.ring_start[ring_of_cell[:-1]], network.ring_start[ring_of_cell[:-1] + 1]
-    boxes, corner = _outer_boxes(network, tail, edge, first, last)
+    boxes, corner = cell_boxes(network, tail, edge, first, last)
     all_first, all_last = network.ring_start[ring_of_cell[:-1]], network.ring_start[ring_of_cell[1:]]
-    own = _ranges(all_first, all_last)
+    own = ranges(all_first, all_last)
     own_at = np.cumsum(all_last - all_first) - (all_last - all_first)
     narrowest = np.minimum.reduceat(half[edge[own]], own_at)
     widest = float(half.max(initial=0.0))
@@ -206,16 +195,20 @@ def measure(network: Network, bit: Cone, depths: Mapping[int, float]) -> Grooves
     alone = network.cell_class < 0
     if bool(open_to_others.any()) and widest > 0.0:
         # A copy keeps the land of its kind only where its surroundings are copies too.
-        odd = shapely.STRtree(_boxes(network, np.flatnonzero(network.edge_class < 0), widest * NM_PER_MM))
+        odd_edges = np.flatnonzero(network.edge_class < 0)
+        odd = shapely.STRtree(boxes_round(network, odd_edges, widest * NM_PER_MM))
         asked = np.flatnonzero(open_to_others & ~alone)
-        near = np.unique(odd.query(boxes[asked])[0])
+        cell, other = odd.query(boxes[asked])
+        touched, reaching = asked[cell], odd_edges[other]
+        close = close_pairs(network, touched, reaching, np.full(len(reaching), widest))
         alone = alone.copy()
-        alone[asked[near]] = True
+        alone[touched[close]] = True
     chosen, shape = _representatives(network, alone)
-    others = _others(
+    others = others_near(
         network, half, boxes, chosen[open_to_others[chosen]], narrowest, edge, all_first, all_last
     )
     half_nm = (half * NM_PER_MM).tolist()
+    strokes = Strokes(network, half)
     found: list[list[list[Path]]] = []
     known: dict[Hashable, int] = {}
     kind_of = []
@@ -232,7 +225,7 @@ def measure(network: Network, bit: Cone, depths: Mapping[int, float]) -> Grooves
         alike = _look(ring_half_edges, ring_points, widths, paths)
         if alike not in known:
             known[alike] = len(found)
-            found.append(_carve(ring_half_edges, ring_points, widths, paths))
+            found.append(_carve(ring_half_edges, ring_points, widths, paths, strokes, (at_x, at_y)))
         kind_of.append(known[alike])
     kinds = np.array(kind_of, dtype=np.int64)
     return _gather(network, depth, half, corner, kinds[shape], _measure_islands(found))
@@ -254,11 +247,36 @@ def _look(
     )
     every = {half_edge for ring in half_edges for half_edge in ring}
     twins = tuple(tuple(half_edge ^ 1 in every for half_edge in ring) for ring in half_edges)
+    corners = [point for ring in points for line in ring for point in line]
+    low = (min(x for x, _ in corners), min(y for _, y in corners))
+    high = (max(x for x, _ in corners), max(y for _, y in corners))
     reaching = frozenset(
         (half_nm[edge], _coarse(path[len(path) // 2]), frozenset((_coarse(path[0]), _coarse(path[-1]))))
-        for edge, path in others
+        for edge, path in ((edge, _within(path, low, high, half_nm[edge])) for edge, path in others)
     )
     return rings, twins, reaching
+
+
+def _within(path: Path, low: tuple[int, int], high: tuple[int, int], reach_nm: float) -> Path:
+    """Return the part of a straight line that can reach into a box; arcs are left as they are.
+
+    What was clipped beyond it makes no difference to the cell in the box.
+    """
+    if len(path) != 2:
+        return path
+    (x0, y0), (x1, y1) = path
+    enter, leave = 0.0, 1.0
+    for start, run, least, most in ((x0, x1 - x0, low[0], high[0]), (y0, y1 - y0, low[1], high[1])):
+        if run == 0:
+            continue
+        ends = sorted(((least - reach_nm - start) / run, (most + reach_nm - start) / run))
+        enter, leave = max(enter, ends[0]), min(leave, ends[1])
+    if enter >= leave:
+        return path
+    return [
+        (x0 + round(share * (x1 - x0)), y0 + round(share * (y1 - y0))) if 0.0 < share < 1.0 else end
+        for share, end in ((enter, path[0]), (leave, path[1]))
+    ]
 
 
 def _coarse(point: tuple[int, int]) -> tuple[int, int]:
@@ -283,31 +301,6 @@ def _path(network: Network, edge: int, at_x: int, at_y: int) -> Path:
     x0, y0 = int(network.x_nm[tail]) - at_x, int(network.y_nm[tail]) - at_y
     x1, y1 = int(network.x_nm[head]) - at_x, int(network.y_nm[head]) - at_y
     return [*flatten(x0, y0, x1, y1, float(network.bulge[edge])), (x1, y1)]
-
-
-def _others(
-    network: Network,
-    half: Floats,
-    boxes: Any,
-    asked: Ints,
-    narrowest: Floats,
-    edge: Ints,
-    first: Ints,
-    last: Ints,
-) -> dict[int, list[int]]:
-    """Return for each cell asked about the edges, not its own, that are wider than its narrowest and may reach in."""
-    if len(asked) == 0:
-        return {}
-    wide = np.flatnonzero(half > float(narrowest[asked].min()))
-    tree = shapely.STRtree(_boxes(network, wide, half[wide] * NM_PER_MM))
-    cells, hits = tree.query(boxes[asked])
-    result: dict[int, list[int]] = {}
-    for cell, other in zip(asked[cells].tolist(), wide[hits].tolist(), strict=True):
-        result.setdefault(cell, []).append(other)
-    for cell, reaching in result.items():
-        mine = set(edge[first[cell] : last[cell]].tolist())
-        result[cell] = sorted(e for e in reaching if e not in mine and half[e] > narrowest[cell])
-    return result
 
 
 def _gather(
@@ -349,7 +342,7 @@ def _weak(
     deepest = np.maximum.reduceat(depth[network.ring_half_edge >> 1], start[:-1])
     counts = np.array([len(kind.islands) for kind in kinds], dtype=np.int64)
     offsets = np.cumsum(counts) - counts
-    island = _ranges(offsets[shape], (offsets + counts)[shape])
+    island = ranges(offsets[shape], (offsets + counts)[shape])
     cell = np.repeat(np.arange(len(shape)), counts[shape])
     size = np.array(sizes)[island]
     centre = np.array([at for kind in kinds for at in kind.centre_mm])[island]

@@ -33,11 +33,9 @@ def flatten(x0: int, y0: int, x1: int, y1: int, bulge: float, sag_nm: float = SA
     cx = 0.5 * (x0 + x1) - (y1 - y0) * off
     cy = 0.5 * (y0 + y1) + (x1 - x0) * off
     start = math.atan2(y0 - cy, x0 - cx)
-    points = [(x0, y0)]
-    for step in range(1, steps):
-        angle = start + sweep * step / steps
-        points.append((round(cx + radius * math.cos(angle)), round(cy + radius * math.sin(angle))))
-    return points
+    angle = start + sweep / steps * np.arange(1, steps)
+    x, y = np.rint(cx + radius * np.cos(angle)), np.rint(cy + radius * np.sin(angle))
+    return [(x0, y0), *zip(x.astype(np.int64).tolist(), y.astype(np.int64).tolist(), strict=True)]
 
 
 def inset(rings: Iterable[Path], by_nm: float) -> list[Path]:
