@@ -26,13 +26,14 @@ from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components, minimum_spanning_tree
 
 from vcarve.network.model import Bools, Floats, Ints
-from vcarve.plan.pairing import SMALL, Pairing, Task
+from vcarve.plan.pairing import Pairing, Task, small_components
 from vcarve.plan.tjoin import FROM_START, LIFT, TO_END
 
 HEIGHTS = 8
 MOST = 600  # components up to which clusters have moats; the many equal prices make the matching slow beyond
 ROUNDS = 24
 FEWER = 5  # rounds beyond
+KEPT = 3  # of the pairings met, the last so many are handed on
 
 
 def raise_bound(task: Task, plain: Pairing, upper_s: float) -> tuple[float, list[Pairing]]:
@@ -61,7 +62,7 @@ def raise_bound(task: Task, plain: Pairing, upper_s: float) -> tuple[float, list
         value = cost - task.reach_s / 2.0 + 2.0 * float(sum(p.sum() for p in prices))
         if value > best + 1e-9:
             best = value
-            met = [plain, task.read(chosen, cost)]
+            met = [plain, *met[1:][-KEPT + 1 :], task.read(chosen, cost)]
         else:
             strength *= 0.7
         flags = np.zeros(len(graph.kind), bool)
@@ -98,7 +99,7 @@ def _clusters(task: Task) -> list[tuple[Ints, Floats]]:
     if not len(at):
         return []
     least = minimum_spanning_tree(_sparse(at, to, gap, count))
-    small = np.bincount(task.component, minlength=count) <= SMALL
+    small = small_components(task.component, task.even)
     giant = ~task.even & ~small
     share = float(task.half.min())
     if giant.any():

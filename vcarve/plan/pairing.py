@@ -34,6 +34,7 @@ from vcarve.plan.web import Web
 
 MANY = 100_000  # lifts beyond which the reach is not widened
 SMALL = 64  # vertices of an odd component that lifts may pass through anywhere
+FEW = 6_000  # vertices of a web in which every odd component is taken for small
 ALL_PAIRS = 700  # so few points get a lift between every two
 
 
@@ -58,6 +59,12 @@ def components(web: Web) -> tuple[int, Ints]:
     links = coo_matrix((np.ones(len(web.u), np.int8), (web.u, web.v)), shape=(size, size))
     count, label = connected_components(links, directed=False)
     return int(count), label.astype(np.int64)
+
+
+def small_components(component: Ints, even: Bools) -> Bools:
+    """Which components have odd nodes and may be passed through at any vertex."""
+    most = SMALL if len(component) > FEW else FEW
+    return np.asarray(~even & (np.bincount(component, minlength=len(even)) <= most))
 
 
 def odd_nodes(web: Web) -> Bools:
@@ -137,7 +144,7 @@ def _points(web: Web, component: Ints, odd: Bools, even: Bools) -> tuple[Ints, I
     """
     nodes, count = len(web.node_vertex), len(even)
     single = np.unique(web.node_vertex[odd])
-    small = ~even & (np.bincount(component, minlength=count) <= SMALL) & (count > 1)
+    small = small_components(component, even) & (count > 1)
     whole = np.concatenate([np.flatnonzero(even), np.flatnonzero(small)])
     number = np.full(count, -1, np.int64)
     number[whole] = np.arange(len(whole))
