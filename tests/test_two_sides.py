@@ -120,3 +120,16 @@ def test_samples_pass_every_check(sample: Path) -> None:
     job = load_job(str(sample))
 
     assert dry_run(make_program(job).text, file="the program", machine=job.machine, job=job).findings == ()
+
+
+@pytest.mark.parametrize("pattern", ["seigaiha", "fundo-tsunagi", "amime", "kaku-asanoha"])
+@pytest.mark.parametrize("units", ["mm", "inch"])
+@pytest.mark.parametrize("arcs", [True, False])
+def test_every_way_of_writing_is_clean(pattern: str, units: str, arcs: bool) -> None:
+    """Arcs or their chords, in millimetres or inches: rounding alone is never taken for a mistake."""
+    sets = (f"pattern.name={pattern}", "pattern.pitch=17.3 mm", "groove.depth=0.6 mm", "zero.z=bed")
+    job = load_job(str(ROOT / "samples" / "coaster.yaml"), sets)
+    changed = {"units": units, "decimals": 4 if units == "inch" else 3, "arcs": arcs}
+    job = job.model_copy(update={"machine": job.machine.model_copy(update=changed)})
+
+    assert dry_run(make_program(job).text, file="the program", machine=job.machine, job=job).findings == ()

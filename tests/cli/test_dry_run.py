@@ -207,3 +207,14 @@ def test_picture_and_heights(tmp_path: Path) -> None:
     surface = np.load(heights)
     assert surface.shape == (400, 600)
     assert float(surface.min()) == pytest.approx(-1.0, abs=0.1)
+
+
+def test_another_jobs_program_is_told_shortly() -> None:
+    """Checked against a job it was not made for, a program is refused in a screenful that begins with the reason."""
+    job = Path(__file__).parent.parent.parent / "samples" / "coaster.yaml"
+    result = ask(str(CROSS), "--job", str(job))
+    said = [line for line in result.stdout.splitlines() if "must not be cut" in line]
+
+    assert result.exit_code == 1
+    assert "[other-job]" in said[0]
+    assert len(said) < 25

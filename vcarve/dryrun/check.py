@@ -105,5 +105,11 @@ def check(
 
 
 def place_tolerance_mm(machine: Machine) -> float:
-    """Return how far a place in the text may be from the true one: rounding on both axes, and an arc's chords."""
-    return 0.75 * last_decimal_mm(machine) + (0.0 if machine.arcs else 1.1 * machine.arc_tolerance_mm) + 1e-6
+    """Return how far a place in the text may be from the true one: rounding on both axes, and an arc's chords.
+
+    Chords are rounded twice: the ends of the arc that they follow, and their own.
+    """
+    rounding = 0.75 * last_decimal_mm(machine)
+    if machine.arcs:
+        return rounding + 1e-6
+    return 2.0 * rounding + 1.1 * machine.arc_tolerance_mm + 1e-6
