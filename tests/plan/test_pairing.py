@@ -114,3 +114,30 @@ def test_three_loose_segments_cost_no_less_than_the_bound_and_the_best_order(lin
         _, bound = best_pairing(web, mine, recut=False, start_mm=START)
 
         assert bound <= best + 1e-6
+
+
+def test_loose_triangles_and_a_segment_cost_no_less_than_the_bound(lines, job_of):
+    """All orders, directions and entries of three triangles and a segment are never below the bound, close or far."""
+    mine = rates(job_of(hop_mm=1.0))
+    for seed in range(12):
+        rng = np.random.default_rng(seed)
+        corners = [rng.uniform(-30, 30, 2) + rng.uniform(-1, 1, (3, 2)) * rng.uniform(2, 9) for _ in range(3)]
+        segment = rng.uniform(-30, 30, (2, 2))
+        xy = np.concatenate([*corners, segment]).round(3)
+        sides = [(3 * k + i, 3 * k + (i + 1) % 3) for k in range(3) for i in range(3)]
+        web = weave(lines(xy, [*sides, (9, 10)]), np.full(10, 2.0), mine)
+        ways = [[(3 * k + i, 3 * k + i) for i in range(3)] for k in range(3)] + [[(9, 10), (10, 9)]]
+        leap = mine.rapid_s(*np.moveaxis(xy[:, None] - xy[None], 2, 0))
+        first = mine.rapid_s(*(xy - np.array(START)).T)
+        best = min(
+            float(first[chosen[0][0]] + sum(leap[p[1], q[0]] for p, q in itertools.pairwise(chosen)))
+            for order in itertools.permutations(range(4))
+            for chosen in itertools.product(*(ways[k] for k in order))
+        )
+        best += 4.0 * float(mine.lift_s(np.array(2.0))) + float(web.cut_s.sum()) + mine.fixed_s
+
+        for recut in (True, False):
+            _, bound = best_pairing(web, mine, recut=recut, start_mm=START)
+
+            assert bound <= best + 1e-6
+            assert bound >= 0.9 * best
