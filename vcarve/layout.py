@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from vcarve.errors import Finding, InputError, Problem
@@ -23,7 +23,7 @@ from vcarve.pattern.inset import inset
 from vcarve.pattern.inspect import inspect
 from vcarve.pattern.model import Line, Pattern
 from vcarve.pattern.outline import outline_of
-from vcarve.pattern.region import Region
+from vcarve.pattern.region import Region, bounds
 from vcarve.quantity import format_mm
 
 EDGES_MOST = 4_000_000
@@ -67,26 +67,32 @@ def lay_out(job: Job) -> Layout:
     outline = outline_of(job.piece, job.folder)
     depths = {int(Role.GROUND): job.ground_mm, int(Role.LEAF): job.leaf_mm, int(Role.FRAME): job.ground_mm}
     frames = _frames(job, outline, depths)
-    field = _field(job, outline)
     choice = job.pattern
+    fill = (
+        _inset(outline, choice.margin_mm, "pattern.margin", choice.margin_mm) if choice.margin_mm else outline
+    )
+    beyond = _beyond_mm(job)
+    field = _inset(outline, choice.margin_mm - beyond, "pattern.margin", choice.margin_mm) if beyond else fill
+    piece = outline if beyond > choice.margin_mm else None
     sentences: list[str] = []
     findings: list[Finding] = []
     pattern: Pattern | None = None
     pitch: float | None = None
     layers: tuple[str, ...] = ()
     if choice.drawing is not None:
-        network, layers, notes = _drawn(job, field, frames, depths)
+        network, layers, notes = _drawn(job, field, piece, frames, depths)
         findings.extend(notes)
     else:
         pattern = named_pattern(str(choice.name), job.folder)
         if pattern.key not in names():
             findings.extend(inspect(pattern))
-        pitch, shift, said = _pitch(job, pattern, field)
+        pitch, shift, said = _pitch(job, pattern, fill)
         sentences.extend(said)
         _refuse_too_many(pattern, pitch, job)
         network = build(
             pattern,
             region=field,
+            piece=piece,
             pitch_mm=pitch,
             rotate_deg=choice.rotate_deg,
             shift_mm=(choice.shift_x_mm + shift[0], choice.shift_y_mm + shift[1]),
@@ -115,14 +121,11 @@ def lay_out(job: Job) -> Layout:
     )
 
 
-def _field(job: Job, outline: Region) -> Region:
-    """Return the region that the lines fill: inside the margin, or run off the piece by the groove's half-width."""
-    choice = job.pattern
-    distance = choice.margin_mm
-    if choice.ends == "run-off":
-        deepest = max(job.ground_mm, job.leaf_mm)
-        distance -= width_mm(job.bit, min(deepest, deepest_mm(job.bit))) / 2.0
-    return _inset(outline, distance, "pattern.margin", choice.margin_mm)
+def _beyond_mm(job: Job) -> float:
+    """Return by how much lines run over the outline or the margin: nothing, or half of the widest groove."""
+    if job.pattern.ends != "run-off":
+        return 0.0
+    return width_mm(job.bit, min(max(job.ground_mm, job.leaf_mm), deepest_mm(job.bit))) / 2.0
 
 
 def _frames(job: Job, outline: Region, depths: dict[int, float]) -> list[tuple[Region, int]]:
@@ -149,19 +152,34 @@ def _inset(region: Region, distance_mm: float, key: str, written_mm: float) -> R
         ) from None
 
 
-def _pitch(job: Job, pattern: Pattern, field: Region) -> tuple[float, tuple[float, float], tuple[str, ...]]:
+def _pitch(job: Job, pattern: Pattern, fill: Region) -> tuple[float, tuple[float, float], tuple[str, ...]]:
     """Return the pitch, where the pattern's origin lies from the piece's centre, and what to say about it."""
     choice = job.pattern
     if choice.across is None and choice.pitch_mm is not None and not choice.pitch_mm.about:
         return choice.pitch_mm.mm, (0.0, 0.0), ()
-    low, high = field.outer.xy_mm.min(axis=0), field.outer.xy_mm.max(axis=0)
-    width, height = float(high[0] - low[0]), float(high[1] - low[1])
-    if choice.across is not None:
-        fitted = fit(pattern, width, height, across=choice.across)
-    else:
-        assert choice.pitch_mm is not None
-        fitted = fit(pattern, width, height, about_mm=choice.pitch_mm.mm)
-    return fitted.pitch_mm, fitted.origin_mm, (fitted.sentence,)
+    about = None if choice.across is not None or choice.pitch_mm is None else choice.pitch_mm.mm
+    left, front, right, back = bounds(fill)
+    fitted = fit(
+        _as_it_lies(pattern, choice.rotate_deg, choice.mirror),
+        right - left,
+        back - front,
+        across=choice.across,
+        about_mm=about,
+        what="the piece" if not choice.margin_mm else "the field inside the margin",
+    )
+    x, y = fitted.origin_mm
+    return fitted.pitch_mm, (x + (left + right) / 2.0, y + (front + back) / 2.0), (fitted.sentence,)
+
+
+def _as_it_lies(pattern: Pattern, rotate_deg: float, mirror: bool) -> Pattern:
+    """Return the pattern with its lattice and corner mirrored and turned as on the piece; its lines are left."""
+    matrix = Placing(pitch_mm=1.0, rotate_deg=rotate_deg, mirror=mirror).matrix
+
+    def at(point: tuple[float, float]) -> tuple[float, float]:
+        x, y = (point @ matrix).tolist()
+        return x, y
+
+    return replace(pattern, a1=at(pattern.a1), a2=at(pattern.a2), corner=at(pattern.corner))
 
 
 def _refuse_too_many(pattern: Pattern, pitch_mm: float, job: Job) -> None:
@@ -171,18 +189,19 @@ def _refuse_too_many(pattern: Pattern, pitch_mm: float, job: Job) -> None:
         least = math.sqrt(
             job.piece.width_mm * job.piece.height_mm * len(pattern.lines) / (pattern.cell_area * EDGES_MOST)
         )
+        across = job.pattern.across
         raise InputError(
             Problem(
-                key="pattern.pitch",
-                value=format_mm(pitch_mm),
-                want=f"this pitch gives more than {EDGES_MOST:,} lines on the piece; "
+                key="pattern.pitch" if across is None else "pattern.across",
+                value=format_mm(pitch_mm) if across is None else str(across),
+                want=f"this gives more than {EDGES_MOST:,} lines on the piece; a pitch of "
                 f"{format_mm(math.ceil(least * 100) / 100)} or more is possible",
             )
         )
 
 
 def _drawn(
-    job: Job, field: Region, frames: list[tuple[Region, int]], depths: dict[int, float]
+    job: Job, field: Region, piece: Region | None, frames: list[tuple[Region, int]], depths: dict[int, float]
 ) -> tuple[Network, tuple[str, ...], tuple[Finding, ...]]:
     """Return the network of the job's drawing; its layers' depths are added to ``depths``."""
     choice = job.pattern
@@ -205,7 +224,7 @@ def _drawn(
     for index, name in enumerate(drawing.layers):
         depths[LAYER_ROLES + index] = choice.depths.get(name, job.ground_mm)
     lines = _placed(drawing.lines, choice.rotate_deg, (choice.shift_x_mm, choice.shift_y_mm), choice.mirror)
-    network = build_lines(lines, region=field, edge=choice.edge, frames=frames)
+    network = build_lines(lines, region=field, piece=piece, edge=choice.edge, frames=frames)
     return network, drawing.layers, drawing.findings
 
 

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
 
 from vcarve.errors import InputError
 from vcarve.network.clip import clip
@@ -24,6 +26,7 @@ def build(
     pattern: Pattern,
     *,
     region: Region,
+    piece: Region | None = None,
     pitch_mm: float,
     rotate_deg: float = 0.0,
     shift_mm: tuple[float, float] = (0.0, 0.0),
@@ -33,18 +36,20 @@ def build(
 ) -> Network:
     """Return the network of a pattern on a region of the piece; a lattice point lies at the piece's centre plus the shift.
 
-    ``frames`` are regions whose rings are cut as border lines, with their role.  Raises InternalError if the network does not
+    ``frames`` are regions whose rings are cut as border lines, with their role.  Where lines run off the piece the region is
+    larger than the ``piece``; what lies beyond its edge is no cell.  Raises InternalError if the network does not
     prove itself.
     """
     placing = Placing(pitch_mm=pitch_mm, rotate_deg=rotate_deg, shift_mm=shift_mm, mirror=mirror)
     graph = repeat(pattern, unit_network(pattern), placing, _box(region))
-    return finish(clip(graph, region, frames, edge=edge), region)
+    return finish(clip(graph, region, frames, piece=piece, edge=edge), region)
 
 
 def build_lines(
     lines: Sequence[Line],
     *,
     region: Region,
+    piece: Region | None = None,
     edge: str = "groove",
     frames: Sequence[tuple[Region, int]] = (),
 ) -> Network:
@@ -63,7 +68,7 @@ def build_lines(
         np.full(len(curves), -1, dtype=np.int64),
         near_pairs(curve_boxes(curves)),
     ).graph
-    return finish(clip(graph, region, frames, edge=edge), region)
+    return finish(clip(graph, region, frames, piece=piece, edge=edge), region)
 
 
 def finish(graph: Graph, region: Region) -> Network:
@@ -73,12 +78,20 @@ def finish(graph: Graph, region: Region) -> Network:
     outer = area > 0.5e-9
     owner = owners(graph, walk, starts, outer)
     void = _voids(graph, walk, starts, outer)
-    order, cell_ring_start, cell_class = _cells(graph, walk, starts, outer & ~void, owner)
+    order, cell_ring_start, cell_class = _cells(
+        graph, walk, starts, outer & ~void & ~_beyond(graph, walk, starts, owner), owner
+    )
     ring_start = np.concatenate([[0], np.cumsum(np.diff(starts)[order])]).astype(np.int64)
     within = np.arange(ring_start[-1]) - np.repeat(ring_start[:-1], np.diff(ring_start))
     ring_half_edge = walk[np.repeat(starts[order], np.diff(ring_start)) + within]
+    prove(graph, walk, starts, area, outer, void, region)
+    # What is neither cut nor the side of a cell has only closed the region.
+    needed = graph.cut.astype(bool)
+    needed[ring_half_edge // 2] = True
+    ring_half_edge = 2 * (np.cumsum(needed) - 1)[ring_half_edge // 2] + ring_half_edge % 2
+    graph = graph.take(needed).compact()
     places = np.rint(graph.xy * NM_PER_MM).astype(np.int64)
-    network = Network(
+    return Network(
         x_nm=np.ascontiguousarray(places[:, 0]),
         y_nm=np.ascontiguousarray(places[:, 1]),
         tail=graph.tail.astype(np.int64),
@@ -92,8 +105,6 @@ def finish(graph: Graph, region: Region) -> Network:
         cell_ring_start=cell_ring_start,
         cell_class=cell_class,
     )
-    prove(graph, walk, starts, area, outer, void, region)
-    return network
 
 
 def _box(region: Region) -> tuple[float, float, float, float]:
@@ -108,8 +119,30 @@ def _voids(graph: Graph, walk: Ints, starts: Ints, outer: Bools) -> Bools:
     side = np.where(walk % 2 == 0, 1, -1) * graph.rim[walk // 2]
     ring = np.repeat(np.arange(len(outer)), np.diff(starts))
     void = np.zeros(len(outer), dtype=bool)
-    void[ring[side < 0]] = True
+    void[ring[side == -1]] = True
     return void & outer
+
+
+def _beyond(graph: Graph, walk: Ints, starts: Ints, owner: Ints) -> Bools:
+    """Tell which rings lie beyond the piece's own edge, where lines run off it: they can be reached without crossing it."""
+    count = len(starts) - 1
+    ring = np.repeat(np.arange(count), np.diff(starts))
+    side = np.where(walk % 2 == 0, 1, -1) * graph.rim[walk // 2]
+    if not (side == -2).any():
+        return np.zeros(count, dtype=bool)
+    of = np.empty(len(walk), dtype=np.int64)
+    of[walk] = ring
+    open_edge = np.flatnonzero(graph.rim == 0)
+    lies_in = np.flatnonzero(owner >= 0)
+    links = np.column_stack(
+        [
+            np.concatenate([of[2 * open_edge], lies_in]),
+            np.concatenate([of[2 * open_edge + 1], owner[lies_in]]),
+        ]
+    )
+    graph_of_rings = coo_array((np.ones(len(links)), (links[:, 0], links[:, 1])), shape=(count, count))
+    _, label = connected_components(graph_of_rings, directed=False)
+    return np.isin(label, label[ring[side == -2]])
 
 
 def _cells(graph: Graph, walk: Ints, starts: Ints, outer: Bools, owner: Ints) -> tuple[Ints, Ints, Ints]:

@@ -89,20 +89,31 @@ def inside(region: Region, points: Floats) -> Bools:
 
 
 def clip(
-    graph: Graph, region: Region, frames: Sequence[tuple[Region, int]] = (), *, edge: str = "groove"
+    graph: Graph,
+    region: Region,
+    frames: Sequence[tuple[Region, int]] = (),
+    *,
+    piece: Region | None = None,
+    edge: str = "groove",
 ) -> Graph:
     """Return the part of the graph inside the region, the region's outline and the frames, all noded.
 
-    ``frames`` are regions whose rings are lines to cut, with their role.  With ``edge="groove"`` lines on the outline are cut,
+    ``frames`` are regions whose rings are lines to cut, with their role.  ``piece`` is the piece where the region is
+    larger than that: its edge is an outline as well.  With ``edge="groove"`` lines on the outline are cut,
     with ``"plain"`` they are left; the outline itself is never cut.
     """
     outline = [curve for ring in region.rings for curve in ring_curves(ring)]
+    border_rim = [1] * len(outline)
+    if piece is not None:
+        outline += [curve for ring in piece.rings for curve in ring_curves(ring)]
+        border_rim += [2] * (len(outline) - len(border_rim))
     border: list[Curve] = list(outline)
     border_role = [int(Role.OUTLINE)] * len(outline)
     for frame, role in frames:
         rings = [curve for ring in frame.rings for curve in ring_curves(ring)]
         border.extend(rings)
         border_role.extend([role] * len(rings))
+        border_rim.extend([0] * len(rings))
     framing = np.arange(len(border)) >= len(outline)
 
     near, inner = _sort_out(graph, region, border)
@@ -122,6 +133,7 @@ def clip(
         np.concatenate([graph.edge_class[near], np.full(len(border), -1)]),
         pairs,
         rank=np.concatenate([np.full(count, LINE), np.where(framing, FRAME, RIM)]),
+        rim=np.concatenate([np.zeros(count, dtype=np.int64), np.array(border_rim, dtype=np.int64)]),
         fixed_xy=graph.xy[shared],
     )
     rim = noded.graph

@@ -13,7 +13,8 @@ from vcarve.network.model import Bools, Floats, Ints
 class Graph:
     """Vertices (V, 2) in mm and edges (E,) between them; columns as in ``network.model.Network``.
 
-    ``rim`` (E,) tells edges on the outline: 1 where the piece lies to the left, -1 where it lies to the right, else 0.
+    ``rim`` (E,) tells edges on the region's outline: 1 where the region lies to the left, -1 where it lies to the right, else 0.
+    Where lines run off the piece its own edge lies inside the region: there it is 2 or -2 in the same way.
     """
 
     xy: Floats

@@ -75,13 +75,15 @@ def node(
     pairs: Ints,
     *,
     rank: Ints | None = None,
+    rim: Ints | None = None,
     fixed_xy: Floats | None = None,
 ) -> Noded:
     """Return the graph of these curves split where the given pairs of them meet.
 
-    ``rank`` (n,) says of each curve whether it is the outline's, a frame's or a line (the default).  ``fixed_xy`` are places that
-    take up every end close to them.  Of edges that coincide one is kept: the one to cut before the one that is not,
-    then the lowest role; it takes its curvature from the outline if that is among them.
+    ``rank`` (n,) says of each curve whether it is the outline's, a frame's or a line (the default), ``rim`` (n,) is as in
+    ``network.graph`` (by default 1 for the outline's).  ``fixed_xy`` are places that take up every end close to them.  Of
+    edges that coincide one is kept: the one to cut before the one that is not, then the lowest role; it takes its
+    curvature from the outline if that is among them.
     """
     ranks = np.full(len(curves), LINE, dtype=np.int64) if rank is None else rank
     fixed = np.empty((0, 2)) if fixed_xy is None else fixed_xy
@@ -93,7 +95,7 @@ def node(
         role=role,
         cut=cut,
         edge_class=edge_class,
-        rim=(ranks == RIM).astype(np.int64),
+        rim=(ranks == RIM).astype(np.int64) if rim is None else rim,
     )
     weight, ends = np.full(len(fixed), 2 * LINE), np.repeat(2 * ranks, 2)
     done = _pass(curves, bare, ranks, pairs, weight, ends)

@@ -62,11 +62,12 @@ def fit(
     *,
     across: int | None = None,
     about_mm: float | None = None,
+    what: str = "the piece",
 ) -> Fit:
     """Return the pitch that fits the piece, from the repeats wanted across the width or from a wished pitch.
 
-    Exactly one of ``across`` and ``about_mm`` is given.  Among the pitches near a wish one that fills the height too is
-    preferred.  Raises ``InputError`` where no pitch fits.
+    Exactly one of ``across`` and ``about_mm`` is given; ``what`` is to be filled, in words.  Among the pitches near a wish
+    one that fills the height too is preferred.  Raises ``InputError`` where no pitch fits.
     """
     if (across is None) == (about_mm is None):
         raise InputError("give either the repeats across the width or the wished pitch")
@@ -95,7 +96,7 @@ def fit(
         along=along,
         left_over_mm=left,
         origin_mm=origin,
-        sentence=_sentence(pattern, pitch, across, along, left, row, about_mm),
+        sentence=_sentence(pattern, pitch, across, along, left, row, about_mm, what),
     )
 
 
@@ -157,6 +158,7 @@ def _sentence(
     left: float,
     row: float | None,
     wish: float | None,
+    what: str,
 ) -> str:
     nearest = "" if wish is None or math.isclose(pitch, wish) else f" (wished: about {wish:g} mm)"
     repeats = "1 repeat" if across == 1 else f"{across} repeats"
@@ -164,7 +166,7 @@ def _sentence(
     if row is None:
         return f"{head} the width exactly; the lattice does not repeat along the height"
     if left == 0.0:
-        return f"{head} and {along:g} along fill the piece exactly"
+        return f"{head} and {along:g} along fill {what} exactly"
     return (
         f"{head} the width exactly; along the height {along:g} fit and {left:.2f} mm are left over, "
         "half at either end"
