@@ -24,6 +24,7 @@ Bools = npt.NDArray[np.bool_]
 
 PAIRS = 1 << 18  # pairs of a move and an edge compared together
 TOUCH = 4.0  # stretches of so few tolerances are neighbours that meet at a vertex, not a cut along the edge
+FEW = 64  # more stretches of one edge than this are compared one after the other
 QUARTER = 0.5 * np.pi * (1.0 + 1e-9)  # longer arcs are compared in parts
 
 
@@ -300,9 +301,15 @@ def again(
     runs = np.bincount(edge, minlength=1)
     rows = np.flatnonzero(runs[edge] > 1)
     rows = rows[np.lexsort((move[rows], edge[rows]))]
+    many = runs[edge[rows]] > FEW
+    if many.any():
+        busy = rows[many]
+        begins = np.flatnonzero(np.diff(edge[busy], prepend=-1))
+        for mine in np.split(busy, begins[1:]):
+            share[mine] = _again_one(low[mine], high[mine], shallow_mm[mine], deep_mm[mine], slack_mm)
+    rows = rows[~many]
     e, lo, hi, was, now = edge[rows], low[rows], high[rows], shallow_mm[rows], deep_mm[rows]
-    begin = np.searchsorted(e, e)
-    nth = np.arange(len(e)) - begin
+    nth = np.arange(len(e)) - np.searchsorted(e, e)
     lag = 1
     late = np.flatnonzero(nth >= lag)
     while len(late):
@@ -313,3 +320,21 @@ def again(
         lag += 1
         late = late[nth[late] >= lag]
     return np.minimum(share, high - low)
+
+
+def _again_one(low: Floats, high: Floats, shallow_mm: Floats, deep_mm: Floats, slack_mm: float) -> Floats:
+    """The same for the many stretches (n,) of one edge in order, kept as the depth reached between all their ends.
+
+    Ends are rounded to a hundred-thousandth of the edge, so that the work stays bounded for any program.
+    """
+    first, last = np.round(low, 5), np.round(high, 5)
+    marks = np.unique(np.concatenate([first, last]))
+    width = np.diff(marks)
+    reached = np.full(len(width), -np.inf)
+    share = np.zeros(len(low))
+    begin, stop = np.searchsorted(marks, first).tolist(), np.searchsorted(marks, last).tolist()
+    for k, (i, j) in enumerate(zip(begin, stop, strict=True)):
+        before = reached[i:j]
+        share[k] = width[i:j][before >= deep_mm[k] - slack_mm].sum()
+        np.maximum(before, shallow_mm[k], out=before)
+    return share
