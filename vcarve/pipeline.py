@@ -12,6 +12,7 @@ from vcarve.groove.width import deepest_mm
 from vcarve.job.records import Job
 from vcarve.job.suitability import suitability
 from vcarve.layout import Layout, lay_out
+from vcarve.network.clip import region_polygon
 from vcarve.network.model import Network
 from vcarve.plan.model import Plan
 from vcarve.plan.planner import plan as make_plan
@@ -79,6 +80,7 @@ def make_program(job: Job, progress: Progress | None = None) -> Made:
         network=layout.network,
         grooves=layout.grooves,
         recut_mm=plan.recut_mm,
+        outline=region_polygon(layout.outline),
     )
     if any(finding.severity == "refuse" for finding in found):
         raise RefusedError((*known, *found))

@@ -18,7 +18,7 @@ from vcarve.errors import Finding
 from vcarve.groove.width import sensitivity, width_mm
 from vcarve.job.records import Job, Machine
 from vcarve.layout import Layout, lay_out
-from vcarve.network.clip import flattened, ring_curves
+from vcarve.network.clip import flattened, region_polygon, ring_curves
 from vcarve.program.moves import Motion
 from vcarve.program.reader import Reading, read_program
 from vcarve.quantity import format_mm
@@ -79,6 +79,7 @@ def dry_run(text: str | bytes, *, file: str, machine: Machine, job: Job | None =
         job=job,
         network=None if layout is None else layout.network,
         grooves=None if layout is None else layout.grooves,
+        outline=None if layout is None else region_polygon(layout.outline),
     )
     times = clock.run(reading.moves, machine)
     return DryRun(reading=reading, times=times, machine=machine, findings=findings, job=job, layout=layout)

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
+import shapely
 
 from vcarve.dryrun.lines import line_findings
 from vcarve.dryrun.piece import (
@@ -75,11 +76,13 @@ def check(
     network: Network | None = None,
     grooves: Grooves | None = None,
     recut_mm: float | None = None,
+    outline: shapely.Polygon | None = None,
 ) -> tuple[Finding, ...]:
     """Return every finding of a program read without fault, in the order of its lines.
 
-    Without a job the surface is taken to be at Z0.  ``recut_mm`` is how much may be travelled along grooves already
-    cut; without it the job's own rule holds.
+    Without a job the surface is taken to be at Z0.  ``outline`` is the piece's, in piece coordinates; without it the piece
+    fills its width and height.  ``recut_mm`` is how much may be travelled along grooves already cut; without it the job's
+    own rule holds.
     """
     placing = Placing(x_mm=0.0, y_mm=0.0, top_mm=0.0) if job is None else placing_of(job)
     seen = track(reading.moves, (-placing.x_mm, -placing.y_mm, -placing.top_mm), machine)
@@ -95,7 +98,7 @@ def check(
     if job is not None:
         found.extend(job_speed_findings(seen, job))
         found.extend(depth_findings(seen, job))
-        found.extend(piece_findings(seen, job))
+        found.extend(piece_findings(seen, job, outline))
         found.extend(clamp_findings(seen, job))
         if network is not None and grooves is not None:
             found.extend(upright_findings(seen))

@@ -5,14 +5,16 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import numpy as np
+import shapely
 
 from vcarve.dryrun.codes import finding, listed
-from vcarve.dryrun.track import Floats, Ints, Track, path
+from vcarve.dryrun.track import Bools, Floats, Ints, Track, path
 from vcarve.errors import Finding
 from vcarve.groove.width import deepest_mm, width_mm
 from vcarve.job.records import Clamp, Job
 from vcarve.quantity import format_mm
 
+CHORDS_MM = 5e-4
 SECTIONS = 16  # sloping moves are compared with clamps in so many parts, each at its lowest
 
 
@@ -64,8 +66,11 @@ def depth_findings(seen: Track, job: Job) -> list[Finding]:
     ]
 
 
-def piece_findings(seen: Track, job: Job) -> list[Finding]:
-    """Moves below the surface beyond the piece; lines may run off by the groove's half-width where the job asks for it."""
+def piece_findings(seen: Track, job: Job, outline: shapely.Polygon | None = None) -> list[Finding]:
+    """Moves below the surface beyond the piece; lines may run off by the groove's half-width where the job asks for it.
+
+    ``outline`` is the piece's, in piece coordinates; without it the piece is taken to fill its width and height.
+    """
     allowed = 2.0 * seen.slack_mm
     if job.pattern.ends == "run-off":
         deepest = min(max(job.ground_mm, job.leaf_mm), deepest_mm(job.bit))
@@ -75,10 +80,26 @@ def piece_findings(seen: Track, job: Job) -> list[Finding]:
     out = (np.abs(seen.end_mm[:, :2]) > half).any(axis=1)
     out |= bent & ((seen.low_mm[:, :2] < -half) | (seen.high_mm[:, :2] > half)).any(axis=1)
     leaves = ~seen.across & (seen.end_mm[:, 2] > seen.start_mm[:, 2])  # straight up: said where it went in
+    below = seen.in_wood & ~leaves
+    if outline is not None and job.piece.outline.shape != "rectangle":
+        out |= _leave(seen, np.flatnonzero(below & ~out), outline, allowed)
     return listed(
-        np.flatnonzero(seen.in_wood & out & ~leaves).tolist(),
+        np.flatnonzero(below & out).tolist(),
         _saying(seen, "outside-piece", "The bit is below the surface beyond the piece's edge."),
     )
+
+
+def _leave(seen: Track, rows: Ints, outline: shapely.Polygon, allowed_mm: float) -> Bools:
+    """Tell which of these moves are not wholly inside the outline grown by what is allowed."""
+    out = np.zeros(len(seen.moves), dtype=np.bool_)
+    if len(rows):
+        # The outline's chords and those of the arcs stand off them by a little.
+        room = shapely.buffer(outline, allowed_mm + CHORDS_MM, quad_segs=64)
+        shapely.prepare(room)
+        owner, tails, heads = _parts(seen, rows)
+        lines = shapely.linestrings(np.stack([tails[:, :2], heads[:, :2]], axis=1))
+        out[owner[~shapely.covers(room, lines)]] = True
+    return out
 
 
 def clamp_findings(seen: Track, job: Job) -> list[Finding]:
@@ -91,8 +112,6 @@ def clamp_findings(seen: Track, job: Job) -> list[Finding]:
 
 
 def _hits(seen: Track, job: Job, clamp: Clamp) -> Ints:
-    import shapely
-
     x0, y0 = clamp.x_mm - job.piece.width_mm / 2.0, clamp.y_mm - job.piece.height_mm / 2.0
     x1, y1 = x0 + clamp.width_mm, y0 + clamp.height_mm
     widest = max(job.bit.diameter_mm, job.bit.shank_mm) / 2.0
