@@ -33,6 +33,7 @@ HEIGHTS = 8
 MOST = 600  # components up to which clusters have moats; the many equal prices make the matching slow beyond
 ROUNDS = 24
 FEWER = 5  # rounds beyond
+ONCE = 5_000  # components beyond which a single round is made
 KEPT = 3  # of the pairings met, the last so many are handed on
 
 
@@ -53,7 +54,7 @@ def raise_bound(task: Task, plain: Pairing, upper_s: float) -> tuple[float, list
     hold = task.component[graph.ref[tie]]
     prices = [cap.copy() for _, cap in clusters]
     strength = 1.0
-    for _ in range(ROUNDS if count <= MOST else FEWER):
+    for _ in range(ROUNDS if count <= MOST else FEWER if count <= ONCE else 1):
         discount = np.zeros(len(graph.kind))
         for (label, _), price in zip(clusters, prices, strict=True):
             discount[lift] += np.where(label[at] != label[to], price[label[at]] + price[label[to]], 0.0)
@@ -62,7 +63,7 @@ def raise_bound(task: Task, plain: Pairing, upper_s: float) -> tuple[float, list
         value = cost - task.reach_s / 2.0 + 2.0 * float(sum(p.sum() for p in prices))
         if value > best + 1e-9:
             best = value
-            met = [plain, *met[1:][-KEPT + 1 :], task.read(chosen, cost)]
+            met = [*([plain] if count <= ONCE else []), *met[1:][-KEPT + 1 :], task.read(chosen, cost)]
         else:
             strength *= 0.7
         flags = np.zeros(len(graph.kind), bool)

@@ -21,7 +21,7 @@ from vcarve.plan.web import Web
 
 NEIGHBOURS = 10
 LONGEST = 1000
-SWEEPS = 8
+SWEEPS = ((5_000, 8), (30_000, 2))  # passes up to which so many sweeps are made; one beyond
 LARGEST = 64  # vertices of a closed pass that may be entered elsewhere while it is moved
 LEAST = 1e-7
 
@@ -39,10 +39,12 @@ def improve(web: Web, rates: Rates, base: Tour, start_mm: tuple[float, float]) -
     leave = end[last].copy()
     closed = np.flatnonzero(entry == leave)
     route = _Route(xy[entry], xy[leave], np.asarray(start_mm) * scale)
-    for sweep in range(SWEEPS):
-        gained = route.sweep(two_opt=True) + route.sweep(two_opt=False)
+    sweeps = next((n for limit, n in SWEEPS if count <= limit), 1)
+    for sweep in range(sweeps):
+        gained = route.sweep(two_opt=True)
+        gained += route.sweep(two_opt=False) if sweeps > 1 else 0.0
         gained += _enter(route, closed, xy, begin, base.pass_start, entry)
-        gained += _resettle(route, closed, xy, begin, base.pass_start, entry)
+        gained += 0.0 if sweeps == 1 else _resettle(route, closed, xy, begin, base.pass_start, entry)
         if gained < LEAST * (1 + sweep):
             break
     return _rebuild(base, route, begin, entry, closed)

@@ -14,6 +14,7 @@ from vcarve.plan.bound import best_pairing
 from vcarve.plan.costs import Rates, rates, work_zero_mm
 from vcarve.plan.join import join
 from vcarve.plan.levels import in_levels, level_depths
+from vcarve.plan.moats import ONCE
 from vcarve.plan.model import Plan, Proof
 from vcarve.plan.order import improve
 from vcarve.plan.pairing import Pairing, pair
@@ -75,7 +76,7 @@ def _flat(
     tell("tour", 0.4)
     tours = [from_pairing(web, steady, each, start) for each in found]
     ticking = replace(steady, clock=True)
-    if allow and len(web.edge) <= SECOND_LOOK:
+    if allow and len(web.edge) <= SECOND_LOOK and len(found[0].even) <= ONCE:
         tours.append(from_pairing(web, steady, pair(web, ticking, recut=True, start_mm=start), start))
         tell("tour", 0.7)
     if allow and len(web.edge) <= SIMPLE:

@@ -12,7 +12,7 @@ from scipy.sparse import csc_matrix
 
 from vcarve.network.model import Floats, Ints
 
-EXACT = 1500  # so few members of T are solved without the tie-breaking noise
+EXACT = 300  # so few members of T are solved without the tie-breaking noise
 NOISE = 1e-3
 STEPS = 1 << 22  # the largest whole weight
 BRANCH = 16
