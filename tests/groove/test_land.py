@@ -14,9 +14,10 @@ from scipy.optimize import linprog
 
 from vcarve.errors import InternalError
 from vcarve.groove.circle import largest_circles
+from vcarve.groove.footprint import footprint
 from vcarve.groove.land import measure
 from vcarve.groove.model import Grooves
-from vcarve.groove.outline import SAG_NM, flatten, footprint, group
+from vcarve.groove.outline import SAG_NM, flatten
 from vcarve.groove.width import VBit
 from vcarve.network.build import build, build_lines
 from vcarve.network.model import NM_PER_MM, Network
@@ -56,8 +57,8 @@ def cell_at(network: Network, grooves: Grooves, x_mm: float, y_mm: float) -> int
     raise AssertionError("no land there")
 
 
-def reference_land(network: Network, grooves: Grooves, piece: shapely.Geometry) -> float:
-    """Return the area of a piece less all its grooves by shapely, independently of any cell."""
+def grooves_union(network: Network, grooves: Grooves) -> shapely.Geometry:
+    """Return all lines widened and joined by shapely."""
     lines = []
     for edge in np.flatnonzero(network.cut):
         a, b = network.tail[edge], network.head[edge]
@@ -65,7 +66,12 @@ def reference_land(network: Network, grooves: Grooves, piece: shapely.Geometry) 
         points = flatten(int(x[a]), int(y[a]), int(x[b]), int(y[b]), float(network.bulge[edge]), 20.0)
         line = shapely.LineString(np.array([*points, (x[b], y[b])]) / NM_PER_MM)
         lines.append(line.buffer(grooves.half_width_mm[edge], quad_segs=256))
-    return float(piece.difference(shapely.union_all(lines)).area)
+    return shapely.union_all(lines)
+
+
+def reference_land(network: Network, grooves: Grooves, piece: shapely.Geometry) -> float:
+    """Return the area of a piece less all its grooves by shapely, independently of any cell."""
+    return float(piece.difference(grooves_union(network, grooves)).area)
 
 
 def sag_area_mm2(network: Network) -> float:
@@ -262,18 +268,35 @@ def test_copies_keep_the_land_they_would_have_alone(name: str) -> None:
     assert one.land_area_mm2 == pytest.approx(other.land_area_mm2, abs=MICROMETRE)
 
 
-def test_footprint_is_the_union_of_grooves() -> None:
-    """The grooves' outline encloses what shapely's union does, holes round the land included."""
-    network = build(pattern("masu-tsunagi"), region=rectangle(60.0, 50.0), pitch_mm=20.0)
+@pytest.mark.parametrize("name", ["masu-tsunagi", "kaku-asanoha", "seigaiha", "amime", "shippo"])
+@pytest.mark.parametrize(("edge", "turn"), [("groove", 0.0), ("plain", 11.0)])
+def test_footprint_is_the_union_of_grooves(name: str, edge: str, turn: float) -> None:
+    """The outline encloses the area that shapely's union does, with as many rings."""
+    network = build(pattern(name), region=rectangle(60.0, 50.0), pitch_mm=20.0, rotate_deg=turn, edge=edge)
     grooves = measure(network, RIGHT_ANGLE, {0: 0.7, 1: 0.4, 2: 0.7, 3: 0.7})
-    rings = footprint(network, grooves)
-    parts = [shapely.Polygon(r[0], r[1:]) for r in group([[(int(x), int(y)) for x, y in r] for r in rings])]
-    piece = shapely.box(-30.0, -25.0, 30.0, 25.0)
-    inside = sum(p.intersection(shapely.box(-30e6, -25e6, 30e6, 25e6)).area for p in parts) / NM_PER_MM**2
+    rings = [ring / NM_PER_MM for ring in footprint(network, grooves)]
+    x, y = zip(*(ring.T for ring in rings), strict=True)
+    area = sum(float(a @ np.roll(b, -1) - b @ np.roll(a, -1)) / 2.0 for a, b in zip(x, y, strict=True))
+    union = grooves_union(network, grooves)
 
-    assert inside == pytest.approx(
-        piece.area - reference_land(network, grooves, piece), abs=sag_area_mm2(network)
-    )
+    assert area == pytest.approx(union.area, abs=sag_area_mm2(network))
+    assert len(rings) == sum(1 + len(part.interiors) for part in shapely.get_parts(union))
+
+
+def test_footprint_of_loose_lines_and_of_lines_within_a_cell() -> None:
+    """A line hanging free has an outline of its own, within a cell, in a hole, and where there is no cell at all."""
+    lines = [*square(60.0), *run((-5.0, 0.0), (5.0, 0.0))]
+    network, grooves = carved(lines, 2.0)
+    alone, few = carved(run((-5.0, 0.0), (5.0, 0.0)), 2.0)
+    stroke_mm2 = 10.0 * 2.0 + math.pi
+    frame_mm2 = 4.0 * 60.0 * 2.0 - 4.0 + math.pi  # corners: three quarters square, one quarter round
+
+    def area(found: list[np.ndarray]) -> float:
+        rings = [ring.T / NM_PER_MM for ring in found]
+        return sum(float(x @ np.roll(y, -1) - y @ np.roll(x, -1)) / 2.0 for x, y in rings)
+
+    assert area(footprint(alone, few)) == pytest.approx(stroke_mm2, abs=0.05)
+    assert area(footprint(network, grooves)) == pytest.approx(stroke_mm2 + frame_mm2, abs=0.2)
 
 
 @st.composite

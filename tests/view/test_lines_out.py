@@ -12,9 +12,9 @@ import pytest
 import shapely
 from shapely.geometry import Polygon
 
+from vcarve.groove.footprint import footprint
 from vcarve.groove.land import measure
 from vcarve.groove.model import Grooves
-from vcarve.groove.outline import footprint
 from vcarve.job.records import Bit
 from vcarve.network.build import build, build_lines
 from vcarve.network.model import Network

@@ -60,6 +60,7 @@ SHEETS = (
     "walls.py",
     "pattern.py",
     "gallery.py",
+    "lines_out.py",
     "page.py",
     "parts/page.css",
 )

@@ -11,15 +11,10 @@ from collections.abc import Iterable, Mapping, Sequence
 
 import numpy as np
 import pyclipper
-import shapely
-
-from vcarve.groove.model import Grooves
-from vcarve.network.model import NM_PER_MM, Ints, Network
 
 Path = list[tuple[int, int]]
 
 SAG_NM = 400.0
-TILE_EDGES = 30  # lines joined in one go
 
 
 def flatten(x0: int, y0: int, x1: int, y1: int, bulge: float, sag_nm: float = SAG_NM) -> Path:
@@ -84,55 +79,3 @@ def group(rings: Sequence[Path]) -> list[list[Path]]:
         parts.append([outer.Contour, *(hole.Contour for hole in outer.Childs)])
         waiting.extend(island for hole in outer.Childs for island in hole.Childs)
     return parts
-
-
-def footprint(network: Network, grooves: Grooves) -> list[Ints]:
-    """Return the outline of all grooves at the surface, as rings (n, 2) in nanometres.
-
-    Rings with wood outside run counter-clockwise, rings round land clockwise.  The grooves may reach past the piece's edge.
-    """
-    # Sweeping over all lines at once takes the longer the wider the sweep: tiles first, then their union.
-    parts = [part for tile in _tiles(network) for part in group(_joined(network, grooves, tile))]
-    if len(network.tail) <= TILE_EDGES:
-        return [np.array(ring, dtype=np.int64) for part in parts for ring in part]
-    whole = shapely.union_all([shapely.Polygon(part[0], part[1:]) for part in parts])
-    polygons = shapely.orient_polygons(shapely.get_parts(whole), exterior_cw=False)
-    rings = [
-        np.rint(shapely.get_coordinates(ring)[:-1]).astype(np.int64)
-        for polygon in polygons
-        for ring in (polygon.exterior, *polygon.interiors)
-    ]
-    apart = [ring[(ring != np.roll(ring, 1, axis=0)).any(axis=1)] for ring in rings]
-    return [ring for ring in apart if len(ring) > 2]
-
-
-def _tiles(network: Network) -> list[Ints]:
-    """Return the edges to cut in groups of neighbours."""
-    edges = np.flatnonzero(network.cut)
-    if len(edges) <= TILE_EDGES:
-        return [edges] if len(edges) else []
-    middle = (network.xy_mm[network.tail[edges]] + network.xy_mm[network.head[edges]]) / 2.0
-    low, high = middle.min(axis=0), middle.max(axis=0)
-    side = math.sqrt(float(np.prod(np.maximum(high - low, 1e-3))) * TILE_EDGES / len(edges))
-    column, row = ((middle - low) / side).astype(np.int64).T
-    _, tile = np.unique(row * (column.max() + 1) + column, return_inverse=True)
-    order = np.argsort(tile, kind="stable")
-    return [edges[part] for part in np.split(order, np.flatnonzero(np.diff(tile[order])) + 1)]
-
-
-def _joined(network: Network, grooves: Grooves, edges: Ints) -> list[Path]:
-    """Return the union of the footprints of some edges."""
-    lines: dict[float, list[Path]] = {}
-    for edge in edges.tolist():
-        a, b = int(network.tail[edge]), int(network.head[edge])
-        x0, y0, x1, y1 = (
-            int(v) for v in (network.x_nm[a], network.y_nm[a], network.x_nm[b], network.y_nm[b])
-        )
-        path = [*flatten(x0, y0, x1, y1, float(network.bulge[edge])), (x1, y1)]
-        lines.setdefault(float(grooves.half_width_mm[edge]) * NM_PER_MM, []).append(path)
-    wide = widen(lines)
-    if len(lines) > 1:
-        clipper = pyclipper.Pyclipper()
-        clipper.AddPaths(wide, pyclipper.PT_SUBJECT, True)
-        wide = clipper.Execute(pyclipper.CT_UNION, pyclipper.PFT_NONZERO, pyclipper.PFT_NONZERO)
-    return wide

@@ -103,8 +103,10 @@ def points_along(network: Network, half_edge: Ints, pieces: int) -> tuple[Floats
     off = 0.5 / np.tan(safe / 2.0)
     angle = np.arctan2(-off, -0.5) + safe * share
     radius = np.hypot(0.5, off)
-    along = np.where(sweep == 0.0, share, 0.5 + radius * np.cos(angle))
-    aside = np.where(sweep == 0.0, 0.0, off + radius * np.sin(angle))
+    # Starts are exact, so that runs of edges join.
+    plain = (sweep == 0.0) | (share == 0.0)
+    along = np.where(plain, share, 0.5 + radius * np.cos(angle))
+    aside = np.where(plain, 0.0, off + radius * np.sin(angle))
     chord = (end - start)[owner]
     normal = np.column_stack([-chord[:, 1], chord[:, 0]])
     return start[owner] + along[:, None] * chord + aside[:, None] * normal, count

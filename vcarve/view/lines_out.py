@@ -15,25 +15,19 @@ from html import escape
 
 import numpy as np
 
+from vcarve.groove.footprint import closed_cells, outer_rings
 from vcarve.groove.model import Grooves
-from vcarve.groove.outline import footprint
 from vcarve.network.model import NM_PER_MM, Floats, Ints, Network, Role
 from vcarve.pattern.refit import Side, with_arcs
 from vcarve.pattern.region import bounds_of
+from vcarve.view import look
 
 _NAMES = {int(Role.GROUND): "ground", int(Role.LEAF): "leaf", int(Role.FRAME): "frame"}
 _FIRST_LAYER = 8
 _FIRST_FRAME = 1000
-# Colours of the layers: for SVG, and the nearest of DXF's numbered ones.
-_COLOURS = {
-    "ground": ("#26456e", 5),
-    "leaf": ("#5b7fa6", 4),
-    "frame": ("#1f1d1a", 7),
-    "outline": ("#8a857b", 8),
-    "groove": ("#a8451f", 1),
-    "land": ("#6f6a5f", 9),
-}
-_OTHER = ("#26456e", 5)
+# The nearest of DXF's numbered colours to those of the look.
+_NUMBERS = {"ground": 5, "leaf": 4, "frame": 7, "outline": 8, "groove": 1, "land": 9}
+_OTHER = 5
 
 Edge = tuple[float, float, float, float, float]  # x0, y0, x1, y1, bulge
 
@@ -101,7 +95,7 @@ def lines_dxf(
         pairs += [(9, variable), (10, _number(x)), (20, _number(y))]
     pairs += [(0, "ENDSEC"), (0, "SECTION"), (2, "TABLES"), (0, "TABLE"), (2, "LAYER"), (70, str(len(names)))]
     for name, entry in names.items():
-        colour = _COLOURS.get(name, _OTHER)[1]
+        colour = _NUMBERS.get(name, _OTHER)
         pairs += [(0, "LAYER"), (2, entry), (70, "0"), (62, str(colour)), (6, "CONTINUOUS")]
     pairs += [(0, "ENDTAB"), (0, "ENDSEC"), (0, "SECTION"), (2, "ENTITIES")]
     for name, edges in sheet.edges.items():
@@ -125,23 +119,32 @@ def _sheet(
     plain = np.flatnonzero(~network.cut)
     if len(plain):
         edges.setdefault("outline", []).extend(_rows(network, xy, plain))
-    shapes = {"groove": [with_arcs(ring / NM_PER_MM) for ring in footprint(network, grooves)]}
     # Cells of one shape share their land: its arcs are sought once.
     sides = [
         [with_arcs(ring / NM_PER_MM) for island in land for ring in (island.outer_nm, *island.holes_nm)]
         for land in grooves.lands
     ]
+    closed = closed_cells(network)
+    groove = [with_arcs(ring / NM_PER_MM) for ring in outer_rings(network, grooves, closed)]
+    land: list[list[Side]] = []
     corners = (grooves.corner_nm / NM_PER_MM).tolist()
-    shapes["land"] = [
-        [(x + corner[0], y + corner[1], bulge) for x, y, bulge in ring]
-        for corner, shape in zip(corners, grooves.shape.tolist(), strict=True)
-        for ring in sides[shape]
-    ]
+    for (x, y), shape, round_it in zip(corners, grooves.shape.tolist(), closed.tolist(), strict=True):
+        for ring in sides[shape]:
+            land.append([(x + px, y + py, bulge) for px, py, bulge in ring])
+            if round_it:
+                # The land's outline is the grooves' own, walked the other way.
+                groove.append(_reversed(land[-1]))
+    shapes = {"groove": groove, "land": land}
     return _Sheet(
         edges=edges,
         shapes={name: found for name, found in shapes.items() if found},
         box=_box(network, piece_mm),
     )
+
+
+def _reversed(ring: list[Side]) -> list[Side]:
+    """Return a closed ring walked the other way: each side then leads to the place it came from."""
+    return [(x, y, -ring[i - 1][2]) for i, (x, y, _) in reversed(list(enumerate(ring)))]
 
 
 def _rows(network: Network, xy: Floats, chosen: Ints) -> Iterator[Edge]:
@@ -206,7 +209,7 @@ def _closed(shape: list[Side]) -> str:
 
 
 def _group(name: str) -> str:
-    return f'<g id="{escape(name)}" stroke="{_COLOURS.get(name, _OTHER)[0]}">'
+    return f'<g id="{escape(name)}" stroke="{look.DRAWN.get(name, look.DRAWN_OTHER)}">'
 
 
 def _table_names(names: Iterable[str]) -> dict[str, str]:

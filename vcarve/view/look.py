@@ -77,6 +77,17 @@ SHADE = "#16204a"
 LIT = "#8398d3"
 VALLEY = "#0f1738"
 
+# Layers of a drawing for other programs, thin lines on whatever ground those give it.
+DRAWN = {
+    "ground": "#26456e",
+    "leaf": "#5b7fa6",
+    "frame": "#1f1d1a",
+    "outline": "#8a857b",
+    "groove": "#a8451f",
+    "land": "#6f6a5f",
+}
+DRAWN_OTHER = "#26456e"
+
 
 def text_pairs(theme: Theme) -> tuple[tuple[str, str], ...]:
     """Return every pair of text and ground that the pictures and pages of a theme use."""
