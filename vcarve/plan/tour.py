@@ -14,6 +14,7 @@ import numpy as np
 from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 
+from vcarve.errors import InternalError
 from vcarve.network.model import Floats, Ints
 from vcarve.plan.corners import Ends, transitions
 from vcarve.plan.costs import Rates
@@ -102,7 +103,7 @@ def _merge(ends: Ends, partner: Ints, rates: Rates) -> None:
             trail[a], trail[c], np.minimum(one, two) - old, [np.minimum(a, b), np.minimum(c, d)], len(partner)
         )
         if not took.any():
-            raise AssertionError("trails that never meet")
+            raise InternalError("the plan fell apart into tours that never meet")
         a, b, c, d = a[took], b[took], c[took], d[took]
         first = (one <= two)[took]
         x, y = np.where(first, c, d), np.where(first, d, c)
