@@ -25,6 +25,7 @@ from vcarve.plan.web import Web, weave
 Progress = Callable[[str, float], None]
 SECOND_LOOK = 200_000  # edges up to which a pairing by clock rates is tried as well
 SIMPLE = 4_000  # edges up to which the simple plans are tried as well
+TIE = 1.0005  # plans whose clock times differ by less count as equal
 SLACK = 1.004  # how far above the bound a plan that is quicker on the clock may be
 
 
@@ -91,7 +92,9 @@ def _flat(
         clock(web, ticking, each, start).seconds if seconds <= limit + 1e-9 else np.inf
         for each, seconds in zip(tours, constant, strict=True)
     ]
-    return tours[int(np.argmin(real))], bound
+    # this clock is an estimate: of plans that tie, take the one with fewest lifts
+    near = [k for k, seconds in enumerate(real) if seconds <= TIE * min(real)]
+    return tours[min(near, key=lambda k: (len(tours[k].pass_start), len(tours[k].edge), real[k]))], bound
 
 
 def _nothing() -> Tour:
