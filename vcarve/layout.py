@@ -18,7 +18,7 @@ from vcarve.network.repeat import Placing
 from vcarve.pattern.catalogue import names
 from vcarve.pattern.catalogue import pattern as named_pattern
 from vcarve.pattern.drawing import read_drawing
-from vcarve.pattern.fit import fit
+from vcarve.pattern.fit import fit, rectangular_repeat
 from vcarve.pattern.inset import inset
 from vcarve.pattern.inspect import inspect
 from vcarve.pattern.model import Line, Pattern
@@ -158,9 +158,11 @@ def _pitch(job: Job, pattern: Pattern, fill: Region) -> tuple[float, tuple[float
     if choice.across is None and choice.pitch_mm is not None and not choice.pitch_mm.about:
         return choice.pitch_mm.mm, (0.0, 0.0), ()
     about = None if choice.across is not None or choice.pitch_mm is None else choice.pitch_mm.mm
+    lies = _as_it_lies(pattern, choice.rotate_deg, choice.mirror)
+    _refuse_no_repeat(lies, job)
     left, front, right, back = bounds(fill)
     fitted = fit(
-        _as_it_lies(pattern, choice.rotate_deg, choice.mirror),
+        lies,
         right - left,
         back - front,
         across=choice.across,
@@ -180,6 +182,25 @@ def _as_it_lies(pattern: Pattern, rotate_deg: float, mirror: bool) -> Pattern:
         return x, y
 
     return replace(pattern, a1=at(pattern.a1), a2=at(pattern.a2), corner=at(pattern.corner))
+
+
+def _refuse_no_repeat(pattern: Pattern, job: Job) -> None:
+    """Refuse to fit a lattice that, as it lies, never comes round straight across."""
+    try:
+        rectangular_repeat(pattern)
+    except InputError:
+        choice = job.pattern
+        by_count = choice.across is not None
+        turned = ", turned as it is," if choice.rotate_deg else ""
+        pitch = "" if choice.pitch_mm is None else f"about {format_mm(choice.pitch_mm.mm)}"
+        want = f"the lattice of {pattern.key}{turned} does not repeat along the width, so whole repeats cannot fill it; "
+        raise InputError(
+            Problem(
+                key="pattern.across" if by_count else "pattern.pitch",
+                value=str(choice.across) if by_count else pitch,
+                want=want + ("give a pitch instead" if by_count else "give the pitch without 'about'"),
+            )
+        ) from None
 
 
 def _refuse_too_many(pattern: Pattern, pitch_mm: float, job: Job) -> None:

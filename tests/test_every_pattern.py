@@ -1,0 +1,96 @@
+"""Every pattern of the catalogue from its file to a program: three pitches, two outlines.
+
+The interpreter of Debian's ``linuxcnc-uspace`` judges the text, Euler's formula the network, and the plan is held to its bound.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import pytest
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
+
+from vcarve.errors import Finding
+from vcarve.job.check import record_from
+from vcarve.job.document import parse_document
+from vcarve.job.load import resolve
+from vcarve.job.records import Job, JobFile
+from vcarve.network.model import Network
+from vcarve.pattern.catalogue import names
+from vcarve.pattern.region import area_mm2
+from vcarve.pipeline import make_program
+from vcarve.proofing import dry_run
+
+PITCHES = (12.0, 8.0, 6.0)
+OUTLINES = {"rectangle": "width: 60, height: 45", "circle": "width: 48, height: 48"}
+ONE_PART, MANY_PARTS = 0.005, 0.03  # how far above the bound a plan may be
+
+
+def job_of(name: str, pitch_mm: float, outline: str) -> Job:
+    """A shallow engraving of a pattern."""
+    text = f"""
+piece: {{{OUTLINES[outline]}, thickness: 8, wood: maple-sugar, outline: {{shape: {outline}}}}}
+pattern: {{name: {name}, pitch: {pitch_mm}}}
+groove: {{depth: 0.3}}
+bit: v60-3.175
+machine: small-desktop
+"""
+    document = parse_document(text.encode(), file="job.yaml", folder=".", sets=())
+    return resolve(record_from(document, JobFile), ".", document)
+
+
+def parts(network: Network, *, cut_only: bool) -> tuple[int, int, int]:
+    """Return connected parts, vertices and edges, counted by a library for graphs."""
+    chosen = network.cut if cut_only else np.ones(len(network.tail), dtype=bool)
+    used, at = np.unique(np.concatenate([network.tail[chosen], network.head[chosen]]), return_inverse=True)
+    count = int(chosen.sum())
+    links = coo_array((np.ones(count), (at[:count], at[count:])), shape=(len(used), len(used)))
+    return int(connected_components(links, directed=False)[0]), len(used), count
+
+
+def serious(findings: tuple[Finding, ...]) -> list[Finding]:
+    """The findings that speak of the program, not of narrow land."""
+    return [one for one in findings if one.code not in {"land-vanished", "weak-island", "land-broken"}]
+
+
+@pytest.mark.parametrize("outline", sorted(OUTLINES))
+@pytest.mark.parametrize("name", names())
+def test_a_pattern_becomes_a_program(name: str, outline: str, rs274: Any) -> None:
+    """At three pitches the network is plane, the plan near its bound, the text accepted without a word, the dry run clean."""
+    for pitch in PITCHES:
+        job = job_of(name, pitch, outline)
+        made = make_program(job)
+        network, proof = made.network, made.plan.proof
+
+        # Euler: V - E + F = 1 + parts, the face outside being no cell.
+        count, vertices, edges = parts(network, cut_only=False)
+        assert network.cells == edges - vertices + count
+        assert made.layout.grooves.land_total_mm2 < area_mm2(made.layout.outline)
+
+        above = proof.plan_s / proof.bound_s - 1.0
+        whole = parts(network, cut_only=True)[0] == 1
+        assert -1e-9 <= above <= (ONE_PART if whole else MANY_PARTS), f"{above:.2%} above at {pitch} mm"
+
+        run = rs274(made.text)
+        assert run.accepted
+        assert run.message == ""
+        proofed = dry_run(made.text, file="program.nc", machine=job.machine, job=job)
+        assert serious(proofed.findings) == []
+        assert serious(made.summary.findings) == []
+
+
+@pytest.mark.parametrize("name", names())
+def test_whole_repeats_have_the_unit_cells_length(name: str) -> None:
+    """On a large piece the length per area tends to that of the unit cell: lines lost or doubled would show."""
+    from vcarve.network.build import build
+    from vcarve.pattern.catalogue import pattern
+    from vcarve.pattern.region import rectangle
+
+    drawn = pattern(name)
+    pitch = 40.0 / np.sqrt(drawn.cell_area) / 10.0
+    network = build(drawn, region=rectangle(120.0, 120.0), pitch_mm=pitch, rotate_deg=13.0, edge="plain")
+    expected = sum(line.length for line in drawn.lines) / drawn.cell_area / pitch * 120.0**2
+
+    assert network.cut_mm == pytest.approx(expected, rel=0.01)
