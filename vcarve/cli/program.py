@@ -48,7 +48,15 @@ def program(
     if picture is not None:
         from vcarve.view.drawing import plan_svg
 
-        outputs.append((picture, plan_svg(made.job, made.network, made.layout.grooves, made.plan)))
+        drawn = plan_svg(
+            made.job,
+            made.network,
+            made.layout.grooves,
+            made.plan,
+            outline=made.layout.outline,
+            findings=made.summary.findings,
+        )
+        outputs.append((picture, drawn))
     if page is not None:
         from vcarve.pipeline import page_of_made
 

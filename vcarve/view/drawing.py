@@ -142,8 +142,10 @@ def _caption(job: Job, network: Network, grooves: Grooves, plan: Plan) -> list[s
     return [
         f"{plain(bit.angle_deg, 2)}° bit, {mm(bit.diameter_mm, 3)}{tip}; {cut}",
         f"{plan.passes} {'pass' if plan.passes == 1 else 'passes'}, {plan.lifts} "
-        f"{'lift' if plan.lifts == 1 else 'lifts'}; {mm(plan.cut_mm, 1)} to cut, {mm(plan.recut_mm, 1)} cut again, "
-        f"{mm(plan.rapid_mm, 1)} in the air; {land}",
+        f"{'lift' if plan.lifts == 1 else 'lifts'}; {mm(plan.cut_mm, 1)} to cut, "
+        + (f"{mm(plan.recut_mm, 1)} cut again, " if plan.recut_mm >= 0.05 else "")
+        + f"{mm(plan.rapid_mm, 1)} in the air",
+        f"{land}; zero: {job.zero.xy}, {_zero_z(job)}",
     ]
 
 
@@ -229,9 +231,8 @@ def plan_svg(
         *findings_marks(placed, u),
         *_legend(margin, foot, u, plan.passes > 0, narrowest is not None),
         *(text(margin, foot + (4.8 + 3.6 * i) * u, line) for i, line in enumerate(caption)),
-        text(margin, foot + (4.8 + 3.6 * len(caption)) * u, f"zero: {job.zero.xy}, {_zero_z(job)}", "soft"),
     ]
-    described = f"{stock}. {caption[0]}. {caption[1]}. Zero: {job.zero.xy}, {_zero_z(job)}."
+    described = f"{stock}. {'. '.join(caption)}."
     described += "".join(f" {finding.sentence}" for finding in findings)
     return svg(box, title, described, _style(job.wood.tint, u, small), body)
 
