@@ -9,10 +9,12 @@ import numpy as np
 
 from vcarve.dryrun.clock import Times
 from vcarve.errors import Finding
+from vcarve.groove.slivers import edge_slivers
 from vcarve.groove.width import width_mm
 from vcarve.job.records import Job
 from vcarve.layout import LAYER_ROLES, Layout
 from vcarve.network.model import Network, Role
+from vcarve.pattern.region import chords
 from vcarve.plan.model import Plan
 from vcarve.program.moves import Motion, Moves
 from vcarve.program.reader import Reading
@@ -123,7 +125,7 @@ def extents(moves: Moves) -> dict[str, tuple[float, float]]:
 
 
 def land_findings(layout: Layout) -> tuple[Finding, ...]:
-    """Return what there is to say of the land: lost altogether, vanished cells, broken cells, weak islands."""
+    """Return what there is to say of the land: lost altogether, vanished cells, broken cells, weak islands, strips."""
     grooves = layout.grooves
     cells = layout.network.cells
     found = []
@@ -162,7 +164,31 @@ def land_findings(layout: Layout) -> tuple[Finding, ...]:
                 at_mm=(float(at[0]), float(at[1])),
             )
         )
+    found.extend(_sliver_findings(layout))
     return tuple(found)
+
+
+def _sliver_findings(layout: Layout) -> tuple[Finding, ...]:
+    """Return what there is to say of grooves that run along the piece's edge and leave too little wood beside them."""
+    strips = edge_slivers(layout.network, layout.grooves, [chords(ring) for ring in layout.outline.rings])
+    if not len(strips):
+        return ()
+    thinnest = int(np.argmin(strips.width_mm))
+    size = format_mm(float(strips.width_mm[thinnest]), 2)
+    at = strips.at_mm[thinnest]
+    start = (
+        f"A groove runs along the piece's edge and leaves a strip of only {size} beside it"
+        if len(strips) == 1
+        else f"At {len(strips)} places grooves run along the piece's edge; the thinnest strip they leave is {size} wide"
+    )
+    return (
+        Finding(
+            code="edge-sliver",
+            severity="caution",
+            sentence=f"{start}: it may break out. Shift the pattern, or change its pitch or margin.",
+            at_mm=(float(at[0]), float(at[1])),
+        ),
+    )
 
 
 def _keep(number: int) -> str:

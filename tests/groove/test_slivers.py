@@ -1,0 +1,84 @@
+"""Thin land at the piece's edge, on grids whose last line lies at a known distance from it."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+
+from vcarve.groove.land import measure
+from vcarve.groove.slivers import Slivers, edge_slivers
+from vcarve.groove.width import VBit
+from vcarve.network.build import build_lines
+from vcarve.pattern.model import Line
+from vcarve.pattern.region import Region, chords, rectangle
+from vcarve.pattern.shapes import circle
+
+RIGHT_ANGLE = VBit(angle_deg=90.0)  # cuts twice as wide as deep
+HALF = 30.0  # half the side of the piece
+
+
+def slivers(lines: list[Line], depth_mm: float, piece: Region, edge: str = "groove") -> Slivers:
+    """Return the slivers of lines of one depth on a piece."""
+    network = build_lines(lines, region=piece, edge=edge)
+    grooves = measure(network, RIGHT_ANGLE, {0: depth_mm})
+    return edge_slivers(network, grooves, [chords(ring) for ring in piece.rings])
+
+
+def grid(last_mm: float) -> list[Line]:
+    """Return lines along Y from the middle to ``last_mm``, and three that cross them."""
+    along = [Line(start=(x, -HALF), end=(x, HALF)) for x in np.linspace(0.0, last_mm, 4).tolist()]
+    return [*along, *(Line(start=(-HALF, y), end=(HALF, y)) for y in (-10.0, 0.0, 10.0))]
+
+
+SQUARE = rectangle(2 * HALF, 2 * HALF)
+
+
+@pytest.mark.parametrize("strip_mm", [0.05, 0.3, 0.49])
+def test_a_strip_along_the_edge_is_one_sliver_of_its_width(strip_mm: float) -> None:
+    """Grooves 2 mm wide whose last line is 1 mm and a little from the edge: one strip, though lines cross it."""
+    found = slivers(grid(HALF - 1.0 - strip_mm), 1.0, SQUARE)
+
+    assert found.width_mm == pytest.approx([strip_mm], abs=1e-6)
+    assert found.at_mm[0, 0] == pytest.approx(HALF - 1.0 - strip_mm, abs=1e-6)
+
+
+@pytest.mark.parametrize("gap_mm", [0.0, 0.3, 1.0, 1.6, 8.0])
+def test_no_sliver_on_the_edge_over_it_or_far_from_it(gap_mm: float) -> None:
+    """A line on the edge, one whose groove reaches the edge, and one with wood enough beside it leave no strip."""
+    assert len(slivers(grid(HALF - gap_mm), 1.0, SQUARE)) == 0
+
+
+def test_deep_grooves_need_more_wood_beside_them() -> None:
+    """A strip of 0.9 mm is too thin beside a groove 2 mm deep (half of the depth), not beside one of 1 mm."""
+    assert len(slivers(grid(HALF - 2.0 - 0.9), 2.0, SQUARE)) == 1
+    assert len(slivers(grid(HALF - 1.0 - 0.9), 1.0, SQUARE)) == 0
+
+
+@pytest.mark.parametrize(("angle_deg", "expected"), [(90.0, 0), (45.0, 0), (20.0, 0), (5.0, 1)])
+def test_lines_that_meet_the_edge_count_only_when_nearly_along_it(angle_deg: float, expected: int) -> None:
+    """Thin land of up to w beside a line at an angle a is w / sin a long: 4 w and more below 14.5 degrees."""
+    a = math.radians(angle_deg)
+    lines = [Line(start=(HALF, 0.0), end=(HALF - 20.0 * math.sin(a), 20.0 * math.cos(a)))]
+
+    assert len(slivers(lines, 1.0, SQUARE)) == expected
+
+
+def test_land_between_two_grooves_is_no_edge() -> None:
+    """With a groove on the edge itself, the land beside it lies between grooves and does not break off the piece."""
+    edge = [Line(start=(HALF, -HALF), end=(HALF, HALF))]
+
+    assert len(slivers([*grid(HALF - 2.3), *edge], 1.0, SQUARE)) == 0
+
+
+def test_arcs_along_a_round_outline() -> None:
+    """A circle 0.3 mm inside a round piece's edge, less the groove, leaves a strip all round it: one sliver."""
+    r = HALF - 1.0 - 0.3
+    ring = [
+        Line(start=(r, 0.0), end=(-r, 0.0), bulge=1.0),
+        Line(start=(-r, 0.0), end=(r, 0.0), bulge=1.0),
+    ]
+    found = slivers(ring, 1.0, circle(2 * HALF))
+
+    assert found.width_mm == pytest.approx([0.3], abs=0.002)

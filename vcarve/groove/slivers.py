@@ -1,0 +1,151 @@
+"""Slivers: land left so thin between a groove and the piece's own edge that it is likely to break out.
+
+A groove that meets the edge steeply also leaves thin land, but only at a point; one that runs along the edge leaves a
+strip.  A strip counts when it is ``RUN`` times as long as it may be wide, or as long as the line itself.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import shapely
+from scipy.sparse import coo_matrix
+from scipy.sparse.csgraph import connected_components
+
+from vcarve.groove.model import WEAK_MM, WEAK_SHARE, Grooves
+from vcarve.groove.near import boxes_round
+from vcarve.groove.stroke import points_along
+from vcarve.network.model import NM_PER_MM, Bools, Floats, Ints, Network
+
+RUN = 4.0  # lines that leave the edge at 14 degrees or more leave shorter strips: common practice, no source
+NOTHING_MM = 0.002  # thinner is rounding
+SAG_MM = 0.001  # of the chords of arcs
+SAMPLES = 64  # most along a line
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Slivers:
+    """Strips of land at the piece's edge, one for each run of lines: the least width and where that is (mm)."""
+
+    width_mm: Floats  # (S,)
+    at_mm: Floats  # (S, 2)
+
+    def __len__(self) -> int:
+        return len(self.width_mm)
+
+
+def edge_slivers(network: Network, grooves: Grooves, outline_mm: Sequence[Floats]) -> Slivers:
+    """Return the strips thinner than ``WEAK_MM``, or than ``WEAK_SHARE`` of the groove's depth, at the piece's edge.
+
+    ``outline_mm`` are the closed rings of the piece's outline, shape (n, 2), curves as chords.
+    """
+    limit = np.maximum(WEAK_MM, WEAK_SHARE * grooves.depth_mm)
+    edges = np.flatnonzero(network.cut)
+    if len(edges) == 0 or len(outline_mm) == 0:
+        return Slivers(width_mm=np.zeros(0), at_mm=np.zeros((0, 2)))
+    corners = np.concatenate([np.stack([p, np.roll(p, -1, axis=0)], axis=1) for p in outline_mm])
+    sides: Any = shapely.linestrings(corners)
+    scaled: Any = shapely.linestrings(corners * NM_PER_MM)
+    tree = shapely.STRtree(scaled)
+    edges = edges[_roughly_near(network, edges, float((grooves.half_width_mm + limit).max()), sides)]
+    reach = (grooves.half_width_mm + limit)[edges] * NM_PER_MM
+    edges = edges[np.unique(tree.query(boxes_round(network, edges, reach))[0])]
+    points, along, owner, step = _samples(network, edges, limit)
+    spots: Any = shapely.points(points)
+    place, gap = shapely.STRtree(sides).query_nearest(spots, return_distance=True, all_matches=False)
+    width = gap - grooves.half_width_mm[edges][owner]
+    thin = (width > NOTHING_MM) & (width < limit[edges][owner])
+    found = np.flatnonzero(thin)
+    if len(found):
+        way = shapely.shortest_line(spots[found], sides[place[1][found]])
+        aside = np.diff(shapely.get_coordinates(way).reshape(-1, 2, 2), axis=1)[:, 0]
+        # At its end a line has the edge before it; a strip lies beside it.
+        beside = np.abs((aside * along[found]).sum(axis=1)) < 0.5 * gap[found]
+        thin[found] = beside & _bare(network, grooves, edges, owner[found], way)
+    run = np.bincount(owner, weights=thin * step[owner], minlength=len(edges))
+    strip = run >= np.minimum(RUN * limit[edges], 0.99 * network.length_mm[edges])
+    chosen = np.flatnonzero(thin & strip[owner])
+    return _runs(network, edges, owner[chosen], width[chosen], points[chosen])
+
+
+def _roughly_near(network: Network, edges: Ints, reach_mm: float, sides: Any) -> Bools:
+    """Return which edges may come within ``reach_mm`` of the outline's sides: a coarse grid sorts most of them out."""
+    bulge = np.abs(network.bulge[edges])
+    chord = network.chord_mm[edges]
+    cell = 1.25 * (reach_mm + float((chord * (0.5 + bulge * np.maximum(bulge, 1.0))).max()))
+    spots = shapely.get_coordinates(shapely.segmentize(sides, cell / 2.5))
+    xy = network.xy_mm
+    middle = (xy[network.tail[edges]] + xy[network.head[edges]]) / 2.0
+    low = np.minimum(spots.min(axis=0), middle.min(axis=0)) - 2.0 * cell
+    columns = int((max(spots[:, 0].max(), middle[:, 0].max()) - low[0]) / cell) + 3
+
+    def key(points: Floats) -> Ints:
+        column, row = ((points - low) / cell).astype(np.int64).T
+        number: Ints = row * columns + column
+        return number
+
+    touched = np.unique(key(spots))
+    around = (touched[:, None] + np.add.outer((-columns, 0, columns), (-1, 0, 1)).reshape(-1)).reshape(-1)
+    near: Bools = np.isin(key(middle), around)
+    return near
+
+
+def _samples(network: Network, edges: Ints, limit: Floats) -> tuple[Floats, Floats, Ints, Floats]:
+    """Return points (mm) on lines, the lines' directions there, the line of each, and every line's length of one step."""
+    bulge = np.abs(network.bulge[edges])
+    sagitta = network.chord_mm[edges] * bulge * np.maximum(bulge, 1.0)
+    pieces = max(math.ceil(math.sqrt(float(sagitta.max(initial=0.0)) / SAG_MM)), 1)
+    points, count = points_along(network, 2 * edges, pieces)
+    head = network.head[edges]
+    every = np.concatenate([points, np.column_stack([network.x_nm[head], network.y_nm[head]])]) / NM_PER_MM
+    number = np.concatenate([np.repeat(np.arange(len(edges)), count), np.arange(len(edges))])
+    order = np.argsort(number, kind="stable")
+    lines: Any = shapely.linestrings(every[order], indices=number[order])
+    length = shapely.length(lines)
+    many = np.clip(np.ceil(4.0 * length / limit[edges]), 4, SAMPLES).astype(np.int64)
+    owner = np.repeat(np.arange(len(edges)), many)
+    nth = np.arange(len(owner)) - np.repeat(np.cumsum(many) - many, many)
+    share = (nth + 0.5) / many[owner]
+    around = share[:, None] + np.outer(0.1 / many[owner], (-1.0, 0.0, 1.0))
+    spots = shapely.line_interpolate_point(lines[owner][:, None], around, normalized=True)
+    before, at, after = shapely.get_coordinates(spots).reshape(-1, 3, 2).transpose(1, 0, 2)
+    along = (after - before) / np.hypot(*(after - before).T)[:, None]
+    return at, along, owner, length / many
+
+
+def _bare(network: Network, grooves: Grooves, edges: Ints, owner: Ints, way: Any) -> Bools:
+    """Return for the shortest ways from a line to the piece's edge whether they end on land, not in another groove."""
+    bare = np.ones(len(way), dtype=bool)
+    end = shapely.get_coordinates(shapely.line_interpolate_point(way, 0.999, normalized=True))
+    tail, head = network.tail[edges], network.head[edges]
+    xy = network.xy_mm
+    lines: Any = shapely.linestrings(np.stack([xy[tail], xy[head]], axis=1))
+    reach = grooves.half_width_mm[edges]
+    bend = network.chord_mm[edges] * np.abs(network.bulge[edges])
+    spot: Any = shapely.points(end)
+    boxes: Any = shapely.box(*(shapely.bounds(lines) + np.outer(reach + bend, (-1, -1, 1, 1))).T)
+    tree = shapely.STRtree(boxes)
+    point, other = tree.query(spot)
+    near = shapely.distance(spot[point], lines[other]) < reach[other]
+    crossed = near & (other != owner[point])
+    bare[point[crossed]] = False
+    return bare
+
+
+def _runs(network: Network, edges: Ints, owner: Ints, width: Floats, points: Floats) -> Slivers:
+    """Return one strip for lines that follow on one another, at its thinnest place."""
+    if len(owner) == 0:
+        return Slivers(width_mm=np.zeros(0), at_mm=np.zeros((0, 2)))
+    kept, nth = np.unique(owner, return_inverse=True)
+    line = edges[kept]
+    vertex = np.concatenate([network.tail[line], network.head[line]])
+    index = np.concatenate([np.arange(len(line))] * 2)
+    joint = coo_matrix((np.ones(len(vertex)), (index, vertex)), shape=(len(line), len(network.x_nm))).tocsr()
+    count, run = connected_components(joint @ joint.T, directed=False)
+    order = np.lexsort((width, run[nth]))
+    first = order[np.searchsorted(run[nth][order], np.arange(count))]
+    return Slivers(width_mm=width[first], at_mm=points[first])
