@@ -135,11 +135,19 @@ def test_a_page_plays_to_its_end(show: Opener, facts: PageFacts, artefacts: Path
     for _ in range(12):
         page.click("#faster")
     before = picture(page)
+    # Noted as it happens: at this speed it may be over before anybody asks.
+    page.evaluate(
+        """() => { const root = document.documentElement; window.seen = [];
+        new MutationObserver(() => window.seen.push(root.dataset.state)).observe(root, {attributes: true}); }"""
+    )
     page.click("#play")
-    page.wait_for_selector("html[data-state=playing]")
-    page.wait_for_selector("html[data-state=paused]")
+    for _ in range(600):
+        if page.evaluate("() => window.seen.includes('playing') && window.seen.at(-1) === 'paused'"):
+            break
+        page.wait_for_timeout(50)
     settle(page)
 
+    assert page.evaluate("() => window.seen.includes('playing')")
     assert value(page, "elapsed") == pytest.approx(facts.total_s)
     assert value(page, "remaining") == pytest.approx(0.0, abs=1e-9)
     assert [value(page, axis) for axis in "xyz"] == pytest.approx(facts.moves.end_mm[-1].tolist(), abs=NEAR)
