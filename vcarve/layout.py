@@ -6,6 +6,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Literal
 
 from vcarve.errors import Finding, InputError, Problem
 from vcarve.groove.land import measure
@@ -97,7 +98,7 @@ def lay_out(job: Job) -> Layout:
             rotate_deg=choice.rotate_deg,
             shift_mm=(choice.shift_x_mm + shift[0], choice.shift_y_mm + shift[1]),
             mirror=choice.mirror,
-            edge=choice.edge,
+            edge=_edge(job),
             frames=frames,
         )
     if network.edges == 0:
@@ -128,6 +129,14 @@ def _beyond_mm(job: Job) -> float:
     return width_mm(job.bit, min(max(job.ground_mm, job.leaf_mm), deepest_mm(job.bit))) / 2.0
 
 
+def _edge(job: Job) -> Literal["groove", "plain"]:
+    """Return what becomes of lines on the edge of the field: a frame at the margin's own distance cuts it all round."""
+    choice = job.pattern
+    if choice.ends == "outline" and any(frame.distance_mm == choice.margin_mm for frame in choice.frame):
+        return "groove"
+    return choice.edge
+
+
 def _frames(job: Job, outline: Region, depths: dict[int, float]) -> list[tuple[Region, int]]:
     """Return the frames with their roles; a frame with a depth of its own gets a role of its own."""
     frames: list[tuple[Region, int]] = []
@@ -137,7 +146,7 @@ def _frames(job: Job, outline: Region, depths: dict[int, float]) -> list[tuple[R
         if frame.depth_mm is not None:
             role, own = own, own + 1
             depths[role] = frame.depth_mm
-        key = f"pattern.frame[{index}].distance"
+        key = f"pattern.frame.{index}.distance"
         frames.append((_inset(outline, frame.distance_mm, key, frame.distance_mm), role))
     return frames
 
@@ -245,7 +254,7 @@ def _drawn(
     for index, name in enumerate(drawing.layers):
         depths[LAYER_ROLES + index] = choice.depths.get(name, job.ground_mm)
     lines = _placed(drawing.lines, choice.rotate_deg, (choice.shift_x_mm, choice.shift_y_mm), choice.mirror)
-    network = build_lines(lines, region=field, piece=piece, edge=choice.edge, frames=frames)
+    network = build_lines(lines, region=field, piece=piece, edge=_edge(job), frames=frames)
     return network, drawing.layers, drawing.findings
 
 

@@ -230,6 +230,39 @@ def test_clamps_raise_the_hop(job: Path) -> None:
     assert "G0 Z4" in Path("t.nc").read_text().splitlines()
 
 
+@pytest.mark.parametrize("edge", ["plain", "groove"])
+def test_a_frame_at_the_margin_is_cut(job: Path, edge: str) -> None:
+    """A frame as far in as the margin borders the pattern all round, whatever becomes of lines on the piece's edge."""
+    pattern = f"{{name: sayagata, pitch: 5, edge: {edge}, margin: 4 mm"
+    lengths = []
+    for frame in ("}", ", frame: [{distance: 4 mm}]}"):
+        done = run(
+            "program",
+            "tile.yaml",
+            "--json",
+            "--set",
+            f"pattern={pattern}{frame}",
+            "--set",
+            "groove.depth=0.2",
+        )
+        assert done.exit_code == 0, done.output
+        lengths.append(json.loads(done.stdout)["cut_mm"])
+
+    assert lengths[1] >= 2 * (32 + 22)
+    assert lengths[1] - lengths[0] <= 2 * (32 + 22) + 1e-6
+    if edge == "plain":  # nothing of the frame was there before
+        assert lengths[1] - lengths[0] == pytest.approx(2 * (32 + 22), abs=1e-6)
+
+
+def test_a_frame_outside_the_margin_is_refused(job: Path) -> None:
+    """A frame nearer to the edge than the margin would not be cut; it is said rather than left out."""
+    changed = "pattern={name: sayagata, pitch: 5, margin: 4 mm, frame: [{distance: 3 mm}]}"
+    done = run("program", "tile.yaml", "--set", changed)
+
+    assert done.exit_code == 2
+    assert "must be at least the margin, 4 mm" in done.stderr
+
+
 def test_lines_that_close_no_cell(job: Path) -> None:
     """Where no cell has grooves all round nothing is compared with cutting cell by cell; what there is none of is not said."""
     Path("one.svg").write_text(

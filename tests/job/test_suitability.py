@@ -91,13 +91,6 @@ def test_travel_in_z() -> None:
     assert codes(machine={"travel": job().machine.travel.model_copy(update={"z_mm": 10.0})}) == []
 
 
-def test_a_frame_outside_the_margin_needs_travel() -> None:
-    """The outermost line counts."""
-    assert codes("piece.width=270", "pattern.margin=20", "pattern.frame=[{distance: 9}]") == [
-        ("travel", "refuse")
-    ]
-
-
 def test_a_hop_above_the_safe_height() -> None:
     """A machine that lifts less than the job's hop is refused."""
     assert codes("plan.hop=3", machine={"safe_height_mm": 2.9}) == [("hop", "refuse")]

@@ -79,8 +79,7 @@ def _piece(job: Job) -> list[Finding]:
             )
         )
     travel = job.machine.travel
-    # Nothing is cut nearer to the piece's edge than its margin, or the outermost frame inside the margin.
-    border = min([job.pattern.margin_mm, *(frame.distance_mm for frame in job.pattern.frame)])
+    border = job.pattern.margin_mm  # nothing is cut nearer to the piece's edge
     for axis, size, room in (("X", job.piece.width_mm, travel.x_mm), ("Y", job.piece.height_mm, travel.y_mm)):
         if size - 2.0 * border > room + 1e-9:
             less = f", less its border of {format_mm(border)}," if border else ""
