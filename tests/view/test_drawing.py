@@ -18,9 +18,10 @@ from vcarve.groove.model import Grooves
 from vcarve.groove.width import VBit
 from vcarve.job.load import resolve
 from vcarve.job.records import Job, JobFile
-from vcarve.network.build import build
+from vcarve.network.build import build, build_lines
 from vcarve.network.model import Network
 from vcarve.pattern.catalogue import pattern
+from vcarve.pattern.model import Line
 from vcarve.pattern.region import rectangle
 from vcarve.plan.model import Plan, Proof
 from vcarve.view.drawing import plan_svg
@@ -155,6 +156,20 @@ def test_walls_of_convex_cells_cover_the_grooves_exactly(ground: float, leaf: fl
     areas = shapely.area(shapely.polygons(found.corner_mm))
 
     assert areas.sum() == pytest.approx(100.0**2 - grooves.land_total_mm2, abs=0.01)
+
+
+def test_lines_that_end_at_a_margin_have_round_ends() -> None:
+    """A line ending askew at an outline that is not cut has walls all round it, and none beyond its half-width."""
+    lines = [Line(start=(-60.0, -20.0), end=(60.0, 20.0))]
+    network = build_lines(lines, region=rectangle(60.0, 60.0), edge="plain")
+    grooves = measure(network, VBit(angle_deg=90.0), {0: 1.5})
+    found = walls(network, grooves)
+    ends = network.xy_mm[[network.tail[network.cut][0], network.head[network.cut][0]]]
+    round_it = shapely.LineString(ends).buffer(1.5, quad_segs=64)
+    joined = shapely.union_all(shapely.make_valid(shapely.polygons(found.corner_mm)))
+
+    assert joined.difference(round_it.buffer(0.001)).area < 1e-6
+    assert joined.area == pytest.approx(round_it.area, rel=0.005)
 
 
 @pytest.mark.parametrize("name", ["izutsu-tsunagi", "shippo", "masu-tsunagi"])

@@ -196,7 +196,11 @@ def plan_svg(
     # Many passes get smaller marks, so that the grooves stay in sight.
     small = u * min(1.0, max(0.45, (30.0 / max(plan.passes, 1)) ** 0.4))
     shape = region_path(outline or rectangle(wide, tall))
-    left, right, top, bottom = 13.0 * u, 7.0 * u, 14.0 * u, 28.0 * u
+    past = _past_the_piece(job)
+    left, right, top, bottom = 13.0 * u + past[0], 7.0 * u + past[1], 14.0 * u + past[2], 28.0 * u + past[3]
+    if job.zero.xy.startswith("back"):
+        # The arrow of Y stands above the piece there.
+        top = max(top, 22.0 * u)
     room = max(78.0 * u - (left + wide + right), 0.0)
     box = (
         -wide / 2.0 - left - room / 2.0,
@@ -207,15 +211,16 @@ def plan_svg(
     margin = box[0] + 4.0 * u
     title = job.title or "Plan"
     stock = f"{mm(wide)} × {mm(tall)} × {mm(job.piece.thickness_mm)}, {job.wood.title}"
-    foot = tall / 2.0 + 12.5 * u
+    foot = tall / 2.0 + past[3] + 12.5 * u
+    head = box[1] + 5.8 * u
     zero = zero_mm(job)
     narrowest = grooves.narrowest_at_mm
     caption = _caption(job, network, grooves, plan)
     placed = [finding for finding in findings if finding.at_mm is not None]
     body = [
         f'<rect class="paper" x="{num(box[0])}" y="{num(box[1])}" width="{num(box[2])}" height="{num(box[3])}"/>',
-        text(margin, -tall / 2.0 - 8.2 * u, title, "name"),
-        text(margin, -tall / 2.0 - 4.2 * u, stock, "soft"),
+        text(margin, head, title, "name"),
+        text(margin, head + 4.0 * u, stock, "soft"),
         f'<clipPath id="piece"><path clip-rule="evenodd" d="{shape}"/></clipPath>',
         f'<path class="wood" fill-rule="evenodd" d="{shape}"/>',
         '<g clip-path="url(#piece)">',
@@ -225,9 +230,9 @@ def plan_svg(
         f'<path class="edge" stroke-width="{num(0.28 * u)}" d="{shape}"/>',
         *_clamps(job, u),
         *([_land_mark(narrowest, grooves.narrowest_mm)] if narrowest else []),
-        *pass_marks(network, plan, zero, (wide, tall), small),
+        *pass_marks(network, plan, zero, (wide, tall), small, [f.at_mm for f in placed if f.at_mm]),
         zero_mark(zero, u),
-        *dimensions(wide, tall, u),
+        *dimensions(wide, tall, u, past[0], past[3]),
         *findings_marks(placed, u),
         *_legend(margin, foot, u, plan.passes > 0, narrowest is not None),
         *(text(margin, foot + (4.8 + 3.6 * i) * u, line) for i, line in enumerate(caption)),
@@ -235,6 +240,17 @@ def plan_svg(
     described = f"{stock}. {'. '.join(caption)}."
     described += "".join(f" {finding.sentence}" for finding in findings)
     return svg(box, title, described, _style(job.wood.tint, u, small), body)
+
+
+def _past_the_piece(job: Job) -> tuple[float, float, float, float]:
+    """Return how far clamps stand out of the piece on the left, right, back and front (mm)."""
+    piece = job.piece
+    ways = (
+        (-c.x_mm, c.x_mm + c.width_mm - piece.width_mm, c.y_mm + c.height_mm - piece.height_mm, -c.y_mm)
+        for c in job.clamps
+    )
+    left, right, back, front = (max(0.0, *side) for side in zip((0.0,) * 4, *ways, strict=True))
+    return left, right, back, front
 
 
 def _zero_z(job: Job) -> str:

@@ -52,11 +52,14 @@ def zero_mark(where: tuple[float, float], u: float) -> str:
     )
 
 
-def dimensions(wide: float, tall: float, u: float) -> list[str]:
-    """Return the piece's width below it and its height to its left, with units."""
+def dimensions(wide: float, tall: float, u: float, left: float = 0.0, front: float = 0.0) -> list[str]:
+    """Return the piece's width below it and its height to its left, with units.
+
+    ``left`` and ``front`` are how far something stands out of the piece there, to keep clear of.
+    """
     x, y = wide / 2.0, tall / 2.0
     gap, line, tick = 1.6 * u, 6.0 * u, 0.8 * u
-    low, side = y + line, -x - line
+    low, side = y + front + line, -x - left - line
 
     def slash(px: float, py: float) -> str:
         return f"M{num(px - tick)} {num(py + tick)}l{num(2 * tick)} {num(-2 * tick)}"
@@ -98,11 +101,16 @@ def _end(network: Network, half_edge: int) -> tuple[float, float]:
 
 
 def pass_marks(
-    network: Network, plan: Plan, zero: tuple[float, float], size: tuple[float, float], u: float
+    network: Network,
+    plan: Plan,
+    zero: tuple[float, float],
+    size: tuple[float, float],
+    u: float,
+    avoid: Sequence[tuple[float, float]] = (),
 ) -> list[str]:
     """Return the moves in the air between passes, and where each pass starts, with its number and its direction.
 
-    ``size`` is the piece's width and height: numbers stay on it.
+    ``size`` is the piece's width and height: numbers stay on it, clear of the places to ``avoid``.
     """
     if plan.passes == 0:
         return []
@@ -122,7 +130,7 @@ def pass_marks(
     heads = "".join(_arrow(start, way, u) for start, way in starts)
     parts.append(f'<path class="badge" d="{stops}"/><path class="badge" d="{heads}"/>')
     every = math.ceil(plan.passes / MOST_NUMBERS)
-    taken = [zero, *ends]
+    taken = [zero, *ends, *avoid]
     for index in range(0, plan.passes, every):
         start, way = starts[index]
         spot = _free_spot(start, way, taken, size, u)

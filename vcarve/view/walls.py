@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from vcarve.groove.model import Grooves
-from vcarve.network.model import Bools, Floats, Ints, Network
+from vcarve.network.model import Floats, Ints, Network
 
 SAG_MM = 0.02
 FAN_RAD = 0.4
@@ -92,7 +92,8 @@ def _corner(half: Floats, other: Floats, sin: Floats, cos: Floats, tan_half: Flo
     ``half`` and ``other`` are the half-widths of this wall and of its neighbour, ``sin`` and ``cos`` those of the turn
     between them, positive for an inner corner.
     """
-    inner = sin > SHARPEST_SIN
+    # Where nothing is cut on the other side the groove has a round end instead.
+    inner = (sin > SHARPEST_SIN) & (other > 0.0)
     safe = np.where(inner, sin, 1.0)
     equal = np.isclose(half, other)
     rim = np.where(equal, half * tan_half, (other - half * cos) / safe)
@@ -129,10 +130,10 @@ def walls(network: Network, grooves: Grooves) -> Walls:
     rim_b = np.maximum(at_b - (b_rim - b_bottom) * share, rim_a)
     up = n * (half * share)[:, None]
     # A wider groove keeps its depth beyond its line's end, until the narrower neighbour is as deep.
-    wider = (half > other + 1e-9) & (sin > SHARPEST_SIN)
+    wider = (half > other + 1e-9) & (sin > SHARPEST_SIN) & (other > 0.0)
     reach = np.where(wider, (half - other) / np.where(wider, sin, 1.0), 0.0)
     beyond = a - u[before] * np.minimum(reach, length[before])[:, None]
-    wider_b = (half > half[after] + 1e-9) & (sin[after] > SHARPEST_SIN)
+    wider_b = (half > half[after] + 1e-9) & (sin[after] > SHARPEST_SIN) & (half[after] > 0.0)
     reach_b = np.where(wider_b, (half - half[after]) / np.where(wider_b, sin[after], 1.0), 0.0)
     beyond_b = a[after] + u[after] * np.minimum(reach_b, length[after])[:, None]
     end_a, end_b = a + u * at_a[:, None], a + u * at_b[:, None]
@@ -141,30 +142,47 @@ def walls(network: Network, grooves: Grooves) -> Walls:
     rims = (a + u * rim_b[:, None] + up, a + u * rim_a[:, None] + up)
     flat = np.stack([corner_a, end_a, end_b, corner_b, *rims], axis=1)
     cut = half > 0.0
-    fan_corner, fan_toward, fan_edge = _fans(sides, n, turn, cut | (other > 0.0))
+    fans = _round_corners(sides, n, turn)
+    # Where a line ends at the outline its end is round: each cell beside it has a quarter of the cone, clockwise.
+    starts, ends = np.flatnonzero(cut & (other == 0.0)), np.flatnonzero(cut & (half[after] == 0.0))
+    quarter = np.full(len(starts) + len(ends), -0.5 * np.pi)
+    tip = np.concatenate([a[starts], a[after[ends]]])
+    ends_fans = _fans(
+        tip, np.concatenate([-u[starts], n[ends]]), quarter, half[np.concatenate([starts, ends])]
+    )
+    ends_edge = sides.edge[np.concatenate([starts, ends])[ends_fans[2]]]
     return Walls(
-        corner_mm=np.concatenate([fan_corner, flat[cut]]),
-        toward=np.concatenate([fan_toward, n[cut]]),
-        edge=np.concatenate([fan_edge, sides.edge[cut]]),
+        corner_mm=np.concatenate([fans.corner_mm, ends_fans[0], flat[cut]]),
+        toward=np.concatenate([fans.toward, ends_fans[1], n[cut]]),
+        edge=np.concatenate([fans.edge, ends_edge, sides.edge[cut]]),
     )
 
 
-def _fans(sides: _Chords, n: Floats, turn: Floats, cut: Bools) -> tuple[Floats, Floats, Ints]:
-    """Return the cone round every outer corner and loose end, in slices."""
-    outer = np.flatnonzero((turn < -SHARPEST_SIN) & cut)
-    count = np.ceil(-turn[outer] / FAN_RAD).astype(np.int64)
-    at = np.repeat(outer, count)
-    nth = np.arange(len(at)) - np.repeat(np.cumsum(count) - count, count)
-    step = turn[at] / np.repeat(count, count)
-    from_dir = n[sides.preceding[at]]
-    start = np.arctan2(from_dir[:, 1], from_dir[:, 0])
+def _round_corners(sides: _Chords, n: Floats, turn: Floats) -> Walls:
+    """Return the cone round every outer corner between two grooves and round every loose end, in slices."""
+    before = sides.preceding
+    outer = np.flatnonzero((turn < -SHARPEST_SIN) & (sides.half > 0.0) & (sides.half[before] > 0.0))
+    wide = np.where(sides.half[outer] >= sides.half[before[outer]], outer, before[outer])
+    corners, toward, owner = _fans(sides.at[outer], n[before[outer]], turn[outer], sides.half[wide])
+    return Walls(corner_mm=corners, toward=toward, edge=sides.edge[wide[owner]])
+
+
+def _fans(tip: Floats, first: Floats, turn: Floats, half: Floats) -> tuple[Floats, Floats, Ints]:
+    """Return slices of cones about tips (n, 2), from the direction ``first`` (n, 2) on by ``turn``, clockwise if below 0.
+
+    Gives corners (m, 6, 2), the slices' middle directions (m, 2) and the tip each belongs to.
+    """
+    count = np.ceil(np.abs(turn) / FAN_RAD).astype(np.int64)
+    owner = np.repeat(np.arange(len(tip)), count)
+    nth = np.arange(len(owner)) - np.repeat(np.cumsum(count) - count, count)
+    step = turn[owner] / np.repeat(count, count)
+    start = np.arctan2(first[owner, 1], first[owner, 0])
 
     def spoke(angle: Floats) -> Floats:
         return np.column_stack([np.cos(angle), np.sin(angle)])
 
-    tip = sides.at[at]
-    radius = np.maximum(sides.half[at], sides.half[sides.preceding[at]])[:, None]
-    one, two = tip + radius * spoke(start + step * nth), tip + radius * spoke(start + step * (nth + 1))
-    corners = np.stack([tip, tip, tip, one, two, tip], axis=1)
-    wide = np.where(sides.half[at] >= sides.half[sides.preceding[at]], at, sides.preceding[at])
-    return corners, spoke(start + step * (nth + 0.5)), sides.edge[wide]
+    at = tip[owner]
+    radius = half[owner][:, None]
+    one, two = at + radius * spoke(start + step * nth), at + radius * spoke(start + step * (nth + 1))
+    corners = np.stack([at, at, at, one, two, at], axis=1)
+    return corners, spoke(start + step * (nth + 0.5)), owner
