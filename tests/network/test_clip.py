@@ -150,25 +150,25 @@ def test_frame_crosses_the_pattern():
 
 
 def test_frame_on_pattern_lines():
-    """Where a frame lies on lines of the ground both are one edge, of the ground."""
+    """Where a frame lies on lines of the ground both are one edge, of the frame: its depth was asked for."""
     region = rectangle(100.0, 100.0)
     frame = inset(region, 10.0)
     bare, network = grid(10.0, region), grid(10.0, region, frames=[(frame, int(Role.FRAME))])
 
     assert network.cut_mm == pytest.approx(bare.cut_mm, abs=1e-6)
     assert network.edges == bare.edges
-    assert set(network.role[network.cut].tolist()) == {int(Role.GROUND)}
+    assert length_by_role(network)[int(Role.FRAME)] == pytest.approx(4 * 80.0, abs=1e-6)
 
 
 def test_frame_on_the_outline():
-    """A frame on the outline itself is cut as the edge is, or left where the edge is plain."""
+    """A frame on the outline itself is cut, whether or not the pattern's own lines there are."""
     region = circle(60.0)
     groove = grid(9.0, region, frames=[(region, 8)])
     plain = grid(9.0, region, frames=[(region, 8)], edge="plain")
 
     assert length_by_role(groove)[8] == pytest.approx(60.0 * math.pi, abs=1e-5)
-    assert 8 not in length_by_role(plain)
-    assert groove.cut_mm - plain.cut_mm == pytest.approx(60.0 * math.pi, abs=1e-5)
+    assert length_by_role(plain)[8] == pytest.approx(60.0 * math.pi, abs=1e-5)
+    assert groove.cut_mm == pytest.approx(plain.cut_mm, abs=1e-5)
 
 
 def test_round_frames():

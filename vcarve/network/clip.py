@@ -99,8 +99,8 @@ def clip(
     """Return the part of the graph inside the region, the region's outline and the frames, all noded.
 
     ``frames`` are regions whose rings are lines to cut, with their role.  ``piece`` is the piece where the region is
-    larger than that: its edge is an outline as well.  With ``edge="groove"`` lines on the outline are cut,
-    with ``"plain"`` they are left; the outline itself is never cut.
+    larger than that: its edge is an outline as well.  With ``edge="groove"`` lines on the outline are cut, with ``"plain"``
+    they are left, but for frames; the outline itself is never cut.
     """
     outline = [curve for ring in region.rings for curve in ring_curves(ring)]
     border_rim = [1] * len(outline)
@@ -148,7 +148,8 @@ def clip(
     moved[number[shared]] = np.hypot(*(xy[number[shared]] - graph.xy[shared]).T) > TOLERANCE_MM
     rim = rim.renumbered(xy, len(graph.xy) + np.arange(len(rim.xy)))
     own = ~noded.whole | (noded.source >= count) | on_outline
-    left = on_outline & (edge == "plain")
+    framed = np.concatenate([np.zeros(count, dtype=bool), framing])[noded.source]
+    left = on_outline & ~framed & (edge == "plain")
     rim = replace(
         rim,
         role=np.where(left, int(Role.OUTLINE), rim.role),

@@ -82,8 +82,8 @@ def node(
 
     ``rank`` (n,) says of each curve whether it is the outline's, a frame's or a line (the default), ``rim`` (n,) is as in
     ``network.graph`` (by default 1 for the outline's).  ``fixed_xy`` are places that take up every end close to them.  Of
-    edges that coincide one is kept: the one to cut before the one that is not, then the lowest role; it takes its
-    curvature from the outline if that is among them.
+    edges that coincide one is kept: the one to cut before the one that is not, then a frame's, then the lowest role; it
+    takes its curvature from the outline if that is among them.
     """
     ranks = np.full(len(curves), LINE, dtype=np.int64) if rank is None else rank
     fixed = np.empty((0, 2)) if fixed_xy is None else fixed_xy
@@ -262,7 +262,7 @@ def merged(graph: Graph, rank: Ints) -> tuple[Graph, Ints, Ints]:
     )
     group = np.empty(len(order), dtype=np.int64)
     group[order] = np.cumsum(fresh) - 1
-    keep = _first_of(group, np.lexsort((graph.role, ~graph.cut, group)))
+    keep = _first_of(group, np.lexsort((graph.role, rank != FRAME, ~graph.cut, group)))
     shape = _first_of(group, np.lexsort((~graph.cut, rank, group)))
     against = np.where(turned[keep] == turned[shape], 1, -1)
     kept = replace(graph.take(keep), bulge=graph.bulge[shape] * against, rim=graph.rim[shape] * against)
