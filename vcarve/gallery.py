@@ -15,9 +15,9 @@ from vcarve.network.model import Network, Role
 from vcarve.pattern.inspect import inspect
 from vcarve.pattern.model import Pattern
 from vcarve.pattern.region import rectangle
-from vcarve.quantity import format_deg, format_mm
+from vcarve.quantity import format_mm
 from vcarve.view import look
-from vcarve.view.gallery import gallery_html, item, vertex_figures
+from vcarve.view.gallery import angle_words, gallery_html, item, vertex_figures
 from vcarve.view.pattern import GROUND_SHARE, LEAF_SHARE, pattern_svg
 
 SIDE_MM = 100.0
@@ -60,7 +60,7 @@ def pattern_facts(pattern: Pattern) -> list[tuple[str, str]]:
         ("lattice", f"{pattern.lattice}, symmetry {pattern.group}"),
         ("unit", pattern.unit),
         ("pitch", f"{format_mm(low)} to {format_mm(high)} is sensible"),
-        ("angles", ", ".join(format_deg(angle) for angle in angles) or "none"),
+        ("angles", angle_words(angles)),
         ("odd", f"{odd} vertices per unit cell where an odd number of lines meet"),
         ("cut", f"{length / pattern.cell_area:.4g} x 10 000 / pitch mm of lines per square decimetre"),
         ("made", pattern.note),

@@ -13,7 +13,7 @@ import pytest
 from vcarve.network.build import build
 from vcarve.pattern.catalogue import pattern
 from vcarve.pattern.region import rectangle
-from vcarve.view.gallery import Item, gallery_html, item, vertex_figures
+from vcarve.view.gallery import Item, angle_words, gallery_html, item, vertex_figures
 
 
 def entry(name: str) -> Item:
@@ -125,3 +125,11 @@ def test_filters_work_by_keyboard(tmp_path: Path) -> None:
     assert (shown, kept, state) == (1, 1, "true")
     assert words == "1 of 3 patterns"
     assert faults == []
+
+
+def test_angles_are_told_in_words() -> None:
+    """Straight on and reflex angles are left out, curves that touch are said to, and lines without corners have none."""
+    assert angle_words((22.5, 90.0, 180.0, 270.0)) == "22.5°, 90°"
+    assert angle_words((0.0, 180.0)) == "touching"
+    assert angle_words((0.0, 60.0)) == "60°, touching"
+    assert angle_words((180.0,)) == "none"

@@ -47,7 +47,7 @@ def _style(tint: str, u: float, small: float) -> str:
         f".valley{{stroke:{look.VALLEY}}}"
         f".air{{stroke-width:{num(0.42 * u)};stroke-dasharray:0 {num(1.15 * u)}}}"
         f".flight{{stroke:{look.WOOD_AIR};stroke-width:{num(0.42 * small)};stroke-dasharray:0 {num(1.15 * small)}}}"
-        f".halo{{stroke:{look.WOOD_PAPER};stroke-width:{num(0.8 * small)};opacity:.5}}"
+        f".halo,.lead.halo{{stroke:{look.WOOD_PAPER};stroke-width:{num(0.8 * small)};opacity:.5}}"
         f".badge{{fill:{look.WOOD_PAPER};stroke:{look.WOOD_INK};stroke-width:{num(0.22 * u)}}}"
         f".lead{{fill:none;stroke:{look.WOOD_INK};stroke-width:{num(0.22 * u)}}}.solid{{fill:{look.WOOD_INK}}}"
         f".mark{{fill:{look.WOOD_INK};font-weight:600}}.land{{fill:none;stroke:{look.WOOD_INK};stroke-width:{num(0.2 * u)};"

@@ -126,7 +126,7 @@ svg .paper{{fill:var(--raised)}}
 svg .ground,svg .leaf,svg .rim{{fill:none;stroke-linecap:round;stroke-linejoin:round}}
 svg .ground{{stroke:var(--ground)}}svg .leaf{{stroke:var(--leaf)}}svg .rim{{stroke:var(--rule)}}
 h2{{font-size:1.25rem;display:flex;justify-content:space-between;gap:.8rem;align-items:baseline}}
-h2 [lang=ja]{{font-size:1.05rem;color:var(--soft);white-space:nowrap}}
+h2 [lang=ja]{{font-family:{look.KANJI};font-size:1.05rem;color:var(--soft);white-space:nowrap}}
 .english{{margin:.1rem 0 .5rem}}
 code{{font:inherit;font-size:.88rem;color:var(--soft)}}
 dl{{margin:0;display:grid;grid-template-columns:auto 1fr;gap:.1rem .9rem;font-size:.92rem}}
@@ -176,7 +176,7 @@ def _buttons(of: str, values: Iterable[str]) -> str:
 
 def _card(entry: Item) -> str:
     """Return one pattern's card."""
-    angles = ", ".join(f"{plain(angle, 1)}°" for angle in entry.angles_deg) or "none"
+    angles = angle_words(entry.angles_deg)
     cut = mm(math.floor(entry.cut_mm_dm2 + 0.5), 0)
     choice = f" Our choice: {escape(entry.choice)}" if entry.choice else ""
     return (
@@ -188,6 +188,14 @@ def _card(entry: Item) -> str:
         f"<dt>lattice</dt><dd>{escape(entry.lattice)}</dd></dl>"
         f'<p class="note">{escape(entry.note)}{choice}</p></li>'
     )
+
+
+def angle_words(angles_deg: Sequence[float]) -> str:
+    """Return angles in words.  Straight on and the outer side of a corner say nothing new; lines at 0° touch."""
+    words = [f"{plain(angle, 1)}°" for angle in angles_deg if 0.05 <= angle < 179.95]
+    if any(angle < 0.05 for angle in angles_deg):
+        words.append("touching")
+    return ", ".join(words) or "none"
 
 
 def _digest(text: str) -> str:

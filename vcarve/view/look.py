@@ -13,6 +13,10 @@ SERIF = (
     "'Iowan Old Style', 'Palatino Linotype', Palatino, 'Book Antiqua', Georgia, 'Liberation Serif', 'Noto Serif CJK JP', "
     "serif"
 )
+KANJI = (
+    "'Hiragino Mincho ProN', 'Yu Mincho', 'Noto Serif CJK JP', 'Noto Serif JP', 'Source Han Serif', 'Noto Sans CJK JP', "
+    "'Hiragino Sans', 'Yu Gothic', serif"
+)
 
 # WCAG 2.x, success criterion 1.4.3 (AA): text needs 4.5, large text and graphics (1.4.11) need 3.
 TEXT_CONTRAST = 4.5
