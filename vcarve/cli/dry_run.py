@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import sys
 from collections import Counter
+from contextlib import nullcontext
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -54,7 +55,7 @@ def dry_run(
 
     FILE.nc may be - for standard input. Exit code 0: clean, 1: findings, 2: cannot be read.
     """
-    from vcarve.job.load import load_job, load_machine
+    from vcarve.job.load import load_machine, open_job, placed
     from vcarve.proofing import as_json, carved, measured, page_facts, with_surface_findings
     from vcarve.proofing import dry_run as run_dry
 
@@ -74,9 +75,9 @@ def dry_run(
         raise InputError("the program and the job cannot both come from standard input")
     grid = _step(step)
     claim((page, picture, heights), inputs=(file, job))
-    loaded = None if job is None else load_job(job, sets)
+    loaded, document = (None, None) if job is None else open_job(job, sets)
     text = _read(file)
-    with Bar() as bar:
+    with Bar() as bar, nullcontext() if document is None else placed(document):
         bar("reading", 0.1)
         try:
             run = run_dry(

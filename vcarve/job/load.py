@@ -41,6 +41,22 @@ def machine_names() -> tuple[str, ...]:
 
 
 @cache
+def pattern_names() -> tuple[str, ...]:
+    """The names of the patterns that come with Mizo, sorted: those of their files, which this room does not read."""
+    return tuple(sorted(path.stem for path in (_PACKAGE / "pattern" / "data").glob("*.yaml")))
+
+
+def check_pattern(name: str) -> None:
+    """Raise ``InputError`` for a pattern that does not come with Mizo; a path, which ends in .yaml, is taken on trust."""
+    spelled = "-".join(name.lower().replace("_", " ").replace("-", " ").split())
+    if spelled not in pattern_names() and not name.lower().endswith(_SUFFIXES):
+        want = unknown_name("pattern", spelled, pattern_names(), "mizo patterns")
+        raise InputError(
+            Problem(value=name, want=f"{want} (a file of your own is given by its path, ending in .yaml)")
+        )
+
+
+@cache
 def machines() -> tuple[Machine, ...]:
     """The machines that come with Mizo, by name."""
     return tuple(load_machine(name) for name in machine_names())
@@ -152,6 +168,7 @@ def resolve(job: JobFile, folder: str = ".", document: Document | None = None) -
     found, problems = _look_up(
         {
             ("piece", "wood"): job.piece.wood,
+            **({} if job.pattern.name is None else {("pattern", "name"): job.pattern.name}),
             ("bit",): job.bit,
             ("machine",): job.machine,
         },
@@ -200,7 +217,7 @@ def _with_names_checked(document: Document) -> JobFile:
     except InputError as error:
         names: dict[tuple[str, ...], Any] = {
             path: value
-            for path in (("piece", "wood"), ("bit",), ("machine",))
+            for path in (("piece", "wood"), ("pattern", "name"), ("bit",), ("machine",))
             if (value := document.written(path)) is not None
         }
         _, more = _look_up(names, document.folder, document)
@@ -221,6 +238,8 @@ def _look_up(
         try:
             if key == "wood":
                 found[key] = load_wood(name)
+            elif key == "name":
+                check_pattern(name)
             elif key == "bit":
                 found[key] = load_bit(name)
             else:
