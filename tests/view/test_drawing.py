@@ -25,6 +25,7 @@ from vcarve.pattern.model import Line
 from vcarve.pattern.region import rectangle
 from vcarve.plan.model import Plan, Proof
 from vcarve.view.drawing import plan_svg
+from vcarve.view.marks import MOST_NUMBERS, pass_marks
 from vcarve.view.pattern import pattern_svg
 from vcarve.view.walls import walls
 
@@ -113,6 +114,21 @@ def test_everything_is_said_in_words_and_shapes() -> None:
     assert {str(number + 1) for number in range(plan.passes)} <= set(words)
     assert {"100\u00a0mm", "80\u00a0mm", "clamp", "A", "X", "Y"} <= set(words)
     assert any("4\u00a0mm wide" in line and "2.5\u00a0mm wide" in line for line in words)
+
+
+def test_of_many_passes_only_round_numbers_are_written() -> None:
+    """Every pass keeps its arrow, but numbers thin out: first, last and every n-th for a round n, not too many."""
+    _, network, _, plan = made("goma")
+    passes = int(plan.passes)
+    drawn = "".join(pass_marks(network, plan, (0.0, 0.0), (100.0, 80.0), 1.0))
+    numbers = [int(n) for n in re.findall(r"<text[^>]*>(\d+)</text>", drawn)]
+    steps = set(np.diff(numbers[1:-1]).tolist())
+
+    assert passes > MOST_NUMBERS
+    assert len(numbers) <= MOST_NUMBERS + 2
+    assert (numbers[0], numbers[-1]) == (1, passes)
+    assert len(steps) == 1
+    assert steps <= {2, 5, 10, 20, 50}
 
 
 def test_text_of_the_job_stays_text() -> None:

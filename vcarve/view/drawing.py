@@ -194,7 +194,7 @@ def plan_svg(
     wide, tall = job.piece.width_mm, job.piece.height_mm
     u = max(max(wide, tall) / 100.0, SMALLEST_UNIT_MM)
     # Many passes get smaller marks, so that the grooves stay in sight.
-    small = u * min(1.0, max(0.45, (30.0 / max(plan.passes, 1)) ** 0.4))
+    small = u * min(1.0, max(0.55, (30.0 / max(plan.passes, 1)) ** 0.4))
     shape = region_path(outline or rectangle(wide, tall))
     past = _past_the_piece(job)
     left, right, top, bottom = 13.0 * u + past[0], 7.0 * u + past[1], 14.0 * u + past[2], 28.0 * u + past[3]

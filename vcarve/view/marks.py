@@ -14,7 +14,7 @@ from vcarve.plan.model import Plan
 from vcarve.view.svg import at, num, text
 from vcarve.view.wording import mm
 
-MOST_NUMBERS = 240  # more passes than this are marked by a dot, and only some of them by a number
+MOST_NUMBERS = 80  # of more passes than this only every second, fifth, tenth and so on has its number
 
 
 def zero_mm(job: Job) -> tuple[float, float]:
@@ -129,14 +129,24 @@ def pass_marks(
     )
     heads = "".join(_arrow(start, way, u) for start, way in starts)
     parts.append(f'<path class="badge" d="{stops}"/><path class="badge" d="{heads}"/>')
-    every = math.ceil(plan.passes / MOST_NUMBERS)
+    every = _every(plan.passes)
+    # Where there are few, there is room for them.
+    large = u if every == 1 else 1.4 * u
     taken = [zero, *ends, *avoid]
-    for index in range(0, plan.passes, every):
+    for index in (i for i in range(plan.passes) if i in (0, plan.passes - 1) or (i + 1) % every == 0):
         start, way = starts[index]
-        spot = _free_spot(start, way, taken, size, u)
+        spot = _free_spot(start, way, taken, size, large)
         taken.append(spot)
-        parts.append(_badge(start, spot, str(index + 1), u))
+        parts.append(_badge(start, spot, str(index + 1), large))
     return parts
+
+
+def _every(passes: int) -> int:
+    """Return which passes are numbered: every one, every second, fifth, tenth and so on."""
+    least = passes / MOST_NUMBERS
+    power = int(10 ** math.floor(math.log10(max(least, 1.0))))
+    every: int = next(step * power for step in (1, 2, 5, 10) if step * power >= least)
+    return every
 
 
 def _arrow(start: tuple[float, float], way: tuple[float, float], u: float) -> str:
