@@ -219,7 +219,7 @@ def measure(network: Network, bit: Cone, depths: Mapping[int, float]) -> Grooves
             part = slice(int(network.ring_start[ring]), int(network.ring_start[ring + 1]))
             ring_half_edges.append(network.ring_half_edge[part].tolist())
             ring_points.append(_points(network, tail[part], edge[part], backward[part], at_x, at_y))
-        paths = [(e, _path(network, e, at_x, at_y)) for e in others.get(cell, ())]
+        paths = [(e, strokes.line(e, at_x, at_y)) for e in others.get(cell, ())]
         used = {h >> 1 for ring in ring_half_edges for h in ring} | {e for e, _ in paths}
         widths = {e: half_nm[e] for e in used}
         alike = _look(ring_half_edges, ring_points, widths, paths)
@@ -293,14 +293,6 @@ def _points(network: Network, tail: Ints, edge: Ints, backward: Bools, at_x: int
         flatten(x[i], y[i], x[j], y[j], b) if b else [(x[i], y[i])]
         for i, j, b in zip(range(len(x)), following, bulge, strict=True)
     ]
-
-
-def _path(network: Network, edge: int, at_x: int, at_y: int) -> Path:
-    """Return the points of a whole edge, from the cell's corner."""
-    tail, head = int(network.tail[edge]), int(network.head[edge])
-    x0, y0 = int(network.x_nm[tail]) - at_x, int(network.y_nm[tail]) - at_y
-    x1, y1 = int(network.x_nm[head]) - at_x, int(network.y_nm[head]) - at_y
-    return [*flatten(x0, y0, x1, y1, float(network.bulge[edge])), (x1, y1)]
 
 
 def _gather(

@@ -59,12 +59,26 @@ def stroke(x1: int, y1: int, bulge: float, half_nm: float) -> list[Ints]:
 
 
 class Strokes:
-    """The footprints of a network's edges, each drawn once when it is first asked for."""
+    """The lines and footprints of a network's edges, each worked out once when it is first asked for."""
 
     def __init__(self, network: Network, half_mm: Floats) -> None:
         self._network = network
         self._half_mm = half_mm
         self._drawn: dict[int, list[Ints]] = {}
+        self._lines: dict[int, Ints] = {}
+
+    def line(self, edge: int, x_nm: int, y_nm: int) -> Path:
+        """Return the points of a whole edge, measured from (x_nm, y_nm)."""
+        n = self._network
+        points = self._lines.get(edge)
+        if points is None:
+            tail, head = int(n.tail[edge]), int(n.head[edge])
+            x0, y0, x1, y1 = (int(v) for v in (n.x_nm[tail], n.y_nm[tail], n.x_nm[head], n.y_nm[head]))
+            bent = flatten(0, 0, x1 - x0, y1 - y0, float(n.bulge[edge]))
+            points = np.array([*bent, (x1 - x0, y1 - y0)], dtype=np.int64) + np.array([x0, y0])
+            self._lines[edge] = points
+        moved = points - np.array([x_nm, y_nm])
+        return list(zip(moved[:, 0].tolist(), moved[:, 1].tolist(), strict=True))
 
     def around(self, edge: int, x_nm: int, y_nm: int) -> list[Path]:
         """Return the rings of an edge's footprint, measured from (x_nm, y_nm), as lists of points."""
