@@ -7,6 +7,7 @@ true to scale.  The piece keeps the tint of its wood in both themes.
 from __future__ import annotations
 
 import math
+import textwrap
 from collections.abc import Sequence
 
 import numpy as np
@@ -14,11 +15,11 @@ import numpy as np
 from vcarve.errors import Finding
 from vcarve.groove.model import Grooves
 from vcarve.job.records import Job
-from vcarve.network.model import Network
+from vcarve.network.model import Network, Role
 from vcarve.pattern.region import Region, rectangle
 from vcarve.plan.model import Plan
 from vcarve.view import look
-from vcarve.view.marks import dimensions, findings_marks, pass_marks, zero_mark, zero_mm
+from vcarve.view.marks import dimensions, findings_marks, mark_letter, pass_marks, zero_mark, zero_mm
 from vcarve.view.svg import at, lines_path, num, polygons_path, region_path, svg, text
 from vcarve.view.walls import walls
 from vcarve.view.wording import mm, plain
@@ -27,6 +28,8 @@ LIGHT = (-0.606, 0.465, 0.645)  # towards the light: X right, Y back, Z up; leng
 TONES = 20
 MOST_SIDES = 60_000  # beyond, grooves are drawn as plain strokes: a picture must stay small enough to open
 SMALLEST_UNIT_MM = 0.6
+SENTENCES = 6  # findings told under the picture
+SENTENCE_SIGNS = 62  # signs in a line under it, so that the narrowest picture holds them
 
 
 def _style(tint: str, u: float, small: float) -> str:
@@ -127,11 +130,12 @@ def _caption(job: Job, network: Network, grooves: Grooves, plan: Plan) -> list[s
         else ""
     )
     kinds = []
-    for role, name in ((0, "ground"), (1, "leaf"), (2, "frame")):
-        chosen = np.flatnonzero(network.cut & (network.role == role))
-        if len(chosen):
-            depth, half = grooves.depth_mm[chosen[0]], grooves.half_width_mm[chosen[0]]
-            kinds.append((name, f"{mm(float(depth), 3)} deep, {mm(2.0 * float(half), 3)} wide"))
+    names = {int(Role.GROUND): "ground", int(Role.LEAF): "leaf", int(Role.FRAME): "frame"}
+    for role in np.unique(network.role[network.cut]).tolist():
+        first = int(np.flatnonzero(network.cut & (network.role == role))[0])
+        depth, half = grooves.depth_mm[first], grooves.half_width_mm[first]
+        words = f"{mm(float(depth), 3)} deep, {mm(2.0 * float(half), 3)} wide"
+        kinds.append((names.get(role, "lines"), words))
     same = len({words for _, words in kinds}) == 1
     cut = f"grooves {kinds[0][1]}" if same else "; ".join(f"{name} {words}" for name, words in kinds)
     land = (
@@ -198,6 +202,9 @@ def plan_svg(
     shape = region_path(outline or rectangle(wide, tall))
     past = _past_the_piece(job)
     left, right, top, bottom = 13.0 * u + past[0], 7.0 * u + past[1], 14.0 * u + past[2], 28.0 * u + past[3]
+    placed = [finding for finding in findings if finding.at_mm is not None]
+    lettered = _lettered(placed)
+    bottom += 3.6 * u * len(lettered)
     if job.zero.xy.startswith("back"):
         # The arrow of Y stands above the piece there.
         top = max(top, 22.0 * u)
@@ -215,8 +222,8 @@ def plan_svg(
     head = box[1] + 5.8 * u
     zero = zero_mm(job)
     narrowest = grooves.narrowest_at_mm
-    caption = _caption(job, network, grooves, plan)
-    placed = [finding for finding in findings if finding.at_mm is not None]
+    facts = _caption(job, network, grooves, plan)
+    caption = [*facts, *lettered]
     body = [
         f'<rect class="paper" x="{num(box[0])}" y="{num(box[1])}" width="{num(box[2])}" height="{num(box[3])}"/>',
         text(margin, head, title, "name"),
@@ -237,9 +244,19 @@ def plan_svg(
         *_legend(margin, foot, u, plan.passes > 0, narrowest is not None),
         *(text(margin, foot + (4.8 + 3.6 * i) * u, line) for i, line in enumerate(caption)),
     ]
-    described = f"{stock}. {'. '.join(caption)}."
+    described = f"{stock}. {'. '.join(facts)}."
     described += "".join(f" {finding.sentence}" for finding in findings)
     return svg(box, title, described, _style(job.wood.tint, u, small), body)
+
+
+def _lettered(placed: Sequence[Finding]) -> list[str]:
+    """Return the sentences of the findings marked on the piece, each under its letter."""
+    lines: list[str] = []
+    for index, finding in enumerate(placed[:SENTENCES]):
+        lines.extend(textwrap.wrap(f"{mark_letter(index)}: {finding.sentence}", SENTENCE_SIGNS))
+    if len(placed) > SENTENCES:
+        lines.append(f"and {len(placed) - SENTENCES} more")
+    return lines
 
 
 def _past_the_piece(job: Job) -> tuple[float, float, float, float]:

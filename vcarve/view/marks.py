@@ -195,6 +195,11 @@ def _badge(start: tuple[float, float], spot: tuple[float, float], number: str, u
     )
 
 
+def mark_letter(index: int) -> str:
+    """Return the letter of a finding by its place in the list."""
+    return chr(ord("A") + index % 26)
+
+
 def findings_marks(findings: Sequence[Finding], u: float) -> list[str]:
     """Return a diamond with a letter at each finding's place; the letters follow the order of the findings."""
     parts = []
@@ -203,9 +208,8 @@ def findings_marks(findings: Sequence[Finding], u: float) -> list[str]:
             continue
         x, y = finding.at_mm[0], -finding.at_mm[1]
         r = 2.3 * u
-        letter = chr(ord("A") + index % 26)
         parts.append(
             f'<path class="find" d="M{num(x)} {num(y - r)}l{num(r)} {num(r)}l{num(-r)} {num(r)}l{num(-r)} {num(-r)}z"/>'
-            + text(x, y + 0.75 * u, letter, "on", "middle", size=2.1 * u)
+            + text(x, y + 0.75 * u, mark_letter(index), "on", "middle", size=2.1 * u)
         )
     return parts
