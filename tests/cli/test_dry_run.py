@@ -218,3 +218,12 @@ def test_another_jobs_program_is_told_shortly() -> None:
     assert result.exit_code == 1
     assert "[other-job]" in said[0]
     assert len(said) < 25
+
+
+def test_what_has_no_end_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A device that gives bytes for ever, or a pipe, is read up to the largest size taken and no further."""
+    monkeypatch.setattr("vcarve.cli.dry_run.LARGEST_BYTES", 1000)
+    for result in (ask("/dev/zero"), ask("-", text=b"G21\n" * 251)):
+        assert result.exit_code == 2
+        assert "too large" in result.stderr
+    assert "too large" not in ask("-", text=b"G21\n" * 250).stderr

@@ -539,3 +539,12 @@ def test_dxf_text_and_hatches_are_left_out_and_told(tmp_path: Path) -> None:
         space.add_line((0, 0), (10, 0))
 
     assert read_drawing(dxf(tmp_path, draw)).findings[0].sentence == "Left out: hatches (1), text (1)."
+
+
+@pytest.mark.parametrize("kind", ["svg", "dxf"])
+def test_a_file_without_an_end_is_refused(tmp_path: Path, kind: str) -> None:
+    """A link to a device that gives bytes for ever is read up to the largest size taken and no further."""
+    path = tmp_path / f"endless.{kind}"
+    path.symlink_to("/dev/zero")
+    with pytest.raises(InputError, match="larger than 20 MB"):
+        read_drawing(path)

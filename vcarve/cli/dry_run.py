@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 
 MOST_SHOWN = 5  # findings of one code that are printed; --json has more
 MOST_SAID = 20  # faults of a program that are listed one by one
+LARGEST_BYTES = 64 * 2**20  # a device or a pipe may have no end
 
 
 @click.command("dry-run", epilog="Example: mizo dry-run trivet.nc --job trivet.yaml --page trivet.html")
@@ -126,15 +127,19 @@ def dry_run(
 
 def _read(file: str) -> bytes:
     if file == "-":
-        data = sys.stdin.buffer.read()
+        data = sys.stdin.buffer.read(LARGEST_BYTES + 1)
     else:
         try:
-            data = Path(file).read_bytes()
+            with Path(file).open("rb") as stream:
+                data = stream.read(LARGEST_BYTES + 1)
         except (OSError, ValueError) as error:
             reason = getattr(error, "strerror", None) or str(error)
             raise InputError(
                 Problem(value=file, want=f"the program cannot be read: {reason.lower()}")
             ) from None
+    if len(data) > LARGEST_BYTES:
+        most = f"programs of up to {LARGEST_BYTES // 2**20} MiB are taken"
+        raise InputError(Problem(value=file, want=f"too large; {most}"))
     if not data.strip():
         raise InputError(Problem(value=file, want="the program is empty"))
     if b"\0" in data:

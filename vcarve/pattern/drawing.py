@@ -87,13 +87,14 @@ def _sheet(file: Path) -> Sheet:
     if kind not in (".svg", ".dxf"):
         raise InputError(Problem(want="a drawing should be an .svg or a .dxf file", file=str(file)))
     try:
-        if file.stat().st_size > LARGEST_FILE:
-            want = f"the file is larger than {LARGEST_FILE // 1_000_000} MB; draw less at once"
-            raise InputError(Problem(want=want, file=str(file)))
-        content = file.read_bytes()
+        with file.open("rb") as stream:  # a device or a pipe does not tell its size, and may have no end
+            content = stream.read(LARGEST_FILE + 1)
     except OSError as error:
         want = f"the drawing cannot be opened ({error.strerror or 'no such file'})"
         raise InputError(Problem(want=want, file=str(file))) from None
+    if len(content) > LARGEST_FILE:
+        want = f"the file is larger than {LARGEST_FILE // 1_000_000} MB; draw less at once"
+        raise InputError(Problem(want=want, file=str(file)))
     if kind == ".svg":
         from vcarve.pattern.svg_in import read_svg
 
