@@ -32,11 +32,10 @@ def inspect(pattern: Pattern) -> tuple[Finding, ...]:
 def _gaps(pattern: Pattern) -> list[Finding]:
     lattice = Lattice(pattern.a1, pattern.a2)
     places = Places(lattice)
-    for line in pattern.lines:
-        places.number(line.start)
-        places.number(line.end)
+    at = [places.number(end) for line in pattern.lines for end in (line.start, line.end)]
+    meeting = np.bincount(at, minlength=len(places.points)).tolist()
     homed = [_homed(point, lattice) for point in places.points]
-    found = _ends_apart(homed, lattice) | _ends_beside(homed, pattern.lines, lattice)
+    found = _ends_apart(homed, meeting, lattice) | _ends_beside(homed, pattern.lines, lattice)
     spots = _one_per_spot(found, lattice)
     findings = []
     for (x, y), gap in spots[:_MOST_SHOWN]:
@@ -76,8 +75,8 @@ def _homed(point: Point, lattice: Lattice) -> Point:
     return lattice.point(u - math.floor(u + TOLERANCE), v - math.floor(v + TOLERANCE))
 
 
-def _ends_apart(points: list[Point], lattice: Lattice) -> dict[Point, float]:
-    """Return ends with another end close by, and the distance."""
+def _ends_apart(points: list[Point], meeting: list[int], lattice: Lattice) -> dict[Point, float]:
+    """Return ends with another end close by, and the distance: of both the one at which fewer lines meet, or the later one."""
     near = NEAR * lattice.size
     shifts = [lattice.point(i, j) for i, j in product((-1, 0, 1), repeat=2)]
     buckets: dict[tuple[int, int], list[tuple[int, Point]]] = {}
@@ -94,7 +93,8 @@ def _ends_apart(points: list[Point], lattice: Lattice) -> dict[Point, float]:
             for other, place in buckets.get((column + i, row + j), ()):
                 gap = math.dist((x, y), place)
                 if other > index and TOLERANCE * lattice.size < gap < near:
-                    found[x, y] = min(gap, found.get((x, y), math.inf))
+                    loose = points[index if meeting[index] < meeting[other] else other]
+                    found[loose] = min(gap, found.get(loose, math.inf))
     return found
 
 
