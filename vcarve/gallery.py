@@ -68,7 +68,7 @@ def pattern_facts(pattern: Pattern) -> list[tuple[str, str]]:
     if pattern.choice:
         rows.append(("our choice", pattern.choice))
     rows.extend(("caution", finding.sentence) for finding in inspect(pattern))
-    return rows
+    return [(label, text) for label, text in rows if text]
 
 
 def _png(network: Network) -> bytes:
