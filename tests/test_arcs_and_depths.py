@@ -194,3 +194,19 @@ def test_land_follows_the_depths() -> None:
     assert np.array_equal(shallow.land_mm, alike.land_mm)
     assert np.all(apart.land_mm <= shallow.land_mm + 1e-6)
     assert apart.land_total_mm2 < shallow.land_total_mm2
+
+
+def test_a_last_shaving_is_no_level_of_its_own() -> None:
+    """Leaf lines a micrometre deeper than a level are cut to their depth with that level, not once more for the shaving."""
+    even, odd = (
+        make_program(
+            job_of(
+                "{name: kaku-asanoha, pitch: 22 mm}",
+                f"{{ground: 1, leaf: {leaf}, step: 0.5}}",
+                "plan.recut=never",
+            )
+        )
+        for leaf in (0.5, 0.501)
+    )
+    assert odd.plan.cut_mm == pytest.approx(even.plan.cut_mm)
+    assert "Z-0.501" in odd.text

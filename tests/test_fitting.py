@@ -196,3 +196,10 @@ def test_what_is_left_over_is_the_same_at_both_ends(
     away = np.hypot(*(flipped[:, None, :] - xy[None, :, :]).transpose(2, 0, 1)).min(axis=1)
 
     assert away.max() < 0.03
+
+
+@pytest.mark.parametrize("key", ["margin: 44.9, ", "frame: [{distance: 44.9}], "])
+def test_a_field_of_next_to_nothing_is_refused(key: str) -> None:
+    """A margin or a frame that leaves a fifth of a millimetre is told by its key; no lines are laid on that."""
+    with pytest.raises(InputError, match=r"less than 0\.5 mm is left"):
+        layout_of(f"{{{key}name: kikko, pitch: 12}}", 90.0, 90.0, "circle")

@@ -24,10 +24,11 @@ from vcarve.pattern.inset import inset
 from vcarve.pattern.inspect import inspect
 from vcarve.pattern.model import Line, Pattern
 from vcarve.pattern.outline import outline_of
-from vcarve.pattern.region import Region, bounds
+from vcarve.pattern.region import Region, area_mm2, bounds, perimeter_mm
 from vcarve.quantity import format_mm
 
 EDGES_MOST = 4_000_000
+LEAST_LEFT_MM = 0.5  # across, inside a margin or a frame: less is no field for lines
 LAYER_ROLES = 8  # a drawing's first layer; see network.model
 FRAME_ROLES = 1000  # the first frame with a depth of its own
 
@@ -154,7 +155,12 @@ def _frames(job: Job, outline: Region, depths: dict[int, float]) -> list[tuple[R
 def _inset(region: Region, distance_mm: float, key: str, written_mm: float) -> Region:
     """Return the region grown or shrunk; what goes wrong names the key."""
     try:
-        return inset(region, distance_mm)
+        left = inset(region, distance_mm)
+        if distance_mm > 0.0 and 4.0 * area_mm2(left) < LEAST_LEFT_MM * perimeter_mm(left):
+            raise InputError(
+                f"less than {LEAST_LEFT_MM:g} mm is left of the piece that far inside its outline"
+            )
+        return left
     except InputError as error:
         raise InputError(
             Problem(key=key, value=format_mm(written_mm), want=problem.want) for problem in error.problems

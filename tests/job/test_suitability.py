@@ -44,6 +44,8 @@ def test_a_suitable_job_has_no_findings() -> None:
     [
         (["bit.shank=8"], "collet", "refuse"),
         (["groove={ground: 1, leaf: 0.0009}"], "too-shallow", "refuse"),
+        (["pattern.frame=[{distance: 5, depth: 0.0009}]"], "too-shallow", "refuse"),
+        (["groove.step=0.0099"], "step-too-small", "refuse"),
         (["groove.depth=3.18"], "bit-too-short", "refuse"),
         (["piece.thickness=2"], "through-the-piece", "refuse"),
         (["piece.thickness=2.99"], "thin-floor", "caution"),

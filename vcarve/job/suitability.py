@@ -9,6 +9,9 @@ from vcarve.quantity import format_mm
 # Wood left under the deepest groove: common practice, no source.
 FLOOR_LEAST_MM = 1.0
 MM_PER_INCH = 25.4
+# Levels nearer to each other than some last decimals are one and the same once written.
+STEP_LEAST_MM = 0.01
+STEP_LEAST_DECIMALS = 10.0
 SHANK_PLAY_MM = 0.05  # a 1/8 inch shank is 3.175 mm; profiles may say 3.18 or 3.2
 
 
@@ -22,8 +25,12 @@ def suitability(job: Job, deepest_mm: float) -> tuple[Finding, ...]:
 
 def deepest_asked_mm(job: Job) -> float:
     """Return the deepest groove that the job asks for: ground and leaf lines, frames, layers of a drawing."""
+    return max(_depths_asked_mm(job))
+
+
+def _depths_asked_mm(job: Job) -> tuple[float, ...]:
     frames = [frame.depth_mm for frame in job.pattern.frame if frame.depth_mm is not None]
-    return max(job.ground_mm, job.leaf_mm, *frames, *job.pattern.depths.values())
+    return (job.ground_mm, job.leaf_mm, *frames, *job.pattern.depths.values())
 
 
 def _bit(job: Job, deepest_mm: float) -> list[Finding]:
@@ -38,12 +45,21 @@ def _bit(job: Job, deepest_mm: float) -> list[Finding]:
             )
         )
     step = 10.0**-machine.decimals * (MM_PER_INCH if machine.units == "inch" else 1.0)
-    shallowest = min(job.ground_mm, job.leaf_mm)
+    shallowest = min(_depths_asked_mm(job))
     if shallowest < step:
         found.append(
             Finding(
                 code="too-shallow",
                 sentence=f"A groove {shallowest:g} mm deep is none: programs for {machine.name} give heights to {step:g} mm.",
+            )
+        )
+    least = max(STEP_LEAST_MM, STEP_LEAST_DECIMALS * step)
+    if job.step_mm < min(least, deepest_asked_mm(job)):
+        found.append(
+            Finding(
+                code="step-too-small",
+                sentence=f"Levels of {job.step_mm:g} mm each cannot be told apart in a program for {machine.name}; "
+                f"give a step of {least:g} mm or more.",
             )
         )
     deepest = deepest_asked_mm(job)

@@ -102,6 +102,8 @@ def node(
     # What has moved onto its neighbour may now meet others; as a rule nothing does.
     for _ in range(MOST_PASSES):
         graph = done.noded.graph
+        if not len(graph.tail):
+            break  # every curve was shorter than a vertex is wide
         again = curve_list(graph, np.arange(len(graph.tail)))
         ends = np.column_stack([done.weight[graph.tail], done.weight[graph.head]]).ravel()
         new = _pass(again, graph, done.rank, near_pairs(curve_boxes(again)), done.weight, ends)

@@ -20,16 +20,21 @@ from vcarve.plan.timing import clock, ends_of
 from vcarve.plan.tour import Tour, tour
 from vcarve.plan.web import Web
 
+SHAVING_MM = 0.02  # near the rounding of depths; a level of its own for that would cut nothing
+
 
 def level_depths(web: Web, step_mm: float) -> list[Floats]:
     """Depth of each edge (M,) per level; an edge already at its full depth keeps that depth in later levels.
 
-    The deepest edge is reached in equal steps of at most ``step_mm``; shallower ones stop at their own depth.
+    The deepest edge is reached in equal steps of at most ``step_mm``; shallower ones stop at their own depth, where a last
+    shaving thinner than ``SHAVING_MM`` (or most of a step) comes off with the level before.
     """
     full = web.levels_mm[web.level]
     deepest = float(full.max()) if len(full) else 0.0
     count = max(int(np.ceil(deepest / step_mm - 1e-9)), 1)
-    return [np.minimum(full, np.round(deepest * (k + 1) / count, 6)) for k in range(count)]
+    reached = np.round(deepest * np.arange(1, count + 1) / count, 6)
+    shaving = min(SHAVING_MM, 0.4 * deepest / count)
+    return [np.where(full - depth < shaving, full, depth) for depth in reached.tolist()]
 
 
 def in_levels(
