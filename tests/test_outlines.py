@@ -219,6 +219,24 @@ def test_the_piece_closes_its_cells_where_lines_run_off(folder: Path, outline: s
     assert off.layout.grooves.land_total_mm2 == pytest.approx(left, abs=0.002 * off.network.cut_mm)
 
 
+def test_lines_on_the_edge_itself_where_lines_run_off(folder: Path) -> None:
+    """Grooves on the piece's edge are cut, run off too, or are left with all that would run off them."""
+    half = HALF_MM
+    whole = 5 * (60.0 + 2 * half) + 4 * (80.0 + 2 * half)
+    inner = 3 * (60.0 + 2 * half) + 2 * (80.0 + 2 * half)
+    for edge, wanted, cells in (("groove", whole, 12), ("plain", inner, 12)):
+        made = make_program(
+            job_of(
+                folder,
+                "rectangle",
+                f"{{name: ichimatsu, across: 4, ends: run-off, edge: {edge}}}",
+            )
+        )
+        assert made.network.cut_mm == pytest.approx(wanted, abs=1e-4)
+        assert made.network.cells == cells
+        assert made.layout.grooves.vanished == 0
+
+
 @pytest.mark.parametrize("outline", ["rectangle", "circle", "svg"])
 def test_a_cut_beyond_the_outline_is_found(folder: Path, outline: str) -> None:
     """A program for a larger piece is refused on a smaller one wherever it leaves that one's outline, corners and holes too."""

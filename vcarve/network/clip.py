@@ -11,6 +11,8 @@ from dataclasses import replace
 
 import numpy as np
 import shapely
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
 
 from vcarve.network.curve import Curve, centre_radius, halves
 from vcarve.network.graph import Graph, edge_bounds
@@ -164,7 +166,25 @@ def clip(
     joined = joined.take(joined.tail != joined.head)
     # What has been moved is no longer the copy of its like.
     strained = moved[joined.tail] | moved[joined.head]
-    return replace(joined, edge_class=np.where(strained, -1, joined.edge_class)).compact()
+    joined = replace(joined, edge_class=np.where(strained, -1, joined.edge_class))
+    if piece is not None and edge == "plain":
+        joined = joined.take(~_left_behind(joined, piece))
+    return joined.compact()
+
+
+def _left_behind(graph: Graph, piece: Region) -> Bools:
+    """Tell which edges beyond the piece go on from none on it: the ends of lines along its edge, which were left."""
+    free = graph.rim == 0
+    beyond = free & ~inside(piece, middle_points(graph))
+    ends = (graph.tail[beyond], graph.head[beyond])
+    size = len(graph.xy)
+    links = coo_array((np.ones(len(ends[0])), ends), shape=(size, size))
+    _, label = connected_components(links, directed=False)
+    on_piece = free & ~beyond
+    reached = np.zeros(size, dtype=bool)
+    reached[label[graph.tail[on_piece]]] = True
+    reached[label[graph.head[on_piece]]] = True
+    return np.asarray(beyond & ~reached[label[graph.tail]], dtype=bool)
 
 
 def _sort_out(graph: Graph, region: Region, border: list[Curve]) -> tuple[Ints, Ints]:
