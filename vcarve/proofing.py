@@ -22,8 +22,17 @@ from vcarve.network.clip import flattened, region_polygon, ring_curves
 from vcarve.program.moves import Motion
 from vcarve.program.reader import Reading, read_program
 from vcarve.quantity import format_mm
-from vcarve.report import SIDES, bit_sentence, extents, finding_json, grooves_by_depth
-from vcarve.view.facts import BitFacts, GrooveFacts, PageFacts, PieceFacts, PlanFacts, SpeedFacts, ZeroFacts
+from vcarve.report import SIDES, extents, finding_json, grooves_by_depth
+from vcarve.view.facts import (
+    BitFacts,
+    ClampFacts,
+    GrooveFacts,
+    PageFacts,
+    PieceFacts,
+    PlanFacts,
+    SpeedFacts,
+    ZeroFacts,
+)
 
 USUAL_STEP_MM = 0.05
 LEAST_STEP_MM = 0.005
@@ -241,7 +250,7 @@ def page_facts(run: DryRun, plan: PlanFacts | None = None) -> PageFacts:
         ),
         zero=ZeroFacts(name=f"{SIDES[job.zero.xy]}, {z}", at_mm=(-placing.x_mm, -placing.y_mm), z=job.zero.z),
         bit=BitFacts(
-            title=bit_sentence(job),
+            title=bit.name or "V-bit",
             angle_deg=bit.angle_deg,
             diameter_mm=bit.diameter_mm,
             shank_mm=bit.shank_mm,
@@ -254,6 +263,15 @@ def page_facts(run: DryRun, plan: PlanFacts | None = None) -> PageFacts:
         grooves=tuple(
             GrooveFacts(name=name, depth_mm=depth, width_mm=width_mm(bit, depth))
             for name, depth, _ in grooves_by_depth(job, layout)
+        ),
+        clamps=tuple(
+            ClampFacts(
+                at_mm=(clamp.x_mm - piece.width_mm / 2.0, clamp.y_mm - piece.height_mm / 2.0),
+                width_mm=clamp.width_mm,
+                height_mm=clamp.height_mm,
+                above_mm=clamp.above_mm,
+            )
+            for clamp in job.clamps
         ),
         land_mm=layout.grooves.narrowest_mm,
         plan=plan,
