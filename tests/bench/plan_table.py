@@ -22,7 +22,7 @@ from vcarve.pattern.region import rectangle
 from vcarve.plan.baselines import cell_by_cell, fewest_passes, nearest_end
 from vcarve.plan.bound import best_pairing
 from vcarve.plan.costs import rates, work_zero_mm
-from vcarve.plan.planner import as_plan, from_pairing, plan
+from vcarve.plan.planner import as_plan, candidates, from_pairing, plan
 from vcarve.plan.web import weave
 from vcarve.program.reader import read
 from vcarve.program.writer import write
@@ -89,7 +89,10 @@ def one(name, size_mm, pitch_mm, hop_mm=1.0):
     network = network_of(name, size_mm, pitch_mm)
     depth = np.full(len(network.tail), DEPTH_MM)
     began = time.perf_counter()
-    ours = plan(network, depth, job)
+    # as the pipeline does: of the planner's best, the quickest by the real clock
+    timed = [(clock_s(job, network, each), each) for each in candidates(network, depth, job)]
+    least = min(seconds for seconds, _ in timed) * (1.0 + 1e-9)
+    ours_s, ours = min((each for each in timed if each[0] <= least), key=lambda each: each[1].lifts)
     spent = time.perf_counter() - began
     steady, start = rates(job), work_zero_mm(job)
     web = weave(network, depth, steady)
@@ -99,7 +102,7 @@ def one(name, size_mm, pitch_mm, hop_mm=1.0):
         as_plan(web, steady, each, start)
         for each in (cell_by_cell(network, web), nearest_end(web, start), fewest_passes(web, steady, start))
     ]
-    times = [clock_s(job, network, each) for each in (ours, *simple)]
+    times = [ours_s, *(clock_s(job, network, each) for each in simple)]
     return network, ours, len(found[0].even), walked, times, spent
 
 
@@ -121,7 +124,7 @@ def table():
             worst[kind] = max(worst[kind], above)
             corners += walked.loss_s, walked.best_loss_s
             ratios = [times[0] / each for each in times[1:]]
-            if max(ratios) > 1.0 + 1e-6:  # the text is rounded to a micrometre
+            if max(ratios) > 1.0 + 1e-9:
                 slower.append((name, round(pitch, 2), [round(r, 4) for r in ratios]))
             print(f"{name:18}{pitch:7.2f}{network.edges:7}{parts:6}{ours.proof.plan_s:10.2f}", end="")
             print(

@@ -30,8 +30,8 @@ import numpy as np
 from vcarve.network.model import Ints
 from vcarve.plan.costs import Rates
 from vcarve.plan.join import join
-from vcarve.plan.moats import raise_bound
-from vcarve.plan.pairing import MANY, Pairing, pose
+from vcarve.plan.moats import MOST, raise_bound
+from vcarve.plan.pairing import Pairing, pose
 from vcarve.plan.web import Web
 
 
@@ -53,10 +53,13 @@ def best_pairing(
     for scale in (1.0, 2.5):
         task = pose(web, fast, recut=recut, start_mm=start_mm, scale=scale)
         found = task.read(*task.graph.solve())
-        if found.far == 0 or len(found.lift) > MANY:
+        if found.far == 0 or task.closed:
             break
     if len(task.even) == 1:
         return [found], bound_s(web, fast, found)
+    if len(task.even) > MOST:
+        least, met = raise_bound(task, found, np.inf)
+        return met, bound_s(web, fast, found) + least - found.cost_s
     joined = join(web, fast, np.concatenate([[[found.end, found.start]], found.lift]), start_mm)
     upper = float(web.cut_s[found.recut_edge].sum()) + links_s(web, fast, joined, start_mm)
     least, met = raise_bound(task, found, upper)

@@ -39,8 +39,8 @@ def level_depths(web: Web, step_mm: float) -> list[Floats]:
 
 def in_levels(
     web: Web, rates: Rates, depths: list[Floats], *, recut: bool, start_mm: tuple[float, float]
-) -> tuple[Tour, float]:
-    """The quicker of both ways, and the bound."""
+) -> tuple[list[Tour], float]:
+    """Both ways, the quicker one first, and the bound."""
     stacked = _stack(web, depths)
     bound = bound_s(stacked, rates, pair(stacked, rates, recut=recut, start_mm=start_mm))
     found, _ = best_pairing(web, rates, recut=recut, start_mm=start_mm)
@@ -54,7 +54,7 @@ def in_levels(
     if same_depth or recut:
         ways += [_to_and_fro(web, each, depths) for each in base]
     times = [clock(web, rates, each, start_mm).seconds for each in ways]
-    return ways[int(np.argmin(times))], bound
+    return [ways[k] for k in np.argsort(times, kind="stable").tolist()], bound
 
 
 def _stack(web: Web, depths: list[Floats]) -> Web:

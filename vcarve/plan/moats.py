@@ -26,6 +26,7 @@ from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components, minimum_spanning_tree
 
 from vcarve.network.model import Bools, Floats, Ints
+from vcarve.plan.linkage import discounts
 from vcarve.plan.pairing import Pairing, Task, small_components
 from vcarve.plan.tjoin import FROM_START, LIFT, TO_END
 
@@ -44,6 +45,9 @@ def raise_bound(task: Task, plain: Pairing, upper_s: float) -> tuple[float, list
     """
     count = len(task.even)
     best, met = plain.cost_s, [plain]
+    if count > MOST:
+        off, moats = discounts(task)
+        return max(best, task.graph.solve(off)[1] + task.give_s + moats), met
     clusters = _clusters(task)
     if not clusters:
         return best, met
@@ -60,7 +64,7 @@ def raise_bound(task: Task, plain: Pairing, upper_s: float) -> tuple[float, list
             discount[lift] += np.where(label[at] != label[to], price[label[at]] + price[label[to]], 0.0)
             discount[tie] += price[label[hold]]
         chosen, cost = graph.solve(discount)
-        value = cost - task.reach_s / 2.0 + 2.0 * float(sum(p.sum() for p in prices))
+        value = cost + task.give_s + 2.0 * float(sum(p.sum() for p in prices))
         if value > best + 1e-9:
             best = value
             met = [*([plain] if count <= ONCE else []), *met[1:][-KEPT + 1 :], task.read(chosen, cost)]

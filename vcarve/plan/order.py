@@ -21,7 +21,7 @@ from vcarve.plan.web import Web
 
 NEIGHBOURS = 10
 LONGEST = 1000
-SWEEPS = ((5_000, 8), (30_000, 2))  # passes up to which so many sweeps are made; one beyond
+SWEEPS = ((5_000, 8), (30_000, 3))  # passes up to which so many sweeps are made; one beyond
 LARGEST = 64  # vertices of a closed pass that may be entered elsewhere while it is moved
 LEAST = 1e-7
 
@@ -189,23 +189,38 @@ def _enter(route: _Route, closed: Ints, xy: Floats, begin: Ints, pass_start: Int
 def _resettle(route: _Route, closed: Ints, xy: Floats, begin: Ints, pass_start: Ints, entry: Ints) -> float:
     """Move single closed passes next to any pass near one of their vertices, entered at whichever is best."""
     points = np.concatenate([np.array(route.a), np.array(route.b)])
-    tree = cKDTree(points)
     size = route.n + 1
     near = min(NEIGHBOURS, len(points))
+    fits = np.diff(pass_start)[closed] <= LARGEST
+    closed = closed[fits]
+    if not len(closed):
+        return 0.0
+    stops = np.cumsum(np.diff(pass_start)[closed])
+    every = np.concatenate(
+        [np.zeros(0, np.int64), *(np.arange(pass_start[c], pass_start[c + 1]) for c in closed)]
+    )
+    found = (
+        cKDTree(points).query(xy[begin[every.astype(np.int64)]], k=near, p=np.inf)[1].reshape(-1, near) % size
+    )
     gained = 0.0
-    for index in closed.tolist():
-        choice = begin[pass_start[index] : pass_start[index + 1]]
-        if len(choice) > LARGEST:
-            continue
-        here = xy[choice]
-        places = np.array(route.place)
-        p = int(places[index])
+    for index, rows in zip(closed.tolist(), np.split(found, stops[:-1]), strict=True):
+        p = route.place[index]
         free = route.gap(p - 1, p) + route.gap(p, p + 1)
+        if free < LEAST:
+            continue
         if p < route.n:
             free -= route.gap(p - 1, p + 1)
-        others = np.unique(tree.query(here, k=near, p=np.inf)[1].ravel() % size)
-        k = np.unique(np.concatenate([places[others], places[others] - 1]))
-        k = k[(k >= 0) & (k != p) & (k != p - 1) & (np.abs(k - p) <= LONGEST)]
+        choice = begin[pass_start[index] : pass_start[index + 1]]
+        here = xy[choice]
+        places = [route.place[other] for other in set(rows.ravel().tolist())]
+        k = np.array(
+            sorted(
+                q
+                for q in {*places, *(place - 1 for place in places)}
+                if q >= 0 and q != p and q != p - 1 and abs(q - p) <= LONGEST
+            ),
+            np.int64,
+        )
         if free < LEAST or not len(k):
             continue
         before = np.array([route.b[route.order[i]] for i in k.tolist()])

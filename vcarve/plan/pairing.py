@@ -29,12 +29,13 @@ from scipy.spatial import cKDTree
 
 from vcarve.network.model import Bools, Floats, Ints
 from vcarve.plan.costs import Rates
+from vcarve.plan.loose import chain, nearest_pairs
 from vcarve.plan.tjoin import FROM_START, IN_PLACE, LIFT, RECUT, TO_END, TREE, Gathered, Graph
 from vcarve.plan.web import Web
 
-MANY = 100_000  # lifts beyond which the reach is not widened
 SMALL = 64  # vertices of an odd component that lifts may pass through anywhere
 FEW = 6_000  # vertices of a web in which every odd component is taken for small
+LOOPS = 300  # components without odd nodes up to which each is a site with two odd nodes
 ALL_PAIRS = 700  # so few points get a lift between every two
 
 
@@ -78,7 +79,7 @@ def pair(web: Web, rates: Rates, *, recut: bool, start_mm: tuple[float, float]) 
     for scale in (1.0, 2.5):
         task = pose(web, rates, recut=recut, start_mm=start_mm, scale=scale)
         result = task.read(*task.graph.solve())
-        if result.far == 0 or len(result.lift) > MANY:
+        if result.far == 0 or task.closed:
             break
     return result
 
@@ -92,36 +93,60 @@ class Task:
     start_mm: tuple[float, float]
     graph: Graph
     reach_s: float
+    give_s: float  # what the weight of a T-join lacks to bound the extra moves of any program
     half: Floats  # (V,)
     approach: Floats  # (V,)
     best: int  # the vertex nearest to the start
     component: Ints  # (V,)
     even: Bools  # (components,)
     whole: tuple[int, int]  # matching nodes that stand for whole odd components
+    loops: bool  # components without odd nodes have two odd nodes of their own
+    closed: bool  # start and end were left out: the T-join is of a program that flies back to where it began
 
     def read(self, chosen: Ints, cost_s: float) -> Pairing:
         """The pairing that a T-join (indices of the graph's edges) and its weight stand for."""
         kind, ref, ref2 = self.graph.kind[chosen], self.graph.ref[chosen], self.graph.ref2[chosen]
         ref, ref2 = self._at_one_vertex(self.graph.a[chosen], self.graph.b[chosen], kind, ref, ref2)
         lifts = np.column_stack([ref, ref2])[kind == LIFT]
-        begin, finish, extra, far = _open(
-            ref[kind == FROM_START], ref[kind == TO_END], self.approach, self.best, self.web.xy_mm
-        )
-        lifts = np.concatenate([lifts, extra]).astype(np.int64)
-        begin, finish, lifts = _settle(
-            self.web, self.rates, self.component, self.even, begin, finish, lifts, self.start_mm
-        )
+        starts, ends = ref[kind == FROM_START], ref[kind == TO_END]
+        if self.closed:
+            begin, finish, lifts, far = self._opened(lifts, ends)
+        else:
+            begin, finish, extra, far = _open(starts, ends, self.approach, self.best, self.web.xy_mm)
+            lifts = np.concatenate([lifts, extra]).astype(np.int64)
+        if self.loops:
+            begin, finish, lifts = _settle(
+                self.web, self.rates, self.component, self.even, begin, finish, lifts, self.start_mm
+            )
         return Pairing(
             recut_edge=ref[kind == RECUT],
             recut_level=ref2[kind == RECUT],
             lift=lifts,
             start=begin,
             end=finish,
-            cost_s=cost_s - self.reach_s / 2.0,
+            cost_s=cost_s + self.give_s,
             component=self.component,
             even=self.even,
             far=far,
         )
+
+    def _opened(self, lifts: Ints, tied: Ints) -> tuple[int, int, Ints, int]:
+        """First and last vertex, and the lifts without the one whose leaving out saves most."""
+        scaled = self.web.xy_mm / np.array([self.rates.rapid[0], self.rates.rapid[1]])
+        far = nearest_pairs(scaled, tied)
+        lifts = np.concatenate([lifts, far, *([] if self.loops else [self._chain(scaled)])]).astype(np.int64)
+        if not len(lifts):
+            return self.best, self.best, lifts, 0
+        leap = self.web.xy_mm[lifts[:, 0]] - self.web.xy_mm[lifts[:, 1]]
+        extra = self.approach[lifts] - self.rates.rapid_s(leap[:, 0], leap[:, 1])[:, None]
+        index, side = divmod(int(np.argmin(extra)), 2)
+        begin, finish = int(lifts[index, side]), int(lifts[index, 1 - side])
+        return begin, finish, np.delete(lifts, index, axis=0), len(far)
+
+    def _chain(self, scaled: Floats) -> Ints:
+        mine = self.graph.kind == LIFT
+        lift = np.column_stack([self.graph.ref[mine], self.graph.ref2[mine]])
+        return chain(scaled, self.component, self.even, lift, self.graph.seconds[mine])
 
     def _at_one_vertex(self, a: Ints, b: Ints, kind: Ints, ref: Ints, ref2: Ints) -> tuple[Ints, Ints]:
         """Lifts that pass through a whole odd component arrive and leave at the same vertex."""
@@ -145,13 +170,15 @@ def _points(web: Web, component: Ints, odd: Bools, even: Bools) -> tuple[Ints, I
     nodes, count = len(web.node_vertex), len(even)
     single = np.unique(web.node_vertex[odd])
     small = small_components(component, even) & (count > 1)
-    whole = np.concatenate([np.flatnonzero(even), np.flatnonzero(small)])
+    loops = int(even.sum())
+    if loops > LOOPS:
+        small, loops = small | even, 0
+    whole = np.concatenate([np.flatnonzero(even & ~small), np.flatnonzero(small)])
     number = np.full(count, -1, np.int64)
     number[whole] = np.arange(len(whole))
     loose = np.flatnonzero(number[component] >= 0)
     vertex = np.concatenate([single, loose])
     group = np.concatenate([np.arange(len(single)), len(single) + number[component[loose]]]).astype(np.int64)
-    loops = int(even.sum())
     size = np.ones(len(single) + len(whole), np.int64)
     size[len(single) : len(single) + loops] = 2
     first = np.concatenate(
@@ -168,7 +195,8 @@ def pose(web: Web, rates: Rates, *, recut: bool, start_mm: tuple[float, float], 
     even[component[web.node_vertex[odd]]] = False
     nodes = len(web.node_vertex)
     vertex, group, first, pairs_of = _points(web, component, odd, even)
-    loops = nodes + 2 * int(even.sum())
+    sites = int(even.sum()) <= LOOPS
+    loops = nodes + 2 * int(even.sum()) * sites
     hub = max(loops, int((first + pairs_of).max()) if len(first) else 0)
     start = hub + 1
     graph = Gathered()
@@ -181,6 +209,7 @@ def pose(web: Web, rates: Rates, *, recut: bool, start_mm: tuple[float, float], 
     graph.add(lower, lower + 1, rates.in_place_s(step) / 2.0, IN_PLACE, lower, lower)
     half = rates.lift_s(web.top_depth_mm) / 2.0
     reach = _add_lifts(graph, web, rates, component, vertex, group, first, pairs_of, half, scale)
+    closed = len(vertex) > ALL_PAIRS or not sites
     # the end, and the start
     away = web.xy_mm - np.asarray(start_mm)
     approach = rates.rapid_s(away[:, 0], away[:, 1])
@@ -188,11 +217,11 @@ def pose(web: Web, rates: Rates, *, recut: bool, start_mm: tuple[float, float], 
     order = np.lexsort((approach[vertex] + half[vertex], group))
     lead = order[np.concatenate([[True], np.diff(group[order]) > 0])] if len(order) else order
     at_node, at_vertex = _both(first, pairs_of, vertex[lead])
-    if not even[component[best]] and not (vertex == best).any() and recut:
+    if sites and not even[component[best]] and not (vertex == best).any() and recut:
         at_node, at_vertex = np.append(at_node, web.first_node[best]), np.append(at_vertex, best)
     size = graph.add_hub(at_node, half[at_vertex] + reach / 2.0, at_vertex, hub, start + 1)
     limit = float(approach.min() + 2.0 * half[best] + reach)
-    near = approach[at_vertex] <= limit
+    near = np.asarray((approach[at_vertex] <= limit) & (not closed))
     graph.add(
         np.full(near.sum(), start),
         at_node[near],
@@ -201,7 +230,7 @@ def pose(web: Web, rates: Rates, *, recut: bool, start_mm: tuple[float, float], 
         at_vertex[near],
         at_vertex[near],
     )
-    if not near.all():
+    if not near.all() and not closed:
         graph.add(
             np.array([start]),
             np.array([hub]),
@@ -213,19 +242,22 @@ def pose(web: Web, rates: Rates, *, recut: bool, start_mm: tuple[float, float], 
     terminal = np.zeros(size, np.uint8)
     terminal[:nodes] = odd
     terminal[nodes:loops] = 1
-    terminal[[hub, start]] = 1
+    terminal[[hub, start]] = not closed
     return Task(
         web=web,
         rates=rates,
         start_mm=start_mm,
         graph=graph.graph(terminal),
         reach_s=reach,
+        give_s=float(approach.min()) - reach if closed else -reach / 2.0,
         half=half,
         approach=approach,
         best=best,
         component=component,
         even=even,
         whole=(loops, hub),
+        closed=closed,
+        loops=sites,
     )
 
 

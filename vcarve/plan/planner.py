@@ -14,7 +14,7 @@ from vcarve.plan.bound import best_pairing
 from vcarve.plan.costs import Rates, rates, work_zero_mm
 from vcarve.plan.join import join
 from vcarve.plan.levels import in_levels, level_depths
-from vcarve.plan.moats import ONCE
+from vcarve.plan.moats import MOST
 from vcarve.plan.model import Plan, Proof
 from vcarve.plan.order import improve
 from vcarve.plan.pairing import Pairing, pair
@@ -41,24 +41,52 @@ def plan(
     ``start_mm`` is where the bit waits, in the piece's coordinates; the work origin if not given.  ``progress`` is
     told the stage's name and how much of the whole is done.
     """
+    return candidates(network, depth_mm, job, start_mm, progress)[0]
+
+
+def candidates(
+    network: Network,
+    depth_mm: Floats,
+    job: Job,
+    start_mm: tuple[float, float] | None = None,
+    progress: Progress | None = None,
+) -> list[Plan]:
+    """Plans worth timing by a finer clock, best first by this room's own estimate; arguments as for ``plan``.
+
+    Up to some thousand edges the simple plans are among them; beyond there is only one.  Without recuts all have the
+    same, least number of passes.
+    """
     tell = progress or (lambda stage, share: None)
     steady = rates(job)
     start = work_zero_mm(job) if start_mm is None else start_mm
     web = weave(network, depth_mm, steady)
     if not len(web.edge):
-        return _record(web, steady, _nothing(), start, [], 0.0, 0.0)
+        return [_record(web, steady, _nothing(), start, [], 0.0, 0.0)]
     allow = job.recut == "allow"
     depths = level_depths(web, job.step_mm)
     tell("pairing", 0.0)
     if len(depths) > 1:
-        best, bound = in_levels(web, steady, depths, recut=allow, start_mm=start)
+        found, bound = in_levels(web, steady, depths, recut=allow, start_mm=start)
     else:
-        best, bound = _flat(network, web, steady, start, allow, tell)
+        found, bound = _flat(network, web, steady, start, allow, tell)
+    if not allow:
+        least = min(len(each.pass_start) for each in found)
+        found = [each for each in found if len(each.pass_start) == least]
+    if len(web.edge) > SIMPLE:
+        found = found[:1]
     tell("proof", 0.9)
     cells = cell_by_cell(network, web)
     seconds = _times(web, steady, cells, start, depths)
     tell("done", 1.0)
-    return _record(web, steady, best, start, depths, bound, seconds)
+    return [_record(web, steady, each, start, depths, bound, seconds) for each in _different(found)]
+
+
+def _different(tours: list[Tour]) -> list[Tour]:
+    kept: dict[bytes, Tour] = {}
+    for each in tours:
+        columns = (each.edge, each.back, each.depth_mm, each.pass_start)
+        kept.setdefault(b"".join(column.tobytes() for column in columns), each)
+    return list(kept.values())
 
 
 def from_pairing(web: Web, steady: Rates, found: Pairing, start: tuple[float, float]) -> Tour:
@@ -71,21 +99,18 @@ def from_pairing(web: Web, steady: Rates, found: Pairing, start: tuple[float, fl
 
 def _flat(
     network: Network, web: Web, steady: Rates, start: tuple[float, float], allow: bool, tell: Progress
-) -> tuple[Tour, float]:
-    """Best order of a web cut in one level, and the bound."""
+) -> tuple[list[Tour], float]:
+    """Orders of a web cut in one level, best first, and the bound."""
     found, bound = best_pairing(web, steady, recut=allow, start_mm=start)
     tell("tour", 0.4)
     tours = [from_pairing(web, steady, each, start) for each in found]
     ticking = replace(steady, clock=True)
-    if allow and len(web.edge) <= SECOND_LOOK and len(found[0].even) <= ONCE:
+    if allow and len(web.edge) <= SECOND_LOOK and len(found[0].even) <= MOST:
         tours.append(from_pairing(web, steady, pair(web, ticking, recut=True, start_mm=start), start))
         tell("tour", 0.7)
-    if allow and len(web.edge) <= SIMPLE:
-        tours += [
-            fewest_passes(web, steady, start),
-            nearest_end(web, start),
-            cell_by_cell(network, web),
-        ]
+    if len(web.edge) <= SIMPLE:
+        tours += [fewest_passes(web, steady, start), nearest_end(web, start)]
+        tours += [cell_by_cell(network, web)] * allow
     constant = [clock(web, steady, each, start).seconds for each in tours]
     limit = max(min(constant), SLACK * bound)
     real = [
@@ -93,8 +118,16 @@ def _flat(
         for each, seconds in zip(tours, constant, strict=True)
     ]
     # this clock is an estimate: of plans that tie, take the one with fewest lifts
-    near = [k for k, seconds in enumerate(real) if seconds <= TIE * min(real)]
-    return tours[min(near, key=lambda k: (len(tours[k].pass_start), len(tours[k].edge), real[k]))], bound
+    limit = TIE * min(real)
+    order = sorted(
+        range(len(tours)),
+        key=lambda k: (
+            (len(tours[k].pass_start), len(tours[k].edge), real[k])
+            if real[k] <= limit
+            else (np.inf, real[k], k)
+        ),
+    )
+    return [tours[k] for k in order], bound
 
 
 def _nothing() -> Tour:
