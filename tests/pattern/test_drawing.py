@@ -548,3 +548,31 @@ def test_a_file_without_an_end_is_refused(tmp_path: Path, kind: str) -> None:
     path.symlink_to("/dev/zero")
     with pytest.raises(InputError, match="larger than 20 MB"):
         read_drawing(path)
+
+
+def test_a_line_drawn_very_many_times_stays_one(tmp_path: Path) -> None:
+    """Ten thousand copies of a line are one line; comparing each with each would fill the memory."""
+    drawing = read_drawing(svg(tmp_path, f'<path d="{"M1 1 L2 2 " * 10_000}"/>'))
+
+    assert len(drawing.lines) == 1
+    assert drawing.findings[-1].sentence.endswith("lines were drawn twice.")
+
+
+def test_of_style_rules_the_later_wins(tmp_path: Path) -> None:
+    """Rules by element, name and class are taken in the order they are written, over attributes, under a style of its own."""
+    rules = (
+        "<style>.a{stroke:#00ff00} path, .b{stroke:#0000ff} #n{display:none} line.c{stroke:#ff0000}</style>"
+    )
+    body = (
+        '<path class="a" d="M0 0H9" stroke="#111111"/><line class="c a" x1="0" y1="5" x2="9" y2="5"/>'
+        '<path style="stroke:#abcdef" d="M0 20H9"/><path id="n" d="M0 30H9"/>'
+    )
+    drawing = read_drawing(svg(tmp_path, rules + body))
+
+    assert sorted(drawing.layers) == ["#0000ff", "#abcdef", "#ff0000"]
+
+
+def test_a_path_of_closings_is_refused_at_once(tmp_path: Path) -> None:
+    """Each closing looks back for where its part began, so that very many would take for ever."""
+    with pytest.raises(InputError, match="too many commands"):
+        read_drawing(svg(tmp_path, f'<path d="M0 0 {"L1 1 z " * 1000}"/>'))

@@ -82,8 +82,11 @@ class _Web:
 
         ends = np.array([point for stroke in strokes for point in (stroke.start, stroke.end)], dtype=float)
         ends = np.round(ends.reshape(-1, 2), 6) + 0.0
-        parent = np.arange(len(ends))
-        for a, b in sorted(map(tuple, cKDTree(ends).query_pairs(SAME_MM, output_type="ndarray").tolist())):
+        # Ends at one place count once among the pairs: of a line drawn very many times all would be near to all.
+        apart, first, which = np.unique(ends, axis=0, return_index=True, return_inverse=True)
+        parent = first[which.ravel()]
+        near = first[cKDTree(apart).query_pairs(SAME_MM, output_type="ndarray")]
+        for a, b in near.tolist():
             low, high = sorted((_root(parent, a), _root(parent, b)))
             parent[high] = low
         roots = [_root(parent, i) for i in range(len(ends))]

@@ -55,13 +55,11 @@ def read_svg(content: bytes, name: str) -> Sheet:
         if "id" in node.attributes:
             reader.by_id.setdefault(node.attributes["id"], node)
         if node.tag == "style":
-            reader.rules += [
-                (selector.strip(), declarations(body))
-                for heads, body in _RULE.findall(
-                    re.sub(r"/\*.*?\*/", "", "".join(node.text), flags=re.DOTALL)
-                )
-                for selector in heads.split(",")
-            ]
+            text = re.sub(r"/\*.*?\*/", "", "".join(node.text), flags=re.DOTALL)
+            for heads, body in _RULE.findall(text):
+                styles = declarations(body)
+                for selector in heads.split(","):
+                    reader.add_rule(selector.strip(), styles)
     count, _ = _weigh(reader, root, {}, 0)
     if count > MOST_STROKES:
         raise reader.problem(

@@ -26,6 +26,7 @@ _UNIT_PX = {
     "q": 96 / 101.6,
 }
 _LENGTH = re.compile(r"\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*([a-zA-Z]*|%)\s*")
+_STYLED = ("stroke", "fill", "display", "visibility")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -48,7 +49,18 @@ class Reader:
 
     sheet: Sheet
     by_id: dict[str, Node] = field(default_factory=dict)
-    rules: list[tuple[str, dict[str, str]]] = field(default_factory=list)
+    rules: dict[str, dict[str, tuple[int, str]]] = field(
+        default_factory=dict
+    )  # selector -> property -> (when, value)
+    told: int = 0  # how often style rules have set something
+
+    def add_rule(self, selector: str, body: dict[str, str]) -> None:
+        """Note what a style rule says; of rules for one element the later one wins."""
+        known = self.rules.setdefault(selector, {})
+        for key in _STYLED:
+            if key in body:
+                self.told += 1
+                known[key] = (self.told, body[key])
 
     def problem(self, want: str, node: Node, value: str | None = None) -> InputError:
         """Return the error that says ``want`` of an element."""
@@ -64,17 +76,15 @@ def declarations(text: str) -> dict[str, str]:
 def inherit(reader: Reader, node: Node, outer: Place) -> Place:
     """Return the place of what is inside ``node``: transformed, named and coloured by it."""
     given = node.attributes
-    style: dict[str, str] = {
-        key: given[key] for key in ("stroke", "fill", "display", "visibility") if key in given
-    }
-    classes = given.get("class", "").split()
-    for selector, body in reader.rules:
-        if (
-            selector in ("*", node.tag)
-            or (selector.startswith("#") and selector[1:] == given.get("id"))
-            or any(selector in (f".{one}", f"{node.tag}.{one}") for one in classes)
-        ):
-            style |= body
+    style: dict[str, str] = {key: given[key] for key in _STYLED if key in given}
+    if reader.rules:
+        selectors = ["*", node.tag, f"#{given.get('id', '')}"]
+        for one in given.get("class", "").split():
+            selectors += [f".{one}", f"{node.tag}.{one}"]
+        said = [reader.rules[selector] for selector in selectors if selector in reader.rules]
+        for key in _STYLED:
+            if found := [rule[key] for rule in said if key in rule]:
+                style[key] = max(found)[1]
     style |= declarations(given.get("style", ""))
     names = outer.names
     if node.tag in ("g", "use") or (node.tag == "path" and "id" in given and not names):

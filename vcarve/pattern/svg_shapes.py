@@ -11,8 +11,11 @@ import numpy as np
 
 from vcarve.pattern.curves import Arc, Floats, bezier, ellipse_arc, fit_arcs
 from vcarve.pattern.model import Point
+from vcarve.pattern.strokes import MOST_STROKES
 from vcarve.pattern.svg_place import PX_MM, Place, Reader, layer_names, length_px
 from vcarve.pattern.xml_in import Node
+
+MOST_CLOSINGS = 500  # in one path, without a move to a new place
 
 
 def _out(place: Place, xy: Floats) -> Floats:
@@ -103,6 +106,10 @@ def _path(reader: Reader, node: Node, place: Place) -> None:
     text = node.attributes.get("d", "")
     if re.search(r"nan|inf", text, re.IGNORECASE):
         raise reader.problem("a coordinate is not a number; draw this line again", node, text[:60])
+    # A closing looks back for the beginning of its part: many in one part would take the square of their number.
+    closings = len(re.findall(r"[zZ](?=[\s,]*[^mM\s,])", text))
+    if closings > MOST_CLOSINGS or len(re.findall("[a-df-zA-DF-Z]", text)) > MOST_STROKES:
+        raise reader.problem("this path has too many commands; draw less at once", node, text[:60])
     try:
         segments = list(svgelements.Path(text))
     except (ValueError, TypeError, IndexError, ZeroDivisionError, AttributeError, OverflowError):
