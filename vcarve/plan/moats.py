@@ -31,10 +31,10 @@ from vcarve.plan.pairing import Pairing, Task, small_components
 from vcarve.plan.tjoin import FROM_START, LIFT, TO_END
 
 HEIGHTS = 8
-MOST = 600  # components up to which clusters have moats; the many equal prices make the matching slow beyond
+MOST = 1000  # components up to which clusters have moats; the many equal prices make the matching slow beyond
 ROUNDS = 24
-FEWER = 5  # rounds beyond
-ONCE = 5_000  # components beyond which a single round is made
+WORK = 700_000  # edges of the graph times rounds, at most
+LEAST = 4  # fewer rounds raise nothing worth having: few components on a large web
 KEPT = 3  # of the pairings met, the last so many are handed on
 
 
@@ -48,7 +48,8 @@ def raise_bound(task: Task, plain: Pairing, upper_s: float) -> tuple[float, list
     if count > MOST:
         off, moats = discounts(task)
         return max(best, task.graph.solve(off)[1] + task.give_s + moats), met
-    clusters = _clusters(task)
+    rounds = min(WORK // len(task.graph.kind), ROUNDS)
+    clusters = _clusters(task) if rounds >= LEAST else []
     if not clusters:
         return best, met
     graph = task.graph
@@ -58,7 +59,7 @@ def raise_bound(task: Task, plain: Pairing, upper_s: float) -> tuple[float, list
     hold = task.component[graph.ref[tie]]
     prices = [cap.copy() for _, cap in clusters]
     strength = 1.0
-    for _ in range(ROUNDS if count <= MOST else FEWER if count <= ONCE else 1):
+    for _ in range(rounds):
         discount = np.zeros(len(graph.kind))
         for (label, _), price in zip(clusters, prices, strict=True):
             discount[lift] += np.where(label[at] != label[to], price[label[at]] + price[label[to]], 0.0)
@@ -67,7 +68,7 @@ def raise_bound(task: Task, plain: Pairing, upper_s: float) -> tuple[float, list
         value = cost + task.give_s + 2.0 * float(sum(p.sum() for p in prices))
         if value > best + 1e-9:
             best = value
-            met = [*([plain] if count <= ONCE else []), *met[1:][-KEPT + 1 :], task.read(chosen, cost)]
+            met = [plain, *met[1:][-KEPT + 1 :], task.read(chosen, cost)]
         else:
             strength *= 0.7
         flags = np.zeros(len(graph.kind), bool)

@@ -35,7 +35,8 @@ from vcarve.plan.web import Web
 
 SMALL = 64  # vertices of an odd component that lifts may pass through anywhere
 FEW = 6_000  # vertices of a web in which every odd component is taken for small
-LOOPS = 300  # components without odd nodes up to which each is a site with two odd nodes
+LOOPS = 700  # components without odd nodes up to which each is a site with two odd nodes
+CLOSED = 600  # sites beyond which start and end are left out
 ALL_PAIRS = 700  # so few points get a lift between every two
 
 
@@ -209,7 +210,7 @@ def pose(web: Web, rates: Rates, *, recut: bool, start_mm: tuple[float, float], 
     graph.add(lower, lower + 1, rates.in_place_s(step) / 2.0, IN_PLACE, lower, lower)
     half = rates.lift_s(web.top_depth_mm) / 2.0
     reach = _add_lifts(graph, web, rates, component, vertex, group, first, pairs_of, half, scale)
-    closed = len(vertex) > ALL_PAIRS or not sites
+    closed = len(first) > CLOSED or not sites
     # the end, and the start
     away = web.xy_mm - np.asarray(start_mm)
     approach = rates.rapid_s(away[:, 0], away[:, 1])

@@ -23,7 +23,7 @@ from vcarve.plan.tour import Tour, tour
 from vcarve.plan.web import Web, weave
 
 Progress = Callable[[str, float], None]
-SECOND_LOOK = 200_000  # edges up to which a pairing by clock rates is tried as well
+SECOND_LOOK = 30_000  # edges up to which a pairing by clock rates is tried as well
 SIMPLE = 4_000  # edges up to which the simple plans are tried as well
 TIE = 1.0005  # plans whose clock times differ by less count as equal
 SLACK = 1.004  # how far above the bound a plan that is quicker on the clock may be
@@ -108,19 +108,21 @@ def _flat(
     if allow and len(web.edge) <= SECOND_LOOK and len(found[0].even) <= MOST:
         tours.append(from_pairing(web, steady, pair(web, ticking, recut=True, start_mm=start), start))
         tell("tour", 0.7)
+    own = len(tours)
     if len(web.edge) <= SIMPLE:
         tours += [fewest_passes(web, steady, start), nearest_end(web, start)]
         tours += [cell_by_cell(network, web)] * allow
     constant = [clock(web, steady, each, start).seconds for each in tours]
-    limit = max(min(constant), SLACK * bound)
+    near = max(min(constant), SLACK * bound) + 1e-9
     real = [
-        clock(web, ticking, each, start).seconds if seconds <= limit + 1e-9 else np.inf
+        clock(web, ticking, each, start).seconds if seconds <= near else np.inf
         for each, seconds in zip(tours, constant, strict=True)
     ]
-    # this clock is an estimate: of plans that tie, take the one with fewest lifts
+    # simple plans stay even when they are not near the bound, so that a finer clock may prefer them
+    kept = [k for k in range(len(tours)) if real[k] < np.inf or k >= own]
     limit = TIE * min(real)
     order = sorted(
-        range(len(tours)),
+        kept,
         key=lambda k: (
             (len(tours[k].pass_start), len(tours[k].edge), real[k])
             if real[k] <= limit

@@ -1,0 +1,137 @@
+"""What a plan says of itself is what its written program does: counted from the text, by nothing of the plan's own."""
+
+import numpy as np
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from vcarve.job.records import Bit, Job, Machine, PatternChoice, Piece, Wood, Zero
+from vcarve.network.build import build
+from vcarve.pattern.catalogue import names, pattern
+from vcarve.pattern.region import rectangle
+from vcarve.plan.planner import candidates, plan
+from vcarve.program.moves import Motion
+from vcarve.program.reader import read_program
+from vcarve.program.writer import write
+
+MOST_EDGES = 400
+LAWS = settings(deadline=None, derandomize=True, max_examples=50)
+RAPID = (2000.0, 1500.0, 1000.0)
+
+
+def job_of(*, hop_mm, step_mm, recut):
+    """A 60 mm square on a machine whose axes differ, small enough to be planned in no time."""
+    machine = Machine.model_validate(
+        {
+            "name": "m",
+            "title": "m",
+            "travel": {"x": 500, "y": 500, "z": 60},
+            "rapid": dict(zip("xyz", RAPID, strict=True)),
+            "acceleration": {"x": 200, "y": 150, "z": 100},
+            "feed-max": {"x": 1500, "y": 1500, "z": 1000},
+            "spindle": {"min": 1000, "max": 20000},
+            "collets": [3.175],
+        }
+    )
+    wood = Wood.model_validate(
+        {
+            "name": "w",
+            "title": "w",
+            "hardness": 1000,
+            "gravity": 0.6,
+            "chip-low": 0.01,
+            "chip-high": 0.02,
+            "plunge-share": 0.3,
+            "step": 2,
+            "tint": "#aabbcc",
+        }
+    )
+    return Job(
+        title="",
+        piece=Piece(width_mm=60, height_mm=60, thickness_mm=12, wood="w"),
+        wood=wood,
+        pattern=PatternChoice(name="x", across=2),
+        ground_mm=2,
+        leaf_mm=2,
+        step_mm=step_mm,
+        bit=Bit(angle_deg=90, diameter_mm=6, shank_mm=3),
+        machine=machine,
+        cut_mm_min=600,
+        plunge_mm_min=200,
+        spindle_rpm=12000,
+        zero=Zero(),
+        recut=recut,
+        hop_mm=hop_mm,
+    )
+
+
+@st.composite
+def tasks(draw):
+    """A pattern at a pitch, with one or two depths, in one to three levels."""
+    network = None
+    while network is None or network.edges > MOST_EDGES or not network.cut.any():
+        shape = pattern(draw(st.sampled_from(names())))
+        area = abs(shape.a1[0] * shape.a2[1] - shape.a1[1] * shape.a2[0])
+        pitch = draw(st.sampled_from([14.0, 21.5, 30.0])) / max(area**0.5 / 2.0, 1.0)
+        network = build(shape, region=rectangle(60.0, 60.0), pitch_mm=pitch)
+    leaf = draw(st.sampled_from([2.0, 1.2]))
+    depth = np.where(network.role == 1, leaf, 2.0)
+    job = job_of(
+        hop_mm=draw(st.sampled_from([1.0, 5.0])),
+        step_mm=draw(st.sampled_from([2.0, 1.0, 0.7])),
+        recut=draw(st.sampled_from(["allow", "never"])),
+    )
+    return network, depth, job
+
+
+def counted(job, text):
+    """Passes, mm along grooves, mm of rapids across, and seconds at constant rates, of a program's text."""
+    moves = read_program(text, start_mm=(0.0, 0.0, job.machine.safe_height_mm)).moves
+    delta = np.abs(moves.end_mm - moves.start_mm)
+    rapid = moves.motion == Motion.RAPID
+    low = (moves.start_mm[:, 2] < 0.0) & (moves.end_mm[:, 2] < 0.0)
+    along = ~rapid & (delta[:, :2].any(axis=1) | (moves.sweep_rad != 0.0))
+    plunges = ~rapid & (moves.start_mm[:, 2] > 0.0) & (moves.end_mm[:, 2] < 0.0)
+    seconds = (moves.length_mm[~rapid] * 60.0 / moves.feed_mm_min[~rapid]).sum()
+    seconds += (delta[rapid] * 60.0 / np.array(RAPID)).max(axis=1).sum()
+
+    assert low[along].all()  # nothing is cut in the air
+
+    return (
+        int(plunges.sum()),
+        float(moves.length_mm[along].sum()),
+        float(np.hypot(delta[rapid, 0], delta[rapid, 1]).sum()),
+        float(seconds),
+    )
+
+
+@LAWS
+@given(tasks())
+def test_a_plan_is_what_its_program_does(task):
+    """Law: passes, lifts, lengths and time at constant rates of every plan on offer equal those of its text."""
+    network, depth, job = task
+    deepest = float(depth[network.cut].max())
+    levels = np.ceil(deepest / job.step_mm - 1e-9)
+    times_cut = np.ceil(np.round(depth * levels / deepest, 9))
+    to_cut = float((network.length_mm * times_cut)[network.cut].sum())
+
+    for made in candidates(network, depth, job):
+        passes, along, across, seconds = counted(job, write(job, network, made, []))
+
+        assert made.passes == passes
+        assert made.lifts == passes - 1
+        assert abs(made.cut_mm + made.recut_mm - along) <= 1e-3 * (1 + len(made.half_edge))
+        assert abs(made.cut_mm - to_cut) <= 1e-6 * to_cut
+        assert job.recut == "allow" or made.recut_mm == 0.0
+        assert abs(made.rapid_mm - across) <= 2e-3 * (1 + passes)
+        assert abs(made.proof.plan_s - seconds) <= 1e-3 * seconds
+        assert made.proof.bound_s <= made.proof.plan_s
+
+
+@settings(LAWS, max_examples=15)
+@given(tasks())
+def test_the_same_job_gives_the_same_text(task):
+    """Law: planning twice gives the same bytes."""
+    network, depth, job = task
+    first, second = (write(job, network, plan(network, depth, job), []) for _ in range(2))
+
+    assert first == second
