@@ -227,3 +227,14 @@ def test_what_has_no_end_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
         assert result.exit_code == 2
         assert "too large" in result.stderr
     assert "too large" not in ask("-", text=b"G21\n" * 250).stderr
+
+
+def test_a_grid_too_fine_for_the_piece_is_refused(tmp_path: Path) -> None:
+    """A surface that would fill the memory is refused before anything is carved, and the finest that fits is named."""
+    page = tmp_path / "page.html"
+    wide = [word for size in ("width", "height") for word in ("--set", f"piece.{size}=3000")]
+    result = ask(str(CROSS), "--job", JOB, *wide, "--step", "0.005", "--page", str(page))
+
+    assert result.exit_code == 2
+    assert "--step: '0.005': too fine for a piece of this size" in result.stderr
+    assert not page.exists()

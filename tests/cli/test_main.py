@@ -194,3 +194,15 @@ def test_interruption_is_quiet(tmp_path: Path) -> None:
     assert started.returncode == 130
     assert err == b"Stopped.\n"
     assert [p.name for p in tmp_path.iterdir()] == ["big.yaml"]
+
+
+def test_standard_output_that_is_full_is_told() -> None:
+    """A disk that is full behind standard output ends with a sentence and exit code 2."""
+    with open("/dev/full", "w") as full:
+        code = "from vcarve.cli.main import main; main()"
+        done = subprocess.run(
+            [sys.executable, "-c", code, "new"], stdout=full, stderr=subprocess.PIPE, text=True, check=False
+        )
+
+    assert done.returncode == 2
+    assert done.stderr == "wrong  standard output cannot be written: no space left on device\n"

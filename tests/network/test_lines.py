@@ -269,3 +269,12 @@ def test_nothing_drawn():
     """A drawing without lines is refused."""
     with pytest.raises(InputError, match="no lines"):
         build_lines([], region=FIELD)
+
+
+def test_lines_beyond_counting_are_refused(monkeypatch):
+    """Crossings grow with the square of the lines; very many are refused before they fill the memory."""
+    monkeypatch.setattr("vcarve.network.build.MOST_PAIRS", 99)
+    across = [run((-20, y), (20, y)) for y in range(10)]
+    assert network(*across, *(run((x, -20), (x, 20)) for x in range(9))).edges == 199
+    with pytest.raises(InputError, match="over 99 pairs"):
+        network(*across, *(run((x, -20), (x, 20)) for x in range(10)))

@@ -18,6 +18,7 @@ from vcarve.errors import EXIT_REFUSED, InputError, Problem
 if TYPE_CHECKING:
     from vcarve.dryrun.measure import Summary as Measured
     from vcarve.errors import Finding
+    from vcarve.job.records import Job
     from vcarve.proofing import DryRun
 
 MOST_SHOWN = 5  # findings of one code that are printed; --json has more
@@ -77,6 +78,8 @@ def dry_run(
     grid = _step(step)
     claim((page, picture, heights), inputs=(file, job))
     loaded, document = (None, None) if job is None else open_job(job, sets)
+    if grid is not None and loaded is not None:
+        _fits(grid, str(step), loaded)
     text = _read(file)
     with Bar() as bar, nullcontext() if document is None else placed(document):
         bar("reading", 0.1)
@@ -169,6 +172,17 @@ def _step(text: str | None) -> float | None:
     if not 0.005 <= value <= 2.0:
         raise InputError(Problem(key="--step", value=text, want="give a grid between 0.005 mm and 2 mm"))
     return value
+
+
+def _fits(grid_mm: float, written: str, job: Job) -> None:
+    """Refuse a grid so fine that the piece's surface would not fit memory."""
+    from vcarve.dryrun.surface import suitable_step_mm
+    from vcarve.quantity import format_mm
+
+    finest = suitable_step_mm(job.piece.width_mm, job.piece.height_mm, finest_mm=grid_mm)
+    if grid_mm < finest - 1e-9:
+        want = f"too fine for a piece of this size; {format_mm(finest)} is the finest that fits"
+        raise InputError(Problem(key="--step", value=written, want=want))
 
 
 def _sentences(run: DryRun, facts: Measured | None, written: list[str]) -> list[str]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import importlib
 import io
 import os
@@ -11,7 +12,7 @@ from typing import NoReturn
 import click
 
 from vcarve import __version__
-from vcarve.errors import InputError, MizoError, RefusedError
+from vcarve.errors import InputError, MizoError, Problem, RefusedError
 
 EXIT_STOPPED = 130  # what shells give a command that was interrupted
 
@@ -72,6 +73,11 @@ class Group(click.Group):
             return super().invoke(ctx)
         except MizoError as error:
             fail(error, writes=ctx.invoked_subcommand in WRITERS)
+        except OSError as error:
+            if error.errno not in (errno.ENOSPC, errno.EIO):
+                raise  # a pipe nobody reads any more is click's to end
+            reason = (error.strerror or "").lower()
+            fail(InputError(Problem(want=f"standard output cannot be written: {reason}")), writes=False)
         except KeyboardInterrupt:
             click.echo("Stopped.", err=True)
             raise click.exceptions.Exit(EXIT_STOPPED) from None

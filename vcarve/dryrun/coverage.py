@@ -245,7 +245,10 @@ def _near(
     """
     tree = shapely.STRtree(boxes(edges.a, edges.b, edges.bulge, tolerance_mm))
     usual = 4.0 * float(np.median(edge_length))
-    count = np.where(parts.bulge == 0.0, np.maximum(np.ceil(length / usual), 1.0), 1.0).astype(np.int64)
+    across = np.hypot(*np.ptp(np.concatenate([edges.a[:, :2], edges.b[:, :2]]), axis=0))
+    # A move may lead kilometres away; no more pieces are wanted of it than of one across the network and back.
+    pieces = np.clip(np.ceil(length / usual), 1.0, np.ceil(2.0 * across / usual) + 1.0)
+    count = np.where(parts.bulge == 0.0, pieces, 1.0).astype(np.int64)
     owner = np.repeat(np.arange(len(count)), count)
     step = np.arange(len(owner)) - np.repeat(np.cumsum(count) - count, count)
     delta = (parts.b - parts.a)[owner, :2] / count[owner, None]

@@ -21,6 +21,8 @@ from vcarve.network.unit import unit_network
 from vcarve.pattern.model import Line, Pattern
 from vcarve.pattern.region import Region, bounds
 
+MOST_PAIRS = 1_500_000  # lines of a drawing that may meet; each crossing is a vertex
+
 
 def build(
     pattern: Pattern,
@@ -66,7 +68,7 @@ def build_lines(
         np.array([role for _, role in drawn], dtype=np.int64),
         np.ones(len(curves), dtype=bool),
         np.full(len(curves), -1, dtype=np.int64),
-        near_pairs(curve_boxes(curves)),
+        near_pairs(curve_boxes(curves), most=MOST_PAIRS),
     ).graph
     return finish(clip(graph, region, frames, piece=piece, edge=edge), region)
 

@@ -19,12 +19,14 @@ from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
+from vcarve.errors import InputError
 from vcarve.network.curve import Curve, bounds, meetings, part_bulge, point_at
 from vcarve.network.graph import Graph
 from vcarve.network.model import Bools, Floats, Ints
 
 SNAP_MM = 2e-3  # 2 µm: closer than this is the same place
 TOLERANCE_MM = 1e-5  # 10 nm: how exactly curves are said to touch
+PAIRED_AT_ONCE = 1024
 MOST_PASSES = 12  # rounds after which noding is taken as settled; one or two do
 
 RIM, FRAME, LINE = 0, 1, 2  # ranks of curves: which of them gives way to which
@@ -44,18 +46,29 @@ class Noded:
     fixed: Ints
 
 
-def near_pairs(boxes: Floats, others: Floats | None = None) -> Ints:
+def near_pairs(boxes: Floats, others: Floats | None = None, *, most: int | None = None) -> Ints:
     """Return index pairs (n, 2) of boxes (x low, y low, x high, y high) that meet.
 
-    With one set, each pair once and no box with itself.
+    With one set, each pair once and no box with itself.  Raises ``InputError`` where one set has more than ``most`` pairs.
     """
     grow = SNAP_MM
     grown = shapely.box(boxes[:, 0] - grow, boxes[:, 1] - grow, boxes[:, 2] + grow, boxes[:, 3] + grow)
     tree = shapely.STRtree(grown)
     if others is None:
-        a, b = tree.query(grown)
-        keep = a < b
-        return np.column_stack([a[keep], b[keep]]).astype(np.int64)
+        found, total = [], 0
+        for begin in range(
+            0, len(grown), PAIRED_AT_ONCE
+        ):  # so that too many are told before they fill the memory
+            a, b = tree.query(grown[begin : begin + PAIRED_AT_ONCE])
+            a = a + begin
+            keep = a < b
+            found.append(np.column_stack([a[keep], b[keep]]).astype(np.int64))
+            total += len(found[-1])
+            if most is not None and total > most:
+                raise InputError(
+                    f"so many lines lie so close together that over {most:,} pairs may meet; draw less at once"
+                )
+        return np.concatenate([np.empty((0, 2), dtype=np.int64), *found])
     probes = shapely.box(others[:, 0] - grow, others[:, 1] - grow, others[:, 2] + grow, others[:, 3] + grow)
     probe, hit = tree.query(probes)
     order = np.lexsort((probe, hit))
