@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 
 MOST_SHOWN = 5  # findings of one code that are printed; --json has more
 MOST_SAID = 20  # faults of a program that are listed one by one
+MOST_PIXELS_ASKED = 100_000_000  # of a grid that is asked for: some 2 to 4 GB
 LARGEST_BYTES = 64 * 2**20  # a device or a pipe may have no end
 
 
@@ -179,7 +180,8 @@ def _fits(grid_mm: float, written: str, job: Job) -> None:
     from vcarve.dryrun.surface import suitable_step_mm
     from vcarve.quantity import format_mm
 
-    finest = suitable_step_mm(job.piece.width_mm, job.piece.height_mm, finest_mm=grid_mm)
+    size = (job.piece.width_mm, job.piece.height_mm)
+    finest = suitable_step_mm(*size, finest_mm=grid_mm, most_pixels=MOST_PIXELS_ASKED)
     if grid_mm < finest - 1e-9:
         want = f"too fine for a piece of this size; {format_mm(finest)} is the finest that fits"
         raise InputError(Problem(key="--step", value=written, want=want))
