@@ -57,7 +57,7 @@ def best_pairing(
             break
     if len(task.even) == 1:
         return [found], bound_s(web, fast, found)
-    if len(task.even) > MOST:
+    if len(task.even) > MOST or not task.loops:
         least, met = raise_bound(task, found, np.inf)
         return met, bound_s(web, fast, found) + least - found.cost_s
     joined = join(web, fast, np.concatenate([[[found.end, found.start]], found.lift]), start_mm)

@@ -10,7 +10,9 @@ gaps inside are at most g and outside at least h has a moat of (h - g) / 2.  Two
 
 so no discounted lift costs less than nothing.  The argument is that of ``vcarve.plan.moats``; that the lifts must hold
 everything together, hence contain a spanning tree, is the plain case of it (Held and Karp, 1970-71).  Large components
-with odd nodes have no moat: they count as one, and a cluster that holds them stops growing.
+with odd nodes have no moat and are no part of the tree.  Where there is one, the moats round a component stop at the
+cheapest half of a lift: a lift to the large component pays for them, and one that is led through a vertex of it without
+odd node still costs no less than the direct lift, since it pays two more halves.
 """
 
 from __future__ import annotations
@@ -23,6 +25,8 @@ from vcarve.network.model import Bools, Floats, Ints
 from vcarve.plan.pairing import Task, small_components
 from vcarve.plan.tjoin import FROM_START, LIFT, TO_END
 
+USUAL = 0.9  # share of the gaps in the tree that are no longer than the moats reach
+
 
 def discounts(task: Task) -> tuple[Floats, float]:
     """What the moats take off every edge of the task's graph (seconds), and twice the sum of all moats."""
@@ -33,8 +37,12 @@ def discounts(task: Task) -> tuple[Floats, float]:
     i, j = task.component[v], task.component[w]
     gap = np.maximum(graph.seconds[lift] - task.half[v] - task.half[w] - 2e-6, 0.0)
     giant = ~task.even & ~small_components(task.component, task.even)
-    roof = task.reach_s if not giant.any() else min(task.reach_s, float(task.half.min()) / 2.0)
+    roof = min(task.reach_s, 2.0 * float(task.half.min())) if giant.any() else task.reach_s
     tree = _Tree(i, j, np.minimum(gap, roof), giant, roof)
+    if giant.any() and tree.nodes > count + 1:
+        # moats beyond what keeps the small ones apart would only make lifts from the large one too cheap
+        roof = min(roof, float(np.quantile(tree.height[count : tree.nodes - 1], USUAL)))
+        tree = _Tree(i, j, np.minimum(gap, roof), giant, roof)
     # a component without odd nodes has a moat of half a lift of its own, if it must come and go anyhow
     own = np.zeros(count)
     if not task.loops:
@@ -53,17 +61,13 @@ def discounts(task: Task) -> tuple[Floats, float]:
 
 
 class _Tree:
-    """Single linkage: components merge where the gaps between them are least; giants have merged from the start."""
+    """Single linkage: components merge where the gaps between them are least; giants stay alone."""
 
     def __init__(self, i: Ints, j: Ints, gap: Floats, giant: Bools, roof: float) -> None:
         count = len(giant)
-        apart = i != j
-        i, j, gap = i[apart], j[apart], gap[apart]
-        big = np.flatnonzero(giant)
-        row = np.concatenate([np.minimum(i, j), big[:-1]])
-        column = np.concatenate([np.maximum(i, j), big[1:]])
-        # no weight may be zero in a sparse matrix
-        weight = np.concatenate([gap + 1.0, np.full(max(len(big) - 1, 0), 0.5)])
+        apart = (i != j) & ~giant[i] & ~giant[j]
+        row, column = np.minimum(i, j)[apart], np.maximum(i, j)[apart]
+        weight = gap[apart] + 1.0  # no weight may be zero in a sparse matrix
         order = np.lexsort((weight, column, row))
         row, column, weight = row[order], column[order], weight[order]
         first = np.concatenate([[True], (np.diff(row) != 0) | (np.diff(column) != 0)]) if len(row) else order

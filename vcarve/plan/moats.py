@@ -45,9 +45,12 @@ def raise_bound(task: Task, plain: Pairing, upper_s: float) -> tuple[float, list
     """
     count = len(task.even)
     best, met = plain.cost_s, [plain]
-    if count > MOST:
+    if count > MOST or not task.loops:
         off, moats = discounts(task)
-        return max(best, task.graph.solve(off)[1] + task.give_s + moats), met
+        low, high = task.whole
+        # passing through a small component costs next to nothing now; at nothing at all the matching stays quick
+        easy = task.graph.contracted(low, high, high, task.graph.seconds - off)
+        return max(best, easy.solve()[1] + task.give_s + moats), met
     rounds = min(WORK // len(task.graph.kind), ROUNDS)
     clusters = _clusters(task) if rounds >= LEAST else []
     if not clusters:
@@ -118,7 +121,7 @@ def _clusters(task: Task) -> list[tuple[Ints, Floats]]:
     if alone.any():
         each: Ints = np.arange(count, dtype=np.int64)
         result.append((each, alone))
-    if count > MOST:
+    if count > MOST or not task.loops:
         return result
     room = share if giant.any() else np.inf
     used = alone * giant.any()

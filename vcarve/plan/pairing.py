@@ -210,7 +210,7 @@ def pose(web: Web, rates: Rates, *, recut: bool, start_mm: tuple[float, float], 
     graph.add(lower, lower + 1, rates.in_place_s(step) / 2.0, IN_PLACE, lower, lower)
     half = rates.lift_s(web.top_depth_mm) / 2.0
     reach = _add_lifts(graph, web, rates, component, vertex, group, first, pairs_of, half, scale)
-    closed = len(first) > CLOSED or not sites
+    closed = (len(first) > CLOSED and len(vertex) > ALL_PAIRS) or not sites
     # the end, and the start
     away = web.xy_mm - np.asarray(start_mm)
     approach = rates.rapid_s(away[:, 0], away[:, 1])

@@ -78,6 +78,22 @@ class Graph:
             shape=(len(terminal), len(a)),
         )
 
+    def contracted(self, low: int, high: int, hub: int, price: Floats) -> Graph:
+        """The graph at other prices with the nodes ``low`` to ``high``, none of them in T, made one with ``hub``."""
+        a, b = (np.where((x >= low) & (x < high), hub, x) for x in (self.a, self.b))
+        moved = ((a != self.a) | (b != self.b)) & (a != b)
+        kept = (a != b) & ~moved
+        result = Gathered()
+        result.add(a[kept], b[kept], price[kept], LIFT, self.ref[kept], self.ref2[kept])
+        end: Ints = np.where(a == hub, b, a)[moved]
+        order = np.lexsort((price[moved], end))
+        first = order[np.concatenate([[True], np.diff(end[order]) > 0])] if len(order) else order
+        ref = self.ref[moved][first]
+        size = result.add_hub(end[first], price[moved][first], ref, hub, len(self._terminal))
+        terminal = np.zeros(size, np.uint8)
+        terminal[: len(self._terminal)] = self._terminal
+        return result.graph(terminal)
+
     def solve(self, discount: Floats | None = None) -> tuple[Ints, float]:
         """Indices of the edges in the cheapest T-join, and a lower bound of its weight in seconds.
 
