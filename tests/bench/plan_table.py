@@ -28,6 +28,7 @@ from vcarve.program.reader import read
 from vcarve.program.writer import write
 
 DEPTH_MM = 2.0
+LOOSE = ("masu-tsunagi", "komochi-kikko", "bishamon-komochi", "yotsu-waribishi", "tatewaku", "tsumi-kikko")
 
 
 def job_of(size_mm, hop_mm=1.0, recut="allow"):
@@ -154,12 +155,12 @@ def hemp():
 
 def sizes(limit=1_000_000):
     spent = []
-    for name in ("kaku-asanoha", "masu-tsunagi"):
+    for name in ("kaku-asanoha", *LOOSE):
         spent.clear()
         for edges in (10_000, 100_000, 1_000_000):
-            if edges > limit or (name == "masu-tsunagi" and edges > 100_000):
+            if edges > limit or (name in LOOSE and edges > 100_000):
                 continue
-            pitch = 10.0
+            pitch = 10.0 / (math.sqrt(pattern_area(name)) if pattern_area(name) > 4 else 1.0)
             per_area = network_of(name, 200.0, pitch).edges / 200.0**2
             size = round(math.sqrt(edges / per_area) / pitch) * pitch
             began = time.perf_counter()

@@ -15,10 +15,16 @@ Take the multiset of moves of that walk; drop nothing but the order.
 5.  Pairs without a lift of their own are further apart than ``reach``; through the end's node they are priced at
     ``reach`` exactly (each tie carries half of it), less than they cost.  The one tie the end needs is given back.
 
+6.  On large webs start and end are left out of T, since one node near everything makes the matching slow: the last
+    retract and the first approach of any program become a lift from its last vertex v to its first w, which costs no
+    more than the halves at both and ``reach``.  A program's moves therefore weigh at least the T-join so posed, plus the
+    nearest approach, less ``reach``.
+
 So the weight of the least T-join, plus the cutting, plus the two moves between safe and hop height, is never more than
 the time of any program.  No stretch factor of a sparse graph enters.  Weights are rounded down before they are matched.
 
-6.  With several components, moats raise the T-join further (``vcarve.plan.moats``).
+7.  With several components, moats raise the T-join further (``vcarve.plan.moats``; for very many,
+    ``vcarve.plan.linkage``).
 """
 
 from __future__ import annotations

@@ -30,6 +30,9 @@ class Plan:
     is, or will be, cut to its depth by another step.  Pass ``p`` is the steps
     ``pass_start[p]`` to ``pass_start[p + 1]``; within a pass each step starts where the one before it ended, and where
     the depth changes the bit moves straight down or up in place.  Between passes the bit lifts to ``hop_mm``.
+
+    ``cut_mm`` counts an edge once for every level it is cut in, ``recut_mm`` all travel; together they are the length the
+    bit runs in grooves.
     """
 
     half_edge: npt.NDArray[np.int64]  # (S,)

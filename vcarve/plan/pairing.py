@@ -15,7 +15,9 @@ distance to anything is that of its nearest vertex.
 
 Not every pair of sites has a lift of its own: pairs further apart than ``reach_s`` go through the end's node, which
 prices them at exactly ``reach_s``, so no lift is ever overpriced and the result remains a lower bound.  The end's own
-tie carries half of ``reach_s`` too much, which is taken off again (see ``vcarve.plan.bound``).
+tie carries half of ``reach_s`` too much, which is taken off again (see ``vcarve.plan.bound``).  On large webs start and
+end are left out, and with very many components without odd nodes each is only a place to pass through; their visits
+come from ``vcarve.plan.loose``.
 """
 
 from __future__ import annotations
