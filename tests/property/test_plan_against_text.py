@@ -13,8 +13,8 @@ from vcarve.program.moves import Motion
 from vcarve.program.reader import read_program
 from vcarve.program.writer import write
 
-MOST_EDGES = 400
-LAWS = settings(deadline=None, derandomize=True, max_examples=50)
+MOST_EDGES = 250
+LAWS = settings(deadline=None, derandomize=True, max_examples=40)
 RAPID = (2000.0, 1500.0, 1000.0)
 
 
