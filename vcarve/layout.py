@@ -102,14 +102,12 @@ def lay_out(job: Job) -> Layout:
             edge=_edge(job),
             frames=frames,
         )
-    if network.edges == 0:
-        raise InputError(
-            Problem(
-                key="pattern.pitch",
-                value=None if pitch is None else format_mm(pitch),
-                want="no line of the pattern lies on the piece; make the pitch smaller or the margin narrower",
-            )
-        )
+    if network.edges == 0 and pitch is None:
+        want = "no line of the drawing lies on the piece; look at its units, at the margin and at shift-x and shift-y"
+        raise InputError(Problem(key="pattern.drawing", value=choice.drawing, want=want))
+    if network.edges == 0 and pitch is not None:
+        want = "no line of the pattern lies on the piece; make the pitch smaller or the margin narrower"
+        raise InputError(Problem(key="pattern.pitch", value=format_mm(pitch), want=want))
     return Layout(
         network=network,
         grooves=measure(network, job.bit, depths),

@@ -278,6 +278,10 @@ class Machine(Record):
             raise _refuse("safe-height", f"must be less than the travel in Z, {format_mm(self.travel.z_mm)}")
         if self.units == "inch" and self.decimals < 4:
             raise _refuse("decimals", "programs in inches need at least 4 decimals (0.0001 in is 2.5 µm)")
+        if self.arc_tolerance_mm < 0.0005:
+            raise _refuse(
+                "arc-tolerance", "chords finer than 0.0005 mm are lost in rounding; give that or more"
+            )
         return self
 
 
