@@ -52,7 +52,11 @@ def parts(network: Network, *, cut_only: bool) -> tuple[int, int, int]:
 
 def serious(findings: tuple[Finding, ...]) -> list[Finding]:
     """The findings that speak of the program, not of narrow land."""
-    return [one for one in findings if one.code not in {"land-vanished", "weak-island", "land-broken", "edge-sliver"}]
+    return [
+        one
+        for one in findings
+        if one.code not in {"land-vanished", "weak-island", "land-broken", "edge-sliver"}
+    ]
 
 
 @pytest.mark.parametrize("outline", sorted(OUTLINES))
