@@ -13,6 +13,7 @@ from typing import Any
 
 import numpy as np
 import shapely
+from scipy.spatial import Voronoi, cKDTree
 
 from vcarve.network.model import Floats, Ints
 
@@ -20,6 +21,9 @@ ROUGH_MM = 0.01  # where a polygon has several best places, one up to this much 
 FINE_MM = 1e-6
 SECTORS = 16  # directions in which the nearest wall is kept
 CLIMBS = 12
+LARGE = 4_000  # corners of a polygon for which halving boxes takes too long
+ROUGHEST_MM = 0.1
+BOUNDARY_POINTS = 60_000  # about so many points stand for the boundary of such a polygon
 
 
 @cache
@@ -99,19 +103,48 @@ def _climb(ring_points: list[Floats], centre: Floats, reach: float) -> tuple[Flo
     return centre, radius
 
 
+def _widest_place(polygon: Any) -> Floats:
+    """Return about the best centre (2,) in a polygon of very many sides, such as a channel round thousands of islands.
+
+    The corners of the Voronoi cells of points on the boundary lie on its middle lines; the one farthest from all points wins.
+    """
+    rough = ROUGH_MM
+    plain = shapely.simplify(polygon, rough, preserve_topology=False)
+    while shapely.get_num_coordinates(plain) > 2 * BOUNDARY_POINTS and rough < ROUGHEST_MM:
+        rough *= 2.0
+        plain = shapely.simplify(plain, rough, preserve_topology=False)
+    line = shapely.segmentize(plain, shapely.length(plain) / BOUNDARY_POINTS)
+    points = np.unique(shapely.get_coordinates(line), axis=0)
+    corners = Voronoi(points).vertices
+    shapely.prepare(polygon)
+    corners = corners[shapely.contains_xy(polygon, corners[:, 0], corners[:, 1])]
+    if len(corners) == 0:
+        return np.asarray(shapely.get_coordinates(polygon.representative_point())[0])
+    away, _ = cKDTree(points).query(corners)
+    return np.asarray(corners[int(np.argmax(away))])
+
+
 def largest_circles(polygons: Any) -> tuple[Floats, Floats]:
     """Return the diameter (n,) and the centre (n, 2) of the largest circle in each polygon, all in its own unit (mm).
 
-    Right to a micrometre for convex polygons, and for others whose best place is not rivalled within ``ROUGH_MM``.
+    Right to a micrometre for convex polygons, and for others whose best place is not rivalled within ``ROUGH_MM``; in those of
+    more than ``LARGE`` corners the best place is looked for between points along the boundary.
     """
     if len(polygons) == 0:
         return np.zeros(0), np.zeros((0, 2))
     rough = np.minimum(ROUGH_MM, 0.02 * np.sqrt(shapely.area(polygons)))
-    plain = shapely.simplify(polygons, rough / 4.0, preserve_topology=True)
-    spokes = shapely.maximum_inscribed_circle(plain, tolerance=rough)
-    centres = shapely.get_coordinates(shapely.get_point(spokes, 0))
+    large = shapely.get_num_coordinates(polygons) > LARGE
+    centres = np.zeros((len(polygons), 2))
+    if not large.all():
+        plain = shapely.simplify(polygons[~large], rough[~large] / 4.0, preserve_topology=True)
+        spokes = shapely.maximum_inscribed_circle(plain, tolerance=rough[~large])
+        centres[~large] = shapely.get_coordinates(shapely.get_point(spokes, 0))
+    for index in np.flatnonzero(large).tolist():
+        centres[index] = _widest_place(polygons[index])
     radii = np.zeros(len(polygons))
     for index, polygon in enumerate(polygons):
         rings = [shapely.get_coordinates(ring) for ring in (polygon.exterior, *polygon.interiors)]
-        centres[index], radii[index] = _climb(rings, centres[index], 2.0 * float(rough[index]))
+        centres[index], radii[index] = _climb(
+            rings, centres[index], 2.0 * (ROUGHEST_MM if large[index] else float(rough[index]))
+        )
     return 2.0 * radii, centres

@@ -120,10 +120,20 @@ def _carve(
     walked = [half_edge >> 1 for ring in half_edges for half_edge in ring]
     seen: set[int] = set()
     inside = {edge for edge in walked if edge in seen or seen.add(edge)}  # type: ignore[func-returns-value]
-    narrowest = min((half_nm[edge] for edge in walked if edge not in inside), default=0.0)
+    # A hole whose grooves are all of one width grows by it as a whole; of such a channel's holes there may be thousands.
+    grown: dict[float, list[Path]] = {}
+    rest: list[tuple[list[int], list[Path]]] = []
+    for index, (ring, ring_points) in enumerate(zip(half_edges, points, strict=True)):
+        widths = {half_nm[half_edge >> 1] for half_edge in ring}
+        if index and len(widths) == 1 and 0.0 not in widths and inside.isdisjoint(h >> 1 for h in ring):
+            path = [point for part in ring_points for point in part]
+            grown.setdefault(widths.pop(), []).append(path[::-1])
+        else:
+            rest.append((ring, ring_points))
+    narrowest = min((half_nm[h >> 1] for ring, _ in rest for h in ring if h >> 1 not in inside), default=0.0)
     rings: list[Path] = []
     taken: set[int] = set()
-    for ring, ring_points in zip(half_edges, points, strict=True):
+    for ring, ring_points in rest:
         for loop in _loops(ring, inside):
             rings.append([point for position in loop for point in ring_points[position]])
         for half_edge in ring:
@@ -131,6 +141,8 @@ def _carve(
             if half_nm[edge] > 0.0 and (edge in inside or half_nm[edge] > narrowest):
                 taken.add(edge)
     land = inset(rings, narrowest) if narrowest > 0.0 else rings
+    if land and grown:
+        land = subtract(land, [path for half, paths in grown.items() for path in inset(paths, -half)])
     # Most others only touch a corner that the cell's own grooves have taken already: those are told apart first.
     for cut in (sorted(taken), None):
         if land and cut is None:
