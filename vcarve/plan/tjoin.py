@@ -94,6 +94,11 @@ class Graph:
         terminal[: len(self._terminal)] = self._terminal
         return result.graph(terminal)
 
+    @property
+    def terminals(self) -> int:
+        """How many members T has."""
+        return int(self._terminal.sum())
+
     def solve(self, discount: Floats | None = None) -> tuple[Ints, float]:
         """Indices of the edges in the cheapest T-join, and a lower bound of its weight in seconds.
 
@@ -101,7 +106,7 @@ class Graph:
         """
         price = self.seconds if discount is None else self.seconds - discount
         unit = max(float(np.abs(price).max()), 1e-9) / STEPS
-        if self._terminal.sum() > EXACT:
+        if self.terminals > EXACT:
             # equal weights make the search slow; the noise only ever lowers a weight
             price = price - np.abs(price) * NOISE * np.random.default_rng(20).random(len(price))
         whole = np.floor(price / unit)
