@@ -33,7 +33,8 @@ from vcarve.plan.tjoin import FROM_START, LIFT, TO_END
 HEIGHTS = 8
 MOST = 1000  # components up to which clusters have moats; the many equal prices make the matching slow beyond
 MOST_TERMINALS = 6_000  # odd nodes up to which moats round thousands of components are paid for in full
-SHARE = 0.8
+MOST_PARTS = 24_000
+SHARE = 0.9
 ROUNDS = 24
 WORK = 700_000  # edges of the graph times rounds, at most
 LEAST = 4  # fewer rounds raise nothing worth having: few components on a large web
@@ -50,7 +51,7 @@ def raise_bound(task: Task, plain: Pairing, upper_s: float) -> tuple[float, list
     if count > MOST or not task.loops:
         # Any share of the prices gives a bound; with all of it, passing through costs next to nothing, and among very many
         # odd nodes at nearly equal prices the matching may take minutes.
-        share = 1.0 if task.graph.terminals <= MOST_TERMINALS else SHARE
+        share = 1.0 if task.graph.terminals <= MOST_TERMINALS and count <= MOST_PARTS else SHARE
         off, moats = discounts(task)
         off, moats = share * off, share * moats
         low, high = task.whole
