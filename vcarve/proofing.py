@@ -18,7 +18,8 @@ from vcarve.errors import Finding
 from vcarve.groove.width import sensitivity, width_mm
 from vcarve.job.records import Job, Machine
 from vcarve.layout import Layout, lay_out
-from vcarve.network.clip import flattened, region_polygon, ring_curves
+from vcarve.network.clip import region_polygon
+from vcarve.pattern.region import chords
 from vcarve.program.moves import Motion
 from vcarve.program.reader import Reading, read_program
 from vcarve.quantity import format_mm
@@ -215,10 +216,7 @@ def _width_findings(job: Job, layout: Layout, surface: Surface, facts: Measured)
 
 def outline_rings(layout: Layout) -> tuple[np.ndarray, ...]:
     """Return the piece's outline and holes as fine polygons, each (n, 2)."""
-    return tuple(
-        np.array([point for curve in ring_curves(ring) for point in flattened(curve, 0.01)])
-        for ring in layout.outline.rings
-    )
+    return tuple(chords(ring, 0.01) for ring in layout.outline.rings)
 
 
 def page_facts(run: DryRun, plan: PlanFacts | None = None) -> PageFacts:

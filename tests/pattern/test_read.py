@@ -5,8 +5,9 @@ import pytest
 import yaml
 
 from vcarve.errors import InputError
+from vcarve.job.schema import schema_of
 from vcarve.pattern.catalogue import names, pattern
-from vcarve.pattern.file import pattern_schema
+from vcarve.pattern.file import PatternFile
 from vcarve.pattern.read import load_pattern_file
 
 GOOD = """\
@@ -193,7 +194,7 @@ def test_catalogue_obeys_the_schema():
     """Every file of the catalogue obeys the published JSON Schema, which refuses an unknown key."""
     from importlib.resources import files
 
-    schema = pattern_schema()
+    schema = schema_of(PatternFile, "Mizo pattern file")
     jsonschema.Draft202012Validator.check_schema(schema)
     check = jsonschema.Draft202012Validator(schema)
     for name in names():

@@ -30,7 +30,8 @@ from vcarve.network.noding import (
     near_pairs,
     node,
 )
-from vcarve.pattern.region import Region, Ring
+from vcarve.pattern.curves import chord_points
+from vcarve.pattern.region import Region, Ring, chords
 
 SAG_MM = 1e-4  # how far the straight copy of an arc may stand off it where only nearness is asked
 
@@ -47,22 +48,13 @@ def ring_curves(ring: Ring) -> list[Curve]:
 
 def flattened(curve: Curve, sag_mm: float = SAG_MM) -> list[tuple[float, float]]:
     """Return points along a curve, without its last, whose chords stand off it by no more than ``sag_mm``."""
-    x0, y0, _, _, bulge = curve
-    if bulge == 0.0:
-        return [(x0, y0)]
-    cx, cy, radius = centre_radius(curve)
-    sweep = 4.0 * np.arctan(bulge)
-    step = 2.0 * np.arccos(max(1.0 - sag_mm / radius, 0.0))
-    count = max(int(np.ceil(abs(sweep) / step)), 1)
-    start = np.arctan2(y0 - cy, x0 - cx)
-    angles = start + sweep * np.arange(count) / count
-    return [(float(cx + radius * np.cos(a)), float(cy + radius * np.sin(a))) for a in angles]
+    x0, y0, x1, y1, bulge = curve
+    return [(float(x), float(y)) for x, y in chord_points((x0, y0), (x1, y1), bulge, sag_mm)]
 
 
 def region_polygon(region: Region, sag_mm: float = SAG_MM) -> shapely.Polygon:
     """Return the region as a polygon whose arcs are flattened within ``sag_mm``."""
-    rings = [[p for curve in ring_curves(ring) for p in flattened(curve, sag_mm)] for ring in region.rings]
-    return shapely.Polygon(rings[0], rings[1:])
+    return shapely.Polygon(chords(region.outer, sag_mm), [chords(hole, sag_mm) for hole in region.holes])
 
 
 def inside(region: Region, points: Floats) -> Bools:

@@ -144,8 +144,3 @@ class PatternFile(_Entry):
         if self.pitch_range_mm[0] > self.pitch_range_mm[1]:
             raise ValueError("the pitch range must rise: smallest pitch first")
         return self
-
-
-def pattern_schema() -> dict[str, object]:
-    """Return the JSON schema of a pattern file."""
-    return PatternFile.model_json_schema(by_alias=True)

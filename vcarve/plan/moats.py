@@ -33,8 +33,8 @@ from vcarve.plan.tjoin import FROM_START, LIFT, TO_END
 HEIGHTS = 8
 MOST = 1000  # components up to which clusters have moats; the many equal prices make the matching slow beyond
 MOST_TERMINALS = 6_000  # odd nodes up to which moats round thousands of components are paid for in full
-MOST_PARTS = 24_000
-SHARE = 0.9
+MOST_PARTS = 24_000  # components up to which they are
+SHARE = 0.9  # of their prices otherwise
 ROUNDS = 24
 WORK = 700_000  # edges of the graph times rounds, at most
 LEAST = 4  # fewer rounds raise nothing worth having: few components on a large web
@@ -55,7 +55,6 @@ def raise_bound(task: Task, plain: Pairing, upper_s: float) -> tuple[float, list
         off, moats = discounts(task)
         off, moats = share * off, share * moats
         low, high = task.whole
-        # passing through a small component costs next to nothing now; at nothing at all the matching stays quick
         easy = task.graph.contracted(low, high, high, task.graph.seconds - off)
         return max(best, easy.solve()[1] + task.give_s + moats), met
     rounds = min(WORK // len(task.graph.kind), ROUNDS)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from vcarve.quantity import format_duration
+
 NBSP = "\u00a0"
 
 
@@ -23,12 +25,7 @@ def mm(value: float, decimals: int = 2) -> str:
 def duration(seconds: float) -> str:
     """Time as ``42 s``, ``5 min 12 s`` or ``1 h 05 min``."""
     whole = round(seconds)
-    if whole < 60:
-        return f"{whole}{NBSP}s"
-    if whole < 3600:
-        return f"{whole // 60}{NBSP}min{NBSP}{whole % 60:02d}{NBSP}s"
-    minutes = round(seconds / 60)
-    return f"{minutes // 60}{NBSP}h{NBSP}{minutes % 60:02d}{NBSP}min"
+    return f"{whole}{NBSP}s" if whole < 60 else format_duration(seconds).replace(" ", NBSP)
 
 
 def share(value: float) -> str:
