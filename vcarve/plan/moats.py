@@ -55,7 +55,7 @@ def raise_bound(task: Task, plain: Pairing, upper_s: float) -> tuple[float, list
         off, moats = discounts(task)
         off, moats = share * off, share * moats
         low, high = task.whole
-        easy = task.graph.contracted(low, high, high, task.graph.seconds - off)
+        easy = task.graph.contracted(low, high, task.graph.seconds - off)
         return max(best, easy.solve()[1] + task.give_s + moats), met
     rounds = min(WORK // len(task.graph.kind), ROUNDS)
     clusters = _clusters(task) if rounds >= LEAST else []

@@ -32,7 +32,7 @@ from scipy.spatial import cKDTree
 from vcarve.network.model import Bools, Floats, Ints
 from vcarve.plan.costs import Rates
 from vcarve.plan.loose import chain, nearest_pairs
-from vcarve.plan.tjoin import FROM_START, IN_PLACE, LIFT, RECUT, TO_END, TREE, Gathered, Graph
+from vcarve.plan.tjoin import FAR_START, FROM_START, IN_PLACE, LIFT, RECUT, TO_END, Gathered, Graph
 from vcarve.plan.web import Web
 
 SMALL = 64  # vertices of an odd component that lifts may pass through anywhere
@@ -222,7 +222,7 @@ def pose(web: Web, rates: Rates, *, recut: bool, start_mm: tuple[float, float], 
     at_node, at_vertex = _both(first, pairs_of, vertex[lead])
     if sites and not even[component[best]] and not (vertex == best).any() and recut:
         at_node, at_vertex = np.append(at_node, web.first_node[best]), np.append(at_vertex, best)
-    size = graph.add_hub(at_node, half[at_vertex] + reach / 2.0, at_vertex, hub, start + 1)
+    graph.add(np.full(len(at_node), hub), at_node, half[at_vertex] + reach / 2.0, TO_END, at_vertex, at_vertex)
     limit = float(approach.min() + 2.0 * half[best] + reach)
     near = np.asarray((approach[at_vertex] <= limit) & (not closed))
     graph.add(
@@ -238,19 +238,19 @@ def pose(web: Web, rates: Rates, *, recut: bool, start_mm: tuple[float, float], 
             np.array([start]),
             np.array([hub]),
             np.array([limit - reach / 2.0]),
-            TREE,
+            FAR_START,
             np.array([-1]),
             np.array([-1]),
         )
-    terminal = np.zeros(size, np.uint8)
+    terminal = np.zeros(start + 1, np.uint8)
     terminal[:nodes] = odd
     terminal[nodes:loops] = 1
-    terminal[[hub, start]] = not closed
+    terminal[start] = not closed
     return Task(
         web=web,
         rates=rates,
         start_mm=start_mm,
-        graph=graph.graph(terminal),
+        graph=graph.graph(terminal, hub),
         reach_s=reach,
         give_s=float(approach.min()) - reach if closed else -reach / 2.0,
         half=half,

@@ -1,6 +1,10 @@
 """Minimum-weight T-joins by sparse blossom: gather edges once, solve for several weights.
 
 PyMatching takes whole weights; they are rounded down, so the weight found is never above the true least.
+
+One node, the hub, may have an edge to any other.  It is PyMatching's boundary, whose number of ends is left open: in a
+T-join the ends at one node follow from all the others.  As a node like any other it would, once reached, be next to
+everything at once, and the search would take minutes.
 """
 
 from __future__ import annotations
@@ -12,11 +16,8 @@ from scipy.sparse import csc_matrix
 
 from vcarve.network.model import Floats, Ints
 
-EXACT = 300  # so few members of T are solved without the tie-breaking noise
-NOISE = 1e-3
 STEPS = 1 << 22  # the largest whole weight
-BRANCH = 16
-RECUT, IN_PLACE, LIFT, FROM_START, TO_END, TREE = range(6)
+RECUT, IN_PLACE, LIFT, FROM_START, TO_END, FAR_START = range(6)
 
 
 class Gathered:
@@ -30,30 +31,18 @@ class Gathered:
         kinds = np.full(len(a), kind, np.int64)
         self._parts.append((a, b, seconds, kinds, ref, ref2))
 
-    def add_hub(self, node: Ints, seconds: Floats, vertex: Ints, hub: int, free: int) -> int:
-        """Tie ``hub`` to every node through a tree of free edges, since a matching node should have few neighbours.
+    def graph(self, terminal: npt.NDArray[np.uint8], hub: int) -> Graph:
+        """The graph ready to be solved; of several edges between two nodes the cheapest stays.
 
-        ``free`` is the first unused node number; returns the next one.
+        ``terminal`` has 1 for members of T; whether ``hub`` is one follows from the rest.
         """
-        below, price, refs, kind = node, seconds, vertex, TO_END
-        while len(below) > BRANCH:
-            parents = free + np.arange(-(-len(below) // BRANCH))
-            free += len(parents)
-            self.add(parents[np.arange(len(below)) // BRANCH], below, price, kind, refs, refs)
-            below, price, kind = parents, np.zeros(len(parents)), TREE
-            refs = np.full(len(parents), -1)
-        self.add(np.full(len(below), hub), below, price, kind, refs, refs)
-        return free
-
-    def graph(self, terminal: npt.NDArray[np.uint8]) -> Graph:
-        """The graph ready to be solved; of several edges between two nodes the cheapest stays."""
         a, b, s, kind, ref, ref2 = (np.concatenate([p[k] for p in self._parts]) for k in range(6))
         size = len(terminal)
         key = np.minimum(a, b) * size + np.maximum(a, b)
         order = np.lexsort((s, key))
         keep = order[np.concatenate([[True], np.diff(key[order]) > 0])]
         keep = keep[a[keep] != b[keep]]
-        return Graph(a[keep], b[keep], s[keep], kind[keep], ref[keep], ref2[keep], key[keep], terminal)
+        return Graph(a[keep], b[keep], s[keep], kind[keep], ref[keep], ref2[keep], key[keep], terminal, hub)
 
 
 class Graph:
@@ -69,30 +58,29 @@ class Graph:
         ref2: Ints,
         key: Ints,
         terminal: npt.NDArray[np.uint8],
+        hub: int,
     ) -> None:
         self.a, self.b, self.seconds, self.kind, self.ref, self.ref2 = a, b, seconds, kind, ref, ref2
-        self._key, self._terminal = key, terminal
+        self.hub, self._key, self._terminal = hub, key, terminal.copy()
+        self._terminal[hub] = 0
         ends = np.column_stack([a, b])
+        inner = ends != hub
         self._check = csc_matrix(
-            (np.ones(ends.size, np.uint8), ends.ravel(), np.arange(0, ends.size + 1, 2)),
+            (
+                np.ones(inner.sum(), np.uint8),
+                ends[inner],
+                np.concatenate([[0], np.cumsum(inner.sum(axis=1))]),
+            ),
             shape=(len(terminal), len(a)),
         )
 
-    def contracted(self, low: int, high: int, hub: int, price: Floats) -> Graph:
-        """The graph at other prices with the nodes ``low`` to ``high``, none of them in T, made one with ``hub``."""
+    def contracted(self, low: int, high: int, price: Floats) -> Graph:
+        """The graph at other prices with the nodes ``low`` to ``high``, none of them in T, made one with the hub."""
+        hub = self.hub
         a, b = (np.where((x >= low) & (x < high), hub, x) for x in (self.a, self.b))
-        moved = ((a != self.a) | (b != self.b)) & (a != b)
-        kept = (a != b) & ~moved
         result = Gathered()
-        result.add(a[kept], b[kept], price[kept], LIFT, self.ref[kept], self.ref2[kept])
-        end: Ints = np.where(a == hub, b, a)[moved]
-        order = np.lexsort((price[moved], end))
-        first = order[np.concatenate([[True], np.diff(end[order]) > 0])] if len(order) else order
-        ref = self.ref[moved][first]
-        size = result.add_hub(end[first], price[moved][first], ref, hub, len(self._terminal))
-        terminal = np.zeros(size, np.uint8)
-        terminal[: len(self._terminal)] = self._terminal
-        return result.graph(terminal)
+        result.add(a, b, price, LIFT, self.ref, self.ref2)
+        return result.graph(self._terminal, hub)
 
     @property
     def terminals(self) -> int:
@@ -106,12 +94,9 @@ class Graph:
         """
         price = self.seconds if discount is None else self.seconds - discount
         unit = max(float(np.abs(price).max()), 1e-9) / STEPS
-        if self.terminals > EXACT:
-            # equal weights make the search slow; the noise only ever lowers a weight
-            price = price - np.abs(price) * NOISE * np.random.default_rng(20).random(len(price))
         whole = np.floor(price / unit)
         found = pymatching.Matching(self._check, weights=whole).decode_to_edges_array(self._terminal)
-        found = found.astype(np.int64)
+        found = np.where(found < 0, self.hub, found.astype(np.int64))
         used, times = np.unique(
             found.min(axis=1) * len(self._terminal) + found.max(axis=1), return_counts=True
         )
