@@ -1,4 +1,4 @@
-"""Thousands of loose loops: a first order of visits, and where each is entered and left.
+"""Loose loops: a first order of visits to thousands of them, and where each is entered and left.
 
 Greedy edges (the cheapest links between near loops first) make pieces, the ends of pieces are linked the same way until
 one is left, and dynamic programming along that order picks the vertex at which each loop is entered and left.
@@ -12,6 +12,8 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from vcarve.network.model import Bools, Floats, Ints
+from vcarve.plan.costs import Rates
+from vcarve.plan.web import Web
 
 ENTRIES = 24  # places a large loop may be entered at
 NEAR = 6
@@ -122,3 +124,41 @@ def entries(scaled: Floats, component: Ints, order: Ints) -> Ints:
         at = int(pick[at])
         result.append(int(mine[at]))
     return np.array(result[::-1], np.int64)
+
+
+def settle(
+    web: Web,
+    rates: Rates,
+    component: Ints,
+    even: Bools,
+    begin: int,
+    finish: int,
+    lifts: Ints,
+    start_mm: tuple[float, float],
+) -> tuple[int, int, Ints]:
+    """Let every even component be entered and left at one vertex: the one nearest to both its partners."""
+    if not even.any():
+        return begin, finish, lifts
+    ends = np.concatenate([lifts.ravel(), [begin, finish]])
+    # the partner of each end; the start's partner is where the bit waits, the end has none
+    partner = np.arange(len(ends)) ^ 1
+    loose = np.flatnonzero(even[component[ends]])
+    order = loose[np.argsort(component[ends[loose]], kind="stable")]
+    member = np.argsort(component, kind="stable")
+    offset = np.searchsorted(component[member], np.arange(len(even) + 1))
+    cuts = np.flatnonzero(np.diff(component[ends[order]])) + 1
+    xy, waiting = web.xy_mm, np.asarray(start_mm)
+    for _ in range(2):
+        for mine in np.split(order, cuts):
+            if not len(mine):
+                continue
+            c = component[ends[mine[0]]]
+            choice = member[offset[c] : offset[c + 1]]
+            total = np.zeros(len(choice))
+            for e in mine:
+                if e == len(ends) - 1:
+                    continue
+                other = waiting if e == len(ends) - 2 else xy[ends[partner[e]]]
+                total += rates.rapid_s(xy[choice, 0] - other[0], xy[choice, 1] - other[1])
+            ends[mine] = choice[int(np.argmin(total))]
+    return int(ends[-2]), int(ends[-1]), ends[:-2].reshape(-1, 2)

@@ -31,10 +31,7 @@ from vcarve.plan.pairing import Pairing, Task, small_components
 from vcarve.plan.tjoin import FROM_START, LIFT, TO_END
 
 HEIGHTS = 8
-MOST = 1000  # components up to which clusters have moats; the many equal prices make the matching slow beyond
-MOST_TERMINALS = 6_000  # odd nodes up to which moats round thousands of components are paid for in full
-MOST_PARTS = 24_000  # components up to which they are
-SHARE = 0.9  # of their prices otherwise
+MOST = 1000  # components up to which clusters have moats whose prices are sought step by step
 ROUNDS = 24
 WORK = 700_000  # edges of the graph times rounds, at most
 LEAST = 4  # fewer rounds raise nothing worth having: few components on a large web
@@ -49,11 +46,7 @@ def raise_bound(task: Task, plain: Pairing, upper_s: float) -> tuple[float, list
     count = len(task.even)
     best, met = plain.cost_s, [plain]
     if count > MOST or not task.loops:
-        # Any share of the prices gives a bound; with all of it, passing through costs next to nothing, and among very many
-        # odd nodes at nearly equal prices the matching may take minutes.
-        share = 1.0 if task.graph.terminals <= MOST_TERMINALS and count <= MOST_PARTS else SHARE
         off, moats = discounts(task)
-        off, moats = share * off, share * moats
         low, high = task.whole
         easy = task.graph.contracted(low, high, task.graph.seconds - off)
         return max(best, easy.solve()[1] + task.give_s + moats), met

@@ -31,7 +31,7 @@ from scipy.spatial import cKDTree
 
 from vcarve.network.model import Bools, Floats, Ints
 from vcarve.plan.costs import Rates
-from vcarve.plan.loose import chain, nearest_pairs
+from vcarve.plan.loose import chain, nearest_pairs, settle
 from vcarve.plan.tjoin import FAR_START, FROM_START, IN_PLACE, LIFT, RECUT, TO_END, Gathered, Graph
 from vcarve.plan.web import Web
 
@@ -118,7 +118,7 @@ class Task:
             begin, finish, extra, far = _open(starts, ends, self.approach, self.best, self.web.xy_mm)
             lifts = np.concatenate([lifts, extra]).astype(np.int64)
         if self.loops:
-            begin, finish, lifts = _settle(
+            begin, finish, lifts = settle(
                 self.web, self.rates, self.component, self.even, begin, finish, lifts, self.start_mm
             )
         return Pairing(
@@ -222,7 +222,9 @@ def pose(web: Web, rates: Rates, *, recut: bool, start_mm: tuple[float, float], 
     at_node, at_vertex = _both(first, pairs_of, vertex[lead])
     if sites and not even[component[best]] and not (vertex == best).any() and recut:
         at_node, at_vertex = np.append(at_node, web.first_node[best]), np.append(at_vertex, best)
-    graph.add(np.full(len(at_node), hub), at_node, half[at_vertex] + reach / 2.0, TO_END, at_vertex, at_vertex)
+    graph.add(
+        np.full(len(at_node), hub), at_node, half[at_vertex] + reach / 2.0, TO_END, at_vertex, at_vertex
+    )
     limit = float(approach.min() + 2.0 * half[best] + reach)
     near = np.asarray((approach[at_vertex] <= limit) & (not closed))
     graph.add(
@@ -242,15 +244,22 @@ def pose(web: Web, rates: Rates, *, recut: bool, start_mm: tuple[float, float], 
             np.array([-1]),
             np.array([-1]),
         )
-    terminal = np.zeros(start + 1, np.uint8)
-    terminal[:nodes] = odd
-    terminal[nodes:loops] = 1
-    terminal[start] = not closed
+    marked = np.zeros(start + 1, np.uint8)
+    marked[:nodes] = odd
+    marked[nodes:loops] = 1
+    marked[start] = not closed
+    place = np.zeros((start + 1, 2))
+    place[:nodes] = web.xy_mm[web.node_vertex]
+    place[start] = start_mm
+    middle = [np.bincount(group, web.xy_mm[vertex, k]) / np.bincount(group) for k in (0, 1)]
+    at_group, of_group = _both(first, pairs_of, np.arange(len(first)))
+    whole = at_group >= nodes
+    place[at_group[whole]] = np.column_stack(middle)[of_group[whole]]
     return Task(
         web=web,
         rates=rates,
         start_mm=start_mm,
-        graph=graph.graph(terminal, hub),
+        graph=graph.graph(marked, hub, place),
         reach_s=reach,
         give_s=float(approach.min()) - reach if closed else -reach / 2.0,
         half=half,
@@ -353,41 +362,3 @@ def _open(starts: Ints, ends: Ints, approach: Floats, best: int, xy: Floats) -> 
         loose.remove(b)
         rest.append((int(a), int(b)))
     return begin, finish, np.array(rest, np.int64).reshape(-1, 2), len(rest)
-
-
-def _settle(
-    web: Web,
-    rates: Rates,
-    component: Ints,
-    even: Bools,
-    begin: int,
-    finish: int,
-    lifts: Ints,
-    start_mm: tuple[float, float],
-) -> tuple[int, int, Ints]:
-    """Let every even component be entered and left at one vertex: the one nearest to both its partners."""
-    if not even.any():
-        return begin, finish, lifts
-    ends = np.concatenate([lifts.ravel(), [begin, finish]])
-    # the partner of each end; the start's partner is where the bit waits, the end has none
-    partner = np.arange(len(ends)) ^ 1
-    loose = np.flatnonzero(even[component[ends]])
-    order = loose[np.argsort(component[ends[loose]], kind="stable")]
-    member = np.argsort(component, kind="stable")
-    offset = np.searchsorted(component[member], np.arange(len(even) + 1))
-    cuts = np.flatnonzero(np.diff(component[ends[order]])) + 1
-    xy, waiting = web.xy_mm, np.asarray(start_mm)
-    for _ in range(2):
-        for mine in np.split(order, cuts):
-            if not len(mine):
-                continue
-            c = component[ends[mine[0]]]
-            choice = member[offset[c] : offset[c + 1]]
-            total = np.zeros(len(choice))
-            for e in mine:
-                if e == len(ends) - 1:
-                    continue
-                other = waiting if e == len(ends) - 2 else xy[ends[partner[e]]]
-                total += rates.rapid_s(xy[choice, 0] - other[0], xy[choice, 1] - other[1])
-            ends[mine] = choice[int(np.argmin(total))]
-    return int(ends[-2]), int(ends[-1]), ends[:-2].reshape(-1, 2)

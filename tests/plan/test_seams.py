@@ -1,0 +1,127 @@
+"""Joins with very many members of T, found tile by tile, against networkx and against the whole graph at once."""
+
+import itertools
+
+import networkx as nx
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from vcarve.plan import seams, tjoin
+from vcarve.plan.bound import best_pairing
+from vcarve.plan.costs import rates, work_zero_mm
+from vcarve.plan.matching import cheapest, match
+from vcarve.plan.pairing import pose
+from vcarve.plan.seams import tiled, tiles
+from vcarve.plan.web import weave
+
+ROUNDING = 1e-4  # of the whole: noise, and weights rounded to whole numbers
+
+
+@st.composite
+def graphs(draw):
+    """A grid of up to 6 by 6 nodes with random prices, members and ties to a hub (the last node)."""
+    wide, high = draw(st.integers(2, 6)), draw(st.integers(2, 6))
+    size = wide * high
+    rng = np.random.default_rng(draw(st.integers(0, 10_000)))
+    number = np.arange(size).reshape(high, wide)
+    steps = [np.column_stack([number[:, :-1].ravel(), number[:, 1:].ravel()])]
+    steps += [np.column_stack([number[:-1].ravel(), number[1:].ravel()])]
+    steps += [np.column_stack([np.arange(size), np.full(size, size)])]
+    a, b = np.concatenate(steps).T
+    price = rng.choice([1.0, 1.0, 1.0, 1.3, 2.0, 0.4], len(a))
+    price[b == size] += draw(st.sampled_from([-0.3, 0.0, 1.0, 3.0]))
+    marked = np.append(rng.random(size) < draw(st.sampled_from([0.2, 0.6, 1.0])), 0).astype(np.uint8)
+    place = np.column_stack([number.ravel() % wide, number.ravel() // wide]).astype(float)
+    return a, b, price, marked, size, np.concatenate([place, [[0.0, 0.0]]])
+
+
+def least_by_networkx(a, b, price, marked, hub):
+    """Weight of the least T-join: a least matching of the members by their shortest paths, the hub made even."""
+    graph = nx.Graph()
+    graph.add_weighted_edges_from(zip(a.tolist(), b.tolist(), price.tolist(), strict=True))
+    members = np.flatnonzero(marked).tolist()
+    members += [hub] * (len(members) % 2)
+    far = dict(nx.all_pairs_dijkstra_path_length(graph))
+    full = nx.Graph()
+    full.add_nodes_from(members)
+    full.add_weighted_edges_from((p, q, far[p][q]) for p, q in itertools.combinations(members, 2))
+    return sum(full.edges[pair]["weight"] for pair in nx.min_weight_matching(full))
+
+
+def lacks(a, b, chosen, marked, hub):
+    """Nodes, the hub apart, at which a set of edges has an end too many or too few."""
+    ends = np.bincount(np.concatenate([a[chosen], b[chosen]]), minlength=len(marked))
+    return np.delete((ends + marked) % 2, hub).sum()
+
+
+@settings(deadline=None, derandomize=True, max_examples=60)
+@given(graph=graphs())
+def test_a_matching_with_a_hub_is_the_least_join(graph):
+    """Law: every member is joined, at networkx's least weight."""
+    a, b, price, marked, hub, _ = graph
+    order = cheapest(a, b, price, len(marked))
+    a, b, price = a[order], b[order], price[order]
+
+    chosen, weight = match(a, b, price, marked, hub, 0.0)
+
+    assert lacks(a, b, chosen, marked, hub) == 0
+    assert weight == pytest.approx(least_by_networkx(a, b, price, marked, hub), abs=1e-4)
+    assert price[chosen].sum() == pytest.approx(weight, abs=1e-4)
+
+
+@settings(deadline=None, derandomize=True, max_examples=60)
+@given(graph=graphs())
+def test_tiles_give_a_join_and_a_bound_on_either_side_of_the_least(graph):
+    """Law: with however small tiles, the bound is no more than networkx's least weight, and the join is a join."""
+    a, b, price, marked, hub, place = graph
+    order = cheapest(a, b, price, len(marked))
+    a, b, price = a[order], b[order], price[order]
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(seams, "BOUND_TILE", 5)
+        patch.setattr(seams, "JOIN_TILE", 4)
+        chosen, bound = tiled(a, b, price, marked, hub, place)
+
+    least = least_by_networkx(a, b, price, marked, hub)
+    assert lacks(a, b, chosen, marked, hub) == 0
+    assert bound <= least + 1e-9
+    assert price[chosen].sum() >= least - 1e-9
+
+
+@pytest.mark.parametrize("name", ["asanoha", "kikko", "sakura", "higaki", "yabane"])
+@pytest.mark.parametrize("hop_mm", [0.5, 5.0])
+def test_tiles_lose_little(catalogued, job_of, monkeypatch, name, hop_mm):
+    """With tiles of 250 members the plan's bound falls, and its pairing rises, by less than 0.7 % of the whole time."""
+    network = catalogued(name, 120.0, 6.0)
+    job = job_of(120.0, hop_mm=hop_mm)
+    steady = rates(job)
+    web = weave(network, np.full(len(network.tail), 1.0), steady)
+    whole, bound = best_pairing(web, steady, recut=True, start_mm=work_zero_mm(job))
+    monkeypatch.setattr(tjoin, "WHOLE", 10)
+    monkeypatch.setattr(seams, "BOUND_TILE", 250)
+    monkeypatch.setattr(seams, "JOIN_TILE", 150)
+
+    cut_up, lower = best_pairing(web, steady, recut=True, start_mm=work_zero_mm(job))
+    task = pose(web, steady, recut=True, start_mm=work_zero_mm(job))
+    chosen, _ = task.graph.solve()
+
+    assert task.graph.terminals > 300
+    assert len(whole[0].even) == len(cut_up[0].even) == 1
+    assert (1.0 - 0.007) * bound <= lower <= bound * (1.0 + ROUNDING)
+    paid = float(task.graph.seconds[chosen].sum()) + task.give_s
+    assert whole[0].cost_s * (1.0 - ROUNDING) <= paid <= whole[0].cost_s + 0.007 * bound
+
+
+@pytest.mark.parametrize("shifted", [False, True])
+def test_tiles_hold_about_as_many_members_as_asked(shifted):
+    """Places crowded into a corner are shared out as evenly as others; shifted ones are halved at the rim."""
+    rng = np.random.default_rng(4)
+    place = np.concatenate([rng.random((3000, 2)), 0.01 * rng.random((3000, 2))])
+    marked = (np.arange(6000) % 3 > 0).astype(np.uint8)
+
+    found = tiles(place, marked, 100, shifted=shifted)
+
+    members = np.bincount(found[marked == 1])
+    assert np.count_nonzero(members) == (49 if shifted else 36)
+    assert members.max() <= 4000 / 36 + 1
