@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from scipy.optimize import linprog
 
 from vcarve.errors import InternalError
-from vcarve.groove.circle import largest_circles
+from vcarve.groove.circle import LARGE, largest_circles
 from vcarve.groove.footprint import footprint
 from vcarve.groove.land import measure
 from vcarve.groove.model import Grooves
@@ -324,3 +324,17 @@ def test_largest_circle_of_convex_polygons_is_exact(polygon: shapely.Polygon) ->
     size, _ = largest_circles(np.array([polygon], dtype=object))
 
     assert size[0] == pytest.approx(2.0 * best.x[2], abs=MICROMETRE)
+
+
+def test_the_widest_place_of_a_long_channel_is_found():
+    """A channel of 12,000 corners and even width, with one disc laid on it: the circle is the disc's own (closed form)."""
+    x = np.linspace(0.0, 400.0, 6000)
+    middle = np.column_stack([x, 2.0 * np.sin(x / 3.0)])
+    place = middle[4123]
+    band = shapely.LineString(middle).buffer(0.4).union(shapely.Point(place).buffer(0.55, quad_segs=64))
+    assert shapely.get_num_coordinates(band) > LARGE
+
+    size, centre = largest_circles(np.array([band]))
+
+    assert size[0] == pytest.approx(1.1 * math.cos(math.pi / 256.0), abs=1e-5)
+    assert centre[0] == pytest.approx(place, abs=1e-3)

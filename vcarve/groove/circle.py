@@ -23,7 +23,8 @@ SECTORS = 16  # directions in which the nearest wall is kept
 CLIMBS = 12
 LARGE = 4_000  # corners of a polygon for which halving boxes takes too long
 ROUGHEST_MM = 0.1
-BOUNDARY_POINTS = 60_000  # about so many points stand for the boundary of such a polygon
+BOUNDARY_POINTS = 60_000  # no more points than about so many stand for the boundary of such a polygon,
+PER_WIDTH = 8  # nor more than so many on a length of its mean width
 
 
 @cache
@@ -107,13 +108,16 @@ def _widest_place(polygon: Any) -> Floats:
     """Return about the best centre (2,) in a polygon of very many sides, such as a channel round thousands of islands.
 
     The corners of the Voronoi cells of points on the boundary lie on its middle lines; the one farthest from all points wins.
+    No circle is smaller than the mean width, twice the area by the boundary's length, so points need not be finer than that asks.
     """
     rough = ROUGH_MM
     plain = shapely.simplify(polygon, rough, preserve_topology=False)
     while shapely.get_num_coordinates(plain) > 2 * BOUNDARY_POINTS and rough < ROUGHEST_MM:
         rough *= 2.0
         plain = shapely.simplify(plain, rough, preserve_topology=False)
-    line = shapely.segmentize(plain, shapely.length(plain) / BOUNDARY_POINTS)
+    length = float(shapely.length(plain))
+    spacing = max(length / BOUNDARY_POINTS, 2.0 * float(shapely.area(plain)) / length / PER_WIDTH)
+    line = shapely.segmentize(plain, spacing)
     points = np.unique(shapely.get_coordinates(line), axis=0)
     corners = Voronoi(points).vertices
     shapely.prepare(polygon)
