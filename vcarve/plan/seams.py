@@ -18,6 +18,8 @@ from __future__ import annotations
 from itertools import pairwise
 
 import numpy as np
+from scipy.sparse import coo_matrix
+from scipy.sparse.csgraph import connected_components
 
 from vcarve.network.model import Bools, Floats, Ints
 from vcarve.plan.matching import Marks, cheapest, match
@@ -93,12 +95,26 @@ def _cut_up(a: Ints, b: Ints, price: Floats, marked: Marks, hub: int, cross: Boo
 
 
 def _mend(a: Ints, b: Ints, price: Floats, marked: Marks, hub: int, cross: Bools, flags: Bools) -> Bools:
-    """The cheapest T-join that has the same edges across seams as ``flags``, shape (E,)."""
-    fixed = flags & cross
-    ends = np.bincount(np.concatenate([a[fixed], b[fixed]]), minlength=len(marked))
-    lacking = ((marked + ends) % 2).astype(np.uint8)
-    inside = np.flatnonzero(~cross)
-    chosen, _ = match(a[inside], b[inside], price[inside], lacking, hub, JOIN_NOISE)
+    """The cheapest T-join that has the same edges across seams as ``flags``, shape (E,).
+
+    If ``flags`` is no join yet, a part of a tile that nothing ties to the hub may be left with an odd number of members;
+    seams beside it are opened.
+    """
+    while True:
+        fixed = flags & cross
+        ends = np.bincount(np.concatenate([a[fixed], b[fixed]]), minlength=len(marked))
+        lacking = (marked + ends) % 2
+        inside = np.flatnonzero(~cross)
+        links = coo_matrix(
+            (np.ones(len(inside), np.int8), (a[inside], b[inside])), shape=(len(marked), len(marked))
+        )
+        _, part = connected_components(links, directed=False)
+        odd = np.bincount(part, weights=lacking) % 2 == 1
+        odd[part[hub]] = False
+        if not odd.any():
+            break
+        cross = cross & ~odd[part[a]] & ~odd[part[b]]
+    chosen, _ = match(a[inside], b[inside], price[inside], lacking.astype(np.uint8), hub, JOIN_NOISE)
     result = fixed
     result[inside[chosen]] = True
     return result
