@@ -11,11 +11,14 @@ import math
 import resource
 import sys
 import time
+from pathlib import Path
 
 import numpy as np
 
+sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
+
+from small_job import small_job
 from vcarve.dryrun.clock import run
-from vcarve.job.records import Bit, Job, Machine, PatternChoice, Piece, Wood, Zero
 from vcarve.network.build import build
 from vcarve.pattern.catalogue import names, pattern
 from vcarve.pattern.region import rectangle
@@ -31,51 +34,6 @@ DEPTH_MM = 2.0
 LOOSE = ("masu-tsunagi", "komochi-kikko", "bishamon-komochi", "yotsu-waribishi", "tatewaku", "tsumi-kikko")
 
 
-def job_of(size_mm, hop_mm=1.0, recut="allow"):
-    machine = Machine.model_validate(
-        {
-            "name": "m",
-            "title": "m",
-            "travel": {"x": 9000, "y": 9000, "z": 60},
-            "rapid": {"x": 2000, "y": 2000, "z": 1000},
-            "acceleration": {"x": 200, "y": 200, "z": 100},
-            "feed-max": {"x": 2000, "y": 2000, "z": 1000},
-            "spindle": {"min": 1000, "max": 20000, "spin-up": 0},
-            "collets": [3.175],
-        }
-    )
-    wood = Wood.model_validate(
-        {
-            "name": "w",
-            "title": "w",
-            "hardness": 1000,
-            "gravity": 0.6,
-            "chip-low": 0.01,
-            "chip-high": 0.02,
-            "plunge-share": 0.3,
-            "step": 2,
-            "tint": "#aabbcc",
-        }
-    )
-    return Job(
-        title="",
-        piece=Piece(width_mm=size_mm, height_mm=size_mm, thickness_mm=12, wood="w"),
-        wood=wood,
-        pattern=PatternChoice(name="x", across=2),
-        ground_mm=DEPTH_MM,
-        leaf_mm=DEPTH_MM,
-        step_mm=9,
-        bit=Bit(angle_deg=90, diameter_mm=6, shank_mm=3),
-        machine=machine,
-        cut_mm_min=600,
-        plunge_mm_min=200,
-        spindle_rpm=12000,
-        zero=Zero(),
-        recut=recut,
-        hop_mm=hop_mm,
-    )
-
-
 def network_of(name, size_mm, pitch_mm):
     return build(pattern(name), region=rectangle(size_mm, size_mm), pitch_mm=pitch_mm)
 
@@ -86,7 +44,7 @@ def clock_s(job, network, made):
 
 def one(name, size_mm, pitch_mm, hop_mm=1.0):
     """Plan, bound, and the clock's times of ours and of the three simple plans."""
-    job = job_of(size_mm, hop_mm)
+    job = small_job(size_mm, hop_mm=hop_mm)
     network = network_of(name, size_mm, pitch_mm)
     depth = np.full(len(network.tail), DEPTH_MM)
     began = time.perf_counter()
@@ -173,7 +131,9 @@ def sizes(limit=1_000_000):
                     stages.append((last[1], now - last[0]))
                 last[:] = [now, stage]
 
-            made = plan(network, np.full(len(network.tail), DEPTH_MM), job_of(size), progress=tell)
+            made = plan(
+                network, np.full(len(network.tail), DEPTH_MM), small_job(size, hop_mm=1.0), progress=tell
+            )
             total = time.perf_counter() - began
             spent.append((network.edges, total))
             peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e6

@@ -1,4 +1,4 @@
-"""Jobs and networks for the plan's tests: the machine and the feeds are those of the 100 mm hemp leaf example."""
+"""Jobs and networks for the plan's tests."""
 
 from __future__ import annotations
 
@@ -7,7 +7,8 @@ from collections.abc import Callable, Sequence
 import numpy as np
 import pytest
 
-from vcarve.job.records import Bit, Job, Machine, PatternChoice, Piece, Wood, Zero
+from small_job import small_job
+from vcarve.job.records import Job
 from vcarve.network.build import build
 from vcarve.network.model import Network
 from vcarve.pattern.catalogue import pattern
@@ -16,55 +17,8 @@ from vcarve.pattern.region import rectangle
 
 @pytest.fixture
 def job_of() -> Callable[..., Job]:
-    """Make a job: cut 600, plunge 200 mm/min, rapids 2000 and 1000 mm/min, 200 and 100 mm/s²."""
-
-    def make(
-        size_mm: float = 100.0, *, recut: str = "allow", step_mm: float = 9.0, hop_mm: float = 5.0
-    ) -> Job:
-        machine = Machine.model_validate(
-            {
-                "name": "m",
-                "title": "m",
-                "travel": {"x": 5000, "y": 5000, "z": 60},
-                "rapid": {"x": 2000, "y": 2000, "z": 1000},
-                "acceleration": {"x": 200, "y": 200, "z": 100},
-                "feed-max": {"x": 2000, "y": 2000, "z": 1000},
-                "spindle": {"min": 1000, "max": 20000},
-                "collets": [3.175],
-            }
-        )
-        wood = Wood.model_validate(
-            {
-                "name": "w",
-                "title": "w",
-                "hardness": 1000,
-                "gravity": 0.6,
-                "chip-low": 0.01,
-                "chip-high": 0.02,
-                "plunge-share": 0.3,
-                "step": 2,
-                "tint": "#aabbcc",
-            }
-        )
-        return Job(
-            title="",
-            piece=Piece(width_mm=size_mm, height_mm=size_mm, thickness_mm=12, wood="w"),
-            wood=wood,
-            pattern=PatternChoice(name="x", across=2),
-            ground_mm=2,
-            leaf_mm=2,
-            step_mm=step_mm,
-            bit=Bit(angle_deg=90, diameter_mm=6, shank_mm=3),
-            machine=machine,
-            cut_mm_min=600,
-            plunge_mm_min=200,
-            spindle_rpm=12000,
-            zero=Zero(),
-            recut=recut,  # type: ignore[arg-type]
-            hop_mm=hop_mm,
-        )
-
-    return make
+    """Make a small job: see ``small_job``."""
+    return small_job
 
 
 @pytest.fixture

@@ -4,7 +4,7 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from vcarve.job.records import Bit, Job, Machine, PatternChoice, Piece, Wood, Zero
+from small_job import small_job
 from vcarve.network.build import build
 from vcarve.pattern.catalogue import names, pattern
 from vcarve.pattern.region import rectangle
@@ -15,53 +15,7 @@ from vcarve.program.writer import write
 
 MOST_EDGES = 250
 LAWS = settings(deadline=None, derandomize=True, max_examples=40)
-RAPID = (2000.0, 1500.0, 1000.0)
-
-
-def job_of(*, hop_mm, step_mm, recut):
-    """A 60 mm square on a machine whose axes differ, small enough to be planned in no time."""
-    machine = Machine.model_validate(
-        {
-            "name": "m",
-            "title": "m",
-            "travel": {"x": 500, "y": 500, "z": 60},
-            "rapid": dict(zip("xyz", RAPID, strict=True)),
-            "acceleration": {"x": 200, "y": 150, "z": 100},
-            "feed-max": {"x": 1500, "y": 1500, "z": 1000},
-            "spindle": {"min": 1000, "max": 20000},
-            "collets": [3.175],
-        }
-    )
-    wood = Wood.model_validate(
-        {
-            "name": "w",
-            "title": "w",
-            "hardness": 1000,
-            "gravity": 0.6,
-            "chip-low": 0.01,
-            "chip-high": 0.02,
-            "plunge-share": 0.3,
-            "step": 2,
-            "tint": "#aabbcc",
-        }
-    )
-    return Job(
-        title="",
-        piece=Piece(width_mm=60, height_mm=60, thickness_mm=12, wood="w"),
-        wood=wood,
-        pattern=PatternChoice(name="x", across=2),
-        ground_mm=2,
-        leaf_mm=2,
-        step_mm=step_mm,
-        bit=Bit(angle_deg=90, diameter_mm=6, shank_mm=3),
-        machine=machine,
-        cut_mm_min=600,
-        plunge_mm_min=200,
-        spindle_rpm=12000,
-        zero=Zero(),
-        recut=recut,
-        hop_mm=hop_mm,
-    )
+RAPID = (2000.0, 1500.0, 1000.0)  # a machine whose axes differ
 
 
 @st.composite
@@ -75,10 +29,14 @@ def tasks(draw):
         network = build(shape, region=rectangle(60.0, 60.0), pitch_mm=pitch)
     leaf = draw(st.sampled_from([2.0, 1.2]))
     depth = np.where(network.role == 1, leaf, 2.0)
-    job = job_of(
+    job = small_job(
+        60.0,
         hop_mm=draw(st.sampled_from([1.0, 5.0])),
         step_mm=draw(st.sampled_from([2.0, 1.0, 0.7])),
         recut=draw(st.sampled_from(["allow", "never"])),
+        rapid=dict(zip("xyz", RAPID, strict=True)),
+        acceleration={"x": 200, "y": 150, "z": 100},
+        feed_max={"x": 1500, "y": 1500, "z": 1000},
     )
     return network, depth, job
 

@@ -1,0 +1,58 @@
+"""The smallest job a plan can be made for, shared by the plan's tests and benches.
+
+Its machine is that of the 100 mm hemp leaf example: cut 600, plunge 200 mm/min, rapids 2000 and 1000 mm/min, 200 and 100 mm/s².
+The spindle starts at once, so that a program's time is that of its moves.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from vcarve.job.records import Bit, Job, Machine, PatternChoice, Piece, Wood, Zero
+
+
+def small_job(
+    size_mm: float = 100.0, *, hop_mm: float = 5.0, step_mm: float = 9.0, recut: str = "allow", **machine: Any
+) -> Job:
+    """Make a job for a square piece, 2 mm deep; further keywords replace keys of the machine."""
+    return Job(
+        title="",
+        piece=Piece(width_mm=size_mm, height_mm=size_mm, thickness_mm=12, wood="w"),
+        wood=Wood.model_validate(
+            {
+                "name": "w",
+                "title": "w",
+                "hardness": 1000,
+                "gravity": 0.6,
+                "chip-low": 0.01,
+                "chip-high": 0.02,
+                "plunge-share": 0.3,
+                "step": 2,
+                "tint": "#aabbcc",
+            }
+        ),
+        pattern=PatternChoice(name="x", across=2),
+        ground_mm=2,
+        leaf_mm=2,
+        step_mm=step_mm,
+        bit=Bit(angle_deg=90, diameter_mm=6, shank_mm=3),
+        machine=Machine.model_validate(
+            {
+                "name": "m",
+                "title": "m",
+                "travel": {"x": 9000, "y": 9000, "z": 60},
+                "rapid": {"x": 2000, "y": 2000, "z": 1000},
+                "acceleration": {"x": 200, "y": 200, "z": 100},
+                "feed-max": {"x": 2000, "y": 2000, "z": 1000},
+                "spindle": {"min": 1000, "max": 20000, "spin-up": 0},
+                "collets": [3.175],
+            }
+            | {key.replace("_", "-"): value for key, value in machine.items()}
+        ),
+        cut_mm_min=600,
+        plunge_mm_min=200,
+        spindle_rpm=12000,
+        zero=Zero(),
+        recut=recut,  # type: ignore[arg-type]
+        hop_mm=hop_mm,
+    )
