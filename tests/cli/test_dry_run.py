@@ -94,7 +94,7 @@ def test_very_many_faults_are_counted(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("words", "said"),
     [
-        (("missing.nc",), "missing.nc"),
+        (("missing.nc",), "'missing.nc': the program cannot be read"),
         (("{folder}",), "directory"),
         (("{program}", "--picture", "x.png"), "--job"),
         (("{program}", "--heights", "x.npy"), "--job"),

@@ -12,12 +12,13 @@ import pytest
 
 import vcarve
 from vcarve.errors import InputError
+from vcarve.job.check import record_from
+from vcarve.job.document import read_document
 from vcarve.job.fields import Pitch
 from vcarve.job.load import (
     bits,
     load_bit,
     load_job,
-    load_job_file,
     load_machine,
     load_wood,
     machine_names,
@@ -25,6 +26,7 @@ from vcarve.job.load import (
     resolve,
     woods,
 )
+from vcarve.job.records import JobFile
 from vcarve.job.starter import starter_text
 
 ROOT = Path(vcarve.__file__).parent.parent
@@ -44,6 +46,11 @@ def job_path(tmp_path: Path) -> str:
     path = tmp_path / "job.yaml"
     path.write_text(PLAIN, encoding="utf-8")
     return str(path)
+
+
+def written_job(path: str) -> JobFile:
+    """The job as it is written, before its names are looked up."""
+    return record_from(read_document(path), JobFile)
 
 
 def test_a_job_is_filled_in(job_path: str, tmp_path: Path) -> None:
@@ -81,7 +88,7 @@ def test_overrides_are_part_of_the_job(job_path: str) -> None:
 
 def test_resolving_without_a_document_names_the_key(job_path: str) -> None:
     """A job made in memory has no lines, but its problems still have their key."""
-    written = load_job_file(job_path)
+    written = written_job(job_path)
     assert resolve(written, ".").piece == written.piece
     piece = written.piece.model_copy(update={"wood": "ashe-white"})
 
@@ -92,7 +99,7 @@ def test_resolving_without_a_document_names_the_key(job_path: str) -> None:
 
 def test_a_job_file_survives_writing(job_path: str) -> None:
     """A job file dumped with its keys and read again is the same record."""
-    written = load_job_file(job_path)
+    written = written_job(job_path)
 
     assert type(written).model_validate(written.model_dump(by_alias=True)) == written
 
@@ -182,7 +189,7 @@ def test_the_starter_loads_and_explains_every_key(tmp_path: Path) -> None:
     """The starter is a valid job, and its comments hold every key a job can have."""
     path = tmp_path / "start.yaml"
     path.write_text(starter_text(), encoding="utf-8")
-    job = load_job_file(str(path))
+    job = written_job(str(path))
     text = starter_text()
 
     assert job.title

@@ -19,7 +19,6 @@ from vcarve.pattern.region import (
     Region,
     Ring,
     area_mm2,
-    boundary_primitives,
     bounds,
     chords,
     contains,
@@ -216,15 +215,6 @@ def test_an_arc_of_more_than_half_a_turn_holds_its_points() -> None:
     assert area_mm2(region) == pytest.approx(0.75 * math.pi * 100.0)
     points = np.array([(5.0, 5.0), (-5.0, 5.0), (-5.0, -5.0), (5.0, -5.0), (9.0, 9.0), (-9.9, 0.1)])
     assert contains(region, points).tolist() == [True, True, True, False, False, True]
-
-
-def test_sides_follow_each_other() -> None:
-    """Each side of the boundary begins where the one before it ended."""
-    sides = boundary_primitives(rounded_rectangle(60.0, 40.0, 7.0))
-
-    assert all(sides[i - 1].end == side.start for i, side in enumerate(sides))
-    assert {side.role for side in sides} == {3}
-    assert math.fsum(side.length for side in sides) == pytest.approx(200.0 - 56.0 + 14.0 * math.pi)
 
 
 def test_a_rectangle_inset_is_the_smaller_rectangle() -> None:

@@ -126,11 +126,6 @@ def load_machine(name: str, folder: str = ".") -> Machine:
 # --- jobs ---
 
 
-def load_job_file(path: str, sets: Iterable[str] = ()) -> JobFile:
-    """Read a job file (``-``: standard input) with the overrides ``key.path=value`` laid over it."""
-    return record_from(read_document(path, sets), JobFile)
-
-
 def load_job(path: str, sets: Iterable[str] = ()) -> Job:
     """Read a job file and look up every name in it; paths inside it are looked up from the file's folder."""
     return open_job(path, sets)[0]

@@ -9,7 +9,6 @@ import numpy as np
 import numpy.typing as npt
 
 from vcarve.pattern.curves import Arc, chord_points
-from vcarve.pattern.model import Line
 
 Floats = npt.NDArray[np.float64]
 Bools = npt.NDArray[np.bool_]
@@ -127,20 +126,6 @@ def contains(region: Region, xy_mm: Floats) -> Bools:
                 beyond = np.where(side == 0.0, on, side) * bulge < 0.0
                 inside ^= disc & beyond
     return inside
-
-
-def boundary_primitives(region: Region, role: int = 3) -> tuple[Line, ...]:
-    """Return the sides of a region as lines and arcs; the default role is the outline's."""
-    return tuple(
-        Line(
-            start=(float(a[0]), float(a[1])),
-            end=(float(b[0]), float(b[1])),
-            bulge=float(bulge),
-            role=role,
-        )
-        for ring in region.rings
-        for a, b, bulge in zip(ring.xy_mm, np.roll(ring.xy_mm, -1, axis=0), ring.bulge, strict=True)
-    )
 
 
 def chords(ring: Ring, sag_mm: float = 0.0005) -> Floats:

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
-from pathlib import Path
 
 from vcarve.errors import InputError, Problem
 from vcarve.program.arcs import centre_arc
@@ -77,17 +76,6 @@ def read_program(
     if reading.faults:
         raise InputError(reading.problems(file))
     return reading
-
-
-def read_file(path: Path, *, dialect: DialectName = "rs274ngc", block_delete: bool = True) -> Reading:
-    """Read a program's file; raises :class:`InputError` for a file that cannot be read or has faults."""
-    try:
-        content = path.read_bytes()
-    except OSError as error:
-        raise InputError(
-            Problem(file=str(path), want=f"the file cannot be read: {error.strerror}.")
-        ) from error
-    return read_program(content, dialect=dialect, file=str(path), block_delete=block_delete)
 
 
 def read(
