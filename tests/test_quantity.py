@@ -23,7 +23,6 @@ from vcarve.quantity import (
     format_deg,
     format_duration,
     format_feed,
-    format_inch,
     format_mm,
     format_rpm,
     length_mm,
@@ -177,10 +176,16 @@ def test_read_outs_show_units_and_no_negative_zero() -> None:
     assert format_mm(12.5) == "12.5 mm"
     assert format_mm(-0.0001) == "0 mm"
     assert format_mm(100.0, 0) == "100 mm"
-    assert format_inch(3.175) == "0.125 in"
     assert format_deg(22.5) == "22.5°"
     assert format_feed(609.6) == "609.6 mm/min"
     assert format_rpm(12000.0) == "12000 rpm"
+
+
+def test_large_speeds_are_written_out() -> None:
+    """A million and more has all its digits, and one that is barely too fast does not look like its limit."""
+    assert format_rpm(1e6) == "1000000 rpm"
+    assert format_rpm(100000.4) == "100000.4 rpm"
+    assert format_feed(1234567.25) == "1234567.25 mm/min"
 
 
 @pytest.mark.parametrize(

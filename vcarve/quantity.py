@@ -289,24 +289,19 @@ def format_mm(value_mm: float, decimals: int = 3, *, trim: bool = True) -> str:
     return f"{format_number(value_mm, decimals, trim=trim)} mm"
 
 
-def format_inch(value_mm: float, decimals: int = 4, *, trim: bool = True) -> str:
-    """A length given in millimetres, shown in inches, such as ``0.125 in``."""
-    return f"{format_number(value_mm / 25.4, decimals, trim=trim)} in"
-
-
 def format_deg(value_deg: float, decimals: int = 2, *, trim: bool = True) -> str:
     """An angle such as ``22.5°``."""
     return f"{format_number(value_deg, decimals, trim=trim)}°"
 
 
-def format_feed(value_mm_min: float, decimals: int = 1, *, trim: bool = True) -> str:
+def format_feed(value_mm_min: float, decimals: int = 3) -> str:
     """A feed such as ``600 mm/min``."""
-    return f"{format_number(value_mm_min, decimals, trim=trim)} mm/min"
+    return f"{format_number(value_mm_min, decimals)} mm/min"
 
 
 def format_rpm(value_rpm: float) -> str:
     """A spindle speed such as ``12000 rpm``."""
-    return f"{format_number(value_rpm, 0)} rpm"
+    return f"{format_number(value_rpm)} rpm"
 
 
 def format_duration(value_s: float) -> str:

@@ -19,7 +19,7 @@ from vcarve.plan.model import Plan
 from vcarve.program.moves import Motion, Moves
 from vcarve.program.reader import Reading
 from vcarve.program.writer import frame_of
-from vcarve.quantity import format_deg, format_duration, format_mm, format_number
+from vcarve.quantity import format_deg, format_duration, format_feed, format_mm, format_number, format_rpm
 
 # The usual cautions (common practice), short enough for a program's header; the bench sheet has them in full.
 HEADER_CAUTIONS = (
@@ -335,8 +335,8 @@ def sentences(job: Job, layout: Layout, s: Summary) -> list[tuple[str, str]]:
     x, y, z = (_span(*s.extents_mm[axis]) for axis in "xyz")
     rows.append(("extents", f"X {x}, Y {y}, Z {z} mm"))
     rows.append(("zero", zero_sentence(job)))
-    speeds = f"cut {job.cut_mm_min:g}, plunge {job.plunge_mm_min:g} mm/min, spindle {job.spindle_rpm:g} rpm"
-    rows.append(("speeds", speeds))
+    feeds = f"cut {format_number(job.cut_mm_min)}, plunge {format_feed(job.plunge_mm_min)}"
+    rows.append(("speeds", f"{feeds}, spindle {format_rpm(job.spindle_rpm)}"))
     return rows
 
 

@@ -37,6 +37,7 @@ def as_json(values: Any) -> None:
 def machines(json_: bool) -> None:
     """List the machines a job can name. A file of your own is given by its path."""
     from vcarve.job.load import machines as all_machines
+    from vcarve.quantity import format_number, format_rpm
 
     found = all_machines()
     if json_:
@@ -50,7 +51,9 @@ def machines(json_: bool) -> None:
                 m.title,
                 f"{m.travel.x_mm:g} x {m.travel.y_mm:g} x {m.travel.z_mm:g} mm",
                 ", ".join(f"{c:g}" for c in m.collets_mm) + " mm",
-                f"{m.spindle.min_rpm:g} to {m.spindle.max_rpm:g} rpm" if m.spindle.programmed else "by hand",
+                f"{format_number(m.spindle.min_rpm)} to {format_rpm(m.spindle.max_rpm)}"
+                if m.spindle.programmed
+                else "by hand",
                 m.dialect,
             )
             for m in found

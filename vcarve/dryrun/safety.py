@@ -12,7 +12,7 @@ from vcarve.dryrun.track import IN_PLANE, Track, incremental
 from vcarve.errors import Finding
 from vcarve.job.records import Job, Machine
 from vcarve.program.reader import Reading
-from vcarve.quantity import format_mm
+from vcarve.quantity import format_feed, format_mm, format_number, format_rpm
 
 AXES = "XYZ"
 SLOW_MM_MIN = 10.0  # a V-bit fed slower than this only rubs: common practice, no source
@@ -140,7 +140,7 @@ def speed_findings(seen: Track, machine: Machine) -> list[Finding]:
             np.sort(slow[first]).tolist(),
             lambda m: finding(
                 "feed-slow",
-                f"The feed is {feed[m]:g} mm/min, so slow that the bit rubs and burns.",
+                f"The feed is {format_feed(feed[m], 9)}, so slow that the bit rubs and burns.",
                 line=seen.line(m),
             ),
         )
@@ -151,7 +151,7 @@ def speed_findings(seen: Track, machine: Machine) -> list[Finding]:
 def _too_fast(seen: Track, axis: int, limit: float) -> Callable[[int], Finding]:
     return lambda m: finding(
         "feed-too-fast",
-        f"The feed is {seen.moves.feed_mm_min[m]:g} mm/min; the machine's largest on {AXES[axis]} is {limit:g}.",
+        f"The feed is {format_feed(seen.moves.feed_mm_min[m])}; the machine's largest on {AXES[axis]} is {format_number(limit)}.",
         line=seen.line(m),
     )
 
@@ -170,13 +170,13 @@ def job_speed_findings(seen: Track, job: Job) -> list[Finding]:
         fast = np.flatnonzero(rows & (moves.feed_mm_min > limit + rounding + 1e-6))
         if len(fast):
             m = int(fast[0])
-            sentence = f"The feed is {moves.feed_mm_min[m]:g} mm/min; the job's for {what} is {limit:g}."
+            sentence = f"The feed is {format_feed(moves.feed_mm_min[m])}; the job's for {what} is {format_number(limit)}."
             found.append(finding("faster-than-job", sentence, line=seen.line(m)))
     if job.machine.spindle.programmed:
         quick = np.flatnonzero(cut & (moves.rpm > job.spindle_rpm + 0.5))
         if len(quick):
             m = int(quick[0])
-            sentence = f"The spindle turns at {moves.rpm[m]:g} rpm; the job's speed is {job.spindle_rpm:g}."
+            sentence = f"The spindle turns at {format_rpm(moves.rpm[m])}; the job's speed is {format_number(job.spindle_rpm)}."
             found.append(finding("faster-than-job", sentence, line=seen.line(m)))
     return found
 

@@ -9,6 +9,7 @@ from vcarve.dryrun.track import Ints, Track
 from vcarve.errors import Finding
 from vcarve.job.records import Machine
 from vcarve.program.moves import Event
+from vcarve.quantity import format_number, format_rpm
 
 
 def spindle_findings(seen: Track, machine: Machine) -> list[Finding]:
@@ -133,7 +134,8 @@ def _range_findings(events: tuple[Event, ...], machine: Machine) -> list[Finding
         range(len(speeds)),
         lambda k: finding(
             "spindle-range",
-            f"The spindle is set to {speeds[k]:g} rpm; it runs from {spindle.min_rpm:g} to {spindle.max_rpm:g}.",
+            f"The spindle is set to {format_rpm(speeds[k])}; it runs from {format_number(spindle.min_rpm)} to "
+            f"{format_number(spindle.max_rpm)}.",
             line=wrong[speeds[k]],
         ),
     )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from vcarve.errors import Finding
 from vcarve.job.records import Job
-from vcarve.quantity import format_mm
+from vcarve.quantity import format_feed, format_mm, format_number, format_rpm
 
 # Wood left under the deepest groove: common practice, no source.
 FLOOR_LEAST_MM = 1.0
@@ -152,15 +152,16 @@ def _speeds(job: Job) -> list[Finding]:
         found.append(
             Finding(
                 code="feed-too-fast",
-                sentence=f"The cutting feed is {job.cut_mm_min:g} mm/min; {machine.name} cuts at {flat:g} mm/min at most.",
+                sentence=f"The cutting feed is {format_feed(job.cut_mm_min)}; {machine.name} cuts at "
+                f"{format_feed(flat)} at most.",
             )
         )
     if job.plunge_mm_min > machine.feed_max.z_mm_min + 1e-9:
         found.append(
             Finding(
                 code="feed-too-fast",
-                sentence=f"The plunge feed is {job.plunge_mm_min:g} mm/min; {machine.name} plunges at "
-                f"{machine.feed_max.z_mm_min:g} mm/min at most.",
+                sentence=f"The plunge feed is {format_feed(job.plunge_mm_min)}; {machine.name} plunges at "
+                f"{format_feed(machine.feed_max.z_mm_min)} at most.",
             )
         )
     spindle = machine.spindle
@@ -168,8 +169,8 @@ def _speeds(job: Job) -> list[Finding]:
         found.append(
             Finding(
                 code="spindle-range",
-                sentence=f"The spindle is set to {job.spindle_rpm:g} rpm; that of {machine.name} runs from "
-                f"{spindle.min_rpm:g} to {spindle.max_rpm:g} rpm.",
+                sentence=f"The spindle is set to {format_rpm(job.spindle_rpm)}; that of {machine.name} runs from "
+                f"{format_number(spindle.min_rpm)} to {format_rpm(spindle.max_rpm)}.",
             )
         )
     return found
