@@ -81,7 +81,7 @@ def test_tiles_give_a_join_and_a_bound_on_either_side_of_the_least(graph, most):
     a, b, price = a[order], b[order], price[order]
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(seams, "BOUND_TILE", most)
-        patch.setattr(seams, "JOIN_TILE", most)
+        patch.setattr(seams, "JOIN_TILES", (most, most))
         chosen, bound = tiled(a, b, price, marked, hub, place)
 
     least = least_by_networkx(a, b, price, marked, hub)
@@ -101,7 +101,7 @@ def test_tiles_lose_little(catalogued, job_of, monkeypatch, name, hop_mm):
     whole, bound = best_pairing(web, steady, recut=True, start_mm=work_zero_mm(job))
     monkeypatch.setattr(tjoin, "WHOLE", 10)
     monkeypatch.setattr(seams, "BOUND_TILE", 250)
-    monkeypatch.setattr(seams, "JOIN_TILE", 150)
+    monkeypatch.setattr(seams, "JOIN_TILES", (200, 150))
 
     cut_up, lower = best_pairing(web, steady, recut=True, start_mm=work_zero_mm(job))
     task = pose(web, steady, recut=True, start_mm=work_zero_mm(job))

@@ -23,7 +23,9 @@ Take the multiset of moves of that walk; drop nothing but the order.
 So the weight of the least T-join, plus the cutting, plus the two moves between safe and hop height, is never more than
 the time of any program.  No stretch factor of a sparse graph enters.  Weights are rounded down before they are matched.
 
-7.  With several components, moats raise the T-join further (``vcarve.plan.moats``; for very many,
+7.  Among very many odd nodes the T-join is cut up along seams, which only lowers its weight (``vcarve.plan.seams``).
+
+8.  With several components, moats raise the T-join further (``vcarve.plan.moats``; for very many,
     ``vcarve.plan.linkage``).
 """
 

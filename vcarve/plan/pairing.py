@@ -1,4 +1,4 @@
-"""Which odd vertices to join by a lift and which by a recut: a minimum-weight T-join, solved exactly.
+"""Which odd vertices to join by a lift and which by a recut: a minimum-weight T-join.
 
 Every node (vertex at a depth) with an odd number of edge ends must be joined to another.  A T-join is the cheapest
 set of extra moves that makes all of them even; PyMatching's sparse blossom finds it (Higgott and Gidney, "Sparse

@@ -25,7 +25,7 @@ from vcarve.network.model import Bools, Floats, Ints
 from vcarve.plan.matching import Marks, cheapest, match
 
 BOUND_TILE = 2_000  # members of T in a tile
-JOIN_TILE = 1_000
+JOIN_TILES = (1_000, 700)  # the same in each pass; without ties at the seams the search is wider
 BOUND_NOISE = 1e-4
 JOIN_NOISE = 1e-3  # only the bound suffers from noise
 
@@ -38,8 +38,8 @@ def tiled(a: Ints, b: Ints, price: Floats, marked: Marks, hub: int, place: Float
     tile = tiles(place, marked, BOUND_TILE, shifted=False)
     flags, bound = _cut_up(a, b, price, marked, hub, _crosses(a, b, tile, hub))
     best = np.inf
-    for most, shifted in ((BOUND_TILE, True), (JOIN_TILE, False)):
-        tile = tiles(place, marked, most, shifted=shifted)
+    for index, most in enumerate(JOIN_TILES):
+        tile = tiles(place, marked, most, shifted=index % 2 == 0)
         mended = _mend(a, b, price, marked, hub, _crosses(a, b, tile, hub), flags)
         weight = float(price[mended].sum())
         if weight < best:
