@@ -295,6 +295,38 @@ def test_no_moves():
     assert times.at(0.0) == (-1, 0.0)
 
 
+SQUARE = ((20, 0, 0), (20, 20, 0), (0, 20, 0), (0, 0, 0))
+LINE = ((20, 0, 0), (40, 0, 0), (60, 0, 0), (80, 0, 0))
+
+
+@pytest.mark.parametrize(
+    ("points", "stops", "seconds"), [(SQUARE, (), 8.1413), (SQUARE, (1, 2, 3), 8.2), (LINE, (), 8.05)]
+)
+def test_whole_square(points, stops, seconds):
+    """A closed 20 mm square at 10 mm/s and 200 mm/s²: with corners at 2.1974 mm/s, with full stops, and as one straight line.
+
+    Across a right angle both axes brake, √2 as hard as one: the deviation is as much smaller than the table's 0.01 mm.
+    """
+    machine = mill((600.0,) * 3, (200.0,) * 3, **{"junction-deviation": 0.01 / math.sqrt(2.0)})
+    events = [Event(kind="dwell", line=i + 1, before=i, value=0.0) for i in stops]
+
+    times = clock.run(path(*points, feed=600.0, events=events), machine)
+
+    assert times.move_s.sum() == pytest.approx(seconds, rel=1e-4)
+
+
+def test_braking_reaches_back_over_short_blocks():
+    """A stop after many short blocks limits all of them: v² = 2 a s at distance s before the stop."""
+    moves = path(*[(i / 100, 0, 0) for i in range(1, 101)], feed=3000.0)
+
+    times = clock.run(moves, mill((3000.0,) * 3))
+
+    left = 0.01 * np.arange(99, -1, -1)
+    reached = np.sqrt(2 * 10.0 * np.minimum(left, 1.0 - left))
+    np.testing.assert_allclose(times.exit_mm_s, reached, atol=1e-9)
+    np.testing.assert_allclose(times.entry_mm_s, [0.0, *reached[:-1]], atol=1e-9)
+
+
 @pytest.mark.parametrize("acceleration", [0.1, 10.0, 1000.0])
 def test_parts_do_not_show(monkeypatch, acceleration):
     """Planning a long program in small parts gives the same speeds as in one, however far braking reaches."""

@@ -9,7 +9,7 @@ import math
 import numpy as np
 import pytest
 
-from vcarve.dryrun.kinematics import block_times, corner_factor, corner_speed, look_ahead
+from vcarve.dryrun.kinematics import block_times, corner_factor, corner_speed
 
 REL = 1e-3
 
@@ -70,26 +70,3 @@ def test_corner_table(row):
 def test_corner_extremes():
     """Straight on has no limit, and turning back stops."""
     assert corner_factor(np.array([1.0, -1.0])).tolist() == [math.inf, 0.0]
-
-
-@pytest.mark.parametrize(("corner", "seconds"), [(2.1974, 8.1413), (0.0, 8.2), (math.inf, 8.05)])
-def test_whole_square(corner, seconds):
-    """A closed 20 mm square at 10 mm/s and 200 mm/s²: with corner speeds, with full stops, and as one
-    straight line.
-    """
-    four = np.full(4, 20.0)
-
-    took, _, _ = look_ahead(four, np.full(4, 10.0), np.full(4, 200.0), np.full(4, corner))
-
-    assert took.sum() == pytest.approx(seconds, rel=1e-4)
-
-
-def test_braking_reaches_back_over_short_blocks():
-    """A stop after many short blocks limits all of them: v² = 2 a s at distance s before the stop."""
-    length, acceleration = np.full(100, 0.01), np.full(100, 10.0)
-
-    _, ends, _ = look_ahead(length, np.full(100, 50.0), acceleration, np.full(100, math.inf))
-
-    left = 0.01 * np.arange(100, -1, -1)
-    run = 1.0 - left
-    np.testing.assert_allclose(ends, np.sqrt(2 * 10.0 * np.minimum(left, run)), atol=1e-9)

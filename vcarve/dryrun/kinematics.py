@@ -122,22 +122,6 @@ def block_times(
     return seconds, peak
 
 
-def look_ahead(
-    length_mm: Floats, nominal: Floats, acceleration: Floats, corner: Floats
-) -> tuple[Floats, Floats, Floats]:
-    """Plan a path from rest to rest: seconds (n,), speeds at the block ends (n + 1,), highest speeds (n,).
-
-    ``corner`` (n,) limits the speed between each block and the one before; 0 makes a full stop.
-    """
-    if len(length_mm) == 0:
-        return np.zeros(0), np.zeros(1), np.zeros(0)
-    gain = 2.0 * acceleration * length_mm
-    speed2 = forward(backward(entry_caps(nominal, corner) ** 2, gain, 0.0), gain, 0.0)
-    speed = np.sqrt(speed2)
-    seconds, peak = block_times(length_mm, speed[:-1], speed[1:], nominal, acceleration)
-    return seconds, speed, peak
-
-
 def entry_caps(nominal: Floats, corner: Floats) -> Floats:
     """Entry limits of blocks: the corner's speed and both blocks' nominal speeds; first from rest."""
     cap = np.minimum(corner, nominal)
