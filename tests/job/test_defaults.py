@@ -60,6 +60,28 @@ def test_fine_tips_take_half_the_chip() -> None:
     assert defaults.chip_mm(wood, load_bit("v45-3.175")) == wood.chip_low_mm
 
 
+def test_a_round_tip_is_as_wide_as_its_ball() -> None:
+    """A tip is fine up to 0.2 mm across: a radius of 0.1 mm, not of 0.2 mm."""
+    bit = load_bit("v30-tip02").model_copy(update={"tip_mm": 0.0})
+
+    assert defaults.is_fine(bit.model_copy(update={"tip_radius_mm": 0.1}))
+    assert not defaults.is_fine(bit.model_copy(update={"tip_radius_mm": 0.11}))
+
+
+def test_a_very_fast_spindle_is_not_run_beyond_what_the_chip_loads_are_meant_for() -> None:
+    """Chip loads are for up to 24 000 rpm (common practice), even where machine and feed would allow more."""
+    machine = load_machine("gantry-router")
+    spindle = machine.spindle.model_copy(update={"max_rpm": 60_000.0})
+    speeds = defaults.speeds(
+        Feed(),
+        load_wood("beech"),
+        load_bit("v60-3.175"),
+        machine.model_copy(update={"spindle": spindle}),
+    )
+
+    assert speeds.spindle_rpm == 24_000.0
+
+
 def test_given_values_stay_and_the_rest_follows() -> None:
     """A given speed sets the feed, a given feed sets the speed, and given values are never changed."""
     wood, bit, machine = load_wood("beech"), load_bit("v60-3.175"), load_machine("gantry-router")

@@ -58,6 +58,9 @@ def test_a_suitable_job_has_no_findings() -> None:
         (["clamps=[{x: -20, y: 0, width: 10, height: 9, above: 8}]"], "clamp", "refuse"),
         (["pattern.frame=[{distance: 5, depth: 3.18}]"], "bit-too-short", "refuse"),
         (["groove={ground: 1, leaf: 3.2}"], "bit-too-short", "refuse"),
+        (["bit.shank=6.41"], "collet", "refuse"),
+        (["pattern={drawing: a.svg, depths: {thick: 3.18}}"], "bit-too-short", "refuse"),
+        (["pattern={drawing: a.svg, depths: {thin: 0.0009}}"], "too-shallow", "refuse"),
     ],
 )
 def test_each_finding(sets: list[str], code: str, severity: str) -> None:
@@ -71,6 +74,7 @@ def test_each_finding(sets: list[str], code: str, severity: str) -> None:
         ["bit.shank=6.38"],
         ["groove.depth=3.175"],
         ["groove.depth=0.001"],
+        ["groove={depth: 0.005, step: 0.005}"],
         ["piece.thickness=3"],
         ["piece.width=250"],
         ["piece.height=150"],
@@ -83,6 +87,21 @@ def test_each_finding(sets: list[str], code: str, severity: str) -> None:
 def test_at_the_limit_nothing_is_found(sets: list[str]) -> None:
     """A value at its limit is taken; a border without lines needs no travel."""
     assert codes(*sets) == []
+
+
+@pytest.mark.parametrize("slow", ["x_mm_min", "y_mm_min"])
+def test_the_slower_axis_sets_the_largest_feed(slow: str) -> None:
+    """Lines run in every direction, so the cutting feed may be no more than either axis takes."""
+    rates = job().machine.feed_max.model_copy(update={"x_mm_min": 1200.0, "y_mm_min": 1200.0, slow: 900.0})
+
+    assert codes("feed.cut=900", machine={"feed_max": rates}) == []
+    assert codes("feed.cut=901", machine={"feed_max": rates}) == [("feed-too-fast", "refuse")]
+
+
+def test_levels_are_ten_last_decimals_apart() -> None:
+    """A program with two decimals cannot tell levels apart that are nearer than 0.1 mm."""
+    assert codes("groove.step=0.1", machine={"decimals": 2}) == []
+    assert codes("groove.step=0.099", machine={"decimals": 2}) == [("step-too-small", "refuse")]
 
 
 def test_travel_in_z() -> None:
