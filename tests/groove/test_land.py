@@ -225,6 +225,29 @@ def test_wide_neighbour_reaches_in() -> None:
     assert grooves.land_area_mm2[cell] == pytest.approx(field.difference(wide).area, abs=0.001)
 
 
+def test_a_wide_neighbour_that_reaches_in_by_little_counts() -> None:
+    """A groove beyond the cell that takes 0.03 mm of its land takes that much of its largest circle as well."""
+    lines = [*square(60.0), *run((0.0, -30.0), (0.0, 30.0)), *run((20.0, -30.0), (20.0, 30.0))]
+    lines.append(Line(start=(-1.47, -30.0), end=(-1.47, 30.0), role=1))
+    network = build_lines(lines, region=FIELD, edge="plain")
+    grooves = measure(network, RIGHT_ANGLE, {0: 0.5, 1: 2.0})
+    cell = cell_at(network, grooves, 10.0, 0.0)
+
+    assert grooves.land_mm[cell] == pytest.approx(19.5 - (2.0 - 1.47), abs=MICROMETRE)
+
+
+def test_an_island_is_weak_by_the_deepest_groove_round_it() -> None:
+    """Land 0.8 mm wide beside one groove 2 mm deep breaks out (half the depth), whatever the other grooves measure."""
+    for deep, x, weak in ((2.0, 1.7, [0.8]), (1.5, 2.2, [])):
+        lines = run((5.0, 5.0), (-5.0, 5.0), (-5.0, -5.0), (5.0, -5.0))
+        lines += [Line(start=(5.0, -5.0), end=(5.0, 5.0), role=1), *run((x, -5.0), (x, 5.0))]
+        network = build_lines(lines, region=FIELD, edge="plain")
+        grooves = measure(network, RIGHT_ANGLE, {0: 0.5, 1: deep})
+
+        assert grooves.narrowest_mm == pytest.approx(0.8, abs=MICROMETRE)
+        assert grooves.weak_mm.tolist() == pytest.approx(weak, abs=MICROMETRE)
+
+
 def test_missing_depth_is_our_own_fault() -> None:
     """A role that is cut but has no depth is never guessed."""
     network = build_lines(square(10.0), region=FIELD, edge="plain")
@@ -297,6 +320,18 @@ def test_footprint_of_loose_lines_and_of_lines_within_a_cell() -> None:
 
     assert area(footprint(alone, few)) == pytest.approx(stroke_mm2, abs=0.05)
     assert area(footprint(network, grooves)) == pytest.approx(stroke_mm2 + frame_mm2, abs=0.2)
+
+
+def test_a_wide_groove_reaches_out_over_the_border_of_the_cells() -> None:
+    """Beside a narrow border, a wide groove inside lies partly outside all cells; the outline goes round that as well."""
+    lines = [*square(40.0), Line(start=(-20.0, 19.0), end=(20.0, 19.0), role=1)]
+    network = build_lines(lines, region=FIELD, edge="plain")
+    grooves = measure(network, RIGHT_ANGLE, {0: 0.2, 1: 2.0})
+    rings = [ring.T / NM_PER_MM for ring in footprint(network, grooves)]
+    area = sum(float(x @ np.roll(y, -1) - y @ np.roll(x, -1)) / 2.0 for x, y in rings)
+
+    assert max(float(y.max()) for _, y in rings) == pytest.approx(19.0 + 2.0, abs=MICROMETRE)
+    assert area == pytest.approx(grooves_union(network, grooves).area, abs=sag_area_mm2(network))
 
 
 @st.composite

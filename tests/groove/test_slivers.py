@@ -72,6 +72,34 @@ def test_land_between_two_grooves_is_no_edge() -> None:
     assert len(slivers([*grid(HALF - 2.3), *edge], 1.0, SQUARE)) == 0
 
 
+def test_a_groove_along_the_edge_ends_the_strip_before_it() -> None:
+    """A strip 0.3 mm wide is one at the bare edge, and none where a narrow groove runs along the edge."""
+    lines = [*grid(HALF - 1.3), Line(start=(HALF, -HALF), end=(HALF, HALF), role=1)]
+    network = build_lines(lines, region=SQUARE, edge="groove")
+    grooves = measure(network, RIGHT_ANGLE, {0: 1.0, 1: 0.05})
+
+    assert len(slivers(lines[:-1], 1.0, SQUARE)) == 1
+    assert len(edge_slivers(network, grooves, [chords(ring) for ring in SQUARE.rings])) == 0
+
+
+def test_short_lines_one_after_the_other_leave_a_strip() -> None:
+    """Rungs from inside cut the last line into pieces of a millimetre: each counts, since all its length is too thin."""
+    x = HALF - 0.2 - 0.3
+    rungs = [Line(start=(x - 5.0, y), end=(x, y)) for y in np.arange(-10.0, 11.0).tolist()]
+    found = slivers([Line(start=(x, -10.0), end=(x, 10.0)), *rungs], 0.2, SQUARE)
+
+    assert found.width_mm == pytest.approx([0.3], abs=1e-6)
+
+
+def test_a_strip_is_as_wide_as_its_thinnest_place() -> None:
+    """Beside a line that leans, the strip runs from 0.4 mm down to 0.2 mm; it breaks where it is thinnest."""
+    lines = [Line(start=(HALF - 1.4, -10.0), end=(HALF - 1.2, 10.0))]
+    found = slivers(lines, 1.0, SQUARE)
+
+    assert found.width_mm == pytest.approx([0.2], abs=0.01)
+    assert found.at_mm[0, 1] == pytest.approx(10.0, abs=1.0)
+
+
 def test_arcs_along_a_round_outline() -> None:
     """A circle 0.3 mm inside a round piece's edge, less the groove, leaves a strip all round it: one sliver."""
     r = HALF - 1.0 - 0.3
