@@ -12,6 +12,7 @@ import pytest
 
 from vcarve.dryrun.check import check, waiting_mm
 from vcarve.dryrun.codes import CODES, MOST_NAMED, finding
+from vcarve.dryrun.track import last_decimal_mm
 from vcarve.errors import Finding, InputError
 from vcarve.job.load import load_job
 from vcarve.job.records import Job
@@ -87,6 +88,7 @@ CASES: dict[str, tuple[dict[int, str], list[tuple[int | None, str]], tuple[str, 
     "other zero from the start": ({1: "G17 G21 G55 G90 G94"}, [], ()),
     "other zero on the way": ({10: "G55\nG0 X0 Y-10"}, [(10, "offset-changed")], ()),
     "same zero again": ({10: "G54\nG0 X0 Y-10"}, [], ()),
+    "first zero named on the way": ({1: "G17 G21 G40 G49 G90 G94", 10: "G54\nG0 X0 Y-10"}, [], ()),
     "zero written": ({2: "G10 L2 P1 X1 Y0 Z0\nG0 Z5", 5: "G0 X-20 Y0 Z5"}, [(2, "offset-changed")], ()),
     "zero where the bit stands": (
         {2: "G92 Z5 (nobody knows where)\nG0 Z5", 18: "M5\nG92.1"},
@@ -119,6 +121,7 @@ CASES: dict[str, tuple[dict[int, str], list[tuple[int | None, str]], tuple[str, 
     "wait too short": ({4: "G4 P2.9"}, [(7, "spin-up")], ()),
     "wait before the start": ({3: "G4 P3", 4: "S10000 M3"}, [(7, "spin-up")], ()),
     "two waits": ({4: "G4 P1\nG4 P2"}, [], ()),
+    "still waiting when made faster": ({3: "S5000 M3\nS10000", 4: "G4 P1.5"}, [(8, "spin-up")], ()),
     "a pause is a wait": ({4: "M0"}, [(4, "pause-running")], ()),
     "faster without a wait": ({3: "S2000 M3", 10: "S10000\nG0 X0 Y-10"}, [(12, "spin-up")], ()),
     "faster with its share of a wait": ({3: "S5000 M3", 10: "S10000\nG4 P1.5\nG0 X0 Y-10"}, [], ()),
@@ -137,19 +140,32 @@ CASES: dict[str, tuple[dict[int, str], list[tuple[int | None, str]], tuple[str, 
         [(5, "spindle-off"), (6, "spindle-in-wood")],
         (),
     ),
+    "on again while it turns": ({8: "M3\nG1 X20 F600"}, [], ()),
     "left on": ({18: ""}, [(18, "spindle-left-on")], ()),
     "ends in the wood": ({17: ""}, [(17, "spindle-in-wood"), (18, "ends-in-wood")], ()),
     "pause in the wood": ({8: "M0\nG1 X20 F600"}, [(8, "pause-in-wood")], ()),
     "pause between passes": ({10: "M0\nG0 X0 Y-10"}, [(10, "pause-running")], ()),
+    "pause before a speed is set": ({3: "S0 M3", 4: "M0\nS10000\nG4 P3"}, [], ()),
     "by hand without a pause": ({}, [(7, "spindle-off")], ("machine=by-hand.yaml",)),
     "by hand with a pause": ({3: "M0", 4: "", 18: ""}, [], ("machine=by-hand.yaml",)),
+    "by hand with a pause too late": ({10: "M0\nG0 X0 Y-10"}, [(7, "spindle-off")], ("machine=by-hand.yaml",)),
+    "by hand, left in the wood": ({3: "M0", 4: "", 17: "", 18: ""}, [(16, "ends-in-wood")], ("machine=by-hand.yaml",)),
     # Speeds and travel.
     "too fast in Y": ({12: "G1 Y10 F1300"}, [(12, "faster-than-job"), (12, "feed-too-fast")], ()),
     "too fast down": ({7: "G1 Z-1 F500"}, [(7, "faster-than-job"), (7, "feed-too-fast")], ()),
+    "an arc too fast in Y on its way along X": (
+        {16: "G3 X-15 Y-10 I5 J0 F1300"},
+        [(16, "faster-than-job"), (16, "feed-too-fast")],
+        (),
+    ),
+    "a spindle a little above the job's speed": ({3: "S10001 M3"}, [(7, "faster-than-job")], ()),
     "a slanting feed is shared out": ({9: "G0 Z1\nG1 X11 Y9 F1600\nG0 X0 Y-10", 10: "G0 Z1"}, [], ()),
     "rubbing": ({8: "G1 X20 F5"}, [(8, "feed-slow")], ()),
     "feed one": ({8: "G1 X20 F1"}, [(8, "feed-slow")], ()),
     "travel": ({10: "G0 X190\nG0 X0 Y-10"}, [(10, "travel")], ()),
+    "all of the travel": ({10: "G0 X175\nG0 X0 Y-10"}, [], ()),
+    "a little more than the travel": ({10: "G0 X175.1\nG0 X0 Y-10"}, [(15, "travel")], ()),
+    "machine coordinates say nothing of the span": ({18: "M5\nG53 G0 X-500\nG0 Y0"}, [(19, "machine-coordinates")], ()),
     "travel of a bulging arc": ({9: "G0 Z1\nG0 X90 Y0\nG2 X-90 Y0 I-90 J0 F600\nG2 X90 Y0 I90 J0"}, [(12, "travel")], ()),
     "too high": ({17: "G0 Z45"}, [(17, "travel")], ()),
     # The piece.
@@ -165,8 +181,11 @@ CASES: dict[str, tuple[dict[int, str], list[tuple[int | None, str]], tuple[str, 
     "feed through the piece": ({7: "G1 Z-8.5 F200\nG1 Z-1"}, [(7, "through-the-piece"), (7, "wrong-depth")], ()),
     "rapid on the surface": ({9: "G0 Z0"}, [], ()),
     "half a rounding below the surface": ({9: "G0 Z-0.0005"}, [], ()),
+    "a whole rounding below the surface": ({9: "G0 Z-0.001"}, [(10, "rapid-in-wood")], ()),
     "feed on the surface": ({9: "G0 Z0\nG1 X0 Y-10", 10: ""}, [], ()),
     "too deep for the bit": ({7: "G1 Z-3 F200\nG1 Z-1"}, [(7, "bit-too-short"), (7, "wrong-depth")], ()),
+    "as deep as the bit's cone": ({7: "G1 Z-2 F200\nG1 Z-1"}, [(7, "wrong-depth")], ()),
+    "a little too deep for the bit": ({7: "G1 Z-2.01 F200\nG1 Z-1"}, [(7, "bit-too-short"), (7, "wrong-depth")], ()),
     "off the piece": ({8: "G1 X31 F600\nX20", 9: "G0 Z1"}, [(8, "outside-piece"), (8, "stray-cut"), (9, "stray-cut")], ()),
     "a rapid beside the piece": (
         {9: "G0 Z1\nG0 X40\nG0 Z-1\nG0 Z1"},
@@ -181,6 +200,11 @@ CASES: dict[str, tuple[dict[int, str], list[tuple[int | None, str]], tuple[str, 
     "off the piece where lines may run off": (
         {8: "G1 X31 F600\nX20"},
         [(8, "stray-cut"), (9, "stray-cut")],
+        ("pattern.ends=run-off",),
+    ),
+    "further off the piece than lines may run": (
+        {8: "G1 X31.1 F600\nX20"},
+        [(8, "outside-piece"), (8, "stray-cut"), (9, "stray-cut")],
         ("pattern.ends=run-off",),
     ),
     "an arc that dips": (
@@ -199,6 +223,21 @@ CASES: dict[str, tuple[dict[int, str], list[tuple[int | None, str]], tuple[str, 
     "past the clamp, shank and all": (
         {10: "G0 X-14.5 Y1.5\nG0 Y9\nX-13.9\nX0\nG0 Y-10"},
         [(11, "clamp"), (12, "clamp")],
+        (CLAMP,),
+    ),
+    "past the clamp's top with the cone": (
+        {9: "G0 Z5\nG0 X-16.2 Y9\nG0 X-15.9\nG0 X0 Y-10", 10: "G0 Z1"},
+        [(10, "clamp"), (11, "clamp")],
+        (CLAMP,),
+    ),
+    "round a clamp longer than wide": (
+        {10: "G0 X-17.9 Y16\nG0 Y19.5\nG0 X-23\nG0 X-17.9\nG0 Y-10\nG0 X0"},
+        [(12, "clamp"), (13, "clamp")],
+        (CLAMP.replace("width: 8 mm, height: 8 mm", "width: 4 mm, height: 12 mm"),),
+    ),
+    "back from a machine move beyond the clamp": (
+        {9: "G0 Z1\nG0 Y9\nG53 G0 X-100\nG0 X0"},
+        [(11, "machine-coordinates")],
         (CLAMP,),
     ),
     "an arc round the clamp": (
@@ -229,12 +268,21 @@ CASES: dict[str, tuple[dict[int, str], list[tuple[int | None, str]], tuple[str, 
     "cut once again": ({9: "G1 X-20\nG0 Z1"}, [], ()),
     "cut once again, never allowed": ({9: "G1 X-20\nG0 Z1"}, [(9, "cut-twice")], ("plan.recut=never",)),
     "cut once too often": ({9: "G1 X-20\nX20\nG0 Z1"}, [(10, "cut-twice")], ()),
+    "cut again once for each level": ({9: "G1 X-20\nX20\nG0 Z1"}, [], ("groove.step=0.6",)),
+    "cut again once more than there are levels": ({9: "G1 X-20\nX20\nX-20\nG0 Z1"}, [(11, "cut-twice")], ("groove.step=0.6",)),
+    "a little deeper is not again": (
+        {7: "G1 Z-0.9 F200\nG1 X20 F600\nG1 Z-1 F200", 8: "G1 X-20 F600"},
+        [],
+        ("plan.recut=never",),
+    ),
     "stray": ({9: "G1 X22\nG0 Z1"}, [(9, "stray-cut")], ()),
+    "a little beyond the line's end": ({8: "G1 X24 F600"}, [(8, "stray-cut")], ()),
     "beside the line": ({8: "G1 X20 Y0.05 F600"}, [(None, "line-missed")] * 2 + [(8, "stray-cut")], ()),
     "stray plunge": ({9: "G0 Z1\nG0 X5 Y5\nG1 Z-0.5 F200\nG0 Z1"}, [(11, "stray-cut")], ()),
     "a plunge on a line": ({9: "G0 Z1\nG0 X5\nG1 Z-0.5 F200\nG0 Z1"}, [], ()),
     "a plunge on an arc": ({17: "G0 Z1\nG0 X-20 Y-15\nG1 Z-0.5 F200\nG0 Z5"}, [], ()),
     "a plunge too deep": ({7: "G1 Z-1.5 F200\nG1 Z-1"}, [(7, "wrong-depth")], ()),
+    "a plunge too deep on a line": ({9: "G0 Z1\nG0 X5\nG1 Z-1.5 F200\nG0 Z1"}, [(11, "wrong-depth")], ()),
     "too deep": ({7: "G1 Z-1.2 F200"}, [(7, "wrong-depth"), (8, "wrong-depth")], ()),
     "too shallow": ({7: "G1 Z-0.9 F200"}, [(8, "wrong-depth")] * 2, ()),
     "a slope": ({8: "G1 X0 F600\nX20 Z-1.1", 9: "G0 Z1"}, [(9, "wrong-depth")], ()),
@@ -242,6 +290,7 @@ CASES: dict[str, tuple[dict[int, str], list[tuple[int | None, str]], tuple[str, 
     "down the line, then along it": ({7: "G1 Z0 F200", 8: "G1 X20 Z-1 F200\nX-20 F600"}, [], ()),
     "the other way round": ({16: "G2 X-15 Y-10 I5 J0 F600"}, [(None, "line-missed"), (16, "stray-cut")], ()),
     "a full circle": ({16: "G3 X-25 Y-10 I5 J0 F600"}, [(16, "full-circle"), (16, "stray-cut")], ()),
+    "an arc of another radius": ({16: "G3 X-15 Y-10 I5 J0.05 F600"}, [(None, "line-missed"), (16, "stray-cut")], ()),
     "another job's": (
         {5: "G0 X-19 Y1", 8: "G1 X21 F600", 10: "G0 X1 Y-9", 12: "G1 Y11 F600", 14: "G0 X-24 Y-9", 16: "G3 X-14 Y-9 I5 J0 F600"},
         [(8, "other-job")],
@@ -302,7 +351,7 @@ def test_inches_by_mistake() -> None:
 
 def test_a_bit_change_weighs_more_after_the_first_cut() -> None:
     """Asking for the bit at the start is a caution; changing it between cuts makes every later depth uncertain."""
-    for before, severity in ((3, "caution"), (10, "refuse")):
+    for before, severity in ((3, "caution"), (7, "caution"), (10, "refuse")):
         text = edited({before: f"M6 T1\n{CROSS[before - 1]}", 11: "S10000 M3\nG4 P3\nG1 Z-1 F200"})
         reading = read_program(text, dialect="rs274ngc", start_mm=(0.0, 0.0, 5.0))
         found = [one for one in check(reading, machine=job_of().machine) if one.code == "tool-change"]
@@ -354,6 +403,31 @@ def test_very_many_findings_are_counted() -> None:
 
     assert len(found) == MOST_NAMED + 1
     assert found[-1].sentence == f"And {60 - MOST_NAMED} more places like this one."
+
+
+@pytest.mark.parametrize(
+    ("units", "within", "beyond"), [("mm", "600.05", "600.06"), ("inch", "600.12", "600.13")]
+)
+def test_a_feed_may_pass_the_jobs_by_its_rounding(units: str, within: str, beyond: str) -> None:
+    """Feeds are written to 0.1 mm/min or 0.01 in/min (0.254 mm/min); half of that above the job's feed is rounding."""
+    job = job_of()
+    mill = job.machine.model_copy(update={"units": units, "decimals": 4})
+    for feed, codes in ((within, []), (beyond, ["faster-than-job"])):
+        text = edited({8: f"G1 X20 F{feed}"})
+        reading = read_program(text, dialect=mill.dialect, start_mm=waiting_mm(mill, job))
+        found = check(reading, machine=mill, job=job.model_copy(update={"machine": mill}))
+
+        assert [one.code for one in found] == codes
+
+
+@pytest.mark.parametrize(
+    ("units", "decimals", "mm"), [("mm", 3, 0.001), ("inch", 4, 0.00254), ("inch", 5, 0.000254)]
+)
+def test_the_last_decimal_of_a_program(units: str, decimals: int, mm: float) -> None:
+    """A ten-thousandth of an inch is 2.54 micrometres: what counts as rounding follows from the unit written."""
+    mill = job_of().machine.model_copy(update={"units": units, "decimals": decimals})
+
+    assert last_decimal_mm(mill) == pytest.approx(mm)
 
 
 def test_recuts_beyond_the_plans_own() -> None:

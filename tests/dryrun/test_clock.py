@@ -123,6 +123,32 @@ def test_unequal_axes():
     assert clock.run(long, machine).acceleration_mm_s2[0] == pytest.approx(6.25, rel=REL)
 
 
+def test_slow_feeds_are_run_as_they_are_down_to_one_millimetre_a_minute():
+    """0.1 mm at F2 takes 3 s; at F0.5 it takes 6 s, since the planner runs nothing slower than 1 mm/min."""
+    for feed, seconds in ((2.0, 3.0), (0.5, 6.0)):
+        times = clock.run(path((0.1, 0, 0), feed=feed), mill())
+
+        assert times.total_s == pytest.approx(seconds, abs=0.02)
+
+
+def test_no_cut_is_faster_than_the_largest_cutting_feed():
+    """A feed of 500 mm/min on an axis that cuts at 200 runs at 200, and a rapid at the axis' own 500."""
+    machine = mill(**{"feed-max": {"x": 200.0, "y": 500.0, "z": 500.0}})
+
+    for feed, speed in ((500.0, 200.0), (None, 500.0)):
+        times = clock.run(path((50, 0, 0), feed=feed), machine)
+
+        assert times.peak_mm_s[0] * 60.0 == pytest.approx(speed, rel=REL)
+
+
+def test_only_straight_down_is_a_plunge():
+    """Going up at feed is cutting time, as going down on a slope is; straight down is a plunge."""
+    times = clock.run(path((0, 0, -1), (0, 0, 0), (10, 0, -1)), mill())
+
+    assert times.plunge_s == pytest.approx(times.move_s[0])
+    assert times.cut_s == pytest.approx(times.move_s[1] + times.move_s[2])
+
+
 def test_diagonal_rapid_limits():
     """A rapid at 45 degrees runs at 707.107 mm/min with 14.1421 mm/s²."""
     times = clock.run(path((100, 100, 0, None)), mill())

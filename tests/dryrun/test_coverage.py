@@ -26,6 +26,17 @@ def test_union_is_that_of_a_geometry_library() -> None:
 
 
 @pytest.mark.parametrize("count", [5, 300])
+def test_slopes_have_cut_no_deeper_than_their_shallow_ends(count: int) -> None:
+    """However often an edge was walked between 0.5 and 1 mm deep, 1 mm is new to it and 0.5 mm is not."""
+    low, high = np.zeros(count + 2), np.ones(count + 2)
+    shallow = np.concatenate([np.full(count, 0.5), [1.0, 0.5]])
+    deep = np.concatenate([np.full(count, 1.0), [1.0, 0.5]])
+    share = again(np.zeros(count + 2, dtype=np.int64), np.arange(count + 2), low, high, shallow, deep, 1e-3)
+
+    assert share.tolist() == [0.0] * (count + 1) + [1.0]
+
+
+@pytest.mark.parametrize("count", [5, 300])
 def test_a_second_walk_in_small_steps_is_all_again(count: int) -> None:
     """An edge walked in so many steps is new the first time, all again the second, and new again when walked deeper."""
     marks = np.linspace(0.0, 1.0, count + 1)

@@ -1,12 +1,14 @@
 """Widths, land and contacts measured on carved pieces against the numbers that made them."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
 from vcarve.dryrun.carve import carve
 from vcarve.dryrun.measure import contacts, groove_widths, land, summary
+from vcarve.dryrun.surface import Surface
 from vcarve.job.records import Bit
 from vcarve.network.model import Network
 from vcarve.program.moves import Motion, Moves, Plane
@@ -178,6 +180,29 @@ def test_land_of_a_grid():
     assert found.area_mm2 == pytest.approx(20 * (20 - 6), rel=0.01)
 
 
+def heights(rows):
+    """A carved surface in steps of 0.1 mm from rows of 0 (land) and 1 (cut a millimetre deep), the front row first."""
+    return Surface(height_mm=-np.array(rows, dtype=float), step_mm=0.1, x0_mm=0.0, y0_mm=0.0)
+
+
+def test_a_strip_is_as_wide_as_its_pixels():
+    """Land nine pixels of 0.1 mm wide between two grooves is 0.9 mm wide, not a step more or less."""
+    rows = np.ones((40, 19))
+    rows[:, 5:14] = 0.0
+
+    assert land(heights(rows)).narrowest_mm == pytest.approx(0.9)
+
+
+def test_land_that_touches_over_a_corner_is_one_island():
+    """Two squares of land that share a corner only are one island; a pixel further apart they are two."""
+    for gap, islands in ((0, 1), (1, 2)):
+        rows = np.ones((30, 30))
+        rows[2:12, 2:12] = 0.0
+        rows[12 + gap : 22, 12 + gap : 22] = 0.0
+
+        assert land(heights(rows)).islands == islands
+
+
 def test_land_within_an_outline():
     """Land outside the piece does not count, and a piece cut away has none."""
     net = network([((-10.0, 0.0), (10.0, 0.0))])
@@ -212,6 +237,14 @@ def test_too_deep_for_the_cone(shank, kind):
 
     assert [(c.kind, c.move, c.line) for c in found] == [(kind, 1, 2)]
     assert found[0].beyond_mm == pytest.approx(1.2 - 0.9)
+
+
+def test_moves_in_machine_coordinates_touch_nothing_known():
+    """How deep a move to machine coordinates is over the piece nobody knows: it is no contact of its own."""
+    net = network([((0.0, 0.0), (10.0, 0.0)), ((0.0, 5.0), (10.0, 5.0))])
+    moves = replace(cutting(net, [9.0, 9.0]), machine=np.array([True, False]))
+
+    assert [one.move for one in contacts(moves, bit())] == [1]
 
 
 def test_upright_arc_dips_below_its_ends():
