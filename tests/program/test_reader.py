@@ -246,6 +246,14 @@ def test_g10_l20() -> None:
     assert result.start_mm[2].tolist() == [11, 10, 0]
 
 
+@pytest.mark.parametrize("offset", ["G92 X5 Z7", "G43.1 Z0.5", "G92 X5 Z7\nG43.1 Z0.5", "G10 L2 P1 X2 Z3"])
+def test_g10_l20_reads_the_values_given_under_other_offsets(offset: str) -> None:
+    """Whatever G92, tool length or origin held before, after L20 the place reads what was given, and Y as before."""
+    result = moves(f"G0 X10 Y10 Z9\n{offset}\nG10 L20 P1 X3 Z1\nG0 X4", "grbl-1.1")
+
+    assert result.start_mm[-1].tolist() == [3, 10, 1]
+
+
 def test_g92_cancel_and_restore() -> None:
     """G92.2 suspends an offset and G92.3 brings it back, G92.1 forgets it (§3.5.18)."""
     result = moves("G0 X4\nG92 X0\nG92.2\nG0 Y1\nG92.3\nG0 Y2\nG92.1\nG0 Y3\nG92.3\nG0 Y4")
@@ -311,6 +319,24 @@ def test_cycles_in_full() -> None:
     assert z == pytest.approx([5, 5, 1, -1, 1, 1, -1, 1, 1, -1, 1, -0.746, -2, 1, 1, -1, 1])
     assert [event.value for event in result.events if event.kind == "dwell"] == [0.5, 0.5]
     assert result.motion[-1] == Motion.FEED
+
+
+def test_pecks_go_down_by_q_each() -> None:
+    """§3.5.16.4: G83 feeds down by Q at a time, each time back to R, until the bottom is reached."""
+    result = moves("F60\nG0 X0 Y0 Z5\nG99 G83 X3 Z-2.5 R1 Q1")
+    feeding = result.motion == Motion.FEED
+
+    assert result.end_mm[feeding, 2].tolist() == pytest.approx([0, -1, -2, -2.5])
+    assert result.end_mm[~feeding, 2].min() >= -2 + 0.25  # no rapid reaches the last bottom
+
+
+def test_boring_with_a_dwell_waits_and_feeds_out() -> None:
+    """§3.5.16.10: G89 feeds down, dwells, and feeds out again."""
+    result = moves("F60\nG0 X0 Y0 Z5\nG99 G89 X3 Z-2 R1 P0.5")
+
+    assert [(event.value, event.before) for event in result.events if event.kind == "dwell"] == [(0.5, 4)]
+    assert result.end_mm[3:, 2].tolist() == [-2, 1]
+    assert result.motion[3:].tolist() == [Motion.FEED, Motion.FEED]
 
 
 @pytest.mark.parametrize("end", ["\n", "\r\n", "\r"])

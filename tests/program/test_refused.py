@@ -138,6 +138,8 @@ ROWS = [
     ("G28.1", "G28.1", "rtt"),
     ("G10 L20 P1 X1", "L20", "rtt"),
     ("G10 L2 P0 X1", "P0", "rtt"),
+    # an offset that is not in force yet changes its size with the unit as well
+    ("G10 L2 P2 X1 | G20", "G20", "rtt"),
     ("G10 L2 P7 X1", "P7", "trt"),
     ("T256", "T256", "trt"),
     # things not read

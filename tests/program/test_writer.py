@@ -252,6 +252,21 @@ def test_short_and_flat_arcs_are_straight() -> None:
         assert not re.search(r"G[23] ", write(job(), one, plan([[(0, 2.0)]]), NOTES))
 
 
+def test_an_arc_longer_than_a_few_steps_is_an_arc() -> None:
+    """A quarter turn over 0.03 mm is written as one, for its ends still say how it bends."""
+    small = network([(0, 0), (0.03, 0)], [(0, 1, math.tan(math.pi / 8.0))])
+
+    assert re.search(r"G3 ", write(job(), small, plan([[(0, 2.0)]]), NOTES))
+
+
+def test_the_spindle_is_given_all_of_its_spin_up() -> None:
+    """A spin-up of 2.5 s is waited for in full: G4 counts seconds and takes fractions (NISTIR 6556 §3.5.4)."""
+    spindle = load_machine("small-desktop").spindle.model_copy(update={"spin_up_s": 2.5})
+    lines = write(job(change={"spindle": spindle}), CORNER, plan([[(0, 2.0)]]), NOTES).splitlines()
+
+    assert lines[lines.index("S10000 M3") + 1] == "G4 P2.5"
+
+
 def test_what_rounding_leaves_nothing_of_is_not_written() -> None:
     """An edge shorter than the last decimal moves nothing and gets no line; the next one goes on from there."""
     short = network([(0, 0), (0.0004, 0), (5, 0)], [(0, 1, 0.0), (1, 2, 0.0)])
