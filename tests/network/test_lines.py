@@ -7,10 +7,12 @@ import math
 
 import numpy as np
 import pytest
+import shapely
 
 from vcarve.errors import InputError
 from vcarve.network.build import build_lines
 from vcarve.network.model import Network
+from vcarve.network.noding import SNAP_MM
 from vcarve.pattern.model import Line, Point
 from vcarve.pattern.region import Region, Ring, rectangle, reversed_ring
 
@@ -48,6 +50,46 @@ def test_crossing():
 
     assert (made.edges, made.vertices, made.cells) == (4, 5, 1)
     assert cut_vertices(made) == [1, 1, 1, 1, 4]
+
+
+@pytest.mark.parametrize("bulge", [1.0, 1.2, -1.4, 3.0])
+def test_arcs_turn_by_half_a_circle_at_most(bulge):
+    """An arc that turns further is in two: chord 10, so a radius of 10 (1 + b²) / (4 |b|) and a sweep of 4 atan |b|."""
+    made = network([Line(start=(-5, 0), end=(5, 0), bulge=bulge)])
+    radius = 10.0 * (1.0 + bulge**2) / (4.0 * abs(bulge))
+
+    assert np.abs(made.bulge[made.cut]).max() <= 1.0 + 1e-9
+    assert made.edges == (1 if abs(bulge) == 1.0 else 2)
+    assert made.cut_mm == pytest.approx(radius * 4.0 * math.atan(abs(bulge)), abs=1e-5)
+
+
+def test_nothing_is_left_beyond_the_piece_of_a_line_along_its_edge():
+    """Where lines run off by 1 mm and the edge is plain, a line on the edge is left whole, the ends beyond it too."""
+    field, piece = rectangle(62.0, 62.0), rectangle(60.0, 60.0)
+    made = network(run((30, -40), (30, 40)), run((0, -40), (0, 40)), region=field, piece=piece, edge="plain")
+
+    assert made.cut_mm == pytest.approx(62.0, abs=1e-6)
+    assert made.xy_mm[made.tail[made.cut], 0].tolist() == pytest.approx([0.0] * made.edges, abs=1e-6)
+
+
+@pytest.mark.parametrize(
+    "ends",
+    [
+        [(0.0023, 0.999, 3.0, 3.0), (0.0032, -0.001, 1.0033, 2.9978), (0.0, 1.0, 3.0, 3.0)],
+        [(2.0, 1.0, 0.0025, 1.0013), (0.0019, 0.9976, 3.0, 3.0), (0.0, 0.0, 0.0, 2.0)],
+        [(0.0, 3.0, 3.0, 0.0), (0.0005, 3.0005, 3.0031, 0.0031), (1.0, 1.0, 0.0028, 3.0034)],
+    ],
+)
+def test_what_moves_onto_its_neighbour_meets_others_there(ends):
+    """Lines a few micrometres apart move onto each other, and then lie near a third: no vertex is left that near to a line."""
+    made = network([Line(start=(x0, y0), end=(x1, y1)) for x0, y0, x1, y1 in ends])
+    edges = np.flatnonzero(made.cut)
+    used = np.unique(np.concatenate([made.tail[edges], made.head[edges]]))
+    for edge in edges:
+        others = np.setdiff1d(used, [made.tail[edge], made.head[edge]])
+        line = shapely.LineString(made.xy_mm[[made.tail[edge], made.head[edge]]])
+
+        assert shapely.distance(line, shapely.points(made.xy_mm[others])).min() > SNAP_MM
 
 
 def test_tee():
