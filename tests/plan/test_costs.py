@@ -5,7 +5,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from vcarve.plan.costs import corner_loss_s, rates, work_zero_mm
+from vcarve.plan.costs import corner_loss_s, cut_speed, leaving, rates, work_zero_mm
+from vcarve.plan.levels import level_depths
+from vcarve.plan.timing import clock
+from vcarve.plan.tour import Tour
+from vcarve.plan.web import weave
 
 
 @pytest.mark.parametrize(
@@ -60,3 +64,78 @@ def test_a_lift_is_retract_and_plunge_from_the_hop_height(job_of):
 def test_the_bit_waits_at_the_work_origin(job_of):
     """Front left of a piece whose own origin is its centre."""
     assert work_zero_mm(job_of(80.0)) == (-40.0, -40.0)
+
+
+def test_cuts_and_plunges_keep_to_the_machines_feeds(job_of):
+    """A job's feed beyond the machine's is cut and plunged at the machine's own."""
+    job = job_of(feed_max={"x": 2000, "y": 2000, "z": 150})
+
+    assert rates(job).plunge == pytest.approx(150.0 / 60.0)
+    assert rates(job_of()).plunge == pytest.approx(200.0 / 60.0)
+
+
+def test_an_edge_is_cut_as_fast_as_both_axes_allow(lines, job_of):
+    """With 300 mm/min along Y: 300 along Y, 500 at 3 : 4, the feed of 600 along X, and no bound on arcs but sqrt(X² + Y²)."""
+    mine = replace(rates(job_of()), feed_max=(600.0 / 60.0, 300.0 / 60.0, 10.0))
+    network = lines([(0, 0), (10, 0), (0, 10), (8, 6)], [(0, 1), (0, 2), (0, 3), (0, 2)])
+    network = replace(network, bulge=np.array([0.0, 0.0, 0.0, 0.5]))
+
+    speeds = cut_speed(network, mine) * 60.0
+
+    assert speeds.tolist() == pytest.approx([600.0, 300.0, 500.0, 600.0])
+    slow = cut_speed(network, replace(mine, feed_max=(300.0 / 60.0, 400.0 / 60.0, 10.0))) * 60.0
+    assert slow.tolist() == pytest.approx([300.0, 400.0, 375.0, 500.0])
+
+
+@pytest.mark.parametrize("bulge", [0.0, 0.3, -0.3, 1.0, -1.0])
+def test_directions_leave_along_the_edge(lines, bulge):
+    """An arc's ends leave square to the radii there; a positive bulge turns counter-clockwise from tail to head."""
+    network = replace(lines([(1, 2), (9, 8)], [(0, 1)]), bulge=np.array([bulge]))
+    tail, head = (each[0] for each in leaving(network))
+    chord = np.array([0.8, 0.6])
+
+    if bulge == 0.0:
+        assert tail.tolist() == pytest.approx(chord.tolist())
+        assert head.tolist() == pytest.approx((-chord).tolist())
+        return
+    # The centre lies (1 - b²) / (4 b) of the chord to its left.
+    centre = np.array([5.0, 5.0]) + 10.0 * (1 - bulge**2) / (4 * bulge) * np.array([-0.6, 0.8])
+    for away, place, turn in ((tail, np.array([1.0, 2.0]), bulge), (head, np.array([9.0, 8.0]), -bulge)):
+        arm = place - centre
+        square = np.sign(turn) * np.array([-arm[1], arm[0]]) / np.hypot(*arm)
+        assert away.tolist() == pytest.approx(square.tolist(), abs=1e-9)
+
+
+def test_a_pass_speeds_up_and_slows_down_once(lines, job_of):
+    """From rest to rest a line of length L takes L / v + v / a; what is in the air is timed likewise."""
+    mine = replace(rates(job_of()), clock=True)
+    web = weave(lines([(10, 0), (40, 0)], [(0, 1)]), np.array([2.0]), mine)
+    one = Tour(
+        edge=np.zeros(1, np.int64),
+        back=np.zeros(1, np.int64),
+        depth_mm=np.array([2.0]),
+        pass_start=np.array([0, 1]),
+        loss_s=0.0,
+        best_loss_s=0.0,
+    )
+    air = mine.fixed_s + float(mine.rapid_s(np.array(10.0), np.array(0.0)) + mine.lift_s(np.array(2.0)))
+
+    assert clock(web, mine, one, (0.0, 0.0)).seconds == pytest.approx(air + 30.0 / 10.0 + 10.0 / 200.0)
+
+
+def test_only_what_is_to_be_cut_is_planned(lines, job_of):
+    """Edges of the outline close cells and are never cut."""
+    network = replace(lines([(0, 0), (9, 0), (9, 9)], [(0, 1), (1, 2)]), cut=np.array([True, False]))
+
+    assert weave(network, np.full(2, 2.0), rates(job_of())).edge.tolist() == [0]
+
+
+def test_a_last_shaving_comes_off_with_the_level_before(lines, job_of):
+    """Of 2 mm in two levels, an edge 1.015 mm deep is cut at once; one 1.03 mm deep takes a second cut."""
+    network = lines([(0, 0), (9, 0), (9, 9), (0, 9)], [(0, 1), (1, 2), (2, 3)])
+    web = weave(network, np.array([2.0, 1.015, 1.03]), rates(job_of()))
+
+    assert [level.tolist() for level in level_depths(web, 1.0)] == [
+        pytest.approx([1.0, 1.015, 1.0]),
+        pytest.approx([2.0, 1.015, 1.03]),
+    ]

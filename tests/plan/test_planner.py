@@ -8,7 +8,7 @@ import pytest
 from vcarve.plan.baselines import cell_by_cell, fewest_passes, nearest_end
 from vcarve.plan.bound import best_pairing
 from vcarve.plan.costs import rates, work_zero_mm
-from vcarve.plan.planner import from_pairing, plan
+from vcarve.plan.planner import candidates, from_pairing, plan
 from vcarve.plan.timing import clock, corners_s
 from vcarve.plan.web import weave
 
@@ -141,6 +141,28 @@ def test_levels_and_two_depths(catalogued, job_of, recut, step_mm, levels):
     for e in np.flatnonzero(network.cut):
         depths = np.concatenate([[0.0], made.depth_mm[edge == e]])
         assert np.diff(np.maximum.accumulate(depths)).max() <= step_mm + 1e-9
+
+
+@pytest.mark.parametrize("name", ["kaku-asanoha", "kagome", "masu-tsunagi"])
+@pytest.mark.parametrize("step_mm", [9.0, 1.0])
+def test_without_recuts_no_plan_travels_or_lifts_more_than_another(catalogued, job_of, name, step_mm):
+    """All plans offered have the least number of passes, and none goes again along what is cut; with two depths as well."""
+    network = catalogued(name, 100.0, 25.0)
+    depth = np.where(np.arange(len(network.tail)) % 3 == 0, 1.2, 2.0)
+    found = candidates(network, depth, job_of(recut="never", step_mm=step_mm, hop_mm=1.0))
+
+    assert len({each.passes for each in found}) == 1
+    assert not any(each.recut.any() for each in found)
+
+
+def test_without_recuts_a_shallow_line_on_the_way_is_not_walked_again(lines, job_of):
+    """Deep between two shallow lines in a row: going to and fro in one pass would travel along those, so it is not done."""
+    network = lines([(0, 0), (10, 0), (20, 0), (30, 0)], [(0, 1), (1, 2), (2, 3)])
+    depth = np.array([1.0, 2.0, 1.0])
+    found = candidates(network, depth, job_of(recut="never", step_mm=1.0))
+
+    assert all(each.recut_mm == 0.0 and each.passes == 2 for each in found)
+    assert min(each.passes for each in candidates(network, depth, job_of(recut="allow", step_mm=1.0))) == 1
 
 
 def test_levels_go_deeper_in_place(catalogued, job_of):
