@@ -1,0 +1,96 @@
+"""Bounds and plans against the least of all programs, found by dynamic programming over sets of edges.
+
+The recursion is that of Held and Karp ("A dynamic programming approach to sequencing problems", 1962), with the edges as
+the stations and every edge cut either way; between two of them the bit follows edges already there or lifts.
+"""
+
+import networkx as nx
+import numpy as np
+import pytest
+
+from vcarve.plan import bound as bounds
+from vcarve.plan import moats, pairing
+from vcarve.plan.bound import best_pairing
+from vcarve.plan.costs import rates
+from vcarve.plan.planner import from_pairing
+from vcarve.plan.timing import clock
+from vcarve.plan.web import weave
+
+START = (-30.0, -30.0)
+STAR = [(0, 1), (0, 2), (0, 3)]
+DEPTH_MM = 2.0
+
+
+def pieces(seed, spread):
+    """Places and edges of a star of three arms, a triangle, and two or three loose segments or another triangle."""
+    rng = np.random.default_rng(seed)
+
+    def near(count, reach):
+        return rng.uniform(-spread, spread, 2) + rng.uniform(-reach, reach, (count, 2))
+
+    xy, edges, at = [near(4, 12.0)], list(STAR), 4
+    shapes = [3, 2, 2, 2] if seed % 2 else [3, 3]
+    for corners in shapes:
+        xy.append(near(corners, 6.0))
+        edges += [(at + k, at + (k + 1) % corners) for k in range(corners if corners > 2 else 1)]
+        at += corners
+    return np.concatenate(xy).round(3), edges
+
+
+def least_program_s(xy, edges, web, mine, *, recut):
+    """Seconds of the quickest of all programs at constant rates."""
+    graph = nx.Graph()
+    graph.add_nodes_from(range(len(xy)))
+    if recut:
+        graph.add_weighted_edges_from(zip(web.u.tolist(), web.v.tolist(), web.cut_s.tolist(), strict=True))
+    lift = float(mine.lift_s(np.array(DEPTH_MM)))
+    move = lift + mine.rapid_s(*np.moveaxis(xy[:, None] - xy[None], 2, 0))
+    np.fill_diagonal(move, 0.0)
+    for a, reached in nx.all_pairs_dijkstra_path_length(graph):
+        for b, seconds in reached.items():
+            move[a, b] = min(move[a, b], seconds)
+    count, size = len(edges), len(xy)
+    spent = np.full((1 << count, size), np.inf)  # by the set of edges cut and where the bit then is
+    first = lift + mine.rapid_s(*(xy - np.array(START)).T)
+    for k, ends in enumerate(edges):
+        for a, b in (ends, ends[::-1]):
+            spent[1 << k, b] = min(spent[1 << k, b], first[a])
+    for done in range(1, 1 << count):
+        arrive = (spent[done][:, None] + move).min(axis=0)
+        for k, ends in enumerate(edges):
+            if not done >> k & 1:
+                more = spent[done | 1 << k]
+                for a, b in (ends, ends[::-1]):
+                    more[b] = min(more[b], arrive[a])
+    return float(spent[-1].min()) + float(web.cut_s.sum()) + mine.fixed_s
+
+
+@pytest.mark.parametrize("large", ["no component large", "the star large"])
+@pytest.mark.parametrize("many", ["few", "very many"])
+@pytest.mark.parametrize("spread", [8.0, 30.0])
+def test_no_program_is_quicker_than_the_bound(lines, job_of, monkeypatch, many, large, spread):
+    """Whichever way components are counted, the bound is below the least program, and a plan of its pairing is not."""
+    if many == "very many":
+        monkeypatch.setattr(pairing, "LOOPS", 0)
+        monkeypatch.setattr(moats, "MOST", 0)
+        monkeypatch.setattr(bounds, "MOST", 0)
+    if large == "the star large":
+        monkeypatch.setattr(pairing, "FEW", 0)
+        monkeypatch.setattr(pairing, "SMALL", 2)
+    mine = rates(job_of(hop_mm=1.0))
+    shares = []
+    for seed in range(12):
+        xy, edges = pieces(seed, spread)
+        web = weave(lines(xy, edges), np.full(len(edges), DEPTH_MM), mine)
+        for recut in (True, False):
+            least = least_program_s(xy, edges, web, mine, recut=recut)
+
+            found, bound = best_pairing(web, mine, recut=recut, start_mm=START)
+            plan_s = min(
+                clock(web, mine, from_pairing(web, mine, each, START), START).seconds for each in found
+            )
+
+            assert bound <= least + 1e-6
+            assert plan_s >= least - 1e-6
+            shares.append(bound / least)
+    assert np.mean(shares) > 0.85
