@@ -264,7 +264,7 @@ def test_an_arc_longer_than_a_few_steps_is_an_arc() -> None:
     [(2.5, "P2.5"), (2.004, "P2.01"), (1 / 3, "P0.34"), (0.004, "P0.01"), (0.29, "P0.29")],
 )
 def test_the_spindle_is_given_all_of_its_spin_up(spin_up_s: float, word: str) -> None:
-    """A spin-up is waited for in full, to the next hundredth of a second: G4 counts seconds and takes fractions (NISTIR 6556 §3.5.4)."""
+    """A spin-up is waited for in full, to the next 0.01 s: G4 counts seconds and takes fractions (NISTIR 6556 §3.5.4)."""
     spindle = load_machine("small-desktop").spindle.model_copy(update={"spin_up_s": spin_up_s})
     lines = write(job(change={"spindle": spindle}), CORNER, plan([[(0, 2.0)]]), NOTES).splitlines()
 
