@@ -15,7 +15,7 @@ Take the multiset of moves of that walk; drop nothing but the order.
 5.  Pairs without a lift of their own are further apart than ``reach``; through the end's node they are priced at
     ``reach`` exactly (each tie carries half of it), less than they cost.  The one tie the end needs is given back.
 
-6.  On large webs start and end are left out of T, since one node near everything makes the matching slow: the last
+6.  On large webs start and end are left out of T, since they weigh little there and would ask for a wider reach: the last
     retract and the first approach of any program become a lift from its last vertex v to its first w, which costs no
     more than the halves at both and ``reach``.  A program's moves therefore weigh at least the T-join so posed, plus the
     nearest approach, less ``reach``.
@@ -39,7 +39,7 @@ from vcarve.network.model import Ints
 from vcarve.plan.costs import Rates
 from vcarve.plan.join import join
 from vcarve.plan.moats import MOST, raise_bound
-from vcarve.plan.pairing import Pairing, pose
+from vcarve.plan.pairing import Pairing, solved
 from vcarve.plan.web import Web
 
 
@@ -58,11 +58,7 @@ def best_pairing(
     fast = replace(
         rates, rapid=(max(rates.rapid[0], rates.cut), max(rates.rapid[1], rates.cut), rates.rapid[2])
     )
-    for scale in (1.0, 2.5):
-        task = pose(web, fast, recut=recut, start_mm=start_mm, scale=scale)
-        found = task.read(*task.graph.solve())
-        if found.far == 0 or task.closed:
-            break
+    task, found = solved(web, fast, recut=recut, start_mm=start_mm)
     if len(task.even) == 1:
         return [found], bound_s(web, fast, found)
     if len(task.even) > MOST or not task.loops:

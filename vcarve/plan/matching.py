@@ -18,6 +18,7 @@ from vcarve.network.model import Floats, Ints
 
 Marks = npt.NDArray[np.uint8]  # one per node, 1 for a member of T
 STEPS = 1 << 22  # the largest whole weight
+NOISE = 1e-4  # usual share of a price; it lowers a bound by half as much
 
 
 def cheapest(a: Ints, b: Ints, price: Floats, size: int) -> Ints:

@@ -120,8 +120,6 @@ def _clusters(task: Task) -> list[tuple[Ints, Floats]]:
     if alone.any():
         each: Ints = np.arange(count, dtype=np.int64)
         result.append((each, alone))
-    if count > MOST or not task.loops:
-        return result
     room = share if giant.any() else np.inf
     used = alone * giant.any()
     for place, height in enumerate(found.tolist()):

@@ -79,12 +79,17 @@ def odd_nodes(web: Web) -> Bools:
 
 def pair(web: Web, rates: Rates, *, recut: bool, start_mm: tuple[float, float]) -> Pairing:
     """The cheapest set of recuts and lifts after which every node is even."""
+    return solved(web, rates, recut=recut, start_mm=start_mm)[1]
+
+
+def solved(web: Web, rates: Rates, *, recut: bool, start_mm: tuple[float, float]) -> tuple[Task, Pairing]:
+    """The pairing as a T-join, and what it comes to; posed with a wider reach if lifts were found wanting."""
     for scale in (1.0, 2.5):
         task = pose(web, rates, recut=recut, start_mm=start_mm, scale=scale)
         result = task.read(*task.graph.solve())
         if result.far == 0 or task.closed:
             break
-    return result
+    return task, result
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -248,18 +253,11 @@ def pose(web: Web, rates: Rates, *, recut: bool, start_mm: tuple[float, float], 
     marked[:nodes] = odd
     marked[nodes:loops] = 1
     marked[start] = not closed
-    place = np.zeros((start + 1, 2))
-    place[:nodes] = web.xy_mm[web.node_vertex]
-    place[start] = start_mm
-    middle = [np.bincount(group, web.xy_mm[vertex, k]) / np.bincount(group) for k in (0, 1)]
-    at_group, of_group = _both(first, pairs_of, np.arange(len(first)))
-    whole = at_group >= nodes
-    place[at_group[whole]] = np.column_stack(middle)[of_group[whole]]
     return Task(
         web=web,
         rates=rates,
         start_mm=start_mm,
-        graph=graph.graph(marked, hub, place),
+        graph=graph.graph(marked, hub, _places(web, len(marked), vertex, group, first, pairs_of, start_mm)),
         reach_s=reach,
         give_s=float(approach.min()) - reach if closed else -reach / 2.0,
         half=half,
@@ -280,6 +278,21 @@ def _add_recuts(graph: Gathered, web: Web, mine: Bools) -> None:
         edge = edge[web.has_node(web.v[edge], np.full(len(edge), level))]
         at = np.full(len(edge), level)
         graph.add(web.node(web.u[edge], at), web.node(web.v[edge], at), web.cut_s[edge], RECUT, edge, at)
+
+
+def _places(
+    web: Web, size: int, vertex: Ints, group: Ints, first: Ints, pairs_of: Ints, start_mm: tuple[float, float]
+) -> Floats:
+    """Where each matching node lies, start last, shape (N, 2) in mm: a whole component in the middle of its vertices."""
+    at_group, of_group = _both(first, pairs_of, np.arange(len(first)))
+    whole = at_group >= len(web.node_vertex)
+    members = np.bincount(group)[of_group[whole]]
+    place = np.zeros((size, 2))
+    for k in (0, 1):
+        place[at_group[whole], k] = np.bincount(group, web.xy_mm[vertex, k])[of_group[whole]] / members
+    place[: len(web.node_vertex)] = web.xy_mm[web.node_vertex]
+    place[-1] = start_mm
+    return place
 
 
 def _both(first: Ints, pairs_of: Ints, what: Ints) -> tuple[Ints, Ints]:

@@ -22,12 +22,11 @@ from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 
 from vcarve.network.model import Bools, Floats, Ints
-from vcarve.plan.matching import Marks, cheapest, match
+from vcarve.plan.matching import NOISE, Marks, cheapest, match
 
 BOUND_TILE = 2_000  # members of T in a tile
 JOIN_TILES = (1_000, 700)  # the same in each pass; without ties at the seams the search is wider
-BOUND_NOISE = 1e-4
-JOIN_NOISE = 1e-3  # only the bound suffers from noise
+JOIN_NOISE = 1e-3  # more than usual, since no bound is taken from a mended join
 
 
 def tiled(a: Ints, b: Ints, price: Floats, marked: Marks, hub: int, place: Floats) -> tuple[Ints, float]:
@@ -87,7 +86,7 @@ def _cut_up(a: Ints, b: Ints, price: Floats, marked: Marks, hub: int, cross: Boo
     cost = np.concatenate([price[inside], share * price[over], (1.0 - share) * price[over]])
     stands_for = np.concatenate([inside, np.full(2 * len(over), -1)])
     kept = cheapest(node, other, cost, len(marked))
-    chosen, weight = match(node[kept], other[kept], cost[kept], marked, hub, BOUND_NOISE)
+    chosen, weight = match(node[kept], other[kept], cost[kept], marked, hub, NOISE)
     edge = stands_for[kept[chosen]]
     flags = np.zeros(len(a), bool)
     flags[edge[edge >= 0]] = True
@@ -115,6 +114,5 @@ def _mend(a: Ints, b: Ints, price: Floats, marked: Marks, hub: int, cross: Bools
             break
         cross = cross & ~odd[part[a]] & ~odd[part[b]]
     chosen, _ = match(a[inside], b[inside], price[inside], lacking.astype(np.uint8), hub, JOIN_NOISE)
-    result = fixed
-    result[inside[chosen]] = True
-    return result
+    fixed[inside[chosen]] = True
+    return fixed

@@ -5,11 +5,10 @@ from __future__ import annotations
 import numpy as np
 
 from vcarve.network.model import Floats, Ints
-from vcarve.plan.matching import Marks, cheapest, match
+from vcarve.plan.matching import NOISE, Marks, cheapest, match
 from vcarve.plan.seams import tiled
 
 EXACT = 300  # so few members of T are matched without noise
-NOISE = 1e-4
 WHOLE = 4_000  # more are matched tile by tile
 RECUT, IN_PLACE, LIFT, FROM_START, TO_END, FAR_START = range(6)
 
@@ -26,18 +25,17 @@ class Gathered:
         self._parts.append((a, b, seconds, kinds, ref, ref2))
 
     def graph(self, marked: Marks, hub: int, place: Floats) -> Graph:
-        """The graph ready to be solved; of several edges between two nodes the cheapest stays.
-
-        ``marked`` has 1 for members of T; whether ``hub`` is one follows from the rest.  ``place`` (N, 2) is where each
-        node lies.
-        """
+        """The graph ready to be solved; ``marked``, ``hub`` and ``place`` as for ``Graph``."""
         a, b, s, kind, ref, ref2 = (np.concatenate([p[k] for p in self._parts]) for k in range(6))
-        keep = cheapest(a, b, s, len(marked))
-        return Graph(a[keep], b[keep], s[keep], kind[keep], ref[keep], ref2[keep], marked, hub, place)
+        return Graph(a, b, s, kind, ref, ref2, marked, hub, place)
 
 
 class Graph:
-    """A graph with its set T.  Columns have one entry per edge."""
+    """A graph with its set T.  Columns have one entry per edge; of several between two nodes the cheapest stays.
+
+    ``marked`` has 1 for members of T; whether ``hub`` is one follows from the rest.  ``place`` (N, 2) is where each node
+    lies.
+    """
 
     def __init__(
         self,
@@ -51,16 +49,16 @@ class Graph:
         hub: int,
         place: Floats,
     ) -> None:
-        self.a, self.b, self.seconds, self.kind, self.ref, self.ref2 = a, b, seconds, kind, ref, ref2
+        keep = cheapest(a, b, seconds, len(marked))
+        self.a, self.b, self.seconds = a[keep], b[keep], seconds[keep]
+        self.kind, self.ref, self.ref2 = kind[keep], ref[keep], ref2[keep]
         self._hub, self._place, self._marked = hub, place, marked.copy()
         self._marked[hub] = 0
 
     def contracted(self, low: int, high: int, price: Floats) -> Graph:
         """The graph at other prices with the nodes ``low`` to ``high``, none of them in T, made one with the hub."""
         a, b = (np.where((x >= low) & (x < high), self._hub, x) for x in (self.a, self.b))
-        result = Gathered()
-        result.add(a, b, price, LIFT, self.ref, self.ref2)
-        return result.graph(self._marked, self._hub, self._place)
+        return Graph(a, b, price, self.kind, self.ref, self.ref2, self._marked, self._hub, self._place)
 
     @property
     def terminals(self) -> int:

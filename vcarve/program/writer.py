@@ -114,9 +114,8 @@ def write(job: Job, network: Network, plan: Plan, notes: Sequence[tuple[str, str
         lines.append(f"S{speed} M3")
         if job.machine.spindle.spin_up_s > 0:
             # rounded up: no cut begins before the spindle has its speed
-            lines.append(
-                f"G4 P{plain(math.ceil(round(100.0 * job.machine.spindle.spin_up_s, 6)) / 100.0, 2)}"
-            )
+            hundredths = math.ceil(round(100.0 * job.machine.spindle.spin_up_s, 6))
+            lines.append(f"G4 P{plain(hundredths / 100.0, 2)}")
     else:
         lines.extend(comment("Start the spindle by hand", f"{speed} rpm. Then continue."))
         lines.append("M0")
