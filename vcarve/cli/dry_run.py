@@ -58,17 +58,16 @@ def dry_run(
 
     FILE.nc may be - for standard input. Exit code 0: clean, 1: findings, 2: cannot be read.
     """
-    from vcarve.job.load import load_machine, open_job, placed
+    from vcarve.job.load import load_machine, machine_path, open_job, placed
     from vcarve.proofing import as_json, carved, measured, page_facts, with_surface_findings
     from vcarve.proofing import dry_run as run_dry
 
     if job is None:
         needing = {"--picture": picture, "--heights": heights, "--step": step, "--set": sets}
-        named = [name for name, value in needing.items() if value]
-        if named:
+        lone = [name for name, value in needing.items() if value]
+        if lone:
             raise InputError(
-                Problem(key=name, want="this needs --job: without it the piece is not known")
-                for name in named
+                Problem(key=name, want="this needs --job: without it the piece is not known") for name in lone
             )
     elif machine is not None:
         raise InputError(
@@ -77,8 +76,10 @@ def dry_run(
     if file == job == "-":
         raise InputError("the program and the job cannot both come from standard input")
     grid = _step(step)
-    claim((page, picture, heights), inputs=(file, job))
     loaded, document = (None, None) if job is None else open_job(job, sets)
+    named = machine or "rs274-mill"
+    inputs = (file, machine_path(named)) if loaded is None else (file, *loaded.files)
+    claim((page, picture, heights), inputs=inputs)
     if grid is not None and loaded is not None:
         _fits(grid, str(step), loaded)
     text = _read(file)
@@ -88,7 +89,7 @@ def dry_run(
             run = run_dry(
                 text,
                 file="standard input" if file == "-" else file,
-                machine=loaded.machine if loaded is not None else load_machine(machine or "rs274-mill", "."),
+                machine=loaded.machine if loaded is not None else load_machine(named),
                 job=loaded,
             )
         except InputError as error:
@@ -117,7 +118,7 @@ def dry_run(
             from vcarve.view.heights import heights_file
 
             outputs.append((heights, heights_file(surface, heights)))
-    write_whole(outputs, inputs=(file, job))
+    write_whole(outputs, inputs=inputs)
     # Standard output belongs to a file that goes there; what is said goes beside it.
     aside = any(path == "-" for path, _ in outputs)
     if as_json_:

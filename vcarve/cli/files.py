@@ -21,21 +21,21 @@ def claim(outputs: Iterable[str | None], inputs: Iterable[str | None] = ()) -> N
     Raises InputError where two outputs are the same file, where one is a file the command reads, a folder, or lies in a
     folder that is not there.
     """
-    read = {_place(path) for path in inputs if path not in (None, "-")}
-    taken: set[str] = set()
+    read = {name for path in inputs if path not in (None, "-") for name in _names(str(path))}
+    taken: set[object] = set()
     problems = []
     for path in outputs:
         if path is None:
             continue
-        place = path if path == "-" else _place(path)
-        if place in taken:
+        names = {path} if path == "-" else _names(path)
+        if taken & names:
             want = "is named for two outputs; each needs a place of its own"
             problems.append(Problem(value=path, want=want))
-        elif place in read:
+        elif read & names:
             problems.append(Problem(value=path, want="is read by this command; write to another file"))
         elif path != "-" and (refused := _refused(Path(path))):
             problems.append(Problem(value=path, want=refused))
-        taken.add(place)
+        taken |= names
     if problems:
         raise InputError(problems)
 
@@ -132,8 +132,13 @@ def _worded(path: str) -> Iterator[None]:
         raise InputError(Problem(value=path, want=f"cannot be written: {reason}")) from None
 
 
-def _place(path: str | None) -> str:
-    return os.path.realpath(path or "")
+def _names(path: str) -> set[object]:
+    """Return by what a file is known: its path without links, and what the disk calls it if it is there."""
+    place = os.path.realpath(path)
+    with contextlib.suppress(OSError, ValueError):
+        there = os.stat(place)
+        return {os.path.normcase(place), (there.st_dev, there.st_ino)}
+    return {os.path.normcase(place)}
 
 
 def _refused(target: Path) -> str | None:

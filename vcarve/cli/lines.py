@@ -21,11 +21,13 @@ def lines(job: str, output: str, sets: tuple[str, ...]) -> None:
     kind = output.lower().rpartition(".")[2]
     if kind not in ("svg", "dxf"):
         raise InputError(Problem(key="--output", value=output, want="the name must end in .svg or .dxf"))
-    claim((output,), inputs=(job,))
     loaded, document = open_job(job, sets)
+    claim((output,), inputs=loaded.files)
     with placed(document):
         layout = lay_out(loaded)
     page = (loaded.piece.width_mm, loaded.piece.height_mm)
     draw = lines_svg if kind == "svg" else lines_dxf
-    write_whole([(output, draw(layout.network, layout.grooves, layers=layout.layers, piece_mm=page))])
+    write_whole(
+        [(output, draw(layout.network, layout.grooves, layers=layout.layers, piece_mm=page))], loaded.files
+    )
     click.echo(f"wrote {output}")

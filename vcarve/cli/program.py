@@ -38,8 +38,8 @@ def program(
 
     if picture is not None and picture != "-" and not picture.lower().endswith(".svg"):
         raise InputError(Problem(key="--picture", value=picture, want="the name must end in .svg"))
-    claim((output, picture, page), inputs=(job,))
     loaded, document = open_job(job, sets)
+    claim((output, picture, page), inputs=loaded.files)
     with placed(document), Bar() as bar:
         made = make_program(loaded, progress=bar)
     outputs: list[tuple[str, str | bytes]] = []
@@ -61,7 +61,7 @@ def program(
         from vcarve.pipeline import page_of_made
 
         outputs.append((page, page_of_made(made)))
-    write_whole(outputs, inputs=(job,))
+    write_whole(outputs, inputs=loaded.files)
     aside = "-" in (
         output,
         picture,

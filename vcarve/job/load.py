@@ -14,7 +14,7 @@ import vcarve
 from vcarve.errors import InputError, Problem
 from vcarve.job import defaults
 from vcarve.job.check import in_order, nearest, record_from, unknown_name
-from vcarve.job.document import Document, KeyPath, dotted, read_document
+from vcarve.job.document import STDIN_NAME, Document, KeyPath, dotted, read_document
 from vcarve.job.records import Bit, Job, JobFile, Machine, Record, Wood
 from vcarve.quantity import format_mm
 
@@ -108,15 +108,22 @@ def load_wood(name: str) -> Wood:
     raise InputError(Problem(value=name, want=f"unknown wood; {hint}"))
 
 
+def machine_path(name: str, folder: str = ".") -> str | None:
+    """The file of a machine, one that comes with Mizo or one named by its path; ``None`` for an unknown name."""
+    if name in machine_names():
+        return str(machines_folder() / f"{name}.yaml")
+    own = name.lower().endswith(_SUFFIXES) or "/" in name or "\\" in name
+    return str(Path(folder) / name) if own else None
+
+
 def load_machine(name: str, folder: str = ".") -> Machine:
     """Read a machine that comes with Mizo, or a YAML file by its path, looked up from ``folder``.
 
     Raises ``InputError`` with every problem of the file, or with the nearest name.
     """
-    if name in machine_names():
-        return record_from(read_document(str(machines_folder() / f"{name}.yaml")), Machine)
-    if name.endswith(_SUFFIXES) or "/" in name or "\\" in name:
-        return record_from(read_document(str(Path(folder) / name)), Machine)
+    path = machine_path(name, folder)
+    if path is not None:
+        return record_from(read_document(path), Machine)
     want = unknown_name("machine", name, machine_names(), "mizo machines")
     raise InputError(
         Problem(value=name, want=f"{want} (a file of your own is given by its path, ending in .yaml)")
@@ -202,6 +209,19 @@ def resolve(job: JobFile, folder: str = ".", document: Document | None = None) -
         hop_mm=defaults.hop_mm(machine, job.plan.hop_mm, job.clamps),
         clamps=job.clamps,
         folder=folder,
+        files=tuple(_files(job, folder, document)),
+    )
+
+
+def _files(job: JobFile, folder: str, document: Document | None) -> Iterator[str]:
+    """The path of every file that is read for a job: its own, its machine's, its pattern's, its drawings'."""
+    if document is not None and document.file not in (None, STDIN_NAME):
+        yield str(document.file)
+    if machine := machine_path(job.machine, folder):
+        yield machine
+    own = job.pattern.name if (job.pattern.name or "").lower().endswith(_SUFFIXES) else None
+    yield from (
+        str(Path(folder) / name) for name in (own, job.pattern.drawing, job.piece.outline.file) if name
     )
 
 

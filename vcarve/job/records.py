@@ -391,3 +391,4 @@ class Job(Record):
     hop_mm: float
     clamps: tuple[Clamp, ...] = ()
     folder: str = "."  # where paths inside the job are looked up
+    files: tuple[str, ...] = ()  # paths of every file it is made of: nothing is ever written over them
