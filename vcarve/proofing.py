@@ -33,6 +33,7 @@ from vcarve.view.facts import (
     PlanFacts,
     SpeedFacts,
     ZeroFacts,
+    pass_of,
 )
 
 USUAL_STEP_MM = 0.05
@@ -63,8 +64,6 @@ class DryRun:
     @property
     def passes(self) -> int:
         """How often the bit goes into the wood and out again."""
-        from vcarve.view.facts import pass_of
-
         return int(pass_of(self.reading.moves, self.top_mm).max(initial=-1)) + 1
 
     @property

@@ -125,7 +125,8 @@ class PageFacts:
     Shapes: N moves.  ``start_s`` (N,) is when each move begins and ``duration_s`` (N,) how long it takes; gaps
     between are dwells and stops, and ``total_s`` is the whole running time.  ``offset_mm`` turns work coordinates
     into piece coordinates (``piece = work + offset``), whose Z is 0 at the piece's top.  ``program`` is the text's lines
-    in order.  ``cautions`` are sentences about this job; general ones are added by the page itself.
+    in order, ``file`` its name.  ``z_mm`` is how deep and how high the bit goes, in work coordinates; the safe height is
+    above the top.  ``cautions`` are sentences about this job; general ones are added by the page itself.
     Raises ``ValueError`` where columns do not fit together.
     """
 
@@ -136,6 +137,9 @@ class PageFacts:
     total_s: float
     program: Sequence[str]
     offset_mm: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    file: str | None = None
+    z_mm: tuple[float, float] | None = None
+    safe_height_mm: float | None = None
     piece: PieceFacts | None = None
     zero: ZeroFacts | None = None
     bit: BitFacts | None = None
@@ -152,6 +156,11 @@ class PageFacts:
         for name in ("start_s", "duration_s"):
             if getattr(self, name).shape != (len(self.moves),):
                 raise ValueError(f"{name} must have one entry per move")
+
+    @property
+    def passes(self) -> int:
+        """How often the bit goes into the wood and out again."""
+        return int(pass_of(self.moves, -self.offset_mm[2]).max(initial=-1)) + 1
 
 
 def pass_of(moves: Moves, surface_mm: float = 0.0) -> npt.NDArray[np.int32]:

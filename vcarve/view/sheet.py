@@ -74,22 +74,34 @@ def groove_rows(facts: PageFacts) -> list[Row]:
     return rows
 
 
-def plan_rows(facts: PageFacts) -> list[Row]:
-    """Passes, lengths and times."""
-    rows: list[Row] = [("Running time", duration(facts.total_s))]
-    plan = facts.plan
-    if plan is not None:
-        rows += [
-            ("Passes", str(plan.passes)),
-            ("Lifts", str(plan.lifts)),
-            ("Cut", mm(plan.cut_mm, 0)),
-            ("Recut", mm(plan.recut_mm, 0)),
-            ("In the air", mm(plan.rapid_mm, 0)),
-            ("At even speed", duration(plan.plan_s)),
-            ("Proven least", f"{duration(plan.bound_s)} (plan {share(plan.above_bound)} above)"),
-        ]
-    rows.append(("Program", f"{len(facts.program)} lines"))
+def program_rows(facts: PageFacts) -> list[Row]:
+    """The program, how long it runs, and how deep and how high the bit goes."""
+    rows: list[Row] = [
+        ("Running time", duration(facts.total_s)),
+        ("Program", ", ".join(filter(None, (facts.file, f"{len(facts.program)} lines")))),
+        ("Passes", str(facts.passes)),
+    ]
+    if facts.z_mm is not None:
+        low, high = facts.z_mm
+        rows.append(("Z", f"{plain(low, 3)} to {mm(high, 3)}"))
+    if facts.safe_height_mm is not None:
+        rows.append(("Safe height", f"{mm(facts.safe_height_mm, 3)} above the top"))
     return rows
+
+
+def plan_rows(facts: PageFacts) -> list[Row]:
+    """Lengths, and how far the plan is from the least time."""
+    plan = facts.plan
+    if plan is None:
+        return []
+    return [
+        ("Lifts", str(plan.lifts)),
+        ("Cut", mm(plan.cut_mm, 0)),
+        ("Recut", mm(plan.recut_mm, 0)),
+        ("In the air", mm(plan.rapid_mm, 0)),
+        ("At even speed", duration(plan.plan_s)),
+        ("Proven least", f"{duration(plan.bound_s)} (plan {share(plan.above_bound)} above)"),
+    ]
 
 
 def table(rows: Iterable[Row], class_: str = "") -> str:
@@ -131,7 +143,7 @@ def column_html(facts: PageFacts) -> str:
     if drawing or facts.land_mm is not None:
         body = drawing + table(groove_rows(facts))
         parts.append(_card("Groove", "to scale" if drawing else "", body))
-    parts.append(_card("Plan", "", table(plan_rows(facts))))
+    parts.append(_card("Program", "", table([*program_rows(facts), *plan_rows(facts)])))
     zero = (
         ""
         if facts.piece is None or facts.zero is None
@@ -175,7 +187,7 @@ def sheet_html(facts: PageFacts) -> str:
 <div class="top"><figure class="picture"><canvas id="sheet-picture" width="10" height="10"></canvas></figure>
 <div class="side">{datum}{table(stock)}{table(tool_rows(facts))}</div></div>
 <div class="middle"><div><h2>Groove</h2>{section_svg(facts)}{table(groove_rows(facts))}</div>
-<div><h2>Plan</h2>{table(plan_rows(facts))}</div></div>
+<div><h2>Program</h2>{table(program_rows(facts))}</div></div>
 <div class="bottom"><div><h2>Tick before the start</h2><ul class="ticks">{ticks}</ul>
 <p class="hand">Date<i></i>Cut by<i></i></p></div>
 <div><h2>Mind</h2><ul class="mind">{own}{general}</ul><p><b>{FIRST}</b></p></div></div>
