@@ -12,7 +12,9 @@ from vcarve.quantity import (
     ACCELERATION,
     ANGLE,
     FEED,
+    INCH,
     LENGTH,
+    MM,
     SPEED,
     TIME,
     Kind,
@@ -22,7 +24,6 @@ from vcarve.quantity import (
     feed_mm_min,
     format_deg,
     format_duration,
-    format_feed,
     format_mm,
     format_rpm,
     length_mm,
@@ -177,15 +178,24 @@ def test_read_outs_show_units_and_no_negative_zero() -> None:
     assert format_mm(-0.0001) == "0 mm"
     assert format_mm(100.0, 0) == "100 mm"
     assert format_deg(22.5) == "22.5°"
-    assert format_feed(609.6) == "609.6 mm/min"
+    assert MM.feed(609.6) == "609.6 mm/min"
     assert format_rpm(12000.0) == "12000 rpm"
+
+
+def test_inches_are_written_a_decimal_finer() -> None:
+    """Figures in inches: 25.4 mm each, one decimal more than in millimetres, feeds by the minute, volumes in cubic inches."""
+    assert INCH.length(3.175) == "0.125 in"
+    assert INCH.length(0.8) == "0.0315 in"
+    assert INCH.length(25.4, 1, trim=False) == "1.00 in"
+    assert INCH.feed(609.6) == "24 in/min"
+    assert INCH.volume(16387.064) == "1.000 in³"
 
 
 def test_large_speeds_are_written_out() -> None:
     """A million and more has all its digits, and one that is barely too fast does not look like its limit."""
     assert format_rpm(1e6) == "1000000 rpm"
     assert format_rpm(100000.4) == "100000.4 rpm"
-    assert format_feed(1234567.25) == "1234567.25 mm/min"
+    assert MM.feed(1234567.25) == "1234567.25 mm/min"
 
 
 @pytest.mark.parametrize(

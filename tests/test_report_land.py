@@ -8,6 +8,7 @@ import pytest
 
 from vcarve.job.load import load_job
 from vcarve.layout import lay_out
+from vcarve.quantity import MM
 from vcarve.report import land_findings
 
 JOB = """
@@ -27,7 +28,7 @@ def test_a_groove_along_the_edge_is_a_caution_with_its_place(
     file = tmp_path / "job.yaml"
     file.write_text(JOB.format(name="ichimatsu", shift=shift))
     layout = lay_out(load_job(str(file), ()))
-    found = [finding for finding in land_findings(layout) if finding.code == "edge-sliver"]
+    found = [finding for finding in land_findings(layout, MM) if finding.code == "edge-sliver"]
 
     assert [finding.severity for finding in found] == ["caution"] * expected
     for finding in found:

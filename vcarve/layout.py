@@ -107,7 +107,7 @@ def lay_out(job: Job) -> Layout:
         raise InputError(Problem(key="pattern.drawing", value=choice.drawing, want=want))
     if network.edges == 0 and pitch is not None:
         want = "no line of the pattern lies on the piece; make the pitch smaller or the margin narrower"
-        raise InputError(Problem(key="pattern.pitch", value=format_mm(pitch), want=want))
+        raise InputError(Problem(key="pattern.pitch", value=job.figures.length(pitch), want=want))
     return Layout(
         network=network,
         grooves=measure(network, job.bit, depths),
@@ -181,6 +181,7 @@ def _pitch(job: Job, pattern: Pattern, fill: Region) -> tuple[float, tuple[float
         across=choice.across,
         about_mm=about,
         what="the piece" if not choice.margin_mm else "the field inside the margin",
+        figures=job.figures,
     )
     x, y = fitted.origin_mm
     return fitted.pitch_mm, (x + (left + right) / 2.0, y + (front + back) / 2.0), (fitted.sentence,)
@@ -205,7 +206,7 @@ def _refuse_no_repeat(pattern: Pattern, job: Job) -> None:
         choice = job.pattern
         by_count = choice.across is not None
         turned = ", turned as it is," if choice.rotate_deg else ""
-        pitch = "" if choice.pitch_mm is None else f"about {format_mm(choice.pitch_mm.mm)}"
+        pitch = "" if choice.pitch_mm is None else f"about {job.figures.length(choice.pitch_mm.mm)}"
         want = f"the lattice of {pattern.key}{turned} does not repeat along the width, so whole repeats cannot fill it; "
         raise InputError(
             Problem(
@@ -227,9 +228,9 @@ def _refuse_too_many(pattern: Pattern, pitch_mm: float, job: Job) -> None:
         raise InputError(
             Problem(
                 key="pattern.pitch" if across is None else "pattern.across",
-                value=format_mm(pitch_mm) if across is None else str(across),
+                value=job.figures.length(pitch_mm) if across is None else str(across),
                 want=f"this gives more than {EDGES_MOST:,} lines on the piece; a pitch of "
-                f"{format_mm(math.ceil(least * 100) / 100)} or more is possible",
+                f"{job.figures.length(math.ceil(least * 100) / 100)} or more is possible",
             )
         )
 

@@ -59,7 +59,7 @@ def make_program(job: Job, progress: Progress | None = None) -> Made:
         raise RefusedError(early)
     tell("laying out", 0.0)
     layout = lay_out(job)
-    land = land_findings(layout)
+    land = land_findings(layout, job.figures)
     if any(finding.severity == "refuse" for finding in land):
         raise RefusedError((*early, *layout.findings, *land))
     tell("planning", 0.2)

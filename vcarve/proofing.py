@@ -22,7 +22,7 @@ from vcarve.network.clip import region_polygon
 from vcarve.pattern.region import chords
 from vcarve.program.moves import Motion
 from vcarve.program.reader import Reading, read_program
-from vcarve.quantity import format_mm
+from vcarve.quantity import Figures
 from vcarve.report import SIDES, extents, finding_json, grooves_by_depth
 from vcarve.view.facts import (
     BitFacts,
@@ -60,6 +60,11 @@ class DryRun:
     findings: tuple[Finding, ...]
     job: Job | None
     layout: Layout | None
+
+    @property
+    def figures(self) -> Figures:
+        """How lengths and feeds are written for people."""
+        return (self.job or self.machine).figures
 
     @property
     def passes(self) -> int:
@@ -186,7 +191,7 @@ def _contact_findings(run: DryRun, facts: Measured) -> list[Finding]:
         range(len(lines)),
         lambda k: finding(
             "shank-contact",
-            f"The shank, wider than the cone, goes {format_mm(round(reached[lines[k]], 3))} into the wood.",
+            f"The shank, wider than the cone, goes {run.figures.length(reached[lines[k]])} into the wood.",
             line=lines[k],
         ),
     )
@@ -205,8 +210,8 @@ def _width_findings(job: Job, layout: Layout, surface: Surface, facts: Measured)
         middle = xy[[network.tail[edge], network.head[edge]]].mean(axis=0)
         return finding(
             "width-off",
-            f"This groove came out {format_mm(round(float(facts.widths_mm[edge]), 3))} wide; bit and depth make it "
-            f"{format_mm(round(float(wanted[edge]), 3))}.",
+            f"This groove came out {job.figures.length(float(facts.widths_mm[edge]))} wide; bit and depth make it "
+            f"{job.figures.length(float(wanted[edge]))}.",
             at_mm=(float(middle[0]), float(middle[1])),
         )
 
@@ -229,6 +234,7 @@ def page_facts(run: DryRun, plan: PlanFacts | None = None) -> PageFacts:
         "program": run.reading.text_lines,
         "machine": run.machine.title,
         "findings": run.findings,
+        "figures": run.figures,
     }
     if job is None or layout is None:
         return PageFacts(title="Dry run", **common)  # type: ignore[arg-type]

@@ -284,19 +284,54 @@ def format_number(value: float, decimals: int = 3, *, trim: bool = True) -> str:
     return text[1:] if re.fullmatch(r"-0(\.0*)?", text) else text
 
 
-def format_mm(value_mm: float, decimals: int = 3, *, trim: bool = True) -> str:
-    """A length such as ``12.5 mm``."""
-    return f"{format_number(value_mm, decimals, trim=trim)} mm"
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Figures:
+    """How lengths, feeds and volumes are written for people: in millimetres, or in inches with a decimal more."""
+
+    unit: str
+    unit_mm: float
+    finer: int  # decimals more than in millimetres
+    long_unit: str  # for what is longer than ten metres
+    long_mm: float
+    volume_unit: str
+    volume_mm3: float
+
+    def number(self, value_mm: float, decimals: int = 3, *, trim: bool = True) -> str:
+        """A length without its unit; ``decimals`` are those of millimetres."""
+        return format_number(value_mm / self.unit_mm, decimals + self.finer, trim=trim)
+
+    def length(self, value_mm: float, decimals: int = 3, *, trim: bool = True) -> str:
+        """A length such as ``12.5 mm`` or ``0.4921 in``."""
+        return f"{self.number(value_mm, decimals, trim=trim)} {self.unit}"
+
+    def feed(self, value_mm_min: float, decimals: int = 3) -> str:
+        """A feed such as ``600 mm/min`` or ``23.622 in/min``."""
+        return f"{self.length(value_mm_min, decimals)}/min"
+
+    def volume(self, value_mm3: float) -> str:
+        """A volume such as ``3.21 cm³`` or ``0.196 in³``."""
+        return f"{format_number(value_mm3 / self.volume_mm3, 2 + self.finer, trim=False)} {self.volume_unit}"
+
+
+MM = Figures(
+    unit="mm", unit_mm=1.0, finer=0, long_unit="m", long_mm=1000.0, volume_unit="cm³", volume_mm3=1000.0
+)
+INCH = Figures(
+    unit="in",
+    unit_mm=25.4,
+    finer=1,
+    long_unit="ft",
+    long_mm=304.8,
+    volume_unit="in³",
+    volume_mm3=25.4**3,
+)
+FIGURES = MappingProxyType({"mm": MM, "inch": INCH})
+format_mm = MM.length  # where no job says otherwise
 
 
 def format_deg(value_deg: float, decimals: int = 2, *, trim: bool = True) -> str:
     """An angle such as ``22.5°``."""
     return f"{format_number(value_deg, decimals, trim=trim)}°"
-
-
-def format_feed(value_mm_min: float, decimals: int = 3) -> str:
-    """A feed such as ``600 mm/min``."""
-    return f"{format_number(value_mm_min, decimals)} mm/min"
 
 
 def format_rpm(value_rpm: float) -> str:

@@ -19,7 +19,7 @@ from vcarve.plan.model import Plan
 from vcarve.program.moves import Motion, Moves
 from vcarve.program.reader import Reading
 from vcarve.program.writer import frame_of
-from vcarve.quantity import format_deg, format_duration, format_feed, format_mm, format_number, format_rpm
+from vcarve.quantity import Figures, format_deg, format_duration, format_rpm
 
 # The usual cautions (common practice), short enough for a program's header; the bench sheet has them in full.
 HEADER_CAUTIONS = (
@@ -124,7 +124,7 @@ def extents(moves: Moves) -> dict[str, tuple[float, float]]:
     return spans
 
 
-def land_findings(layout: Layout) -> tuple[Finding, ...]:
+def land_findings(layout: Layout, figures: Figures) -> tuple[Finding, ...]:
     """Return what there is to say of the land: lost altogether, vanished cells, broken cells, weak islands, strips."""
     grooves = layout.grooves
     cells = layout.network.cells
@@ -133,7 +133,7 @@ def land_findings(layout: Layout) -> tuple[Finding, ...]:
         found.append(
             Finding(
                 code="land-lost",
-                sentence=f"A groove {format_mm(layout.widest_mm)} wide leaves no land in any of the "
+                sentence=f"A groove {figures.length(layout.widest_mm)} wide leaves no land in any of the "
                 f"{counted(cells, 'cell')}; cut shallower, take a sharper bit or a larger pitch.",
             )
         )
@@ -160,21 +160,21 @@ def land_findings(layout: Layout) -> tuple[Finding, ...]:
             Finding(
                 code="weak-island",
                 severity="caution",
-                sentence=_weak_sentence(grooves.weak, float(grooves.weak_mm.min())),
+                sentence=_weak_sentence(grooves.weak, figures.length(float(grooves.weak_mm.min()), 2)),
                 at_mm=(float(at[0]), float(at[1])),
             )
         )
-    found.extend(_sliver_findings(layout))
+    found.extend(_sliver_findings(layout, figures))
     return tuple(found)
 
 
-def _sliver_findings(layout: Layout) -> tuple[Finding, ...]:
+def _sliver_findings(layout: Layout, figures: Figures) -> tuple[Finding, ...]:
     """Return what there is to say of grooves that run along the piece's edge and leave too little wood beside them."""
     strips = edge_slivers(layout.network, layout.grooves, [chords(ring) for ring in layout.outline.rings])
     if not len(strips):
         return ()
     thinnest = int(np.argmin(strips.width_mm))
-    size = format_mm(float(strips.width_mm[thinnest]), 2)
+    size = figures.length(float(strips.width_mm[thinnest]), 2)
     at = strips.at_mm[thinnest]
     start = (
         f"A groove runs along the piece's edge and leaves a strip of only {size} beside it"
@@ -195,8 +195,7 @@ def _keep(number: int) -> str:
     return "keeps" if number == 1 else "keep"
 
 
-def _weak_sentence(number: int, least_mm: float) -> str:
-    size = format_mm(least_mm, 2)
+def _weak_sentence(number: int, size: str) -> str:
     if number == 1:
         return f"1 island of land is so small that it may break out: it has room for a circle of {size} only."
     return f"{number} islands of land are so small that they may break out; the smallest has room for a circle of {size} only."
@@ -210,15 +209,15 @@ def zero_sentence(job: Job) -> str:
 
 def bit_sentence(job: Job) -> str:
     """Return the bit in words."""
-    bit = job.bit
+    bit, figures = job.bit, job.figures
     tip = "sharp"
     if bit.tip_mm > 0:
-        tip = f"{format_mm(bit.tip_mm)} flat tip"
+        tip = f"{figures.length(bit.tip_mm)} flat tip"
     elif bit.tip_radius_mm > 0:
-        tip = f"tip rounded to {format_mm(bit.tip_radius_mm)}"
+        tip = f"tip rounded to {figures.length(bit.tip_radius_mm)}"
     return (
-        f"{format_deg(bit.angle_deg)} V, {format_mm(bit.diameter_mm)} across, {tip}, "
-        f"{format_mm(bit.shank_mm)} shank"
+        f"{format_deg(bit.angle_deg)} V, {figures.length(bit.diameter_mm)} across, {tip}, "
+        f"{figures.length(bit.shank_mm)} shank"
     )
 
 
@@ -226,7 +225,7 @@ def pattern_sentence(job: Job, layout: Layout) -> str:
     """Return the pattern and its pitch in words."""
     if layout.pattern is None or layout.pitch_mm is None:
         return f"drawing {job.pattern.drawing}"
-    return f"{layout.pattern.key}, pitch {format_mm(layout.pitch_mm)}"
+    return f"{layout.pattern.key}, pitch {job.figures.length(layout.pitch_mm)}"
 
 
 def grooves_by_depth(job: Job, layout: Layout) -> tuple[tuple[str, float, float], ...]:
@@ -243,13 +242,13 @@ def grooves_by_depth(job: Job, layout: Layout) -> tuple[tuple[str, float, float]
     )
 
 
-def _span(low: float, high: float) -> str:
-    return f"{format_number(float(low))} to {format_number(float(high))}"
+def _span(low: float, high: float, figures: Figures) -> str:
+    return f"{figures.number(float(low))} to {figures.number(float(high))}"
 
 
 def header(job: Job, layout: Layout, plan: Plan, findings: tuple[Finding, ...]) -> list[tuple[str, str]]:
     """Return the program's comment header as (label, text) pairs."""
-    piece = job.piece
+    piece, figures = job.piece, job.figures
     network = layout.network
     frame = frame_of(job)
     used = np.unique(np.concatenate([network.tail[network.cut], network.head[network.cut]]))
@@ -259,24 +258,26 @@ def header(job: Job, layout: Layout, plan: Plan, findings: tuple[Finding, ...]) 
     notes.append(
         (
             "Piece",
-            f"{format_number(piece.width_mm)} x {format_number(piece.height_mm)} x "
-            f"{format_number(piece.thickness_mm)} mm, {job.wood.title}",
+            f"{figures.number(piece.width_mm)} x {figures.number(piece.height_mm)} x "
+            f"{figures.length(piece.thickness_mm)}, {job.wood.title}",
         )
     )
     notes.append(("Pattern", pattern_sentence(job, layout)))
     for name, depth, width in grooves_by_depth(job, layout):
-        notes.append((f"Groove, {name}", f"{format_mm(depth)} deep, {format_mm(width)} wide"))
+        notes.append((f"Groove, {name}", f"{figures.length(depth)} deep, {figures.length(width)} wide"))
     notes.append(("Bit", bit_sentence(job)))
     notes.append(("Machine", f"{job.machine.name}, {job.machine.dialect}"))
     notes.append(("Zero", zero_sentence(job)))
     notes.append(
         (
             "Extents",
-            f"X {_span(x.min() / 1e6, x.max() / 1e6)}, Y {_span(y.min() / 1e6, y.max() / 1e6)}, "
-            f"Z {_span(top - layout.deepest_mm, top + job.machine.safe_height_mm)} mm",
+            f"X {_span(x.min() / 1e6, x.max() / 1e6, figures)}, Y {_span(y.min() / 1e6, y.max() / 1e6, figures)}, "
+            f"Z {_span(top - layout.deepest_mm, top + job.machine.safe_height_mm, figures)} {figures.unit}",
         )
     )
-    notes.append(("Cut", f"{plan.cut_mm:.1f} mm in {counted(plan.passes, 'pass', 'passes')}"))
+    notes.append(
+        ("Cut", f"{figures.length(plan.cut_mm, 1, trim=False)} in {counted(plan.passes, 'pass', 'passes')}")
+    )
     notes.extend(("Caution", finding.sentence) for finding in findings)
     notes.extend(("Caution", sentence) for sentence in HEADER_CAUTIONS)
     return notes
@@ -321,21 +322,24 @@ def summary(
 
 def sentences(job: Job, layout: Layout, s: Summary) -> list[tuple[str, str]]:
     """Return the summary as (label, text) lines for the terminal; what there is none of is left out."""
+    figures = job.figures
     counts = ", ".join(
         (counted(s.cells, "cell"), counted(s.edges, "edge"), counted(s.vertices, "vertex", "vertices"))
     )
     rows = [("pattern", f"{s.pattern}; {counts}")]
     rows.extend(("", sentence) for sentence in s.sentences)
     for name, depth, width in grooves_by_depth(job, layout):
-        rows.append(("groove", f"{name}: {format_mm(depth)} deep, {format_mm(width)} wide at the surface"))
-    rows.append(("land", _land(s)))
-    rows.append(("lines", _lines(s)))
+        rows.append(
+            ("groove", f"{name}: {figures.length(depth)} deep, {figures.length(width)} wide at the surface")
+        )
+    rows.append(("land", _land(s, figures)))
+    rows.append(("lines", _lines(s, figures)))
     runs = counted(s.passes, "pass", "passes") + (f" in {s.levels} levels" if s.levels > 1 else "")
     rows.append(("passes", f"{runs}, {_lifts(job, s)}"))
-    x, y, z = (_span(*s.extents_mm[axis]) for axis in "xyz")
-    rows.append(("extents", f"X {x}, Y {y}, Z {z} mm"))
+    x, y, z = (_span(*s.extents_mm[axis], figures) for axis in "xyz")
+    rows.append(("extents", f"X {x}, Y {y}, Z {z} {figures.unit}"))
     rows.append(("zero", zero_sentence(job)))
-    feeds = f"cut {format_number(job.cut_mm_min)}, plunge {format_feed(job.plunge_mm_min)}"
+    feeds = f"cut {figures.number(job.cut_mm_min)}, plunge {figures.feed(job.plunge_mm_min)}"
     rows.append(("speeds", f"{feeds}, spindle {format_rpm(job.spindle_rpm)}"))
     return rows
 
@@ -344,33 +348,36 @@ def _lifts(job: Job, s: Summary) -> str:
     if not s.lifts:
         lifts = "no lifts"
     else:
-        lifts = f"{counted(s.lifts, 'lift')} of {format_mm(job.hop_mm)}"
+        lifts = f"{counted(s.lifts, 'lift')} of {job.figures.length(job.hop_mm)}"
         if job.clamps and job.hop_mm > max(clamp.above_mm for clamp in job.clamps):
             lifts += " to clear the clamps"
     ways = [
-        f"{length:.1f} mm {what}"
+        f"{job.figures.length(length, 1, trim=False)} {what}"
         for length, what in ((s.recut_mm, "recut"), (s.rapid_mm, "of rapids"))
         if length >= 0.05
     ]
     return f"{lifts}; {', '.join(ways)}" if ways else lifts
 
 
-def _land(s: Summary) -> str:
+def _land(s: Summary, figures: Figures) -> str:
     if not s.cells:
         return "the lines close no cell, so there is no land to measure"
     kept = s.cells - s.land_vanished
-    narrowest = f"narrowest {format_mm(s.land_min_mm)}"
+    narrowest = f"narrowest {figures.length(s.land_min_mm)}"
     if s.land_vanished:
         return f"{narrowest}; {kept} of {counted(s.cells, 'cell')} {_keep(kept)} land"
     return f"{narrowest}; {'the cell keeps' if s.cells == 1 else f'all {s.cells} cells keep'} land"
 
 
-def _lines(s: Summary) -> str:
-    once = f"{s.cut_mm:.1f} mm to cut, each line once" + (" a level" if s.levels > 1 else "")
+def _lines(s: Summary, figures: Figures) -> str:
+    once = f"{figures.length(s.cut_mm, 1, trim=False)} to cut, each line once" + (
+        " a level" if s.levels > 1 else ""
+    )
     saved = 1.0 - s.cut_mm / s.cell_by_cell_mm if s.cell_by_cell_mm > s.cut_mm else 0.0
     if saved < 0.005 or not s.cells_enclosed:
         return once
-    return f"{once}; cell by cell it would be {s.cell_by_cell_mm:.1f} mm ({saved * 100.0:.0f} % saved)"
+    by_cell = figures.length(s.cell_by_cell_mm, 1, trim=False)
+    return f"{once}; cell by cell it would be {by_cell} ({saved * 100.0:.0f} % saved)"
 
 
 def plan_sentence(s: Summary) -> str:

@@ -10,10 +10,11 @@ from xml.etree import ElementTree
 import numpy as np
 import pytest
 
+from vcarve.quantity import MM
 from vcarve.view.facts import BitFacts, ClampFacts, GrooveFacts, PageFacts, PieceFacts
 from vcarve.view.section import profile, section_svg, zero_svg
 from vcarve.view.sheet import stock_rows
-from vcarve.view.wording import duration, mm, plain
+from vcarve.view.wording import duration, length, plain
 
 BIT = BitFacts(title="V", angle_deg=60.0, diameter_mm=3.175, shank_mm=3.175)
 
@@ -144,7 +145,7 @@ def test_durations_in_words(seconds: float, words: str) -> None:
 
 def test_lengths_carry_their_unit() -> None:
     """No trailing zeros, a true minus sign, metres for long ways."""
-    assert mm(1.50).replace("\u00a0", " ") == "1.5 mm"
-    assert mm(12345.0).replace("\u00a0", " ") == "12.35 m"
+    assert length(1.50, MM).replace("\u00a0", " ") == "1.5 mm"
+    assert length(12345.0, MM).replace("\u00a0", " ") == "12.35 m"
     assert plain(-0.004, 2) == "0"
     assert plain(-1.25, 2) == "−1.25"

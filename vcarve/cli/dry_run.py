@@ -190,7 +190,7 @@ def _fits(grid_mm: float, written: str, job: Job) -> None:
 
 def _sentences(run: DryRun, facts: Measured | None, written: list[str]) -> list[str]:
     """Return the figures and findings as lines for the terminal."""
-    from vcarve.quantity import format_duration, format_mm
+    from vcarve.quantity import format_duration
     from vcarve.report import counted
 
     moves, times = run.reading.moves, run.times
@@ -212,8 +212,8 @@ def _sentences(run: DryRun, facts: Measured | None, written: list[str]) -> list[
     if times.pauses:
         lines.append(f"  stops    {counted(times.pauses, 'pause', 'pauses')} until you continue")
     if facts is not None:
-        deepest = format_mm(round(facts.deepest_mm, 3))
-        lines.append(f"  carved   {facts.removed_mm3 / 1000.0:.2f} cm³ removed, deepest {deepest}")
+        deepest = run.figures.length(facts.deepest_mm)
+        lines.append(f"  carved   {run.figures.volume(facts.removed_mm3)} removed, deepest {deepest}")
         lines.append(f"  widths   {_widths(run, facts)}")
     lines.extend(f"  wrote    {path}" for path in written)
     lines.extend(_told(run.findings))
@@ -243,7 +243,6 @@ def _told(findings: tuple[Finding, ...]) -> list[str]:
 
 def _widths(run: DryRun, facts: Measured) -> str:
     """Return how the measured widths compare with the computed ones, in words."""
-    from vcarve.quantity import format_mm
     from vcarve.report import counted
 
     if facts.measured == 0:
@@ -252,6 +251,6 @@ def _widths(run: DryRun, facts: Measured) -> str:
     where = f"measured on {facts.measured} of {counted(edges, 'edge', 'edges')}"
     worst = round(abs(facts.worst_mm), 3)
     if worst == 0.0:
-        return f"{where}, as computed to within 0.001 mm"
+        return f"{where}, as computed to within {run.figures.length(0.001, 4)}"
     more = "more" if facts.worst_mm > 0.0 else "less"
-    return f"{where}, at most {format_mm(worst)} {more} than computed"
+    return f"{where}, at most {run.figures.length(worst)} {more} than computed"

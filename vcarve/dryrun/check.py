@@ -85,7 +85,8 @@ def check(
     own rule holds.
     """
     placing = Placing(x_mm=0.0, y_mm=0.0, top_mm=0.0) if job is None else placing_of(job)
-    seen = track(reading.moves, (-placing.x_mm, -placing.y_mm, -placing.top_mm), machine)
+    figures = (job or machine).figures
+    seen = track(reading.moves, (-placing.x_mm, -placing.y_mm, -placing.top_mm), machine, figures)
     found = [
         *mode_findings(reading, seen),
         *place_findings(reading, seen),

@@ -15,7 +15,7 @@ from vcarve.errors import Finding
 from vcarve.groove.model import Grooves
 from vcarve.job.records import Job
 from vcarve.network.model import Network
-from vcarve.quantity import format_mm
+from vcarve.quantity import Figures
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -66,8 +66,8 @@ def _middle(network: Network, edge: int) -> tuple[float, float]:
     return float(place[0, 0]), float(place[0, 1])
 
 
-def _depth_sentence(depth_mm: float, wanted_mm: float) -> str:
-    return f"This line is cut {format_mm(round(depth_mm, 3))} deep; the job asks for {format_mm(round(wanted_mm, 3))}."
+def _depth_sentence(depth_mm: float, wanted_mm: float, figures: Figures) -> str:
+    return f"This line is cut {figures.length(depth_mm)} deep; the job asks for {figures.length(wanted_mm)}."
 
 
 def _plunges(
@@ -104,7 +104,7 @@ def _plunges(
             np.flatnonzero(deep).tolist(),
             lambda k: finding(
                 "wrong-depth",
-                sentence.format(format_mm(round(float(depth[k]), 3)), format_mm(round(float(allowed[k]), 3))),
+                sentence.format(seen.figures.length(float(depth[k])), seen.figures.length(float(allowed[k]))),
                 line=seen.line(int(rows[k])),
                 at_mm=seen.at(int(rows[k])),
             ),
@@ -134,7 +134,7 @@ def _too_deep(seen: Track, cover: Covered, network: Network, grooves: Grooves, s
         deep[first].tolist(),
         lambda row: finding(
             "wrong-depth",
-            _depth_sentence(float(cover.deep_mm[row]), float(wanted[row])),
+            _depth_sentence(float(cover.deep_mm[row]), float(wanted[row]), seen.figures),
             line=seen.line(int(cover.move[row])),
             at_mm=_middle(network, int(cover.edge[row])),
         ),
@@ -160,7 +160,7 @@ def _missed(
     def too_shallow(edge: int) -> Finding:
         return finding(
             "wrong-depth",
-            _depth_sentence(float(depth[edge]), float(wanted[edge])),
+            _depth_sentence(float(depth[edge]), float(wanted[edge]), seen.figures),
             line=seen.line(int(last[edge])),
             at_mm=_middle(network, edge),
         )

@@ -12,7 +12,6 @@ from vcarve.dryrun.track import Bools, Floats, Ints, Track, path
 from vcarve.errors import Finding
 from vcarve.groove.width import deepest_mm, width_mm
 from vcarve.job.records import Clamp, Job
-from vcarve.quantity import format_mm
 
 CHORDS_MM = 5e-4
 SECTIONS = 16  # sloping moves are compared with clamps in so many parts, each at its lowest
@@ -50,10 +49,10 @@ def depth_findings(seen: Track, job: Job) -> list[Finding]:
     short = arrives & ~through & (depth > cone + 1e-3)
 
     def deep(m: int, limit: str) -> str:
-        return f"The bit goes {format_mm(round(float(depth[m]), 3))} deep; {limit}."
+        return f"The bit goes {seen.figures.length(round(float(depth[m]), 3))} deep; {limit}."
 
-    thick = f"the piece is {format_mm(thickness)} thick"
-    ends = f"its cone ends at {format_mm(round(cone, 3))}"
+    thick = f"the piece is {seen.figures.length(thickness)} thick"
+    ends = f"its cone ends at {seen.figures.length(round(cone, 3))}"
     return [
         *listed(
             np.flatnonzero(through).tolist(),
@@ -106,7 +105,7 @@ def clamp_findings(seen: Track, job: Job) -> list[Finding]:
     """Moves, rapids too, whose bit comes through a clamp: its rectangle grown by the bit's radius at the clamp's top."""
     found = []
     for clamp in job.clamps:
-        sentence = f"The bit runs into the clamp at X {format_mm(clamp.x_mm)}, Y {format_mm(clamp.y_mm)}."
+        sentence = f"The bit runs into the clamp at X {seen.figures.length(clamp.x_mm)}, Y {seen.figures.length(clamp.y_mm)}."
         found.extend(listed(_hits(seen, job, clamp).tolist(), _saying(seen, "clamp", sentence)))
     return found
 

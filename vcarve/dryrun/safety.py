@@ -12,7 +12,7 @@ from vcarve.dryrun.track import IN_PLANE, Track, incremental
 from vcarve.errors import Finding
 from vcarve.job.records import Job, Machine
 from vcarve.program.reader import Reading
-from vcarve.quantity import format_feed, format_mm, format_number, format_rpm
+from vcarve.quantity import format_number, format_rpm
 
 AXES = "XYZ"
 SLOW_MM_MIN = 10.0  # a V-bit fed slower than this only rubs: common practice, no source
@@ -140,7 +140,7 @@ def speed_findings(seen: Track, machine: Machine) -> list[Finding]:
             np.sort(slow[first]).tolist(),
             lambda m: finding(
                 "feed-slow",
-                f"The feed is {format_feed(feed[m], 9)}, so slow that the bit rubs and burns.",
+                f"The feed is {seen.figures.feed(feed[m], 9)}, so slow that the bit rubs and burns.",
                 line=seen.line(m),
             ),
         )
@@ -151,7 +151,8 @@ def speed_findings(seen: Track, machine: Machine) -> list[Finding]:
 def _too_fast(seen: Track, axis: int, limit: float) -> Callable[[int], Finding]:
     return lambda m: finding(
         "feed-too-fast",
-        f"The feed is {format_feed(seen.moves.feed_mm_min[m])}; the machine's largest on {AXES[axis]} is {format_number(limit)}.",
+        f"The feed is {seen.figures.feed(seen.moves.feed_mm_min[m])}; the machine's largest on {AXES[axis]} is "
+        f"{seen.figures.number(limit)}.",
         line=seen.line(m),
     )
 
@@ -170,7 +171,8 @@ def job_speed_findings(seen: Track, job: Job) -> list[Finding]:
         fast = np.flatnonzero(rows & (moves.feed_mm_min > limit + rounding + 1e-6))
         if len(fast):
             m = int(fast[0])
-            sentence = f"The feed is {format_feed(moves.feed_mm_min[m])}; the job's for {what} is {format_number(limit)}."
+            feed = seen.figures.feed(moves.feed_mm_min[m])
+            sentence = f"The feed is {feed}; the job's for {what} is {seen.figures.number(limit)}."
             found.append(finding("faster-than-job", sentence, line=seen.line(m)))
     if job.machine.spindle.programmed:
         quick = np.flatnonzero(cut & (moves.rpm > job.spindle_rpm + 0.5))
@@ -200,8 +202,8 @@ def travel_findings(seen: Track, machine: Machine) -> list[Finding]:
         low = np.minimum.accumulate(np.where(usable, below, np.inf))
         beyond = np.flatnonzero(high - low > room[axis] + 1e-6)
         if len(beyond):
-            span = format_mm(round(float(high[-1] - low[-1]), 3))
-            sentence = f"The program needs {span} of travel on {AXES[axis]}; the machine has {format_mm(room[axis])}."
+            span = seen.figures.length(round(float(high[-1] - low[-1]), 3))
+            sentence = f"The program needs {span} of travel on {AXES[axis]}; the machine has {seen.figures.length(room[axis])}."
             found.append(finding("travel", sentence, line=seen.line(int(beyond[0]))))
     return found
 

@@ -15,6 +15,7 @@ import numpy.typing as npt
 
 from vcarve.job.records import Machine
 from vcarve.program.moves import Motion, Moves, Plane
+from vcarve.quantity import Figures
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -43,6 +44,7 @@ class Track:
     blind: Bools
     in_wood: Bools
     slack_mm: float
+    figures: Figures  # how lengths and feeds are written in sentences
 
     def __post_init__(self) -> None:
         for field in fields(self):
@@ -75,7 +77,7 @@ def last_decimal_mm(machine: Machine) -> float:
     return 10.0**-machine.decimals if machine.units == "mm" else 25.4 * 10.0 ** -max(machine.decimals, 4)
 
 
-def track(moves: Moves, shift_mm: tuple[float, float, float], machine: Machine) -> Track:
+def track(moves: Moves, shift_mm: tuple[float, float, float], machine: Machine, figures: Figures) -> Track:
     """Lay moves on the piece; ``shift_mm`` is added to work coordinates to give piece coordinates."""
     shift = np.array(shift_mm)
     start, end = moves.start_mm + shift, moves.end_mm + shift
@@ -99,6 +101,7 @@ def track(moves: Moves, shift_mm: tuple[float, float, float], machine: Machine) 
         blind=blind,
         in_wood=(low[:, 2] < -slack) & ~moves.machine & ~blind,
         slack_mm=slack,
+        figures=figures,
     )
 
 

@@ -193,6 +193,7 @@ def resolve(job: JobFile, folder: str = ".", document: Document | None = None) -
     ground_mm, leaf_mm = groove.depths_mm
     return Job(
         title=job.title,
+        units=job.units or machine.units,
         piece=job.piece,
         wood=wood,
         pattern=job.pattern,

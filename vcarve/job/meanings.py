@@ -12,6 +12,7 @@ MEANINGS: Mapping[str, Mapping[str, str]] = MappingProxyType(
         "JobFile": {
             "piece": "the stock to be engraved",
             "title": "a line of your own; it goes into the program's header and onto the bench sheet",
+            "units": "mm or inch, for summary, page and sheet; left out, the machine's; a bare number stays mm",
             "pattern": "which lines, how large, and how they lie on the piece",
             "groove": "how deep",
             "bit": "a name from 'mizo bits', or the bit's own measures",
@@ -104,7 +105,7 @@ MEANINGS: Mapping[str, Mapping[str, str]] = MappingProxyType(
             "safe-height": "height above the piece for the first and the last move; must clear clamps",
             "dialect": "the controller's words: the common subset, or one of two named controllers",
             "decimals": "decimals of coordinates in the program",
-            "units": "units of the program",
+            "units": "units of the program, and of what is said of it",
             "arcs": "true where the controller takes G2 and G3; false cuts arcs as short straight lines",
             "arc-tolerance": "how far such short lines may stray from the arc",
             "program-end": "the program's last word",

@@ -30,7 +30,7 @@ from vcarve.job.fields import (
     Text,
     whole,
 )
-from vcarve.quantity import format_mm
+from vcarve.quantity import FIGURES, Figures, format_mm
 
 NAMED, SPELLED_OUT = "a name", "spelled out"  # how a bit may be given
 
@@ -284,6 +284,11 @@ class Machine(Record):
             )
         return self
 
+    @property
+    def figures(self) -> Figures:
+        """How figures are written for people at this machine."""
+        return FIGURES[self.units]
+
 
 class Feed(Record):
     """Speeds of the job; whatever is left out comes from wood, bit and machine."""
@@ -331,6 +336,7 @@ class JobFile(Record):
 
     piece: Piece
     title: Text = ""
+    units: Literal["mm", "inch"] | None = None  # of the figures people read; None: the machine's
     pattern: PatternChoice
     groove: Groove
     bit: BitChoice
@@ -375,6 +381,7 @@ class Job(Record):
     """A job with every name looked up and every default filled in: what all later rooms work from."""
 
     title: str
+    units: Literal["mm", "inch"] = "mm"  # of the figures people read
     piece: Piece
     wood: Wood
     pattern: PatternChoice
@@ -392,3 +399,8 @@ class Job(Record):
     clamps: tuple[Clamp, ...] = ()
     folder: str = "."  # where paths inside the job are looked up
     files: tuple[str, ...] = ()  # paths of every file it is made of: nothing is ever written over them
+
+    @property
+    def figures(self) -> Figures:
+        """How figures are written for people."""
+        return FIGURES[self.units]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from vcarve.errors import Finding
 from vcarve.job.records import Job
-from vcarve.quantity import format_feed, format_mm, format_number, format_rpm
+from vcarve.quantity import format_number, format_rpm
 
 # Wood left under the deepest groove: common practice, no source.
 FLOOR_LEAST_MM = 1.0
@@ -35,13 +35,14 @@ def _depths_asked_mm(job: Job) -> tuple[float, ...]:
 
 def _bit(job: Job, deepest_mm: float) -> list[Finding]:
     found = []
+    length = job.figures.length
     bit, machine = job.bit, job.machine
     if all(abs(bit.shank_mm - collet) > SHANK_PLAY_MM for collet in machine.collets_mm):
-        held = ", ".join(format_mm(collet) for collet in machine.collets_mm)
+        held = ", ".join(length(collet) for collet in machine.collets_mm)
         found.append(
             Finding(
                 code="collet",
-                sentence=f"The bit's shank is {format_mm(bit.shank_mm)}; {machine.name} has collets for {held}.",
+                sentence=f"The bit's shank is {length(bit.shank_mm)}; {machine.name} has collets for {held}.",
             )
         )
     step = 10.0**-machine.decimals * (MM_PER_INCH if machine.units == "inch" else 1.0)
@@ -50,7 +51,8 @@ def _bit(job: Job, deepest_mm: float) -> list[Finding]:
         found.append(
             Finding(
                 code="too-shallow",
-                sentence=f"A groove {shallowest:g} mm deep is none: programs for {machine.name} give heights to {step:g} mm.",
+                sentence=f"A groove {length(shallowest, 6)} deep is none: programs for {machine.name} give heights "
+                f"to {length(step, 6)}.",
             )
         )
     least = max(STEP_LEAST_MM, STEP_LEAST_DECIMALS * step)
@@ -58,8 +60,8 @@ def _bit(job: Job, deepest_mm: float) -> list[Finding]:
         found.append(
             Finding(
                 code="step-too-small",
-                sentence=f"Levels of {job.step_mm:g} mm each cannot be told apart in a program for {machine.name}; "
-                f"give a step of {least:g} mm or more.",
+                sentence=f"Levels of {length(job.step_mm, 6)} each cannot be told apart in a program for {machine.name}; "
+                f"give a step of {length(least, 6)} or more.",
             )
         )
     deepest = deepest_asked_mm(job)
@@ -67,7 +69,7 @@ def _bit(job: Job, deepest_mm: float) -> list[Finding]:
         found.append(
             Finding(
                 code="bit-too-short",
-                sentence=f"The groove is {format_mm(deepest)} deep, but this bit's cone ends at {format_mm(deepest_mm)}; "
+                sentence=f"The groove is {length(deepest)} deep, but this bit's cone ends at {length(deepest_mm)}; "
                 "take a wider bit or a shallower groove.",
             )
         )
@@ -76,13 +78,14 @@ def _bit(job: Job, deepest_mm: float) -> list[Finding]:
 
 def _piece(job: Job) -> list[Finding]:
     found = []
+    length = job.figures.length
     deepest = deepest_asked_mm(job)
     left = job.piece.thickness_mm - deepest
     if left <= 0:
         found.append(
             Finding(
                 code="through-the-piece",
-                sentence=f"The groove is {format_mm(deepest)} deep in a piece {format_mm(job.piece.thickness_mm)} thick: "
+                sentence=f"The groove is {length(deepest)} deep in a piece {length(job.piece.thickness_mm)} thick: "
                 "it would go through.",
             )
         )
@@ -91,19 +94,19 @@ def _piece(job: Job) -> list[Finding]:
             Finding(
                 code="thin-floor",
                 severity="caution",
-                sentence=f"Only {format_mm(left)} of wood is left under the deepest groove.",
+                sentence=f"Only {length(left)} of wood is left under the deepest groove.",
             )
         )
     travel = job.machine.travel
     border = job.pattern.margin_mm  # nothing is cut nearer to the piece's edge
     for axis, size, room in (("X", job.piece.width_mm, travel.x_mm), ("Y", job.piece.height_mm, travel.y_mm)):
         if size - 2.0 * border > room + 1e-9:
-            less = f", less its border of {format_mm(border)}," if border else ""
+            less = f", less its border of {length(border)}," if border else ""
             found.append(
                 Finding(
                     code="travel",
-                    sentence=f"The piece{less} measures {format_mm(size - 2.0 * border)} along {axis}; "
-                    f"{job.machine.name} travels {format_mm(room)} that way.",
+                    sentence=f"The piece{less} measures {length(size - 2.0 * border)} along {axis}; "
+                    f"{job.machine.name} travels {length(room)} that way.",
                 )
             )
     return found
@@ -111,6 +114,7 @@ def _piece(job: Job) -> list[Finding]:
 
 def _heights(job: Job) -> list[Finding]:
     found = []
+    length = job.figures.length
     machine = job.machine
     deepest = deepest_asked_mm(job)
     need = machine.safe_height_mm + deepest
@@ -118,16 +122,16 @@ def _heights(job: Job) -> list[Finding]:
         found.append(
             Finding(
                 code="travel",
-                sentence=f"From the bottom of the groove to the safe height is {format_mm(need)}; "
-                f"{machine.name} travels {format_mm(machine.travel.z_mm)} in Z.",
+                sentence=f"From the bottom of the groove to the safe height is {length(need)}; "
+                f"{machine.name} travels {length(machine.travel.z_mm)} in Z.",
             )
         )
     if job.hop_mm > machine.safe_height_mm + 1e-9:
         found.append(
             Finding(
                 code="hop",
-                sentence=f"The hop of {format_mm(job.hop_mm)} is above the machine's safe height of "
-                f"{format_mm(machine.safe_height_mm)}.",
+                sentence=f"The hop of {length(job.hop_mm)} is above the machine's safe height of "
+                f"{length(machine.safe_height_mm)}.",
             )
         )
     for clamp in job.clamps:
@@ -135,9 +139,9 @@ def _heights(job: Job) -> list[Finding]:
             found.append(
                 Finding(
                     code="clamp",
-                    sentence=f"The clamp at X {format_mm(clamp.x_mm)}, Y {format_mm(clamp.y_mm)} stands "
-                    f"{format_mm(clamp.above_mm)} above the piece; the machine's safe height of "
-                    f"{format_mm(machine.safe_height_mm)} does not clear it.",
+                    sentence=f"The clamp at X {length(clamp.x_mm)}, Y {length(clamp.y_mm)} stands "
+                    f"{length(clamp.above_mm)} above the piece; the machine's safe height of "
+                    f"{length(machine.safe_height_mm)} does not clear it.",
                     at_mm=(clamp.x_mm - job.piece.width_mm / 2.0, clamp.y_mm - job.piece.height_mm / 2.0),
                 )
             )
@@ -152,16 +156,16 @@ def _speeds(job: Job) -> list[Finding]:
         found.append(
             Finding(
                 code="feed-too-fast",
-                sentence=f"The cutting feed is {format_feed(job.cut_mm_min)}; {machine.name} cuts at "
-                f"{format_feed(flat)} at most.",
+                sentence=f"The cutting feed is {job.figures.feed(job.cut_mm_min)}; {machine.name} cuts at "
+                f"{job.figures.feed(flat)} at most.",
             )
         )
     if job.plunge_mm_min > machine.feed_max.z_mm_min + 1e-9:
         found.append(
             Finding(
                 code="feed-too-fast",
-                sentence=f"The plunge feed is {format_feed(job.plunge_mm_min)}; {machine.name} plunges at "
-                f"{format_feed(machine.feed_max.z_mm_min)} at most.",
+                sentence=f"The plunge feed is {job.figures.feed(job.plunge_mm_min)}; {machine.name} plunges at "
+                f"{job.figures.feed(machine.feed_max.z_mm_min)} at most.",
             )
         )
     spindle = machine.spindle

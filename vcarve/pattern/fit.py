@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from vcarve.errors import InputError, Problem
 from vcarve.pattern.model import Pattern, Point
 from vcarve.pattern.symmetry import Lattice
+from vcarve.quantity import MM, Figures
 
 _MOST_STEPS = 60  # lattice vectors tried along each axis
 _EXACT = 1.0e-9  # of a repeat: a remainder below this is none
@@ -63,6 +64,7 @@ def fit(
     across: int | None = None,
     about_mm: float | None = None,
     what: str = "the piece",
+    figures: Figures = MM,
 ) -> Fit:
     """Return the pitch that fits the piece, from the repeats wanted across the width or from a wished pitch.
 
@@ -96,7 +98,7 @@ def fit(
         along=along,
         left_over_mm=left,
         origin_mm=origin,
-        sentence=_sentence(pattern, pitch, across, along, left, row, about_mm, what),
+        sentence=_sentence(pattern, pitch, across, along, left, row, about_mm, what, figures),
     )
 
 
@@ -159,15 +161,16 @@ def _sentence(
     row: float | None,
     wish: float | None,
     what: str,
+    figures: Figures,
 ) -> str:
-    nearest = "" if wish is None or math.isclose(pitch, wish) else f" (wished: about {wish:g} mm)"
+    nearest = "" if wish is None or math.isclose(pitch, wish) else f" (wished: about {figures.length(wish)})"
     repeats = "1 repeat" if across == 1 else f"{across} repeats"
-    head = f"{pattern.name} at a pitch of {pitch:.3f} mm{nearest}: {repeats} across"
+    head = f"{pattern.name} at a pitch of {figures.length(pitch, trim=False)}{nearest}: {repeats} across"
     if row is None:
         return f"{head} the width exactly; the lattice does not repeat along the height"
     if left == 0.0:
         return f"{head} and {along:g} along fill {what} exactly"
     return (
-        f"{head} the width exactly; along the height {along:g} fit and {left:.2f} mm are left over, "
+        f"{head} the width exactly; along the height {along:g} fit and {figures.length(left, 2, trim=False)} are left over, "
         "half at either end"
     )

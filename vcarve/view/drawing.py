@@ -22,7 +22,7 @@ from vcarve.view import look
 from vcarve.view.marks import dimensions, findings_marks, mark_letter, pass_marks, zero_mark, zero_mm
 from vcarve.view.svg import at, lines_path, num, polygons_path, region_path, svg, text
 from vcarve.view.walls import walls
-from vcarve.view.wording import mm, plain
+from vcarve.view.wording import length, plain
 
 LIGHT = (-0.606, 0.465, 0.645)  # towards the light: X right, Y back, Z up; length 1
 TONES = 20
@@ -121,11 +121,11 @@ def _lit_walls(network: Network, grooves: Grooves, angle_deg: float, deepest: fl
 
 def _caption(job: Job, network: Network, grooves: Grooves, plan: Plan) -> list[str]:
     """Return the facts under the picture as lines of words."""
-    bit = job.bit
+    bit, figures = job.bit, job.figures
     tip = (
-        f", tip radius {mm(bit.tip_radius_mm)}"
+        f", tip radius {length(bit.tip_radius_mm, figures)}"
         if bit.tip_radius_mm
-        else f", tip {mm(bit.tip_mm)}"
+        else f", tip {length(bit.tip_mm, figures)}"
         if bit.tip_mm
         else ""
     )
@@ -134,21 +134,21 @@ def _caption(job: Job, network: Network, grooves: Grooves, plan: Plan) -> list[s
     for role in np.unique(network.role[network.cut]).tolist():
         first = int(np.flatnonzero(network.cut & (network.role == role))[0])
         depth, half = grooves.depth_mm[first], grooves.half_width_mm[first]
-        words = f"{mm(float(depth), 3)} deep, {mm(2.0 * float(half), 3)} wide"
+        words = f"{length(float(depth), figures, 3)} deep, {length(2.0 * float(half), figures, 3)} wide"
         kinds.append((names.get(role, "lines"), words))
     same = len({words for _, words in kinds}) == 1
     cut = f"grooves {kinds[0][1]}" if same else "; ".join(f"{name} {words}" for name, words in kinds)
     land = (
-        f"narrowest land {mm(grooves.narrowest_mm, 3)}"
+        f"narrowest land {length(grooves.narrowest_mm, figures, 3)}"
         if grooves.narrowest_cell is not None
         else "no land left"
     )
     return [
-        f"{plain(bit.angle_deg, 2)}° bit, {mm(bit.diameter_mm, 3)}{tip}; {cut}",
+        f"{plain(bit.angle_deg, 2)}° bit, {length(bit.diameter_mm, figures, 3)}{tip}; {cut}",
         f"{plan.passes} {'pass' if plan.passes == 1 else 'passes'}, {plan.lifts} "
-        f"{'lift' if plan.lifts == 1 else 'lifts'}; {mm(plan.cut_mm, 1)} to cut, "
-        + (f"{mm(plan.recut_mm, 1)} cut again, " if plan.recut_mm >= 0.05 else "")
-        + f"{mm(plan.rapid_mm, 1)} in the air",
+        f"{'lift' if plan.lifts == 1 else 'lifts'}; {length(plan.cut_mm, figures, 1)} to cut, "
+        + (f"{length(plan.recut_mm, figures, 1)} cut again, " if plan.recut_mm >= 0.05 else "")
+        + f"{length(plan.rapid_mm, figures, 1)} in the air",
         f"{land}; zero: {job.zero.xy}, {_zero_z(job)}",
     ]
 
@@ -217,7 +217,8 @@ def plan_svg(
     )
     margin = box[0] + 4.0 * u
     title = job.title or "Plan"
-    stock = f"{mm(wide)} × {mm(tall)} × {mm(job.piece.thickness_mm)}, {job.wood.title}"
+    sides = (length(side, job.figures) for side in (wide, tall, job.piece.thickness_mm))
+    stock = f"{' × '.join(sides)}, {job.wood.title}"
     foot = tall / 2.0 + past[3] + 12.5 * u
     head = box[1] + 5.8 * u
     zero = zero_mm(job)
@@ -239,7 +240,7 @@ def plan_svg(
         *([_land_mark(narrowest, grooves.narrowest_mm)] if narrowest else []),
         *pass_marks(network, plan, zero, (wide, tall), small, [f.at_mm for f in placed if f.at_mm]),
         zero_mark(zero, u),
-        *dimensions(wide, tall, u, past[0], past[3]),
+        *dimensions(wide, tall, u, job.figures, past[0], past[3]),
         *findings_marks(placed, u),
         *_legend(margin, foot, u, plan.passes > 0, narrowest is not None),
         *(text(margin, foot + (4.8 + 3.6 * i) * u, line) for i, line in enumerate(caption)),

@@ -56,6 +56,7 @@ def payload(facts: PageFacts) -> dict[str, Any]:
         "duration": pack(facts.duration_s, "f8"),
         "pass": pack(pass_of(moves, -facts.offset_mm[2]), "i4"),
         "total": float(facts.total_s),
+        "figures": {"unit": facts.figures.unit, "mm": facts.figures.unit_mm, "finer": facts.figures.finer},
         "offset": [float(v) for v in facts.offset_mm],
         "piece": _piece(facts),
         "zero": None if facts.zero is None else [float(v) for v in facts.zero.at_mm],

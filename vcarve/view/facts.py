@@ -31,6 +31,7 @@ import numpy.typing as npt
 
 from vcarve.errors import Finding
 from vcarve.program.moves import Moves
+from vcarve.quantity import MM, Figures
 
 Floats = npt.NDArray[np.float64]
 
@@ -151,6 +152,7 @@ class PageFacts:
     plan: PlanFacts | None = None
     cautions: tuple[str, ...] = ()
     findings: tuple[Finding, ...] = ()
+    figures: Figures = MM  # how they are written
 
     def __post_init__(self) -> None:
         for name in ("start_s", "duration_s"):

@@ -14,9 +14,10 @@ import numpy as np
 from vcarve.network.model import Network
 from vcarve.network.unit import unit_network
 from vcarve.pattern.model import Pattern
+from vcarve.quantity import MM
 from vcarve.view import look
 from vcarve.view.pattern import pattern_svg
-from vcarve.view.wording import mm, plain
+from vcarve.view.wording import length, plain
 
 MM_PER_DM = 100.0
 
@@ -177,14 +178,14 @@ def _buttons(of: str, values: Iterable[str]) -> str:
 def _card(entry: Item) -> str:
     """Return one pattern's card."""
     angles = angle_words(entry.angles_deg)
-    cut = mm(math.floor(entry.cut_mm_dm2 + 0.5), 0)
+    cut = length(math.floor(entry.cut_mm_dm2 + 0.5), MM, 0)
     choice = f" Our choice: {escape(entry.choice)}" if entry.choice else ""
     return (
         f'<li data-family="{escape(entry.family)}" data-lattice="{escape(entry.lattice)}">{entry.picture}'
         f'<h2>{escape(entry.name)} <span lang="ja">{escape(entry.kanji)}</span></h2>'
         f'<p class="english">{escape(entry.english)}<br><code>{escape(entry.key)}</code></p>'
         f"<dl><dt>angles</dt><dd>{angles}</dd><dt>odd vertices per cell</dt><dd>{entry.odd}</dd>"
-        f"<dt>cut per dm², pitch {mm(entry.pitch_mm)}</dt><dd>{cut}</dd>"
+        f"<dt>cut per dm², pitch {length(entry.pitch_mm, MM)}</dt><dd>{cut}</dd>"
         f"<dt>lattice</dt><dd>{escape(entry.lattice)}</dd></dl>"
         f'<p class="note">{escape(entry.note)}{choice}</p></li>'
     )

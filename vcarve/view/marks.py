@@ -11,8 +11,9 @@ from vcarve.errors import Finding
 from vcarve.job.records import Job
 from vcarve.network.model import Network
 from vcarve.plan.model import Plan
+from vcarve.quantity import Figures
 from vcarve.view.svg import at, num, text
-from vcarve.view.wording import mm
+from vcarve.view.wording import length
 
 MOST_NUMBERS = 80  # of more passes than this only every second, fifth, tenth and so on has its number
 
@@ -52,7 +53,9 @@ def zero_mark(where: tuple[float, float], u: float) -> str:
     )
 
 
-def dimensions(wide: float, tall: float, u: float, left: float = 0.0, front: float = 0.0) -> list[str]:
+def dimensions(
+    wide: float, tall: float, u: float, figures: Figures, left: float = 0.0, front: float = 0.0
+) -> list[str]:
     """Return the piece's width below it and its height to its left, with units.
 
     ``left`` and ``front`` are how far something stands out of the piece there, to keep clear of.
@@ -76,8 +79,8 @@ def dimensions(wide: float, tall: float, u: float, left: float = 0.0, front: flo
     )
     return [
         f'<path class="dim" stroke-width="{num(0.2 * u)}" d="{path}"/>',
-        text(0.0, low - 1.0 * u, mm(wide), "soft", "middle"),
-        text(side - 1.0 * u, 0.0, mm(tall), "soft", "middle", turn=-90.0),
+        text(0.0, low - 1.0 * u, length(wide, figures), "soft", "middle"),
+        text(side - 1.0 * u, 0.0, length(tall, figures), "soft", "middle", turn=-90.0),
     ]
 
 

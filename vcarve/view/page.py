@@ -28,6 +28,7 @@ def page_html(facts: PageFacts) -> str:
     slots = {
         "policy": escape(_policy(style, script), quote=True),
         "title": escape(facts.title or "Dry run"),
+        "unit": facts.figures.unit,
         "kind": kind,
         "verdict": sentence,
         "findings": findings_html(facts),

@@ -10,8 +10,9 @@ from html import escape
 
 import numpy as np
 
+from vcarve.quantity import Figures
 from vcarve.view.facts import BitFacts, ClampFacts, GrooveFacts, PageFacts, PieceFacts
-from vcarve.view.wording import mm, plain
+from vcarve.view.wording import length, plain
 
 _WIDE = 320.0
 _TOP = 46.0  # where the wood's surface is
@@ -25,7 +26,7 @@ def section_svg(facts: PageFacts) -> str:
     """Cross-section of every kind of groove, all to one scale; empty text where bit or grooves are not known."""
     if facts.bit is None or not facts.grooves:
         return ""
-    grooves = facts.grooves[:_AT_MOST]
+    grooves, figures = facts.grooves[:_AT_MOST], facts.figures
     room = (_WIDE - 34.0) / len(grooves)
     deepest = max(g.depth_mm for g in grooves)
     widest = max(g.width_mm for g in grooves)
@@ -38,25 +39,24 @@ def section_svg(facts: PageFacts) -> str:
 
     parts = [_wood(grooves, middles, scale, facts.bit, bottom)]
     for groove, middle in zip(grooves, middles, strict=True):
-        parts.append(_dimensions(groove, middle, scale))
+        parts.append(_dimensions(groove, middle, scale, figures))
     parts.append(_angle(grooves[0], middles[0], scale, facts.bit))
     if broken:
         parts.append(_break(_TOP + deepest * scale + _MOST_BELOW * 0.66))
     if thickness is not None:
-        parts.append(_upright(20.0, _TOP, bottom, mm(thickness), turned=True))
+        parts.append(_upright(20.0, _TOP, bottom, length(thickness, figures), turned=True))
         deep = max(range(len(grooves)), key=lambda i: grooves[i].depth_mm)
         left = thickness - grooves[deep].depth_mm
         tip = _TOP + grooves[deep].depth_mm * scale
-        words = f"{mm(left)} left" if left > 0 else "through"
+        words = f"{length(left, figures)} left" if left > 0 else "through"
         x = middles[deep]
         parts.append(_upright(x, tip, bottom, ""))
         at, anchor = (x + 7.0, "start") if x < _WIDE * 0.6 else (x - 7.0, "end")
         y = tip + (bottom - tip) * 0.36 + 4.0
         parts.append(f'<text x="{at:.1f}" y="{y:.1f}" text-anchor="{anchor}">{words}</text>')
     told = "; ".join(
-        f"{g.name}: {mm(g.width_mm, 3)} wide, {mm(g.depth_mm, 3)} deep, {mm(thickness - g.depth_mm, 3)} left below"
-        if thickness is not None
-        else f"{g.name}: {mm(g.width_mm, 3)} wide, {mm(g.depth_mm, 3)} deep"
+        f"{g.name}: {length(g.width_mm, figures, 3)} wide, {length(g.depth_mm, figures, 3)} deep"
+        + ("" if thickness is None else f", {length(thickness - g.depth_mm, figures, 3)} left below")
         for g in grooves
     )
     label = escape(f"Cross-section to scale, {plain(facts.bit.angle_deg, 1)} degree bit. {told}.", quote=True)
@@ -112,15 +112,15 @@ def _wood(
     return f'<path class="wood" d="{"".join(path)}"/>{"".join(walls)}'
 
 
-def _dimensions(groove: GrooveFacts, middle: float, scale: float) -> str:
+def _dimensions(groove: GrooveFacts, middle: float, scale: float, figures: Figures) -> str:
     half = groove.width_mm * scale / 2.0
     side = middle + half + 14.0
     tip = _TOP + groove.depth_mm * scale
     return (
-        _across(middle - half, middle + half, _TOP - 14.0, mm(groove.width_mm))
+        _across(middle - half, middle + half, _TOP - 14.0, length(groove.width_mm, figures))
         + f'<text class="name" x="{middle:.1f}" y="{_TOP - 34:.1f}" text-anchor="middle">{escape(groove.name)}</text>'
         + f'<path class="help" d="M{middle + 4:.1f} {tip:.1f}H{side + 4:.1f}"/>'
-        + _upright(side, _TOP, tip, mm(groove.depth_mm))
+        + _upright(side, _TOP, tip, length(groove.depth_mm, figures))
     )
 
 

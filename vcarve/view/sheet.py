@@ -12,7 +12,7 @@ from vcarve.errors import Finding
 from vcarve.view.cautions import CHECKS, FIRST, GENERAL
 from vcarve.view.facts import PageFacts
 from vcarve.view.section import section_svg, zero_svg
-from vcarve.view.wording import NBSP, duration, mm, plain, share
+from vcarve.view.wording import NBSP, duration, length, plain, share, unbroken
 
 Row = tuple[str, str]
 _AT_MOST_ON_SHEET = 3
@@ -22,55 +22,64 @@ UNKNOWN = "not given"
 def stock_rows(facts: PageFacts) -> list[Row]:
     """Piece and zero."""
     rows: list[Row] = []
-    piece = facts.piece
+    piece, figures = facts.piece, facts.figures
     if piece is None:
         rows.append(("Piece", UNKNOWN))
     else:
-        size = f"{plain(piece.width_mm, 2)} × {plain(piece.height_mm, 2)} × {mm(piece.thickness_mm)}"
+        sides = (figures.number(side, 2) for side in (piece.width_mm, piece.height_mm))
+        size = " × ".join((*sides, length(piece.thickness_mm, figures)))
         rows += [("Wood", piece.wood), ("Piece", size)]
     zero = facts.zero
     rows.append(("Zero", UNKNOWN if zero is None else zero.name))
     if facts.clamps:
         tallest = max(clamp.above_mm for clamp in facts.clamps)
-        rows.append(("Clamps", f"{len(facts.clamps)}, up to {mm(tallest)} above the top"))
+        rows.append(("Clamps", f"{len(facts.clamps)}, up to {length(tallest, figures)} above the top"))
     return rows
 
 
 def tool_rows(facts: PageFacts) -> list[Row]:
     """Machine, bit and speeds."""
     rows: list[Row] = [("Machine", facts.machine or UNKNOWN)]
-    bit = facts.bit
+    bit, figures = facts.bit, facts.figures
     if bit is None:
         rows.append(("Bit", UNKNOWN))
     else:
         tip = (
-            f"tip rounded {mm(bit.tip_radius_mm, 3)}"
+            f"tip rounded {length(bit.tip_radius_mm, figures, 3)}"
             if bit.tip_radius_mm
-            else f"tip flat {mm(bit.tip_mm, 3)}"
+            else f"tip flat {length(bit.tip_mm, figures, 3)}"
             if bit.tip_mm
             else "pointed tip"
         )
         rows.append(
-            ("Bit", f"{bit.title}, {plain(bit.angle_deg, 2)}°, ⌀{NBSP}{mm(bit.diameter_mm, 3)}, {tip}")
+            (
+                "Bit",
+                f"{bit.title}, {plain(bit.angle_deg, 2)}°, ⌀{NBSP}{length(bit.diameter_mm, figures, 3)}, {tip}",
+            )
         )
-        rows.append(("Shank", f"⌀{NBSP}{mm(bit.shank_mm, 3)}"))
+        rows.append(("Shank", f"⌀{NBSP}{length(bit.shank_mm, figures, 3)}"))
     speeds = facts.speeds
     if speeds is not None:
         rows += [
             ("Spindle", f"{plain(speeds.spindle_rpm, 0)}{NBSP}rpm"),
-            ("Feed", f"{plain(speeds.cut_mm_min, 0)}{NBSP}mm/min"),
-            ("Plunge", f"{plain(speeds.plunge_mm_min, 0)}{NBSP}mm/min"),
+            ("Feed", unbroken(figures.feed(speeds.cut_mm_min, 0))),
+            ("Plunge", unbroken(figures.feed(speeds.plunge_mm_min, 0))),
         ]
     return rows
 
 
 def groove_rows(facts: PageFacts) -> list[Row]:
     """Width and depth of each kind of groove, and the narrowest land."""
+    figures = facts.figures
     rows = [
-        (g.name.capitalize(), f"{mm(g.width_mm, 3)} wide, {mm(g.depth_mm, 3)} deep") for g in facts.grooves
+        (
+            g.name.capitalize(),
+            f"{length(g.width_mm, figures, 3)} wide, {length(g.depth_mm, figures, 3)} deep",
+        )
+        for g in facts.grooves
     ]
     if facts.land_mm is not None:
-        rows.append(("Narrowest land", mm(facts.land_mm)))
+        rows.append(("Narrowest land", length(facts.land_mm, figures)))
     return rows
 
 
@@ -83,22 +92,22 @@ def program_rows(facts: PageFacts) -> list[Row]:
     ]
     if facts.z_mm is not None:
         low, high = facts.z_mm
-        rows.append(("Z", f"{plain(low, 3)} to {mm(high, 3)}"))
+        rows.append(("Z", f"{unbroken(facts.figures.number(low))} to {length(high, facts.figures, 3)}"))
     if facts.safe_height_mm is not None:
-        rows.append(("Safe height", f"{mm(facts.safe_height_mm, 3)} above the top"))
+        rows.append(("Safe height", f"{length(facts.safe_height_mm, facts.figures, 3)} above the top"))
     return rows
 
 
 def plan_rows(facts: PageFacts) -> list[Row]:
     """Lengths, and how far the plan is from the least time."""
-    plan = facts.plan
+    plan, figures = facts.plan, facts.figures
     if plan is None:
         return []
     return [
         ("Lifts", str(plan.lifts)),
-        ("Cut", mm(plan.cut_mm, 0)),
-        ("Recut", mm(plan.recut_mm, 0)),
-        ("In the air", mm(plan.rapid_mm, 0)),
+        ("Cut", length(plan.cut_mm, figures, 0)),
+        ("Recut", length(plan.recut_mm, figures, 0)),
+        ("In the air", length(plan.rapid_mm, figures, 0)),
         ("At even speed", duration(plan.plan_s)),
         ("Proven least", f"{duration(plan.bound_s)} (plan {share(plan.above_bound)} above)"),
     ]

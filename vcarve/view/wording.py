@@ -2,30 +2,32 @@
 
 from __future__ import annotations
 
-from vcarve.quantity import format_duration
+from vcarve.quantity import Figures, format_duration, format_number
 
 NBSP = "\u00a0"
 
 
 def plain(value: float, decimals: int) -> str:
     """Number with at most ``decimals`` decimals, no trailing zeros, and a true minus sign."""
-    text = f"{value:.{decimals}f}"
-    if "." in text:
-        text = text.rstrip("0").rstrip(".")
-    return "0" if text in ("-0", "") else text.replace("-", "−")
+    return format_number(value, decimals).replace("-", "−")
 
 
-def mm(value: float, decimals: int = 2) -> str:
-    """Length in millimetres, from 10 m on in metres."""
-    if abs(value) >= 10_000:
-        return f"{plain(value / 1000.0, 2)}{NBSP}m"
-    return f"{plain(value, decimals)}{NBSP}mm"
+def length(value_mm: float, figures: Figures, decimals: int = 2) -> str:
+    """Length with its unit, from 10 m on in the long one."""
+    if abs(value_mm) >= 10_000:
+        return f"{plain(value_mm / figures.long_mm, 2)}{NBSP}{figures.long_unit}"
+    return unbroken(figures.length(value_mm, decimals))
+
+
+def unbroken(text: str) -> str:
+    """A figure with its unit as it is set on a page: on one line, with a true minus sign."""
+    return text.replace(" ", NBSP).replace("-", "−")
 
 
 def duration(seconds: float) -> str:
     """Time as ``42 s``, ``5 min 12 s`` or ``1 h 05 min``."""
     whole = round(seconds)
-    return f"{whole}{NBSP}s" if whole < 60 else format_duration(seconds).replace(" ", NBSP)
+    return f"{whole}{NBSP}s" if whole < 60 else unbroken(format_duration(seconds))
 
 
 def share(value: float) -> str:

@@ -13,7 +13,8 @@ const figure = (value, decimals) => {
   const text = value.toFixed(decimals);
   return (Number(text) === 0 ? (0).toFixed(decimals) : text).replace("-", "−");
 };
-const trimmed = (value) => String(Number(value.toFixed(2))).replace("-", "−");
+// A length (or feed) in mm as the page writes it, without its unit; the decimals are those of mm.
+const lengthFigure = (value, decimals) => figure(value / DATA.figures.mm, decimals + DATA.figures.finer);
 
 const colour = (name) => getComputedStyle(document.documentElement).getPropertyValue(name).trim();
 
@@ -128,7 +129,7 @@ const drawAround = (place, under, over) => {
     const down = y1 + 26, aside = x0 - 22;
     make("path", { class: "help", d: `M${x0} ${y1 + 8}V${down + 6}M${x1} ${y1 + 8}V${down + 6}M${x0 - 8} ${y0}H${aside - 6}M${x0 - 8} ${y1}H${aside - 6}` }, over);
     make("path", { class: "dim", d: `M${x0 - 5} ${down}H${x1 + 5}${arrowless(x0, down)}${arrowless(x1, down)}M${aside} ${y0 - 5}V${y1 + 5}${arrowless(aside, y0)}${arrowless(aside, y1)}` }, over);
-    const words = (value) => `${trimmed(value)} mm`;
+    const words = (value) => `${Number(lengthFigure(value, 2))} ${DATA.figures.unit}`;
     make("text", { class: "figure back", x: (x0 + x1) / 2, y: down + 4, "text-anchor": "middle" }, over, words(PIECE.width));
     make("text", { class: "figure back", transform: `translate(${aside + 4} ${(y0 + y1) / 2}) rotate(-90)`, "text-anchor": "middle" }, over, words(PIECE.height));
   }

@@ -64,12 +64,12 @@ const readOut = () => {
   const p = COUNT ? along(i, f) : [0, 0, 0];
   ["x", "y", "z"].forEach((axis, k) => {
     const known = Number.isFinite(p[k]);
-    write(`read-${axis}`, known ? figure(p[k], 3) : "–", known ? p[k] : "");
+    write(`read-${axis}`, known ? lengthFigure(p[k], 3) : "–", known ? p[k] : "");
   });
   const depth = -(p[2] + OFFSET[2]);
-  write("read-depth", Number.isFinite(depth) ? figure(Math.max(0, depth), 3) : "–", Number.isFinite(depth) ? Math.max(0, depth) : "");
+  write("read-depth", Number.isFinite(depth) ? lengthFigure(Math.max(0, depth), 3) : "–", Number.isFinite(depth) ? Math.max(0, depth) : "");
   const rapid = COUNT === 0 || MOTION[i] === RAPID;
-  write("read-feed", rapid ? "rapid" : `${figure(FEED[i], 0)} mm/min`, rapid ? "" : FEED[i]);
+  write("read-feed", rapid ? "rapid" : `${lengthFigure(FEED[i], 0)} ${DATA.figures.unit}/min`, rapid ? "" : FEED[i]);
   write("read-rpm", COUNT ? figure(RPM[i], 0) : "0", COUNT ? RPM[i] : 0);
   const pass = COUNT ? PASS[i] + 1 : 0;
   write("read-pass", pass ? `${pass} of ${PASS_FIRST.length}` : "in the air", pass);
@@ -91,7 +91,7 @@ const readOut = () => {
   return [i, f];
 };
 
-const spoken = () => `Line ${written["read-line"]}, pass ${written["read-pass"]}, depth ${written["read-depth"]} mm, ` +
+const spoken = () => `Line ${written["read-line"]}, pass ${written["read-pass"]}, depth ${written["read-depth"]} ${DATA.figures.unit}, ` +
   `${written["read-elapsed"]} elapsed, ${written["read-remaining"]} to go.`;
 
 // Heard by screen readers: every few seconds while playing, and a moment after anything else.

@@ -1,0 +1,111 @@
+"""A job in inches: whatever a person reads speaks inches; the program and the figures for scripts are as before."""
+
+from __future__ import annotations
+
+import json
+import re
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+
+from vcarve.cli.main import cli
+from vcarve.job.load import load_job, load_machine, machines_folder
+
+JOB = """\
+piece: {width: 4 in, height: 3 in, thickness: 1/2 in, wood: maple-sugar}
+units: inch
+pattern: {name: kaku-asanoha, pitch: about 1 in}
+groove: {ground: 1/16 in, leaf: 1/32 in}
+bit: v60-3.175
+machine: small-desktop
+feed: {cut: 24 in/min, plunge: 6 in/min, spindle: 10000}
+clamps: [{x: -1/2 in, y: 1 in, width: 3/8 in, height: 1/2 in, above: 1/8 in}]
+"""
+MILLIMETRES = re.compile(r"[0-9–] ?(mm|cm)\b", re.IGNORECASE)
+
+
+def run(*words: str) -> Result:
+    """Run the command line with words."""
+    return CliRunner().invoke(cli, list(words))
+
+
+@pytest.fixture
+def job(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A job in inches in a folder of its own, which is the working folder."""
+    monkeypatch.chdir(tmp_path)
+    path = tmp_path / "lid.yaml"
+    path.write_text(JOB)
+    return path
+
+
+def shown(html: str) -> str:
+    """Return what a page shows: its text without styles, scripts and tags, spaces as plain ones."""
+    bare = re.sub(r"(?s)<(style|script)\b.*?</\1>|<!--.*?-->", "", html)
+    labels = " ".join(re.findall(r'aria-label="([^"]*)"', bare))
+    text = f"{re.sub(r'<[^>]*>', ' ', bare)} {labels}".replace("\u00a0", " ")
+    return text.replace(load_machine("small-desktop").title, "")  # its owner's words
+
+
+def test_summary_page_and_picture_speak_inches(job: Path) -> None:
+    """No length or feed is left in millimetres: not in the summary, the header, the page, the sheet or the picture."""
+    made = run("program", job.name, "-o", "lid.nc", "--page", "plan.html", "--picture", "lid.svg")
+    checked = run("dry-run", "lid.nc", "--job", job.name, "--page", "lid.html")
+
+    assert made.exit_code == checked.exit_code == 0, made.output + checked.output
+    pages = [shown(Path(name).read_text()) for name in ("plan.html", "lid.html", "lid.svg")]
+    header = "\n".join(line for line in Path("lid.nc").read_text().splitlines() if line.startswith("("))
+    for text in (made.output, checked.output, header, *pages):
+        assert not MILLIMETRES.findall(text), text
+    assert "cut 24, plunge 6 in/min" in made.output
+    assert "0.0625 in deep" in made.output
+    assert "4 × 3 × 0.5 in" in pages[0]
+    assert "24 in/min" in pages[1]
+    assert "Piece: 4 x 3 x 0.5 in" in header
+
+
+def test_findings_speak_inches(job: Path) -> None:
+    """What forbids cutting is said in inches too, of the job and of its program."""
+    run("program", job.name, "-o", "lid.nc")
+    text = Path("lid.nc").read_text()
+    Path("deep.nc").write_text(text.replace("Z-0.794", "Z-1.2", 1).replace("F609.6", "F900", 1))
+
+    refused = run("program", job.name, "--set", "groove.ground=0.6 in", "--set", "feed.cut=50 in/min")
+    judged = run("dry-run", "deep.nc", "--job", job.name)
+
+    assert refused.exit_code == judged.exit_code == 1
+    assert "0.6 in deep in a piece 0.5 in thick" in refused.output
+    assert "The cutting feed is 50 in/min" in refused.output
+    assert not MILLIMETRES.findall(refused.output + judged.output)
+    assert "in deep" in judged.output
+
+
+def test_the_program_and_the_figures_stay(job: Path) -> None:
+    """The key changes words only: the same moves, and the same figures in millimetres for scripts."""
+    spoken = json.loads(run("program", job.name, "-o", "inch.nc", "--json").stdout)
+    plain = json.loads(run("program", job.name, "--set", "units=mm", "-o", "mm.nc", "--json").stdout)
+
+    said = {"pattern", "sentences"}
+    assert {k: v for k, v in spoken.items() if k not in said} == {
+        k: v for k, v in plain.items() if k not in said
+    }
+    inch, mm = (Path(name).read_text().splitlines() for name in ("inch.nc", "mm.nc"))
+    assert inch != mm
+    assert [line for line in inch if not line.startswith("(")] == [
+        line for line in mm if not line.startswith("(")
+    ]
+
+
+def test_an_inch_machine_speaks_inches(job: Path) -> None:
+    """Without the key the units are the machine's, also for a dry run that has only the machine."""
+    text = (machines_folder() / "small-desktop.yaml").read_text()
+    Path("mill.yaml").write_text(text.replace("decimals: 3", "decimals: 4\nunits: inch"))
+    job.write_text(JOB.replace("units: inch\n", "").replace("machine: small-desktop", "machine: mill.yaml"))
+
+    done = run("program", job.name, "-o", "lid.nc")
+
+    assert load_job(str(job)).units == "inch"
+    assert load_job(str(job), ["units=mm"]).units == "mm"
+    assert "0.0625 in deep" in done.output, done.output
+    Path("fast.nc").write_text(Path("lid.nc").read_text().replace("F24", "F99", 1))
+    assert "99 in/min" in run("dry-run", "fast.nc", "--machine", "mill.yaml").output
