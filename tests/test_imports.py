@@ -47,6 +47,8 @@ MAY_IMPORT: dict[str, set[str]] = {
     },
     "view": {"view", "values", "quantity"},
     "layout": {"job", "pattern", "network", "groove", "quantity"},
+    "room": {"groove", "network", "pattern"},
+    "landing": {"everything but cli"},
     "report": {"everything but cli"},
     "proofing": {"everything but cli"},
     "gallery": {"everything but cli"},

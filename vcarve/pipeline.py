@@ -11,6 +11,7 @@ from vcarve.errors import Finding, RefusedError
 from vcarve.groove.width import deepest_mm
 from vcarve.job.records import Job
 from vcarve.job.suitability import suitability
+from vcarve.landing import land_findings
 from vcarve.layout import Layout, lay_out
 from vcarve.network.clip import region_polygon
 from vcarve.network.model import Network
@@ -18,7 +19,7 @@ from vcarve.plan.model import Plan
 from vcarve.plan.planner import candidates
 from vcarve.program.reader import Reading, read_program
 from vcarve.program.writer import write
-from vcarve.report import Summary, header, land_findings, summary
+from vcarve.report import Summary, header, summary
 
 TIE = 1e-9  # shares of a program's time that nobody could tell apart
 
@@ -59,7 +60,7 @@ def make_program(job: Job, progress: Progress | None = None) -> Made:
         raise RefusedError(early)
     tell("laying out", 0.0)
     layout = lay_out(job)
-    land = land_findings(layout, job.figures)
+    land = land_findings(job, layout)
     if any(finding.severity == "refuse" for finding in land):
         raise RefusedError((*early, *layout.findings, *land))
     tell("planning", 0.2)

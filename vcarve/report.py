@@ -9,12 +9,10 @@ import numpy as np
 
 from vcarve.dryrun.clock import Times
 from vcarve.errors import Finding
-from vcarve.groove.slivers import edge_slivers
 from vcarve.groove.width import width_mm
 from vcarve.job.records import Job
 from vcarve.layout import LAYER_ROLES, Layout
 from vcarve.network.model import Network, Role
-from vcarve.pattern.region import chords
 from vcarve.plan.model import Plan
 from vcarve.program.moves import Motion, Moves
 from vcarve.program.reader import Reading
@@ -124,81 +122,9 @@ def extents(moves: Moves) -> dict[str, tuple[float, float]]:
     return spans
 
 
-def land_findings(layout: Layout, figures: Figures) -> tuple[Finding, ...]:
-    """Return what there is to say of the land: lost altogether, vanished cells, broken cells, weak islands, strips."""
-    grooves = layout.grooves
-    cells = layout.network.cells
-    found = []
-    if cells and grooves.vanished == cells:
-        found.append(
-            Finding(
-                code="land-lost",
-                sentence=f"A groove {figures.length(layout.widest_mm)} wide leaves no land in any of the "
-                f"{counted(cells, 'cell')}; cut shallower, take a sharper bit or a larger pitch.",
-            )
-        )
-    elif grooves.vanished:
-        found.append(
-            Finding(
-                code="land-vanished",
-                severity="caution",
-                sentence=f"{grooves.vanished} of {counted(cells, 'cell')} {_keep(grooves.vanished)} no land: "
-                "the grooves meet and cut it away, most often where the edge clips a cell.",
-            )
-        )
-    if grooves.broken:
-        found.append(
-            Finding(
-                code="land-broken",
-                severity="caution",
-                sentence=f"In {grooves.broken} of {counted(cells, 'cell')} the land falls apart into islands.",
-            )
-        )
-    if grooves.weak:
-        at = grooves.weak_at_mm[0]
-        found.append(
-            Finding(
-                code="weak-island",
-                severity="caution",
-                sentence=_weak_sentence(grooves.weak, figures.length(float(grooves.weak_mm.min()), 2)),
-                at_mm=(float(at[0]), float(at[1])),
-            )
-        )
-    found.extend(_sliver_findings(layout, figures))
-    return tuple(found)
-
-
-def _sliver_findings(layout: Layout, figures: Figures) -> tuple[Finding, ...]:
-    """Return what there is to say of grooves that run along the piece's edge and leave too little wood beside them."""
-    strips = edge_slivers(layout.network, layout.grooves, [chords(ring) for ring in layout.outline.rings])
-    if not len(strips):
-        return ()
-    thinnest = int(np.argmin(strips.width_mm))
-    size = figures.length(float(strips.width_mm[thinnest]), 2)
-    at = strips.at_mm[thinnest]
-    start = (
-        f"A groove runs along the piece's edge and leaves a strip of only {size} beside it"
-        if len(strips) == 1
-        else f"At {len(strips)} places grooves run along the piece's edge; the thinnest strip they leave is {size} wide"
-    )
-    return (
-        Finding(
-            code="edge-sliver",
-            severity="caution",
-            sentence=f"{start}: it may break out. Shift the pattern, or change its pitch or margin.",
-            at_mm=(float(at[0]), float(at[1])),
-        ),
-    )
-
-
-def _keep(number: int) -> str:
+def keep(number: int) -> str:
+    """Return the verb that goes with so many cells."""
     return "keeps" if number == 1 else "keep"
-
-
-def _weak_sentence(number: int, size: str) -> str:
-    if number == 1:
-        return f"1 island of land is so small that it may break out: it has room for a circle of {size} only."
-    return f"{number} islands of land are so small that they may break out; the smallest has room for a circle of {size} only."
 
 
 def zero_sentence(job: Job) -> str:
@@ -365,7 +291,7 @@ def _land(s: Summary, figures: Figures) -> str:
     kept = s.cells - s.land_vanished
     narrowest = f"narrowest {figures.length(s.land_min_mm)}"
     if s.land_vanished:
-        return f"{narrowest}; {kept} of {counted(s.cells, 'cell')} {_keep(kept)} land"
+        return f"{narrowest}; {kept} of {counted(s.cells, 'cell')} {keep(kept)} land"
     return f"{narrowest}; {'the cell keeps' if s.cells == 1 else f'all {s.cells} cells keep'} land"
 
 

@@ -209,6 +209,7 @@ def resolve(job: JobFile, folder: str = ".", document: Document | None = None) -
         recut=job.plan.recut,
         hop_mm=defaults.hop_mm(machine, job.plan.hop_mm, job.clamps),
         clamps=job.clamps,
+        lost_land=groove.lost_land,
         folder=folder,
         files=tuple(_files(job, folder, document)),
     )

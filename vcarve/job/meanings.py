@@ -62,6 +62,7 @@ MEANINGS: Mapping[str, Mapping[str, str]] = MappingProxyType(
             "ground": "depth of the base grid's lines, together with 'leaf'",
             "leaf": "depth of the infill's lines, together with 'ground'",
             "step": "deepest cut per level; left out, the wood's figure",
+            "lost-land": "allow cuts a job even where most cells keep no land between the grooves",
         },
         "Bit": {
             "name": "the bit's name",

@@ -157,6 +157,7 @@ class Groove(Record):
     ground_mm: PositiveMm | None = Field(None, alias="ground")
     leaf_mm: PositiveMm | None = Field(None, alias="leaf")
     step_mm: PositiveMm | None = Field(None, alias="step")
+    lost_land: Literal["refuse", "allow"] = Field("refuse", alias="lost-land")  # where most cells keep none
 
     @model_validator(mode="after")
     def _one_way(self) -> Self:
@@ -397,6 +398,7 @@ class Job(Record):
     recut: Literal["never", "allow"]
     hop_mm: float
     clamps: tuple[Clamp, ...] = ()
+    lost_land: Literal["refuse", "allow"] = "refuse"
     folder: str = "."  # where paths inside the job are looked up
     files: tuple[str, ...] = ()  # paths of every file it is made of: nothing is ever written over them
 

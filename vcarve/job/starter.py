@@ -34,6 +34,7 @@ groove:
   # ground: 1.2 mm          # instead of depth: the base grid ...
   # leaf: 0.8 mm            # ... and the infill apart
   # step: 0.5 mm            # deepest cut per level; left out, the wood's figure
+  # lost-land: allow        # cut even where most cells keep no land; refuse (usual) says what would leave them some
 
 bit: v60-3.175              # 'mizo bits' lists them; or its measures:
 # bit: {angle: 60 deg, diameter: 3.175 mm, shank: 3.175 mm, tip: 0.1 mm, flutes: 2}   # or tip-radius

@@ -1,0 +1,99 @@
+"""What is said of the land, and whether what is said to mend it does."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import pytest
+
+from vcarve.job.load import load_job
+from vcarve.job.records import Job
+from vcarve.landing import land_findings
+from vcarve.layout import Layout, lay_out
+
+JOB = """
+piece: {{width: 100 mm, height: 60 mm, thickness: 10 mm, wood: cherry-black}}
+pattern: {{name: {name}, pitch: 20 mm, edge: plain, shift-x: {shift} mm}}
+groove: {{depth: 1 mm}}
+bit: {{angle: 90 deg, diameter: 6 mm, shank: 6 mm}}
+machine: small-desktop
+"""
+
+FINE = """
+piece: {width: 60 mm, height: 60 mm, thickness: 9 mm, wood: cherry-black}
+pattern: {name: asanoha, pitch: 2 mm, edge: plain}
+groove: {depth: 0.8 mm}
+bit: v60-3.175
+machine: small-desktop
+"""
+
+
+def laid(file: Path, *sets: str) -> tuple[Job, Layout]:
+    """Return a job and its layout."""
+    job = load_job(str(file), sets)
+    return job, lay_out(job)
+
+
+def whole_cells_lost(layout: Layout) -> int:
+    """Count the cells, of those that nothing clips, that keep no land."""
+    return int((layout.grooves.land_mm[layout.network.cell_class >= 0] == 0.0).sum())
+
+
+@pytest.mark.parametrize(("shift", "expected"), [(0.0, 0), (18.7, 1), (5.0, 0)])
+def test_a_groove_along_the_edge_is_a_caution_with_its_place(
+    tmp_path: Path, shift: float, expected: int
+) -> None:
+    """Lines at odd tens of millimetres, moved: 50 - 30 - 18.7 less the half-width of 1 leaves 0.3 mm."""
+    file = tmp_path / "job.yaml"
+    file.write_text(JOB.format(name="ichimatsu", shift=shift))
+    found = [finding for finding in land_findings(*laid(file)) if finding.code == "edge-sliver"]
+
+    assert [finding.severity for finding in found] == ["caution"] * expected
+    for finding in found:
+        assert "0.3 mm" in finding.sentence
+        assert finding.at_mm is not None
+        assert finding.at_mm[0] == pytest.approx(48.7)
+
+
+@pytest.fixture
+def fine(tmp_path: Path) -> Path:
+    """Return a job whose grooves meet over every whole cell."""
+    file = tmp_path / "fine.yaml"
+    file.write_text(FINE)
+    return file
+
+
+@pytest.mark.parametrize("groove", ["{depth: 0.8}", "{ground: 1, leaf: 0.3}"])
+def test_most_land_lost_is_refused_with_pitch_and_depth_that_keep_it(fine: Path, groove: str) -> None:
+    """The pitch and the depths that the finding names leave every whole cell land; two hundredths of the pitch less do not."""
+    [lost] = [f for f in land_findings(*laid(fine, f"groove={groove}")) if f.code == "land-lost"]
+    pitch, sound = re.findall(r"from a pitch of ([0-9.]+) mm on, .* from ([0-9.]+) mm on", lost.sentence)[0]
+    depths = re.findall(r"(?:depth of|ground|leaf) ([0-9.]+) mm", lost.sentence)
+    shallower = f"groove={{ground: {depths[0]}, leaf: {depths[-1]}}}"
+
+    assert lost.severity == "refuse"
+    assert (
+        "have room for 0.536 mm" in lost.sentence
+    )  # the inscribed circle of a 30-30-120 triangle: pitch * tan 15°
+    assert whole_cells_lost(laid(fine, f"groove={groove}", f"pattern.pitch={pitch}")[1]) == 0
+    assert whole_cells_lost(laid(fine, f"groove={groove}", f"pattern.pitch={0.98 * float(pitch)}")[1]) > 0
+    assert whole_cells_lost(laid(fine, shallower)[1]) == 0
+    land = laid(fine, f"groove={groove}", f"pattern.pitch={sound}")[1]
+    assert land.grooves.land_mm[land.network.cell_class >= 0].min() >= 0.499
+
+
+def test_a_job_may_say_that_lost_land_is_meant(fine: Path) -> None:
+    """With 'lost-land: allow' the same sentence is a caution."""
+    [lost] = [f for f in land_findings(*laid(fine, "groove.lost-land=allow")) if f.code == "land-lost"]
+
+    assert lost.severity == "caution"
+    assert "lost-land" not in lost.sentence
+
+
+def test_lost_land_of_clipped_cells_is_laid_to_the_edge(fine: Path) -> None:
+    """Where every whole cell keeps its land, the groove's width is not the cause."""
+    [lost] = [f for f in land_findings(*laid(fine, "pattern.pitch=3.6")) if f.code == "land-vanished"]
+
+    assert lost.severity == "caution"
+    assert "edge or a frame clips them" in lost.sentence

@@ -1,0 +1,130 @@
+"""What there is to say of the land that the grooves leave, and what would mend it, worked out.
+
+A job whose grooves meet and cut most of the land away is refused, unless it says that this is meant.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from vcarve.errors import Finding
+from vcarve.groove.model import WEAK_MM, WEAK_SHARE
+from vcarve.groove.slivers import edge_slivers
+from vcarve.groove.width import width_mm
+from vcarve.job.records import Job
+from vcarve.layout import Layout
+from vcarve.network.model import Role
+from vcarve.pattern.region import chords
+from vcarve.report import counted, keep
+from vcarve.room import Cells, cells_of, deepest_depths_mm, least_pitch_mm
+
+MOST_LOST = 0.5  # of the cells: with more of them gone there is no pattern left to see; our choice
+
+
+def land_findings(job: Job, layout: Layout) -> tuple[Finding, ...]:
+    """Return what there is to say of the land: lost, broken, weak islands, strips at the piece's edge."""
+    grooves = layout.grooves
+    cells = layout.network.cells
+    found = []
+    if grooves.vanished:
+        found.append(_lost(job, layout))
+    if grooves.broken:
+        found.append(
+            Finding(
+                code="land-broken",
+                severity="caution",
+                sentence=f"In {grooves.broken} of {counted(cells, 'cell')} the land falls apart into islands.",
+            )
+        )
+    if grooves.weak:
+        at = grooves.weak_at_mm[0]
+        found.append(
+            Finding(
+                code="weak-island",
+                severity="caution",
+                sentence=_weak_sentence(grooves.weak, job.figures.length(float(grooves.weak_mm.min()), 2)),
+                at_mm=(float(at[0]), float(at[1])),
+            )
+        )
+    found.extend(_sliver_findings(job, layout))
+    return tuple(found)
+
+
+def _lost(job: Job, layout: Layout) -> Finding:
+    """Return the finding of cells that keep no land: the cause, and the pitch and the depth that would do."""
+    grooves, network = layout.grooves, layout.network
+    lost = grooves.vanished
+    most = lost > MOST_LOST * network.cells
+    whole = grooves.land_mm[network.cell_class >= 0]
+    said = [f"{lost} of {counted(network.cells, 'cell')} {keep(lost)} no land:"]
+    if layout.pattern is not None and len(whole) and whole.all():
+        said.append("the piece's edge or a frame clips them, and the grooves cut away what is left.")
+    elif layout.pattern is None or (cells := cells_of(layout.pattern)) is None:
+        said.append(f"grooves up to {job.figures.length(layout.widest_mm)} wide meet and cut it away.")
+        said.append("Cut shallower, take a sharper bit, or give the lines more room.")
+    else:
+        said.extend(_cause_and_cure(job, layout, cells))
+    refused = most and job.lost_land == "refuse"
+    if refused:
+        said.append("If this is meant, write 'lost-land: allow' under 'groove'.")
+    return Finding(
+        code="land-lost" if most else "land-vanished",
+        severity="refuse" if refused else "caution",
+        sentence=" ".join(said),
+    )
+
+
+def _cause_and_cure(job: Job, layout: Layout, cells: Cells) -> list[str]:
+    """Return how the grooves' width compares with the room of the cells, what pitch suits the groove, what depth the pitch."""
+    assert layout.pattern is not None
+    assert layout.pitch_mm is not None
+    length, pitch, name = job.figures.length, layout.pitch_mm, layout.pattern.key
+    depths = {role: layout.depths_mm[role] for role in cells.roles}
+    widths = {role: width_mm(job.bit, depth) for role, depth in depths.items()}
+    holds = max(WEAK_MM, WEAK_SHARE * max(depths.values()))
+    low, high = layout.pattern.pitch_mm
+    least, sound = least_pitch_mm(cells, widths), least_pitch_mm(cells, widths, holds)
+    said = [
+        f"the grooves are {length(layout.widest_mm)} wide, and the smallest cells of {name} at a pitch of {length(pitch)} have "
+        f"room for {length(cells.room * pitch)}.",
+        f"With this groove all of them keep land from a pitch of {length(least)} on, and land of {length(holds)} or more, "
+        f"which holds, from {length(sound)} on; {name} usually has {length(low)} to {length(high)}.",
+    ]
+    shallower = deepest_depths_mm(cells, pitch, job.bit, depths)
+    if shallower is None:
+        said.append("At this pitch no depth of this bit leaves them land; take a sharper bit.")
+    elif len(set(depths.values())) == 1:
+        said.append(f"At this pitch they do with a depth of {length(max(shallower.values()))} or less.")
+    else:
+        ground, leaf = (length(shallower[int(role)]) for role in (Role.GROUND, Role.LEAF))
+        said.append(f"At this pitch they do with ground {ground} and leaf {leaf}, or less.")
+    return said
+
+
+def _sliver_findings(job: Job, layout: Layout) -> tuple[Finding, ...]:
+    """Return what there is to say of grooves that run along the piece's edge and leave too little wood beside them."""
+    strips = edge_slivers(layout.network, layout.grooves, [chords(ring) for ring in layout.outline.rings])
+    if not len(strips):
+        return ()
+    thinnest = int(np.argmin(strips.width_mm))
+    size = job.figures.length(float(strips.width_mm[thinnest]), 2)
+    at = strips.at_mm[thinnest]
+    start = (
+        f"A groove runs along the piece's edge and leaves a strip of only {size} beside it"
+        if len(strips) == 1
+        else f"At {len(strips)} places grooves run along the piece's edge; the thinnest strip they leave is {size} wide"
+    )
+    return (
+        Finding(
+            code="edge-sliver",
+            severity="caution",
+            sentence=f"{start}: it may break out. Shift the pattern, or change its pitch or margin.",
+            at_mm=(float(at[0]), float(at[1])),
+        ),
+    )
+
+
+def _weak_sentence(number: int, size: str) -> str:
+    if number == 1:
+        return f"1 island of land is so small that it may break out: it has room for a circle of {size} only."
+    return f"{number} islands of land are so small that they may break out; the smallest has room for a circle of {size} only."

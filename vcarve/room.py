@@ -1,0 +1,94 @@
+"""How much room a pattern's whole cells have for grooves: the least pitch for a groove, the deepest groove for a pitch.
+
+A few repeats are built once; other pitches are the same picture with other grooves.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from vcarve.groove.land import measure
+from vcarve.groove.width import Cone, VBit, width_mm
+from vcarve.network.build import build
+from vcarve.network.model import Network
+from vcarve.pattern.model import Pattern
+from vcarve.pattern.region import rectangle
+
+SAMPLE_PITCH_MM = 20.0
+LEAST_LAND_MM = 0.01  # what is narrower is no land to anybody
+_REPEATS = 4.0
+_SCRATCH_MM = 0.01
+_CLOSE = 2.0e-3  # of a pitch or a depth: nearer ones are not told apart
+_BY_WIDTH = VBit(angle_deg=90.0)  # its grooves are as wide as twice their depth
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cells:
+    """The whole cells of a few repeats of a pattern; the least of them holds a circle ``room`` pitches wide."""
+
+    network: Network
+    roles: tuple[int, ...]
+    room: float
+
+    def keep(self, pitch_mm: float, widths_mm: Mapping[int, float], land_mm: float = LEAST_LAND_MM) -> bool:
+        """Tell whether all of them keep land this wide at a pitch, between grooves of these widths (by role)."""
+        widths = {role: widths_mm[role] for role in self.roles}
+        widest = max(widths.values())
+        if min(widths.values()) == widest:
+            return self.room * pitch_mm - widest >= land_mm
+        scale = pitch_mm / SAMPLE_PITCH_MM
+        return _narrowest_mm(self.network, {r: w / scale for r, w in widths.items()}) * scale >= land_mm
+
+
+def cells_of(pattern: Pattern) -> Cells | None:
+    """Return the whole cells of a pattern; ``None`` where its lines close none."""
+    side = _REPEATS * SAMPLE_PITCH_MM * (math.hypot(*pattern.a1) + math.hypot(*pattern.a2))
+    network = build(pattern, region=rectangle(side, side), pitch_mm=SAMPLE_PITCH_MM)
+    if not (network.cell_class >= 0).any():
+        return None
+    roles = tuple(np.unique(network.role[network.cut]).tolist())
+    room = _narrowest_mm(network, dict.fromkeys(roles, _SCRATCH_MM)) + _SCRATCH_MM
+    return Cells(network=network, roles=roles, room=room / SAMPLE_PITCH_MM)
+
+
+def _narrowest_mm(network: Network, widths_mm: Mapping[int, float]) -> float:
+    depths = {role: width / 2.0 for role, width in widths_mm.items()}
+    return float(measure(network, _BY_WIDTH, depths).land_mm[network.cell_class >= 0].min())
+
+
+def least_pitch_mm(cells: Cells, widths_mm: Mapping[int, float], land_mm: float = LEAST_LAND_MM) -> float:
+    """Return the least pitch, rounded up to 0.01 mm, at which every whole cell keeps land this wide."""
+    widths = [widths_mm[role] for role in cells.roles]
+    low, high = (min(widths) + land_mm) / cells.room, (max(widths) + land_mm) / cells.room
+    _, least = _turn(low, high, lambda pitch: cells.keep(pitch, widths_mm, land_mm))
+    return math.ceil(least * 100.0 - 1e-6) / 100.0
+
+
+def deepest_depths_mm(
+    cells: Cells, pitch_mm: float, bit: Cone, depths_mm: Mapping[int, float]
+) -> dict[int, float] | None:
+    """Return depths (by role), all less by one factor and rounded down to 0.01 mm, that leave every whole cell land.
+
+    ``None`` where no depth does.
+    """
+
+    def scaled(share: float) -> dict[int, float]:
+        return {role: math.floor(depths_mm[role] * share * 100.0 + 1e-6) / 100.0 for role in cells.roles}
+
+    def lost(share: float) -> bool:
+        return not cells.keep(pitch_mm, {role: width_mm(bit, d) for role, d in scaled(share).items()})
+
+    found = scaled(_turn(0.0, 1.0, lost)[0])
+    return found if min(found.values()) > 0.0 else None
+
+
+def _turn(low: float, high: float, holds: Callable[[float], bool]) -> tuple[float, float]:
+    """Return two near values, by halving: something does not hold at the first and holds at the second, as at ``high``."""
+    while high - low > _CLOSE * high:
+        middle = (low + high) / 2.0
+        low, high = (low, middle) if holds(middle) else (middle, high)
+    return low, high
