@@ -8,7 +8,6 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from vcarve.errors import InputError, Problem
 from vcarve.network.build import build
 from vcarve.network.clip import flattened
 from vcarve.network.model import Network, Role
@@ -31,16 +30,13 @@ def patch(pattern: Pattern) -> tuple[Network, float]:
     return build(pattern, region=rectangle(SIDE_MM, SIDE_MM), pitch_mm=pitch, edge="plain"), pitch
 
 
-def pattern_picture(pattern: Pattern, file: str) -> str | bytes:
-    """Return a picture of the pattern by the ending of the file's name, SVG or PNG; raises InputError for any other."""
+def pattern_picture(pattern: Pattern, ending: str) -> str | bytes:
+    """Return a picture of the pattern as it is written to files with this ending, ``.svg`` or ``.png``."""
     network, pitch = patch(pattern)
-    ending = file.lower().rpartition(".")[2]
-    if ending == "svg" or file == "-":
-        title = f"{pattern.name} ({pattern.english})"
-        return pattern_svg(network, title=title, description=f"{title}, pitch {format_mm(round(pitch, 2))}")
-    if ending == "png":
+    if ending == ".png":
         return _png(network)
-    raise InputError(Problem(key="--picture", value=file, want="the name must end in .svg or .png"))
+    title = f"{pattern.name} ({pattern.english})"
+    return pattern_svg(network, title=title, description=f"{title}, pitch {format_mm(round(pitch, 2))}")
 
 
 def gallery_page(patterns: Sequence[Pattern]) -> str:

@@ -8,8 +8,10 @@ import threading
 from pathlib import Path
 
 import pytest
+from click.testing import CliRunner
 
 from vcarve.cli.files import claim, write_whole
+from vcarve.cli.main import cli
 from vcarve.errors import InputError
 
 
@@ -117,9 +119,47 @@ def test_a_file_the_command_reads_is_never_written_over(
 
 def test_two_outputs_need_two_places(tmp_path: Path) -> None:
     """The same file, or standard output, for two outputs is refused; every problem is named at once."""
-    same = str(tmp_path / "a")
+    same = str(tmp_path / "a.nc")
     with pytest.raises(InputError) as caught:
-        claim((same, f"{tmp_path}/./a", "-", None, "-", f"{tmp_path}/no/b"))
+        claim(
+            ("a program", path) for path in (same, f"{tmp_path}/./a.nc", "-", None, "-", f"{tmp_path}/no/b")
+        )
 
     assert len(caught.value.problems) == 3
-    assert [p.value for p in caught.value.problems] == [f"{tmp_path}/./a", "-", f"{tmp_path}/no/b"]
+    assert [p.value for p in caught.value.problems] == [f"{tmp_path}/./a.nc", "-", f"{tmp_path}/no/b"]
+
+
+@pytest.mark.parametrize(
+    ("words", "right"),
+    [
+        (("program", "JOB", "-o", "s.pdf"), "a program is written here; the name must end in .nc, .ngc, "),
+        (("program", "JOB", "-o", "s"), "a program is written here"),
+        (("program", "JOB", "--picture", "s.xyz"), "the name must end in .svg"),
+        (("program", "JOB", "--page", "s.txt"), "a page is written here; the name must end in .html or .htm"),
+        (("dry-run", "NC", "--page", "s.svg"), ".html or .htm"),
+        (("dry-run", "NC", "--job", "JOB", "--picture", "s.jpg"), "the name must end in .png"),
+        (("dry-run", "NC", "--job", "JOB", "--heights", "s.stl"), ".png or .npy"),
+        (("lines", "JOB", "-o", "s.nc"), ".svg or .dxf"),
+        (("patterns", "asanoha", "--picture", "s.gif"), ".svg or .png"),
+        (("patterns", "--page", "s.pdf"), ".html or .htm"),
+        (("new", "s.json"), ".yaml or .yml"),
+    ],
+)
+def test_a_name_ends_as_what_is_written(
+    words: tuple[str, ...], right: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Every command refuses the ending of something else, says which are right, and writes nothing."""
+    monkeypatch.chdir(tmp_path)
+    programs = Path(__file__).parent.parent / "dryrun" / "programs"
+    given = {"JOB": str(programs / "cross.yaml"), "NC": str(programs / "cross.nc")}
+    done = CliRunner().invoke(cli, [given.get(word, word) for word in words])
+
+    assert done.exit_code == 2
+    assert f"'{words[-1]}': " in done.stderr
+    assert right in done.stderr
+    assert listing(tmp_path) == {}
+
+
+def test_devices_and_any_case_are_taken(tmp_path: Path) -> None:
+    """An ending in capitals is as good, and what is no plain file has no ending to keep to."""
+    claim([("a program", str(tmp_path / "A.NC")), ("a page", os.devnull)])

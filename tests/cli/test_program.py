@@ -133,7 +133,7 @@ def test_picture_and_page(job: Path) -> None:
         (["-o", "-", "--picture", "-"], "'-': is named for two outputs"),
         (["-o", "no/t.nc", "--page", "t.html"], "'no/t.nc': cannot be written: there is no folder 'no'"),
         (["-o", "t.nc", "--page", "."], "'.': this is a folder"),
-        (["-o", "t.nc", "--picture", "t.png"], "--picture: 't.png': the name must end in .svg"),
+        (["-o", "t.nc", "--picture", "t.png"], "'t.png': a picture of the plan is written here; the name must end in .svg"),
         (["-o", "t.nc", "--set", "groove.deep=1"], "did you mean 'depth'?"),
         (["-o", "t.nc", "--set", "groove.depth"], "groove.depth"),
     ],

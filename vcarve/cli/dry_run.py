@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from vcarve.cli.files import claim, write_whole
+from vcarve.cli.files import claim, ending, write_whole
 from vcarve.cli.progress import Bar
 from vcarve.errors import EXIT_REFUSED, InputError, Problem
 
@@ -79,7 +79,10 @@ def dry_run(
     loaded, document = (None, None) if job is None else open_job(job, sets)
     named = machine or "rs274-mill"
     inputs = (file, machine_path(named)) if loaded is None else (file, *loaded.files)
-    claim((page, picture, heights), inputs=inputs)
+    claim(
+        (("a page", page), ("a picture of the carved piece", picture), ("the carved heights", heights)),
+        inputs=inputs,
+    )
     if grid is not None and loaded is not None:
         _fits(grid, str(step), loaded)
     text = _read(file)
@@ -117,7 +120,7 @@ def dry_run(
         if heights is not None:
             from vcarve.view.heights import heights_file
 
-            outputs.append((heights, heights_file(surface, heights)))
+            outputs.append((heights, heights_file(surface, ending("the carved heights", heights))))
     write_whole(outputs, inputs=inputs)
     # Standard output belongs to a file that goes there; what is said goes beside it.
     aside = any(path == "-" for path, _ in outputs)

@@ -14,26 +14,46 @@ from pathlib import Path
 
 from vcarve.errors import InputError, Problem
 
+# What a command writes -> the endings its name may have; the first is taken for what goes to standard output or a device.
+# Those of programs are what senders and controllers open (common practice, no source).
+ENDINGS = {
+    "a program": (".nc", ".ngc", ".gcode", ".gc", ".g", ".tap", ".cnc", ".txt"),
+    "a picture of the plan": (".svg",),
+    "a picture of the carved piece": (".png",),
+    "a picture of the pattern": (".svg", ".png"),
+    "a page": (".html", ".htm"),
+    "the carved heights": (".png", ".npy"),
+    "a drawing of the lines": (".svg", ".dxf"),
+    "a YAML file": (".yaml", ".yml"),
+}
 
-def claim(outputs: Iterable[str | None], inputs: Iterable[str | None] = ()) -> None:
-    """Check the names of the files a command will write, before its work begins; None stands for one not asked for.
 
-    Raises InputError where two outputs are the same file, where one is a file the command reads, a folder, or lies in a
-    folder that is not there.
+def ending(what: str, path: str) -> str:
+    """Return the ending of a path that is to become ``what``, in lower case; the usual one where it has none of them."""
+    return next((one for one in ENDINGS[what] if path.lower().endswith(one)), ENDINGS[what][0])
+
+
+def claim(outputs: Iterable[tuple[str, str | None]], inputs: Iterable[str | None] = ()) -> None:
+    """Check what a command will write, as (what, path), before its work begins; None stands for one not asked for.
+
+    Raises InputError where two outputs are the same file, where one is a file the command reads, a folder, lies in a
+    folder that is not there, or has the ending of something else.
     """
+    _check(((path, ENDINGS[what], what) for what, path in outputs if path is not None), inputs)
+
+
+def _check(outputs: Iterable[tuple[str, tuple[str, ...], str]], inputs: Iterable[str | None]) -> None:
     read = {name for path in inputs if path not in (None, "-") for name in _names(str(path))}
     taken: set[object] = set()
     problems = []
-    for path in outputs:
-        if path is None:
-            continue
+    for path, endings, what in outputs:
         names = {path} if path == "-" else _names(path)
         if taken & names:
             want = "is named for two outputs; each needs a place of its own"
             problems.append(Problem(value=path, want=want))
         elif read & names:
             problems.append(Problem(value=path, want="is read by this command; write to another file"))
-        elif path != "-" and (refused := _refused(Path(path))):
+        elif path != "-" and (refused := _refused(Path(path), endings, what)):
             problems.append(Problem(value=path, want=refused))
         taken |= names
     if problems:
@@ -47,7 +67,7 @@ def write_whole(outputs: Sequence[tuple[str, str | bytes]], inputs: Iterable[str
     ``inputs`` are files that must not be written over.  Raises InputError for a path that cannot be written; nothing has
     changed then.
     """
-    claim((path for path, _ in outputs), inputs)
+    _check(((path, ("",), "") for path, _ in outputs), inputs)
     staged: list[_Staged] = []
     streams: list[tuple[str, bytes]] = []
     try:
@@ -141,8 +161,8 @@ def _names(path: str) -> set[object]:
     return {os.path.normcase(place)}
 
 
-def _refused(target: Path) -> str | None:
-    """Say why a path cannot become a file, as far as that can be told by looking."""
+def _refused(target: Path, endings: tuple[str, ...], what: str) -> str | None:
+    """Say why a path cannot become a file with one of the endings, as far as that can be told by looking."""
     try:
         if target.is_dir():
             return "this is a folder; name a file in it"
@@ -151,7 +171,14 @@ def _refused(target: Path) -> str | None:
     folder = Path(os.path.realpath(target)).parent
     if not folder.is_dir():
         return f"cannot be written: there is no folder {str(target.parent)!r}"
+    if not target.name.lower().endswith(endings) and (target.is_file() or not target.exists()):
+        return f"{what} is written here; the name must end in {either(endings)}"
     return None
+
+
+def either(words: Sequence[str]) -> str:
+    """Return words as a choice: ``a``, ``a or b``, ``a, b or c``."""
+    return " or ".join(part for part in (", ".join(words[:-1]), words[-1]) if part)
 
 
 def _umask() -> int:

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import click
 
-from vcarve.cli.files import claim, write_whole
-from vcarve.errors import InputError, Problem
+from vcarve.cli.files import claim, ending, write_whole
 
 
 @click.command("lines", epilog="Example: mizo lines trivet.yaml -o trivet.dxf")
@@ -18,15 +17,12 @@ def lines(job: str, output: str, sets: tuple[str, ...]) -> None:
     from vcarve.layout import lay_out
     from vcarve.view.lines_out import lines_dxf, lines_svg
 
-    kind = output.lower().rpartition(".")[2]
-    if kind not in ("svg", "dxf"):
-        raise InputError(Problem(key="--output", value=output, want="the name must end in .svg or .dxf"))
     loaded, document = open_job(job, sets)
-    claim((output,), inputs=loaded.files)
+    claim([("a drawing of the lines", output)], inputs=loaded.files)
     with placed(document):
         layout = lay_out(loaded)
     page = (loaded.piece.width_mm, loaded.piece.height_mm)
-    draw = lines_svg if kind == "svg" else lines_dxf
+    draw = lines_dxf if ending("a drawing of the lines", output) == ".dxf" else lines_svg
     write_whole(
         [(output, draw(layout.network, layout.grooves, layers=layout.layers, piece_mm=page))], loaded.files
     )

@@ -10,7 +10,7 @@ from typing import Any
 
 import click
 
-from vcarve.cli.files import claim, write_whole
+from vcarve.cli.files import claim, ending, write_whole
 from vcarve.errors import InputError, Problem
 
 
@@ -127,7 +127,7 @@ def patterns(name: str | None, picture: str | None, page: str | None, json_: boo
 
     if picture is not None and name is None:
         raise InputError("--picture needs the name of a pattern; all of them on one page: --page FILE.html")
-    claim((picture, page), inputs=(name,))
+    claim((("a picture of the pattern", picture), ("a page", page)), inputs=(name,))
     outputs: list[tuple[str, str | bytes]] = []
     try:
         chosen = [pattern(name)] if name is not None else list(catalogue())
@@ -139,7 +139,7 @@ def patterns(name: str | None, picture: str | None, page: str | None, json_: boo
     if picture is not None:
         from vcarve.gallery import pattern_picture
 
-        outputs.append((picture, pattern_picture(chosen[0], picture)))
+        outputs.append((picture, pattern_picture(chosen[0], ending("a picture of the pattern", picture))))
     if page is not None:
         from vcarve.gallery import gallery_page
 
@@ -197,6 +197,7 @@ def new(file: str, force: bool) -> None:
         raise InputError(
             Problem(value=file, want="is there already; give another name, or --force to write over it")
         )
+    claim([("a YAML file", file)])
     write_whole([(file, starter_text())])
     if file != "-":
         command = shlex.join(["mizo", "program", file, "-o", str(Path(file).with_suffix(".nc"))])

@@ -9,7 +9,6 @@ import click
 
 from vcarve.cli.files import claim, write_whole
 from vcarve.cli.progress import Bar
-from vcarve.errors import InputError, Problem
 
 
 @click.command(
@@ -36,10 +35,8 @@ def program(
     from vcarve.pipeline import make_program
     from vcarve.report import plan_sentence, sentences
 
-    if picture is not None and picture != "-" and not picture.lower().endswith(".svg"):
-        raise InputError(Problem(key="--picture", value=picture, want="the name must end in .svg"))
     loaded, document = open_job(job, sets)
-    claim((output, picture, page), inputs=loaded.files)
+    claim((("a program", output), ("a picture of the plan", picture), ("a page", page)), inputs=loaded.files)
     with placed(document), Bar() as bar:
         made = make_program(loaded, progress=bar)
     outputs: list[tuple[str, str | bytes]] = []

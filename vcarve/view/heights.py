@@ -15,7 +15,6 @@ from PIL import Image
 from PIL.PngImagePlugin import PngInfo
 
 from vcarve.dryrun.surface import Surface
-from vcarve.errors import InputError, Problem
 
 WHITE = 65535
 
@@ -44,16 +43,10 @@ def png16(surface: Surface, *, floor_mm: float | None = None) -> bytes:
     return out.getvalue()
 
 
-def heights_file(surface: Surface, name: str) -> bytes:
-    """Encode a surface by the ending of a file's name: ``.npy`` (heights in mm, row 0 at the front) or ``.png``.
-
-    Raises ``InputError`` for any other ending.
-    """
-    ending = name.lower().rpartition(".")[2]
-    if ending == "png":
+def heights_file(surface: Surface, ending: str) -> bytes:
+    """Encode a surface as it is written to files with this ending: ``.npy`` (mm, row 0 at the front) or ``.png``."""
+    if ending == ".png":
         return png16(surface)
-    if ending == "npy":
-        out = io.BytesIO()
-        np.save(out, surface.height_mm, allow_pickle=False)
-        return out.getvalue()
-    raise InputError(Problem(key="--heights", value=name, want="the name must end in .png or .npy"))
+    out = io.BytesIO()
+    np.save(out, surface.height_mm, allow_pickle=False)
+    return out.getvalue()
