@@ -23,7 +23,7 @@ from vcarve.pattern.region import chords
 from vcarve.program.moves import Motion
 from vcarve.program.reader import Reading, read_program
 from vcarve.quantity import Figures
-from vcarve.report import SIDES, extents, finding_json, grooves_by_depth
+from vcarve.report import SIDES, extents, grooves_by_depth, verdict_json
 from vcarve.view.facts import (
     BitFacts,
     ClampFacts,
@@ -290,7 +290,7 @@ def as_json(run: DryRun, facts: Measured | None, surface: Surface | None = None)
     feed = moves.motion != int(Motion.RAPID)
     below = feed & (np.minimum(moves.start_mm[:, 2], moves.end_mm[:, 2]) < run.top_mm - 1e-6)
     values: dict[str, object] = {
-        "clean": not any(one.severity == "refuse" for one in run.findings),
+        **verdict_json(run.findings),
         "machine": run.machine.name,
         "dialect": run.reading.dialect,
         "lines": moves.lines,
@@ -305,7 +305,6 @@ def as_json(run: DryRun, facts: Measured | None, surface: Surface | None = None)
         "below_surface_mm": float(length[below].sum()),
         "rapid_mm": float(length[~feed].sum()),
         "extents_mm": {axis: list(span) for axis, span in extents(moves).items()} if len(moves) else None,
-        "findings": [finding_json(one) for one in run.findings],
         "measured": None,
     }
     if facts is not None and run.layout is not None:

@@ -50,8 +50,7 @@ class Summary:
     lifts: int
     levels: int
     cell_by_cell_mm: float
-    depth_mm: tuple[float, ...]
-    groove_width_mm: float
+    grooves: tuple[tuple[str, float, float], ...]  # name, depth and width (mm) of each kind, deepest first
     land_min_mm: float
     land_vanished: int
     land_broken: int
@@ -68,22 +67,28 @@ class Summary:
 
     def as_json(self) -> dict[str, Any]:
         """Return the summary as plain values."""
-        values: dict[str, Any] = {
-            name: getattr(self, name) for name in self.__slots__ if name not in ("findings", "extents_mm")
-        }
+        values = {name: getattr(self, name) for name in self.__slots__}
+        values["grooves"] = [
+            {"name": name, "depth_mm": depth, "width_mm": width} for name, depth, width in self.grooves
+        ]
         values["extents_mm"] = {axis: list(span) for axis, span in self.extents_mm.items()}
-        values["findings"] = [finding_json(finding) for finding in self.findings]
-        return values
+        return values | verdict_json(self.findings)
 
 
-def finding_json(finding: Finding) -> dict[str, Any]:
-    """Return a finding as plain values."""
+def verdict_json(findings: tuple[Finding, ...]) -> dict[str, Any]:
+    """Return as plain values whether the findings let the piece be cut, and the findings."""
     return {
-        "code": finding.code,
-        "severity": finding.severity,
-        "sentence": finding.sentence,
-        "line": finding.line,
-        "at_mm": None if finding.at_mm is None else list(finding.at_mm),
+        "clean": not any(finding.severity == "refuse" for finding in findings),
+        "findings": [
+            {
+                "code": finding.code,
+                "severity": finding.severity,
+                "sentence": finding.sentence,
+                "line": finding.line,
+                "at_mm": None if finding.at_mm is None else list(finding.at_mm),
+            }
+            for finding in findings
+        ],
     }
 
 
@@ -228,8 +233,7 @@ def summary(
         lifts=plan.lifts,
         levels=int(np.ceil(round(layout.deepest_mm / job.step_mm, 9))),
         cell_by_cell_mm=cell_by_cell_mm(network),
-        depth_mm=tuple(depth for _, depth, _ in grooves_by_depth(job, layout)),
-        groove_width_mm=layout.widest_mm,
+        grooves=grooves_by_depth(job, layout),
         land_min_mm=grooves.narrowest_mm,
         land_vanished=grooves.vanished,
         land_broken=grooves.broken,
@@ -254,7 +258,7 @@ def sentences(job: Job, layout: Layout, s: Summary) -> list[tuple[str, str]]:
     )
     rows = [("pattern", f"{s.pattern}; {counts}")]
     rows.extend(("", sentence) for sentence in s.sentences)
-    for name, depth, width in grooves_by_depth(job, layout):
+    for name, depth, width in s.grooves:
         rows.append(
             ("groove", f"{name}: {figures.length(depth)} deep, {figures.length(width)} wide at the surface")
         )

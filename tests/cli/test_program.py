@@ -84,7 +84,7 @@ def test_json(job: Path) -> None:
         "rapid_mm",
         "passes",
         "lifts",
-        "groove_width_mm",
+        "grooves",
         "land_min_mm",
         "time_s",
         "plan_s",
@@ -92,11 +92,34 @@ def test_json(job: Path) -> None:
         "extents_mm",
         "findings",
     } <= set(figures)
-    assert figures["groove_width_mm"] == pytest.approx(2 * 0.5 * 3**-0.5, abs=1e-6)
+    width = pytest.approx(2 * 0.5 * 3**-0.5, abs=1e-6)
+    assert figures["clean"] is True
+    assert figures["grooves"] == [{"name": "ground and leaf", "depth_mm": 0.5, "width_mm": width}]
     assert figures["extents_mm"]["x"] == [0.0, 40.0]
     assert figures["extents_mm"]["z"] == [-0.5, 5.0]
     assert figures["lifts"] == figures["passes"] - 1
     assert figures["bound_s"] <= figures["plan_s"] * (1 + 1e-9)
+
+
+def test_json_of_two_depths_has_the_same_shape(job: Path) -> None:
+    """Each kind of groove is an object of its own, the deepest first."""
+    sets = ("--set", "groove.depth=", "--set", "groove.ground=0.4", "--set", "groove.leaf=0.6")
+    grooves = json.loads(run("program", "tile.yaml", *sets, "--json").stdout)["grooves"]
+
+    assert [(one["name"], one["depth_mm"]) for one in grooves] == [("leaf", 0.6), ("ground", 0.4)]
+    assert [one["width_mm"] for one in grooves] == pytest.approx([1.2 * 3**-0.5, 0.8 * 3**-0.5])
+
+
+@pytest.mark.parametrize("change", ["groove.depth=9 mm", "groove.depth=2.7 mm"])
+def test_json_of_a_refused_job(job: Path, change: str) -> None:
+    """A job that must not be cut is JSON as well: not clean, with what was found; the words go to standard error."""
+    done = run("program", "tile.yaml", "--json", "--set", change)
+    told = json.loads(done.stdout)
+
+    assert done.exit_code == 1
+    assert told["clean"] is False
+    assert "refuse" in {one["severity"] for one in told["findings"]}
+    assert all(one["sentence"] in done.stderr for one in told["findings"])
 
 
 def test_standard_input_and_output(job: Path) -> None:
@@ -133,7 +156,10 @@ def test_picture_and_page(job: Path) -> None:
         (["-o", "-", "--picture", "-"], "'-': is named for two outputs"),
         (["-o", "no/t.nc", "--page", "t.html"], "'no/t.nc': cannot be written: there is no folder 'no'"),
         (["-o", "t.nc", "--page", "."], "'.': this is a folder"),
-        (["-o", "t.nc", "--picture", "t.png"], "'t.png': a picture of the plan is written here; the name must end in .svg"),
+        (
+            ["-o", "t.nc", "--picture", "t.png"],
+            "'t.png': a picture of the plan is written here; the name must end in .svg",
+        ),
         (["-o", "t.nc", "--set", "groove.deep=1"], "did you mean 'depth'?"),
         (["-o", "t.nc", "--set", "groove.depth"], "groove.depth"),
     ],

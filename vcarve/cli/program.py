@@ -9,6 +9,7 @@ import click
 
 from vcarve.cli.files import claim, write_whole
 from vcarve.cli.progress import Bar
+from vcarve.errors import RefusedError
 
 
 @click.command(
@@ -33,12 +34,18 @@ def program(
     """
     from vcarve.job.load import open_job, placed
     from vcarve.pipeline import make_program
-    from vcarve.report import plan_sentence, sentences
+    from vcarve.report import plan_sentence, sentences, verdict_json
 
     loaded, document = open_job(job, sets)
     claim((("a program", output), ("a picture of the plan", picture), ("a page", page)), inputs=loaded.files)
-    with placed(document), Bar() as bar:
-        made = make_program(loaded, progress=bar)
+    aside = "-" in (output, picture, page)  # standard output is a file's then; what is said goes beside it
+    try:
+        with placed(document), Bar() as bar:
+            made = make_program(loaded, progress=bar)
+    except RefusedError as error:
+        if as_json:
+            click.echo(json.dumps(verdict_json(error.findings)), err=aside)
+        raise
     outputs: list[tuple[str, str | bytes]] = []
     if output is not None:
         outputs.append((output, made.text))
@@ -59,11 +66,6 @@ def program(
 
         outputs.append((page, page_of_made(made)))
     write_whole(outputs, inputs=loaded.files)
-    aside = "-" in (
-        output,
-        picture,
-        page,
-    )  # standard output belongs to a file's text; what is said goes beside it
     if as_json:
         click.echo(json.dumps(made.summary.as_json()), err=aside)
         return
