@@ -80,7 +80,6 @@ def make_program(job: Job, progress: Progress | None = None) -> Made:
         job=job,
         network=layout.network,
         grooves=layout.grooves,
-        recut_mm=plan.recut_mm,
         outline=region_polygon(layout.outline),
     )
     if any(finding.severity == "refuse" for finding in found):

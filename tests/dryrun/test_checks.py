@@ -42,9 +42,7 @@ def edited(changes: dict[int, str]) -> str:
     return "\n".join(line for line in lines if line) + "\n"
 
 
-def judge(
-    text: str, *sets: str, lines: bool = True, job: bool = True, recut_mm: float | None = None
-) -> tuple[Finding, ...]:
+def judge(text: str, *sets: str, lines: bool = True, job: bool = True) -> tuple[Finding, ...]:
     """Every finding of a program; without ``lines`` it is not compared with the network, without ``job`` it has none."""
     known = job_of(*sets)
     layout = layout_of(*sets) if lines and job else None
@@ -56,7 +54,6 @@ def judge(
         job=known if job else None,
         network=None if layout is None else layout.network,
         grooves=None if layout is None else layout.grooves,
-        recut_mm=recut_mm,
     )
 
 
@@ -268,8 +265,12 @@ CASES: dict[str, tuple[dict[int, str], list[tuple[int | None, str]], tuple[str, 
     "cut once again": ({9: "G1 X-20\nG0 Z1"}, [], ()),
     "cut once again, never allowed": ({9: "G1 X-20\nG0 Z1"}, [(9, "cut-twice")], ("plan.recut=never",)),
     "cut once too often": ({9: "G1 X-20\nX20\nG0 Z1"}, [(10, "cut-twice")], ()),
-    "cut again once for each level": ({9: "G1 X-20\nX20\nG0 Z1"}, [], ("groove.step=0.6",)),
-    "cut again once more than there are levels": ({9: "G1 X-20\nX20\nX-20\nG0 Z1"}, [(11, "cut-twice")], ("groove.step=0.6",)),
+    "gone along twice in each level": ({9: "G1 X-20\nX20\nX-20\nG0 Z1"}, [], ("groove.step=0.6",)),
+    "gone along once more than twice in each level": (
+        {9: "G1 X-20\nX20\nX-20\nX20\nG0 Z1"},
+        [(12, "cut-twice")],
+        ("groove.step=0.6",),
+    ),
     "a little deeper is not again": (
         {7: "G1 Z-0.9 F200\nG1 X20 F600\nG1 Z-1 F200", 8: "G1 X-20 F600"},
         [],
@@ -428,14 +429,6 @@ def test_the_last_decimal_of_a_program(units: str, decimals: int, mm: float) -> 
     mill = job_of().machine.model_copy(update={"units": units, "decimals": decimals})
 
     assert last_decimal_mm(mill) == pytest.approx(mm)
-
-
-def test_recuts_beyond_the_plans_own() -> None:
-    """Where it is known how much the plan travels again, going again any further is found at the moves that do it."""
-    again = edited({9: "G1 X-20\nG0 Z1"})
-
-    assert judge(again, recut_mm=40.0) == ()
-    assert places(judge(again, recut_mm=20.0)) == [(9, "cut-twice")]
 
 
 def test_a_finding_weighs_no_more_than_its_code() -> None:

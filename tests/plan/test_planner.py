@@ -33,6 +33,15 @@ def assert_sound(network, depth_mm, made, *, levels=1):
     assert made.recut_mm == pytest.approx(float(length[~own].sum()))
 
 
+def deepest_at_once(network, made):
+    """The most that any line gets deeper from one walk to the next, in mm."""
+    edge = made.half_edge // 2
+    return max(
+        np.diff(np.maximum.accumulate(np.concatenate([[0.0], made.depth_mm[edge == e]]))).max()
+        for e in np.flatnonzero(network.cut)
+    )
+
+
 def test_hemp_leaf_without_recuts_takes_the_published_number_of_passes(catalogued, job_of):
     """16 odd vertices make 8 passes over 1660.822 mm (closed forms of the pattern's check values)."""
     network = catalogued("kaku-asanoha", 100.0, 50.0)
@@ -137,10 +146,32 @@ def test_levels_and_two_depths(catalogued, job_of, recut, step_mm, levels):
     assert_sound(network, depth, made, levels=levels)
     assert made.recut_mm == 0.0 or recut == "allow"
     assert made.proof.bound_s <= made.proof.plan_s
-    edge = made.half_edge // 2
-    for e in np.flatnonzero(network.cut):
-        depths = np.concatenate([[0.0], made.depth_mm[edge == e]])
-        assert np.diff(np.maximum.accumulate(depths)).max() <= step_mm + 1e-9
+    for each in candidates(network, depth, job_of(recut=recut, step_mm=step_mm)):
+        assert np.bincount(each.half_edge // 2).max() <= 2 * levels
+        assert deepest_at_once(network, each) <= step_mm + 1e-6
+
+
+@pytest.mark.parametrize("leaf_mm", [0.119, 0.1004, 0.2, 0.181])
+@pytest.mark.parametrize("step_mm", [0.1, 0.11, 0.19])
+def test_no_cut_is_deeper_than_a_step(catalogued, job_of, leaf_mm, step_mm):
+    """However little of a line is left after a level, it does not come off with that level if that were too deep."""
+    network = catalogued("kaku-asanoha", 100.0, 50.0)
+    depth = np.where(network.role == 1, leaf_mm, 0.2)
+
+    for each in candidates(network, depth, job_of(step_mm=step_mm)):
+        assert_sound(network, depth, each, levels=2)
+        assert deepest_at_once(network, each) <= step_mm + 1e-6
+
+
+def test_an_edge_is_travelled_at_one_depth_only(lines, job_of):
+    """Both ends of a short edge are odd at both depths and plunging is slow: it is still gone along no more than twice."""
+    places = [(0, 0), (0.1, 0), (-9, 5), (-9, -5), (9, 5), (9, -5), (-9, 0), (9.1, 0)]
+    network = lines(places, [(0, 1), (0, 2), (0, 3), (1, 4), (1, 5)])
+    depth = np.array([2.0, 1.0, 2.0, 1.0, 2.0])
+    job = job_of(200.0, hop_mm=1.0).model_copy(update={"plunge_mm_min": 1.0})
+
+    for each in candidates(network, depth, job):
+        assert np.bincount(each.half_edge // 2).max() <= 2
 
 
 @pytest.mark.parametrize("name", ["kaku-asanoha", "kagome", "masu-tsunagi"])

@@ -75,14 +75,12 @@ def check(
     job: Job | None = None,
     network: Network | None = None,
     grooves: Grooves | None = None,
-    recut_mm: float | None = None,
     outline: shapely.Polygon | None = None,
 ) -> tuple[Finding, ...]:
     """Return every finding of a program read without fault, in the order of its lines.
 
     Without a job the surface is taken to be at Z0.  ``outline`` is the piece's, in piece coordinates; without it the piece
-    fills its width and height.  ``recut_mm`` is how much may be travelled along grooves already cut; without it the job's
-    own rule holds.
+    fills its width and height.
     """
     placing = Placing(x_mm=0.0, y_mm=0.0, top_mm=0.0) if job is None else placing_of(job)
     figures = (job or machine).figures
@@ -104,7 +102,7 @@ def check(
         if network is not None and grooves is not None:
             found.extend(upright_findings(seen))
             tolerance = place_tolerance_mm(machine)
-            found.extend(line_findings(seen, network, grooves, job, tolerance, recut_mm))
+            found.extend(line_findings(seen, network, grooves, job, tolerance))
     return tuple(sorted(found, key=lambda finding: (finding.line or 0, finding.code)))
 
 

@@ -24,12 +24,9 @@ OTHER_JOB = 0.5  # from this share of strays and of missed lines on, it is the p
 
 
 def line_findings(
-    seen: Track, network: Network, grooves: Grooves, job: Job, tolerance_mm: float, recut_mm: float | None
+    seen: Track, network: Network, grooves: Grooves, job: Job, tolerance_mm: float
 ) -> list[Finding]:
-    """Compare the program's grooves with the network's lines.
-
-    ``recut_mm`` is how much may be travelled along grooves already cut (``None``: as the job allows).
-    """
+    """Compare the program's grooves with the network's lines."""
     cutting = seen.feed & seen.in_wood & ~seen.upright
     which = np.flatnonzero(cutting & seen.across)
     cover = covered(seen.moves, which, seen.start_mm[which], seen.end_mm[which], network, tolerance_mm)
@@ -49,7 +46,7 @@ def line_findings(
         *_plunges(seen, np.flatnonzero(cutting & ~seen.across), network, grooves, tolerance_mm, slack),
         *_too_deep(seen, cover, network, grooves, slack),
         *_missed(seen, cover, network, grooves, lacking, slack, least),
-        *_recuts(seen, cover, network, grooves, job, recut_mm, slack, least),
+        *_recuts(seen, cover, network, grooves, job, slack, least),
     ]
 
 
@@ -177,22 +174,19 @@ def _recuts(
     network: Network,
     grooves: Grooves,
     job: Job,
-    recut_mm: float | None,
     slack: float,
     least: float,
 ) -> list[Finding]:
-    """Travel along a line where a move before has been as deep or deeper already."""
+    """Travel along a line where a move before has been as deep or deeper already, beyond what ``Job.recut`` allows."""
     length = network.length_mm
     share = again(cover.edge, cover.move, cover.low, cover.high, cover.shallow_mm, cover.deep_mm, slack)
     rows = np.flatnonzero(share * length[cover.edge] > least)
     if not len(rows):
         return []
-    travelled = float((share * length[cover.edge])[rows].sum())
-    if job.recut == "allow" and (recut_mm is None or travelled <= recut_mm + 1e-3 * (1 + len(rows))):
-        # Each level of a line may be travelled once more.
-        levels = np.maximum(np.ceil(np.round(grooves.depth_mm / job.step_mm, 9)), 1.0)
-        times = np.bincount(cover.edge[rows], weights=share[rows], minlength=len(length))
-        rows = rows[(times > levels + 0.5)[cover.edge[rows]]]
+    if job.recut == "allow":
+        levels = max(np.ceil(round(float(grooves.depth_mm[network.cut].max()) / job.step_mm, 9)), 1.0)
+        walks = np.bincount(cover.edge, weights=cover.high - cover.low, minlength=len(length))
+        rows = rows[(walks > 2.0 * levels + 0.5)[cover.edge[rows]]]
         rows = rows[np.lexsort((cover.move[rows], cover.edge[rows]))]
         rows = rows[np.flatnonzero(np.diff(cover.edge[rows], append=-1))]  # the last of each edge
     rows = rows[np.argsort(cover.move[rows], kind="stable")]

@@ -83,7 +83,8 @@ MEANINGS: Mapping[str, Mapping[str, str]] = MappingProxyType(
             "z": "where Z is zero: top of the piece, or the bed it lies on",
         },
         "PlanChoice": {
-            "recut": "allow lets the bit travel along a groove already cut where that is quicker than lifting",
+            "recut": "allow lets the bit travel along grooves where that is quicker than lifting, going along no line more than "
+            "twice a level; never forbids it",
             "hop": "how high the bit rises between passes",
         },
         "Clamp": {

@@ -307,7 +307,12 @@ class Zero(Record):
 
 
 class PlanChoice(Record):
-    """How to order the cutting: ``recut`` allows travelling along grooves already cut; ``hop`` is a lift's height."""
+    """How to order the cutting: ``hop`` is a lift's height, ``recut`` whether the bit may travel along grooves.
+
+    ``never``: nothing is gone along where it is already as deep.  ``allow``: no line is gone along, at whatever depth, more
+    than twice for each level of the job, once to cut and once to travel; the job has as many levels as its deepest line
+    has steps.
+    """
 
     recut: Literal["never", "allow"] = "allow"
     hop_mm: PositiveMm | None = Field(None, alias="hop")  # default: 1 mm, or the safe height if that is lower
@@ -395,7 +400,7 @@ class Job(Record):
     plunge_mm_min: float
     spindle_rpm: float
     zero: Zero
-    recut: Literal["never", "allow"]
+    recut: Literal["never", "allow"]  # see PlanChoice
     hop_mm: float
     clamps: tuple[Clamp, ...] = ()
     lost_land: Literal["refuse", "allow"] = "refuse"

@@ -27,14 +27,21 @@ def level_depths(web: Web, step_mm: float) -> list[Floats]:
     """Depth of each edge (M,) per level; an edge already at its full depth keeps that depth in later levels.
 
     The deepest edge is reached in equal steps of at most ``step_mm``; shallower ones stop at their own depth, where a last
-    shaving thinner than ``SHAVING_MM`` (or most of a step) comes off with the level before.
+    shaving thinner than ``SHAVING_MM`` (or most of a step) comes off with the level before, unless that cuts more than
+    ``step_mm`` at once.  Depths are rounded to a millionth of a millimetre.
     """
     full = web.levels_mm[web.level]
     deepest = float(full.max()) if len(full) else 0.0
     count = max(int(np.ceil(deepest / step_mm - 1e-9)), 1)
     reached = np.round(deepest * np.arange(1, count + 1) / count, 6)
     shaving = min(SHAVING_MM, 0.4 * deepest / count)
-    return [np.where(full - depth < shaving, full, depth) for depth in reached.tolist()]
+    levels: list[Floats] = []
+    before = np.zeros(len(full))
+    for depth in reached.tolist():
+        whole = (full <= depth) | ((full - depth < shaving) & (full - before <= step_mm + 1e-6))
+        before = np.where(whole, full, depth)
+        levels.append(before)
+    return levels
 
 
 def in_levels(

@@ -115,6 +115,10 @@ class Task:
         """The pairing that a T-join (indices of the graph's edges) and its weight stand for."""
         kind, ref, ref2 = self.graph.kind[chosen], self.graph.ref[chosen], self.graph.ref2[chosen]
         ref, ref2 = self._at_one_vertex(self.graph.a[chosen], self.graph.b[chosen], kind, ref, ref2)
+        # An edge is travelled once in a level: two recuts of it at two depths are replaced by moves in place at both ends.
+        recuts = np.flatnonzero(kind == RECUT)
+        _, first, count = np.unique(ref[recuts], return_index=True, return_counts=True)
+        recuts = recuts[np.sort(first[count % 2 == 1])]
         lifts = np.column_stack([ref, ref2])[kind == LIFT]
         starts, ends = ref[kind == FROM_START], ref[kind == TO_END]
         if self.closed:
@@ -127,8 +131,8 @@ class Task:
                 self.web, self.rates, self.component, self.even, begin, finish, lifts, self.start_mm
             )
         return Pairing(
-            recut_edge=ref[kind == RECUT],
-            recut_level=ref2[kind == RECUT],
+            recut_edge=ref[recuts],
+            recut_level=ref2[recuts],
             lift=lifts,
             start=begin,
             end=finish,

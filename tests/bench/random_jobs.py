@@ -1,0 +1,161 @@
+"""Random jobs through the whole of Mizo: what ``mizo program`` writes is clean in ``mizo dry-run --job``.
+
+Each job is a text drawn from its seed and number alone, so that one can be run again by itself.  A job may be refused
+before anything is written (a bit too short, no land left); a program that is written must pass every check.
+
+Usage: random_jobs.py [HOW_MANY [SEED [FIRST]]]     without a trace of a fault the exit code is 0
+"""
+
+from __future__ import annotations
+
+import random
+import sys
+import time
+from collections import Counter
+from dataclasses import dataclass
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+from vcarve.errors import Finding, MizoError, RefusedError
+from vcarve.groove.width import deepest_mm
+from vcarve.job.load import bits, load_job, machines, pattern_names, woods
+from vcarve.job.records import Bit, Machine
+from vcarve.pipeline import Made, make_program
+from vcarve.proofing import DryRun, carved, dry_run, measured, with_surface_findings
+
+OUTLINES = ("rectangle", "rounded", "circle", "ellipse", "polygon")
+
+
+def job_text(seed: int, number: int) -> str:
+    """Return the job of this number as a person would write it."""
+    rng = random.Random(f"{seed}/{number}")
+    names = pattern_names()
+    name = names[number % len(names)]
+    machine = rng.choice(machines())
+    bit = rng.choice([one for one in bits() if _fits(one, machine)])
+    width, height = (round(rng.uniform(28.0, 62.0), rng.randrange(3)) for _ in range(2))
+    shape = rng.choice(OUTLINES) if rng.random() < 0.6 else "rectangle"
+    height = width if shape == "circle" else height
+    lines = [f"piece: {{width: {width}, height: {height}, thickness: 12, wood: {rng.choice(woods()).name}"]
+    if shape != "rectangle":
+        lines[0] += f", outline: {{shape: {shape}{_shape_keys(shape, rng)}}}"
+    lines[0] += "}"
+    choice = [f"name: {name}", f"pitch: {_pitch(rng)}", f"edge: {rng.choice(('groove', 'plain'))}"]
+    margin = round(rng.uniform(0.5, 5.0), 1) if rng.random() < 0.3 else 0.0
+    if margin:
+        choice.append(f"margin: {margin}")
+    if rng.random() < 0.25:
+        choice.append("ends: run-off")
+    if rng.random() < 0.35:
+        choice.append(f"rotate: {rng.choice((15, 30, 45, 90, round(rng.uniform(0.0, 180.0), 2)))}")
+    if rng.random() < 0.3:
+        choice.append(f"shift-x: {rng.uniform(-5.0, 5.0):.2f}, shift-y: {rng.uniform(-5.0, 5.0):.2f}")
+    if rng.random() < 0.2:
+        choice.append("mirror: true")
+    depth = _depth(rng, bit)
+    if rng.random() < 0.3:
+        own = f", depth: {_depth(rng, bit)}" if rng.random() < 0.5 else ""
+        choice.append(f"frame: [{{distance: {round(margin + rng.uniform(0.0, 3.0) + 0.1, 1)}{own}}}]")
+    lines.append(f"pattern: {{{', '.join(choice)}}}")
+    groove = [f"ground: {depth}", f"leaf: {_depth(rng, bit)}"] if rng.random() < 0.5 else [f"depth: {depth}"]
+    if rng.random() < 0.5:
+        groove.append(f"step: {round(max(depth * rng.uniform(0.2, 1.1), 0.05), 2)}")
+    lines.append(f"groove: {{{', '.join(groove)}}}")
+    lines += [f"bit: {bit.name}", f"machine: {machine.name}"]
+    corner = rng.choice(("front-left", "front-right", "back-left", "back-right", "centre"))
+    lines.append(f"zero: {{xy: {corner}, z: {rng.choice(('top', 'bed'))}}}")
+    hop = f", hop: {round(rng.uniform(0.3, 4.0), 1)}" if rng.random() < 0.4 else ""
+    lines.append(f"plan: {{recut: {rng.choice(('allow', 'never'))}{hop}}}")
+    return "\n".join(lines) + "\n"
+
+
+def _fits(bit: Bit, machine: Machine) -> bool:
+    return any(abs(bit.shank_mm - collet) < 0.05 for collet in machine.collets_mm)
+
+
+def _shape_keys(shape: str, rng: random.Random) -> str:
+    if shape == "rounded":
+        return f", radius: {round(rng.uniform(1.0, 13.0), 1)}"
+    if shape == "polygon":
+        return f", sides: {rng.randint(3, 9)}, turn: {rng.choice((0, 15, 22.5))}"
+    return ""
+
+
+def _pitch(rng: random.Random) -> str:
+    pitch = round(rng.uniform(9.0, 32.0), rng.randrange(4))
+    return f"about {pitch} mm" if rng.random() < 0.1 else str(pitch)
+
+
+def _depth(rng: random.Random, bit: Bit) -> float:
+    return round(rng.uniform(0.1, min(1.6, 0.98 * deepest_mm(bit))), rng.choice((1, 2, 3))) or 0.1
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Outcome:
+    """What became of a job: ``findings`` of the dry run, or why nothing was written."""
+
+    made: Made | None
+    run: DryRun | None
+    refused: tuple[Finding, ...]
+    error: str
+
+    @property
+    def faults(self) -> tuple[str, ...]:
+        """Whatever must not be, in words."""
+        if self.error:
+            return (self.error,)
+        before = {
+            "land-lost",
+            "bit-too-short",
+            "step-too-small",
+            "too-shallow",
+            "travel",
+            "through-the-piece",
+        }
+        found = self.run.findings if self.run is not None else self.refused
+        return tuple(str(one) for one in found if one.severity == "refuse" and one.code not in before)
+
+
+def outcome(file: Path, *, carve: bool = True) -> Outcome:
+    """Write a job's program and dry-run it as ``mizo dry-run --job`` does, its surface too if it is to be carved."""
+    try:
+        job = load_job(str(file))
+        made = make_program(job)
+    except RefusedError as error:
+        return Outcome(made=None, run=None, refused=error.findings, error="")
+    except MizoError as error:
+        bad = type(error).__name__ != "InputError"
+        return Outcome(made=None, run=None, refused=(), error=str(error) if bad else "")
+    except Exception as error:  # a library's own
+        return Outcome(made=None, run=None, refused=(), error=repr(error))
+    run = dry_run(made.text, file="the program", machine=job.machine, job=job)
+    if carve and run.layout is not None:
+        surface = carved(job, run.reading, None, run.layout)
+        run = with_surface_findings(
+            run, surface, measured(job, run.layout, run.reading, surface, with_land=False)
+        )
+    return Outcome(made=made, run=run, refused=(), error="")
+
+
+def main() -> int:
+    """Run the jobs and tell of every fault."""
+    given = [int(word) for word in sys.argv[1:]]
+    many, seed, first = (*given, *(500, 1, 0)[len(given) :])
+    tally: Counter[str] = Counter()
+    began = time.perf_counter()
+    for number in range(first, first + many):
+        with TemporaryDirectory() as folder:
+            file = Path(folder) / "job.yaml"
+            file.write_text(job_text(seed, number))
+            found = outcome(file)
+        tally["written" if found.made is not None else "not written"] += 1
+        tally["with faults"] += bool(found.faults)
+        for fault in found.faults[:2]:
+            tally[fault.rpartition("[")[2].rstrip("]")[:60]] += 1
+            print(f"{number}: {fault}", flush=True)
+    print(f"{many} jobs in {time.perf_counter() - began:.0f} s: {dict(tally)}")
+    return 1 if tally["with faults"] else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
