@@ -4,6 +4,7 @@ A *problem* is something wrong with what was typed or read: it names file, line,
 and what would be right.  Problems make the command end with exit code 2.
 A *finding* is something wrong with a job or a program that was understood: it has a stable code, a sentence and a
 place.  Findings that forbid cutting make the command end with exit code 1.
+A fault of our own makes it end with exit code 70.
 """
 
 from __future__ import annotations
@@ -15,8 +16,19 @@ from typing import Literal
 EXIT_OK = 0
 EXIT_REFUSED = 1
 EXIT_BAD_INPUT = 2
+EXIT_INTERNAL = 70  # EX_SOFTWARE of BSD's sysexits.h
 
 Severity = Literal["refuse", "caution"]
+
+
+def printable(text: str) -> str:
+    """Return a text in which what a terminal would obey rather than show is spelled out, such as ``\\x1b``.
+
+    Control characters, line breaks and marks that turn the direction of writing; everything that can be seen stays.
+    """
+    if text.isprintable():
+        return text
+    return "".join(sign if sign.isprintable() else ascii(sign)[1:-1] for sign in text)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,7 +49,7 @@ class Problem:
         place = ":".join(str(part) for part in (self.file, self.line) if part is not None)
         head = ": ".join(part for part in (place, self.key) if part)
         shown = "" if self.value is None else f"{self.value!r}: "
-        return f"{head}: {shown}{self.want}" if head else f"{shown}{self.want}"
+        return printable(f"{head}: {shown}{self.want}" if head else f"{shown}{self.want}")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -57,7 +69,7 @@ class Finding:
 
     def __str__(self) -> str:
         where = "" if self.line is None else f"line {self.line}: "
-        return f"{where}{self.sentence} [{self.code}]"
+        return printable(f"{where}{self.sentence} [{self.code}]")
 
 
 class MizoError(Exception):
@@ -91,9 +103,4 @@ class RefusedError(MizoError, ValueError):
 class InternalError(MizoError, RuntimeError):
     """Our own work failed one of its own proofs: a fault in Mizo, not in what the user wrote."""
 
-    exit_code = EXIT_REFUSED
-
-    def __init__(self, sentence: str) -> None:
-        super().__init__(
-            f"INTERNAL ERROR: {sentence} Please report it with the job file; nothing was written."
-        )
+    exit_code = EXIT_INTERNAL

@@ -4,10 +4,8 @@ from __future__ import annotations
 
 import os
 import re
-import signal
 import subprocess
 import sys
-import time
 from pathlib import Path
 from typing import Any
 
@@ -20,7 +18,7 @@ from vcarve.cli.main import COMMANDS, cli
 from vcarve.cli.progress import Bar
 from vcarve.errors import Finding, InputError, InternalError, Problem, RefusedError
 
-MIZO = [sys.executable, "-c", "from vcarve.cli.main import main; main()"]
+MIZO = [sys.executable, "-c", "from vcarve.cli.start import main; main()"]
 JOB = """\
 piece: {width: 40 mm, height: 30 mm, thickness: 8 mm, wood: maple-sugar}
 pattern: {name: kaku-asanoha, pitch: 10 mm}
@@ -38,6 +36,7 @@ def test_the_list_of_commands_needs_none_of_them() -> None:
     assert all(re.search(rf"^  {name} +\S", done.stdout, re.MULTILINE) for name in COMMANDS)
     assert "vcarve.cli.program" not in done.stdout
     assert "Example: " in done.stdout
+    assert re.findall(r"\b\d+(?= )", done.stdout.split("Exit codes: ")[1]) == ["0", "1", "2", "70", "130"]
 
 
 @pytest.mark.parametrize("command", sorted(COMMANDS))
@@ -91,13 +90,12 @@ def test_unknown_commands(word: str, sentence: str) -> None:
             1,
             ["must not be cut  Bad. [x]", "caution  So. [y]", "Nothing was written."],
         ),
-        (InternalError("It broke."), 1, ["INTERNAL ERROR: It broke."]),
     ],
 )
 def test_errors_become_messages_and_exit_codes(
     monkeypatch: pytest.MonkeyPatch, error: Exception, code: int, sentences: list[str]
 ) -> None:
-    """Problems end with 2, findings and our own faults with 1; all of them go to standard error."""
+    """Problems end with 2, findings with 1; all of them go to standard error."""
 
     def fail(*_: Any) -> None:
         raise error
@@ -108,6 +106,49 @@ def test_errors_become_messages_and_exit_codes(
     assert done.exit_code == code
     assert done.stdout == ""
     assert [line for line in sentences if line not in done.stderr] == []
+
+
+@pytest.mark.parametrize(
+    ("error", "sentence"),
+    [
+        (InternalError("It broke."), "It broke."),
+        (ArithmeticError("a library's \x1b[2J"), "ArithmeticError: a library's \\x1b[2J"),
+        (PermissionError(13, "denied"), "PermissionError: [Errno 13] denied"),
+    ],
+)
+def test_a_fault_of_our_own_leaves_its_evidence(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path, error: Exception, sentence: str
+) -> None:
+    """Whatever breaks, the terminal gets sentences and exit code 70, and a file says where it broke."""
+
+    def fail(*_: Any) -> None:
+        raise error
+
+    monkeypatch.setattr("vcarve.job.starter.starter_text", fail)
+    monkeypatch.setattr("tempfile.tempdir", str(tmp_path))
+    done = CliRunner().invoke(cli, ["new"])
+    kept = [*tmp_path.iterdir()]
+
+    assert done.exit_code == 70
+    assert done.stderr.startswith(f"INTERNAL ERROR  {sentence}\n")
+    assert "Traceback" not in done.stderr
+    assert "\x1b" not in done.stderr
+    assert str(kept[0]) in done.stderr
+    assert f"{type(error).__name__}: {error}" in kept[0].read_text()
+    assert "in fail" in kept[0].read_text()
+
+
+def test_a_lack_of_memory_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where the memory does not suffice, the job asks for too much: exit code 2 and what would need less."""
+
+    def fail(*_: Any) -> None:
+        raise MemoryError
+
+    monkeypatch.setattr("vcarve.job.starter.starter_text", fail)
+    done = CliRunner().invoke(cli, ["new"])
+
+    assert done.exit_code == 2
+    assert "the memory does not suffice" in done.stderr
 
 
 def test_colour_only_on_a_terminal(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -180,20 +221,67 @@ def test_kanji_where_they_cannot_be_shown(words: list[str], encoding: str) -> No
     assert b"hemp leaf" in done.stdout
 
 
-def test_interruption_is_quiet(tmp_path: Path) -> None:
-    """Ctrl-C ends a command with one word, the shell's own exit code, and no file."""
-    (tmp_path / "big.yaml").write_text(
-        JOB.replace("40 mm", "290 mm").replace("pitch: 10 mm", "pitch: 0.6 mm")
-    )
-    words = ["program", "big.yaml", "-o", "big.nc", "--set", "groove.depth=0.05"]
-    started = subprocess.Popen([*MIZO, *words], cwd=tmp_path, stderr=subprocess.PIPE, stdout=subprocess.PIPE)
-    time.sleep(1.5)
-    started.send_signal(signal.SIGINT)
-    _, err = started.communicate(timeout=60)
+# Ctrl-C comes when the command has imported so many modules, or has come to a place of its own.
+INTERRUPTED = """
+import importlib, signal, sys
+word = sys.argv.pop(1)
+count = 0
 
-    assert started.returncode == 130
-    assert err == b"Stopped.\n"
-    assert [p.name for p in tmp_path.iterdir()] == ["big.yaml"]
+class Ear:
+    def find_spec(self, name, path=None, target=None):
+        global count
+        count += 1
+        if word == name or word == str(count):
+            signal.raise_signal(signal.SIGINT)
+
+if word.startswith("at "):
+    module, _, name = word[3:].rpartition(".")
+    def interrupted(*_, **__):
+        signal.raise_signal(signal.SIGINT)
+    setattr(importlib.import_module(module), name, interrupted)
+from vcarve.cli.start import main
+sys.meta_path.insert(0, Ear())
+try:
+    main()
+finally:
+    if word == "never":
+        print(count)
+"""
+WRITING = ["program", "tile.yaml", "-o", "tile.nc", "--page", "tile.html"]
+
+
+def interrupted(folder: Path, word: str) -> subprocess.CompletedProcess[bytes]:
+    """Run a command that writes two files, and press Ctrl-C at a place in it."""
+    (folder / "tile.yaml").write_text(JOB)
+    words = [sys.executable, "-c", INTERRUPTED, word, *WRITING]
+    return subprocess.run(words, cwd=folder, capture_output=True, check=False)
+
+
+@pytest.mark.parametrize(
+    "word",
+    [
+        "vcarve.cli.main", "click", "numpy", "vcarve.plan.planner", "at vcarve.job.load.read_document",
+        "at vcarve.plan.planner.candidates", "at vcarve.dryrun.check.check", "at os.replace", "at tempfile.mkstemp",
+    ],
+)  # fmt: skip
+def test_interruption_is_quiet(tmp_path: Path, word: str) -> None:
+    """Ctrl-C, also while Python imports, ends a command with one word, the shell's own exit code, and no file."""
+    done = interrupted(tmp_path, word)
+
+    assert (done.returncode, done.stderr, done.stdout) == (130, b"Stopped.\n", b"")
+    assert [p.name for p in tmp_path.iterdir()] == ["tile.yaml"]
+
+
+def test_interruption_at_any_import(tmp_path: Path) -> None:
+    """Ctrl-C is as quiet at any of the modules that a command imports."""
+    imports = int(interrupted(tmp_path, "never").stdout.split()[-1])
+    for count in (1, *(imports * tenth // 10 for tenth in (2, 4, 6, 8)), imports):
+        for leftover in ("tile.nc", "tile.html"):
+            (tmp_path / leftover).unlink(missing_ok=True)
+        done = interrupted(tmp_path, str(count))
+
+        assert (count, done.returncode, done.stderr) == (count, 130, b"Stopped.\n")
+    assert imports > 300
 
 
 def test_standard_output_that_is_full_is_told() -> None:

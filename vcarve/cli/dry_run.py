@@ -13,6 +13,7 @@ import click
 
 from vcarve.cli.files import claim, ending, write_whole
 from vcarve.cli.progress import Bar
+from vcarve.cli.terminal import echo
 from vcarve.errors import EXIT_REFUSED, InputError, Problem
 
 if TYPE_CHECKING:
@@ -125,10 +126,10 @@ def dry_run(
     # Standard output belongs to a file that goes there; what is said goes beside it.
     aside = any(path == "-" for path, _ in outputs)
     if as_json_:
-        click.echo(json.dumps(as_json(run, facts, surface), allow_nan=False), err=aside)
+        echo(json.dumps(as_json(run, facts, surface), allow_nan=False), err=aside)
     else:
         for line in _sentences(run, facts, [path for path, _ in outputs if path != "-"]):
-            click.echo(line, err=aside)
+            echo(line, err=aside)
     if any(finding.severity == "refuse" for finding in run.findings):
         raise click.exceptions.Exit(EXIT_REFUSED)
 

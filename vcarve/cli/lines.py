@@ -5,6 +5,7 @@ from __future__ import annotations
 import click
 
 from vcarve.cli.files import claim, ending, write_whole
+from vcarve.cli.terminal import echo
 
 
 @click.command("lines", epilog="Example: mizo lines trivet.yaml -o trivet.dxf")
@@ -26,4 +27,4 @@ def lines(job: str, output: str, sets: tuple[str, ...]) -> None:
     write_whole(
         [(output, draw(layout.network, layout.grooves, layers=layout.layers, piece_mm=page))], loaded.files
     )
-    click.echo(f"wrote {output}")
+    echo(f"wrote {output}")

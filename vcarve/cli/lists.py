@@ -11,6 +11,7 @@ from typing import Any
 import click
 
 from vcarve.cli.files import claim, ending, write_whole
+from vcarve.cli.terminal import echo
 from vcarve.errors import InputError, Problem
 
 
@@ -24,12 +25,12 @@ def table(head: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
     widths = [max(wide(row[i]) for row in (head, *rows)) for i in range(len(head))]
     for number, row in enumerate((head, *rows)):
         line = "  ".join(text + " " * (width - wide(text)) for text, width in zip(row, widths, strict=True))
-        click.echo(click.style(line.rstrip(), bold=number == 0))
+        echo(click.style(line.rstrip(), bold=number == 0))
 
 
 def as_json(values: Any) -> None:
     """Print values as JSON."""
-    click.echo(json.dumps(values))
+    echo(json.dumps(values))
 
 
 @click.command("machines", epilog="Example: mizo machines --json")
@@ -147,7 +148,7 @@ def patterns(name: str | None, picture: str | None, page: str | None, json_: boo
     if outputs:
         write_whole(outputs)
         for path, _ in outputs:
-            click.echo(f"wrote {path}", err=path == "-")
+            echo(f"wrote {path}", err=path == "-")
         return
     if json_:
         as_json(
@@ -173,7 +174,7 @@ def patterns(name: str | None, picture: str | None, page: str | None, json_: boo
         from vcarve.gallery import pattern_facts
 
         for label, text in pattern_facts(chosen[0]):
-            click.echo(f"{click.style(f'{label:<12}', bold=True)}{text}")
+            echo(f"{click.style(f'{label:<12}', bold=True)}{text}")
         return
     table(
         ("name", "", "meaning", "lattice", "symmetry", "pitch"),
@@ -201,7 +202,7 @@ def new(file: str, force: bool) -> None:
     write_whole([(file, starter_text())])
     if file != "-":
         command = shlex.join(["mizo", "program", file, "-o", str(Path(file).with_suffix(".nc"))])
-        click.echo(f"wrote {file}\nEdit it, then: {command}")
+        echo(f"wrote {file}\nEdit it, then: {command}")
 
 
 @click.command("schema", epilog="Example: mizo schema job > job.schema.json")
@@ -217,7 +218,7 @@ def schema(kind: str) -> None:
         found = schema_of(PatternFile, "Mizo pattern file")
     else:
         found = schema_for("job" if kind == "job" else "machine")
-    click.echo(json.dumps(found, indent=2))
+    echo(json.dumps(found, indent=2))
 
 
 @click.command("completion", epilog='Example: eval "$(mizo completion bash)"')
@@ -230,4 +231,4 @@ def completion(shell: str) -> None:
 
     found = get_completion_class(shell)
     assert found is not None
-    click.echo(found(cli, {}, "mizo", "_MIZO_COMPLETE").source())
+    echo(found(cli, {}, "mizo", "_MIZO_COMPLETE").source())

@@ -12,9 +12,8 @@ from typing import NoReturn
 import click
 
 from vcarve import __version__
-from vcarve.errors import InputError, MizoError, Problem, RefusedError
-
-EXIT_STOPPED = 130  # what shells give a command that was interrupted
+from vcarve.cli.terminal import echo
+from vcarve.errors import EXIT_INTERNAL, InputError, InternalError, MizoError, Problem, RefusedError
 
 # Command -> (module, attribute, one line for the list).
 COMMANDS = {
@@ -71,43 +70,77 @@ class Group(click.Group):
         """Run a command; problems and findings go to standard error, all of them, and set the exit code."""
         try:
             return super().invoke(ctx)
+        except (click.ClickException, click.exceptions.Exit, click.Abort):
+            raise
+        except InternalError as error:
+            report(error, str(error))
         except MizoError as error:
             fail(error, writes=ctx.invoked_subcommand in WRITERS)
+        except MemoryError:
+            want = "the memory does not suffice for this; fewer lines (a larger pitch) or a coarser --step need less"
+            fail(InputError(Problem(want=want)), writes=ctx.invoked_subcommand in WRITERS)
         except OSError as error:
+            if _nobody_reads(error):
+                raise BrokenPipeError(errno.EPIPE, "nobody reads any more") from None  # click ends it quietly
             if error.errno not in (errno.ENOSPC, errno.EIO):
-                raise  # a pipe nobody reads any more is click's to end
+                report(error, f"{type(error).__name__}: {error}")
             reason = (error.strerror or "").lower()
             fail(InputError(Problem(want=f"standard output cannot be written: {reason}")), writes=False)
-        except KeyboardInterrupt:
-            click.echo("Stopped.", err=True)
-            raise click.exceptions.Exit(EXIT_STOPPED) from None
+        except Exception as error:
+            report(error, f"{type(error).__name__}: {error}")
+
+
+def _nobody_reads(error: OSError) -> bool:
+    """Tell whether a pipe was closed at its other end; Windows says that the argument is invalid."""
+    return error.errno == errno.EPIPE or (sys.platform == "win32" and error.errno == errno.EINVAL)
+
+
+def report(error: Exception, sentence: str) -> NoReturn:
+    """Tell of a fault of our own: keep what is needed to mend it in a file, and say which, and what else to keep."""
+    import platform
+    import tempfile
+    import traceback
+
+    system = f"{platform.python_implementation()} {platform.python_version()}, {platform.platform()}"
+    lines = [f"mizo {__version__}, {system}", " ".join(sys.argv), "", *traceback.format_exception(error)]
+    echo(f"{click.style('INTERNAL ERROR', fg='red', bold=True)}  {sentence}", err=True)
+    echo("The fault is in Mizo, not in what you wrote. Cut nothing that came of this call.", err=True)
+    try:
+        with tempfile.NamedTemporaryFile(
+            "w", prefix="mizo-", suffix=".txt", delete=False, encoding="utf-8", errors="backslashreplace"
+        ) as kept:
+            kept.write("\n".join(lines))
+        echo(f"Please keep {kept.name} (it says where it failed), the files you gave and those", err=True)
+        echo("they name, and report the fault with them.", err=True)
+    except OSError:
+        echo("\n".join(lines), err=True)
+    raise click.exceptions.Exit(EXIT_INTERNAL)
 
 
 def fail(error: MizoError, *, writes: bool = True) -> NoReturn:
     """Print an error and leave with its exit code; ``writes`` says that the command would have written files."""
     if isinstance(error, InputError):
         for problem in error.problems:
-            click.echo(f"{click.style('wrong', fg='red', bold=True)}  {problem}", err=True)
+            echo(f"{click.style('wrong', fg='red', bold=True)}  {problem}", err=True)
         count = f"{len(error.problems)} problems" if len(error.problems) > 1 else ""
         written = "nothing was written" if writes else ""
         last = "; ".join(part for part in (count, written) if part)
         if last:
-            click.echo(f"{last[0].upper()}{last[1:]}.", err=True)
+            echo(f"{last[0].upper()}{last[1:]}.", err=True)
     elif isinstance(error, RefusedError):
         for finding in error.findings:
             word = "must not be cut" if finding.severity == "refuse" else "caution"
             colour = "red" if finding.severity == "refuse" else "yellow"
-            click.echo(f"{click.style(word, fg=colour, bold=True)}  {finding}", err=True)
-        click.echo("Nothing was written.", err=True)
-    else:
-        click.echo(str(error), err=True)
+            echo(f"{click.style(word, fg=colour, bold=True)}  {finding}", err=True)
+        echo("Nothing was written.", err=True)
     raise click.exceptions.Exit(error.exit_code)
 
 
 @click.group(
     cls=Group,
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
-    epilog="Example: mizo new trivet.yaml, then mizo program trivet.yaml -o trivet.nc",
+    epilog="Example: mizo new trivet.yaml, then mizo program trivet.yaml -o trivet.nc\n\n"
+    "Exit codes: 0 done, 1 must not be cut, 2 something given is wrong, 70 a fault of Mizo's own, 130 stopped.",
 )
 @click.version_option(__version__, prog_name="mizo")
 @click.pass_context

@@ -9,6 +9,7 @@ import click
 
 from vcarve.cli.files import claim, write_whole
 from vcarve.cli.progress import Bar
+from vcarve.cli.terminal import echo
 from vcarve.errors import RefusedError
 
 
@@ -44,7 +45,7 @@ def program(
             made = make_program(loaded, progress=bar)
     except RefusedError as error:
         if as_json:
-            click.echo(json.dumps(verdict_json(error.findings)), err=aside)
+            echo(json.dumps(verdict_json(error.findings)), err=aside)
         raise
     outputs: list[tuple[str, str | bytes]] = []
     if output is not None:
@@ -67,20 +68,20 @@ def program(
         outputs.append((page, page_of_made(made)))
     write_whole(outputs, inputs=loaded.files)
     if as_json:
-        click.echo(json.dumps(made.summary.as_json()), err=aside)
+        echo(json.dumps(made.summary.as_json()), err=aside)
         return
-    click.echo(click.style(made.summary.title or "untitled", bold=True), err=aside)
+    echo(click.style(made.summary.title or "untitled", bold=True), err=aside)
     for label, text in sentences(made.job, made.layout, made.summary):
-        click.echo(f"  {label:<10}{text}", err=aside)
+        echo(f"  {label:<10}{text}", err=aside)
     for finding in made.summary.findings:
-        click.echo(f"  {click.style('caution   ', fg='yellow')}{finding.sentence}", err=aside)
-    click.echo(plan_sentence(made.summary), err=aside)
+        echo(f"  {click.style('caution   ', fg='yellow')}{finding.sentence}", err=aside)
+    echo(plan_sentence(made.summary), err=aside)
     for path, _ in outputs:
         if path != "-":
-            click.echo(f"wrote {path}", err=aside)
+            echo(f"wrote {path}", err=aside)
     if not outputs:
-        click.echo("Nothing written; give -o FILE to write the program.")
+        echo("Nothing written; give -o FILE to write the program.")
     elif output not in (None, "-") and page is None and job != "-":
         words = ["mizo", "dry-run", str(output), "--job", job]
         words += [word for one in sets for word in ("--set", one)]
-        click.echo(f"Look at it before cutting: {shlex.join([*words, '--page', 'dry-run.html'])}", err=aside)
+        echo(f"Look at it before cutting: {shlex.join([*words, '--page', 'dry-run.html'])}", err=aside)

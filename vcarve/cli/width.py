@@ -12,6 +12,7 @@ from typing import Any
 
 import click
 
+from vcarve.cli.terminal import echo
 from vcarve.errors import InputError, Problem
 from vcarve.groove.width import (
     Cone,
@@ -167,4 +168,4 @@ def width(
         _read("--tip-radius", length_mm, tip_radius),
     )
     facts = _facts(bit, _read("--depth", length_mm, depth), _read("--width", length_mm, width))
-    click.echo(json.dumps(facts) if as_json else _text(bit, facts, width is not None))
+    echo(json.dumps(facts) if as_json else _text(bit, facts, width is not None))

@@ -139,13 +139,17 @@ def _decode(data: bytes, file: str | None) -> str:
             Problem(file=file, line=line, want="not UTF-8 text; save the file as UTF-8")
         ) from None
     for number, content in enumerate(text.split("\n"), start=1):
-        if content.isprintable():
-            continue
-        for char in content.removesuffix("\r"):
-            if not char.isprintable() and char != "\t" and unicodedata.category(char) != "Zs":
-                want = f"a control character (U+{ord(char):04X}) is not taken; remove it"
-                raise InputError(Problem(file=file, line=number, want=want))
+        if want := _controls(content.removesuffix("\r")):
+            raise InputError(Problem(file=file, line=number, want=want))
     return text
+
+
+def _controls(text: str) -> str | None:
+    """Say which sign of a line nobody can see, and a terminal would obey; ``None`` where there is none."""
+    for char in text if not text.isprintable() else "":
+        if not char.isprintable() and char != "\t" and unicodedata.category(char) != "Zs":
+            return f"a control character (U+{ord(char):04X}) is not taken; remove it"
+    return None
 
 
 _SYNTAX = (  # what the YAML scanner stumbles over -> what the person should do
@@ -259,6 +263,9 @@ class _Builder:
             return []
         if event.implicit[0] and event.value in ("", "~", "null"):
             return BLANK
+        # Escapes in double quotes bring in what _decode cannot see.
+        if want := _controls(event.value.replace("\n", "")):
+            self.report(line, want)
         return event.value
 
     def _key(self, event: Any, value: Any, parent: dict[str, Any], path: KeyPath, line: int) -> str:
@@ -284,6 +291,8 @@ def _override(tree: dict[str, Any], places: dict[KeyPath, Place], override: str)
         want = "write a key, an equals sign and a value, such as --set groove.depth=1.5"
         return Problem(file="--set", value=override, want=want)
     value: Any = text.strip()
+    if unseen := _controls(override):
+        return Problem(file="--set", value=override, want=unseen)
     path: KeyPath = ()
     node: Any = tree
     for part in parts[:-1]:

@@ -8,7 +8,15 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, WithJsonSchema, model_validator
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    WithJsonSchema,
+    model_validator,
+)
 
 from vcarve.job.fields import PositiveMm, whole
 from vcarve.pattern.expression import LONGEST, evaluate
@@ -20,7 +28,8 @@ Number = Annotated[
     WithJsonSchema({"anyOf": [{"type": "number"}, {"type": "string", "maxLength": LONGEST}]}),
 ]
 PlanePoint = tuple[Number, Number]
-Words = Annotated[str, Field(min_length=1, max_length=2000)]
+OneLine = AfterValidator(lambda text: " ".join(text.split()))  # however many lines it was written in
+Words = Annotated[str, Field(min_length=1, max_length=2000), OneLine]
 GroupName = Annotated[
     str, WithJsonSchema({"enum": list(GROUPS)})
 ]  # an unknown one is answered by group_problem
@@ -126,9 +135,9 @@ class PatternFile(_Entry):
 
     key: Annotated[str, Field(pattern=r"^[a-z0-9]+(-[a-z0-9]+)*$", max_length=60)]
     name: Words
-    kanji: Annotated[str, Field(max_length=100)] = ""
-    english: Annotated[str, Field(max_length=200)] = ""
-    family: Annotated[str, Field(max_length=60)] = "own"
+    kanji: Annotated[str, Field(max_length=100), OneLine] = ""
+    english: Annotated[str, Field(max_length=200), OneLine] = ""
+    family: Annotated[str, Field(max_length=60), OneLine] = "own"
     lattice: LatticeEntry
     group: GroupName
     unit: Words
@@ -136,8 +145,8 @@ class PatternFile(_Entry):
     pitch_range_mm: tuple[PositiveMm, PositiveMm] = Field(alias="pitch-range")
     operations: Annotated[tuple[Operation, ...], Field(max_length=12)] = ()
     lines: Annotated[tuple[LineEntry, ...], Field(max_length=1000, json_schema_extra={"minItems": 1})]
-    note: Annotated[str, Field(max_length=2000)] = ""
-    choice: Annotated[str, Field(max_length=2000)] = ""
+    note: Annotated[str, Field(max_length=2000), OneLine] = ""
+    choice: Annotated[str, Field(max_length=2000), OneLine] = ""
 
     @model_validator(mode="after")
     def _range_rises(self) -> PatternFile:

@@ -7,7 +7,7 @@ from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
-from vcarve.errors import InputError, Problem
+from vcarve.errors import InputError, Problem, printable
 from vcarve.pattern.curves import Arc
 from vcarve.pattern.model import Point
 
@@ -45,7 +45,7 @@ class Sheet:
         self, arcs: Iterable[Arc], names: tuple[str, ...], *, curve: bool = False, line: int | None = None
     ) -> None:
         """Add lines and arcs drawn in one go; ``curve`` when they stand for one smooth curve."""
-        run = list(arcs)
+        run, names = list(arcs), tuple(printable(name) for name in names)
         for index, (start, end, bulge) in enumerate(run):
             for number in (*start, *end):
                 self.check_size(abs(number), line)
