@@ -8,7 +8,7 @@ import pytest
 
 from vcarve.job.check import record_from
 from vcarve.job.document import parse_document
-from vcarve.job.load import resolve
+from vcarve.job.load import bits, machine_names, resolve, woods
 from vcarve.job.records import Job, JobFile
 from vcarve.job.suitability import suitability
 
@@ -50,9 +50,15 @@ def test_a_suitable_job_has_no_findings() -> None:
         (["piece.thickness=2"], "through-the-piece", "refuse"),
         (["piece.thickness=2.99"], "thin-floor", "caution"),
         (["piece.width=250.1"], "travel", "refuse"),
+        (["piece.width=250"], "travel-tight", "caution"),
+        (["piece.width=240.1"], "travel-tight", "caution"),
         (["piece.height=150.1"], "travel", "refuse"),
         (["feed.cut=1001"], "feed-too-fast", "refuse"),
         (["feed.plunge=401"], "feed-too-fast", "refuse"),
+        (["feed={cut: 441, spindle: 3333}"], "chip", "caution"),  # 2 edges, 0.06 mm: 400 mm/min, and a tenth
+        (["feed={cut: 300, spindle: 9000}"], "chip", "caution"),  # 0.0167 mm: less than 0.02 mm by a sixth
+        (["feed={cut: 300, plunge: 301, spindle: 5000}"], "plunge-fast", "caution"),
+        (["groove={depth: 2.5, step: 2.1}"], "step-deep", "caution"),
         (["feed.spindle=10001"], "spindle-range", "refuse"),
         (["feed.spindle=1999"], "spindle-range", "refuse"),
         (["clamps=[{x: -20, y: 0, width: 10, height: 9, above: 8}]"], "clamp", "refuse"),
@@ -76,12 +82,15 @@ def test_each_finding(sets: list[str], code: str, severity: str) -> None:
         ["groove.depth=0.001"],
         ["groove={depth: 0.005, step: 0.005}"],
         ["piece.thickness=3"],
-        ["piece.width=250"],
-        ["piece.height=150"],
+        ["piece.width=240"],
+        ["piece.height=140"],
         ["feed.cut=1000"],
+        ["feed={cut: 399, spindle: 3333}"],
+        ["feed={cut: 300, plunge: 300, spindle: 5000}"],
+        ["groove={depth: 2.5, step: 2}"],
         ["feed.spindle=10000"],
         ["clamps=[{x: -20, y: 0, width: 10, height: 9, above: 7.9}]"],
-        ["piece.width=270", "pattern.margin=10"],
+        ["piece.width=260", "pattern.margin=10"],
     ],
 )
 def test_at_the_limit_nothing_is_found(sets: list[str]) -> None:
@@ -155,3 +164,62 @@ def test_everything_at_once() -> None:
 def test_the_hop_clears_the_clamps(sets: list[str], hop_mm: float) -> None:
     """Between passes the bit rises a millimetre above the tallest clamp, at most to the machine's safe height of 8 mm."""
     assert job(*sets).hop_mm == hop_mm
+
+
+def test_a_fine_tip_takes_half_the_chip() -> None:
+    """What a plain bit takes breaks a tip of 0.1 mm at 20 degrees: 0.01 to 0.03 mm in maple, common practice."""
+    fine = "bit={angle: 20, diameter: 3.175, shank: 3.175, tip: 0.1}"
+
+    assert codes("groove.depth=1", "feed={cut: 400, spindle: 10000}") == []
+    assert codes("groove.depth=1", "feed={cut: 800, spindle: 10000}") == []
+    assert codes(fine, "groove.depth=1", "feed={cut: 400, spindle: 10000}") == []
+    assert codes(fine, "groove.depth=1", "feed={cut: 800, spindle: 10000}") == [("chip", "caution")]
+
+
+def test_the_cautions_say_what_would_be_usual() -> None:
+    """Figures for the chip at this speed and at this feed, for the plunge and for the step."""
+    feed, plunge = suitability(job("feed={cut: 300, plunge: 400, spindle: 2000}"), DEEPEST_MM)
+    weak = ("groove={depth: 2, step: 2}", "machine=router-3018", "bit.shank=3.175")
+    [step] = suitability(job(*weak), DEEPEST_MM)
+
+    assert "takes 0.075 mm a turn; usual in Hard maple (sugar maple) is 0.02 to 0.06 mm" in feed.sentence
+    assert "a feed of 80 to 240 mm/min; at this feed, 2500 to 7500 rpm" in feed.sentence
+    assert "at 400 mm/min, faster than it cuts, 300 mm/min" in plunge.sentence
+    assert "30 % of the cut, 90 mm/min" in plunge.sentence
+    assert "takes 2 mm at once" in step.sentence
+    assert "1.5 mm or less" in step.sentence
+
+
+def test_a_weak_machine_takes_less_at_once_by_itself() -> None:
+    """Where the job gives no step, the share of the machine goes into it: 75 % of 2 mm."""
+    assert job("machine=router-3018", "bit.shank=3.175").step_mm == pytest.approx(1.5)
+    assert job().step_mm == pytest.approx(2.0)
+
+
+def test_speeds_that_are_left_out_are_never_cautioned() -> None:
+    """No wood, bit and machine that come with Mizo give a caution by themselves."""
+    for machine in machine_names():
+        for bit in bits():
+            for wood in woods():
+                found = suitability(
+                    job(f"machine={machine}", f"bit={bit.name}", f"piece.wood={wood.name}"), 99
+                )
+                assert [f.code for f in found if f.severity == "caution"] == []
+
+
+@pytest.mark.parametrize(
+    ("outline", "expected"),
+    [
+        ("{shape: circle}", "centre"),
+        ("{shape: ellipse}", "centre"),
+        ("{shape: polygon, sides: 4}", "centre"),
+        ("{shape: rounded, radius: 5}", "front-left"),
+        ("{shape: rectangle}", "front-left"),
+    ],
+)
+def test_zero_is_the_centre_of_a_piece_without_corners(outline: str, expected: str) -> None:
+    """Only where the job says nothing: what is written stays."""
+    assert job(f"piece.outline={outline}").zero.xy == expected
+    assert job(f"piece.outline={outline}", "zero.z=bed").zero.xy == expected
+    assert job(f"piece.outline={outline}", "zero.xy=back-left").zero.xy == "back-left"
+    assert job(f"piece.outline={outline}", "zero.xy=center").zero.xy == "centre"

@@ -45,6 +45,18 @@ def test_good_file_is_the_hemp_leaf(tmp_path):
     assert made.pitch_mm == pytest.approx((10.0, 50.8))
 
 
+def test_center_is_taken_for_centre(tmp_path):
+    """Either spelling of an arc's key gives the same lines."""
+    arc = "{from: [0, 0], to: [1/2, 0]}"
+    made = []
+    for word in ("centre", "center"):
+        path = tmp_path / f"{word}.yaml"
+        path.write_text(GOOD.replace(arc, f"{{{word}: [0, 0], radius: 1/2, from-deg: 0, to-deg: 60}}"))
+        made.append(load_pattern_file(path).lines)
+
+    assert made[0] == made[1]
+
+
 @pytest.mark.parametrize(
     ("old", "new", "want"),
     [

@@ -1,4 +1,4 @@
-"""Speeds a job leaves out, from wood, bit and machine.
+"""Speeds and steps a job leaves out, from wood, bit and machine.
 
 Feed = flutes x chip load x spindle speed (Machinery's Handbook, speeds and feeds; every cutter maker's formula page).
 The choice of chip load and speed is common practice for small spindles, without a single source: run wood as
@@ -12,7 +12,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from vcarve.job.records import Bit, Clamp, Feed, Machine, Wood
+from vcarve.job.records import Bit, Clamp, Feed, Machine, Outline, Wood, ZeroPlace
 
 FINE_TIP_MM = 0.2  # common practice: a fine tip is at most this wide ...
 FINE_ANGLE_DEG = 30.0  # ... on a bit at most this blunt
@@ -67,6 +67,16 @@ def speeds(feed: Feed, wood: Wood, bit: Bit, machine: Machine) -> Speeds:
         plunge = max(float(math.floor(min(wood.plunge_share * cut, machine.feed_max.z_mm_min) + 1e-6)), 1.0)
         plunge = min(plunge, machine.feed_max.z_mm_min)
     return Speeds(cut_mm_min=cut, plunge_mm_min=plunge, spindle_rpm=spindle)
+
+
+def usual_step_mm(wood: Wood, machine: Machine) -> float:
+    """Depth per level: the wood's figure, less where the machine is not stiff."""
+    return wood.step_mm * machine.step_share
+
+
+def zero_xy(outline: Outline) -> ZeroPlace:
+    """Where X and Y are zero: the front left corner, or the centre of a piece whose corner would be in the air."""
+    return "centre" if outline.shape in ("circle", "ellipse", "polygon") else "front-left"
 
 
 def hop_mm(machine: Machine, wished_mm: float | None = None, clamps: Sequence[Clamp] = ()) -> float:

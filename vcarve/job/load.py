@@ -15,7 +15,7 @@ from vcarve.errors import InputError, Problem
 from vcarve.job import defaults
 from vcarve.job.check import in_order, nearest, record_from, unknown_name
 from vcarve.job.document import STDIN_NAME, Document, KeyPath, dotted, read_document
-from vcarve.job.records import Bit, Job, JobFile, Machine, Record, Wood
+from vcarve.job.records import Bit, Job, JobFile, Machine, Record, Wood, Zero
 from vcarve.quantity import format_mm
 
 _PACKAGE = Path(vcarve.__file__).parent
@@ -199,13 +199,13 @@ def resolve(job: JobFile, folder: str = ".", document: Document | None = None) -
         pattern=job.pattern,
         ground_mm=ground_mm,
         leaf_mm=leaf_mm,
-        step_mm=groove.step_mm or wood.step_mm,
+        step_mm=groove.step_mm or defaults.usual_step_mm(wood, machine),
         bit=bit,
         machine=machine,
         cut_mm_min=speeds.cut_mm_min,
         plunge_mm_min=speeds.plunge_mm_min,
         spindle_rpm=speeds.spindle_rpm,
-        zero=job.zero,
+        zero=Zero(xy=job.zero.xy or defaults.zero_xy(job.piece.outline), z=job.zero.z),
         recut=job.plan.recut,
         hop_mm=defaults.hop_mm(machine, job.plan.hop_mm, job.clamps),
         clamps=job.clamps,

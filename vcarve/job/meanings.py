@@ -61,7 +61,7 @@ MEANINGS: Mapping[str, Mapping[str, str]] = MappingProxyType(
             "depth": "depth of all lines",
             "ground": "depth of the base grid's lines, together with 'leaf'",
             "leaf": "depth of the infill's lines, together with 'ground'",
-            "step": "deepest cut per level; left out, the wood's figure",
+            "step": "deepest cut per level; left out, the usual one for wood and machine",
             "lost-land": "allow cuts a job even where most cells keep no land between the grooves",
         },
         "Bit": {
@@ -78,8 +78,9 @@ MEANINGS: Mapping[str, Mapping[str, str]] = MappingProxyType(
             "plunge": "feed straight down",
             "spindle": "spindle speed",
         },
-        "Zero": {
-            "xy": "the corner of the piece, or its centre, where X and Y are zero",
+        "ZeroChoice": {
+            "xy": "the corner of the piece, or its centre, where X and Y are zero; left out, the front left corner, or the "
+            "centre of a circle, ellipse or polygon",
             "z": "where Z is zero: top of the piece, or the bed it lies on",
         },
         "PlanChoice": {
@@ -105,6 +106,7 @@ MEANINGS: Mapping[str, Mapping[str, str]] = MappingProxyType(
             "spindle": "the spindle's range",
             "collets": "shank diameters that can be held",
             "safe-height": "height above the piece for the first and the last move; must clear clamps",
+            "step-share": "how much of a wood's usual depth per level the machine is stiff enough for",
             "dialect": "the controller's words: the common subset, or one of two named controllers",
             "decimals": "decimals of coordinates in the program",
             "units": "units of the program, and of what is said of it",

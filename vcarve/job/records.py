@@ -7,9 +7,18 @@ several keys of one section are checked here, as soon as every key of the sectio
 from __future__ import annotations
 
 import math
-from typing import Annotated, Any, Literal, Self
+from typing import Annotated, Any, Literal, Self, get_args
 
-from pydantic import BaseModel, ConfigDict, Discriminator, Field, Tag, model_validator
+from pydantic import (
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Discriminator,
+    Field,
+    Tag,
+    WithJsonSchema,
+    model_validator,
+)
 from pydantic_core import PydanticCustomError
 
 from vcarve.job.fields import (
@@ -257,6 +266,7 @@ class Machine(Record):
     spindle: Spindle
     collets_mm: tuple[PositiveMm, ...] = Field(alias="collets", min_length=1)
     safe_height_mm: PositiveMm = Field(5.0, alias="safe-height")
+    step_share: Factor = Field(1.0, alias="step-share")  # of the wood's depth per level
     dialect: Literal["rs274ngc", "grbl-1.1", "linuxcnc"] = "rs274ngc"
     decimals: Annotated[int, *whole(2, 5)] = 3
     units: Literal["mm", "inch"] = "mm"
@@ -299,10 +309,25 @@ class Feed(Record):
     spindle_rpm: SpeedRpm | None = Field(None, alias="spindle")
 
 
-class Zero(Record):
-    """Where the user sets the work origin."""
+ZeroPlace = Literal["front-left", "front-right", "back-left", "back-right", "centre"]
+ZeroWord = Annotated[
+    ZeroPlace,
+    BeforeValidator(lambda word: "centre" if word == "center" else word),
+    WithJsonSchema({"enum": [*get_args(ZeroPlace), "center"], "type": "string"}),
+]
 
-    xy: Literal["front-left", "front-right", "back-left", "back-right", "centre"] = "front-left"
+
+class Zero(Record):
+    """Where the work origin is."""
+
+    xy: ZeroPlace = "front-left"
+    z: Literal["top", "bed"] = "top"
+
+
+class ZeroChoice(Record):
+    """Where the user sets the work origin; left out, where ``defaults.zero_xy`` says."""
+
+    xy: ZeroWord | None = None
     z: Literal["top", "bed"] = "top"
 
 
@@ -348,7 +373,7 @@ class JobFile(Record):
     bit: BitChoice
     machine: Text
     feed: Feed = Feed()
-    zero: Zero = Zero()
+    zero: ZeroChoice = ZeroChoice()
     plan: PlanChoice = PlanChoice()
     clamps: tuple[Clamp, ...] = ()
 

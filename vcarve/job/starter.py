@@ -33,7 +33,7 @@ groove:
   depth: 0.8 mm             # 'mizo width --angle 60 --depth 0.8' tells how wide that is
   # ground: 1.2 mm          # instead of depth: the base grid ...
   # leaf: 0.8 mm            # ... and the infill apart
-  # step: 0.5 mm            # deepest cut per level; left out, the wood's figure
+  # step: 0.5 mm            # deepest cut per level; left out, the usual one
   # lost-land: allow        # cut even where most cells keep no land; refuse (usual) says what would leave them some
 
 bit: v60-3.175              # 'mizo bits' lists them; or its measures:
@@ -47,7 +47,8 @@ machine: small-desktop      # 'mizo machines' lists them; or the path of a machi
 #   spindle: 11000 rpm
 
 zero:
-  xy: front-left            # front-left, front-right, back-left, back-right or centre of the piece
+  # xy: front-left          # front-left, front-right, back-left, back-right or centre; left out: front-left, or the
+  #                         # centre of a circle, ellipse or polygon, whose corner would be in the air
   z: top                    # top of the piece, or the bed it lies on
 
 # plan:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from vcarve.errors import Finding
+from vcarve.job.defaults import FINE_SHARE, is_fine, usual_step_mm
 from vcarve.job.records import Job
 from vcarve.quantity import format_number, format_rpm
 
@@ -12,6 +13,9 @@ MM_PER_INCH = 25.4
 # Levels nearer to each other than some last decimals are one and the same once written.
 STEP_LEAST_MM = 0.01
 STEP_LEAST_DECIMALS = 10.0
+# Travel to spare when the piece is set up, together on both sides: common practice, no source.
+SETUP_ROOM_MM = 10.0
+CHIP_SLACK = 0.1  # of the usual chip: rounding of feeds and speeds
 SHANK_PLAY_MM = 0.05  # a 1/8 inch shank is 3.175 mm; profiles may say 3.18 or 3.2
 
 
@@ -20,7 +24,14 @@ def suitability(job: Job, deepest_mm: float) -> tuple[Finding, ...]:
 
     ``deepest_mm`` is the deepest cut of the bit's cone (see ``groove.width``).
     """
-    return (*_bit(job, deepest_mm), *_piece(job), *_speeds(job), *_heights(job))
+    return (
+        *_bit(job, deepest_mm),
+        *_piece(job),
+        *_travel(job),
+        *(_speeds(job) or _load(job)),
+        *_heights(job),
+        *_step(job),
+    )
 
 
 def deepest_asked_mm(job: Job) -> float:
@@ -97,16 +108,30 @@ def _piece(job: Job) -> list[Finding]:
                 sentence=f"Only {length(left)} of wood is left under the deepest groove.",
             )
         )
-    travel = job.machine.travel
+    return found
+
+
+def _travel(job: Job) -> list[Finding]:
+    found = []
+    length = job.figures.length
+    travel, machine = job.machine.travel, job.machine.name
     border = job.pattern.margin_mm  # nothing is cut nearer to the piece's edge
+    less = f", less its border of {length(border)}," if border else ""
     for axis, size, room in (("X", job.piece.width_mm, travel.x_mm), ("Y", job.piece.height_mm, travel.y_mm)):
-        if size - 2.0 * border > room + 1e-9:
-            less = f", less its border of {length(border)}," if border else ""
+        spare = room - (size - 2.0 * border)
+        measures = (
+            f"The piece{less} measures {length(size - 2.0 * border)} along {axis}; "
+            f"{machine} travels {length(room)} that way"
+        )
+        if spare < -1e-9:
+            found.append(Finding(code="travel", sentence=f"{measures}."))
+        elif spare < SETUP_ROOM_MM - 1e-9:
             found.append(
                 Finding(
-                    code="travel",
-                    sentence=f"The piece{less} measures {length(size - 2.0 * border)} along {axis}; "
-                    f"{job.machine.name} travels {length(room)} that way.",
+                    code="travel-tight",
+                    severity="caution",
+                    sentence=f"{measures}: only {length(spare)} is left to set it up in. Leave {length(SETUP_ROOM_MM)}, "
+                    "with a wider margin or a smaller piece, or try the corners with the bit raised.",
                 )
             )
     return found
@@ -178,3 +203,54 @@ def _speeds(job: Job) -> list[Finding]:
             )
         )
     return found
+
+
+def _load(job: Job) -> list[Finding]:
+    """Return cautions about what the bit is asked to take; the usual figures are common practice (see ``woods.yaml``)."""
+    found = []
+    wood, bit, figures = job.wood, job.bit, job.figures
+    share = FINE_SHARE if is_fine(bit) else 1.0
+    low, high = wood.chip_low_mm * share, wood.chip_high_mm * share
+    turns, feed = bit.flutes * job.spindle_rpm, job.cut_mm_min
+    chip = feed / turns
+    if not (1.0 - CHIP_SLACK) * low <= chip <= (1.0 + CHIP_SLACK) * high:
+        harm = "it rubs and scorches" if chip < low else "it may break"
+        spindle = (
+            f"{format_number(feed / bit.flutes / high, 0)} to {format_rpm(round(feed / bit.flutes / low))}"
+        )
+        found.append(
+            Finding(
+                code="chip",
+                severity="caution",
+                sentence=f"Each of the bit's cutting edges takes {figures.length(chip)} a turn; usual in {wood.title} is "
+                f"{figures.number(low)} to {figures.length(high)}: {harm}. At this spindle speed that is a feed of "
+                f"{figures.number(low * turns, 0)} to {figures.feed(high * turns, 0)}; at this feed, {spindle}.",
+            )
+        )
+    if job.plunge_mm_min > feed + 1e-9:
+        share = wood.plunge_share
+        found.append(
+            Finding(
+                code="plunge-fast",
+                severity="caution",
+                sentence=f"The bit plunges at {figures.feed(job.plunge_mm_min)}, faster than it cuts, "
+                f"{figures.feed(feed)}; its point hardly cuts. Usual in {wood.title} is "
+                f"{format_number(share * 100)} % of the cut, {figures.feed(share * feed, 0)}.",
+            )
+        )
+    return found
+
+
+def _step(job: Job) -> list[Finding]:
+    at_once, usual = min(job.step_mm, deepest_asked_mm(job)), usual_step_mm(job.wood, job.machine)
+    if at_once <= usual + 1e-9:
+        return []
+    length = job.figures.length
+    return [
+        Finding(
+            code="step-deep",
+            severity="caution",
+            sentence=f"The bit takes {length(at_once)} at once; usual in {job.wood.title} on {job.machine.name} is "
+            f"{length(usual)} or less. Set 'step' under 'groove' to that, or leave it out.",
+        )
+    ]

@@ -10,6 +10,7 @@ from typing import Annotated, Literal
 
 from pydantic import (
     AfterValidator,
+    AliasChoices,
     BaseModel,
     BeforeValidator,
     ConfigDict,
@@ -101,7 +102,7 @@ class LineEntry(_Entry):
     start: PlanePoint | None = Field(None, alias="from")
     end: PlanePoint | None = Field(None, alias="to")
     path: Annotated[tuple[PlanePoint, ...], Field(max_length=1000)] | None = None
-    centre: PlanePoint | None = None
+    centre: PlanePoint | None = Field(None, validation_alias=AliasChoices("centre", "center"))
     radius: Number | None = None
     from_deg: Number | None = Field(None, alias="from-deg")
     to_deg: Number | None = Field(None, alias="to-deg")
