@@ -57,7 +57,6 @@ from vcarve.quantity import (
         ("12", 12.0),
         (".5", 0.5),
         ("5.", 5.0),
-        ("1/4", 0.25),
         ("2e1 mm", 20.0),
         ("−3 mm", -3.0),
         ("-1 1/2 mm", -1.5),
@@ -113,6 +112,9 @@ def test_radians() -> None:
         ("12 000", "numbers are written with a decimal point and no separators; did you mean '12000'?"),
         ("2 mmm", "unknown unit 'mmm'; did you mean 'mm'?"),
         ("600 rpm", f"'rpm' is a unit of spindle speed; {LENGTH.wanted()}"),
+        ("1/8", "a fraction without a unit; write 1/8 in or 0.125 mm"),
+        ("-1 1/2", "a fraction without a unit; write -1 1/2 in or -1.5 mm"),
+        ("2¼", "a fraction without a unit; write 2¼ in or 2.25 mm"),
         ("1/0 in", f"a fraction cannot be divided by 0; {LENGTH.wanted()}"),
         ("1e400", f"the exponent is beyond reason; {LENGTH.wanted()}"),
         ("2000 m", f"far too large; {LENGTH.wanted()}"),
@@ -153,6 +155,18 @@ def test_a_wish_is_told_from_a_length() -> None:
     assert wished_length_mm("22 mm") == (22.0, False)
     with pytest.raises(QuantityError):
         wished_length_mm("aboutish 22 mm")
+
+
+def test_a_bare_fraction_is_asked_about_where_it_may_be_inches() -> None:
+    """Feeds and accelerations are asked about as lengths are, by the reader and by the pattern; the rest has no inches."""
+    for kind in (LENGTH, FEED, ACCELERATION):
+        assert not re.search(kind.pattern, "1/2")
+        assert re.search(kind.pattern, "1/2" + next(iter(kind.units)))
+        with pytest.raises(QuantityError, match=r"a fraction without a unit; write 1/2 in.* or 0\.5 mm"):
+            read(kind, "1/2")
+    for kind in (ANGLE, SPEED, TIME):
+        assert re.search(kind.pattern, "1/2")
+        assert read(kind, "1/2") == 0.5
 
 
 @pytest.mark.parametrize("kind", [LENGTH, ANGLE, FEED, ACCELERATION, SPEED, TIME])

@@ -2,8 +2,8 @@
 
 A quantity is a number and, where wanted, a unit: ``3.175 mm``, ``1/8 in``, ``1 1/4 in``, ``1-1/4"``,
 ``1¼ in``, ``600``, ``24 in/min``.  A number without a unit is in the unit used inside: millimetres, degrees,
-mm/min, mm/s², rev/min, seconds.  Numbers are held as exact fractions until the last step, so every value is
-rounded once.
+mm/min, mm/s², rev/min, seconds.  A fraction without one is asked about where it may be inches.  Numbers are held as
+exact fractions until the last step, so every value is rounded once.
 
 The inch is 25.4 mm exactly (international yard and pound agreement, 1959).
 """
@@ -32,12 +32,14 @@ _VULGAR = {
 _SIGNS = str.maketrans(
     {"−": "-", "⁄": "/", "\u00a0": " ", "\u2009": " ", "\u202f": " ", "″": '"', "”": '"', "“": '"'}
 )
-_NUMBER = (
-    r"[+-]?\s*(?:[0-9]+(?:\s+|-)[0-9]+\s*/\s*[0-9]+"
+_FRACTION = (
+    r"[0-9]+(?:\s+|-)[0-9]+\s*/\s*[0-9]+"
     r"|[0-9]+\s*/\s*[0-9]+"
     rf"|[0-9]*\s*[{''.join(_VULGAR)}]"
-    r"|(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?)"
 )
+_DECIMAL = r"(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?"
+_NUMBER = rf"[+-]?\s*(?:{_FRACTION}|{_DECIMAL})"
+_BARE_FRACTION = re.compile(rf"[+-]?\s*(?:{_FRACTION})")
 _QUANTITY = re.compile(rf"(?P<number>{_NUMBER})\s*(?P<unit>.*)")
 _MIXED = re.compile(r"([0-9]+)(?:\s+|-)([0-9]+)\s*/\s*([0-9]+)")
 _RATIO = re.compile(r"([0-9]+)\s*/\s*([0-9]+)")
@@ -55,6 +57,9 @@ class Kind:
     noun: str  # "a length"
     examples: str
     units: Mapping[str, Fraction]  # folded unit -> how many of the inside unit
+    either: tuple[str, str] | None = (
+        None  # what a bare fraction may be in: (the unit of inches, the inside unit)
+    )
 
     def wanted(self) -> str:
         """Say what is wanted, as a sentence."""
@@ -64,8 +69,11 @@ class Kind:
     def pattern(self) -> str:
         """A regular expression (in the part ECMA 262 shares) for texts of this kind, units in lower case."""
         units = "|".join(re.escape(unit) for unit in sorted(self.units, key=lambda unit: (-len(unit), unit)))
-        number = _NUMBER.replace("[+-]?", "[+\\-−]?", 1).replace("/", "[/⁄]")
-        return rf"^\s*{number}\s*(?:{units.replace('/', chr(92) + 's*/' + chr(92) + 's*')})?\s*$"
+        units = units.replace("/", r"\s*/\s*")
+        fraction, sign = _FRACTION.replace("/", "[/⁄]"), r"[+\-−]?\s*"
+        if self.either is None:
+            return rf"^\s*{sign}(?:{fraction}|{_DECIMAL})\s*(?:{units})?\s*$"
+        return rf"^\s*{sign}(?:(?:{fraction})\s*(?:{units})|{_DECIMAL}\s*(?:{units})?)\s*$"
 
 
 def _table(**sizes: tuple[Fraction | int, str]) -> dict[str, Fraction]:
@@ -84,7 +92,12 @@ _TIMES = _table(second=(1, "s sec second seconds"), minute=(60, "min minute minu
 _RATE_LENGTHS = {unit: _LENGTHS[unit] for unit in ("mm", "cm", "m", "in", "inch", '"')}
 _RATE_TIMES = {unit: _TIMES[unit] for unit in ("s", "sec", "min", "minute")}
 
-LENGTH = Kind(noun="a length", examples="12 mm, 2.5 cm, 1/4 in or 1 1/4 in", units=MappingProxyType(_LENGTHS))
+LENGTH = Kind(
+    noun="a length",
+    examples="12 mm, 2.5 cm, 1/4 in or 1 1/4 in",
+    units=MappingProxyType(_LENGTHS),
+    either=("in", "mm"),
+)
 ANGLE = Kind(
     noun="an angle",
     examples="60 deg, 22.5° or 90",
@@ -103,6 +116,7 @@ FEED = Kind(
         }
         | {"ipm": MM_PER_INCH, "ips": MM_PER_INCH * 60}
     ),
+    either=("in/min", "mm/min"),
 )
 ACCELERATION = Kind(
     noun="an acceleration",
@@ -114,6 +128,7 @@ ACCELERATION = Kind(
             for per in ("s2", "s²", "s^2", "sec2", "sec²", "s/s")
         }
     ),
+    either=("in/s²", "mm/s²"),
 )
 SPEED = Kind(
     noun="a spindle speed",
@@ -216,7 +231,13 @@ def read(kind: Kind, written: str | float) -> float:
     if match is None:
         raise QuantityError(kind.wanted())
     size = _unit_size(match["unit"], match["unit"].strip(), kind)
-    return _bounded(_exact(match["number"], kind) * size, kind)
+    value = _exact(match["number"], kind)
+    if kind.either is not None and not match["unit"] and _BARE_FRACTION.fullmatch(match["number"].strip()):
+        inch, inside = kind.either
+        raise QuantityError(
+            f"a fraction without a unit; write {text} {inch} or {format_number(float(value), 6)} {inside}"
+        )
+    return _bounded(value * size, kind)
 
 
 def length_mm(written: str | float) -> float:
