@@ -45,24 +45,14 @@ def gallery_page(patterns: Sequence[Pattern]) -> str:
 
 
 def pattern_facts(pattern: Pattern) -> list[tuple[str, str]]:
-    """Return what there is to say of a pattern as (label, text) lines."""
+    """Return what its file does not say of a pattern as (label, text) lines."""
     angles, odd = vertex_figures(pattern)
     length = sum(line.length for line in pattern.lines)
-    low, high = pattern.pitch_mm
     rows = [
-        ("name", f"{pattern.name}  {pattern.kanji}".strip()),
-        ("meaning", pattern.english),
-        ("family", pattern.family),
-        ("lattice", f"{pattern.lattice}, symmetry {pattern.group}"),
-        ("unit", pattern.unit),
-        ("pitch", f"{format_mm(low)} to {format_mm(high)} is sensible"),
         ("angles", angle_words(angles)),
         ("odd", f"{odd} vertices per unit cell where an odd number of lines meet"),
         ("cut", f"{length / pattern.cell_area:.4g} x 10 000 / pitch mm of lines per square decimetre"),
-        ("made", pattern.note),
     ]
-    if pattern.choice:
-        rows.append(("our choice", pattern.choice))
     rows.extend(("caution", finding.sentence) for finding in inspect(pattern))
     return [(label, text) for label, text in rows if text]
 

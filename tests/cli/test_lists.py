@@ -13,6 +13,7 @@ import yaml
 from click.testing import CliRunner, Result
 
 from vcarve.cli.main import cli
+from vcarve.job.load import load_job
 
 ROOT = Path(__file__).parent.parent.parent
 
@@ -86,7 +87,7 @@ class TestNew:
         assert "'tile.yaml': is there already" in refused.stderr
         assert Path("tile.yaml").read_text() == "mine"
         assert run("new", "tile.yaml", "--force").exit_code == 0
-        assert Path("tile.yaml").read_text() == run("new").stdout
+        assert yaml.safe_load(Path("tile.yaml").read_text()) == yaml.safe_load(run("new").stdout)
 
     def test_is_a_job_that_can_be_made(self, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
         """The starter job is made as it stands by the command that the message names."""
@@ -96,6 +97,57 @@ class TestNew:
 
         assert "mizo program 'my tile.yaml' -o 'my tile.nc'" in told.stdout
         assert made.exit_code == 0, made.output
+
+    @pytest.mark.parametrize(
+        "name", ["my tile.yaml", "null.yaml", 'a"b: #1.yaml', "a\nb.yaml", "麻の葉.yaml"]
+    )
+    @pytest.mark.parametrize("kind", ["--machine", "--pattern", None])
+    def test_carries_its_own_name(
+        self, kind: str | None, name: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        """What is in the file is called as the file is, whatever that is; and it is read."""
+        monkeypatch.chdir(tmp_path)
+        assert run("new", *filter(None, [kind]), name).exit_code == 0
+        text = Path(name).read_text()
+        called = yaml.safe_load(text)["name" if kind else "title"]
+
+        assert called == Path(name).stem.replace("\n", " ")
+        if kind is None:
+            assert load_job(name).title == called
+        else:
+            assert run(f"{kind.removeprefix('--')}s", name).stdout.endswith(text)
+
+    def test_names_the_command_for_this_very_file(
+        self, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        """The first line of the file says what to type next, and so does the message."""
+        monkeypatch.chdir(tmp_path)
+        told = run("new", "round-lid.yaml").stdout
+        command = "mizo program round-lid.yaml -o round-lid.nc"
+
+        assert Path("round-lid.yaml").read_text().splitlines()[0].endswith(command)
+        assert yaml.safe_load(Path("round-lid.yaml").read_text())["title"] == "round lid"
+        assert told.endswith(f"{command}\n")
+
+    def test_one_kind_at_a_time(self) -> None:
+        """A machine and a pattern are files of their own."""
+        assert run("new", "--machine", "--pattern").exit_code == 2
+
+
+@pytest.mark.parametrize(
+    ("command", "folder"), [("machines", "machines"), ("patterns", "vcarve/pattern/data")]
+)
+def test_one_s_file_is_printed_to_be_edited(command: str, folder: str, tmp_path: Path) -> None:
+    """With a name the file is printed, as it is copied and edited; the copy is taken by its path."""
+    for file in sorted((ROOT / folder).glob("*.yaml"))[:4]:
+        told = run(command, file.stem).stdout
+        copy = tmp_path / "own.yaml"
+        copy.write_text(told)
+
+        assert told.endswith(file.read_text())
+        assert yaml.safe_load(told) == yaml.safe_load(file.read_text())
+        assert run(command, str(copy)).stdout.endswith(told)
+    assert run(command, "no-such-one").exit_code == 2
 
 
 class TestSchema:

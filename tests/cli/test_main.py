@@ -97,7 +97,7 @@ def test_errors_become_messages_and_exit_codes(
 ) -> None:
     """Problems end with 2, findings with 1; all of them go to standard error."""
 
-    def fail(*_: Any) -> None:
+    def fail(*_: Any, **__: Any) -> None:
         raise error
 
     monkeypatch.setattr("vcarve.job.starter.starter_text", fail)
@@ -121,7 +121,7 @@ def test_a_fault_of_our_own_leaves_its_evidence(
 ) -> None:
     """Whatever breaks, the terminal gets sentences and exit code 70, and a file says where it broke."""
 
-    def fail(*_: Any) -> None:
+    def fail(*_: Any, **__: Any) -> None:
         raise error
 
     monkeypatch.setattr("vcarve.job.starter.starter_text", fail)
@@ -141,7 +141,7 @@ def test_a_fault_of_our_own_leaves_its_evidence(
 def test_a_lack_of_memory_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
     """Where the memory does not suffice, the job asks for too much: exit code 2 and what would need less."""
 
-    def fail(*_: Any) -> None:
+    def fail(*_: Any, **__: Any) -> None:
         raise MemoryError
 
     monkeypatch.setattr("vcarve.job.starter.starter_text", fail)

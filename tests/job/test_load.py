@@ -7,13 +7,15 @@ import re
 import subprocess
 import sys
 from pathlib import Path
+from typing import Any
 
 import pytest
+from pydantic import BaseModel
 
 import vcarve
 from vcarve.errors import InputError
 from vcarve.job.check import record_from
-from vcarve.job.document import read_document
+from vcarve.job.document import parse_document, read_document
 from vcarve.job.fields import Pitch
 from vcarve.job.load import (
     bits,
@@ -26,8 +28,9 @@ from vcarve.job.load import (
     resolve,
     woods,
 )
-from vcarve.job.records import JobFile
+from vcarve.job.records import JobFile, Machine, Spindle
 from vcarve.job.starter import starter_text
+from vcarve.pattern.file import LatticeEntry, LineEntry, Operation, PatternFile
 
 ROOT = Path(vcarve.__file__).parent.parent
 SAMPLES = sorted((ROOT / "samples").glob("*.yaml"))
@@ -203,6 +206,40 @@ def test_the_starter_loads_and_explains_every_key(tmp_path: Path) -> None:
     ):
         for name, info in record.model_fields.items():
             assert re.search(rf"\b{re.escape(info.alias or name)}\b", text), name
+
+
+@pytest.mark.parametrize(
+    ("kind", "records"),
+    [("machine", (Machine, Spindle)), ("pattern", (PatternFile, LatticeEntry, Operation, LineEntry))],
+)
+def test_the_other_starters_explain_every_key(kind: Any, records: tuple[type[BaseModel], ...]) -> None:
+    """Each is valid as it stands and with its optional keys uncommented, and holds every key such a file can have."""
+    text = starter_text(kind, title="my mill: 2 no")
+    uncommented = re.sub(r"^( *)# ([a-z0-9-]+: )", r"\1\2", text, flags=re.MULTILINE)
+    bare, full = (
+        record_from(parse_document(one.encode()), records[0]).model_dump() for one in (text, uncommented)
+    )
+
+    assert bare["name"] == "my mill: 2 no"
+    assert uncommented != text
+    assert kind == "pattern" or bare == full  # the values shown as usual are the defaults
+    for record in records:
+        for name, info in record.model_fields.items():
+            assert re.search(rf"\b{re.escape(info.alias or name)}:", text), name
+
+
+def test_the_starter_s_own_values_are_the_defaults() -> None:
+    """Where the starter sets a key that has a default, it sets the default: it never differs from a job without the key."""
+    job = record_from(parse_document(starter_text().encode()), JobFile)
+
+    for section in (job.pattern, job.zero):
+        kept = {
+            name: info.default
+            for name, info in type(section).model_fields.items()
+            if info.default is not None
+        }
+        for name in section.model_fields_set & set(kept):
+            assert getattr(section, name) == kept[name], name
 
 
 def test_loading_a_job_loads_no_heavy_library() -> None:

@@ -15,8 +15,9 @@ from vcarve.job.check import record_from
 from vcarve.job.document import parse_document
 from vcarve.job.meanings import MEANINGS
 from vcarve.job.records import JobFile
-from vcarve.job.schema import schema
+from vcarve.job.schema import schema, schema_of
 from vcarve.job.starter import starter_text
+from vcarve.pattern.file import PatternFile
 
 ROOT = Path(vcarve.__file__).parent.parent
 JOB = jsonschema.Draft202012Validator(schema("job"))
@@ -86,7 +87,15 @@ def test_schema_and_reader_judge_alike(path: str, value: Any, right: bool) -> No
 
 def test_every_key_has_a_meaning() -> None:
     """Editors have a sentence to show for every key, and no meaning is left over from a key that is gone."""
-    for kind, root in (("job", "JobFile"), ("machine", "Machine")):
-        made = schema(kind)  # type: ignore[arg-type]
-        for name, section in {**made["$defs"], root: made}.items():
-            assert set(section.get("properties", {})) == set(MEANINGS.get(name, {})), name
+    found: dict[str, Any] = {}
+    for made, root in (
+        (schema("job"), "JobFile"),
+        (schema("machine"), "Machine"),
+        (schema_of(PatternFile, "pattern"), "PatternFile"),
+    ):
+        found |= {**made["$defs"], root: made}
+    for name, section in found.items():
+        assert set(section.get("properties", {})) == set(MEANINGS.get(name, {})), name
+        assert all(
+            one.get("description") or "$ref" in one for one in section.get("properties", {}).values()
+        ), name

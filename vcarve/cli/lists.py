@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 import json
-import shlex
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import Any
+from pathlib import Path
+from typing import Any, Literal
 
 import click
 
 from vcarve.cli.files import claim, ending, write_whole
 from vcarve.cli.terminal import echo
+from vcarve.cli.typed import typed
 from vcarve.errors import InputError, Problem
 
 
@@ -33,16 +34,24 @@ def as_json(values: Any) -> None:
     echo(json.dumps(values))
 
 
-@click.command("machines", epilog="Example: mizo machines --json")
-@click.option("--json", "json_", is_flag=True, help="Print JSON instead of a table.")
-def machines(json_: bool) -> None:
-    """List the machines a job can name. A file of your own is given by its path."""
+@click.command("machines", epilog="Example: mizo machines small-desktop > mill.yaml")
+@click.argument("name", required=False)
+@click.option("--json", "json_", is_flag=True, help="Print JSON instead.")
+def machines(name: str | None, json_: bool) -> None:
+    """List the machines a job can name, or print the file of one, to be copied and edited.
+
+    NAME may be the path of a machine file of your own, which is checked.
+    """
+    from vcarve.job.load import load_machine, machine_path
     from vcarve.job.load import machines as all_machines
     from vcarve.quantity import format_number, format_rpm
 
-    found = all_machines()
+    found = all_machines() if name is None else (load_machine(name),)
     if json_:
         as_json([machine.model_dump(mode="json") for machine in found])
+        return
+    if name is not None:
+        write_whole([("-", Path(str(machine_path(name))).read_text(encoding="utf-8"))])
         return
     table(
         ("name", "machine", "travel X x Y x Z", "collets", "spindle", "controller"),
@@ -123,8 +132,11 @@ def woods(json_: bool) -> None:
 @click.option("--page", metavar="FILE.html", help="Draw all patterns on one page.")
 @click.option("--json", "json_", is_flag=True, help="Print JSON instead of a table.")
 def patterns(name: str | None, picture: str | None, page: str | None, json_: bool) -> None:
-    """List the patterns a job can name, or tell about one. NAME may be the path of a pattern file."""
-    from vcarve.pattern.catalogue import catalogue, pattern
+    """List the patterns a job can name, or print the file of one, to be copied and edited.
+
+    NAME may be the path of a pattern file of your own, which is checked.
+    """
+    from vcarve.pattern.catalogue import catalogue, pattern, pattern_text
 
     if picture is not None and name is None:
         raise InputError("--picture needs the name of a pattern; all of them on one page: --page FILE.html")
@@ -173,8 +185,8 @@ def patterns(name: str | None, picture: str | None, page: str | None, json_: boo
     if name is not None:
         from vcarve.gallery import pattern_facts
 
-        for label, text in pattern_facts(chosen[0]):
-            echo(f"{click.style(f'{label:<12}', bold=True)}{text}")
+        facts = "".join(f"# {label}: {text}\n" for label, text in pattern_facts(chosen[0]))
+        write_whole([("-", facts + pattern_text(name))])
         return
     table(
         ("name", "", "meaning", "lattice", "symmetry", "pitch"),
@@ -187,21 +199,31 @@ def patterns(name: str | None, picture: str | None, page: str | None, json_: boo
 
 @click.command("new", epilog="Example: mizo new trivet.yaml")
 @click.argument("file", metavar="FILE.yaml", default="-")
+@click.option("--machine", is_flag=True, help="A machine file instead, for a mill of your own.")
+@click.option("--pattern", is_flag=True, help="A pattern file instead, for lines of your own.")
 @click.option("--force", is_flag=True, help="Write over a file that is there already.")
-def new(file: str, force: bool) -> None:
+def new(file: str, machine: bool, pattern: bool, force: bool) -> None:
     """Write a commented job file to start from; without FILE it is printed."""
-    from pathlib import Path
-
     from vcarve.job.starter import starter_text
 
+    if machine and pattern:
+        raise InputError("Give --machine or --pattern, not both: they are files of their own.")
+    claim([("a YAML file", file)])
     if file != "-" and Path(file).exists() and not force:
         raise InputError(
             Problem(value=file, want="is there already; give another name, or --force to write over it")
         )
-    claim([("a YAML file", file)])
-    write_whole([(file, starter_text())])
+    shown = Path("tile.yaml" if file == "-" else file)
+    kind: Literal["job", "machine", "pattern"] = "machine" if machine else "pattern" if pattern else "job"
+    after = {
+        "job": ["program", str(shown), "-o", str(shown.with_suffix(".nc"))],
+        "machine": ["machines", str(shown)],
+        "pattern": ["patterns", str(shown), "--picture", str(shown.with_suffix(".svg"))],
+    }
+    command = typed(["mizo", *after[kind]])
+    title = shown.stem.replace("-", " ").replace("_", " ")
+    write_whole([(file, starter_text(kind, title=title, command=command))])
     if file != "-":
-        command = shlex.join(["mizo", "program", file, "-o", str(Path(file).with_suffix(".nc"))])
         echo(f"wrote {file}\nEdit it, then: {command}")
 
 

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import json
-import shlex
 
 import click
 
 from vcarve.cli.files import claim, write_whole
 from vcarve.cli.progress import Bar
 from vcarve.cli.terminal import echo
+from vcarve.cli.typed import typed
 from vcarve.errors import RefusedError
 
 
@@ -84,4 +84,4 @@ def program(
     elif output not in (None, "-") and page is None and job != "-":
         words = ["mizo", "dry-run", str(output), "--job", job]
         words += [word for one in sets for word in ("--set", one)]
-        echo(f"Look at it before cutting: {shlex.join([*words, '--page', 'dry-run.html'])}", err=aside)
+        echo(f"Look at it before cutting: {typed([*words, '--page', 'dry-run.html'])}", err=aside)

@@ -1,4 +1,4 @@
-"""What every key means, in one sentence: shown by editors through the JSON Schemas."""
+"""What every key of a job, machine or pattern file means, in one sentence: shown by editors through the JSON Schemas."""
 
 from __future__ import annotations
 
@@ -119,6 +119,44 @@ MEANINGS: Mapping[str, Mapping[str, str]] = MappingProxyType(
             "max": "fastest speed",
             "spin-up": "time from standstill to full speed",
             "programmed": "false where a switch on the machine starts the spindle: the program then pauses",
+        },
+        "PatternFile": {
+            "key": "short name: lower-case letters, digits and hyphens",
+            "name": "the pattern's name",
+            "kanji": "its name in Japanese script",
+            "english": "what the name means",
+            "family": "what the gallery sorts by",
+            "lattice": "two steps whose whole multiples repeat the cell",
+            "group": "the plane symmetry group that lattice, operations and lines make",
+            "unit": "what the file's unit of length is, in words; the job's pitch makes it so many millimetres long",
+            "corner": "what to lay on the corner of a piece that whole repeats fill",
+            "pitch-range": "smallest and largest pitch that look well",
+            "operations": "the symmetries that carry the pattern onto itself",
+            "lines": "one line of each kind; operations and lattice make the others",
+            "note": "how the pattern is made",
+            "choice": "what in it is a choice of your own",
+        },
+        "LatticeEntry": {
+            "kind": "the lattice's shape",
+            "a1": "the first step, as [x, y]; numbers or expressions such as sqrt(3)/2",
+            "a2": "the second step",
+        },
+        "Operation": {
+            "rotate": "a turn: so many of them make a full one",
+            "about": "the turn's centre; left out, [0, 0]",
+            "mirror": "a mirror: x-axis, y-axis, or two points on its line",
+            "glide": "a mirror in the line of two points, with a shift from the first to the second",
+        },
+        "LineEntry": {
+            "role": "ground: the base grid, leaf: the infill; each can have its own depth",
+            "at": "plane: coordinates are x and y; lattice: they count along a1 and a2",
+            "from": "where a straight line begins",
+            "to": "where it ends",
+            "path": "a run of straight lines through these points",
+            "centre": "an arc's centre",
+            "radius": "an arc's radius",
+            "from-deg": "where an arc begins, in degrees counter-clockwise from the right",
+            "to-deg": "where it ends",
         },
         "Axes": _AXES,
         "AxesRate": _AXES,

@@ -8,6 +8,7 @@ from __future__ import annotations
 import difflib
 from functools import cache
 from importlib.resources import files
+from importlib.resources.abc import Traversable
 from pathlib import Path
 
 from vcarve.errors import InputError, Problem
@@ -34,7 +35,7 @@ def pattern(name_or_path: str, folder: str | Path = ".") -> Pattern:
         from vcarve.pattern.read import load_pattern_file
 
         return load_pattern_file(Path(folder) / name_or_path)
-    key = "-".join(name_or_path.lower().replace("_", " ").replace("-", " ").split())
+    key = _key(name_or_path)
     if key not in names():
         near = difflib.get_close_matches(key, names(), n=3, cutoff=0.5)
         hint = f"did you mean {' or '.join(near)}?" if near else "the names are: " + ", ".join(names())
@@ -44,14 +45,29 @@ def pattern(name_or_path: str, folder: str | Path = ".") -> Pattern:
     return _catalogued(key)
 
 
+def pattern_text(name_or_path: str) -> str:
+    """Return the text of the file of a pattern that ``pattern`` finds."""
+    if name_or_path.lower().endswith(_SUFFIXES):
+        return Path(name_or_path).read_text(encoding="utf-8")
+    return _entry(_key(name_or_path)).read_text(encoding="utf-8")
+
+
 def catalogue() -> tuple[Pattern, ...]:
     """Return every catalogued pattern, sorted by key."""
     return tuple(_catalogued(key) for key in names())
+
+
+def _key(name: str) -> str:
+    return "-".join(name.lower().replace("_", " ").replace("-", " ").split())
+
+
+def _entry(key: str) -> Traversable:
+    return files("vcarve.pattern") / "data" / f"{key}.yaml"
 
 
 @cache
 def _catalogued(key: str) -> Pattern:
     from vcarve.pattern.read import read_pattern
 
-    entry = files("vcarve.pattern") / "data" / f"{key}.yaml"
+    entry = _entry(key)
     return read_pattern(entry.read_bytes(), entry.name)
