@@ -576,3 +576,95 @@ def test_a_path_of_closings_is_refused_at_once(tmp_path: Path) -> None:
     """Each closing looks back for where its part began, so that very many would take for ever."""
     with pytest.raises(InputError, match="too many commands"):
         read_drawing(svg(tmp_path, f'<path d="M0 0 {"L1 1 z " * 1000}"/>'))
+
+
+# --- what lines have that is not cut ------------------------------------------------------------------------------
+
+
+def flattened(drawing: Drawing) -> list[str]:
+    """Return the sentences about what lines have that is not cut."""
+    return [finding.sentence for finding in drawing.findings if finding.code == "drawing-flattened"]
+
+
+@pytest.mark.parametrize(
+    "body",
+    [
+        '\n<path stroke-dasharray="4 2" d="M0 0H50"/>',
+        '\n<path style="stroke-dasharray: 4,2" d="M0 0H50"/>',
+        '\n<g stroke-dasharray="4"><path id="a"\nd="M0 0H50"/></g>',
+        "<style>.d {stroke-dasharray: 4}</style>\n<path class='d' d='M0 0H50'/>",
+    ],
+)
+def test_dashes_of_svg_are_told_with_their_line(tmp_path: Path, body: str) -> None:
+    """Dashes come from an attribute, a style, a group or a rule; the whole line is cut, and that is said once."""
+    found = read_drawing(svg(tmp_path, body))
+
+    assert length(found) == pytest.approx(50.0)
+    assert [said[:27] for said in flattened(found)] == ["drawing.svg, line 2: dashes"]
+
+
+def test_no_dashes_are_nothing_to_tell(tmp_path: Path) -> None:
+    """Neither the word for none nor dashes of no length are dashes; a line may refuse those of its group."""
+    body = '<path stroke-dasharray="none" d="M0 0H50"/><path stroke-dasharray="0" d="M0 9H50"/>'
+    group = '<g stroke-dasharray="4"><path stroke-dasharray="none" d="M0 5H50"/></g>'
+
+    assert flattened(read_drawing(svg(tmp_path, body + group))) == []
+
+
+def test_moving_parts_of_svg_are_told(tmp_path: Path) -> None:
+    """Movement inside a shape and in a style sheet: the shape is cut as it stands, and that is said."""
+    body = '<path d="M0 0H50">\n<animate attributeName="d" to="M0 9H50"/></path>\n<animateTransform/>'
+    style = "\n<style>@keyframes a {from {opacity: 1}}</style>"
+    [said] = flattened(read_drawing(svg(tmp_path, body + style)))
+
+    assert said.startswith("drawing.svg, line 2: this moves")
+    assert said.endswith("The same in 2 more.")
+
+
+def test_dashes_of_dxf_are_told_with_their_entity(tmp_path: Path) -> None:
+    """A line type of the entity or of its layer; a continuous one is nothing to tell."""
+
+    def draw(space: object, document: object) -> None:
+        document.linetypes.add("DASHED", [1.0, 0.5, -0.5])  # type: ignore[attr-defined]
+        document.layers.add("hidden", linetype="DASHED")  # type: ignore[attr-defined]
+        space.add_line((0, 0), (50, 0), dxfattribs={"linetype": "DASHED"})  # type: ignore[attr-defined]
+        space.add_line((0, 5), (50, 5), dxfattribs={"layer": "hidden"})  # type: ignore[attr-defined]
+        space.add_line((0, 9), (50, 9))  # type: ignore[attr-defined]
+
+    [said] = flattened(read_drawing(dxf(tmp_path, draw)))
+
+    assert said.startswith("drawing.dxf, LINE #")
+    assert "DASHED" in said
+    assert said.endswith("The same in 1 more.")
+
+
+@pytest.mark.parametrize(
+    "add",
+    [
+        lambda space: space.add_line((0, 0, 0), (50, 0, 3)),
+        lambda space: space.add_lwpolyline([(0, 0), (50, 0)], dxfattribs={"elevation": -2}),
+        lambda space: space.add_polyline3d([(0, 0, 1), (50, 0, 2)]),
+        lambda space: space.add_circle((0, 0, 5), 9),
+        lambda space: space.add_spline([(0, 0, 0), (20, 5, 1), (50, 0, 0), (60, 0, 0)]),
+        lambda space: space.add_line((0, 0), (50, 0), dxfattribs={"thickness": 4}),
+    ],
+)
+def test_heights_of_dxf_are_told(tmp_path: Path, add: object) -> None:
+    """What is drawn above or below the plane is cut as seen from above, and that is said."""
+    [said] = flattened(read_drawing(dxf(tmp_path, lambda space, _: add(space))))  # type: ignore[operator]
+
+    assert "heights are left out" in said
+
+
+def test_a_drawing_inside_a_drawing_is_told(tmp_path: Path) -> None:
+    """A reference to another file is not followed; what it would show is missing, and that is said."""
+
+    def draw(space: object, document: object) -> None:
+        document.add_xref_def("other.dxf", "fence")  # type: ignore[attr-defined]
+        space.add_blockref("fence", (0, 0))  # type: ignore[attr-defined]
+        space.add_line((0, 0), (50, 0))  # type: ignore[attr-defined]
+
+    [said] = flattened(read_drawing(dxf(tmp_path, draw)))
+
+    assert "INSERT #" in said
+    assert "the drawing fence is referred to and not read" in said

@@ -72,6 +72,10 @@ def read_drawing(
     told = [
         Finding(code="drawing-read", sentence=sentence, severity="caution") for sentence in sheet.cautions
     ]
+    for what, places in sheet.flattened.items():
+        more = f" The same in {len(places) - 1} more." if len(places) > 1 else ""
+        sentence = f"{file.name}, {places[0]}: {what}.{more}"
+        told.append(Finding(code="drawing-flattened", sentence=sentence, severity="caution"))
     if left := _left_out(sheet):
         told.append(Finding(code="drawing-ignored", sentence=f"Left out: {left}.", severity="caution"))
     low, high = _bounds(strokes)

@@ -23,6 +23,7 @@ _UNIT_MM = {
     11: 1e-7, 12: 1e-6, 13: 0.001, 14: 100.0, 15: 10_000.0, 16: 100_000.0,
 }  # fmt: skip
 _DEEPEST_BLOCK = 20
+_FLAT_MM = 1e-3  # heights below this are rounding
 _WORDS = {
     "TEXT": "text", "MTEXT": "text", "ATTRIB": "text", "ATTDEF": "text", "HATCH": "hatches", "MPOLYGON": "hatches",
     "IMAGE": "pictures", "WIPEOUT": "pictures", "POINT": "points", "DIMENSION": "dimensions", "LEADER": "leaders",
@@ -132,6 +133,11 @@ class _Reader:
             self.sheet.ignored[_WORDS.get(kind, "other entities")] += 1
             return
         names = self._names(entity, above)
+        if kind != "INSERT" and self._visible(names[-2]):
+            self._flatten(entity, names)
+        elif kind == "INSERT" and self._is_outside(entity):
+            what = f"the drawing {entity.dxf.get('name', '')} is referred to and not read; bind it into this file"
+            self.sheet.flatten(what, _place(entity, names))
         if kind != "INSERT" and not self._visible(names[-2]):
             self.hidden += 1
         elif kind == "INSERT":
@@ -141,6 +147,23 @@ class _Reader:
             self.sheet.ignored["lines that do not lie flat"] += 1
         else:
             self.sheet.add(drawn[0], names, curve=drawn[1])
+
+    def _flatten(self, entity: Any, names: tuple[str, ...]) -> None:
+        """Note the dashes and the heights of an entity: neither is cut."""
+        style = str(entity.dxf.get("linetype", "BYLAYER")).upper()
+        if style == "BYLAYER" and self.document.layers.has_entry(names[-2]):
+            style = str(self.document.layers.get(names[-2]).dxf.get("linetype", "CONTINUOUS")).upper()
+        if style not in ("CONTINUOUS", "BYLAYER", "BYBLOCK"):
+            what = f"dashes ({style}) are cut as one whole line; draw every dash as a line of its own if they are meant"
+            self.sheet.flatten(what, _place(entity, names))
+        if any(abs(height * self.scale) > _FLAT_MM for height in _heights(entity)):
+            what = "heights are left out: the lines are cut as seen from above, at the depth of their layer"
+            self.sheet.flatten(what, _place(entity, names))
+
+    def _is_outside(self, insert: Any) -> bool:
+        """Tell whether a block reference stands for another file (DXF reference, BLOCK, flags 4 and 8)."""
+        block = self.document.blocks.get(str(insert.dxf.get("name", "")))
+        return block is not None and bool(int(block.block.dxf.get("flags", 0)) & 12)
 
     def _drawn(self, kind: str, entity: Any) -> tuple[list[Arc], bool] | None:
         try:
@@ -287,6 +310,23 @@ class _Reader:
         knots = sorted({round(float(k), 12) for k in spline.knots()[degree : len(control) + 1]})
         arcs = [arc for low, high in pairwise(knots) for arc in fit_arcs(curve, slope, low, high)]
         return arcs, True
+
+
+def _place(entity: Any, names: tuple[str, ...]) -> str:
+    handle = entity.dxf.get("handle")  # what stands in a block has none
+    return f"{entity.dxftype()} {f'#{handle}' if handle else f'on layer {names[-2]}'}"
+
+
+def _heights(entity: Any) -> Iterator[float]:
+    """Yield the heights of an entity's points, in the drawing's unit, and how far it is drawn out upwards."""
+    for key in ("start", "end", "center", "elevation", "thickness"):
+        value = entity.dxf.get(key) if entity.dxf.is_supported(key) else None
+        if value is not None:
+            yield float(value[2] if hasattr(value, "__len__") else value)
+    if entity.dxftype() == "POLYLINE":
+        yield from (float(vertex.dxf.location[2]) for vertex in entity.vertices)
+    elif entity.dxftype() in ("SPLINE", "HELIX"):
+        yield from (float(point[2]) for point in (*entity.control_points, *entity.fit_points))
 
 
 def _halved(start: Point, end: Point, bulge: float) -> list[Arc]:

@@ -39,6 +39,7 @@ class Sheet:
     strokes: list[Stroke] = field(default_factory=list)
     ignored: Counter[str] = field(default_factory=Counter)  # what was not drawn with lines, in words
     cautions: list[str] = field(default_factory=list)
+    flattened: dict[str, list[str]] = field(default_factory=dict)  # what lines lost, in words -> where
     page_mm: tuple[float, float, float, float] | None = None  # left, front, right, back
 
     def add(
@@ -68,6 +69,10 @@ class Sheet:
                     file=self.name,
                 )
             )
+
+    def flatten(self, what: str, where: str) -> None:
+        """Note what a line or a part of the drawing has that is not cut."""
+        self.flattened.setdefault(what, []).append(where)
 
     def check_size(self, far_mm: float, line: int | None = None) -> None:
         """Refuse a coordinate that is not a number or lies where no piece of wood can be."""

@@ -35,6 +35,7 @@ _UNSEEN = frozenset(
 )
 _SILENT = frozenset({"title", "desc", "metadata", "style", "namedview", "script"})
 _MOVING = frozenset({"animate", "animateTransform", "animateMotion", "set"})
+_STILL = "this moves or changes parts of the drawing; they are cut as they stand before it begins"
 _HOLDERS = frozenset({"g", "a", "switch"})
 _IGNORED = {"text": "text", "image": "pictures", "foreignObject": "foreign objects"}
 _DEEPEST = 300  # elements inside elements, with all that is used
@@ -54,8 +55,12 @@ def read_svg(content: bytes, name: str) -> Sheet:
         _refuse_outside(reader, node)
         if "id" in node.attributes:
             reader.by_id.setdefault(node.attributes["id"], node)
+        if node.tag in _MOVING:
+            reader.sheet.flatten(_STILL, f"line {node.line}")
         if node.tag == "style":
             text = re.sub(r"/\*.*?\*/", "", "".join(node.text), flags=re.DOTALL)
+            if "@keyframes" in text:
+                reader.sheet.flatten(_STILL, f"line {node.line}")
             for heads, body in _RULE.findall(text):
                 styles = declarations(body)
                 for selector in heads.split(","):
@@ -170,6 +175,9 @@ def _visit(reader: Reader, node: Node, outer: Place) -> None:
     elif node.tag in _IGNORED:
         reader.sheet.ignored[_IGNORED[node.tag]] += 1
     elif (draw := SHAPES.get(node.tag)) is not None:
+        if re.search(r"[1-9]", place.dashes or ""):
+            what = "dashes are cut as one whole line; draw every dash as a line of its own if they are meant"
+            reader.sheet.flatten(what, f"line {node.line}")
         draw(reader, node, place)
     else:
         reader.sheet.ignored[f"{node.tag} elements"] += 1

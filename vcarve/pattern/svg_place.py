@@ -26,7 +26,7 @@ _UNIT_PX = {
     "q": 96 / 101.6,
 }
 _LENGTH = re.compile(r"\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*([a-zA-Z]*|%)\s*")
-_STYLED = ("stroke", "fill", "display", "visibility")
+_STYLED = ("stroke", "fill", "display", "visibility", "stroke-dasharray")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -40,6 +40,7 @@ class Place:
     names: tuple[str, ...] = ()
     stroke: str | None = None
     fill: str | None = None
+    dashes: str | None = None
     hidden: bool = False
 
 
@@ -90,6 +91,7 @@ def inherit(reader: Reader, node: Node, outer: Place) -> Place:
     if node.tag in ("g", "use") or (node.tag == "path" and "id" in given and not names):
         own = tuple(given[key].strip() for key in ("label", "id") if given.get(key, "").strip())
         names = (*own, *names)
+    dashes = style.get("stroke-dasharray", outer.dashes)
     stroke, fill = style.get("stroke", outer.stroke), style.get("fill", outer.fill)
     if given.get("clip-path", "none") != "none" or given.get("mask", "none") != "none":
         reader.sheet.ignored["clips and masks"] += 1
@@ -100,6 +102,7 @@ def inherit(reader: Reader, node: Node, outer: Place) -> Place:
         names=names,
         stroke=outer.stroke if stroke == "inherit" else stroke,
         fill=outer.fill if fill == "inherit" else fill,
+        dashes=outer.dashes if dashes == "inherit" else dashes,
         hidden=style.get("display") == "none" or style.get("visibility") in ("hidden", "collapse"),
     )
 
