@@ -84,17 +84,29 @@ def dry_run(text: str | bytes, *, file: str, machine: Machine, job: Job | None =
     """
     if job is not None:
         machine = job.machine
-    start = waiting_mm(machine, job)
-    reading = read_program(text, dialect=machine.dialect, file=file, start_mm=start)
     layout = None if job is None else lay_out(job)
-    findings = check(
-        reading,
-        machine=machine,
-        job=job,
-        network=None if layout is None else layout.network,
-        grooves=None if layout is None else layout.grooves,
-        outline=None if layout is None else region_polygon(layout.outline),
-    )
+
+    def read(*, block_delete: bool) -> tuple[Reading, tuple[Finding, ...]]:
+        start = waiting_mm(machine, job)
+        reading = read_program(
+            text, dialect=machine.dialect, file=file, start_mm=start, block_delete=block_delete
+        )
+        findings = check(
+            reading,
+            machine=machine,
+            job=job,
+            network=None if layout is None else layout.network,
+            grooves=None if layout is None else layout.grooves,
+            outline=None if layout is None else region_polygon(layout.outline),
+        )
+        return reading, findings
+
+    reading, findings = read(block_delete=True)
+    if any(event.kind == "switched" for event in reading.moves.events):
+        # The operator's switch decides what runs, and the text does not say how it stands.
+        other = [one for one in read(block_delete=False)[1] if one not in findings]
+        run = (replace(one, sentence=f"With the lines after / run: {one.sentence}") for one in other)
+        findings = tuple(sorted((*findings, *run), key=lambda one: (one.line or 0, one.code)))
     times = clock.run(reading.moves, machine)
     return DryRun(reading=reading, times=times, machine=machine, findings=findings, job=job, layout=layout)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from typing import Any
 
@@ -212,6 +213,19 @@ def header(job: Job, layout: Layout, plan: Plan, findings: tuple[Finding, ...]) 
     notes.extend(("Caution", finding.sentence) for finding in findings)
     notes.extend(("Caution", sentence) for sentence in HEADER_CAUTIONS)
     return notes
+
+
+_MACHINE = re.compile(r"\(Machine: (.+), (rs274ngc|grbl-1\.1|linuxcnc)\)\s*")
+
+
+def machine_in_header(text: str) -> tuple[str, str] | None:
+    """Return the name and the dialect of the machine that a program's comment header says it was made for, or ``None``."""
+    for line in text.splitlines():
+        if not line.startswith("("):
+            return None
+        if found := _MACHINE.fullmatch(line):
+            return found.group(1), found.group(2)
+    return None
 
 
 def summary(

@@ -43,6 +43,7 @@ def cutting(lines, depth):
         feed_mm_min=np.full(n, 600.0),
         rpm=np.full(n, 10000.0),
         machine=np.zeros(n, dtype=bool),
+        unknown=np.zeros(n + 1, dtype=np.int8),
         events=(),
         lines=n,
     )

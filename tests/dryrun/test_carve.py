@@ -35,6 +35,7 @@ def lines(*segments):
         feed_mm_min=np.full(n, 300.0),
         rpm=np.full(n, 10000.0),
         machine=np.zeros(n, dtype=bool),
+        unknown=np.zeros(n + 1, dtype=np.int8),
         events=(),
         lines=n,
     )
@@ -55,6 +56,7 @@ def arc(radius, sweep, depth, *, begin=0.0, end_depth=None):
         feed_mm_min=np.array([300.0]),
         rpm=np.full(1, 10000.0),
         machine=np.zeros(1, dtype=bool),
+        unknown=np.zeros(2, dtype=np.int8),
         events=(),
         lines=1,
     )
@@ -152,6 +154,7 @@ def test_rapids_cut_too():
         },
         motion=np.array([Motion.RAPID], dtype=np.int8),
         machine=np.zeros(1, dtype=bool),
+        unknown=np.zeros(2, dtype=np.int8),
         events=(),
         lines=1,
     )

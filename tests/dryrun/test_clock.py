@@ -56,6 +56,7 @@ def path(*points, feed=500.0, start=(0.0, 0.0, 0.0), motion=Motion.FEED, events=
         feed_mm_min=np.array([r[3] for r in rows], dtype=float),
         rpm=np.zeros(n),
         machine=np.zeros(n, dtype=bool),
+        unknown=np.zeros(n + 1, dtype=np.int8),
         events=tuple(events),
         lines=n,
     )
@@ -79,6 +80,7 @@ def arc(radius, sweep, *, plane=Plane.XY, rise=0.0, feed=500.0):
         feed_mm_min=np.array([feed]),
         rpm=np.zeros(1),
         machine=np.zeros(1, dtype=bool),
+        unknown=np.zeros(2, dtype=np.int8),
         events=(),
         lines=1,
     )
@@ -263,7 +265,8 @@ def test_stops():
         ([("speed", 1, 9000)], 1),
         ([("flood", 1, 0)], 2),
         ([("coolant-off", 1, 0)], 1),
-        ([("offset", 1, 0)], 2),
+        ([("system", 1, 2)], 2),
+        ([("shift", 1, 0)], 2),
         ([("units", 1, 21)], 1),
         ([("pause", 1, 0), ("end", 2, 0)], 2),
     ],

@@ -68,6 +68,7 @@ def cutting(net, depths):
         feed_mm_min=np.full(n, 300.0),
         rpm=np.full(n, 10000.0),
         machine=np.zeros(n, dtype=bool),
+        unknown=np.zeros(n + 1, dtype=np.int8),
         events=(),
         lines=n,
     )
@@ -260,6 +261,7 @@ def test_upright_arc_dips_below_its_ends():
         feed_mm_min=np.array([300.0]),
         rpm=np.zeros(1),
         machine=np.zeros(1, dtype=bool),
+        unknown=np.zeros(2, dtype=np.int8),
         events=(),
         lines=1,
     )

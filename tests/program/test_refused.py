@@ -97,7 +97,6 @@ ROWS = [
     ("G0 X1 (open", "(open", "rtr"),
     ("G0 X1 (a (b) c)", None, "rrr"),
     ("G0 X1 )", ")", "rrr"),
-    ("G0 X1 ; rest", ";", "rtt"),
     # line numbers
     ("G0 N5 X1", "N5", "rtr"),
     ("N123456 G0 X1", "N123456", "rtt"),
@@ -199,10 +198,11 @@ def test_opening_percent_needs_a_closing_one() -> None:
 
 
 def test_grbl_knows_no_percent_sign() -> None:
-    """Grbl stores the sign as text and answers with an error."""
-    first, second = read("%\nG0 X1\n%\n", dialect="grbl-1.1").faults
+    """Grbl answers the sign with an error and moves on: it is noted, and what follows the second one is read."""
+    reading = read("%\nG0 X1\n%\nG0 X2\n", dialect="grbl-1.1")
 
-    assert (first.line, second.line) == (1, 3)
+    assert [event.line for event in reading.moves.events if event.kind == "percent"] == [1, 3]
+    assert reading.moves.end_mm[:, 0].tolist() == [1.0, 2.0]
 
 
 def test_a_program_must_end() -> None:

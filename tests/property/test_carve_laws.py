@@ -55,6 +55,7 @@ def moves_of(rows):
         feed_mm_min=np.full(n, 300.0),
         rpm=np.full(n, 10000.0),
         machine=np.zeros(n, dtype=bool),
+        unknown=np.zeros(n + 1, dtype=np.int8),
         events=(),
         lines=n,
     )

@@ -57,6 +57,7 @@ def moves_through(points, feeds):
         feed_mm_min=feeds,
         rpm=np.zeros(n),
         machine=np.zeros(n, dtype=bool),
+        unknown=np.zeros(n + 1, dtype=np.int8),
         events=(),
         lines=n,
     )

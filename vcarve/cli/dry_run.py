@@ -19,9 +19,10 @@ from vcarve.errors import EXIT_REFUSED, InputError, Problem
 if TYPE_CHECKING:
     from vcarve.dryrun.measure import Summary as Measured
     from vcarve.errors import Finding
-    from vcarve.job.records import Job
+    from vcarve.job.records import Job, Machine
     from vcarve.proofing import DryRun
 
+USUAL_MACHINE = "rs274-mill"
 MOST_SHOWN = 5  # findings of one code that are printed; --json has more
 MOST_SAID = 20  # faults of a program that are listed one by one
 MOST_PIXELS_ASKED = 100_000_000  # of a grid that is asked for: some 2 to 4 GB
@@ -37,7 +38,7 @@ LARGEST_BYTES = 64 * 2**20  # a device or a pipe may have no end
 @click.option(
     "--machine",
     metavar="NAME",
-    help="The machine, where there is no job.  [default: rs274-mill]",
+    help="The machine, where there is no job.  [default: the one the program's header names, or rs274-mill]",
 )
 @click.option("--page", metavar="FILE.html", help="A page that plays the program; prints as a bench sheet.")
 @click.option("--picture", metavar="FILE.png", help="The carved piece, lit from the side (needs --job).")
@@ -59,7 +60,7 @@ def dry_run(
 
     FILE.nc may be - for standard input. Exit code 0: clean, 1: findings, 2: cannot be read.
     """
-    from vcarve.job.load import load_machine, machine_path, open_job, placed
+    from vcarve.job.load import machine_path, open_job, placed
     from vcarve.proofing import as_json, carved, measured, page_facts, with_surface_findings
     from vcarve.proofing import dry_run as run_dry
 
@@ -78,25 +79,27 @@ def dry_run(
         raise InputError("the program and the job cannot both come from standard input")
     grid = _step(step)
     loaded, document = (None, None) if job is None else open_job(job, sets)
-    named = machine or "rs274-mill"
-    inputs = (file, machine_path(named)) if loaded is None else (file, *loaded.files)
+    text = _read(file)
+    mill, how = (loaded.machine, "") if loaded is not None else _machine(machine, text)
+    inputs = (file, machine and machine_path(machine)) if loaded is None else (file, *loaded.files)
     claim(
         (("a page", page), ("a picture of the carved piece", picture), ("the carved heights", heights)),
         inputs=inputs,
     )
     if grid is not None and loaded is not None:
         _fits(grid, str(step), loaded)
-    text = _read(file)
     with Bar() as bar, nullcontext() if document is None else placed(document):
         bar("reading", 0.1)
         try:
             run = run_dry(
                 text,
                 file="standard input" if file == "-" else file,
-                machine=loaded.machine if loaded is not None else load_machine(named),
+                machine=mill,
                 job=loaded,
             )
         except InputError as error:
+            if how:
+                click.echo(f"Read for the machine {how}.", err=True)
             raise _shortened(error) from None
         facts = surface = None
         if run.job is not None and run.layout is not None:
@@ -128,7 +131,7 @@ def dry_run(
     if as_json_:
         echo(json.dumps(as_json(run, facts, surface), allow_nan=False), err=aside)
     else:
-        for line in _sentences(run, facts, [path for path, _ in outputs if path != "-"]):
+        for line in _sentences(run, facts, [path for path, _ in outputs if path != "-"], how):
             echo(line, err=aside)
     if any(finding.severity == "refuse" for finding in run.findings):
         raise click.exceptions.Exit(EXIT_REFUSED)
@@ -192,8 +195,27 @@ def _fits(grid_mm: float, written: str, job: Job) -> None:
         raise InputError(Problem(key="--step", value=written, want=want))
 
 
-def _sentences(run: DryRun, facts: Measured | None, written: list[str]) -> list[str]:
-    """Return the figures and findings as lines for the terminal."""
+def _machine(named: str | None, text: bytes) -> tuple[Machine, str]:
+    """Return the machine to judge a program for where there is no job, and how it was come by."""
+    from vcarve.job.load import load_machine, machine_names
+    from vcarve.report import machine_in_header
+
+    if named is not None:
+        return load_machine(named), f"{named}, as asked for"
+    name, dialect = machine_in_header(text.decode("latin-1")) or (None, "")
+    if name in machine_names():
+        return load_machine(name), f"{name}, which the program's header names"
+    usual = load_machine(USUAL_MACHINE)
+    if name is None:
+        why = "since no header names one"
+    else:
+        usual = usual.model_copy(update={"dialect": dialect})
+        why = f"with a controller for {dialect}, since the header's {name!r} does not come with Mizo"
+    return usual, f"{USUAL_MACHINE}, {why}; name yours with --machine, by its file's path if it is your own"
+
+
+def _sentences(run: DryRun, facts: Measured | None, written: list[str], how: str) -> list[str]:
+    """Return the figures and findings as lines for the terminal; ``how`` says which machine was taken where no job does."""
     from vcarve.quantity import format_duration
     from vcarve.report import counted
 
@@ -208,6 +230,7 @@ def _sentences(run: DryRun, facts: Measured | None, written: list[str]) -> list[
     )
     lines = [
         click.style("dry run", bold=True),
+        *([f"  machine  {how}"] if how else []),
         f"  read     {read}",
         f"  time     {format_duration(times.total_s)}: cutting {format_duration(times.cut_s)}, plunging "
         f"{format_duration(times.plunge_s)}, rapids {format_duration(times.rapid_s)}, waiting "

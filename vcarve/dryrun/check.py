@@ -12,7 +12,9 @@ import numpy as np
 import numpy.typing as npt
 import shapely
 
+from vcarve.dryrun.known import place_findings
 from vcarve.dryrun.lines import line_findings
+from vcarve.dryrun.outside import outside_findings
 from vcarve.dryrun.piece import (
     clamp_findings,
     depth_findings,
@@ -24,7 +26,6 @@ from vcarve.dryrun.safety import (
     habit_findings,
     job_speed_findings,
     mode_findings,
-    place_findings,
     speed_findings,
     travel_findings,
 )
@@ -86,13 +87,13 @@ def check(
     figures = (job or machine).figures
     seen = track(reading.moves, (-placing.x_mm, -placing.y_mm, -placing.top_mm), machine, figures)
     found = [
-        *mode_findings(reading, seen),
-        *place_findings(reading, seen),
+        *mode_findings(seen, machine.dialect),
+        *place_findings(seen),
         *spindle_findings(seen, machine),
         *speed_findings(seen, machine),
         *travel_findings(seen, machine),
         *rapid_findings(seen, job),
-        *habit_findings(reading, seen),
+        *habit_findings(seen),
     ]
     if job is not None:
         found.extend(job_speed_findings(seen, job))
@@ -103,6 +104,7 @@ def check(
             found.extend(upright_findings(seen))
             tolerance = place_tolerance_mm(machine)
             found.extend(line_findings(seen, network, grooves, job, tolerance))
+    found.extend(outside_findings(seen, machine.dialect, found))
     return tuple(sorted(found, key=lambda finding: (finding.line or 0, finding.code)))
 
 

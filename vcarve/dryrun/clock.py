@@ -181,7 +181,7 @@ def _drains(event: Event, state: dict[str, object]) -> bool:
         assert isinstance(coolant, frozenset)
         state["coolant"] = frozenset() if kind == "coolant-off" else coolant | {kind}
         return state["coolant"] != coolant
-    return kind in {"dwell", "pause", "end", "offset", "tool-change"}
+    return kind in {"dwell", "pause", "end", "system", "origin", "shift", "shift-off", "tool-change"}
 
 
 def _three(record: Axes | AxesRate | AxesAcceleration) -> Floats:

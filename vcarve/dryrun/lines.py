@@ -27,7 +27,7 @@ def line_findings(
     seen: Track, network: Network, grooves: Grooves, job: Job, tolerance_mm: float
 ) -> list[Finding]:
     """Compare the program's grooves with the network's lines."""
-    cutting = seen.feed & seen.in_wood & ~seen.upright
+    cutting = seen.feed & seen.in_wood & ~seen.upright & ~seen.blind
     which = np.flatnonzero(cutting & seen.across)
     cover = covered(seen.moves, which, seen.start_mm[which], seen.end_mm[which], network, tolerance_mm)
     slack = 1e-3 + 0.51 * last_decimal_mm(job.machine)
@@ -71,7 +71,7 @@ def _plunges(
     seen: Track, rows: Ints, network: Network, grooves: Grooves, tolerance_mm: float, slack: float
 ) -> list[Finding]:
     """Plunges beside every line, and plunges deeper than any line there is to be."""
-    rows = rows[seen.end_mm[rows, 2] < seen.start_mm[rows, 2]]
+    rows = rows[seen.down[rows]]
     if not len(rows):
         return []
     cut = np.flatnonzero(network.cut)

@@ -14,13 +14,16 @@ from vcarve.groove.width import deepest_mm, width_mm
 from vcarve.job.records import Clamp, Job
 
 CHORDS_MM = 5e-4
+LOW_MM = 0.1  # a planed board is flat to about so much: common practice, no source
 SECTIONS = 16  # sloping moves are compared with clamps in so many parts, each at its lowest
 
 
 def rapid_findings(seen: Track, job: Job | None) -> list[Finding]:
-    """Rapids that move across, or down, below the surface.  Straight up is how the bit leaves a groove."""
-    down = seen.end_mm[:, 2] < seen.start_mm[:, 2] - 1e-9
-    bad = ~seen.feed & seen.in_wood & (seen.across | down)
+    """Rapids that move across, or down, below the surface, or across too low over it.
+
+    Straight up is how the bit leaves a groove.
+    """
+    bad = ~seen.feed & seen.in_wood & (seen.across | seen.down)
     through = np.zeros(len(bad), dtype=bool)
     if job is not None:
         through = bad & (seen.low_mm[:, 2] < -job.piece.thickness_mm - 1e-6)
@@ -31,7 +34,19 @@ def rapid_findings(seen: Track, job: Job | None) -> list[Finding]:
         ("rapid-plunge", bad & ~through & ~seen.across, "The bit goes down into the wood at rapid."),
     ):
         found.extend(listed(np.flatnonzero(rows).tolist(), _saying(seen, code, sentence)))
-    return found
+    height = seen.low_mm[:, 2]
+    flying = ~seen.feed & seen.across & ~seen.in_wood & ~seen.moves.machine & ~seen.lost[1:, 2]
+    touching = flying & (height <= seen.slack_mm)
+    sentence = "A rapid moves across on the surface; lift the bit before it."
+    found.extend(listed(np.flatnonzero(touching).tolist(), _saying(seen, "rapid-low", sentence)))
+    low = np.flatnonzero(flying & ~touching & (height < LOW_MM - 1e-9))
+
+    def near(m: int) -> Finding:
+        above = seen.figures.length(round(float(height[m]), 3))
+        sentence = f"A rapid moves across only {above} above the surface; few boards are so flat."
+        return finding("rapid-low", sentence, line=seen.line(m), at_mm=seen.at(m), severity="caution")
+
+    return [*found, *listed(low.tolist(), near)]
 
 
 def _saying(seen: Track, code: str, sentence: str) -> Callable[[int], Finding]:
@@ -79,7 +94,7 @@ def piece_findings(seen: Track, job: Job, outline: shapely.Polygon | None = None
     out = (np.abs(seen.end_mm[:, :2]) > half).any(axis=1)
     out |= bent & ((seen.low_mm[:, :2] < -half) | (seen.high_mm[:, :2] > half)).any(axis=1)
     leaves = ~seen.across & (seen.end_mm[:, 2] > seen.start_mm[:, 2])  # straight up: said where it went in
-    below = seen.in_wood & ~leaves
+    below = seen.in_wood & ~leaves & ~seen.blind
     if outline is not None and job.piece.outline.shape != "rectangle":
         out |= _leave(seen, np.flatnonzero(below & ~out), outline, allowed)
     return listed(

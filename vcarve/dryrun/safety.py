@@ -1,115 +1,54 @@
-"""Checks of a program by itself and against its machine: modes, places that cannot be known, speeds, travel."""
+"""Checks of a program by itself and against its machine: modes, speeds, travel, habits."""
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable
 
 import numpy as np
 
 from vcarve.dryrun.codes import finding, listed
-from vcarve.dryrun.track import IN_PLANE, Track, incremental
-from vcarve.errors import Finding
+from vcarve.dryrun.track import IN_PLANE, Track
+from vcarve.errors import Finding, Severity
 from vcarve.job.records import Job, Machine
-from vcarve.program.reader import Reading
 from vcarve.quantity import format_number, format_rpm
 
-AXES = "XYZ"
 SLOW_MM_MIN = 10.0  # a V-bit fed slower than this only rubs: common practice, no source
-_COMMENT = re.compile(r"\([^)]*\)?|;.*")
-_SET_ORIGIN = re.compile(r"G0*10(?![0-9.])")
-_SHIFT = re.compile(r"G92(?:\.0*)?(?![0-9.])|G92\.30*(?![0-9])")
 
 
-def words_of(reading: Reading, line: int) -> str:
-    """Return a line in capitals without blanks and comments."""
-    return _COMMENT.sub("", reading.line_text(line)).replace(" ", "").replace("\t", "").upper()
-
-
-def mode_findings(reading: Reading, seen: Track) -> list[Finding]:
+def mode_findings(seen: Track, dialect: str) -> list[Finding]:
     """Units and modes that are never set before the first move that needs them, and a program without moves or end."""
     moves = seen.moves
     found = []
-    wanted = {
-        "units": ("units-unset", "The units (G20 or G21) are not set before the first move.", 0),
-        "distance": ("modes-unset", "The distance mode (G90 or G91) is not set before the first move.", 0),
-    }
-    for kind, code, sentence, which in (
-        *((kind, *rest) for kind, rest in wanted.items()),
-        ("feed-mode", "modes-unset", "The feed mode (G94) is not set before the first feed move.", 1),
-        ("plane", "modes-unset", "The plane of arcs (G17) is not set before the first arc.", 2),
-    ):
-        needing = (np.arange(len(moves)), np.flatnonzero(seen.feed), np.flatnonzero(moves.sweep_rad))[which]
-        if not len(needing):
+    arcs = moves.sweep_rad != 0.0
+    every = np.ones(len(moves), dtype=np.bool_)
+    refuse: Severity = "refuse"
+    caution: Severity = "caution"
+    wanted = [
+        ("units", "units-unset", refuse, every, "The units (G20 or G21) are", "move"),
+        ("distance", "modes-unset", refuse, every, "The distance mode (G90 or G91) is", "move"),
+        # Every controller at hand begins with G94, and G93 is rare.
+        ("feed-mode", "modes-unset", caution, seen.feed, "The feed mode (G94) is", "feed move"),
+        ("plane", "modes-unset", refuse, arcs, "The plane of arcs (G17) is", "arc"),
+    ]
+    if dialect == "linuxcnc":
+        # No program's end resets these two there.
+        wanted.append(
+            ("arc-distance", "modes-unset", caution, arcs, "The kind of arc centres (G91.1) is", "arc")
+        )
+        path = "The path control (G61, or G64 with P) is"
+        wanted.append(("path", "modes-unset", caution, seen.feed, path, "feed move"))
+    for kind, code, severity, needing, what, which in wanted:
+        if not needing.any():
             continue
-        first = int(needing[0])
+        first = int(needing.argmax())
         if not any(event.kind == kind and event.before <= first for event in moves.events):
-            found.append(finding(code, sentence, line=seen.line(first)))
+            sentence = f"{what} not set before the first {which}."
+            found.append(finding(code, sentence, line=seen.line(first), severity=severity))
     if not len(moves):
         found.append(finding("no-moves", "The program moves nothing."))
     if not any(event.kind == "end" for event in moves.events):
         sentence = "The program does not end with M2 or M30."
         found.append(finding("no-end", sentence, line=moves.lines or None))
-    return found
-
-
-def place_findings(reading: Reading, seen: Track) -> list[Finding]:
-    """Everything after which nobody knows where on the piece the bit is."""
-    moves = seen.moves
-    found = []
-    by_distance = incremental(moves)
-    for axis in range(3):
-        moved = np.flatnonzero((moves.end_mm[:, axis] != moves.start_mm[:, axis]) & ~moves.machine)
-        if len(moved) and by_distance[moved[0]]:
-            sentence = f"{AXES[axis]} first moves by a distance (G91), from wherever the bit stands."
-            found.append(finding("start-unknown", sentence, line=seen.line(int(moved[0]))))
-    system, shifted = 0.0, 0
-    for event in moves.events:
-        if event.kind == "length-offset" and event.value:
-            sentence = "The program sets a tool length, so its depths are not known."
-            found.append(finding("offset-changed", sentence, line=event.line))
-        elif event.kind == "offset":
-            words = words_of(reading, event.line)
-            if event.value == 0.0:
-                sets = _SHIFT.search(words) is not None
-                if sets:
-                    sentence = "G92 moves the zero to where the bit stands, and nobody knows where that is on the piece."
-                    found.append(finding("offset-changed", sentence, line=event.line))
-                shifted = event.line if sets else 0
-            elif _SET_ORIGIN.search(words):
-                sentence = "G10 moves the zero away from where it was set on the piece."
-                found.append(finding("offset-changed", sentence, line=event.line))
-            else:
-                if event.before > 0 and event.value != (system or 1.0):
-                    sentence = (
-                        "The program changes to another work zero; where that is on the piece is not known."
-                    )
-                    found.append(finding("offset-changed", sentence, line=event.line))
-                system = event.value
-    if shifted:
-        sentence = "G92 is never cancelled; it holds for the next program as well."
-        found.append(finding("g92-left", sentence, line=shifted))
-    away = np.flatnonzero(moves.machine)
-    harm = seen.feed | (moves.rpm > 0.0)
-    sentence = "A move to machine coordinates: where that is on the piece is not known."
-    found.extend(
-        listed(
-            away.tolist(),
-            lambda m: finding(
-                "machine-coordinates",
-                sentence,
-                line=seen.line(m),
-                severity=None if harm[m] else "caution",
-            ),
-        )
-    )
-    lost = "A feed move after one to machine coordinates, with an axis not yet given a place again."
-    found.extend(
-        listed(
-            np.flatnonzero(seen.blind & seen.feed & ~moves.machine).tolist(),
-            lambda m: finding("machine-coordinates", lost, line=seen.line(m)),
-        )
-    )
     return found
 
 
@@ -151,7 +90,7 @@ def speed_findings(seen: Track, machine: Machine) -> list[Finding]:
 def _too_fast(seen: Track, axis: int, limit: float) -> Callable[[int], Finding]:
     return lambda m: finding(
         "feed-too-fast",
-        f"The feed is {seen.figures.feed(seen.moves.feed_mm_min[m])}; the machine's largest on {AXES[axis]} is "
+        f"The feed is {seen.figures.feed(seen.moves.feed_mm_min[m])}; the machine's largest on {'XYZ'[axis]} is "
         f"{seen.figures.number(limit)}.",
         line=seen.line(m),
     )
@@ -203,12 +142,12 @@ def travel_findings(seen: Track, machine: Machine) -> list[Finding]:
         beyond = np.flatnonzero(high - low > room[axis] + 1e-6)
         if len(beyond):
             span = seen.figures.length(round(float(high[-1] - low[-1]), 3))
-            sentence = f"The program needs {span} of travel on {AXES[axis]}; the machine has {seen.figures.length(room[axis])}."
+            sentence = f"The program needs {span} of travel on {'XYZ'[axis]}; the machine has {seen.figures.length(room[axis])}."
             found.append(finding("travel", sentence, line=seen.line(int(beyond[0]))))
     return found
 
 
-def habit_findings(reading: Reading, seen: Track) -> list[Finding]:
+def habit_findings(seen: Track) -> list[Finding]:
     """Habits that are worth a look, and changes of bit."""
     moves = seen.moves
     found = []
@@ -241,7 +180,7 @@ def habit_findings(reading: Reading, seen: Track) -> list[Finding]:
             found.append(
                 finding("tool-change", sentence, line=event.line, severity=None if later else "caution")
             )
-    if len(moves) and not moves.machine[0] and re.search("[XY]", words_of(reading, seen.line(0))):
+    if len(moves) and not moves.machine[0] and seen.across[0]:
         sentence = "The first move goes across; lift the bit (Z alone) before that."
         found.append(finding("first-move-across", sentence, line=seen.line(0)))
     still = np.flatnonzero(seen.feed & (moves.length_mm == 0.0))

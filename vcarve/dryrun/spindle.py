@@ -11,10 +11,13 @@ from vcarve.job.records import Machine
 from vcarve.program.moves import Event
 from vcarve.quantity import format_number, format_rpm
 
+PAUSES = ("pause", "optional-pause")  # M0, and M1 where the switch at the controller says so
+SHORT_DWELL_S = 1.0  # a wait to settle at the bottom of a plunge: common practice, no source
+
 
 def spindle_findings(seen: Track, machine: Machine) -> list[Finding]:
     """Cutting with the spindle off or not yet at speed, and everything done to it at the wrong moment."""
-    found = _range_findings(seen.moves.events, machine)
+    found = [*_range_findings(seen.moves.events, machine), *_dwell_findings(seen)]
     cuts = np.flatnonzero(seen.feed & seen.in_wood)
     if not machine.spindle.programmed:
         found.extend(_by_hand(seen, cuts))
@@ -53,9 +56,10 @@ def spindle_findings(seen: Track, machine: Machine) -> list[Finding]:
             turn = 0
         elif kind == "dwell":
             wait = max(wait - event.value, 0.0)
-        elif kind == "pause":
+        elif kind in PAUSES:
             found.extend(_pause_findings(seen, event, running=rpm > 0.0))
-            wait = 0.0  # a person who starts it again is slower than any spindle
+            if kind == "pause":
+                wait = 0.0  # a person who starts it again is slower than any spindle
         else:
             continue
         wanted = speed if turn else 0.0
@@ -89,22 +93,49 @@ def _firsts(cuts: Ints, bad: np.ndarray) -> list[int]:
 
 
 def _by_hand(seen: Track, cuts: Ints) -> list[Finding]:
-    """A spindle with a switch: the program has to pause before it cuts."""
-    first = int(cuts[0]) if len(cuts) else 0
-    if not len(cuts) or any(event.kind == "pause" and event.before <= first for event in seen.moves.events):
-        return []
-    sentence = "The spindle is started by hand, but the program does not pause (M0) before it cuts."
-    return [finding("spindle-off", sentence, line=seen.line(first))]
+    """A spindle with a switch: the program has to pause before it cuts, and is taken to turn at every pause in the wood."""
+    first = int(cuts[0]) if len(cuts) else len(seen.moves)
+    pauses = [event for event in seen.moves.events if event.kind in PAUSES]
+    found = [
+        one for event in pauses if event.before > first for one in _pause_findings(seen, event, running=True)
+    ]
+    found = [
+        one for one in found if one.code == "pause-in-wood"
+    ]  # whether it turns between cuts is not known
+    if len(cuts) and not any(event.kind == "pause" and event.before <= first for event in pauses):
+        sentence = "The spindle is started by hand, but the program does not pause (M0) before it cuts."
+        found.append(finding("spindle-off", sentence, line=seen.line(first)))
+    return found
 
 
 def _pause_findings(seen: Track, event: Event, *, running: bool) -> list[Finding]:
     if seen.rests_in_wood(event.before):
         sentence = "The program pauses with the bit in the wood; lift it first."
-        return [finding("pause-in-wood", sentence, line=event.line)]
+        return [finding("pause-in-wood", sentence, line=event.line, severity=None if running else "caution")]
     if running:
         sentence = "The program pauses with the spindle turning: keep your hands away."
         return [finding("pause-running", sentence, line=event.line)]
     return []
+
+
+def _dwell_findings(seen: Track) -> list[Finding]:
+    """Waits with the bit in the wood: a bit that turns in place burns, and at length sets fire."""
+    waits: dict[int, float] = {}
+    lines: dict[int, int] = {}
+    for event in seen.moves.events:
+        if event.kind == "dwell" and event.value > 0.0 and seen.rests_in_wood(event.before):
+            waits[event.before] = waits.get(event.before, 0.0) + event.value
+            lines.setdefault(event.before, event.line)
+    places = list(waits)
+    return listed(
+        range(len(places)),
+        lambda k: finding(
+            "dwell-in-wood",
+            f"The bit waits {format_number(waits[places[k]])} s in the wood; it burns there. Lift it first.",
+            line=lines[places[k]],
+            severity=None if waits[places[k]] > SHORT_DWELL_S else "caution",
+        ),
+    )
 
 
 def _end_findings(seen: Track, *, running: bool, event: Event | None = None) -> list[Finding]:

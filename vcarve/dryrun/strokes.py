@@ -92,19 +92,20 @@ def strokes(moves: Moves, tip: Tip, to_piece_mm: tuple[float, float], top_mm: fl
     """Every stroke of a program, rapids included: whatever moves below the top cuts.
 
     ``to_piece_mm`` is added to X and Y of work coordinates, ``top_mm`` taken from Z.  Moves in machine
-    coordinates are left out, for their place over the piece is unknown; so is a start that is not known.
+    coordinates and others whose end is not known are left out; of those whose start is not known only the end cuts.
     """
     shift = np.array([to_piece_mm[0], to_piece_mm[1], -top_mm])
-    start = np.where(np.isnan(moves.start_mm), moves.end_mm, moves.start_mm) + shift
+    start = np.where(np.isnan(moves.start_mm), moves.end_mm, moves.known_start_mm) + shift
     end = moves.end_mm + shift
     low = np.minimum(start[:, 2], end[:, 2])
     arc = moves.sweep_rad != 0.0
     flat = arc & (moves.plane == Plane.XY) & (start[:, 2] == end[:, 2])
-    bent = np.flatnonzero(arc & ~flat & ~moves.machine)
+    placed = ~moves.machine & ~moves.lost[1:].any(axis=1)
+    bent = np.flatnonzero(arc & ~flat & placed)
     # An upright arc may dip below both its ends, by no more than twice its radius.
     dip = np.where(moves.plane[bent] == Plane.XY, 0.0, 2.0 * arc_radius_mm(moves, bent))
     bent = bent[low[bent] - dip < 0.0]
-    wet = (low < 0.0) & ~moves.machine
+    wet = (low < 0.0) & placed
 
     tails, heads = [start[wet & ~arc]], [end[wet & ~arc]]
     if len(bent):

@@ -3,7 +3,9 @@
 Glossary
 low, high   the corners of the box round a move's path: of arcs too, which may dip or bulge beyond their ends
 in wood     some part of the move is below the piece's top
-blind       a move after a machine move (G53, G28, G30): some axis is where the offsets of the machine put it
+lost        of an axis: the text has not said where it is, since it gave it no place yet, or since a machine move (G53, G28,
+            G30) or another zero left it where only the machine knows
+blind       a move at whose end some axis is lost
 """
 
 from __future__ import annotations
@@ -40,7 +42,10 @@ class Track:
     high_mm: Floats
     feed: Bools
     across: Bools  # moves sideways
+    down: Bools  # ends lower than it starts, as far as is known
     upright: Bools  # arcs of the XZ and YZ planes
+    lost: Bools  # (N + 1, 3): before each move, and after the last
+    found: Bools  # (N, 3): axes that are lost before a move and not after it
     blind: Bools
     in_wood: Bools
     slack_mm: float
@@ -62,14 +67,10 @@ class Track:
 
     def rests_in_wood(self, before: int) -> bool:
         """Tell whether the bit stands in the wood just before a move (or at the end)."""
-        if len(self.moves) == 0:
+        if before == 0 or self.lost[before, 2]:
             return False
-        if before < len(self.moves) and not self.blind[before] and not self.moves.machine[before]:
-            return bool(self.start_mm[before, 2] < -self.slack_mm)
-        last = before - 1
-        if last < 0 or self.blind[last] or self.moves.machine[last]:
-            return False
-        return bool(self.end_mm[last, 2] < -self.slack_mm)
+        at = self.start_mm[before] if before < len(self.moves) else self.end_mm[before - 1]
+        return bool(at[2] < -self.slack_mm)
 
 
 def last_decimal_mm(machine: Machine) -> float:
@@ -80,8 +81,9 @@ def last_decimal_mm(machine: Machine) -> float:
 def track(moves: Moves, shift_mm: tuple[float, float, float], machine: Machine, figures: Figures) -> Track:
     """Lay moves on the piece; ``shift_mm`` is added to work coordinates to give piece coordinates."""
     shift = np.array(shift_mm)
-    start, end = moves.start_mm + shift, moves.end_mm + shift
-    blind = _blind(moves, start, end)
+    start, end = moves.known_start_mm + shift, moves.end_mm + shift
+    lost = moves.lost
+    found = lost[:-1] & ~lost[1:]
     low, high = np.minimum(start, end), np.maximum(start, end)
     bent = np.flatnonzero(moves.sweep_rad != 0.0)
     if len(bent):
@@ -96,10 +98,13 @@ def track(moves: Moves, shift_mm: tuple[float, float, float], machine: Machine, 
         low_mm=low,
         high_mm=high,
         feed=moves.motion != int(Motion.RAPID),
-        across=((high - low)[:, :2] > 1e-6).any(axis=1),
+        across=((high - low)[:, :2] > 1e-6).any(axis=1) | found[:, :2].any(axis=1),
+        down=(end[:, 2] < start[:, 2] - 1e-9) | found[:, 2],
         upright=(moves.sweep_rad != 0.0) & (moves.plane != int(Plane.XY)),
-        blind=blind,
-        in_wood=(low[:, 2] < -slack) & ~moves.machine & ~blind,
+        lost=lost,
+        found=found,
+        blind=np.asarray(lost[1:].any(axis=1)),
+        in_wood=(low[:, 2] < -slack) & ~moves.machine & ~lost[1:, 2],
         slack_mm=slack,
         figures=figures,
     )
@@ -112,30 +117,6 @@ def incremental(moves: Moves) -> Bools:
         if event.kind == "distance":
             result[event.before :] = event.value == 91
     return result
-
-
-def _blind(moves: Moves, start: Floats, end: Floats) -> Bools:
-    """Mark the moves on which an axis is still where a machine move left it.
-
-    An axis is known again where it is next given a place; of that move only the end is known, which its start is set to.
-    """
-    blind = np.zeros(len(moves), dtype=np.bool_)
-    away = np.flatnonzero(moves.machine)
-    if not len(away):
-        return blind
-    by_distance = incremental(moves)
-    for axis in range(3):
-        changed = away[moves.end_mm[away, axis] != moves.start_mm[away, axis]]
-        given = np.flatnonzero(
-            ~moves.machine & ~by_distance & (moves.end_mm[:, axis] != moves.start_mm[:, axis])
-        )
-        upto = np.searchsorted(given, changed)
-        for m, k in zip(changed.tolist(), upto.tolist(), strict=True):
-            until = int(given[k]) if k < len(given) else len(moves)
-            blind[m + 1 : until] = True
-            if until < len(moves):
-                start[until, axis] = end[until, axis]
-    return blind
 
 
 def arc_boxes(moves: Moves, which: Ints) -> tuple[Floats, Floats]:

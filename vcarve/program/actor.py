@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from vcarve.program.block import Block
 from vcarve.program.columns import Columns
 from vcarve.program.grammar import AXES, MOTION, Dialect
@@ -18,9 +20,18 @@ class Actor:
         self.columns = Columns(start_mm)
         self.line = 0
 
-    def event(self, kind: str, value: float = 0.0) -> None:
+    def event(self, kind: str, value: float = 0.0, text: str = "") -> None:
         """Note something that is not motion, before the move to come."""
-        self.columns.events.append(Event(kind=kind, line=self.line, before=len(self.columns), value=value))
+        event = Event(kind=kind, line=self.line, before=len(self.columns), value=value, text=text)
+        self.columns.events.append(event)
+
+    def know(self, axes: Iterable[str], *, known: bool) -> None:
+        """From here on the text has said where these axes are in work coordinates, or no longer knows it."""
+        mask = sum(1 << AXES.index(letter) for letter in axes)
+        unknown = self.state.unknown & ~mask if known else self.state.unknown | mask
+        if unknown != self.state.unknown:
+            self.state.unknown = unknown
+            self.columns.unknown.append((len(self.columns), unknown))
 
     def rpm_changed(self) -> None:
         """Note the spindle's speed from the next move on."""
@@ -33,26 +44,31 @@ class Actor:
             self.state.place = minus(plus(self.state.place, old), new)
             self.columns.starts[len(self.columns)] = self.state.place
 
-    def machine_move(self, motion: Motion, here: Vector, there: Vector, feed: float) -> None:
-        """A move given in machine coordinates; what follows starts where the offsets known to the program put it."""
+    def machine_move(
+        self, motion: Motion, here: Vector, there: Vector, feed: float, axes: Iterable[str]
+    ) -> None:
+        """A move of some axes given in machine coordinates; the others stay where they are."""
         columns = self.columns
         columns.machine.append(len(columns))
         columns.starts[len(columns)] = here
         columns.add(motion, self.line, there, feed)
         self.state.place = minus(there, self.state.offset)
         columns.starts[len(columns)] = self.state.place
+        self.know(axes, known=False)
 
-    def straight(self, motion: Motion, target: Vector, feed: float) -> None:
-        """One move to a place in work coordinates."""
+    def straight(self, motion: Motion, target: Vector, feed: float, axes: Iterable[str]) -> None:
+        """One move to a place in work coordinates; ``axes`` are those that the line gives."""
         self.columns.add(motion, self.line, target, feed)
         self.state.place = target
+        if self.state.unknown and self.state.absolute:
+            self.know(axes, known=True)
 
-    def go(self, motion: Motion, target: Vector, feed: float, *, machine: bool) -> None:
+    def go(self, motion: Motion, target: Vector, feed: float, axes: Iterable[str], *, machine: bool) -> None:
         """One straight move in work or in machine coordinates."""
         if machine:
-            self.machine_move(motion, plus(self.state.place, self.state.offset), target, feed)
+            self.machine_move(motion, plus(self.state.place, self.state.offset), target, feed, axes)
         else:
-            self.straight(motion, target, feed)
+            self.straight(motion, target, feed, axes)
 
     def target(self, block: Block, *, machine: bool = False) -> Vector:
         """Where the line's axis words lead, in millimetres; axes not named stay."""

@@ -24,6 +24,7 @@ class Mark(NamedTuple):
     planes: int
     rpms: int
     machine: int
+    unknown: int
     start: tuple[float, float, float] | None
 
 
@@ -43,6 +44,7 @@ class Columns:
         self.machine: list[int] = []
         self.planes: list[tuple[int, int]] = [(0, 17)]
         self.rpms: list[tuple[int, float]] = [(0, 0.0)]
+        self.unknown: list[tuple[int, int]] = [(0, 7)]  # no place is known before the program gives it
         self.events: list[Event] = []
 
     def __len__(self) -> int:
@@ -66,6 +68,7 @@ class Columns:
             len(self.planes),
             len(self.rpms),
             len(self.machine),
+            len(self.unknown),
             self.starts.get(count),
         )
 
@@ -80,7 +83,7 @@ class Columns:
         for column in (self.motion, self.line, self.x, self.y, self.z, self.feed):
             del column[count:]
         del self.events[mark.events :], self.planes[mark.planes :]
-        del self.rpms[mark.rpms :], self.machine[mark.machine :]
+        del self.rpms[mark.rpms :], self.machine[mark.machine :], self.unknown[mark.unknown :]
 
     def moves(self, lines: int) -> Moves:
         """The frozen record."""
@@ -115,6 +118,7 @@ class Columns:
             feed_mm_min=np.array(self.feed, dtype=np.float64),
             rpm=_spread(self.rpms, count),
             machine=machine,
+            unknown=_spread(self.unknown, count + 1).astype(np.int8),
             events=tuple(self.events),
             lines=lines,
         )

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-import re
 import unicodedata
+
+from vcarve.program.grammar import ACTIVE_COMMENTS
 
 LONGEST = 76  # with brackets; the tightest controller takes lines of 79 characters
 # Some controllers act on these even inside comments, or end the comment at them.
 FORBIDDEN = frozenset("();?!~%")
-# LinuxCNC carries out a comment that begins with one of these words, however many blanks stand before it.
-ACTIVE = re.compile(r"MSG|DEBUG|PRINT|LOG|PROBE|ABORT|PY|AXIS|PREVIEW", re.IGNORECASE)
+# No line of a comment begins with one of these words, whatever follows it.
+ACTIVE = tuple(word.rstrip(",") for word in ACTIVE_COMMENTS)
 # Signs of our own sentences and of people's titles that have a plain spelling.
 SPELLING = str.maketrans(
     {
@@ -72,4 +73,4 @@ def comment(label: str, text: str = "") -> list[str]:
 
 def _inert(line: str) -> str:
     """Return a comment's line with a dash before it where a controller would act on its first word."""
-    return f"- {line.lstrip()}" if ACTIVE.match(line.lstrip()) else line
+    return f"- {line.lstrip()}" if line.lstrip().upper().startswith(ACTIVE) else line

@@ -60,7 +60,7 @@ def arc(machine: Actor, block: Block, clockwise: bool, target: Vector) -> None:
     middle = [0.0, 0.0, 0.0]
     middle[u], middle[v], middle[normal] = centre[0], centre[1], state.place[normal]
     machine.columns.arcs[len(machine.columns)] = (middle[0], middle[1], middle[2], sweep)
-    machine.straight(Motion.ARC_CW if clockwise else Motion.ARC_CCW, target, feed)
+    machine.straight(Motion.ARC_CW if clockwise else Motion.ARC_CCW, target, feed, block.axes)
 
 
 def _centre(machine: Actor, block: Block, offsets: list[float | None], u: int, v: int) -> tuple[float, float]:

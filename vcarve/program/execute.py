@@ -6,6 +6,8 @@ A line is taken whole or not at all: when any of its steps is in error the state
 
 from __future__ import annotations
 
+import math
+import re
 from collections.abc import Callable
 
 from vcarve.program.actor import Actor
@@ -21,10 +23,14 @@ from vcarve.program.grammar import (
     FEED_MODE,
     G92_HOLD,
     LENGTH,
+    MOST_DIGITS,
     MOTION,
     NON_MODAL,
     OVERRIDES,
     PATH,
+    PLAIN_G,
+    PLAIN_LETTERS,
+    PLAIN_M,
     PLANE,
     PROGRAM_ENDS,
     RETURN,
@@ -34,10 +40,12 @@ from vcarve.program.grammar import (
     TOOL_CHANGE,
     UNITS,
     Dialect,
+    active_comment,
 )
 from vcarve.program.modal import Vector, minus, plus
 from vcarve.program.moves import Motion
 from vcarve.program.offsets import go_home, set_origin, shift
+from vcarve.program.values import kept_value
 from vcarve.program.words import Line
 
 _SYSTEMS = {540: 1, 550: 2, 560: 3, 570: 4, 580: 5, 590: 6, 591: 7, 592: 8, 593: 9}
@@ -45,6 +53,7 @@ _SPINDLE = {30: (1, "spindle-cw"), 40: (-1, "spindle-ccw"), 50: (0, "spindle-sto
 _COOLANT = {70: "mist", 80: "flood", 90: "coolant-off"}
 _STOPS = {0: "pause", 10: "optional-pause", 600: "pause", 20: "end", 300: "end"}
 _NAN = float("nan")
+_LIVE = re.compile("[^ -}\t]|[?!]")  # grbl/serial.c: taken from the stream at once
 
 
 class Interpreter(Actor):
@@ -66,12 +75,43 @@ class Interpreter(Actor):
         try:
             settle_motion(block, self.dialect, self.state.motion)
             check_leftovers(block, self.dialect)
+            self._note(line)
             for step in self._steps:
                 step(block)
         except Exception:
             self.state = before
             columns.cut(mark)
             raise
+
+    def remark(self, line: Line, number: int) -> None:
+        """Note what a line holds beside its words: comments a controller acts on, parameters, the block delete sign."""
+        self.line = number
+        if line.deleted:
+            self.event("switched")
+        if line.semicolon and not self.dialect.semicolon_comments:
+            self.event("semicolon")
+        for index, _ in line.settings:
+            self.event("outside", text=f"#{index}")
+        if self.dialect.name == "rs274ngc" and any(map(_LIVE.search, line.comments)):
+            self.event("live-sign")
+        if self.dialect.acts_on_comments:
+            for word in filter(None, map(active_comment, line.comments)):
+                self.event("active-comment", text=word.rstrip(","))
+
+    def _note(self, line: Line) -> None:
+        """Note every code, letter and value that the plain subset does not have, whatever becomes of it."""
+        for word in line.words:
+            code = round(word.value * 10.0)
+            plain = {"G": PLAIN_G, "M": PLAIN_M}.get(word.letter)
+            if plain is not None and code not in plain:
+                self.event("outside", code / 10.0, f"{word.letter}{code / 10.0:g}")
+            elif plain is None and word.letter not in PLAIN_LETTERS:
+                self.event("outside", text=word.letter)
+            if word.computed:
+                self.event("outside", text=word.text)
+            elif word.digits > MOST_DIGITS:
+                written = float(word.text[1:])
+                self.event("long-number", abs(written - kept_value(word.text[1:], written)), word.text)
 
     def _feed_mode(self, block: Block) -> None:
         code = block.g.get(FEED_MODE)
@@ -193,7 +233,7 @@ class Interpreter(Actor):
             old = self.state.offset
             self.state.system = _SYSTEMS[code]
             self.offset_changed(old)
-            self.event("offset", self.state.system)
+            self.event("system", self.state.system)
 
     def _path(self, block: Block) -> None:
         code = block.g.get(PATH)
@@ -202,6 +242,10 @@ class Interpreter(Actor):
                 if (block.value(letter) or 0.0) < 0.0:
                     raise block.reject(letter, f"{letter} must not be negative")
             self.event("path", code / 10)
+            if code == 640:
+                # P is LinuxCNC's; without it, or with P0, corners are rounded as far as the speed asks.
+                bound = (block.value("P") if self.dialect.name == "linuxcnc" else None) or math.inf
+                self.event("path-tolerance", max(bound, block.value("Q") or 0.0) * self.state.scale)
 
     def _distance(self, block: Block) -> None:
         code = block.g.get(DISTANCE)
@@ -270,13 +314,13 @@ class Interpreter(Actor):
                 if isinstance(there, float):
                     self.event("dwell", there)
                 else:
-                    self.straight(motion, there, feed)
+                    self.straight(motion, there, feed, (*block.axes, "Z"))
             return
         state.cycle_code = None
         target = self.target(block, machine=other == 530)
         if code == 0:
             if block.axes:
-                self.go(Motion.RAPID, target, _NAN, machine=other == 530)
+                self.go(Motion.RAPID, target, _NAN, block.axes, machine=other == 530)
             return
         if code in ARCS:
             arc(self, block, code == 20, target)
@@ -287,4 +331,5 @@ class Interpreter(Actor):
         here = state.place if other != 530 else plus(state.place, state.offset)
         gap = minus(target, here)
         length = (gap[0] * gap[0] + gap[1] * gap[1] + gap[2] * gap[2]) ** 0.5
-        self.go(Motion.FEED, target, self.checked_feed(block, length), machine=other == 530)
+        feed = self.checked_feed(block, length)
+        self.go(Motion.FEED, target, feed, block.axes, machine=other == 530)

@@ -151,6 +151,43 @@ AXIS_USERS = frozenset({100, 280, 300, 920})
 # Table 7: codes that end the program.
 PROGRAM_ENDS = frozenset({20, 300})
 
+# The plain subset: what the NIST interpreter, Grbl 1.1 and LinuxCNC take alike, so that no more than the text is needed to know
+# what it does.  G91.1 and G64 are plain for the controllers that have them.  T only selects; M6 would change.
+PLAIN_G = frozenset(
+    {0, 10, 20, 30, 40, 170, 180, 190, 200, 210, 400, 490, 540, 550, 560, 570, 580, 590, 610, 640, 800, 900, 910, 911, 930, 940}
+)  # fmt: skip
+PLAIN_M = frozenset({0, 20, 30, 40, 50, 80, 90, 300})
+PLAIN_LETTERS = frozenset("FIJNPSTXYZ")
+# Grbl 1.1 (grbl/nuts_bolts.c, read_float) keeps so many digits of a number, leading zeros counted, and drops the others.
+MOST_DIGITS = 8
+# LinuxCNC carries out a comment that begins with one of these words, blanks and case aside (G-code overview, "Comments";
+# rs274ngc/interp_convert.cc): the word, with the comma where there has to be one, and what it does.
+ACTIVE_COMMENTS = MappingProxyType(
+    {
+        "MSG,": "it shows a message",
+        "DEBUG,": "it shows a message",
+        "PRINT,": "it prints a message",
+        "LOG,": "it writes to a file",
+        "LOGOPEN,": "it opens a file and empties it",
+        "LOGAPPEND,": "it opens a file to write to",
+        "LOGCLOSE": "it closes a file",
+        "PROBEOPEN": "it opens a file and empties it",
+        "PROBECLOSE": "it closes a file",
+        "ABORT,": "it stops the program where it is",
+        "PY,": "it runs code on the controller",
+        "AXIS,": "it changes what the controller's screen shows",
+        "PREVIEW,": "it changes what the controller's screen shows",
+    }
+)
+# Of these, those that only show something.
+HARMLESS_COMMENTS = frozenset({"MSG,", "DEBUG,", "PRINT,"})
+
+
+def active_comment(text: str) -> str | None:
+    """The word of :data:`ACTIVE_COMMENTS` that a comment begins with, or ``None`` for one that is only read by people."""
+    compact = "".join(text.split()).upper()
+    return next((word for word in ACTIVE_COMMENTS if compact.startswith(word)), None)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Dialect:
@@ -162,7 +199,9 @@ class Dialect:
     word of the program (``None``: none, bare axis words are an error).  An arc's radius at its start and at its end may
     differ by ``arc_slack_mm`` (``arc_slack_inch_mm`` under G20), and up to ``arc_slack_far`` times that as long as it stays
     within ``arc_slack_share`` of the radius; ``full_circle_rad`` is the angle up to which an arc counts as a full turn.
-    ``comment_forbidden`` are characters that must not stand in the text of a comment.
+    ``comment_forbidden`` are characters that must not stand in the text of a comment.  ``acts_on_comments``: it, or a
+    controller a program of this dialect may be sent to, carries out some comments.  ``keeps_digits``: of a number it keeps the
+    first :data:`MOST_DIGITS` digits only.
     """
 
     name: DialectName
@@ -187,6 +226,8 @@ class Dialect:
     full_circle_rad: float
     systems: int
     comment_forbidden: frozenset[str]
+    acts_on_comments: bool
+    keeps_digits: bool
 
 
 DIALECTS: MappingProxyType[str, Dialect] = MappingProxyType(
@@ -214,6 +255,8 @@ DIALECTS: MappingProxyType[str, Dialect] = MappingProxyType(
             full_circle_rad=0.0,
             systems=9,  # §3.5.13
             comment_forbidden=frozenset("()"),
+            acts_on_comments=True,
+            keeps_digits=False,
         ),
         "grbl-1.1": Dialect(
             name="grbl-1.1",
@@ -238,6 +281,8 @@ DIALECTS: MappingProxyType[str, Dialect] = MappingProxyType(
             full_circle_rad=5e-7,
             systems=6,
             comment_forbidden=frozenset("();?!~"),
+            acts_on_comments=False,
+            keeps_digits=True,
         ),
         "linuxcnc": Dialect(
             name="linuxcnc",
@@ -262,6 +307,8 @@ DIALECTS: MappingProxyType[str, Dialect] = MappingProxyType(
             full_circle_rad=1e-6,
             systems=9,
             comment_forbidden=frozenset("();"),
+            acts_on_comments=True,
+            keeps_digits=False,
         ),
     }
 )

@@ -42,6 +42,7 @@ class State:
     cycle: dict[str, float] = field(default_factory=dict)
     cycle_code: int | None = None
     cycle_level_mm: float = 0.0  # height at which a row of cycles began
+    unknown: int = 7  # axes whose place the text has not said: 1 for X, 2 for Y, 4 for Z
     ended: bool = False
 
     @property

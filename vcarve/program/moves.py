@@ -39,10 +39,15 @@ class Event:
     ``kind`` is one of ``dwell`` (value seconds), ``spindle-cw``, ``spindle-ccw``, ``spindle-stop``, ``speed``
     (value rpm), ``mist``, ``flood``, ``coolant-off``, ``pause``, ``optional-pause``, ``end``, ``tool`` (value number),
     ``tool-change``, ``units`` (value 20 or 21), ``distance`` (90, 91), ``arc-distance`` (90.1, 91.1), ``plane`` (17 to
-    19), ``path`` (61, 61.1, 64), ``feed-mode`` (93, 94), ``overrides`` (48, 49), ``offset`` (a change of work coordinates;
-    value is the system's number, 0 for G92), ``length-offset`` (value mm), ``home`` (a G28 or G30, value 0 or 1), and two
-    habits worth a caution: ``feed-with-units`` (F beside G20 or G21) and ``bare-axes`` (axis words before any motion
-    code).
+    19), ``path`` (61, 61.1, 64), ``path-tolerance`` (value mm, the most that corners may be rounded; infinity for no bound),
+    ``feed-mode`` (93, 94), ``system`` (value its number), ``origin`` (G10 sets one, value its number), ``shift`` (G92, G92.3)
+    and ``shift-off`` (G92.1, G92.2), ``length-offset`` (value mm), ``home`` (a G28 or G30, value 0 or 1), and what is worth a
+    word whatever it does: ``feed-with-units`` (F beside G20 or G21), ``bare-axes`` (axis words before any motion code),
+    ``outside`` (``text`` is a code, letter or value outside the plain subset), ``long-number`` (``text`` is a word with more
+    digits than one controller keeps, value by how much it changes there), ``active-comment`` (``text`` is the word a
+    controller acts on), ``switched`` (a line that begins with the block delete sign), ``semicolon`` (a comment after one),
+    ``live-sign`` (a comment with a sign that one controller acts on), ``unread`` (lines after the program's end), and
+    ``percent`` and ``byte-order-mark`` where the controller has none.
     ``before`` is the index of the move that follows it (the number of moves if none does).
     """
 
@@ -50,6 +55,7 @@ class Event:
     line: int
     before: int
     value: float = 0.0
+    text: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -61,7 +67,9 @@ class Moves:
     ``feed_mm_min`` is the speed along the path in force (NaN for rapids); for inverse-time moves (G93) it is already
     length / time.  ``rpm`` is 0 while the spindle is off.  A machine (G53, G28, G30) move has ``machine`` true: its place in
     work coordinates is unknown, and its start and end are given in machine coordinates as if the offsets the program does
-    not set were zero.  Where an offset changes, a move starts elsewhere than the one before it ended.
+    not set were zero.  Where an offset changes, a move starts elsewhere than the one before it ended.  ``unknown`` says of which
+    axes the text has not said where they are in work coordinates, as a sum of 1 for X, 2 for Y and 4 for Z: its entry ``i``
+    before move ``i``, its last after the last move.
     """
 
     motion: npt.NDArray[np.int8]  # (N,) values of Motion
@@ -74,6 +82,7 @@ class Moves:
     feed_mm_min: npt.NDArray[np.float64]  # (N,)
     rpm: npt.NDArray[np.float64]  # (N,)
     machine: npt.NDArray[np.bool_]  # (N,)
+    unknown: npt.NDArray[np.int8]  # (N + 1,)
     events: tuple[Event, ...]
     lines: int  # how many lines the program's text has
 
@@ -85,6 +94,17 @@ class Moves:
 
     def __len__(self) -> int:
         return len(self.motion)
+
+    @property
+    def lost(self) -> npt.NDArray[np.bool_]:
+        """Whether the text has not said where X, Y and Z are, before each move and after the last, shape (N + 1, 3)."""
+        return np.asarray((self.unknown[:, None] >> np.arange(3)) & 1 != 0)
+
+    @property
+    def known_start_mm(self) -> npt.NDArray[np.float64]:
+        """Starts (N, 3); of an axis whose place is only known from the move's end on, that end."""
+        lost = self.lost
+        return np.where(lost[:-1] & ~lost[1:], self.end_mm, self.start_mm)
 
     @property
     def length_mm(self) -> npt.NDArray[np.float64]:

@@ -40,7 +40,7 @@ def set_origin(machine: Actor, block: Block) -> None:
     origins[system - 1] = (origin[0], origin[1], origin[2])
     state.origins = tuple(origins)
     machine.offset_changed(old)
-    machine.event("offset", system)
+    machine.event("origin", system)
 
 
 def shift(machine: Actor, block: Block, code: int) -> None:
@@ -61,7 +61,7 @@ def shift(machine: Actor, block: Block, code: int) -> None:
     else:
         state.g92 = state.g92_kept
     machine.offset_changed(old)
-    machine.event("offset")
+    machine.event("shift" if code in (920, 923) else "shift-off")
 
 
 def go_home(machine: Actor, block: Block, which: int) -> None:
@@ -74,9 +74,9 @@ def go_home(machine: Actor, block: Block, which: int) -> None:
     if axes and len(axes) < 3 and machine.dialect.name == "rs274ngc":
         raise block.reject(axes[0], "name all axes or none here: controllers disagree on what the others do")
     if axes:
-        machine.straight(Motion.RAPID, machine.target(block), _NAN)
+        machine.straight(Motion.RAPID, machine.target(block), _NAN, axes)
     machine.event("home", which)
     here = plus(state.place, state.offset)
     home = state.homes[which]
     ends = [home[i] if not axes or AXES[i] in axes else here[i] for i in range(3)]
-    machine.machine_move(Motion.RAPID, here, (ends[0], ends[1], ends[2]), _NAN)
+    machine.machine_move(Motion.RAPID, here, (ends[0], ends[1], ends[2]), _NAN, axes or AXES)

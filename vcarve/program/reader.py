@@ -16,11 +16,12 @@ from vcarve.program.grammar import DIALECTS, DialectName
 from vcarve.program.moves import Moves
 from vcarve.program.words import Reject, take_apart
 
-_N = r"([+-]?(?:[0-9]{1,7}(?:\.[0-9]{0,9})?|\.[0-9]{1,9}))"
+# At most eight digits: those with more mean something else to one controller.
+_N = r"([+-]?(?:[0-9]{1,4}(?:\.[0-9]{0,4})?|[0-9]{1,2}\.[0-9]{5,6}|[0-9]{5,7}|\.[0-9]{1,8}))"
 _ORDINARY = re.compile(
     r"[ \t]*(?:N[0-9]{1,5}[ \t]*(?![0-9.]))?(?:G0?([0-3])(?![0-9.])[ \t]*)?"
     rf"(?:X{_N}[ \t]*)?(?:Y{_N}[ \t]*)?(?:Z{_N}[ \t]*)?"
-    rf"(?:I{_N}[ \t]*J{_N}[ \t]*)?(?:F([0-9]{{1,7}}(?:\.[0-9]{{0,9}})?)[ \t]*)?"
+    rf"(?:I{_N}[ \t]*J{_N}[ \t]*)?(?:F([0-9]{{1,5}}(?:\.[0-9]{{0,3}})?)[ \t]*)?"
 )
 _CODES = {"0": 0, "1": 10, "2": 20, "3": 30}
 _FAULT_LIMIT = 1000
@@ -93,7 +94,7 @@ def read(
     ``short_way`` off sends every line the long way.  After a thousand faults the rest is not read.
     """
     rules = DIALECTS[dialect]
-    lines = _split(text, dialect)
+    lines, marked = _split(text, dialect)
     machine = Interpreter(rules, start_mm)
     faults: list[Fault] = []
     parameters: dict[int, float] = {}
@@ -101,6 +102,8 @@ def read(
     first_line = True
     ended = False
 
+    if marked:
+        machine.event("byte-order-mark")
     columns = machine.columns
     state = machine.state
     motions, numbers = columns.motion.append, columns.line.append
@@ -182,10 +185,15 @@ def read(
                 percent = 2
                 break
         first_line = False
+        if stripped == "%" and not rules.percent:
+            machine.line = number
+            machine.event("percent")
+            continue
         try:
             line = take_apart(raw, rules, parameters, skip_deleted=block_delete)
             if line.words:
                 machine.run(line, number)
+            machine.remark(line, number)
             parameters.update(line.settings)  # §3.3.3: they take effect after the line
         except Reject as reject:
             faults.append(
@@ -197,7 +205,14 @@ def read(
         if state.ended:
             ended = True
             if rules.needs_end:
-                break  # §3.1: what follows the program's end is not read
+                # §3.1: what follows the program's end is not read
+                after = next(
+                    (k for k, late in enumerate(lines[number:], number + 1) if late.strip(" \t%")), 0
+                )
+                if after:
+                    machine.line = after
+                    machine.event("unread")
+                break
             state.ended = False  # Grbl goes on reading
         x, y, z = state.place
         scale, feed = state.scale, state.feed_mm_min
@@ -207,6 +222,7 @@ def read(
             and state.absolute
             and not state.inverse_time
             and not state.feed_stale
+            and not state.unknown
             and motion in (0, 10, 20, 30)
             and (state.motion_written or motion > 0)
         )
@@ -226,13 +242,15 @@ def _tail(lines: list[str]) -> str:
     return lines[-1].strip()[:40] if lines else ""
 
 
-def _split(text: str | bytes, dialect: str) -> list[str]:
-    """The lines of a text without their ends: LF, CR LF, or (§3.3) a CR alone.
+def _split(text: str | bytes, dialect: str) -> tuple[list[str], bool]:
+    """The lines of a text without their ends: LF, CR LF, or (§3.3) a CR alone; and whether a byte-order mark stood before them.
 
     LinuxCNC drops a CR inside a line and would join what we take for two lines: there it stays, and is refused.
     """
     if isinstance(text, bytes):
         text = _decode(text)
+    marked = text.startswith("\ufeff")
+    text = text.removeprefix("\ufeff")
     if "\r" in text:
         text = text.replace("\r\n", "\n")
         if dialect != "linuxcnc":
@@ -240,7 +258,7 @@ def _split(text: str | bytes, dialect: str) -> list[str]:
     lines = text.split("\n")
     if lines[-1] == "":
         lines.pop()
-    return lines
+    return lines, marked
 
 
 def _decode(data: bytes) -> str:

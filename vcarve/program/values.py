@@ -10,7 +10,7 @@ import math
 import re
 from collections.abc import Callable, Mapping
 
-from vcarve.program.grammar import WHOLE_NUMBER_SLACK
+from vcarve.program.grammar import MOST_DIGITS, WHOLE_NUMBER_SLACK
 
 # §3.3.2.1: optional sign, digits, at most one point, at least one digit, no exponent.
 _NUMBER = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)")
@@ -63,6 +63,19 @@ def real_value(text: str, at: int, parameters: Parameters | None, depth: int = 0
         if function is not None:
             return _function(text, at, function, parameters, depth + 1)
     raise ValueFault(at, "a number must follow the letter: digits with at most one sign and one point")
+
+
+def kept_value(number: str, value: float) -> float:
+    """The value of a number where only its first :data:`MOST_DIGITS` digits are kept, leading zeros counted.
+
+    Those dropped before the point count as zeros, those after it as nothing (grbl/nuts_bolts.c, read_float).
+    """
+    whole, _, part = number.lstrip("+-").partition(".")
+    if len(whole) + len(part) <= MOST_DIGITS:
+        return value
+    kept = float((whole[:MOST_DIGITS] or "0") + "." + part[: max(MOST_DIGITS - len(whole), 0)])
+    kept *= 10.0 ** max(len(whole) - MOST_DIGITS, 0)
+    return -kept if number.startswith("-") else kept
 
 
 def parameter_index(text: str, at: int, parameters: Parameters, depth: int = 0) -> tuple[int, int]:

@@ -11,7 +11,7 @@ from types import MappingProxyType
 from typing import NamedTuple
 
 from vcarve.program.grammar import Dialect
-from vcarve.program.values import Parameters, ValueFault, parameter_index, real_value
+from vcarve.program.values import Parameters, ValueFault, kept_value, parameter_index, real_value
 
 _LINE_NUMBER = re.compile(r"[0-9]+(?:\.[0-9]+)?")
 _DIGITS = re.compile(r"[0-9]+")
@@ -26,6 +26,16 @@ class Word(NamedTuple):
     column: int
     text: str
 
+    @property
+    def computed(self) -> bool:
+        """Tell whether the value is not written as a number: a parameter, an expression, a function."""
+        return any(char not in "0123456789.+-" for char in self.text[1:])
+
+    @property
+    def digits(self) -> int:
+        """How many digits the value is written with."""
+        return sum(map(str.isdigit, self.text))
+
 
 class Reject(Exception):
     """A line that cannot be taken: the column, the word as written, and the reason."""
@@ -38,20 +48,25 @@ class Reject(Exception):
 
 
 class Line(NamedTuple):
-    """A line taken apart; ``deleted`` says it begins with the block delete sign, ``settings`` are parameters it sets."""
+    """A line taken apart; ``deleted`` says it begins with the block delete sign, ``settings`` are parameters it sets.
+
+    ``semicolon`` says that the last of its comments stands after one.
+    """
 
     words: tuple[Word, ...]
     deleted: bool
     comments: tuple[str, ...]
     settings: tuple[tuple[int, float], ...] = ()
+    semicolon: bool = False
 
 
 def _visible(char: str) -> bool:
     return char == "\t" or " " <= char <= "~"
 
 
-def strip(raw: str, dialect: Dialect) -> tuple[str, list[int], tuple[str, ...]]:
-    """The line without comments and blanks in upper case, the column of each character left, and the comments.
+def strip(raw: str, dialect: Dialect) -> tuple[str, list[int], tuple[str, ...], bool]:
+    """The line without comments and blanks in upper case, the column of each character left, the comments, and whether the
+    last of them stands after a semicolon.
 
     §3.3: blanks and tabs outside comments mean nothing, even inside a number; letters may be of either case.
     """
@@ -60,6 +75,7 @@ def strip(raw: str, dialect: Dialect) -> tuple[str, list[int], tuple[str, ...]]:
     columns: list[int] = []
     comments: list[str] = []
     opened = -1
+    semicolon = False
     for index, char in enumerate(raw):
         if grbl and (char in "?!~" or ord(char) > 126):
             # Taken from the stream as a live command even inside a comment (grbl/serial.c).
@@ -77,7 +93,9 @@ def strip(raw: str, dialect: Dialect) -> tuple[str, list[int], tuple[str, ...]]:
                 raise Reject(index + 1, char, "this character is not allowed in a comment")
         elif char == "(":
             opened = index
-        elif char == ";" and dialect.semicolon_comments:
+        elif char == ";":
+            # §3.3.4 knows ( ) only, but no controller at hand refuses it.
+            semicolon = True
             comments.append(raw[index + 1 :])
             if grbl:
                 for later, other in enumerate(raw[index:], index):
@@ -100,7 +118,7 @@ def strip(raw: str, dialect: Dialect) -> tuple[str, list[int], tuple[str, ...]]:
             raise Reject(opened + 1, raw[opened:], "the comment is not closed on its line")
         # Grbl drops an unclosed comment to the end of the line without a word; so does this.
         comments.append(raw[opened + 1 :])
-    return "".join(kept).upper(), columns, tuple(comments)
+    return "".join(kept).upper(), columns, tuple(comments), semicolon
 
 
 def take_apart(
@@ -111,7 +129,7 @@ def take_apart(
     ``parameters`` holds those the program has set so far.  With ``skip_deleted`` the words of a line that begins with
     the block delete sign are not looked at; its comments still have to be whole.
     """
-    text, columns, comments = strip(raw, dialect)
+    text, columns, comments, semicolon = strip(raw, dialect)
     if dialect.limit_significant:
         significant = len(text) - text.count("/")
     else:
@@ -129,7 +147,7 @@ def take_apart(
         text, columns = "".join(char for char, _ in pairs), [column for _, column in pairs]
         deleted = False
     if deleted and skip_deleted:
-        return Line((), True, comments)
+        return Line((), True, comments, semicolon=semicolon)
     if dialect.name == "grbl-1.1":
         parameters = None
     at = 1 if deleted else 0
@@ -152,13 +170,15 @@ def take_apart(
                 words.append(Word(letter, value, column, text[began:at]))
             else:
                 value, at = real_value(text, at + 1, parameters)
+                if dialect.keeps_digits:
+                    value = kept_value(text[began + 1 : at], value)
                 words.append(Word(letter, value, column, text[began:at]))
         except ValueFault as fault:
             # The letter is the place where the word begins; deep in an expression it is the value itself.
             inner = began if fault.at <= began + 1 else min(fault.at, len(text) - 1)
             raise Reject(columns[inner], _run(text, inner), fault.reason) from None
         first = False
-    return Line(tuple(words), deleted, comments, tuple(settings))
+    return Line(tuple(words), deleted, comments, tuple(settings), semicolon)
 
 
 def _line_number(text: str, at: int, column: int, first: bool, dialect: Dialect) -> tuple[float, int]:
@@ -197,8 +217,6 @@ def _why_no_letter(char: str) -> str:
         return "a percent sign must stand alone on its line, at the beginning and at the end of the program"
     if char == "/":
         return "the block delete sign may only stand at the beginning of the line"
-    if char == ";":
-        return "comments stand in round brackets in this dialect"
     return "this letter or sign has no meaning here"
 
 
