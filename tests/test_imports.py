@@ -23,7 +23,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "program.grammar": set(),
     "program.moves": set(),
     "program.numbers": set(),
-    "program.comment": set(),
+    "program.comment": {"program.grammar"},
     "program.writer": {
         "plan",
         "groove",

@@ -99,7 +99,7 @@ def dry_run(
             )
         except InputError as error:
             if how:
-                click.echo(f"Read for the machine {how}.", err=True)
+                echo(f"Read for the machine {how}.", err=True)
             raise _shortened(error) from None
         facts = surface = None
         if run.job is not None and run.layout is not None:
