@@ -11,7 +11,8 @@ import pytest
 from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
-from vcarve.program.comment import ACTIVE, FORBIDDEN, comment, plain_text
+from vcarve.program.comment import FORBIDDEN, comment, plain_text
+from vcarve.program.grammar import active_comment
 from vcarve.program.numbers import decimal, plain, steps
 
 SETTINGS = settings(
@@ -108,7 +109,7 @@ class TestComments:
             assert line.isascii()
             assert line.isprintable()
             assert not set(inside) & FORBIDDEN
-            assert not ACTIVE.match(inside.strip())
+            assert active_comment(inside) is None
 
     @SETTINGS
     @given(text=TEXTS)
