@@ -58,7 +58,8 @@ class Finding:
 
     ``code`` is stable and short (``travel``, ``rapid-in-wood``); ``severity`` is ``refuse`` (must not be cut) or
     ``caution`` (worth a look).  ``line`` is the program's line, ``at_mm`` a place on the piece (piece
-    coordinates, origin at the piece's centre), each ``None`` where there is none.
+    coordinates, origin at the piece's centre), each ``None`` where there is none.  ``more`` counts further places like
+    this one that are not listed.
     """
 
     code: str
@@ -66,10 +67,52 @@ class Finding:
     severity: Severity = "refuse"
     line: int | None = None
     at_mm: tuple[float, float] | None = None
+    more: int = 0
 
     def __str__(self) -> str:
         where = "" if self.line is None else f"line {self.line}: "
         return printable(f"{where}{self.sentence} [{self.code}]")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Group:
+    """Findings that say the same of several places, in the order of the program."""
+
+    findings: tuple[Finding, ...]
+
+    @property
+    def first(self) -> Finding:
+        """The one that is told."""
+        return self.findings[0]
+
+    @property
+    def count(self) -> int:
+        """How many places there are, those not listed as well."""
+        return sum(1 + finding.more for finding in self.findings)
+
+    @property
+    def word(self) -> str:
+        """What it means for cutting, in words."""
+        return "must not be cut" if self.first.severity == "refuse" else "caution"
+
+    def __str__(self) -> str:
+        places = f" ({self.count} places)" if self.count > 1 else ""
+        where = "" if self.first.line is None else f"{'from ' if places else ''}line {self.first.line}: "
+        return f"{where}{self.first.sentence}{places} [{self.first.code}]"
+
+
+def grouped(findings: Iterable[Finding]) -> tuple[Group, ...]:
+    """Put findings of one sentence together; what forbids cutting comes first, the rest in the order of the findings."""
+    groups: dict[tuple[str, str, str], list[Finding]] = {}
+    for finding in findings:
+        groups.setdefault((finding.severity, finding.code, finding.sentence), []).append(finding)
+    told = [Group(findings=tuple(group)) for group in groups.values()]
+    return tuple(sorted(told, key=lambda group: group.first.severity != "refuse"))
+
+
+def refuses(findings: Iterable[Finding]) -> bool:
+    """Tell whether any of the findings forbids cutting."""
+    return any(finding.severity == "refuse" for finding in findings)
 
 
 class MizoError(Exception):
@@ -91,12 +134,13 @@ class InputError(MizoError, ValueError):
 
 
 class RefusedError(MizoError, ValueError):
-    """The job or program was understood but must not be cut; carries every finding."""
+    """The job or program was understood but must not be cut; carries every finding, and the names of files to see it by."""
 
     exit_code = EXIT_REFUSED
 
-    def __init__(self, findings: Iterable[Finding]) -> None:
+    def __init__(self, findings: Iterable[Finding], written: Iterable[str] = ()) -> None:
         self.findings: tuple[Finding, ...] = tuple(findings)
+        self.written: tuple[str, ...] = tuple(written)
         super().__init__("\n".join(str(finding) for finding in self.findings))
 
 

@@ -7,11 +7,9 @@ from dataclasses import dataclass
 
 from vcarve.dryrun import clock
 from vcarve.dryrun.check import check, waiting_mm
-from vcarve.errors import Finding, RefusedError
-from vcarve.groove.width import deepest_mm
+from vcarve.errors import Finding, RefusedError, refuses
 from vcarve.job.records import Job
-from vcarve.job.suitability import suitability
-from vcarve.landing import land_findings
+from vcarve.landing import job_findings
 from vcarve.layout import Layout, lay_out
 from vcarve.network.clip import region_polygon
 from vcarve.network.model import Network
@@ -39,6 +37,11 @@ class Made:
     summary: Summary
 
     @property
+    def refused(self) -> bool:
+        """Whether the program must not be cut."""
+        return refuses(self.summary.findings)
+
+    @property
     def network(self) -> Network:
         """The lines on the piece."""
         return self.layout.network
@@ -50,40 +53,47 @@ def make_program(job: Job, progress: Progress | None = None) -> Made:
     Raises RefusedError with every finding if the job does not suit its bit, piece or machine, or if the text fails a check;
     InputError if the job cannot be laid out.
     """
+    made = draft(job, progress)
+    if made.refused:
+        raise RefusedError(made.summary.findings)
+    return made
+
+
+def draft(job: Job, progress: Progress | None = None) -> Made:
+    """Make a job's program and dry-run its text, whatever is found: what must not be cut can still be looked at.
+
+    Raises InputError if the job cannot be laid out.
+    """
 
     def tell(stage: str, share: float) -> None:
         if progress is not None:
             progress(stage, share)
 
-    early = suitability(job, deepest_mm(job.bit))
-    if any(finding.severity == "refuse" for finding in early):
-        raise RefusedError(early)
     tell("laying out", 0.0)
     layout = lay_out(job)
-    land = land_findings(job, layout)
-    if any(finding.severity == "refuse" for finding in land):
-        raise RefusedError((*early, *layout.findings, *land))
+    known = job_findings(job, layout)
     tell("planning", 0.2)
+    # Levels too thin to be told apart are without number; drawn as one, the job can be looked at.
+    drawn = job
+    if any(finding.code == "step-too-small" for finding in known):
+        drawn = job.model_copy(update={"step_mm": layout.deepest_mm})
     plans = candidates(
         layout.network,
         layout.grooves.depth_mm,
-        job,
+        drawn,
         progress=lambda stage, share: tell(stage, 0.2 + 0.5 * share),
     )
     tell("writing", 0.7)
-    known = (*early, *layout.findings, *land)
-    plan, text, reading, times = _quickest(job, layout, plans, known)
+    plan, text, reading, times = _quickest(drawn, layout, plans, known)
     tell("dry run", 0.8)
     found = check(
         reading,
         machine=job.machine,
-        job=job,
+        job=drawn,
         network=layout.network,
         grooves=layout.grooves,
         outline=region_polygon(layout.outline),
     )
-    if any(finding.severity == "refuse" for finding in found):
-        raise RefusedError((*known, *found))
     tell("done", 1.0)
     return Made(
         job=job,
@@ -113,8 +123,8 @@ def _quickest(
     return min((one for one in tried if one[3].total_s <= least * (1.0 + TIE)), key=lambda one: one[0].lifts)
 
 
-def page_of_made(made: Made) -> str:
-    """Return the dry-run page of a program just made, with the plan's figures."""
+def page_of_made(made: Made, file: str | None = None) -> str:
+    """Return the dry-run page of a program just made, with the plan's figures and the program's name."""
     from vcarve.proofing import DryRun, page_facts
     from vcarve.view.facts import PlanFacts
     from vcarve.view.page import page_html
@@ -130,6 +140,7 @@ def page_of_made(made: Made) -> str:
         bound_s=plan.proof.bound_s,
     )
     run = DryRun(
+        file=file,
         reading=made.reading,
         times=made.times,
         machine=made.job.machine,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from pathlib import Path
 
 import numpy as np
 
@@ -17,6 +18,7 @@ from vcarve.dryrun.track import last_decimal_mm
 from vcarve.errors import Finding
 from vcarve.groove.width import sensitivity, width_mm
 from vcarve.job.records import Job, Machine
+from vcarve.landing import job_findings
 from vcarve.layout import Layout, lay_out
 from vcarve.network.clip import region_polygon
 from vcarve.pattern.region import chords
@@ -52,8 +54,10 @@ EXPLAINS_WIDTHS = {
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DryRun:
-    """What the dry run of a text found.  ``layout`` and ``job`` are ``None`` for a text without its job."""
+    """What the dry run of a text found.  ``layout`` and ``job`` are ``None`` for a text without its job, ``file`` for one
+    without a name."""
 
+    file: str | None
     reading: Reading
     times: clock.Times
     machine: Machine
@@ -108,7 +112,16 @@ def dry_run(text: str | bytes, *, file: str, machine: Machine, job: Job | None =
         run = (replace(one, sentence=f"With the lines after / run: {one.sentence}") for one in other)
         findings = tuple(sorted((*findings, *run), key=lambda one: (one.line or 0, one.code)))
     times = clock.run(reading.moves, machine)
-    return DryRun(reading=reading, times=times, machine=machine, findings=findings, job=job, layout=layout)
+    known = () if job is None or layout is None else job_findings(job, layout)
+    return DryRun(
+        file=file,
+        reading=reading,
+        times=times,
+        machine=machine,
+        findings=(*known, *findings),
+        job=job,
+        layout=layout,
+    )
 
 
 def carved(job: Job, reading: Reading, step_mm: float | None = None, layout: Layout | None = None) -> Surface:
@@ -239,6 +252,9 @@ def page_facts(run: DryRun, plan: PlanFacts | None = None) -> PageFacts:
     """Return what the page shows of a dry run."""
     job, layout, moves = run.job, run.layout, run.reading.moves
     common = {
+        "file": None if run.file is None else Path(run.file).name,
+        "z_mm": extents(moves)["z"] if len(moves) else None,
+        "safe_height_mm": run.machine.safe_height_mm,
         "moves": moves,
         "start_s": run.times.start_s,
         "duration_s": run.times.move_s,

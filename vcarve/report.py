@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from vcarve.dryrun.clock import Times
-from vcarve.errors import Finding
+from vcarve.errors import Finding, refuses
 from vcarve.groove.width import width_mm
 from vcarve.job.records import Job
 from vcarve.layout import LAYER_ROLES, Layout
@@ -79,12 +79,13 @@ class Summary:
 def verdict_json(findings: tuple[Finding, ...]) -> dict[str, Any]:
     """Return as plain values whether the findings let the piece be cut, and the findings."""
     return {
-        "clean": not any(finding.severity == "refuse" for finding in findings),
+        "clean": not refuses(findings),
         "findings": [
             {
                 "code": finding.code,
                 "severity": finding.severity,
                 "sentence": finding.sentence,
+                "more": finding.more,
                 "line": finding.line,
                 "at_mm": None if finding.at_mm is None else list(finding.at_mm),
             }

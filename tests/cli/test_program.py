@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import html
 import json
 import re
 from pathlib import Path
@@ -205,13 +206,83 @@ def test_a_job_that_must_not_be_cut(job: Path) -> None:
     changes = ["piece.width=400 mm", "groove.depth=9 mm", "feed.cut=5000", "machine=router-3018"]
     words = [word for change in changes for word in ("--set", change)]
     done = run("program", "tile.yaml", "-o", "tile.nc", "--picture", "tile.svg", *words)
-    codes = re.findall(r"\[([a-z-]+)\]", done.stderr)
+    codes = re.findall(r"must not be cut .*\[([a-z-]+)\]", done.stderr)
 
     assert done.exit_code == 1
-    assert set(codes) == {"travel", "bit-too-short", "through-the-piece", "feed-too-fast"}
-    assert done.stderr.count("must not be cut") == len(codes)
+    assert set(codes) == {"travel", "bit-too-short", "through-the-piece", "feed-too-fast", "land-lost"}
     assert Path("tile.nc").read_bytes() == b"former"
-    assert not Path("tile.svg").exists()
+    assert "No program was written; wrote tile.svg, marked not to be cut." in done.stderr
+
+
+CLAMPED = (
+    JOB
+    + """\
+clamps:
+  - {x: -5 mm, y: 5 mm, width: 12 mm, height: 12 mm, above: 4 mm}
+  - {x: 33 mm, y: 5 mm, width: 12 mm, height: 12 mm, above: 4 mm}
+"""
+)
+
+
+def test_a_refused_job_can_be_looked_at(job: Path) -> None:
+    """No program, but picture and page, each marked in words, and one line for each clamp with the number of places."""
+    job.write_text(CLAMPED)
+    done = run("program", "tile.yaml", "-o", "t.nc", "--picture", "t.svg", "--page", "t.html", "--json")
+    figures = json.loads(done.stdout)
+    lines = [line for line in done.stderr.splitlines() if line.endswith("[clamp]")]
+    places = [int(re.search(r"\((\d+) places\)", line)[1]) for line in lines]  # type: ignore[index]
+
+    assert done.exit_code == 1
+    assert not Path("t.nc").exists()
+    assert "No program was written; wrote t.svg and t.html, marked not to be cut." in done.stderr
+    assert len(lines) == 2
+    assert sum(places) == sum(1 + one["more"] for one in figures["findings"] if one["code"] == "clamp") > 20
+    assert ">Not to be cut<" in Path("t.svg").read_text()
+    page = Path("t.html").read_text()
+    assert "<title>Not to be cut: try</title>" in page
+    assert page.count("Not to be cut: 2 reasons") == 2  # on the page and on its bench sheet
+
+
+@pytest.mark.parametrize(
+    ("change", "code"),
+    [
+        ("machine=gantry-router", "clamp"),
+        ("groove.depth=9", "through-the-piece"),
+        ("groove.step=0.0001", "step-too-small"),
+        ("groove.depth=0.00001", "too-shallow"),
+        ("piece.width=900", "travel"),
+        ("clamps.0.above=30", "clamp"),
+        ("feed.cut=90000", "feed-too-fast"),
+        ("feed.spindle=99000", "spindle-range"),
+        ("pattern.pitch=2", "land-lost"),
+        ("bit=v90-12.7", "collet"),
+    ],
+)
+def test_whatever_refuses_a_job_every_stage_is_heard(job: Path, change: str, code: str) -> None:
+    """What the numbers alone forbid does not hide what the dry run finds, and picture and page are there."""
+    job.write_text(CLAMPED)
+    done = run("program", "tile.yaml", "--set", change, "--picture", "t.svg", "--page", "t.html")
+
+    assert done.exit_code == 1
+    assert f"[{code}]" in done.stderr
+    assert "The bit runs into the clamp" in done.stderr
+    assert Path("t.svg").exists()
+    assert Path("t.html").exists()
+
+
+def test_cautions_are_told_in_the_same_words_everywhere(job: Path) -> None:
+    """Summary, JSON, picture, page, the page of the dry run and its terminal lines all give a caution's sentence."""
+    words = ("--set", "piece.thickness=1.2 mm")
+    made = run("program", "tile.yaml", *words, "-o", "t.nc", "--picture", "t.svg", "--page", "t.html")
+    told = run("program", "tile.yaml", *words, "--json")
+    dry = run("dry-run", "t.nc", "--job", "tile.yaml", *words, "--page", "d.html")
+    sentences = [one["sentence"] for one in json.loads(told.stdout)["findings"]]
+    pages = [html.unescape(Path(name).read_text()) for name in ("t.svg", "t.html", "d.html")]
+    flat = [" ".join(text.split()) for text in (made.stdout, dry.stdout, *pages)]
+
+    assert "Only 0.7 mm of wood is left under the deepest groove." in sentences
+    assert [(sentence, text[:80]) for text in flat for sentence in sentences if sentence not in text] == []
+    assert all("Every check passed" not in text for text in flat)
 
 
 @pytest.mark.parametrize(

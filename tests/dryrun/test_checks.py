@@ -13,7 +13,7 @@ import pytest
 from vcarve.dryrun.check import check, waiting_mm
 from vcarve.dryrun.codes import CODES, MOST_NAMED, finding
 from vcarve.dryrun.track import last_decimal_mm
-from vcarve.errors import Finding, InputError
+from vcarve.errors import Finding, InputError, grouped
 from vcarve.job.load import load_job
 from vcarve.job.records import Job
 from vcarve.layout import Layout, lay_out
@@ -434,13 +434,36 @@ def test_what_the_controller_does_not_know_is_no_finding(line: str, place: str) 
     assert caught.value.exit_code == 2
 
 
+@pytest.mark.parametrize(
+    ("changes", "code", "place"),
+    [
+        # From Z1 at X20 Y0 down to Z-1 at X0 Y-10: half of the way is in the air.
+        ({10: "G0 X0 Y-10 Z-1"}, "rapid-in-wood", (10.0, -5.0)),
+        # The line ends at X20, the piece at X30.
+        ({8: "G1 X40 F600"}, "stray-cut", (20.0, 0.0)),
+        ({8: "G1 X40 F600"}, "outside-piece", (30.0, 0.0)),
+        # The shank, 6 mm across, meets the clamp's front at Y5 with its rim.
+        ({10: "G0 X-21 Y-10\nG0 Y20\nG0 X0 Y-10"}, "clamp", (-21.0, 2.0)),
+        # From Z-1 to Z-9 the bottom of the piece, at Z-8, comes after seven eighths of 20 mm.
+        ({12: "G1 Y10 Z-9 F600"}, "through-the-piece", (0.0, 7.5)),
+    ],
+)
+def test_a_finding_stands_where_the_trouble_begins(
+    changes: dict[int, str], code: str, place: tuple[float, float]
+) -> None:
+    """The place of a finding is the first at fault on its move, not the move's end."""
+    found = [one for one in judge(edited(changes), CLAMP) if one.code == code]
+
+    assert found[0].at_mm == pytest.approx(place, abs=0.03)
+
+
 def test_very_many_findings_are_counted() -> None:
-    """Of a kind of finding only the first are named; one more says how many others there are."""
+    """Of a kind of finding only the first are named; the last of them says how many others there are."""
     hops = "\n".join(f"G0 X{k} Y8\nG0 Z-0.5\nG0 Z1" for k in range(60))
     found = [one for one in judge(edited({9: f"G0 Z1\n{hops}"})) if one.code == "rapid-plunge"]
 
-    assert len(found) == MOST_NAMED + 1
-    assert found[-1].sentence == f"And {60 - MOST_NAMED} more places like this one."
+    assert [one.more for one in found] == [0] * (MOST_NAMED - 1) + [60 - MOST_NAMED]
+    assert [group.count for group in grouped(found)] == [60]
 
 
 @pytest.mark.parametrize(

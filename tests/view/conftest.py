@@ -91,7 +91,6 @@ def facts() -> PageFacts:
         plan=PlanFacts(
             passes=21, lifts=20, cut_mm=1250.0, recut_mm=0.0, rapid_mm=900.0, plan_s=200.0, bound_s=190.0
         ),
-        cautions=("The bit turns slower than this wood asks for.",),
         findings=(
             Finding(
                 code="wrong-depth", sentence="A groove is 0.2 mm too deep.", line=30, at_mm=(12.0, -20.0)
@@ -115,6 +114,5 @@ def bare_facts(facts: PageFacts) -> PageFacts:
         grooves=(),
         land_mm=None,
         plan=None,
-        cautions=(),
         findings=(),
     )

@@ -13,7 +13,7 @@ from importlib.resources import files
 import numpy as np
 import pytest
 
-from vcarve.errors import Finding
+from vcarve.errors import Finding, grouped
 from vcarve.program.reader import read_program
 from vcarve.view.encode import embed, pack, payload
 from vcarve.view.facts import BitFacts, PageFacts
@@ -75,7 +75,7 @@ def test_titles_and_sentences_stay_text(facts: PageFacts) -> None:
     """A title that closes scripts, opens tags or names a slot of the template comes out as written."""
     page = outline(page_html(facts))
 
-    assert page.title == facts.title
+    assert page.title == "Not to be cut: " + facts.title
     assert "u" not in {tag for tag, _ in page.tags}
     assert len(page.scripts) == 2
 
@@ -169,8 +169,8 @@ def test_the_verdict_counts_what_forbids_cutting() -> None:
     caution = Finding(code="b", sentence="B.", severity="caution")
 
     assert verdict(()) == ("clean", "Every check passed")
-    assert verdict((caution, caution)) == ("caution", "2 findings worth a look")
-    assert verdict((caution, refuse)) == ("refuse", "Do not cut: 1 finding")
+    assert verdict(grouped((caution, caution))) == ("caution", "No check forbids cutting: 1 caution")
+    assert verdict(grouped((caution, refuse, refuse))) == ("refuse", "Not to be cut: 1 reason")
 
 
 def test_every_rounded_or_flat_tip_is_named(facts: PageFacts) -> None:

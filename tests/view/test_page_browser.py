@@ -15,6 +15,7 @@ from typing import Any
 import numpy as np
 import pytest
 
+from vcarve.errors import Finding
 from vcarve.program.moves import Motion, Moves
 from vcarve.view.facts import PageFacts
 from vcarve.view.page import page_html
@@ -295,12 +296,37 @@ def test_a_chosen_finding_shows_its_place_and_line(show: Opener, facts: PageFact
     at = int(np.flatnonzero(facts.moves.line == 44)[0])
 
     assert page.get_attribute("g.spot[data-chosen]", "data-spot") == "1"
-    assert [value(page, axis) for axis in "xyz"] == pytest.approx(facts.moves.end_mm[at].tolist(), abs=NEAR)
+    assert [value(page, axis) for axis in "xyz"] == pytest.approx(facts.moves.start_mm[at].tolist(), abs=NEAR)
 
     page.click(".finding >> nth=1")
     settle(page)
 
     assert page.locator("g.spot[data-chosen]").count() == 0
+
+
+def test_findings_of_one_sentence_share_a_button(show: Opener, facts: PageFacts) -> None:
+    """Pressed again and again by the keyboard, it shows one place after the other, and then lets go."""
+    places = [(10.0, 0.0), (20.0, 0.0), (-30.0, 0.0)]
+    same = [Finding(code="stray-cut", sentence="Stray.", line=8, at_mm=place) for place in places]
+    page = show(replace(facts, findings=(*same, *facts.findings)))
+    button = page.locator(".finding >> nth=0")
+    middle = page.evaluate(
+        "() => { const b = document.querySelector('.outline').getBBox(); return [b.x + b.width / 2, b.width / 100]; }"
+    )
+    seen = []
+    button.focus()
+    for _ in places:
+        page.keyboard.press("Enter")
+        settle(page)
+        moved = page.get_attribute("g.spot[data-chosen]", "transform")
+        seen.append((float(re.findall(r"-?[\d.]+", moved)[0]) - middle[0]) / middle[1])
+        assert f"place {len(seen)} of 3" in button.inner_text()
+    page.keyboard.press("Enter")
+
+    assert page.locator(".finding").count() == 1 + len(facts.findings)
+    assert seen == pytest.approx([x for x, _ in places], abs=0.1)
+    assert page.locator("g.spot[data-chosen]").count() == 0
+    assert "3 places" in button.inner_text()
 
 
 def test_the_keyboard_does_everything(show: Opener, facts: PageFacts) -> None:
@@ -413,7 +439,7 @@ def test_the_sheet_shows_every_line_in_any_font(
     show: Opener, facts: PageFacts, face: str, paper: str
 ) -> None:
     """Whatever the font, no line of the bench sheet is cut off; it is one page, and with a very wide font at most two."""
-    page = show(replace(facts, cautions=facts.cautions * 6, findings=facts.findings * 5))
+    page = show(replace(facts, findings=facts.findings * 5))
     set_in(page, own_font(FACES[face]))
     printed = page.pdf(format=paper, print_background=True)
     pages = len(re.findall(rb"/Type\s*/Page\b(?!s)", printed))
@@ -449,7 +475,7 @@ def test_the_sheet_of_an_installed_font_is_kept(
     show: Opener, facts: PageFacts, paper: str, artefacts: Path
 ) -> None:
     """In whatever font this machine has, the bench sheet has the finished piece on it, even right after opening."""
-    page = show(replace(facts, cautions=facts.cautions * 6, findings=facts.findings * 5))
+    page = show(replace(facts, findings=facts.findings * 5))
     page.pdf(format=paper, path=artefacts / f"sheet-{paper.lower()}.pdf", print_background=True)
 
     assert page.evaluate("() => document.getElementById('sheet-picture').width") > 100

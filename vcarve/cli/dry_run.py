@@ -12,9 +12,10 @@ from typing import TYPE_CHECKING
 import click
 
 from vcarve.cli.files import claim, ending, write_whole
+from vcarve.cli.findings import told
 from vcarve.cli.progress import Bar
 from vcarve.cli.terminal import echo
-from vcarve.errors import EXIT_REFUSED, InputError, Problem
+from vcarve.errors import EXIT_REFUSED, InputError, Problem, grouped, refuses
 
 if TYPE_CHECKING:
     from vcarve.dryrun.measure import Summary as Measured
@@ -23,7 +24,7 @@ if TYPE_CHECKING:
     from vcarve.proofing import DryRun
 
 USUAL_MACHINE = "rs274-mill"
-MOST_SHOWN = 5  # findings of one code that are printed; --json has more
+MOST_SHOWN = 5  # sentences of one code that are printed; --json has more
 MOST_SAID = 20  # faults of a program that are listed one by one
 MOST_PIXELS_ASKED = 100_000_000  # of a grid that is asked for: some 2 to 4 GB
 LARGEST_BYTES = 64 * 2**20  # a device or a pipe may have no end
@@ -133,7 +134,7 @@ def dry_run(
     else:
         for line in _sentences(run, facts, [path for path, _ in outputs if path != "-"], how):
             echo(line, err=aside)
-    if any(finding.severity == "refuse" for finding in run.findings):
+    if refuses(run.findings):
         raise click.exceptions.Exit(EXIT_REFUSED)
 
 
@@ -246,22 +247,19 @@ def _sentences(run: DryRun, facts: Measured | None, written: list[str], how: str
     lines.extend(_told(run.findings))
     if not run.findings:
         lines.append("  clean    every check passed")
-    elif all(finding.severity == "caution" for finding in run.findings):
+    elif not refuses(run.findings):
         lines.append("  clean    no check forbids cutting")
     return lines
 
 
 def _told(findings: tuple[Finding, ...]) -> list[str]:
-    """Return a line for each finding, for the first few of each code; that it is another job's program comes first."""
+    """Return a line for findings of one sentence, the first few of each code; another job's program comes first."""
     shown: Counter[str] = Counter()
     lines = []
-    for finding in sorted(findings, key=lambda one: one.code != "other-job"):
-        shown[finding.code] += 1
-        if shown[finding.code] <= MOST_SHOWN:
-            word, colour = (
-                ("must not be cut", "red") if finding.severity == "refuse" else ("caution", "yellow")
-            )
-            lines.append(f"  {click.style(word, fg=colour, bold=True)}  {finding}")
+    for group in sorted(grouped(findings), key=lambda one: one.first.code != "other-job"):
+        shown[group.first.code] += 1
+        if shown[group.first.code] <= MOST_SHOWN:
+            lines.append(f"  {told(group)}")
     more = [code for code, count in shown.items() if count > MOST_SHOWN]
     if more:
         lines.append(f"  more of  {', '.join(more)}: --json and --page name more of them")

@@ -12,8 +12,17 @@ from typing import NoReturn
 import click
 
 from vcarve import __version__
+from vcarve.cli.findings import told
 from vcarve.cli.terminal import echo
-from vcarve.errors import EXIT_INTERNAL, InputError, InternalError, MizoError, Problem, RefusedError
+from vcarve.errors import (
+    EXIT_INTERNAL,
+    InputError,
+    InternalError,
+    MizoError,
+    Problem,
+    RefusedError,
+    grouped,
+)
 
 # Command -> (module, attribute, one line for the list).
 COMMANDS = {
@@ -128,11 +137,13 @@ def fail(error: MizoError, *, writes: bool = True) -> NoReturn:
         if last:
             echo(f"{last[0].upper()}{last[1:]}.", err=True)
     elif isinstance(error, RefusedError):
-        for finding in error.findings:
-            word = "must not be cut" if finding.severity == "refuse" else "caution"
-            colour = "red" if finding.severity == "refuse" else "yellow"
-            echo(f"{click.style(word, fg=colour, bold=True)}  {finding}", err=True)
-        echo("Nothing was written.", err=True)
+        for group in grouped(error.findings):
+            echo(told(group), err=True)
+        if error.written:
+            files = " and ".join(error.written)
+            echo(f"No program was written; wrote {files}, marked not to be cut.", err=True)
+        else:
+            echo("Nothing was written. --picture and --page of mizo program show where it is.", err=True)
     raise click.exceptions.Exit(error.exit_code)
 
 

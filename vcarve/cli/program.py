@@ -10,7 +10,7 @@ from vcarve.cli.files import claim, write_whole
 from vcarve.cli.progress import Bar
 from vcarve.cli.terminal import echo
 from vcarve.cli.typed import typed
-from vcarve.errors import RefusedError
+from vcarve.errors import RefusedError, grouped
 
 
 @click.command(
@@ -30,25 +30,20 @@ def program(
 ) -> None:
     """Make the RS-274 program of a job.
 
-    The program is read back and dry-run before it is written; if a check fails, nothing is. Without -o only the
-    summary is printed. JOB.yaml may be - for standard input.
+    The program is read back and dry-run before it is written; if a check fails, it is not, and picture and page show
+    why. Without -o only the summary is printed. JOB.yaml may be - for standard input.
     """
     from vcarve.job.load import open_job, placed
-    from vcarve.pipeline import make_program
-    from vcarve.report import plan_sentence, sentences, verdict_json
+    from vcarve.pipeline import draft
+    from vcarve.report import plan_sentence, sentences
 
     loaded, document = open_job(job, sets)
     claim((("a program", output), ("a picture of the plan", picture), ("a page", page)), inputs=loaded.files)
     aside = "-" in (output, picture, page)  # standard output is a file's then; what is said goes beside it
-    try:
-        with placed(document), Bar() as bar:
-            made = make_program(loaded, progress=bar)
-    except RefusedError as error:
-        if as_json:
-            echo(json.dumps(verdict_json(error.findings)), err=aside)
-        raise
+    with placed(document), Bar() as bar:
+        made = draft(loaded, progress=bar)
     outputs: list[tuple[str, str | bytes]] = []
-    if output is not None:
+    if output is not None and not made.refused:
         outputs.append((output, made.text))
     if picture is not None:
         from vcarve.view.drawing import plan_svg
@@ -65,16 +60,19 @@ def program(
     if page is not None:
         from vcarve.pipeline import page_of_made
 
-        outputs.append((page, page_of_made(made)))
+        outputs.append((page, page_of_made(made, None if output == "-" else output)))
     write_whole(outputs, inputs=loaded.files)
     if as_json:
         echo(json.dumps(made.summary.as_json()), err=aside)
+    if made.refused:
+        raise RefusedError(made.summary.findings, written=(path for path, _ in outputs))
+    if as_json:
         return
     echo(click.style(made.summary.title or "untitled", bold=True), err=aside)
     for label, text in sentences(made.job, made.layout, made.summary):
         echo(f"  {label:<10}{text}", err=aside)
-    for finding in made.summary.findings:
-        echo(f"  {click.style('caution   ', fg='yellow')}{finding.sentence}", err=aside)
+    for group in grouped(made.summary.findings):
+        echo(f"  {click.style('caution   ', fg='yellow')}{group}", err=aside)
     echo(plan_sentence(made.summary), err=aside)
     for path, _ in outputs:
         if path != "-":

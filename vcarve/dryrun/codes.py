@@ -94,9 +94,8 @@ def finding(
 
 
 def listed(rows: Sequence[int], make: Callable[[int], Finding]) -> list[Finding]:
-    """Return a finding for each row, or for the first of very many and one that counts the others."""
+    """Return a finding for each row, or for the first of very many, the last of which counts the others."""
     found = [make(row) for row in rows[:MOST_NAMED]]
     if len(rows) > MOST_NAMED:
-        rest = len(rows) - MOST_NAMED
-        found.append(replace(found[-1], sentence=f"And {rest} more places like this one.", at_mm=None))
+        found[-1] = replace(found[-1], more=len(rows) - MOST_NAMED)
     return found

@@ -10,7 +10,7 @@ from scipy.spatial import cKDTree
 from vcarve.dryrun.bends import away_mm, boxes, spots
 from vcarve.dryrun.codes import finding, listed
 from vcarve.dryrun.coverage import TOUCH, Covered, again, covered, union
-from vcarve.dryrun.track import Track, last_decimal_mm
+from vcarve.dryrun.track import Track, entry, last_decimal_mm
 from vcarve.errors import Finding
 from vcarve.groove.model import Grooves
 from vcarve.job.records import Job
@@ -20,6 +20,8 @@ from vcarve.quantity import Figures
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 
+CHORDS = 64  # of an edge, where the place is told at which a move leaves it
+CHORDS_OFF_MM = 0.01
 OTHER_JOB = 0.5  # from this share of strays and of missed lines on, it is the program of another job
 
 
@@ -42,7 +44,7 @@ def line_findings(
         m = int(cover.stray[0])
         return [finding("other-job", sentence, line=seen.line(m), at_mm=seen.at(m))]
     return [
-        *_stray(seen, cover.stray, "This move cuts where the pattern has no line."),
+        *_stray(seen, cover.stray, "This move cuts where the pattern has no line.", network, tolerance_mm),
         *_plunges(seen, np.flatnonzero(cutting & ~seen.across), network, grooves, tolerance_mm, slack),
         *_too_deep(seen, cover, network, grooves, slack),
         *_missed(seen, cover, network, grooves, lacking, slack, least),
@@ -50,10 +52,27 @@ def line_findings(
     ]
 
 
-def _stray(seen: Track, rows: Ints, sentence: str) -> list[Finding]:
+def _stray(seen: Track, rows: Ints, sentence: str, network: Network, tolerance_mm: float) -> list[Finding]:
     return listed(
-        rows.tolist(), lambda m: finding("stray-cut", sentence, line=seen.line(m), at_mm=seen.at(m))
+        rows.tolist(),
+        lambda m: finding(
+            "stray-cut", sentence, line=seen.line(m), at_mm=_off_the_lines(seen, m, network, tolerance_mm)
+        ),
     )
+
+
+def _off_the_lines(seen: Track, move: int, network: Network, tolerance_mm: float) -> tuple[float, float]:
+    """Return where a move first is beside every line."""
+    low, high = seen.low_mm[move, :2] - 1.0, seen.high_mm[move, :2] + 1.0
+    xy = network.xy_mm
+    tail, head = xy[network.tail], xy[network.head]
+    near = shapely.intersects(boxes(tail, head, network.bulge, tolerance_mm), shapely.box(*low, *high))
+    rows = np.flatnonzero(near & network.cut)
+    share = np.linspace(0.0, 1.0, CHORDS + 1)
+    points = [spots(tail[rows], head[rows], network.bulge[rows], np.full(len(rows), one)) for one in share]
+    lines = shapely.linestrings(np.stack(points, axis=1)) if len(rows) else np.empty(0, dtype=object)
+    on = shapely.union_all(shapely.buffer(lines, tolerance_mm + CHORDS_OFF_MM))
+    return entry(seen, move, shapely.difference(shapely.box(*low, *high), on))
 
 
 def _middle(network: Network, edge: int) -> tuple[float, float]:
@@ -96,7 +115,9 @@ def _plunges(
     deep = (allowed >= 0.0) & (depth > allowed + slack)
     sentence = "The bit plunges {} deep; the lines there are to be {}."
     return [
-        *_stray(seen, rows[allowed < 0.0], "The bit plunges where the pattern has no line."),
+        *_stray(
+            seen, rows[allowed < 0.0], "The bit plunges where the pattern has no line.", network, tolerance_mm
+        ),
         *listed(
             np.flatnonzero(deep).tolist(),
             lambda k: finding(

@@ -8,13 +8,14 @@ import numpy as np
 import shapely
 
 from vcarve.dryrun.codes import finding, listed
-from vcarve.dryrun.track import Bools, Floats, Ints, Track, path
+from vcarve.dryrun.track import Bools, Floats, Ints, Track, entry, path
 from vcarve.errors import Finding
 from vcarve.groove.width import deepest_mm, width_mm
 from vcarve.job.records import Clamp, Job
 
 CHORDS_MM = 5e-4
 LOW_MM = 0.1  # a planed board is flat to about so much: common practice, no source
+FAR_MM = 1e6  # farther than any machine reaches
 SECTIONS = 16  # sloping moves are compared with clamps in so many parts, each at its lowest
 
 
@@ -71,11 +72,13 @@ def depth_findings(seen: Track, job: Job) -> list[Finding]:
     return [
         *listed(
             np.flatnonzero(through).tolist(),
-            lambda m: finding("through-the-piece", deep(m, thick), line=seen.line(m), at_mm=seen.at(m)),
+            lambda m: finding(
+                "through-the-piece", deep(m, thick), line=seen.line(m), at_mm=seen.at(m, thickness)
+            ),
         ),
         *listed(
             np.flatnonzero(short).tolist(),
-            lambda m: finding("bit-too-short", deep(m, ends), line=seen.line(m), at_mm=seen.at(m)),
+            lambda m: finding("bit-too-short", deep(m, ends), line=seen.line(m), at_mm=seen.at(m, cone)),
         ),
     ]
 
@@ -97,9 +100,12 @@ def piece_findings(seen: Track, job: Job, outline: shapely.Polygon | None = None
     below = seen.in_wood & ~leaves & ~seen.blind
     if outline is not None and job.piece.outline.shape != "rectangle":
         out |= _leave(seen, np.flatnonzero(below & ~out), outline, allowed)
+    piece = shapely.box(*-half, *half) if outline is None else shapely.buffer(outline, allowed + CHORDS_MM)
+    beyond = shapely.difference(shapely.box(-FAR_MM, -FAR_MM, FAR_MM, FAR_MM), piece)
+    sentence = "The bit is below the surface beyond the piece's edge."
     return listed(
         np.flatnonzero(below & out).tolist(),
-        _saying(seen, "outside-piece", "The bit is below the surface beyond the piece's edge."),
+        lambda m: finding("outside-piece", sentence, line=seen.line(m), at_mm=entry(seen, m, beyond)),
     )
 
 
@@ -120,14 +126,30 @@ def clamp_findings(seen: Track, job: Job) -> list[Finding]:
     """Moves, rapids too, whose bit comes through a clamp: its rectangle grown by the bit's radius at the clamp's top."""
     found = []
     for clamp in job.clamps:
-        sentence = f"The bit runs into the clamp at X {seen.figures.length(clamp.x_mm)}, Y {seen.figures.length(clamp.y_mm)}."
-        found.extend(listed(_hits(seen, job, clamp).tolist(), _saying(seen, "clamp", sentence)))
+        found.extend(listed(_hits(seen, job, clamp).tolist(), _meeting(seen, job, clamp)))
     return found
 
 
+def _meeting(seen: Track, job: Job, clamp: Clamp) -> Callable[[int], Finding]:
+    sentence = f"The bit runs into the clamp at X {seen.figures.length(clamp.x_mm)}, Y {seen.figures.length(clamp.y_mm)}."
+
+    def meets(m: int) -> Finding:
+        radius = _radius_mm(job, clamp.above_mm - float(seen.low_mm[m, 2]))
+        zone = shapely.buffer(_rectangle(job, clamp), radius)
+        return finding("clamp", sentence, line=seen.line(m), at_mm=entry(seen, m, zone))
+
+    return meets
+
+
+def _rectangle(job: Job, clamp: Clamp) -> shapely.Polygon:
+    """Return a clamp from above, in piece coordinates."""
+    x, y = clamp.x_mm - job.piece.width_mm / 2.0, clamp.y_mm - job.piece.height_mm / 2.0
+    return shapely.box(x, y, x + clamp.width_mm, y + clamp.height_mm)
+
+
 def _hits(seen: Track, job: Job, clamp: Clamp) -> Ints:
-    x0, y0 = clamp.x_mm - job.piece.width_mm / 2.0, clamp.y_mm - job.piece.height_mm / 2.0
-    x1, y1 = x0 + clamp.width_mm, y0 + clamp.height_mm
+    rectangle = _rectangle(job, clamp)
+    x0, y0, x1, y1 = rectangle.bounds
     widest = max(job.bit.diameter_mm, job.bit.shank_mm) / 2.0
     low, high = seen.low_mm, seen.high_mm
     rows = np.flatnonzero(
@@ -147,7 +169,7 @@ def _hits(seen: Track, job: Job, clamp: Clamp) -> Ints:
     rises, index = np.unique(rise, return_inverse=True)
     radius = np.array([_radius_mm(job, float(value)) for value in rises])[index]
     lines = shapely.linestrings(np.stack([tails[:, :2], heads[:, :2]], axis=1))
-    near = (shapely.distance(lines, shapely.box(x0, y0, x1, y1)) < radius + 1e-9) & (rise > 0.0)
+    near = (shapely.distance(lines, rectangle) < radius + 1e-9) & (rise > 0.0)
     return np.unique(owner[near])
 
 

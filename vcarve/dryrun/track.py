@@ -11,9 +11,11 @@ blind       a move at whose end some axis is lost
 from __future__ import annotations
 
 from dataclasses import dataclass, fields
+from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
+import shapely
 
 from vcarve.job.records import Machine
 from vcarve.program.moves import Motion, Moves, Plane
@@ -57,9 +59,17 @@ class Track:
             if isinstance(value, np.ndarray):
                 value.setflags(write=False)
 
-    def at(self, move: int) -> tuple[float, float]:
-        """The end of a move on the piece."""
-        return float(self.end_mm[move, 0]), float(self.end_mm[move, 1])
+    def at(self, move: int, depth_mm: float = 0.0) -> tuple[float, float]:
+        """Where on the piece a move first is deeper than this; its start where it is so from there on, or never."""
+        points = path(self, move)
+        deeper = points[:, 2] + depth_mm + self.slack_mm < 0.0
+        first = int(np.argmax(deeper))
+        spot = points[first]
+        if first:
+            before = points[first - 1]
+            share = np.clip((-depth_mm - before[2]) / (spot[2] - before[2]), 0.0, 1.0)
+            spot = before + share * (spot - before)
+        return float(spot[0]), float(spot[1])
 
     def line(self, move: int) -> int:
         """The program's line of a move."""
@@ -164,3 +174,16 @@ def path(seen: Track, move: int) -> Floats:
     points[:, normal] = start[normal] + share * (end[normal] - start[normal])
     points[-1] = end
     return points
+
+
+def entry(seen: Track, move: int, zone: shapely.Geometry) -> tuple[float, float]:
+    """Return where a move's path, seen from above, first comes into a zone; its end where it hardly does."""
+    points = path(seen, move)[:, :2]
+    spot = points[-1]
+    for a, b in pairwise(points):
+        length = float(np.hypot(*(b - a)))
+        within = shapely.intersection(shapely.LineString([a, b]), zone) if length else shapely.Point(a)
+        if not within.is_empty:
+            spot = a + (b - a) * (shapely.distance(shapely.Point(a), within) / (length or 1.0))
+            break
+    return float(spot[0]), float(spot[1])

@@ -12,7 +12,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from vcarve.errors import Finding
+from vcarve.errors import Finding, Group, grouped, refuses
 from vcarve.groove.model import Grooves
 from vcarve.job.records import Job
 from vcarve.network.model import Network, Role
@@ -29,6 +29,7 @@ TONES = 20
 MOST_SIDES = 60_000  # beyond, grooves are drawn as plain strokes: a picture must stay small enough to open
 SMALLEST_UNIT_MM = 0.6
 SENTENCES = 6  # findings told under the picture
+BANNER = 7.0  # height of the band that says what must not be cut, in units
 SENTENCE_SIGNS = 62  # signs in a line under it, so that the narrowest picture holds them
 
 
@@ -202,9 +203,11 @@ def plan_svg(
     shape = region_path(outline or rectangle(wide, tall))
     past = _past_the_piece(job)
     left, right, top, bottom = 13.0 * u + past[0], 7.0 * u + past[1], 14.0 * u + past[2], 28.0 * u + past[3]
-    placed = [finding for finding in findings if finding.at_mm is not None]
-    lettered = _lettered(placed)
+    groups = grouped(findings)
+    refused = refuses(findings)
+    lettered = _lettered(groups)
     bottom += 3.6 * u * len(lettered)
+    top += BANNER * u if refused else 0.0
     if job.zero.xy.startswith("back"):
         # The arrow of Y stands above the piece there.
         top = max(top, 22.0 * u)
@@ -220,7 +223,7 @@ def plan_svg(
     sides = (length(side, job.figures) for side in (wide, tall, job.piece.thickness_mm))
     stock = f"{' × '.join(sides)}, {job.wood.title}"
     foot = tall / 2.0 + past[3] + 12.5 * u
-    head = box[1] + 5.8 * u
+    head = box[1] + (BANNER * u if refused else 0.0) + 5.8 * u
     zero = zero_mm(job)
     narrowest = grooves.narrowest_at_mm
     facts = _caption(job, network, grooves, plan)
@@ -229,6 +232,7 @@ def plan_svg(
         f'<rect class="paper" x="{num(box[0])}" y="{num(box[1])}" width="{num(box[2])}" height="{num(box[3])}"/>',
         text(margin, head, title, "name"),
         text(margin, head + 4.0 * u, stock, "soft"),
+        *(_banner(box, u) if refused else []),
         f'<clipPath id="piece"><path clip-rule="evenodd" d="{shape}"/></clipPath>',
         f'<path class="wood" fill-rule="evenodd" d="{shape}"/>',
         '<g clip-path="url(#piece)">',
@@ -238,25 +242,36 @@ def plan_svg(
         f'<path class="edge" stroke-width="{num(0.28 * u)}" d="{shape}"/>',
         *_clamps(job, u),
         *([_land_mark(narrowest, grooves.narrowest_mm)] if narrowest else []),
-        *pass_marks(network, plan, zero, (wide, tall), small, [f.at_mm for f in placed if f.at_mm]),
+        *pass_marks(network, plan, zero, (wide, tall), small, [f.at_mm for f in findings if f.at_mm]),
         zero_mark(zero, u),
         *dimensions(wide, tall, u, job.figures, past[0], past[3]),
-        *findings_marks(placed, u),
+        *findings_marks(groups, u),
         *_legend(margin, foot, u, plan.passes > 0, narrowest is not None),
         *(text(margin, foot + (4.8 + 3.6 * i) * u, line) for i, line in enumerate(caption)),
     ]
-    described = f"{stock}. {'. '.join(facts)}."
-    described += "".join(f" {finding.sentence}" for finding in findings)
+    described = f"{'Not to be cut. ' if refused else ''}{stock}. {'. '.join(facts)}."
+    described += "".join(f" {group.first.sentence}" for group in groups)
     return svg(box, title, described, _style(job.wood.tint, u, small), body)
 
 
-def _lettered(placed: Sequence[Finding]) -> list[str]:
-    """Return the sentences of the findings marked on the piece, each under its letter."""
+def _banner(box: tuple[float, float, float, float], u: float) -> list[str]:
+    """Return the words along the top edge that a picture of what must not be cut bears."""
+    x, y, wide, _ = box
+    tall = BANNER * u
+    return [
+        f'<path class="find" d="M{num(x)} {num(y)}h{num(wide)}v{num(tall)}h{num(-wide)}z"/>',
+        text(x + wide / 2.0, y + 0.68 * tall, "Not to be cut", "on", "middle", size=0.5 * tall),
+    ]
+
+
+def _lettered(groups: Sequence[Group]) -> list[str]:
+    """Return what was found, each under the letter that marks its places on the piece."""
     lines: list[str] = []
-    for index, finding in enumerate(placed[:SENTENCES]):
-        lines.extend(textwrap.wrap(f"{mark_letter(index)}: {finding.sentence}", SENTENCE_SIGNS))
-    if len(placed) > SENTENCES:
-        lines.append(f"and {len(placed) - SENTENCES} more")
+    for index, group in enumerate(groups[:SENTENCES]):
+        told = f"{mark_letter(index)}, {group.word}: {group}"
+        lines.extend(textwrap.wrap(told, SENTENCE_SIGNS))
+    if len(groups) > SENTENCES:
+        lines.append(f"and {len(groups) - SENTENCES} more")
     return lines
 
 

@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from vcarve.errors import grouped
 from vcarve.program.moves import Plane
 from vcarve.view.facts import BitFacts, PageFacts, pass_of
 from vcarve.view.look import WOOD
@@ -65,11 +66,14 @@ def payload(facts: PageFacts) -> dict[str, Any]:
             [float(v) for v in (*clamp.at_mm, clamp.width_mm, clamp.height_mm)] for clamp in facts.clamps
         ],
         "findings": [
-            {
-                "line": finding.line,
-                "at": None if finding.at_mm is None else [float(v) for v in finding.at_mm],
-            }
-            for finding in facts.findings
+            [
+                {
+                    "line": finding.line,
+                    "at": None if finding.at_mm is None else [float(v) for v in finding.at_mm],
+                }
+                for finding in group.findings
+            ]
+            for group in grouped(facts.findings)
         ],
         "program": list(facts.program),
     }

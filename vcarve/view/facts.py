@@ -16,7 +16,7 @@ Example, for a tile with its zero at the front left corner of its top::
         grooves=(GrooveFacts(name="ground", depth_mm=0.8, width_mm=1.0238),),
         land_mm=2.1, plan=PlanFacts(...), total_s=312.0,
         program=text.splitlines(), moves=moves, start_s=times.start_s, duration_s=times.move_s,
-        offset_mm=(-50, -50, 0), findings=findings, cautions=("The bit turns slower than the wood asks for.",),
+        offset_mm=(-50, -50, 0), findings=findings,
     )
 """
 
@@ -127,7 +127,7 @@ class PageFacts:
     between are dwells and stops, and ``total_s`` is the whole running time.  ``offset_mm`` turns work coordinates
     into piece coordinates (``piece = work + offset``), whose Z is 0 at the piece's top.  ``program`` is the text's lines
     in order, ``file`` its name.  ``z_mm`` is how deep and how high the bit goes, in work coordinates; the safe height is
-    above the top.  ``cautions`` are sentences about this job; general ones are added by the page itself.
+    above the top.
     Raises ``ValueError`` where columns do not fit together.
     """
 
@@ -150,7 +150,6 @@ class PageFacts:
     land_mm: float | None = None
     clamps: tuple[ClampFacts, ...] = ()
     plan: PlanFacts | None = None
-    cautions: tuple[str, ...] = ()
     findings: tuple[Finding, ...] = ()
     figures: Figures = MM  # how they are written
 

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from vcarve.errors import Finding
+from vcarve.errors import Group
 from vcarve.job.records import Job
 from vcarve.network.model import Network
 from vcarve.plan.model import Plan
@@ -203,16 +203,17 @@ def mark_letter(index: int) -> str:
     return chr(ord("A") + index % 26)
 
 
-def findings_marks(findings: Sequence[Finding], u: float) -> list[str]:
-    """Return a diamond with a letter at each finding's place; the letters follow the order of the findings."""
+def findings_marks(groups: Sequence[Group], u: float) -> list[str]:
+    """Return a diamond with a letter at each place found; findings of one sentence share a letter, in their order."""
     parts = []
-    for index, finding in enumerate(findings):
-        if finding.at_mm is None:
+    r = 2.3 * u
+    places = ((mark_letter(index), one.at_mm) for index, group in enumerate(groups) for one in group.findings)
+    for letter, place in places:
+        if place is None:
             continue
-        x, y = finding.at_mm[0], -finding.at_mm[1]
-        r = 2.3 * u
+        x, y = place[0], -place[1]
         parts.append(
             f'<path class="find" d="M{num(x)} {num(y - r)}l{num(r)} {num(r)}l{num(-r)} {num(r)}l{num(-r)} {num(-r)}z"/>'
-            + text(x, y + 0.75 * u, mark_letter(index), "on", "middle", size=2.1 * u)
+            + text(x, y + 0.75 * u, letter, "on", "middle", size=2.1 * u)
         )
     return parts

@@ -11,6 +11,7 @@ import re
 from html import escape
 from importlib.resources import files
 
+from vcarve.errors import grouped
 from vcarve.view.encode import embed, payload
 from vcarve.view.facts import PageFacts
 from vcarve.view.palette import palette_css
@@ -24,14 +25,16 @@ def page_html(facts: PageFacts) -> str:
     """The whole page as text (UTF-8, about 40 bytes per move plus the program's text); same facts, same bytes."""
     style = palette_css() + _part("page.css")
     script = '"use strict";\n(() => {\n' + "\n".join(_part(name) for name in _SCRIPTS) + "\n})();\n"
-    kind, sentence = verdict(facts.findings)
+    groups = grouped(facts.findings)
+    kind, sentence = verdict(groups)
     slots = {
         "policy": escape(_policy(style, script), quote=True),
         "title": escape(facts.title or "Dry run"),
         "unit": facts.figures.unit,
+        "tab": escape(("Not to be cut: " if kind == "refuse" else "") + (facts.title or "Dry run")),
         "kind": kind,
         "verdict": sentence,
-        "findings": findings_html(facts),
+        "findings": findings_html(groups),
         "column": column_html(facts),
         "sheet": sheet_html(facts),
         "style": style,

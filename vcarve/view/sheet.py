@@ -8,14 +8,14 @@ from __future__ import annotations
 from collections.abc import Iterable
 from html import escape
 
-from vcarve.errors import Finding
+from vcarve.errors import Group, grouped
 from vcarve.view.cautions import CHECKS, FIRST, GENERAL
 from vcarve.view.facts import PageFacts
 from vcarve.view.section import section_svg, zero_svg
 from vcarve.view.wording import NBSP, duration, length, plain, share, unbroken
 
 Row = tuple[str, str]
-_AT_MOST_ON_SHEET = 3
+_AT_MOST_ON_SHEET = 6
 UNKNOWN = "not given"
 
 
@@ -119,28 +119,32 @@ def table(rows: Iterable[Row], class_: str = "") -> str:
     return f'<dl class="rows {class_}">{body}</dl>'
 
 
-def verdict(findings: tuple[Finding, ...]) -> tuple[str, str]:
-    """One word for the style sheet and one sentence for people."""
-    refused = sum(1 for f in findings if f.severity == "refuse")
+def verdict(groups: tuple[Group, ...]) -> tuple[str, str]:
+    """One word for the style sheet and one sentence for people; ``groups`` are findings by ``errors.grouped``."""
+    refused = sum(group.first.severity == "refuse" for group in groups)
     if refused:
-        return "refuse", f"Do not cut: {refused} finding{'s' if refused > 1 else ''}"
-    if findings:
-        return "caution", f"{len(findings)} finding{'s' if len(findings) > 1 else ''} worth a look"
+        return "refuse", f"Not to be cut: {refused} {'reason' if refused == 1 else 'reasons'}"
+    if groups:
+        return (
+            "caution",
+            f"No check forbids cutting: {len(groups)} {'caution' if len(groups) == 1 else 'cautions'}",
+        )
     return "clean", "Every check passed"
 
 
-def findings_html(facts: PageFacts) -> str:
-    """The findings as buttons, in order; the page's script shows the place of the one chosen."""
-    if not facts.findings:
+def findings_html(groups: tuple[Group, ...]) -> str:
+    """The findings as buttons, one for each sentence; the page's script shows its places one after the other."""
+    if not groups:
         return '<p class="quiet">Every check passed.</p>'
     items = []
-    for i, finding in enumerate(facts.findings):
-        weight = "must not be cut" if finding.severity == "refuse" else "worth a look"
-        line = "" if finding.line is None else f" · line {finding.line}"
+    for i, group in enumerate(groups):
+        first = group.first
+        line = "" if first.line is None else f" · {'from ' if group.count > 1 else ''}line {first.line}"
+        places = "" if group.count == 1 else f' · <output aria-live="polite">{group.count} places</output>'
         items.append(
-            f'<li><button type="button" class="finding {finding.severity}" data-finding="{i}" aria-pressed="false">'
-            f'<b class="mark" aria-hidden="true">{i + 1}</b><span>{escape(finding.sentence)}'
-            f"<small>{weight}{line} · {escape(finding.code)}</small></span></button></li>"
+            f'<li><button type="button" class="finding {first.severity}" data-finding="{i}" aria-pressed="false">'
+            f'<b class="mark" aria-hidden="true">{i + 1}</b><span>{escape(first.sentence)}'
+            f"<small>{group.word}{line}{places} · {escape(first.code)}</small></span></button></li>"
         )
     return f'<ol class="findings">{"".join(items)}</ol>'
 
@@ -159,9 +163,8 @@ def column_html(facts: PageFacts) -> str:
         else zero_svg(facts.piece, facts.zero.at_mm, 130.0, facts.clamps)
     )
     parts.append(_card("Bench", "", table([*stock_rows(facts), *tool_rows(facts)]) + zero))
-    cautions = "".join(f"<li>{escape(text)}</li>" for text in facts.cautions)
     general = "".join(f"<li><b>{name}</b> {text}</li>" for name, text in GENERAL)
-    parts.append(_card("Before you cut", "", f'<ul class="cautions">{cautions}{general}</ul><p>{FIRST}</p>'))
+    parts.append(_card("Before you cut", "", f'<ul class="cautions">{general}</ul><p>{FIRST}</p>'))
     return "".join(parts)
 
 
@@ -172,7 +175,8 @@ def _card(title: str, note: str, body: str) -> str:
 
 def sheet_html(facts: PageFacts) -> str:
     """The bench sheet: shown only on paper, laid out to fit one page of A4 or letter."""
-    kind, sentence = verdict(facts.findings)
+    groups = grouped(facts.findings)
+    kind, sentence = verdict(groups)
     zero = (
         ""
         if facts.piece is None or facts.zero is None
@@ -184,10 +188,12 @@ def sheet_html(facts: PageFacts) -> str:
         datum = f"<figure>{zero}<figcaption>Zero: {escape(facts.zero.name)}; Z is 0 at {height}.</figcaption></figure>"
     stock = [row for row in stock_rows(facts) if not (datum and row[0] == "Zero")]
     ticks = "".join(f'<li><i class="box"></i>{text}</li>' for text in CHECKS)
-    own = "".join(f"<li>{escape(text)}</li>" for text in facts.cautions[:_AT_MOST_ON_SHEET])
     general = "".join(f"<li><b>{name}.</b> {text}</li>" for name, text in GENERAL)
-    found = "".join(f"<li>{escape(str(f))}</li>" for f in facts.findings[:_AT_MOST_ON_SHEET])
-    more = len(facts.findings) - _AT_MOST_ON_SHEET
+    found = "".join(
+        f"<li><b>{group.word.capitalize()}:</b> {escape(str(group))}</li>"
+        for group in groups[:_AT_MOST_ON_SHEET]
+    )
+    more = len(groups) - _AT_MOST_ON_SHEET
     found += f"<li>and {more} more on the page</li>" if more > 0 else ""
     findings = f'<ol class="found">{found}</ol>' if found else ""
     return f"""<section class="sheet" aria-hidden="true">
@@ -199,5 +205,5 @@ def sheet_html(facts: PageFacts) -> str:
 <div><h2>Program</h2>{table(program_rows(facts))}</div></div>
 <div class="bottom"><div><h2>Tick before the start</h2><ul class="ticks">{ticks}</ul>
 <p class="hand">Date<i></i>Cut by<i></i></p></div>
-<div><h2>Mind</h2><ul class="mind">{own}{general}</ul><p><b>{FIRST}</b></p></div></div>
+<div><h2>Mind</h2><ul class="mind">{general}</ul><p><b>{FIRST}</b></p></div></div>
 </section>"""

@@ -69,6 +69,21 @@ const partsOf = (i) => {
   return Math.max(2, Math.ceil(Math.abs(arc.sweep) / step));
 };
 
+// How near move i comes to a place (x, y in work coordinates), and the share of it that is done there.
+const nearest = (i, x, y) => {
+  const parts = partsOf(i);
+  let best = Infinity, share = 0, a = along(i, 0);
+  for (let k = 1; k <= parts; k++) {
+    const b = along(i, k / parts);
+    const dx = b[0] - a[0], dy = b[1] - a[1], square = dx * dx + dy * dy;
+    const f = square > 0 ? Math.max(0, Math.min(1, ((x - a[0]) * dx + (y - a[1]) * dy) / square)) : 1;
+    const away = Math.hypot(x - a[0] - f * dx, y - a[1] - f * dy);
+    if (away < best - 1e-6) { best = away; share = (k - 1 + f) / parts; }
+    a = b;
+  }
+  return [best, share];
+};
+
 // The move under way at time t, and the share of it that is done.
 const moveAt = (t) => {
   let low = 0, high = COUNT - 1;

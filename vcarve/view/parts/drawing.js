@@ -27,15 +27,20 @@ for (let i = 0; i < COUNT; i++) {
 }
 const REACH = BIT.reach(DEEPEST);
 
-const SPOTS = DATA.findings.map(({ line, at }) => {
+// Findings of one sentence together, each with the place and the moment where the trouble begins.
+const SPOTS = DATA.findings.map((group) => group.map(({ line, at }) => {
   const move = line === null ? -1 : moveOfLine(line);
+  if (move < 0) return { line, move, place: at, moment: null };
+  const runs = LINE[move] === line;
+  const [away, share] = at ? nearest(move, at[0] - OFFSET[0], at[1] - OFFSET[1]) : [0, runs ? 0 : 1];
+  const begins = runs && away < 0.01 ? share : 0;
   let place = at;
-  if (!place && move >= 0 && LINE[move] === line) {
-    const p = along(move, 1);
+  if (!place && runs) {
+    const p = along(move, begins);
     if (Number.isFinite(p[0] + p[1])) place = [p[0] + OFFSET[0], p[1] + OFFSET[1]];
   }
-  return { line, move, place };
-});
+  return { line, move, place, moment: START_S[move] + begins * TAKES_S[move] };
+}));
 
 // Where the piece lies in the stage: css pixels, scale in px/mm.
 const layout = (stage) => {
@@ -147,7 +152,7 @@ const drawAround = (place, under, over) => {
     make("text", { x: 42, y: 4 }, g, "X");
     make("text", { x: 0, y: -43, "text-anchor": "middle" }, g, "Y");
   }
-  const spots = SPOTS.map(({ place: at }, k) => {
+  const spots = SPOTS.map((group, k) => group.map(({ place: at }) => {
     if (!at) return null;
     const g = make("g", { class: "spot", transform: `translate(${place.px(at[0])} ${place.py(at[1])})`, "data-spot": k }, over);
     make("circle", { class: "halo", r: 22 }, g);
@@ -155,7 +160,7 @@ const drawAround = (place, under, over) => {
     make("circle", { class: "dot", r: 9 }, g);
     make("text", { y: 4, "text-anchor": "middle" }, g, String(k + 1));
     return g;
-  });
+  }));
   const tool = make("g", { class: "tool" }, over);
   make("circle", { class: "ring back", r: 7 }, tool);
   make("circle", { class: "ring", r: 7 }, tool);
@@ -189,9 +194,9 @@ const makeStrip = (wide, tall, ratio) => {
     pen.fillStyle = colour("--ink-soft");
     pen.fillRect(0, top - 1, columns, 1);
     pen.fillStyle = colour("--finding");
-    SPOTS.forEach(({ move }) => {
-      if (move < 0) return;
-      const x = (START_S[move] / TOTAL_S) * columns, s = 5 * ratio;
+    SPOTS.flat().forEach(({ moment }) => {
+      if (moment === null) return;
+      const x = (moment / TOTAL_S) * columns, s = 5 * ratio;
       pen.beginPath(); pen.moveTo(x - s, 0); pen.lineTo(x + s, 0); pen.lineTo(x, 1.6 * s); pen.fill();
     });
     return sheet;

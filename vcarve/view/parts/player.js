@@ -7,7 +7,7 @@ const SLICE_MS = 8; // carving per frame
 const root = document.documentElement;
 const view = $("view"), scrub = $("scrub"), strip = $("strip");
 const paper = view.getContext("2d");
-const now = { t: 0, playing: false, speed: SPEEDS.findIndex((s) => TOTAL_S / s <= 45), line: -1, chosen: -1 };
+const now = { t: 0, playing: false, speed: SPEEDS.findIndex((s) => TOTAL_S / s <= 45), line: -1, chosen: -1, nth: 0 };
 if (now.speed < 0) now.speed = SPEEDS.length - 1;
 let place, marks, carver, strips, written = {}, last = 0, asked = false, told = 0, waiting = 0;
 
@@ -77,7 +77,8 @@ const readOut = () => {
   write("read-remaining", readTime(TOTAL_S - now.t), TOTAL_S - now.t);
   $("read-elapsed").dataset.value = now.t;
   $("read-remaining").dataset.value = TOTAL_S - now.t;
-  const shown = now.chosen >= 0 && SPOTS[now.chosen].line !== null ? SPOTS[now.chosen].line : COUNT ? LINE[i] : 1;
+  const spot = now.chosen >= 0 ? SPOTS[now.chosen][now.nth] : null;
+  const shown = spot && spot.line !== null ? spot.line : COUNT ? LINE[i] : 1;
   write("read-line", `${shown} of ${DATA.program.length}`, shown);
   $("read-line").dataset.move = i;
   if (shown !== now.line) { now.line = shown; showProgram(shown, now.chosen >= 0 ? shown : -1); }
@@ -152,7 +153,7 @@ const seek = (t, keep) => {
 // The end of a move is shown a hair early, while its line is still the one being run.
 const HAIR_S = 1e-6;
 const endOf = (k) => START_S[k] + TAKES_S[k];
-const seekEnd = (k, keep) => seek(Math.max(START_S[k], endOf(k) - HAIR_S), keep);
+const seekEnd = (k) => seek(Math.max(START_S[k], endOf(k) - HAIR_S));
 
 // Forward to the end of the next move that takes time; back to the end of the one before the last that is done.
 const stepMove = (by) => {
@@ -181,20 +182,32 @@ const setSpeed = (by) => {
 };
 
 const showChosen = () => {
-  document.querySelectorAll(".finding").forEach((button, k) => button.setAttribute("aria-pressed", String(k === now.chosen)));
-  marks.spots.forEach((g, k) => { if (g) { if (k === now.chosen) { g.dataset.chosen = "yes"; g.parentNode.append(g); } else delete g.dataset.chosen; } });
+  document.querySelectorAll(".finding").forEach((button, k) => {
+    button.setAttribute("aria-pressed", String(k === now.chosen));
+    const places = button.querySelector("output");
+    if (!places) return;
+    places.dataset.all = places.dataset.all || places.textContent;
+    places.textContent = k === now.chosen ? `place ${now.nth + 1} of ${places.dataset.all.replace(" places", "")}` : places.dataset.all;
+  });
+  marks.spots.forEach((group, k) => group.forEach((g, nth) => {
+    if (!g) return;
+    if (k === now.chosen && nth === now.nth) { g.dataset.chosen = "yes"; g.parentNode.append(g); } else delete g.dataset.chosen;
+  }));
 };
 
-const choose = (k) => {
-  if (k === now.chosen) return;
-  now.chosen = k;
-  now.line = -1;
-  if (k >= 0 && SPOTS[k].move >= 0) {
-    const i = SPOTS[k].move;
-    if (LINE[i] === SPOTS[k].line) seekEnd(i, true); else seek(START_S[i], true);
-  }
+// Shows place `nth` of the findings k; -1 lets go.
+const choose = (k, nth = 0) => {
+  if (k === now.chosen && nth === now.nth) return;
+  Object.assign(now, { chosen: k, nth, line: -1 });
+  if (k >= 0 && SPOTS[k][nth].moment !== null) seek(SPOTS[k][nth].moment, true);
   showChosen();
   ask();
+};
+
+// Pressed again, a finding shows its next place; after the last it lets go.
+const chooseNext = (k) => {
+  const next = k === now.chosen ? now.nth + 1 : 0;
+  if (next < SPOTS[k].length) choose(k, next); else choose(-1);
 };
 
 const setTheme = (dark) => {
@@ -224,7 +237,7 @@ $("faster").addEventListener("click", () => setSpeed(1));
 $("air").addEventListener("change", (event) => { carver.surface.showAir = event.target.checked; carver.surface.compose(); ask(); });
 scrub.addEventListener("input", () => seek(Number(scrub.value) * TOTAL_S));
 $("theme").addEventListener("click", () => setTheme(root.dataset.theme !== "dark"));
-document.querySelectorAll(".finding").forEach((button, k) => button.addEventListener("click", () => choose(now.chosen === k ? -1 : k)));
+document.querySelectorAll(".finding").forEach((button, k) => button.addEventListener("click", () => chooseNext(k)));
 
 // A click on the piece goes to the moment when that place, or a groove within 10 px of it, is first reached.
 const NEAR_PX = 10;
@@ -232,17 +245,8 @@ const reachedAt = (x, y) => {
   let best = NEAR_PX / place.scale, moment = null;
   for (let i = 0; i < COUNT; i++) {
     if (PASS[i] < 0) continue;
-    const parts = partsOf(i);
-    let a = along(i, 0);
-    for (let k = 1; k <= parts; k++) {
-      const b = along(i, k / parts);
-      const dx = b[0] - a[0], dy = b[1] - a[1], square = dx * dx + dy * dy;
-      const px = x - OFFSET[0] - a[0], py = y - OFFSET[1] - a[1];
-      const f = square > 0 ? Math.max(0, Math.min(1, (px * dx + py * dy) / square)) : 1;
-      const away = Math.hypot(px - f * dx, py - f * dy);
-      if (away < best - 1e-6) { best = away; moment = START_S[i] + (TAKES_S[i] * (k - 1 + f)) / parts; }
-      a = b;
-    }
+    const [away, share] = nearest(i, x - OFFSET[0], y - OFFSET[1]);
+    if (away < best - 1e-6) { best = away; moment = START_S[i] + TAKES_S[i] * share; }
   }
   return moment;
 };
