@@ -154,3 +154,14 @@ def test_land_is_measured_inside_the_outline() -> None:
 
     disc = np.pi * 25.0**2
     assert disc - 1.3 * grooves < facts.land.area_mm2 < disc - 0.7 * grooves
+
+
+def test_deepest_is_how_deep_the_tip_goes() -> None:
+    """A tip that comes to its point between the grid's pixels is as deep as its Z word says, to the last digit."""
+    run = run_of(
+        text=TEXT.replace("G0 Z1\n", "G0 Z1\nG0 X-10.013 Y5.017\nG1 Z-1.9 F200\nG0 Z1\nG0 X-20 Y0\n", 1)
+    )
+    surface = surface_of(run)
+
+    assert surface.deepest_mm < 1.89
+    assert measured(run.job, run.layout, run.reading, surface).deepest_mm == 1.9

@@ -11,7 +11,7 @@ from vcarve.dryrun import clock
 from vcarve.dryrun.carve import carve
 from vcarve.dryrun.check import check, placing_of, waiting_mm
 from vcarve.dryrun.codes import finding, listed
-from vcarve.dryrun.measure import Land, contacts, groove_widths, land
+from vcarve.dryrun.measure import Land, contacts, depths_mm, groove_widths, land
 from vcarve.dryrun.measure import Summary as Measured
 from vcarve.dryrun.surface import Surface, suitable_step_mm
 from vcarve.dryrun.track import last_decimal_mm
@@ -166,7 +166,8 @@ def measured(
     nothing = Land(islands=0, narrowest_mm=np.nan, narrowest_at_mm=(np.nan, np.nan), area_mm2=np.nan)
     return Measured(
         removed_mm3=surface.removed_mm3,
-        deepest_mm=surface.deepest_mm,
+        # The tip's own depth: the grid has no pixel where a plunge comes to its point.
+        deepest_mm=float(depths_mm(reading.moves, top_mm=placing_of(job).top_mm).max(initial=0.0)),
         land=land(surface, inside=_inside(layout, surface)) if with_land else nothing,
         widths_mm=widths,
         measured=len(known),

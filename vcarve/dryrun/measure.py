@@ -190,13 +190,9 @@ def land(surface: Surface, *, inside: Bools | None = None, least_mm2: float | No
     )
 
 
-def contacts(moves: Moves, bit: Bit, *, top_mm: float = 0.0) -> tuple[Contact, ...]:
-    """Every move deeper than the bit's cone is high, in order.
-
-    The shank is taken to begin right above the cone: if it is wider than the cutting diameter it then rubs.
-    """
-    tip = Tip.of(bit)
-    start = np.where(np.isnan(moves.start_mm[:, 2]), moves.end_mm[:, 2], moves.start_mm[:, 2])
+def depths_mm(moves: Moves, *, top_mm: float = 0.0) -> Floats:
+    """How far each move's deepest place is below the piece's top, shape (N,); 0 where that is not known, or above it."""
+    start = np.where(np.isnan(moves.start_mm[:, 2]), moves.end_mm[:, 2], moves.known_start_mm[:, 2])
     depth = top_mm - np.minimum(start, moves.end_mm[:, 2])
     # An upright arc may dip below both its ends.
     upright = np.flatnonzero((moves.sweep_rad != 0.0) & (moves.plane != Plane.XY))
@@ -204,7 +200,17 @@ def contacts(moves: Moves, bit: Bit, *, top_mm: float = 0.0) -> tuple[Contact, .
         count = chords(moves.sweep_rad[upright], arc_radius_mm(moves, upright), DIP_SAG_MM)
         owner, _, head = split(moves, upright, count)
         np.maximum.at(depth, owner, top_mm - head[:, 2])
-    deep = np.flatnonzero((depth > tip.cone_mm + 1e-9) & ~moves.machine)
+    return np.where(moves.machine | moves.lost[1:, 2], 0.0, np.maximum(depth, 0.0))
+
+
+def contacts(moves: Moves, bit: Bit, *, top_mm: float = 0.0) -> tuple[Contact, ...]:
+    """Every move deeper than the bit's cone is high, in order.
+
+    The shank is taken to begin right above the cone: if it is wider than the cutting diameter it then rubs.
+    """
+    tip = Tip.of(bit)
+    depth = depths_mm(moves, top_mm=top_mm)
+    deep = np.flatnonzero(depth > tip.cone_mm + 1e-9)
     kind: Literal["wall", "shank"] = "shank" if bit.shank_mm > bit.diameter_mm else "wall"
     return tuple(
         Contact(
