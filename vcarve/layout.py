@@ -6,7 +6,10 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Literal
+from typing import Any, Literal
+
+import numpy as np
+import shapely
 
 from vcarve.errors import Finding, InputError, Problem
 from vcarve.groove.land import measure
@@ -14,10 +17,12 @@ from vcarve.groove.model import Grooves
 from vcarve.groove.width import deepest_mm, width_mm
 from vcarve.job.records import Job
 from vcarve.network.build import build, build_lines
+from vcarve.network.clip import region_polygon
 from vcarve.network.model import Network, Role
 from vcarve.network.repeat import Placing
 from vcarve.pattern.catalogue import names
 from vcarve.pattern.catalogue import pattern as named_pattern
+from vcarve.pattern.curves import chord_points
 from vcarve.pattern.drawing import read_drawing
 from vcarve.pattern.fit import fit, rectangular_repeat
 from vcarve.pattern.inset import inset
@@ -25,11 +30,13 @@ from vcarve.pattern.inspect import inspect
 from vcarve.pattern.model import Line, Pattern
 from vcarve.pattern.outline import outline_of
 from vcarve.pattern.region import Region, area_mm2, bounds, perimeter_mm
-from vcarve.quantity import format_mm
+from vcarve.quantity import format_mm, format_number
 
 EDGES_MOST = 4_000_000
 LEAST_LEFT_MM = 0.5  # across, inside a margin or a frame: less is no field for lines
 LAYER_ROLES = 8  # a drawing's first layer; see network.model
+OVERHANG_MM = 0.05  # of a drawing: less is an outline drawn along with its lines
+_SAG_MM = 0.01
 FRAME_ROLES = 1000  # the first frame with a depth of its own
 
 
@@ -260,7 +267,37 @@ def _drawn(
         depths[LAYER_ROLES + index] = choice.depths.get(name, job.ground_mm)
     lines = _placed(drawing.lines, choice.rotate_deg, (choice.shift_x_mm, choice.shift_y_mm), choice.mirror)
     network = build_lines(lines, region=field, piece=piece, edge=_edge(job), frames=frames)
-    return network, drawing.layers, drawing.findings
+    return network, drawing.layers, (*drawing.findings, *_clipped(job, lines, field))
+
+
+def _clipped(job: Job, lines: Sequence[Line], field: Region) -> tuple[Finding, ...]:
+    """Return the caution of a drawing that reaches beyond the field: how far, and how much of it is not cut."""
+    shapes: Any = np.array(
+        [
+            shapely.LineString([*chord_points(line.start, line.end, line.bulge, _SAG_MM), line.end])
+            for line in lines
+        ]
+    )
+    room = shapely.buffer(region_polygon(field), OVERHANG_MM)
+    shapely.prepare(room)
+    over = shapes[~shapely.covered_by(shapes, room)]
+    if not len(over):
+        return ()
+    lost, drawn = (
+        float(shapely.length(shapely.difference(over, room)).sum()),
+        float(shapely.length(shapes).sum()),
+    )
+    length = job.figures.length
+    left, front, right, back = shapely.total_bounds(shapes).tolist()
+    west, south, east, north = bounds(field)
+    where = "the field inside the margin" if job.pattern.margin_mm else "the piece"
+    sentence = (
+        f"As it lies, the drawing measures {length(right - left)} by {length(back - front)}, and {where} "
+        f"{length(east - west)} by {length(north - south)}: {length(lost, 1)} of its lines "
+        f"({format_number(100.0 * lost / drawn, 1)} %) lie outside and are not cut. If that is not meant, make the piece larger, "
+        "draw smaller, change margin, shift-x and shift-y, or check the drawing's units."
+    )
+    return (Finding(code="drawing-clipped", severity="caution", sentence=sentence),)
 
 
 def _placed(

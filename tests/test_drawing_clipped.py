@@ -1,0 +1,63 @@
+"""A drawing that reaches beyond the piece: what is cut off is said with figures."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from vcarve.errors import Finding
+from vcarve.job.load import load_job
+from vcarve.layout import lay_out
+
+JOB = """
+piece: {width: 4 in, height: 4 in, thickness: 10 mm, wood: cherry-black}
+pattern: {drawing: lines.svg}
+groove: {depth: 1 mm}
+bit: v60-3.175
+machine: small-desktop
+"""
+SQUARE = """<svg xmlns="http://www.w3.org/2000/svg" width="SIZEin" height="SIZEin" viewBox="0 0 1 1">
+<path d="M0 0H1V1H0Z M0 0.5H1"/></svg>"""
+
+
+def clipped(tmp_path: Path, size_in: float, *sets: str) -> list[Finding]:
+    """Return the findings of a drawing too large: a square of this size with a line across its middle."""
+    (tmp_path / "lines.svg").write_text(SQUARE.replace("SIZE", str(size_in)))
+    (tmp_path / "job.yaml").write_text(JOB)
+    layout = lay_out(load_job(str(tmp_path / "job.yaml"), sets))
+    return [finding for finding in layout.findings if finding.code == "drawing-clipped"]
+
+
+def test_a_drawing_larger_than_the_piece_is_told(tmp_path: Path) -> None:
+    """Of 4.5 in, 114.3 mm, a piece of 101.6 mm holds only the line across: 4 x 114.3 + 12.7 of 571.5 mm are lost."""
+    [found] = clipped(tmp_path, 4.5)
+
+    assert found.severity == "caution"
+    assert "measures 114.3 mm by 114.3 mm, and the piece 101.6 mm by 101.6 mm" in found.sentence
+    assert "469.8 mm of its lines (82.2 %) lie outside and are not cut" in found.sentence
+
+
+@pytest.mark.parametrize(
+    ("size_in", "sets"),
+    [(4.0, ()), (3.0, ()), (3.0, ("pattern.margin=12",)), (2.8, ("piece.outline={shape: circle}",))],
+)
+def test_a_drawing_that_fits_is_not(tmp_path: Path, size_in: float, sets: tuple[str, ...]) -> None:
+    """Lines on the edge itself lie on the piece, and so does a square inside a circle."""
+    assert clipped(tmp_path, size_in, *sets) == []
+
+
+@pytest.mark.parametrize(
+    "sets",
+    [
+        ("pattern.margin=13",),
+        ("pattern.shift-x=13",),
+        ("pattern.rotate=45",),
+        ("piece.outline={shape: circle}",),
+    ],
+)
+def test_margin_shift_turn_and_outline_clip_too(tmp_path: Path, sets: tuple[str, ...]) -> None:
+    """A drawing of 3 in fits a piece of 4 in only where it lies in the middle, straight, on a square without a border."""
+    [found] = clipped(tmp_path, 3.0, *sets)
+
+    assert ("inside the margin" in found.sentence) == ("margin" in sets[0])
