@@ -9,10 +9,10 @@ import numpy as np
 import pytest
 
 from vcarve.cli.dry_run import _widths
+from vcarve.dryrun.measure import ACROSS_STEPS
 from vcarve.dryrun.surface import Surface
 from vcarve.job.load import load_job
 from vcarve.proofing import (
-    STEPS_ACROSS,
     DryRun,
     as_json,
     carved,
@@ -69,7 +69,7 @@ def test_widths_are_not_judged_on_too_coarse_a_grid() -> None:
     """A groove only a few steps wide says nothing about the bit."""
     run = run_of()
     other = run.job.model_copy(update={"bit": run.job.bit.model_copy(update={"angle_deg": 80.0})})
-    surface = carved(other, run.reading, 2.0 / STEPS_ACROSS * 1.1)
+    surface = carved(other, run.reading, 2.0 / ACROSS_STEPS * 1.1)
     facts = measured(run.job, run.layout, run.reading, surface)
 
     assert codes(with_surface_findings(run, surface, facts)) == []
@@ -80,7 +80,7 @@ def test_narrow_grooves_get_a_finer_grid() -> None:
     fine = run_of("groove.depth=0.1 mm", text=TEXT.replace("Z-1", "Z-0.1"))
 
     assert fine.findings == ()
-    assert surface_of(fine).step_mm == pytest.approx(0.2 / STEPS_ACROSS)
+    assert surface_of(fine).step_mm == pytest.approx(0.2 / ACROSS_STEPS)
     assert surface_of(run_of()).step_mm == 0.05
 
 
@@ -115,12 +115,17 @@ def test_nothing_measured_is_said_in_words() -> None:
         measured(run.job, run.layout, run.reading, surface, with_land=False),
         widths_mm=np.full(len(run.layout.network.tail), np.nan),
         measured=0,
+        crowded=3,
+        too_fine=2,
         worst_edge=-1,
         worst_mm=float("nan"),
     )
     values = as_json(run, facts, surface)["measured"]
 
-    assert _widths(run, facts).startswith("no groove could be measured")
+    assert _widths(run, facts) == (
+        "no groove could be measured: 3 nowhere clear of other grooves, joints and the piece's edge, "
+        "2 too narrow for the grid"
+    )
     assert values["worst_width"] is None
     assert values["narrowest_land_mm"] is None
     assert codes(with_surface_findings(run, surface, facts)) == []
@@ -143,6 +148,21 @@ def test_the_worst_width_in_words(worst: float, said: str) -> None:
 
     assert said in _widths(run, facts)
     assert "0 mm off" not in _widths(run, facts)
+
+
+def test_what_is_not_measured_is_counted_with_its_reason() -> None:
+    """Too coarse a grid leaves every edge out; on a fine one only edges shorter than they are wide are, and all add up."""
+    run = run_of()
+    edges = run.layout.network.edges
+    for step_mm, reason in ((0.25, "too narrow for the grid"), (0.05, "nowhere clear of other grooves")):
+        surface = surface_of(run, step_mm)
+        facts = measured(run.job, run.layout, run.reading, surface, with_land=False)
+        values = as_json(run, facts, surface)["measured"]
+
+        assert facts.measured + facts.crowded + facts.too_fine == edges
+        assert facts.too_fine == (edges if step_mm > 0.2 else 0)
+        assert (values["edges_crowded"], values["edges_too_fine_for_step"]) == (facts.crowded, facts.too_fine)
+        assert (reason in _widths(run, facts)) == (facts.measured < edges)
 
 
 def test_land_is_measured_inside_the_outline() -> None:

@@ -11,7 +11,7 @@ from vcarve.dryrun import clock
 from vcarve.dryrun.carve import carve
 from vcarve.dryrun.check import check, placing_of, waiting_mm
 from vcarve.dryrun.codes import finding, listed
-from vcarve.dryrun.measure import Land, contacts, depths_mm, groove_widths, land
+from vcarve.dryrun.measure import Land, coarsest_step_mm, contacts, depths_mm, groove_widths, land
 from vcarve.dryrun.measure import Summary as Measured
 from vcarve.dryrun.surface import Surface, suitable_step_mm
 from vcarve.dryrun.track import last_decimal_mm
@@ -40,7 +40,6 @@ from vcarve.view.facts import (
 
 USUAL_STEP_MM = 0.05
 LEAST_STEP_MM = 0.005
-STEPS_ACROSS = 10.0  # grooves at least so many steps wide are measured to within one
 # Where one of these is found the widths can only say the same again.
 EXPLAINS_WIDTHS = {
     "other-job",
@@ -131,7 +130,9 @@ def carved(job: Job, reading: Reading, step_mm: float | None = None, layout: Lay
     """
     placing = placing_of(job)
     if step_mm is None:
-        step_mm = suitable_step_mm(job.piece.width_mm, job.piece.height_mm, finest_mm=_wanted_step_mm(layout))
+        step_mm = suitable_step_mm(
+            job.piece.width_mm, job.piece.height_mm, finest_mm=_wanted_step_mm(job, layout)
+        )
     return carve(
         reading.moves,
         job.bit,
@@ -143,12 +144,12 @@ def carved(job: Job, reading: Reading, step_mm: float | None = None, layout: Lay
     )
 
 
-def _wanted_step_mm(layout: Layout | None) -> float:
-    """Return the step at which the narrowest groove is just wide enough to be measured."""
+def _wanted_step_mm(job: Job, layout: Layout | None) -> float:
+    """Return the step at which every groove can be measured."""
     if layout is None or not layout.network.cut.any():
         return USUAL_STEP_MM
-    narrowest = 2.0 * float(layout.grooves.half_width_mm[layout.network.cut].min())
-    return float(np.clip(narrowest / STEPS_ACROSS, LEAST_STEP_MM, USUAL_STEP_MM))
+    finest = float(coarsest_step_mm(layout.grooves.half_width_mm[layout.network.cut], job.bit).min())
+    return float(np.clip(finest, LEAST_STEP_MM, USUAL_STEP_MM))
 
 
 def measured(
@@ -159,7 +160,9 @@ def measured(
     The land, which takes longest, is only measured ``with_land``; without, there are no islands and their width is not a number.
     """
     half = layout.grooves.half_width_mm
-    widths = groove_widths(surface, layout.network, half)
+    cut = layout.network.cut
+    fine = cut & (coarsest_step_mm(half, job.bit) >= surface.step_mm - 1e-9)
+    widths = groove_widths(surface, layout.network, half, edges=np.flatnonzero(fine))
     off = widths - 2.0 * half
     known = np.flatnonzero(np.isfinite(off))
     worst = int(known[np.argmax(np.abs(off[known]))]) if len(known) else -1
@@ -171,6 +174,8 @@ def measured(
         land=land(surface, inside=_inside(layout, surface)) if with_land else nothing,
         widths_mm=widths,
         measured=len(known),
+        too_fine=int(np.count_nonzero(cut & ~fine)),
+        crowded=int(np.count_nonzero(fine)) - len(known),
         worst_edge=worst,
         worst_mm=float(off[worst]) if len(known) else float("nan"),
         contacts=contacts(reading.moves, job.bit, top_mm=placing_of(job).top_mm),
@@ -224,12 +229,13 @@ def _contact_findings(run: DryRun, facts: Measured) -> list[Finding]:
 
 
 def _width_findings(job: Job, layout: Layout, surface: Surface, facts: Measured) -> list[Finding]:
-    """Grooves that differ from the formula by more than a grid step and the rounding of depths; narrow ones are not judged."""
+    """Grooves that differ from the formula by more than a grid step and the rounding of depths."""
     wanted = 2.0 * layout.grooves.half_width_mm
-    rounding = 2.0 * last_decimal_mm(job.machine) * max(sensitivity(job.bit, layout.deepest_mm), 1.0)
+    # on a rounded tip the shallowest groove widens most with its depth
+    shallowest = float(layout.grooves.depth_mm[layout.network.cut].min())
+    rounding = 2.0 * last_decimal_mm(job.machine) * max(sensitivity(job.bit, shallowest), 1.0)
     with np.errstate(invalid="ignore"):
         off = np.abs(facts.widths_mm - wanted) > surface.step_mm + rounding
-    judged = off & np.isfinite(facts.widths_mm) & (wanted >= STEPS_ACROSS * surface.step_mm - 1e-9)
     xy, network = layout.network.xy_mm, layout.network
 
     def make(edge: int) -> Finding:
@@ -241,7 +247,7 @@ def _width_findings(job: Job, layout: Layout, surface: Surface, facts: Measured)
             at_mm=(float(middle[0]), float(middle[1])),
         )
 
-    return listed(np.flatnonzero(judged).tolist(), make)
+    return listed(np.flatnonzero(off).tolist(), make)
 
 
 def outline_rings(layout: Layout) -> tuple[np.ndarray, ...]:
@@ -348,7 +354,9 @@ def as_json(run: DryRun, facts: Measured | None, surface: Surface | None = None)
         values["measured"] = {
             "step_mm": None if surface is None else surface.step_mm,
             "edges": facts.measured,
-            "edges_not_measured": run.layout.network.edges - facts.measured,
+            "edges_not_measured": facts.crowded + facts.too_fine,
+            "edges_crowded": facts.crowded,
+            "edges_too_fine_for_step": facts.too_fine,
             "worst_width": worst,
             "removed_mm3": facts.removed_mm3,
             "deepest_mm": facts.deepest_mm,

@@ -16,13 +16,16 @@ from dataclasses import dataclass
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
-from vcarve.errors import Finding, MizoError, RefusedError
+from vcarve.dryrun.codes import CODES
+from vcarve.dryrun.measure import Summary
+from vcarve.errors import Finding, InputError, RefusedError
 from vcarve.groove.width import deepest_mm
 from vcarve.job.load import bits, load_job, machines, pattern_names, woods
 from vcarve.job.records import Bit, Machine
 from vcarve.pipeline import Made, make_program
 from vcarve.proofing import DryRun, carved, dry_run, measured, with_surface_findings
 
+EARLY = {"bit-too-short", "through-the-piece", "travel"}  # of a job's numbers alone as well as of a program
 OUTLINES = ("rectangle", "rounded", "circle", "ellipse", "polygon")
 
 
@@ -60,6 +63,8 @@ def job_text(seed: int, number: int) -> str:
     groove = [f"ground: {depth}", f"leaf: {_depth(rng, bit)}"] if rng.random() < 0.5 else [f"depth: {depth}"]
     if rng.random() < 0.5:
         groove.append(f"step: {round(max(depth * rng.uniform(0.2, 1.1), 0.05), 2)}")
+    if rng.random() < 0.7:
+        groove.append("lost-land: allow")
     lines.append(f"groove: {{{', '.join(groove)}}}")
     lines += [f"bit: {bit.name}", f"machine: {machine.name}"]
     corner = rng.choice(("front-left", "front-right", "back-left", "back-right", "centre"))
@@ -92,28 +97,25 @@ def _depth(rng: random.Random, bit: Bit) -> float:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Outcome:
-    """What became of a job: ``findings`` of the dry run, or why nothing was written."""
+    """What became of a job: its dry run with what was measured, or why nothing was written."""
 
-    made: Made | None
-    run: DryRun | None
-    refused: tuple[Finding, ...]
-    error: str
+    made: Made | None = None
+    run: DryRun | None = None
+    facts: Summary | None = None
+    refused: tuple[Finding, ...] = ()
+    error: str = ""
 
     @property
     def faults(self) -> tuple[str, ...]:
         """Whatever must not be, in words."""
         if self.error:
             return (self.error,)
-        before = {
-            "land-lost",
-            "bit-too-short",
-            "step-too-small",
-            "too-shallow",
-            "travel",
-            "through-the-piece",
-        }
-        found = self.run.findings if self.run is not None else self.refused
-        return tuple(str(one) for one in found if one.severity == "refuse" and one.code not in before)
+        found = (
+            self.run.findings
+            if self.run is not None
+            else [one for one in self.refused if one.code in CODES.keys() - EARLY]
+        )
+        return tuple(str(one) for one in found if one.severity == "refuse")
 
 
 def outcome(file: Path, *, carve: bool = True) -> Outcome:
@@ -122,19 +124,17 @@ def outcome(file: Path, *, carve: bool = True) -> Outcome:
         job = load_job(str(file))
         made = make_program(job)
     except RefusedError as error:
-        return Outcome(made=None, run=None, refused=error.findings, error="")
-    except MizoError as error:
-        bad = type(error).__name__ != "InputError"
-        return Outcome(made=None, run=None, refused=(), error=str(error) if bad else "")
-    except Exception as error:  # a library's own
-        return Outcome(made=None, run=None, refused=(), error=repr(error))
+        return Outcome(refused=error.findings)
+    except InputError:
+        return Outcome()
+    except Exception as error:  # an internal error, or a library's own
+        return Outcome(error=repr(error))
     run = dry_run(made.text, file="the program", machine=job.machine, job=job)
-    if carve and run.layout is not None:
-        surface = carved(job, run.reading, None, run.layout)
-        run = with_surface_findings(
-            run, surface, measured(job, run.layout, run.reading, surface, with_land=False)
-        )
-    return Outcome(made=made, run=run, refused=(), error="")
+    if not carve or run.layout is None:
+        return Outcome(made=made, run=run)
+    surface = carved(job, run.reading, None, run.layout)
+    facts = measured(job, run.layout, run.reading, surface, with_land=False)
+    return Outcome(made=made, run=with_surface_findings(run, surface, facts), facts=facts)
 
 
 def main() -> int:
@@ -150,6 +150,10 @@ def main() -> int:
             found = outcome(file)
         tally["written" if found.made is not None else "not written"] += 1
         tally["with faults"] += bool(found.faults)
+        if found.facts is not None:
+            tally["edges measured"] += found.facts.measured
+            tally["edges crowded"] += found.facts.crowded
+            tally["edges too fine for the grid"] += found.facts.too_fine
         for fault in found.faults[:2]:
             tally[fault.rpartition("[")[2].rstrip("]")[:60]] += 1
             print(f"{number}: {fault}", flush=True)

@@ -7,8 +7,9 @@ import numpy as np
 import pytest
 
 from vcarve.dryrun.carve import carve
-from vcarve.dryrun.measure import contacts, groove_widths, land, summary
+from vcarve.dryrun.measure import coarsest_step_mm, contacts, groove_widths, land
 from vcarve.dryrun.surface import Surface
+from vcarve.groove.width import width_mm
 from vcarve.job.records import Bit
 from vcarve.network.model import Network
 from vcarve.program.moves import Motion, Moves, Plane
@@ -271,16 +272,45 @@ def test_upright_arc_dips_below_its_ends():
     assert surface.deepest_mm == pytest.approx(2.0, abs=0.03)
 
 
-def test_summary_names_the_worst_edge():
-    """The summary tells volume, land, how many widths were measured, and the edge that is farthest off."""
-    net = network([((-8.0, -4.0), (8.0, -4.0)), ((-8.0, 4.0), (8.0, 4.0))])
-    moves = cutting(net, [1.0, 1.2])
-    surface = carve(moves, bit(), width_mm=20, height_mm=20, to_piece_mm=(0, 0))
+@pytest.mark.parametrize("turn_deg", [0.0, 17.0, 45.0])
+@pytest.mark.parametrize("gap_mm", [0.06, 0.11, 0.16, 0.21, 0.3])
+def test_a_near_neighbour_is_never_measured_with_the_groove(gap_mm, turn_deg):
+    """Beside a strip of land of a few grid steps a groove measures its own width or is left out."""
+    c, s = math.cos(math.radians(turn_deg)), math.sin(math.radians(turn_deg))
+    rows = [(-1.0 - gap_mm / 2, 8.0), (1.0 + gap_mm / 2, 8.0)]
+    ends = [[(x * c - y * s, x * s + y * c) for x in (-w, w)] for y, w in rows]
+    net = network([tuple((round(x, 6), round(y, 6)) for x, y in pair) for pair in ends])
+    surface = carve(cutting(net, [1.0, 1.0]), bit(), width_mm=24, height_mm=24, to_piece_mm=(0, 0))
 
-    told = summary(surface, net, np.ones(2), moves, bit())
+    widths = groove_widths(surface, net, np.ones(2))
 
-    assert told.measured == 2
-    assert told.worst_edge == 1
-    assert told.worst_mm == pytest.approx(0.4, abs=0.05)
-    assert told.removed_mm3 == pytest.approx(16 * (1 + 1.44) + math.pi / 3 * (1 + 1.2**3), rel=1e-2)
-    assert told.contacts == ()
+    assert np.isnan(widths).all() or widths == pytest.approx(2.0, abs=0.05)
+    assert gap_mm < 0.2 or not np.isnan(widths).any()
+
+
+def test_an_arc_tighter_than_its_groove_is_left_out():
+    """Inside an arc of radius 0.8 mm a groove 2 mm wide has no rim."""
+    net = network([((0.8, 0.0), (-0.8, 0.0)), ((6.0, 4.0), (-6.0, 4.0))], [1.0, 0.0])
+    surface = carve(cutting(net, [1.0, 1.0]), bit(), width_mm=24, height_mm=24, to_piece_mm=(0, 0))
+
+    widths = groove_widths(surface, net, np.ones(2))
+
+    assert np.isnan(widths[0])
+    assert widths[1] == pytest.approx(2.0, abs=0.05)
+
+
+@pytest.mark.parametrize("turn_deg", [0.0, 17.0, 45.0])
+@pytest.mark.parametrize(
+    ("tool", "depth"),
+    [(bit(30.0, tip=0.2), 0.25), (bit(20.0, tip=0.1), 0.2), (bit(60.0, **{"tip-radius": 0.25}), 0.1)],
+    ids=["flat", "steep", "ball"],
+)
+def test_little_wall_is_measured_on_the_grid_it_asks_for(tool, depth, turn_deg):
+    """A shallow groove of a broad tip is nearly all bottom: on a grid fine enough for its wall it is good to one step."""
+    c, s = math.cos(math.radians(turn_deg)), math.sin(math.radians(turn_deg))
+    net = network([((round(-4 * c, 6), round(-4 * s, 6)), (round(4 * c, 6), round(4 * s, 6)))])
+    half = np.array([width_mm(tool, depth) / 2.0])
+    step = float(coarsest_step_mm(half, tool)[0])
+    surface = carve(cutting(net, [depth]), tool, width_mm=10, height_mm=10, to_piece_mm=(0, 0), step_mm=step)
+
+    assert groove_widths(surface, net, half)[0] == pytest.approx(2.0 * half[0], abs=step)

@@ -267,15 +267,24 @@ def _told(findings: tuple[Finding, ...]) -> list[str]:
 
 
 def _widths(run: DryRun, facts: Measured) -> str:
-    """Return how the measured widths compare with the computed ones, in words."""
+    """Return how the measured widths compare with the computed ones, in words, and why some were not measured."""
     from vcarve.report import counted
 
+    why = [
+        f"{number} {reason}"
+        for number, reason in (
+            (facts.crowded, "nowhere clear of other grooves, joints and the piece's edge"),
+            (facts.too_fine, "too narrow for the grid"),
+        )
+        if number
+    ]
+    missing = f"; not measured: {', '.join(why)}" if why else ""
     if facts.measured == 0:
-        return "no groove could be measured: each is too short between its joints, or too narrow for the grid"
-    edges = run.layout.network.edges if run.layout is not None else facts.measured
+        return f"no groove could be measured{missing.replace('; not measured', '')}"
+    edges = facts.measured + facts.crowded + facts.too_fine
     where = f"measured on {facts.measured} of {counted(edges, 'edge', 'edges')}"
     worst = round(abs(facts.worst_mm), 3)
     if worst == 0.0:
-        return f"{where}, as computed to within {run.figures.length(0.001, 4)}"
+        return f"{where}, as computed to within {run.figures.length(0.001, 4)}{missing}"
     more = "more" if facts.worst_mm > 0.0 else "less"
-    return f"{where}, at most {run.figures.length(worst)} {more} than computed"
+    return f"{where}, at most {run.figures.length(worst)} {more} than computed{missing}"

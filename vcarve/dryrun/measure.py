@@ -1,10 +1,10 @@
 """Measuring the carved surface as one would the piece: groove widths, land, volume, and where the bit's
 wall touches.
 
-A groove's width is taken square to its edge, from wall to wall: each wall is followed up to the surface by
-the straight line through it, for at the rim itself the pixels are already part land.  It is taken where no
-other groove comes near: the joint at an edge's end swallows ``g / (2 tan(alpha / 2))`` of it for grooves
-``g`` wide meeting at ``alpha``.
+A groove's width is taken square to its edge, from rim to rim: a rim lies between the outermost cut pixel and
+the innermost that is land, where the wall's slope at the cut one leads.  It is taken where one groove alone is
+under the ruler: the joint at an edge's end swallows ``g / (2 tan(alpha / 2))`` of it for grooves ``g`` wide
+meeting at ``alpha``, and beside another groove there must be land enough for some pixels of it.
 """
 
 from __future__ import annotations
@@ -41,12 +41,12 @@ TRIES = (
     0.1,
     0.9,
 )  # places along an edge, the farthest from its ends first
-CLEAR_STEPS = 2.0  # how far other grooves must stay away from the rim
-# From the first pixel of land back to the wall: a bilinear height is pure wall from the second of these on.
-WALL_STEPS = (4.25, 3.25)
-SMEAR_STEPS = 1.5  # bilinear heights carry the rim outwards by at most this
+BESIDE_STEPS = 1  # pixels are looked at so far to either side of the section, which must be free of ends
+CLEAR_STEPS = 2.5  # and other grooves must stay so far away from the rim: the corner of what is looked at
+ACROSS_STEPS = 10.0  # a groove at least so many steps wide ...
+WALL_STEPS = 3.0  # ... with a wall at least so many steps wide on either side is measured to within one
 DIP_SAG_MM = 1e-4  # how near chords follow an arc that dips
-SECTIONS = 4096  # sections sampled together
+PIXELS = 2_000_000  # pixels looked at together
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -81,6 +81,8 @@ class Summary:
 
     ``widths_mm`` is as ``groove_widths`` gives it; ``worst_edge`` is the edge farthest from its expected
     width, by ``worst_mm`` (signed, measured less expected), -1 and NaN if no width could be measured.
+    ``too_fine`` edges were not measured because the grid is too coarse for them, ``crowded`` because they are nowhere
+    alone under the ruler.
     """
 
     removed_mm3: float
@@ -88,9 +90,18 @@ class Summary:
     land: Land
     widths_mm: Floats
     measured: int
+    too_fine: int
+    crowded: int
     worst_edge: int
     worst_mm: float
     contacts: tuple[Contact, ...]
+
+
+def coarsest_step_mm(half_width_mm: Floats, bit: Bit) -> Floats:
+    """The coarsest grid on which grooves cut by a bit can be measured, shape as that of their half widths."""
+    wall = half_width_mm - 0.5 * bit.tip_mm
+    result: Floats = np.minimum(2.0 * half_width_mm / ACROSS_STEPS, wall / WALL_STEPS)
+    return result
 
 
 def groove_widths(
@@ -102,28 +113,35 @@ def groove_widths(
     far to look. Edges that are not cut, or not among ``edges``, are NaN.  0 means that there is no groove;
     a groove without a rim within twice its width gives that limit.  Where half of the section is off the
     map (an edge along the piece's border) the width is twice the half that is seen.  Good to one grid step
-    for grooves at least ten steps wide.
+    where the grid is no coarser than ``coarsest_step_mm``.
     """
     widths = np.full(len(network.tail), np.nan)
     chosen = np.flatnonzero(network.cut)
     left = chosen if edges is None else np.intersect1d(edges, chosen)
+    clear, room = CLEAR_STEPS * surface.step_mm, (BESIDE_STEPS + 1) * surface.step_mm
+    # A groove round an arc that is tighter than it is wide cuts its own rim away.
+    turn = np.abs(4.0 * np.arctan(network.bulge[left]))
+    left = left[turn * (half_width_mm[left] + clear) <= network.length_mm[left]]
     if not len(left):
         return widths
     places = Places.of(network, half_width_mm)
-    clear = CLEAR_STEPS * surface.step_mm
     for share in TRIES:
         point, normal = places.at(left, share)
-        clean = np.ones(len(left), dtype=bool)
-        seen = np.zeros((2, len(left)), dtype=bool)
+        clean = min(share, 1.0 - share) * network.length_mm[left] >= room
+        seen = np.ones((2, len(left)), dtype=bool)
         for side, sign in enumerate((1.0, -1.0)):
             rim = point + sign * half_width_mm[left, None] * normal
-            seen[side] = ~np.isnan(surface.at(rim[:, 0], rim[:, 1]))
+            # from beside the middle, which may lie on the map's border, to the land beyond the rim
+            for place in (point + sign * surface.step_mm * normal, rim + sign * clear * normal):
+                seen[side] &= ~np.isnan(surface.at(place[:, 0], place[:, 1]))
             near = np.flatnonzero(seen[side] & clean)
             clean[near[places.disturbed(left[near], rim[near], clear)]] = False
         clean &= seen.any(axis=0)
-        for begin in range(0, int(clean.sum()), SECTIONS):
-            rows = np.flatnonzero(clean)[begin : begin + SECTIONS]
-            limit = 2.0 * float(half_width_mm[left[rows]].max()) + 8.0 * surface.step_mm
+        rows_of = np.flatnonzero(clean)
+        limit = 2.0 * float(half_width_mm[left[rows_of]].max(initial=0.0)) + 8.0 * surface.step_mm
+        each = int(PIXELS * surface.step_mm / (2.0 * limit * (2 * BESIDE_STEPS + 1))) + 1
+        for begin in range(0, len(rows_of), each):
+            rows = rows_of[begin : begin + each]
             halves = [
                 np.where(
                     seen[side][rows], _half_width(surface, point[rows], sign * normal[rows], limit), np.nan
@@ -139,22 +157,33 @@ def groove_widths(
 
 def _half_width(surface: Surface, point: Floats, normal: Floats, limit: float) -> Floats:
     """Distance from points (n, 2) along ``normal`` to where the wall meets the top."""
-    step = surface.step_mm
-    reach = np.arange(0.0, limit + step, step / 4.0)
-    places = point[:, None, :] + reach[None, :, None] * normal[:, None, :]
-    heights = surface.at(places[..., 0], places[..., 1])
-    land = heights >= -TOUCHED_MM
-    found = land.any(axis=1)
-    outer = reach[np.where(found, land.argmax(axis=1), len(reach) - 1)]
-    low, high = (outer - back * step for back in WALL_STEPS)
-    wall = np.stack([low, high])[..., None] * normal + point
-    deep, shallow = surface.at(wall[..., 0], wall[..., 1])
-    slope = (shallow - deep) / (high - low)
-    usable = (low >= 0.0) & (slope > 1e-9) & ~np.isnan(slope)
-    meets = high - np.where(usable, shallow, 0.0) / np.where(usable, slope, 1.0)
-    least = np.maximum(outer - SMEAR_STEPS * step, 0.0)
-    half = np.clip(np.where(usable, meets, (least + outer) / 2.0), least, outer)
-    return np.where(found, np.where(outer == 0.0, 0.0, half), limit)
+    step, count = surface.step_mm, len(point)
+    along = np.arange(0.0, limit + step, step / 2.0)[:, None, None]
+    aside = step * np.arange(-BESIDE_STEPS, BESIDE_STEPS + 1)[:, None]
+    tangent = np.column_stack([-normal[:, 1], normal[:, 0]])
+    offset = along * normal[:, None, None] + aside * tangent[:, None, None]
+    height, centre = surface.pixel(point[:, None, None] + offset)
+    height = height.reshape(count, -1)
+    away = np.einsum("nkji,ni->nkj", centre - point[:, None, None], normal).reshape(count, -1)
+    top = height >= -TOUCHED_MM
+    outer = np.where(top, away, np.inf).min(axis=1)
+    every = np.arange(count)
+
+    def last(within: Floats) -> Ints:
+        """The outermost cut pixel no farther away than told."""
+        return np.asarray(
+            np.where((height < -TOUCHED_MM) & (away <= within[:, None]), away, -np.inf).argmax(axis=1)
+        )
+
+    high = last(outer)
+    inner, shallow = away[every, high], height[every, high]
+    low = last(inner - 0.9 * step)
+    with np.errstate(invalid="ignore"):
+        slope = (shallow - height[every, low]) / (inner - away[every, low])
+    usable = (inner - away[every, low] < 3.0 * step) & (slope > 1e-9)
+    meets = np.where(usable, inner - shallow / np.where(usable, slope, 1.0), (inner + outer) / 2.0)
+    half = np.clip(meets, inner, outer)
+    return np.where(np.isinf(outer), limit, np.where(outer <= step, 0.0, half))
 
 
 def land(surface: Surface, *, inside: Bools | None = None, least_mm2: float | None = None) -> Land:
@@ -221,32 +250,4 @@ def contacts(moves: Moves, bit: Bit, *, top_mm: float = 0.0) -> tuple[Contact, .
             beyond_mm=float(depth[i]) - tip.cone_mm,
         )
         for i in deep
-    )
-
-
-def summary(
-    surface: Surface,
-    network: Network,
-    half_width_mm: Floats,
-    moves: Moves,
-    bit: Bit,
-    *,
-    top_mm: float = 0.0,
-    inside: Bools | None = None,
-    edges: Ints | None = None,
-) -> Summary:
-    """Measure everything on a carved piece; the arguments are those of the functions above."""
-    widths = groove_widths(surface, network, half_width_mm, edges=edges)
-    off = widths - 2.0 * half_width_mm
-    known = np.flatnonzero(~np.isnan(off))
-    worst = int(known[np.argmax(np.abs(off[known]))]) if len(known) else -1
-    return Summary(
-        removed_mm3=surface.removed_mm3,
-        deepest_mm=surface.deepest_mm,
-        land=land(surface, inside=inside),
-        widths_mm=widths,
-        measured=len(known),
-        worst_edge=worst,
-        worst_mm=float(off[worst]) if len(known) else float("nan"),
-        contacts=contacts(moves, bit, top_mm=top_mm),
     )

@@ -70,6 +70,15 @@ class Surface:
         result: Floats = np.where(off, np.nan, front * (1.0 - t) + back * t)
         return result
 
+    def pixel(self, place_mm: Floats) -> tuple[Floats, Floats]:
+        """Height and centre of the pixel nearest to places (..., 2); the height is NaN off the map."""
+        index = np.rint((place_mm - [self.x0_mm, self.y0_mm]) / self.step_mm).astype(np.int64)
+        rows, columns = self.height_mm.shape
+        inside = np.clip(index, 0, [columns - 1, rows - 1])
+        height = self.height_mm[inside[..., 1], inside[..., 0]].astype(np.float64)
+        off = (inside != index).any(axis=-1)
+        return np.where(off, np.nan, height), index * self.step_mm + [self.x0_mm, self.y0_mm]
+
 
 def pixels(length_mm: float, step_mm: float) -> int:
     """How many pixels cover a length; the last half pixel may stand over the edge."""
