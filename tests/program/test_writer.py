@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 import pytest
 
+from vcarve.errors import InternalError
 from vcarve.job.check import record_from
 from vcarve.job.document import parse_document
 from vcarve.job.load import load_machine, resolve
@@ -293,6 +294,23 @@ def test_hop_at_the_safe_height_needs_no_second_lift() -> None:
     lines = body(write(job(), CORNER, plan([[(0, 2.0)]], hop_mm=5.0), NOTES))
 
     assert lines[1:3] == ["X10 Y10", "G1 Z-2 F200"]
+
+
+@pytest.mark.parametrize("change", [{}, {"decimals": 2}, {"units": "inch"}], ids=["mm", "coarse", "inch"])
+@pytest.mark.parametrize("hop_mm", [0.0001, 0.0, -0.5])
+def test_a_rapid_is_never_written_at_or_below_the_top(hop_mm: float, change: dict[str, Any]) -> None:
+    """A height for rapids that rounds to the top, or lies below it, is a fault of Mizo's own and gives no program."""
+    with pytest.raises(InternalError, match="rapid"):
+        write(job(change=change), CORNER, plan([[(0, 2.0)], [(3, 2.0)]], hop_mm=hop_mm), NOTES)
+    with pytest.raises(InternalError, match="rapid"):
+        write(job(change={**change, "safe_height_mm": hop_mm}), CORNER, plan([[(0, 2.0)]]), NOTES)
+
+
+def test_depths_that_round_to_one_height_need_no_move() -> None:
+    """Between lines whose depths are written alike the bit neither sinks nor rises."""
+    lines = body(write(job(), CORNER, plan([[(0, 2.0), (2, 2.0003), (3, 2.0)]]), NOTES))
+
+    assert lines[2:] == ["Z1", "G1 Z-2 F200", "X20 F600", "Y15", "Y10", "G0 Z5", "M5", "M2"]
 
 
 @pytest.mark.parametrize("feed", [0.04, 0.5, 799.99, 800.0, 31.5 * 25.4])

@@ -50,13 +50,15 @@ def _reading(read: Callable[[Any], Any], wanted: str) -> BeforeValidator:
     return BeforeValidator(validate)
 
 
-def _within(least: float | None, most: float | None, unit: str, *, above: bool = False) -> AfterValidator:
+def _within(
+    least: float | None, most: float | None, unit: str, *, above: bool = False, why: str = ""
+) -> AfterValidator:
     def text(bound: float) -> str:
         return f"{format_number(bound, 6)} {unit}".strip()
 
     def validate(value: float) -> float:
         if least is not None and (value <= least if above else value < least):
-            raise wrong(f"must be {'more than' if above else 'at least'} {text(least)}")
+            raise wrong(f"must be {'more than' if above else 'at least'} {text(least)}{why}")
         if most is not None and value > most:
             raise wrong(f"must be at most {text(most)}")
         return value
@@ -83,6 +85,14 @@ LengthMm = Annotated[float, _LENGTH, _schema(quantity.LENGTH, "mm")]
 NotNegativeMm = Annotated[float, _LENGTH, _within(0, None, "mm"), _schema(quantity.LENGTH, "mm", 0)]
 PositiveMm = Annotated[
     float, _LENGTH, _within(0, None, "mm", above=True), _schema(quantity.LENGTH, "mm", 0, above=True)
+]
+# Ten times the coarsest last decimal: no rounding brings a rapid down to the piece.
+RAPID_LEAST_MM = 0.1
+RapidMm = Annotated[
+    float,
+    _LENGTH,
+    _within(RAPID_LEAST_MM, None, "mm", why=": nearer to the wood a rapid would touch it"),
+    _schema(quantity.LENGTH, "mm", RAPID_LEAST_MM),
 ]
 
 _ANGLE = _reading(quantity.angle_deg, quantity.ANGLE.wanted())

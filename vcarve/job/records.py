@@ -34,6 +34,7 @@ from vcarve.job.fields import (
     PitchMm,
     PositiveMm,
     PositiveNumber,
+    RapidMm,
     SecondsS,
     SpeedRpm,
     Text,
@@ -265,7 +266,7 @@ class Machine(Record):
     feed_max: AxesRate = Field(alias="feed-max")  # largest cutting feed per axis
     spindle: Spindle
     collets_mm: tuple[PositiveMm, ...] = Field(alias="collets", min_length=1)
-    safe_height_mm: PositiveMm = Field(5.0, alias="safe-height")
+    safe_height_mm: RapidMm = Field(5.0, alias="safe-height")
     step_share: Factor = Field(1.0, alias="step-share")  # of the wood's depth per level
     dialect: Literal["rs274ngc", "grbl-1.1", "linuxcnc"] = "rs274ngc"
     decimals: Annotated[int, *whole(2, 5)] = 3
@@ -340,7 +341,7 @@ class PlanChoice(Record):
     """
 
     recut: Literal["never", "allow"] = "allow"
-    hop_mm: PositiveMm | None = Field(None, alias="hop")  # default: 1 mm, or the safe height if that is lower
+    hop_mm: RapidMm | None = Field(None, alias="hop")  # default: 1 mm, or the safe height if that is lower
 
 
 class Clamp(Record):

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from vcarve.errors import InternalError
 from vcarve.job.records import Job
 from vcarve.network.model import NM_PER_MM, Network
 from vcarve.plan.model import Plan
@@ -46,8 +47,19 @@ class Frame:
 
     def height(self, above_mm: float) -> str:
         """Return the Z word's number for a height above the piece's top (negative inside it)."""
+        return decimal(self._steps(above_mm), self.decimals)
+
+    def clear(self, above_mm: float) -> str:
+        """Return the same for a height that rapids go across at; raises InternalError if it is not above the top as written."""
+        if self._steps(above_mm) <= self._steps(0.0):
+            raise InternalError(
+                f"rapids {above_mm!r} mm above the piece would be written at or below its top."
+            )
+        return self.height(above_mm)
+
+    def _steps(self, above_mm: float) -> int:
         nm = np.array([self.top_nm + round(above_mm * NM_PER_MM)])
-        return decimal(int(steps(nm, self.decimals, inch=self.inch)[0]), self.decimals)
+        return int(steps(nm, self.decimals, inch=self.inch)[0])
 
     def feed(self, mm_min: float) -> str:
         """Return the F word's number, never above the feed asked for and never zero."""
@@ -107,7 +119,7 @@ def write(job: Job, network: Network, plan: Plan, notes: Sequence[tuple[str, str
     for label, text in notes:
         lines.extend(comment(label, text))
     lines.extend(opening(job, arcs=bent and job.machine.arcs))
-    safe = frame.height(job.machine.safe_height_mm)
+    safe = frame.clear(job.machine.safe_height_mm)
     lines.append(f"G0 Z{safe}")
     speed = plain(job.spindle_rpm, 0)
     if job.machine.spindle.programmed:
@@ -163,8 +175,8 @@ class _Passes:
         """Append every pass."""
         bounds = self.plan.pass_start.tolist()
         count = len(bounds) - 1
-        hop = self.frame.height(self.plan.hop_mm)
-        safe = self.frame.height(self.job.machine.safe_height_mm)
+        hop = self.frame.clear(self.plan.hop_mm)
+        safe = self.frame.clear(self.job.machine.safe_height_mm)
         for index in range(count):
             first, last = bounds[index], bounds[index + 1]
             lines.append(f"(Pass {index + 1} of {count})")
@@ -173,13 +185,13 @@ class _Passes:
             lines.append(self.go("G0", f"X{decimal(x, decimals)} Y{decimal(y, decimals)}"))
             if index == 0 and hop != safe:
                 lines.append(self.go("G0", f"Z{hop}"))
-            depth = self.depth[first]
-            lines.append(self.go("G1", f"Z{self.z_word[depth]}", self.plunge_feed))
+            depth = 0.0
+            z = ""
             for step in range(first, last):
-                if self.depth[step] != depth:
-                    deeper = self.depth[step] > depth
-                    depth = self.depth[step]
-                    words = f"Z{self.z_word[depth]}"
+                deeper, depth = self.depth[step] > depth, self.depth[step]
+                if self.z_word[depth] != z:
+                    z = self.z_word[depth]
+                    words = f"Z{z}"
                     lines.append(self.go("G1", words, self.plunge_feed) if deeper else self.go("G0", words))
                 self.step(lines, step, x, y)
                 x, y = self.end_x[step], self.end_y[step]
