@@ -250,3 +250,29 @@ def test_loading_a_job_loads_no_heavy_library() -> None:
     )
 
     assert not {"numpy", "scipy", "shapely", "pymatching", "PIL", "click"} & set(loaded.stdout.split())
+
+
+@pytest.mark.parametrize(
+    ("change", "drops"),
+    [
+        ("pattern.across=4", ["pattern.pitch="]),
+        ("groove.ground=0.6", ["groove.depth="]),
+        ("pattern.drawing=a.svg", ["pattern.name="]),
+    ],
+)
+def test_a_clash_with_the_file_says_how_to_take_the_other_key_out(
+    tmp_path: Path, change: str, drops: list[str]
+) -> None:
+    """A key of the command line beside one of the file that cannot stay: the words that drop it are given, and do."""
+    path = tmp_path / "job.yaml"
+    path.write_text(PLAIN)
+    with pytest.raises(InputError) as caught:
+        load_job(str(path), [change])
+    words = [f"--set {drop}" for drop in drops]
+
+    assert f"{' '.join(words)} takes out what the file says" in str(caught.value)
+    if change == "pattern.across=4":
+        assert load_job(str(path), [change, *drops]).pattern.across == 4
+    with pytest.raises(InputError) as both:
+        load_job(str(path), ["pattern.across=4", "pattern.pitch=20 mm"])
+    assert "takes out" not in str(both.value)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from pathlib import Path
 
 import numpy as np
@@ -140,10 +141,20 @@ def test_a_turned_hexagon_stands_on_a_corner() -> None:
     assert np.count_nonzero(np.isclose(region.outer.xy_mm[:, 1], bounds(region)[1])) == 1
 
 
-def test_a_polygon_that_cannot_be_says_what_would_be_right() -> None:
-    """A hexagon 80 mm wide is 80 · √3 / 2 mm high, and nothing else."""
-    with pytest.raises(InputError, match=f"80 mm wide is {80.0 * math.sqrt(3.0) / 2.0:.3f} mm high"):
-        outline_of(piece(80.0, 80.0, shape="polygon", sides=6))
+@pytest.mark.parametrize("sides", [3, 5, 6, 7, 12])
+def test_a_polygon_that_cannot_be_says_what_to_write(sides: int) -> None:
+    """The numbers of the message, a height and a width, each make the polygon; a hexagon is √3 / 2 as high as wide."""
+    with pytest.raises(InputError, match=r"write height: .*, or width: ") as caught:
+        outline_of(piece(80.0, 95.0, shape="polygon", sides=sides))
+    high, wide = (
+        float(number) for number in re.findall(r"(?:height|width): ([0-9.]+) mm", str(caught.value))
+    )
+
+    assert sides != 6 or high == pytest.approx(40.0 * math.sqrt(3.0), abs=5e-4)
+    for size in ((80.0, high), (wide, 95.0)):
+        assert bounds(outline_of(piece(*size, shape="polygon", sides=sides)))[2:] == pytest.approx(
+            (size[0] / 2.0, size[1] / 2.0), abs=1e-3
+        )
 
 
 def test_a_drawn_outline_with_a_hole(tmp_path: Path) -> None:

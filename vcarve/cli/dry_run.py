@@ -13,6 +13,8 @@ import click
 
 from vcarve.cli.files import claim, ending, write_whole
 from vcarve.cli.findings import told
+from vcarve.cli.kinds import WrongKindError, taken_as
+from vcarve.cli.options import asked, set_option
 from vcarve.cli.progress import Bar
 from vcarve.cli.terminal import echo
 from vcarve.errors import EXIT_REFUSED, InputError, Problem, grouped, refuses
@@ -35,15 +37,27 @@ LARGEST_BYTES = 64 * 2**20  # a device or a pipe may have no end
 @click.option(
     "--job", metavar="JOB.yaml", help="The job the program was made for: its lines, piece and clamps."
 )
-@click.option("--set", "sets", metavar="KEY=VALUE", multiple=True, help="Change a value of the job.")
+@set_option
 @click.option(
     "--machine",
     metavar="NAME",
     help="The machine, where there is no job.  [default: the one the program's header names, or rs274-mill]",
 )
-@click.option("--page", metavar="FILE.html", help="A page that plays the program; prints as a bench sheet.")
-@click.option("--picture", metavar="FILE.png", help="The carved piece, lit from the side (needs --job).")
-@click.option("--heights", metavar="FILE", help="The carved surface: .png (16 bit) or .npy (needs --job).")
+@click.option(
+    "--page",
+    callback=asked,
+    metavar="FILE.html",
+    help="A page that plays the program; prints as a bench sheet.",
+)
+@click.option(
+    "--picture", callback=asked, metavar="FILE.png", help="The carved piece, lit from the side (needs --job)."
+)
+@click.option(
+    "--heights",
+    callback=asked,
+    metavar="FILE",
+    help="The carved surface: .png (16 bit) or .npy (needs --job).",
+)
 @click.option("--step", metavar="LENGTH", help="Grid of the carved surface.  [default: the finest that fits]")
 @click.option("--json", "as_json_", is_flag=True, help="Print the figures as one JSON object.")
 def dry_run(
@@ -79,7 +93,8 @@ def dry_run(
     if file == job == "-":
         raise InputError("the program and the job cannot both come from standard input")
     grid = _step(step)
-    loaded, document = (None, None) if job is None else open_job(job, sets)
+    with taken_as("job", job or "-"):
+        loaded, document = (None, None) if job is None else open_job(job, sets)
     text = _read(file)
     mill, how = (loaded.machine, "") if loaded is not None else _machine(machine, text)
     inputs = (file, machine and machine_path(machine)) if loaded is None else (file, *loaded.files)
@@ -92,12 +107,15 @@ def dry_run(
     with Bar() as bar, nullcontext() if document is None else placed(document):
         bar("reading", 0.1)
         try:
-            run = run_dry(
-                text,
-                file="standard input" if file == "-" else file,
-                machine=mill,
-                job=loaded,
-            )
+            with taken_as("program", file):
+                run = run_dry(
+                    text,
+                    file="standard input" if file == "-" else file,
+                    machine=mill,
+                    job=loaded,
+                )
+        except WrongKindError:
+            raise
         except InputError as error:
             if how:
                 echo(f"Read for the machine {how}.", err=True)

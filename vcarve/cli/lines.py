@@ -5,20 +5,30 @@ from __future__ import annotations
 import click
 
 from vcarve.cli.files import claim, ending, write_whole
+from vcarve.cli.kinds import taken_as
+from vcarve.cli.options import asked, set_option
 from vcarve.cli.terminal import echo
 
 
 @click.command("lines", epilog="Example: mizo lines trivet.yaml -o trivet.dxf")
 @click.argument("job", metavar="JOB.yaml")
-@click.option("-o", "--output", metavar="FILE", required=True, help="Where the drawing goes: .svg or .dxf.")
-@click.option("--set", "sets", metavar="KEY=VALUE", multiple=True, help="Change a value of the job.")
+@click.option(
+    "-o",
+    "--output",
+    callback=asked,
+    metavar="FILE",
+    required=True,
+    help="Where the drawing goes: .svg or .dxf.",
+)
+@set_option
 def lines(job: str, output: str, sets: tuple[str, ...]) -> None:
     """Draw a job's lines, the outlines of its grooves and its land, true to scale in millimetres."""
     from vcarve.job.load import open_job, placed
     from vcarve.layout import lay_out
     from vcarve.view.lines_out import lines_dxf, lines_svg
 
-    loaded, document = open_job(job, sets)
+    with taken_as("job", job):
+        loaded, document = open_job(job, sets)
     claim([("a drawing of the lines", output)], inputs=loaded.files)
     with placed(document):
         layout = lay_out(loaded)

@@ -11,6 +11,8 @@ from typing import Any, Literal
 import click
 
 from vcarve.cli.files import claim, ending, write_whole
+from vcarve.cli.kinds import taken_as
+from vcarve.cli.options import asked
 from vcarve.cli.terminal import echo
 from vcarve.cli.typed import typed
 from vcarve.errors import InputError, Problem
@@ -46,7 +48,8 @@ def machines(name: str | None, json_: bool) -> None:
     from vcarve.job.load import machines as all_machines
     from vcarve.quantity import format_number, format_rpm
 
-    found = all_machines() if name is None else (load_machine(name),)
+    with taken_as("machine", name or "-"):
+        found = all_machines() if name is None else (load_machine(name),)
     if json_:
         as_json([machine.model_dump(mode="json") for machine in found])
         return
@@ -128,8 +131,8 @@ def woods(json_: bool) -> None:
 
 @click.command("patterns", epilog="Example: mizo patterns kaku-asanoha --picture star.svg")
 @click.argument("name", required=False)
-@click.option("--picture", metavar="FILE", help="Draw the named pattern; .svg or .png.")
-@click.option("--page", metavar="FILE.html", help="Draw all patterns on one page.")
+@click.option("--picture", callback=asked, metavar="FILE", help="Draw the named pattern; .svg or .png.")
+@click.option("--page", callback=asked, metavar="FILE.html", help="Draw all patterns on one page.")
 @click.option("--json", "json_", is_flag=True, help="Print JSON instead of a table.")
 def patterns(name: str | None, picture: str | None, page: str | None, json_: bool) -> None:
     """List the patterns a job can name, or print the file of one, to be copied and edited.
@@ -143,7 +146,8 @@ def patterns(name: str | None, picture: str | None, page: str | None, json_: boo
     claim((("a picture of the pattern", picture), ("a page", page)), inputs=(name,))
     outputs: list[tuple[str, str | bytes]] = []
     try:
-        chosen = [pattern(name)] if name is not None else list(catalogue())
+        with taken_as("pattern", name or "-"):
+            chosen = [pattern(name)] if name is not None else list(catalogue())
     except InputError as error:
         # Said of a job's key; here the name was typed by itself.
         raise InputError(
@@ -198,7 +202,7 @@ def patterns(name: str | None, picture: str | None, page: str | None, json_: boo
 
 
 @click.command("new", epilog="Example: mizo new trivet.yaml")
-@click.argument("file", metavar="FILE.yaml", default="-")
+@click.argument("file", metavar="FILE.yaml", default="-", callback=asked)
 @click.option("--machine", is_flag=True, help="A machine file instead, for a mill of your own.")
 @click.option("--pattern", is_flag=True, help="A pattern file instead, for lines of your own.")
 @click.option("--force", is_flag=True, help="Write over a file that is there already.")

@@ -13,6 +13,7 @@ import click
 
 from vcarve import __version__
 from vcarve.cli.findings import told
+from vcarve.cli.options import WRITES
 from vcarve.cli.terminal import echo
 from vcarve.errors import (
     EXIT_INTERNAL,
@@ -38,7 +39,6 @@ COMMANDS = {
     "schema": ("vcarve.cli.lists", "schema", "JSON Schema of job, machine and pattern files."),
     "completion": ("vcarve.cli.lists", "completion", "Completion of commands for the shell."),
 }
-WRITERS = {"program", "dry-run", "lines", "patterns", "new"}  # commands that can write files
 
 
 class Group(click.Group):
@@ -84,10 +84,10 @@ class Group(click.Group):
         except InternalError as error:
             report(error, str(error))
         except MizoError as error:
-            fail(error, writes=ctx.invoked_subcommand in WRITERS)
+            fail(error, writes=WRITES in ctx.meta)
         except MemoryError:
             want = "the memory does not suffice for this; fewer lines (a larger pitch) or a coarser --step need less"
-            fail(InputError(Problem(want=want)), writes=ctx.invoked_subcommand in WRITERS)
+            fail(InputError(Problem(want=want)), writes=WRITES in ctx.meta)
         except OSError as error:
             if _nobody_reads(error):
                 raise BrokenPipeError(errno.EPIPE, "nobody reads any more") from None  # click ends it quietly
@@ -143,7 +143,8 @@ def fail(error: MizoError, *, writes: bool = True) -> NoReturn:
             files = " and ".join(error.written)
             echo(f"No program was written; wrote {files}, marked not to be cut.", err=True)
         else:
-            echo("Nothing was written. --picture and --page of mizo program show where it is.", err=True)
+            written = "Nothing was written. " if writes else ""
+            echo(f"{written}--picture and --page of mizo program show where it is.", err=True)
     raise click.exceptions.Exit(error.exit_code)
 
 

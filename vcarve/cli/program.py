@@ -7,6 +7,8 @@ import json
 import click
 
 from vcarve.cli.files import claim, write_whole
+from vcarve.cli.kinds import taken_as
+from vcarve.cli.options import asked, set_option
 from vcarve.cli.progress import Bar
 from vcarve.cli.terminal import echo
 from vcarve.cli.typed import typed
@@ -18,12 +20,19 @@ from vcarve.errors import RefusedError, grouped
     epilog="Example: mizo program trivet.yaml -o trivet.nc --set groove.depth=1.5 --picture trivet.svg",
 )
 @click.argument("job", metavar="JOB.yaml")
-@click.option("-o", "--output", metavar="FILE", help="Where the program goes; - is standard output.")
 @click.option(
-    "--set", "sets", metavar="KEY=VALUE", multiple=True, help="Change a value of the job; may be repeated."
+    "-o", "--output", callback=asked, metavar="FILE", help="Where the program goes; - is standard output."
 )
-@click.option("--picture", metavar="FILE.svg", help="Draw the plan: grooves at true width, passes, rapids.")
-@click.option("--page", metavar="FILE.html", help="The dry run as a page that plays the program.")
+@set_option
+@click.option(
+    "--picture",
+    callback=asked,
+    metavar="FILE.svg",
+    help="Draw the plan: grooves at true width, passes, rapids.",
+)
+@click.option(
+    "--page", callback=asked, metavar="FILE.html", help="The dry run as a page that plays the program."
+)
 @click.option("--json", "as_json", is_flag=True, help="Print the summary as one JSON object.")
 def program(
     job: str, output: str | None, sets: tuple[str, ...], picture: str | None, page: str | None, as_json: bool
@@ -37,7 +46,8 @@ def program(
     from vcarve.pipeline import draft
     from vcarve.report import plan_sentence, sentences
 
-    loaded, document = open_job(job, sets)
+    with taken_as("job", job):
+        loaded, document = open_job(job, sets)
     claim((("a program", output), ("a picture of the plan", picture), ("a page", page)), inputs=loaded.files)
     aside = "-" in (output, picture, page)  # standard output is a file's then; what is said goes beside it
     with placed(document), Bar() as bar:

@@ -9,7 +9,7 @@ from typing import Any, TypeVar, get_args
 from pydantic import BaseModel, ValidationError
 
 from vcarve.errors import InputError, Problem
-from vcarve.job.document import Document, KeyPath
+from vcarve.job.document import Document, KeyPath, dotted
 from vcarve.job.fields import BLANK, TEXT_WANTED
 from vcarve.job.meanings import MEANINGS
 
@@ -94,7 +94,9 @@ def _problem(document: Document, kind: type[BaseModel], error: dict[str, Any]) -
     if what == "rule":
         at: str = context["at"]
         steps = tuple(int(part) if part.isdecimal() else part for part in at.split(".") if part)
-        return document.problem((*path, *steps), context["sentence"])
+        return document.problem(
+            (*path, *steps), context["sentence"] + _dropping(document, path, (at, *context["clash"]))
+        )
     if what == "quantity":
         return document.problem(path, context["sentence"])
     if what == "missing":
@@ -112,6 +114,15 @@ def _problem(document: Document, kind: type[BaseModel], error: dict[str, Any]) -
     if what in ("tuple_type", "list_type"):
         return document.problem(path, "a list is wanted: [a, b], or one item a line after '- '")
     return document.problem(path, "a value of another form is wanted here")
+
+
+def _dropping(document: Document, section: KeyPath, clash: tuple[str, ...]) -> str:
+    """Say how to take out what the file has of keys that clash, where the command line has set another of them."""
+    from_file = [key for key in clash if document.place((*section, key)).override is None]
+    if len(from_file) in (0, len(clash)):
+        return ""
+    words = " ".join(f"--set {dotted((*section, key))}=" for key in from_file)
+    return f"; {words} takes out what the file says"
 
 
 def _wanted_at(kind: type[BaseModel], path: KeyPath) -> str:

@@ -45,9 +45,9 @@ from vcarve.quantity import FIGURES, Figures, format_mm
 NAMED, SPELLED_OUT = "a name", "spelled out"  # how a bit may be given
 
 
-def _refuse(key: str, sentence: str) -> PydanticCustomError:
-    """Build the error of a rule that joins several keys; ``key`` is the one to point at."""
-    return PydanticCustomError("rule", "{sentence}", {"sentence": sentence, "at": key})
+def _refuse(key: str, sentence: str, *clash: str) -> PydanticCustomError:
+    """Build the error of a rule that joins several keys; ``key`` is the one to point at, ``clash`` cannot stay with it."""
+    return PydanticCustomError("rule", "{sentence}", {"sentence": sentence, "at": key, "clash": clash})
 
 
 class Record(BaseModel):
@@ -144,11 +144,12 @@ class PatternChoice(Record):
     @model_validator(mode="after")
     def _one_source(self) -> Self:
         if (self.name is None) == (self.drawing is None):
-            raise _refuse("name" if self.name else "", "give either 'name' or 'drawing', one of the two")
+            wanted = "give either 'name' or 'drawing', one of the two"
+            raise _refuse("name", wanted, "drawing") if self.name else _refuse("", wanted)
         if self.name is not None:
             if (self.pitch_mm is None) == (self.across is None):
-                key = "" if self.pitch_mm is None else "across"
-                raise _refuse(key, "give either 'pitch' or 'across', one of the two")
+                wanted = "give either 'pitch' or 'across', one of the two"
+                raise _refuse("", wanted) if self.across is None else _refuse("across", wanted, "pitch")
             if self.depths:
                 raise _refuse(
                     "depths", "only a drawing has layers with depths; see 'ground' and 'leaf' in 'groove'"
@@ -156,7 +157,7 @@ class PatternChoice(Record):
         else:
             for key, value in (("pitch", self.pitch_mm), ("across", self.across)):
                 if value is not None:
-                    raise _refuse(key, "a drawing keeps its own size; leave this key out")
+                    raise _refuse(key, "a drawing keeps its own size; leave this key out", "drawing")
         return self
 
 
@@ -173,9 +174,13 @@ class Groove(Record):
     def _one_way(self) -> Self:
         wanted = "give 'depth' for all lines, or 'ground' and 'leaf' apart"
         if self.depth_mm is not None:
-            for key, value in (("ground", self.ground_mm), ("leaf", self.leaf_mm)):
-                if value is not None:
-                    raise _refuse(key, f"{wanted}, not both")
+            apart = [
+                key
+                for key, value in (("ground", self.ground_mm), ("leaf", self.leaf_mm))
+                if value is not None
+            ]
+            if apart:
+                raise _refuse(apart[0], f"{wanted}, not both", *apart[1:], "depth")
         elif self.ground_mm is None and self.leaf_mm is None:
             raise _refuse("", wanted)
         elif self.ground_mm is None or self.leaf_mm is None:
@@ -205,7 +210,9 @@ class Bit(Record):
     @model_validator(mode="after")
     def _tip_rules(self) -> Self:
         if self.tip_mm and self.tip_radius_mm:
-            raise _refuse("tip-radius", "a tip is either flat ('tip') or rounded ('tip-radius'), not both")
+            raise _refuse(
+                "tip-radius", "a tip is either flat ('tip') or rounded ('tip-radius'), not both", "tip"
+            )
         wide = format_mm(self.diameter_mm)
         if self.tip_mm >= self.diameter_mm:
             raise _refuse("tip", f"the flat of the tip must be narrower than the bit's diameter, {wide}")

@@ -16,6 +16,7 @@ from vcarve.pattern.drawing import read_drawing
 from vcarve.pattern.model import Line, Point
 from vcarve.pattern.region import Region, Ring, bounds, chords, rectangle, reversed_ring, ring_area, ring_of
 from vcarve.pattern.shapes import circle, ellipse, regular_polygon, rounded_rectangle
+from vcarve.quantity import format_mm
 
 SIZE_MATCH_MM = 0.1  # how far an outline may be off the size of its piece
 
@@ -48,10 +49,10 @@ def _polygon(outline: Outline, width: float, height: float) -> Region:
     scale = min(width / (right - left), height / (back - front))
     wide, high = (right - left) * scale, (back - front) * scale
     if max(width - wide, height - high) > SIZE_MATCH_MM:
-        other = (back - front) / (right - left) * width
+        slope = (back - front) / (right - left)
         want = (
-            f"a regular polygon with {sides} sides that is {width:g} mm wide is {other:.3f} mm high, "
-            f"but the piece is {height:g} mm high"
+            f"a regular polygon with {sides} sides that is {format_mm(width)} wide is {format_mm(slope * width)} high; "
+            f"write height: {format_mm(slope * width)}, or width: {format_mm(height / slope)}"
         )
         raise InputError(Problem(want=want, key="piece.height", value=f"{height:g} mm"))
     middle = np.array([left + right, front + back]) / 2.0

@@ -1,0 +1,69 @@
+"""What kind of file was given, where a command cannot read it as the kind that it takes."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Literal
+
+from vcarve.cli.typed import typed
+from vcarve.errors import InputError, Problem
+
+Kind = Literal["job", "machine", "pattern", "program", "drawing"]
+
+ENOUGH_BYTES = 65536
+_KEYS: dict[Kind, set[str]] = {
+    "job": {"piece", "groove", "bit"},
+    "machine": {"travel", "rapid", "spindle"},
+    "pattern": {"lattice", "group", "lines"},
+}
+_WORDS = re.compile(r"\s*(?:[(;%]|/?\s*(?:N\s*\d+\s*)?[FGMSTXYZ]\s*[-+]?[.\d])", re.IGNORECASE)
+
+
+class WrongKindError(InputError):
+    """The file is of another kind than the one that is taken."""
+
+
+@contextmanager
+def taken_as(kind: Kind, path: str) -> Iterator[None]:
+    """Where reading a file fails and it is of another kind, say that instead, and which command takes it."""
+    try:
+        yield
+    except InputError:
+        found = None if path == "-" else kind_of(path)
+        if found in (None, kind):
+            raise
+        raise WrongKindError(Problem(value=path, want=_takes(found, path))) from None
+
+
+def kind_of(path: str) -> Kind | None:
+    """Return what kind of file a path leads to, as far as its first lines tell; ``None`` where they do not."""
+    try:
+        with Path(path).open("rb") as stream:
+            text = stream.read(ENOUGH_BYTES).decode("utf-8", errors="replace")
+    except (OSError, ValueError):
+        return None
+    lines = [line for line in text.splitlines() if line.strip()]
+    if "<svg" in text or [line.strip() for line in lines[:2]] == ["0", "SECTION"]:
+        return "drawing"
+    keys = set(re.findall(r"^([a-z-]+):", text, re.MULTILINE))
+    for kind, known in _KEYS.items():
+        if len(keys & known) > 1:
+            return kind
+    if lines and sum(bool(_WORDS.match(line)) for line in lines) > 0.8 * len(lines):
+        return "program"
+    return None
+
+
+def _takes(kind: Kind | None, path: str) -> str:
+    quoted = typed([path])
+    if kind == "job":
+        return f"this is a job file; 'mizo program {quoted}' makes its program"
+    if kind == "program":
+        return f"this is a program; 'mizo dry-run {quoted}' reads it"
+    if kind == "drawing":
+        return "this is a drawing; a job names it as 'drawing' under 'pattern', or as 'file' of its outline"
+    home = "as 'machine'" if kind == "machine" else "as 'name' under 'pattern'"
+    return f"this is a {kind} file; a job names it {home}, and 'mizo {kind}s {quoted}' checks it"
