@@ -157,10 +157,62 @@ def test_woods_are_unique_and_keep_to_their_class() -> None:
     assert len(set(names)) == len(names)
     for wood in woods():
         hard = wood.chip_low_mm == 0.02
-        assert (wood.chip_low_mm, wood.chip_high_mm) == ((0.02, 0.06) if hard else (0.03, 0.10))
+        soft_most = 0.08 if wood.name == "mdf" else 0.10
+        assert (wood.chip_low_mm, wood.chip_high_mm) == ((0.02, 0.06) if hard else (0.03, soft_most))
         assert 0.25 <= wood.plunge_share <= 0.50
         assert re.fullmatch("#[0-9a-f]{6}", wood.tint)
-        assert hard == (wood.hardness_n is not None and wood.hardness_n > 3300)
+        if wood.name not in ("plywood-birch", "mdf", "bamboo"):
+            assert hard == (wood.hardness_n is not None and wood.hardness_n > 3300)
+
+
+PEAR = "piece.wood={title: Pear, chip-low: 0.03 mm, chip-high: 0.05, plunge-share: 35 %, step: 1.5 mm}"
+
+
+def test_a_wood_of_ones_own_gives_the_speeds(job_path: str) -> None:
+    """Plunge and step follow the figures in the job, and no edge takes more than a chip of 0.03 mm."""
+    job = load_job(job_path, [PEAR])
+
+    assert (job.wood.title, job.wood.name) == ("Pear", "own")
+    assert job.cut_mm_min / (job.bit.flutes * job.spindle_rpm) == pytest.approx(0.03, rel=0.01)
+    assert job.plunge_mm_min == pytest.approx(0.35 * job.cut_mm_min, abs=1.0)
+    assert load_job(job_path, [PEAR, "machine=small-desktop"]).step_mm == 1.5
+
+
+@pytest.mark.parametrize(
+    ("changed", "words"),
+    [
+        (("title: Pear, ", ""), "piece.wood.title: this key is missing: the wood in words"),
+        (("step: 1.5 mm", "step: 0"), "piece.wood.step: '0': must be more than 0 mm"),
+        (("0.05", "0.02"), "piece.wood.chip-high: '0.02': must be at least chip-low, 0.03 mm"),
+        (("step", "tint: red;, step"), "piece.wood.tint: 'red;': a colour is wanted"),
+        (("step", "grain: fine, step"), "piece.wood.grain: 'fine': unknown key"),
+    ],
+)
+def test_a_wood_of_ones_own_is_checked(job_path: str, changed: tuple[str, str], words: str) -> None:
+    """Every figure that is missing or wrong is named by its key."""
+    with pytest.raises(InputError) as caught:
+        load_job(job_path, [PEAR.replace(*changed)])
+    assert words in str(caught.value)
+
+
+@pytest.mark.parametrize(
+    ("word", "answer"),
+    [
+        ("oak", "write one of oak-white, oak-red"),
+        ("Maple", "write one of maple-sugar, maple-red"),
+        ("birch", "write one of birch-yellow, plywood-birch"),
+        ("red maple", "did you mean 'maple-red'?"),
+        ("cherry", "did you mean 'cherry-black'?"),
+        ("Hard Maple", "did you mean 'maple-sugar'?"),
+        ("birch_plywood", "did you mean 'plywood-birch'?"),
+        ("MDF", "did you mean 'mdf'?"),
+        ("-", "'mizo woods' lists them"),
+    ],
+)
+def test_a_word_for_several_woods_lists_them_all(word: str, answer: str) -> None:
+    """Words are looked for in names and titles, in any order."""
+    with pytest.raises(InputError, match=re.escape(answer)):
+        load_wood(word)
 
 
 @pytest.mark.parametrize("path", SAMPLES, ids=lambda path: path.stem)

@@ -153,7 +153,11 @@ def _missing_at(kind: type[BaseModel], path: KeyPath) -> str:
     wanted = _wanted_at(kind, path)
     if meaning is None:
         return f"; {wanted}"
-    return f": {meaning}" if wanted == TEXT_WANTED or path == ("bit",) else f": {meaning}; {wanted}"
+    return (
+        f": {meaning}"
+        if wanted == TEXT_WANTED or path in (("bit",), ("piece", "wood"))
+        else f": {meaning}; {wanted}"
+    )
 
 
 def _unknown_key(kind: type[BaseModel], path: KeyPath) -> str:

@@ -6,6 +6,7 @@ raises pydantic's custom error ``quantity``, whose message is the sentence shown
 
 from __future__ import annotations
 
+import re
 import unicodedata
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -186,6 +187,23 @@ Text = Annotated[
     str,
     _reading(_text, TEXT_WANTED),
     WithJsonSchema({"type": "string", "maxLength": LONGEST_LINE}),
+]
+
+
+_COLOUR_PATTERN = "^#[0-9a-fA-F]{6}$"
+
+
+def _colour(value: Any) -> str:
+    if not isinstance(value, str) or not re.fullmatch(_COLOUR_PATTERN, value):
+        raise QuantityError(COLOUR_WANTED)
+    return value.lower()
+
+
+COLOUR_WANTED = 'a colour is wanted: "#" and six digits from 0 to f, such as "#d9bf94", in quotes'
+Colour = Annotated[
+    str,
+    _reading(_colour, COLOUR_WANTED),
+    WithJsonSchema({"type": "string", "pattern": _COLOUR_PATTERN}),
 ]
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from functools import cache
@@ -98,13 +99,23 @@ def load_bit(name: str) -> Bit:
 
 
 def load_wood(name: str) -> Wood:
-    """Find a wood by its name; raises ``InputError`` with the nearest name."""
+    """Find a wood by its name; raises ``InputError`` with the names that match, or the nearest one."""
     for wood in woods():
         if wood.name == name:
             return wood
+    asked = set(re.findall(r"[^\W_]+", name.casefold()))
+    matching = [
+        w.name
+        for w in woods()
+        if asked and asked <= set(re.findall(r"\w+", f"{w.name} {w.title}".casefold()))
+    ]
+    if len(matching) > 1:
+        raise InputError(
+            Problem(value=name, want=f"several woods are called that; write one of {', '.join(matching)}")
+        )
     known = {key: wood.name for wood in woods() for key in (wood.name, wood.title, *wood.name.split("-"))}
-    near = nearest(name, known)
-    hint = f"did you mean {known[near]!r}?" if near else "'mizo woods' lists them"
+    near = matching[0] if matching else known.get(nearest(name, known) or "")
+    hint = f"did you mean {near!r}?" if near else "'mizo woods' lists them"
     raise InputError(Problem(value=name, want=f"unknown wood; {hint}"))
 
 
@@ -249,7 +260,7 @@ def _look_up(
     problems: list[Problem] = []
     for path, name in names.items():
         key = path[-1]
-        if isinstance(name, Bit):
+        if isinstance(name, Bit | Wood):
             found[key] = name
             continue
         try:

@@ -26,6 +26,7 @@ from vcarve.job.fields import (
     AccelerationMmS2,
     AngleDeg,
     BitAngleDeg,
+    Colour,
     Factor,
     FeedMmMin,
     Flag,
@@ -42,7 +43,7 @@ from vcarve.job.fields import (
 )
 from vcarve.quantity import FIGURES, Figures, format_mm
 
-NAMED, SPELLED_OUT = "a name", "spelled out"  # how a bit may be given
+NAMED, SPELLED_OUT = "a name", "spelled out"  # how a bit or a wood may be given
 
 
 def _refuse(key: str, sentence: str, *clash: str) -> PydanticCustomError:
@@ -59,6 +60,36 @@ class Record(BaseModel):
     @classmethod
     def _empty(cls, data: Any) -> Any:
         return {} if data is BLANK else data
+
+
+class Wood(Record):
+    """What a wood takes, from the tables (see ``data/woods.yaml`` for the source of every figure) or from the job."""
+
+    name: Text = "own"
+    title: Text
+    hardness_n: PositiveNumber | None = Field(None, alias="hardness")  # side hardness (Janka), newtons
+    gravity: PositiveNumber | None = None  # specific gravity at 12 % moisture; None: not in the tables
+    chip_low_mm: PositiveMm = Field(alias="chip-low")  # chip load per tooth, small V-bits
+    chip_high_mm: PositiveMm = Field(alias="chip-high")
+    plunge_share: Factor = Field(alias="plunge-share")  # plunge feed as a share of the cutting feed
+    step_mm: PositiveMm = Field(alias="step")  # depth per level
+    tint: Colour = "#d9bf94"  # of the planed surface
+    note: Text = ""
+
+    @model_validator(mode="after")
+    def _chips_rise(self) -> Self:
+        if self.chip_low_mm > self.chip_high_mm:
+            raise _refuse("chip-high", f"must be at least chip-low, {format_mm(self.chip_low_mm)}")
+        return self
+
+
+def _how_given(value: Any) -> str:
+    return SPELLED_OUT if isinstance(value, dict | Record) else NAMED
+
+
+WoodChoice = Annotated[
+    Annotated[Wood, Tag(SPELLED_OUT)] | Annotated[Text, Tag(NAMED)], Discriminator(_how_given)
+]
 
 
 class Outline(Record):
@@ -97,7 +128,7 @@ class Piece(Record):
     width_mm: PositiveMm = Field(alias="width")
     height_mm: PositiveMm = Field(alias="height")
     thickness_mm: PositiveMm = Field(alias="thickness")
-    wood: Text
+    wood: WoodChoice
     outline: Outline = Outline()
 
     @model_validator(mode="after")
@@ -361,17 +392,13 @@ class Clamp(Record):
     above_mm: PositiveMm = Field(alias="above")  # how far it stands above the piece's top
 
 
-def _how_given(bit: Any) -> str:
-    return SPELLED_OUT if isinstance(bit, dict | Bit) else NAMED
-
-
 BitChoice = Annotated[
     Annotated[Bit, Tag(SPELLED_OUT)] | Annotated[Text, Tag(NAMED)], Discriminator(_how_given)
 ]
 
 
 class JobFile(Record):
-    """A job as written: bit, machine and pattern may still be names."""
+    """A job as written: wood, bit, machine and pattern may still be names."""
 
     piece: Piece
     title: Text = ""
@@ -399,21 +426,6 @@ class JobFile(Record):
                 border = format_mm(self.pattern.margin_mm)
                 raise _refuse(key, f"must be at least the margin, {border}: all lines lie inside it")
         return self
-
-
-class Wood(Record):
-    """What the tables say of a wood; see ``data/woods.yaml`` for the source of every figure."""
-
-    name: Text
-    title: Text
-    hardness_n: PositiveNumber | None = Field(None, alias="hardness")  # side hardness (Janka), newtons
-    gravity: PositiveNumber | None = None  # specific gravity at 12 % moisture; None: not in the tables
-    chip_low_mm: PositiveMm = Field(alias="chip-low")  # chip load per tooth, small V-bits
-    chip_high_mm: PositiveMm = Field(alias="chip-high")
-    plunge_share: Factor = Field(alias="plunge-share")  # plunge feed as a share of the cutting feed
-    step_mm: PositiveMm = Field(alias="step")  # depth per level
-    tint: Text  # colour of the planed surface, #rrggbb
-    note: Text = ""
 
 
 class Job(Record):
