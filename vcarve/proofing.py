@@ -25,7 +25,7 @@ from vcarve.pattern.region import chords
 from vcarve.program.moves import Motion
 from vcarve.program.reader import Reading, read_program
 from vcarve.quantity import Figures
-from vcarve.report import SIDES, extents, grooves_by_depth, verdict_json
+from vcarve.report import SIDES, corners_sentence, extents, grooves_by_depth, verdict_json
 from vcarve.view.facts import (
     BitFacts,
     ClampFacts,
@@ -266,6 +266,7 @@ def page_facts(run: DryRun, plan: PlanFacts | None = None) -> PageFacts:
         "start_s": run.times.start_s,
         "duration_s": run.times.move_s,
         "total_s": run.times.total_s,
+        "corners": corners_sentence(run.machine, run.figures),
         "program": run.reading.text_lines,
         "machine": run.machine.title,
         "findings": run.findings,
@@ -332,6 +333,7 @@ def as_json(run: DryRun, facts: Measured | None, surface: Surface | None = None)
         "moves": len(moves),
         "passes": run.passes,
         "time_s": run.times.total_s,
+        "corners": corners_sentence(run.machine, run.figures),
         "cut_time_s": run.times.cut_s,
         "plunge_time_s": run.times.plunge_s,
         "rapid_time_s": run.times.rapid_s,

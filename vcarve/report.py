@@ -11,7 +11,7 @@ import numpy as np
 from vcarve.dryrun.clock import Times
 from vcarve.errors import Finding, refuses
 from vcarve.groove.width import width_mm
-from vcarve.job.records import Job
+from vcarve.job.records import Job, Machine
 from vcarve.layout import LAYER_ROLES, Layout
 from vcarve.network.model import Network, Role
 from vcarve.plan.model import Plan
@@ -31,6 +31,13 @@ SIDES = {
     "back-left": "back left corner",
     "back-right": "back right corner",
     "centre": "centre",
+}
+
+
+# Grbl's own rule for corners is the clock's (see ``dryrun.clock``).
+CORNERS = {
+    "linuxcnc": "LinuxCNC rounds them by a rule of its own (G64)",
+    "rs274ngc": "this controller may have another rule",
 }
 
 
@@ -57,6 +64,7 @@ class Summary:
     land_broken: int
     land_weak: int
     time_s: float
+    corners: str
     plan_s: float
     bound_s: float
     cell_by_cell_s: float
@@ -132,6 +140,14 @@ def extents(moves: Moves) -> dict[str, tuple[float, float]]:
 def keep(number: int) -> str:
     """Return the verb that goes with so many cells."""
     return "keeps" if number == 1 else "keep"
+
+
+def corners_sentence(machine: Machine, figures: Figures) -> str:
+    """Return how the running time takes corners, where the controller's own rule is another or not known."""
+    if machine.dialect not in CORNERS:
+        return ""
+    deviation = figures.length(machine.junction_deviation_mm)
+    return f"corners are timed by a junction deviation of {deviation}; {CORNERS[machine.dialect]}, so the real time will differ"
 
 
 def zero_sentence(job: Job) -> str:
@@ -254,6 +270,7 @@ def summary(
         land_broken=grooves.broken,
         land_weak=grooves.weak,
         time_s=times.total_s,
+        corners=corners_sentence(job.machine, job.figures),
         plan_s=plan.proof.plan_s,
         bound_s=plan.proof.bound_s,
         cell_by_cell_s=plan.proof.cell_by_cell_s,
@@ -286,6 +303,8 @@ def sentences(job: Job, layout: Layout, s: Summary) -> list[tuple[str, str]]:
     rows.append(("zero", zero_sentence(job)))
     feeds = f"cut {figures.number(job.cut_mm_min)}, plunge {figures.feed(job.plunge_mm_min)}"
     rows.append(("speeds", f"{feeds}, spindle {format_rpm(job.spindle_rpm)}"))
+    if s.corners:
+        rows.append(("time", s.corners))
     return rows
 
 

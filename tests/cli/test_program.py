@@ -71,6 +71,27 @@ def test_without_an_output_nothing_is_written(job: Path) -> None:
     assert [p.name for p in job.parent.iterdir()] == ["tile.yaml"]
 
 
+@pytest.mark.parametrize(
+    ("machine", "bit", "said"),
+    [
+        ("gantry-router", "v90-6.35", "LinuxCNC rounds them by a rule of its own (G64)"),
+        ("rs274-mill", "v90-6.35", "this controller may have another rule"),
+        ("small-desktop", "v90-3.175", ""),
+    ],
+)
+def test_what_the_time_takes_for_granted_of_corners(job: Path, machine: str, bit: str, said: str) -> None:
+    """Where the controller slows at corners by another rule than the clock, summary, page and dry run say so."""
+    words = ("--set", f"machine={machine}", "--set", f"bit={bit}")
+    summary = run("program", "tile.yaml", "-o", "x.nc", "--page", "x.html", *words).stdout
+    dry_run = run("dry-run", "x.nc", "--job", "tile.yaml", "--page", "y.html", *words).stdout
+    figures = json.loads(run("program", "tile.yaml", "--json", *words).stdout)
+    pages = [html.unescape(Path(name).read_text()) for name in ("x.html", "y.html")]
+
+    for text in (summary, dry_run, figures["corners"], *pages):
+        assert said in text
+        assert ("junction deviation" in text) == bool(said)
+
+
 def test_json(job: Path) -> None:
     """One JSON object with the figures and their kinds."""
     done = run("program", "tile.yaml", "--json")

@@ -236,7 +236,7 @@ def _machine(named: str | None, text: bytes) -> tuple[Machine, str]:
 def _sentences(run: DryRun, facts: Measured | None, written: list[str], how: str) -> list[str]:
     """Return the figures and findings as lines for the terminal; ``how`` says which machine was taken where no job does."""
     from vcarve.quantity import format_duration
-    from vcarve.report import counted
+    from vcarve.report import corners_sentence, counted
 
     moves, times = run.reading.moves, run.times
     read = ", ".join(
@@ -255,6 +255,8 @@ def _sentences(run: DryRun, facts: Measured | None, written: list[str], how: str
         f"{format_duration(times.plunge_s)}, rapids {format_duration(times.rapid_s)}, waiting "
         f"{format_duration(times.dwell_s + times.stop_s)}; if the sender keeps up",
     ]
+    if corners := corners_sentence(run.machine, run.figures):
+        lines.append(f"           {corners}")
     if times.pauses:
         lines.append(f"  stops    {counted(times.pauses, 'pause', 'pauses')} until you continue")
     if facts is not None:

@@ -138,6 +138,7 @@ class PageFacts:
     total_s: float
     program: Sequence[str]
     offset_mm: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    corners: str = ""  # what the times take for granted of corners
     file: str | None = None
     z_mm: tuple[float, float] | None = None
     safe_height_mm: float | None = None

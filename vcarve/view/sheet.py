@@ -156,7 +156,8 @@ def column_html(facts: PageFacts) -> str:
     if drawing or facts.land_mm is not None:
         body = drawing + table(groove_rows(facts))
         parts.append(_card("Groove", "to scale" if drawing else "", body))
-    parts.append(_card("Program", "", table([*program_rows(facts), *plan_rows(facts)])))
+    corners = [("Corners", facts.corners)] if facts.corners else []
+    parts.append(_card("Program", "", table([*program_rows(facts), *corners, *plan_rows(facts)])))
     zero = (
         ""
         if facts.piece is None or facts.zero is None
