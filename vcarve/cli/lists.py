@@ -36,10 +36,21 @@ def as_json(values: Any) -> None:
     echo(json.dumps(values))
 
 
-@click.command("machines", epilog="Example: mizo machines small-desktop > mill.yaml")
+# Shells that write what is printed into a file in an encoding of their own would spoil it.
+_copy = click.option(
+    "-o",
+    "--output",
+    callback=asked,
+    metavar="FILE.yaml",
+    help="Write the named one's file here, to be edited.",
+)
+
+
+@click.command("machines", epilog="Example: mizo machines small-desktop -o mill.yaml")
 @click.argument("name", required=False)
+@_copy
 @click.option("--json", "json_", is_flag=True, help="Print JSON instead.")
-def machines(name: str | None, json_: bool) -> None:
+def machines(name: str | None, output: str | None, json_: bool) -> None:
     """List the machines a job can name, or print the file of one, to be copied and edited.
 
     NAME may be the path of a machine file of your own, which is checked.
@@ -48,13 +59,16 @@ def machines(name: str | None, json_: bool) -> None:
     from vcarve.job.load import machines as all_machines
     from vcarve.quantity import format_number, format_rpm
 
+    if output is not None and name is None:
+        raise InputError("-o needs the name of a machine")
+    claim([("a YAML file", output)], inputs=(name and machine_path(name),))
     with taken_as("machine", name or "-"):
         found = all_machines() if name is None else (load_machine(name),)
     if json_:
         as_json([machine.model_dump(mode="json") for machine in found])
         return
     if name is not None:
-        write_whole([("-", Path(str(machine_path(name))).read_text(encoding="utf-8"))])
+        _write([(output or "-", Path(str(machine_path(name))).read_text(encoding="utf-8"))])
         return
     table(
         ("name", "machine", "travel X x Y x Z", "collets", "spindle", "controller"),
@@ -129,12 +143,23 @@ def woods(json_: bool) -> None:
     )
 
 
+def _write(outputs: Sequence[tuple[str, str | bytes]]) -> None:
+    """Write files and say so."""
+    write_whole(outputs)
+    for path, _ in outputs:
+        if path != "-":
+            echo(f"wrote {path}", err=any(other == "-" for other, _ in outputs))
+
+
 @click.command("patterns", epilog="Example: mizo patterns kaku-asanoha --picture star.svg")
 @click.argument("name", required=False)
+@_copy
 @click.option("--picture", callback=asked, metavar="FILE", help="Draw the named pattern; .svg or .png.")
 @click.option("--page", callback=asked, metavar="FILE.html", help="Draw all patterns on one page.")
 @click.option("--json", "json_", is_flag=True, help="Print JSON instead of a table.")
-def patterns(name: str | None, picture: str | None, page: str | None, json_: bool) -> None:
+def patterns(
+    name: str | None, output: str | None, picture: str | None, page: str | None, json_: bool
+) -> None:
     """List the patterns a job can name, or print the file of one, to be copied and edited.
 
     NAME may be the path of a pattern file of your own, which is checked.
@@ -143,7 +168,9 @@ def patterns(name: str | None, picture: str | None, page: str | None, json_: boo
 
     if picture is not None and name is None:
         raise InputError("--picture needs the name of a pattern; all of them on one page: --page FILE.html")
-    claim((("a picture of the pattern", picture), ("a page", page)), inputs=(name,))
+    if output is not None and name is None:
+        raise InputError("-o needs the name of a pattern")
+    claim((("a YAML file", output), ("a picture of the pattern", picture), ("a page", page)), inputs=(name,))
     outputs: list[tuple[str, str | bytes]] = []
     try:
         with taken_as("pattern", name or "-"):
@@ -153,6 +180,11 @@ def patterns(name: str | None, picture: str | None, page: str | None, json_: boo
         raise InputError(
             replace(one, key=None) if one.key == "pattern.name" else one for one in error.problems
         ) from None
+    if output is not None or (name is not None and not (picture or page or json_)):
+        from vcarve.gallery import pattern_facts
+
+        facts = "".join(f"# {label}: {text}\n" for label, text in pattern_facts(chosen[0]))
+        outputs.append((output or "-", facts + pattern_text(str(name))))
     if picture is not None:
         from vcarve.gallery import pattern_picture
 
@@ -162,9 +194,7 @@ def patterns(name: str | None, picture: str | None, page: str | None, json_: boo
 
         outputs.append((page, gallery_page(chosen)))
     if outputs:
-        write_whole(outputs)
-        for path, _ in outputs:
-            echo(f"wrote {path}", err=path == "-")
+        _write(outputs)
         return
     if json_:
         as_json(
@@ -185,12 +215,6 @@ def patterns(name: str | None, picture: str | None, page: str | None, json_: boo
                 for p in chosen
             ]
         )
-        return
-    if name is not None:
-        from vcarve.gallery import pattern_facts
-
-        facts = "".join(f"# {label}: {text}\n" for label, text in pattern_facts(chosen[0]))
-        write_whole([("-", facts + pattern_text(name))])
         return
     table(
         ("name", "", "meaning", "lattice", "symmetry", "pitch"),

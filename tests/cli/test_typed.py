@@ -1,0 +1,26 @@
+"""Commands as they are typed: words with spaces in them, quoted as the shell of the system takes them."""
+
+from __future__ import annotations
+
+import sys
+
+import pytest
+
+from vcarve.cli.typed import typed
+
+WORDS = ["mizo", "program", "my tile.yaml", "--set", "title=a b"]
+
+
+@pytest.mark.parametrize(
+    ("system", "line"),
+    [
+        ("linux", "mizo program 'my tile.yaml' --set 'title=a b'"),
+        ("darwin", "mizo program 'my tile.yaml' --set 'title=a b'"),
+        ("win32", 'mizo program "my tile.yaml" --set "title=a b"'),
+    ],
+)
+def test_quotes_are_those_of_the_shell(monkeypatch: pytest.MonkeyPatch, system: str, line: str) -> None:
+    """Single quotes are letters like any other to the shells of Windows."""
+    monkeypatch.setattr(sys, "platform", system)
+
+    assert typed(WORDS) == line
