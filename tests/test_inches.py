@@ -109,3 +109,21 @@ def test_an_inch_machine_speaks_inches(job: Path) -> None:
     assert "0.0625 in deep" in done.output, done.output
     Path("fast.nc").write_text(Path("lid.nc").read_text().replace("F24", "F99", 1))
     assert "99 in/min" in run("dry-run", "fast.nc", "--machine", "mill.yaml").output
+
+
+def test_cautions_of_drawings_and_own_patterns_speak_inches(job: Path) -> None:
+    """What was closed in a drawing, and ends that do not meet in a pattern of one's own, are told in inches as well."""
+    Path("lines.svg").write_text(
+        '<svg xmlns="http://www.w3.org/2000/svg" width="4in" height="3in" viewBox="0 0 101.6 76.2">'
+        '<path d="M20 20H60M60.03 20V60H20Z" fill="none" stroke="black"/></svg>'
+    )
+    Path("own.yaml").write_text(
+        "key: own\nname: Own\nlattice: {kind: square, a1: [1, 0], a2: [0, 1]}\ngroup: p1\nunit: side\n"
+        "pitch-range: [10 mm, 20 mm]\nlines:\n  - {from: [0, 0], to: [1, 0]}\n  - {from: [0, 0], to: [0, 0.9995]}\n"
+    )
+    drawn = run("program", job.name, "--set", "pattern={drawing: lines.svg}")
+    own = run("program", job.name, "--set", "pattern.name=own.yaml")
+
+    assert "A gap of 0.0012 in at " in drawn.output, drawn.output
+    assert "0.0002 to 0.00039 in on the piece" in own.output, own.output
+    assert not MILLIMETRES.findall(drawn.output + own.output)

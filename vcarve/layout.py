@@ -94,7 +94,7 @@ def lay_out(job: Job) -> Layout:
     else:
         pattern = named_pattern(str(choice.name), job.folder)
         if pattern.key not in names():
-            findings.extend(inspect(pattern))
+            findings.extend(inspect(pattern, job.figures))
         pitch, shift, said = _pitch(job, pattern, fill)
         sentences.extend(said)
         _refuse_too_many(pattern, pitch, job)
@@ -251,7 +251,9 @@ def _drawn(
     page = (job.piece.width_mm, job.piece.height_mm)
     gaps = choice.close_gaps_mm
     only = bool(choice.depths)
-    drawing = read_drawing(file, close_gaps_mm=gaps, keys=choice.depths, only=only, piece_mm=page)
+    drawing = read_drawing(
+        file, close_gaps_mm=gaps, keys=choice.depths, only=only, piece_mm=page, figures=job.figures
+    )
     unknown = [name for name in choice.depths if name not in drawing.layers]
     if unknown:
         there = read_drawing(file, close_gaps_mm=gaps, piece_mm=page).layers

@@ -14,6 +14,7 @@ from vcarve.pattern.joining import join
 from vcarve.pattern.model import Line
 from vcarve.pattern.region import bounds_of
 from vcarve.pattern.strokes import Sheet, Stroke
+from vcarve.quantity import MM, Figures
 
 FIRST_LAYER = 8  # roles below are those of patterns
 LARGEST_FILE = 20_000_000  # bytes
@@ -42,6 +43,7 @@ def read_drawing(
     keys: Collection[str] = (),
     only: bool = False,
     piece_mm: tuple[float, float] | None = None,
+    figures: Figures = MM,
 ) -> Drawing:
     """Read the lines of an SVG or DXF file.
 
@@ -64,7 +66,7 @@ def read_drawing(
     strokes = _centred(strokes, sheet.page_mm, piece_mm)
     layers = tuple(dict.fromkeys(names))
     roles = [FIRST_LAYER + layers.index(name) for name in names]
-    lines, findings = join(strokes, roles, close_gaps_mm)
+    lines, findings = join(strokes, roles, close_gaps_mm, figures)
     if not lines:
         raise InputError(
             Problem(want="the drawing has no line longer than the gaps to close", file=str(file))

@@ -14,22 +14,23 @@ from vcarve.pattern.group import group_name, repeats_sooner, symmetries
 from vcarve.pattern.model import Line, Pattern, Point
 from vcarve.pattern.symmetry import TOLERANCE, Lattice
 from vcarve.pattern.union import Places
+from vcarve.quantity import MM, Figures
 
 NEAR = 2.0e-3  # of the unit cell: ends this close were surely meant to meet (0.04 mm at 20 mm)
 _MOST_SHOWN = 10
 _MOST_LINES_GROUPED = 400  # beyond this the search for the group would take too long
 
 
-def inspect(pattern: Pattern) -> tuple[Finding, ...]:
+def inspect(pattern: Pattern, figures: Figures = MM) -> tuple[Finding, ...]:
     """Return cautions about a pattern: ends that nearly meet, and a group or lattice that is not the lines' own.
 
     Codes: ``gap`` (the line ends close to another line or end without touching it), ``group`` (the lines have another
     symmetry than the file says), ``repeat`` (the pattern repeats sooner than its lattice).
     """
-    return (*_gaps(pattern), *_symmetry(pattern))
+    return (*_gaps(pattern, figures), *_symmetry(pattern))
 
 
-def _gaps(pattern: Pattern) -> list[Finding]:
+def _gaps(pattern: Pattern, figures: Figures) -> list[Finding]:
     lattice = Lattice(pattern.a1, pattern.a2)
     places = Places(lattice)
     at = [places.number(end) for line in pattern.lines for end in (line.start, line.end)]
@@ -39,13 +40,13 @@ def _gaps(pattern: Pattern) -> list[Finding]:
     spots = _one_per_spot(found, lattice)
     findings = []
     for (x, y), gap in spots[:_MOST_SHOWN]:
-        small, large = (gap * pitch for pitch in pattern.pitch_mm)
+        small, large = (f"{gap * pitch / figures.unit_mm:.2g}" for pitch in pattern.pitch_mm)
         findings.append(
             Finding(
                 code="gap",
                 severity="caution",
                 sentence=f"the line that ends at ({x:.6g}, {y:.6g}) stops {gap:.2g} of the unit short of another line "
-                f"({small:.2g} to {large:.2g} mm on the piece), so a cell stays open; let both meet in the same point, "
+                f"({small} to {large} {figures.unit} on the piece), so a cell stays open; let both meet in the same point, "
                 "written exactly",
             )
         )

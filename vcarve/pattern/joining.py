@@ -20,6 +20,7 @@ from vcarve.errors import Finding
 from vcarve.pattern.curves import Floats, circular, nearest_on, split_arc
 from vcarve.pattern.model import Line, Point
 from vcarve.pattern.strokes import Stroke
+from vcarve.quantity import MM, Figures
 
 SAME_MM = 0.001  # drawings are written with a few decimals; nothing this small can be meant
 MOST_TOLD = 20  # places told apart for each kind of finding
@@ -36,7 +37,7 @@ class _Side:
 
 
 def join(
-    strokes: Sequence[Stroke], roles: Sequence[int], close_gaps_mm: float
+    strokes: Sequence[Stroke], roles: Sequence[int], close_gaps_mm: float, figures: Figures = MM
 ) -> tuple[list[Line], list[Finding]]:
     """Return the strokes as lines that meet exactly where they were meant to, and what was done about it.
 
@@ -44,7 +45,7 @@ def join(
     loose end that near to a line is moved onto it.  Lines end where another line's end touches them, and lines drawn more than
     once stay once.  Coordinates come back in whole nanometres.
     """
-    web = _Web(strokes, roles)
+    web = _Web(strokes, roles, figures)
     told: list[tuple[str, str, Point]] = []
     if close_gaps_mm > SAME_MM:
         told += web.close_corners(close_gaps_mm)
@@ -77,7 +78,7 @@ def _findings(told: list[tuple[str, str, Point]]) -> list[Finding]:
 class _Web:
     """Nodes and the sides between them."""
 
-    def __init__(self, strokes: Sequence[Stroke], roles: Sequence[int]) -> None:
+    def __init__(self, strokes: Sequence[Stroke], roles: Sequence[int], figures: Figures) -> None:
         from scipy.spatial import cKDTree
 
         ends = np.array([point for stroke in strokes for point in (stroke.start, stroke.end)], dtype=float)
@@ -93,6 +94,7 @@ class _Web:
         number = {root: i for i, root in enumerate(dict.fromkeys(roots))}
         self.place: list[Point] = [(float(ends[root][0]), float(ends[root][1])) for root in number]
         self.corner = [False] * len(number)
+        self.figures = figures
         self.sides: list[_Side] = []
         for i, (stroke, role) in enumerate(zip(strokes, roles, strict=True)):
             tail, head = number[roots[2 * i]], number[roots[2 * i + 1]]
@@ -100,6 +102,17 @@ class _Web:
             self.corner[head] |= not stroke.smooth_end
             if tail != head:
                 self.sides.append(_Side(tail, head, stroke.bulge, role))
+
+    def _closed(self, gap_mm: float, place: Point) -> tuple[str, str, Point]:
+        """Say that a gap was closed."""
+        return (
+            "gap-closed",
+            f"A gap of {self.figures.length(gap_mm)} at {self._said(place)} was closed.",
+            place,
+        )
+
+    def _said(self, place: Point) -> str:
+        return f"{self.figures.number(place[0], 2)}, {self.figures.length(place[1], 2)}"
 
     def at(self, node: int) -> Point:
         return self.place[node]
@@ -134,8 +147,7 @@ class _Web:
             if len(around[move]) > len(around[keep]):
                 keep, move = move, keep
             parent[move] = keep
-            x, y = self.place[keep]
-            told.append(("gap-closed", f"A gap of {gap:.3f} mm at {x:.2f}, {y:.2f} mm was closed.", (x, y)))
+            told.append(self._closed(gap, self.place[keep]))
         for side in self.sides:
             side.tail, side.head = _root(parent, side.tail), _root(parent, side.head)
         self.sides = [side for side in self.sides if side.tail != side.head]
@@ -156,8 +168,7 @@ class _Web:
             if gap <= SAME_MM:
                 continue  # it touches already
             self.place[node] = (round(foot[0], 6), round(foot[1], 6))
-            x, y = self.place[node]
-            told.append(("gap-closed", f"A gap of {gap:.3f} mm at {x:.2f}, {y:.2f} mm was closed.", (x, y)))
+            told.append(self._closed(gap, self.place[node]))
             cuts[side_index].append((share, node))
         self._cut(cuts)
         return told
@@ -240,14 +251,9 @@ class _Web:
                 kept[key].append((sag, side))
                 sides.append(side)
                 continue
-            x, y = (a[0] + b[0]) / 2.0, (a[1] + b[1]) / 2.0
-            told.append(
-                (
-                    "doubled-line",
-                    f"A line at {x:.2f}, {y:.2f} mm is drawn more than once; it is cut once.",
-                    (x, y),
-                )
-            )
+            middle = (a[0] + b[0]) / 2.0, (a[1] + b[1]) / 2.0
+            sentence = f"A line at {self._said(middle)} is drawn more than once; it is cut once."
+            told.append(("doubled-line", sentence, middle))
         self.sides = sides
         return told
 
