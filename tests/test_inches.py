@@ -61,6 +61,7 @@ def test_summary_page_and_picture_speak_inches(job: Path) -> None:
     assert "0.0625 in deep" in made.output
     assert "4 × 3 × 0.5 in" in pages[0]
     assert "24 in/min" in pages[1]
+    assert "at most 0 in" not in checked.output
     assert "Piece: 4 x 3 x 0.5 in" in header
 
 

@@ -301,7 +301,7 @@ def sentences(job: Job, layout: Layout, s: Summary) -> list[tuple[str, str]]:
     x, y, z = (_span(*s.extents_mm[axis], figures) for axis in "xyz")
     rows.append(("extents", f"X {x}, Y {y}, Z {z} {figures.unit}"))
     rows.append(("zero", zero_sentence(job)))
-    feeds = f"cut {figures.number(job.cut_mm_min)}, plunge {figures.feed(job.plunge_mm_min)}"
+    feeds = f"cut {figures.number(job.cut_mm_min, 1)}, plunge {figures.feed(job.plunge_mm_min, 1)}"
     rows.append(("speeds", f"{feeds}, spindle {format_rpm(job.spindle_rpm)}"))
     if s.corners:
         rows.append(("time", s.corners))

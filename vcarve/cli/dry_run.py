@@ -307,4 +307,4 @@ def _widths(run: DryRun, facts: Measured) -> str:
     if worst == 0.0:
         return f"{where}, as computed to within {run.figures.length(0.001, 4)}{missing}"
     more = "more" if facts.worst_mm > 0.0 else "less"
-    return f"{where}, at most {run.figures.length(worst)} {more} than computed{missing}"
+    return f"{where}, at most {run.figures.length(worst, 4)} {more} than computed{missing}"
