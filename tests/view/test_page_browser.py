@@ -17,6 +17,7 @@ import pytest
 
 from vcarve.errors import Finding
 from vcarve.program.moves import Motion, Moves
+from vcarve.quantity import INCH
 from vcarve.view.facts import PageFacts
 from vcarve.view.page import page_html
 
@@ -216,6 +217,27 @@ def test_read_outs_follow_the_moves(show: Opener, facts: PageFacts, share: float
     else:
         assert value(page, "feed") == facts.moves.feed_mm_min[i]
     assert int(page.get_attribute("#view", "data-carved")) in (i, i + 1)
+
+
+def test_read_outs_and_dimensions_speak_inches(show: Opener, facts: PageFacts) -> None:
+    """With inches asked for, what is shown is the same place and size in inches; the values for scripts stay as they are."""
+    page = show(replace(facts, figures=INCH, findings=()))
+    share = next(
+        share
+        for share in (0.371, 0.13, 0.55, 0.86)
+        if facts.moves.motion[expected(facts, share * facts.total_s)[0]] != Motion.RAPID
+    )
+    scrub(page, share)
+    i, place = expected(facts, share * facts.total_s)
+    shown = [float(page.text_content(f"#read-{axis}").replace("−", "-")) for axis in "xyz"]
+
+    assert shown == pytest.approx((place / 25.4).tolist(), abs=6e-5)
+    assert [value(page, axis) for axis in "xyz"] == pytest.approx(place.tolist(), abs=NEAR)
+    assert page.text_content("#read-feed") == f"{facts.moves.feed_mm_min[i] / 25.4:.1f} in/min"
+    assert facts.piece is not None
+    sizes = [f"{round(size / 25.4, 3):g} in" for size in (facts.piece.width_mm, facts.piece.height_mm)]
+    assert page.eval_on_selector_all("#over text.figure", "all => all.map(one => one.textContent)") == sizes
+    assert not re.search(r"[0-9] ?mm", page.inner_text("main"))
 
 
 def test_before_the_first_move_nothing_is_carved(show: Opener, facts: PageFacts) -> None:
