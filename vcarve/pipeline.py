@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from vcarve.dryrun import clock
 from vcarve.dryrun.check import check, waiting_mm
 from vcarve.errors import Finding, RefusedError, refuses
+from vcarve.halves import proposals
 from vcarve.job.records import Job
 from vcarve.landing import job_findings
 from vcarve.layout import Layout, lay_out
@@ -71,6 +72,7 @@ def draft(job: Job, progress: Progress | None = None) -> Made:
 
     tell("laying out", 0.0)
     layout = lay_out(job)
+    layout = replace(layout, sentences=(*layout.sentences, *proposals(job, layout)))
     known = job_findings(job, layout)
     tell("planning", 0.2)
     # Levels too thin to be told apart are without number; drawn as one, the job can be looked at.

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from vcarve.errors import InputError
 from vcarve.pattern.catalogue import catalogue, pattern
-from vcarve.pattern.fit import fit, rectangular_repeat
+from vcarve.pattern.fit import NOTHING_MM, fit, rectangular_repeat
 from vcarve.pattern.read import read_pattern
 from vcarve.pattern.symmetry import Lattice
 
@@ -141,6 +141,6 @@ def test_whole_repeats_fill_the_width(key, width, height, across):
     assert found.pitch_mm * wide * across == pytest.approx(width, rel=1e-12)
     assert lattice.same((0.0, 0.0), (wide, 0.0))
     assert lattice.same((0.0, 0.0), (0.0, high))
-    assert found.along * high * found.pitch_mm + found.left_over_mm == pytest.approx(height, rel=1e-9)
+    assert found.along * high * found.pitch_mm + found.left_over_mm == pytest.approx(height, abs=NOTHING_MM)
     assert 0.0 <= found.left_over_mm < high * found.pitch_mm
     assert 2 * found.along == pytest.approx(round(2 * found.along), abs=1e-9)

@@ -15,7 +15,7 @@ from vcarve.pattern.symmetry import Lattice
 from vcarve.quantity import MM, Figures
 
 _MOST_STEPS = 60  # lattice vectors tried along each axis
-_EXACT = 1.0e-9  # of a repeat: a remainder below this is none
+NOTHING_MM = 2.0e-3  # a remainder below this is none: at either end the network takes it for the edge itself
 _STRETCH = 0.15  # a pitch this far from the wish is taken when it alone fills the height too
 MOST_ACROSS = 1000
 
@@ -34,6 +34,8 @@ class Fit:
     along: float
     left_over_mm: float
     origin_mm: Point
+    repeat: float  # width of a rectangular repeat and height of a row, in pattern units
+    row: float | None
     sentence: str
 
 
@@ -98,6 +100,8 @@ def fit(
         along=along,
         left_over_mm=left,
         origin_mm=origin,
+        repeat=width,
+        row=row,
         sentence=_sentence(pattern, pitch, across, along, left, row, about_mm, what, figures),
     )
 
@@ -128,9 +132,9 @@ def _rows(height_mm: float, pitch: float, row: float | None) -> tuple[int, float
     """Return how many whole rows the height holds and what is left over."""
     if row is None:
         return 0, height_mm
-    rows = math.floor(height_mm / (row * pitch) + _EXACT)
+    rows = math.floor((height_mm + NOTHING_MM) / (row * pitch))
     left = height_mm - rows * row * pitch
-    return rows, 0.0 if abs(left) < _EXACT * row * pitch * max(rows, 1) else left
+    return rows, 0.0 if abs(left) < NOTHING_MM else left
 
 
 def _nearest(single: float, about_mm: float, height_mm: float, row: float | None) -> int:

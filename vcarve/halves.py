@@ -1,0 +1,140 @@
+"""Cells that the edge cuts off where a pattern was fitted, and what would leave fewer of them: each way is tried out."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from typing import Any
+
+import numpy as np
+
+from vcarve.errors import InputError
+from vcarve.job.records import Job
+from vcarve.layout import Layout
+from vcarve.network.model import NM_PER_MM, Floats, Network
+from vcarve.pattern.fit import Fit
+from vcarve.room import SAMPLE_PITCH_MM, cells_of
+from vcarve.woven import ground_of, woven
+
+MOST_CELLS = 4000  # a larger network takes longer to try than anybody waits for a proposal
+COUNTS, MARGINS = 3, 4  # how many are tried
+OTHER_PITCH = 0.3  # how far the pitch may be off
+WIDEST_MARGIN = 0.15  # of the shorter side
+RESIZED = 0.1  # of the height
+_ALIKE = 2e-3  # areas of cells that differ by less are the same
+
+# Of what kind a way is, what it is called, what it changes in the pattern, and what in the piece.
+Way = tuple[str, str, dict[str, Any], dict[str, Any]]
+
+
+def cut_off(network: Network, whole_mm2: Floats) -> int:
+    """Return how many cells are not as large as a whole one."""
+    area = _areas_mm2(network)
+    off = np.abs(area[:, None] - whole_mm2[None, :]) > _ALIKE * whole_mm2
+    return int(np.count_nonzero(off.all(axis=1)))
+
+
+def proposals(job: Job, layout: Layout) -> tuple[str, ...]:
+    """Return a sentence with the ways that leave fewer cells cut off, if whole repeats were fitted and do not fill the height."""
+    fit, pattern = layout.fit, layout.pattern
+    if fit is None or pattern is None or fit.row is None or fit.left_over_mm == 0.0:
+        return ()
+    if layout.network.cells > MOST_CELLS or job.piece.outline.shape not in ("rectangle", "rounded"):
+        return ()
+    sample = cells_of(pattern)
+    if sample is None:
+        return ()
+    whole = _areas_mm2(sample.network)[sample.network.cell_class >= 0]
+    whole = np.unique(whole.round(4)) / SAMPLE_PITCH_MM**2
+    now, of = cut_off(layout.network, whole * fit.pitch_mm**2), layout.network.cells
+    best: dict[str, tuple[float, str]] = {}
+    for kind, words, pattern_change, piece_change in _ways(job, fit, fit.row):
+        tried = job.model_copy(
+            update={
+                "pattern": job.pattern.model_copy(update=pattern_change),
+                "piece": job.piece.model_copy(update=piece_change),
+            }
+        )
+        try:
+            made = woven(tried, ground_of(tried))
+        except InputError:
+            continue
+        left, cells = cut_off(made.network, whole * made.pitch_mm**2), made.network.cells
+        if left < now and left / cells < best.get(kind, (now / of, ""))[0]:
+            best[kind] = (left / cells, f"{words} leaves {f'{left} of {cells}' if left else 'none'}")
+    if not best:
+        return ()
+    said = "; ".join(words for _, words in sorted(best.values()))
+    return (f"The edge cuts off {now} of {of} cells. Tried out: {said}.",)
+
+
+def _ways(job: Job, fit: Fit, row: float) -> list[Way]:
+    """Return what may be tried; the pitch is to stay much the same."""
+    figures, margin = job.figures, job.pattern.margin_mm
+    wide, high = job.piece.width_mm, job.piece.height_mm
+    step = row * fit.pitch_mm
+    digit = figures.unit_mm / 10.0 ** (3 + figures.finer)
+    counts: list[Way] = []
+    margins: list[Way] = []
+    low, most = (round(fit.across * share) for share in (1.0 - OTHER_PITCH, 1.0 + OTHER_PITCH))
+    for across in range(max(low, 1), most + 1):
+        count = {"across": across, "pitch_mm": None}
+        if across != fit.across:
+            counts.append(("count", f"across {across}", count, {}))
+        for wished in _margins(wide, high, across * fit.repeat, row):
+            exact = round(wished / digit) * digit
+            if (
+                exact != margin
+                and abs((wide - 2.0 * exact) / (across * fit.repeat) / fit.pitch_mm - 1.0) < OTHER_PITCH
+            ):
+                words = f"margin {figures.length(exact)} with across {across}"
+                margins.append(("margin", words, {**count, "margin_mm": exact}, {}))
+    counts.sort(key=lambda way: abs(way[2]["across"] - fit.across))
+    margins.sort(key=lambda way: abs(way[2]["margin_mm"] - margin))
+    shifts: list[Way] = [
+        ("shift", f"shift-y {figures.length(to)}", {"shift_y_mm": to}, {})
+        for by in (fit.left_over_mm / 2.0, -fit.left_over_mm / 2.0, step / 2.0)
+        for to in (round((job.pattern.shift_y_mm + by) / digit) * digit,)
+    ]
+    rows = round((high - 2.0 * margin - fit.left_over_mm) / step)
+    sizes = [round((2.0 * margin + count * step) / digit) * digit for count in (rows, rows + 1)]
+    heights: list[Way] = [
+        ("height", f"a piece {figures.length(size)} high with across {fit.across}",
+         {"across": fit.across, "pitch_mm": None}, {"height_mm": size})
+        for size in sizes
+        if abs(size - high) <= RESIZED * high and size <= max(high, job.machine.travel.y_mm)
+    ]  # fmt: skip
+    return [*counts[: 2 * COUNTS], *margins[:MARGINS], *shifts, *heights]
+
+
+def _margins(wide: float, high: float, repeats: float, row: float) -> Iterator[float]:
+    """Yield the margins inside which whole repeats fill the width and whole rows the height.
+
+    The pitch is ``(wide - 2 m) / repeats``, so rows fill the height where ``(high - 2 m) repeats = (wide - 2 m) rows row``.
+    """
+    most = math.ceil(2.0 * repeats * high / wide / row) + 1
+    for rows in range(1, most):
+        fall = 2.0 * (repeats - rows * row)
+        if abs(fall) > 1e-9:
+            margin = (high * repeats - wide * rows * row) / fall
+            if 0.0 <= margin <= WIDEST_MARGIN * min(wide, high):
+                yield margin
+
+
+def _areas_mm2(network: Network) -> Floats:
+    """Return the area of every cell: the polygon of its corners, and the segments between arcs and their chords."""
+    half_edge = network.ring_half_edge
+    edge, back = half_edge >> 1, (half_edge & 1).astype(bool)
+    start = np.where(back, network.head[edge], network.tail[edge])
+    end = np.where(back, network.tail[edge], network.head[edge])
+    bulge = np.where(back, -network.bulge[edge], network.bulge[edge])
+    x, y = network.x_nm / NM_PER_MM, network.y_nm / NM_PER_MM
+    sweep = 4.0 * np.arctan(bulge)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        radius = network.chord_mm[edge] / (2.0 * np.sin(sweep / 2.0))
+        bow = np.where(bulge == 0.0, 0.0, radius**2 * (sweep - np.sin(sweep)) / 2.0)
+    part = (x[start] * y[end] - x[end] * y[start]) / 2.0 + bow
+    area: Floats = np.add.reduceat(
+        np.add.reduceat(part, network.ring_start[:-1]), network.cell_ring_start[:-1]
+    )
+    return area
