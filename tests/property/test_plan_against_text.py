@@ -8,7 +8,7 @@ from small_job import small_job
 from vcarve.network.build import build
 from vcarve.pattern.catalogue import names, pattern
 from vcarve.pattern.region import rectangle
-from vcarve.plan.planner import candidates, plan
+from vcarve.plan.planner import FLOATS, candidates, plan
 from vcarve.program.moves import Motion
 from vcarve.program.reader import read_program
 from vcarve.program.writer import write
@@ -82,7 +82,7 @@ def test_a_plan_is_what_its_program_does(task):
         assert job.recut == "allow" or made.recut_mm == 0.0
         assert abs(made.rapid_mm - across) <= 2e-3 * (1 + passes)
         assert abs(made.proof.plan_s - seconds) <= 1e-3 * seconds
-        assert made.proof.bound_s <= made.proof.plan_s
+        assert made.proof.bound_s <= (1.0 + FLOATS) * made.proof.plan_s
 
 
 @settings(LAWS, max_examples=15)
