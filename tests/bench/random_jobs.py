@@ -16,8 +16,13 @@ from dataclasses import dataclass
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
+import numpy as np
+
+from vcarve.dryrun.check import place_tolerance_mm, placing_of
 from vcarve.dryrun.codes import CODES
+from vcarve.dryrun.coverage import covered
 from vcarve.dryrun.measure import Summary
+from vcarve.dryrun.track import last_decimal_mm, track
 from vcarve.errors import Finding, InputError, RefusedError
 from vcarve.groove.width import deepest_mm
 from vcarve.job.load import bits, load_job, machines, pattern_names, woods
@@ -115,7 +120,35 @@ class Outcome:
             if self.run is not None
             else [one for one in self.refused if one.code in CODES.keys() - EARLY]
         )
-        return tuple(str(one) for one in found if one.severity == "refuse")
+        faults = [str(one) for one in found if one.severity == "refuse"]
+        if self.run is not None and self.run.job is not None:
+            deep, step = deepest_at_once_mm(self.run), self.run.job.step_mm
+            if deep > step + 1.01 * last_decimal_mm(self.run.machine):
+                faults.append(f"A line is cut {deep:g} mm deep at once, in steps of {step:g} mm. [step]")
+        return tuple(faults)
+
+
+def deepest_at_once_mm(run: DryRun) -> float:
+    """Return the most that a line gets deeper from one walk along it to the next, by the text's moves."""
+    assert run.job is not None
+    assert run.layout is not None
+    placing = placing_of(run.job)
+    seen = track(run.reading.moves, (-placing.x_mm, -placing.y_mm, -placing.top_mm), run.machine, run.figures)
+    which = np.flatnonzero(seen.feed & seen.in_wood & ~seen.upright & seen.across)
+    found = covered(
+        seen.moves,
+        which,
+        seen.start_mm[which],
+        seen.end_mm[which],
+        run.layout.network,
+        place_tolerance_mm(run.machine),
+    )
+    reached = np.zeros(len(run.layout.network.tail))
+    most = 0.0
+    for row in np.argsort(found.move, kind="stable").tolist():
+        edge, deep = found.edge[row], float(found.deep_mm[row])
+        most, reached[edge] = max(most, deep - reached[edge]), max(deep, reached[edge])
+    return most
 
 
 def outcome(file: Path, *, carve: bool = True) -> Outcome:
