@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import math
 import re
 from dataclasses import replace
 from xml.etree import ElementTree
@@ -100,7 +101,7 @@ def test_grooves_are_drawn_once_at_their_true_width() -> None:
 
 
 def test_everything_is_said_in_words_and_shapes() -> None:
-    """Title and description for screen readers, every pass numbered, dimensions with units, clamps and zero named."""
+    """Title and description for screen readers, passes numbered, dimensions with units, clamps and zero named."""
     job, network, grooves, plan = made()
     finding = Finding(code="travel", sentence="The bit leaves the travel.", at_mm=(10.0, 10.0))
     root = ElementTree.fromstring(plan_svg(job, network, grooves, plan, findings=[finding]))
@@ -111,24 +112,26 @@ def test_everything_is_said_in_words_and_shapes() -> None:
     assert root.findtext(f"{SVG}title") == TITLE
     assert description is not None
     assert "The bit leaves the travel." in description
-    assert {str(number + 1) for number in range(plan.passes)} <= set(words)
+    assert {"1", str(plan.passes)} <= set(words)
     assert {"100\u00a0mm", "80\u00a0mm", "clamp", "A", "X", "Y"} <= set(words)
-    assert any("4\u00a0mm wide" in line and "2.5\u00a0mm wide" in line for line in words)
+    assert {"4\u00a0mm wide", "2.5\u00a0mm wide"} <= set(re.findall(r"[\d.]+\xa0mm wide", " ".join(words)))
 
 
 def test_of_many_passes_only_round_numbers_are_written() -> None:
-    """Every pass keeps its arrow, but numbers thin out: first, last and every n-th for a round n, not too many."""
+    """Every pass keeps its arrow, but numbers thin out: first, last and of every n-th for a round n those with room."""
     _, network, _, plan = made("goma")
     passes = int(plan.passes)
     drawn = "".join(pass_marks(network, plan, (0.0, 0.0), (100.0, 80.0), 1.0))
     numbers = [int(n) for n in re.findall(r"<text[^>]*>(\d+)</text>", drawn)]
-    steps = set(np.diff(numbers[1:-1]).tolist())
+    badges = re.findall(r'<circle class="badge" cx="([-\d.]+)" cy="([-\d.]+)" r="([\d.]+)"', drawn)
+    x, y, r = np.array(badges, dtype=float).T
+    apart = np.hypot(x[:, None] - x, y[:, None] - y) + 1e9 * np.eye(len(x))
 
+    assert apart.min() > 2.0 * r[0]
     assert passes > MOST_NUMBERS
     assert len(numbers) <= MOST_NUMBERS + 2
     assert (numbers[0], numbers[-1]) == (1, passes)
-    assert len(steps) == 1
-    assert steps <= {2, 5, 10, 20, 50}
+    assert math.gcd(*numbers[1:-1]) in {2, 5, 10, 20, 50}
 
 
 def test_text_of_the_job_stays_text() -> None:

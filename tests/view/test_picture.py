@@ -55,6 +55,18 @@ def test_the_wall_that_looks_up_left_is_the_lighter_one(angle_deg: float) -> Non
     assert light(1.0) > light(-1.0) + 20
 
 
+def test_both_diagonals_are_equally_plain() -> None:
+    """A groove that runs along the light is told from the wood nearly as well as one across it."""
+
+    def plain(angle_deg: float) -> float:
+        image = pixels(picture_png(groove(angle_deg), TINT))
+        middle = image[80:-80, 80:-80]
+        return float(middle.std())
+
+    one, other = sorted((plain(45.0), plain(-45.0)))
+    assert one > 0.75 * other
+
+
 def test_flat_wood_has_the_colour_of_its_tint() -> None:
     """Uncut wood is the tint, give or take its grain."""
     png = picture_png(Map(np.zeros((200, 200), dtype=np.float32)), TINT)

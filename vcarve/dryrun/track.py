@@ -60,8 +60,11 @@ class Track:
                 value.setflags(write=False)
 
     def at(self, move: int, depth_mm: float = 0.0) -> tuple[float, float]:
-        """Where on the piece a move first is deeper than this; its start where it is so from there on, or never."""
-        points = path(self, move)
+        """Where on the piece a move first is deeper than this; its start where it is so from there on, or never.
+
+        Where the start is lost there is only the end to tell.
+        """
+        points = path(self, move)[-1 if self.lost[move].any() else 0 :]
         deeper = points[:, 2] + depth_mm + self.slack_mm < 0.0
         first = int(np.argmax(deeper))
         spot = points[first]

@@ -24,7 +24,6 @@ from vcarve.view.svg import at, lines_path, num, polygons_path, region_path, svg
 from vcarve.view.walls import walls
 from vcarve.view.wording import length, plain
 
-LIGHT = (-0.606, 0.465, 0.645)  # towards the light: X right, Y back, Z up; length 1
 TONES = 20
 MOST_SIDES = 60_000  # beyond, grooves are drawn as plain strokes: a picture must stay small enough to open
 SMALLEST_UNIT_MM = 0.6
@@ -108,9 +107,12 @@ def _lit_walls(network: Network, grooves: Grooves, angle_deg: float, deepest: fl
     """Return the walls, one path for each tone: how much light a wall gets, and how deep its groove is."""
     found = walls(network, grooves)
     lean = math.radians(angle_deg) / 2.0
-    lit = -(found.toward @ np.array(LIGHT[:2])) * math.cos(lean) + LIGHT[2] * math.sin(lean)
+    first, second = (
+        np.clip(light[2] * math.sin(lean) - found.toward @ np.array(light[:2]) * math.cos(lean), 0.0, 1.0)
+        for light in (look.SUN, look.SECOND)
+    )
     depth = grooves.depth_mm[found.edge] / deepest
-    tone = np.clip(0.06 + 0.94 * np.clip(lit, 0.0, 1.0) + 0.12 * (1.0 - depth), 0.0, 1.0)
+    tone = np.clip(0.04 + 0.86 * (first + look.SECOND_SHARE * second) + 0.12 * (1.0 - depth), 0.0, 1.0)
     step = np.round(tone * TONES).astype(np.int64)
     layers = []
     for value in np.unique(step).tolist():
@@ -206,7 +208,11 @@ def plan_svg(
     groups = grouped(findings)
     refused = refuses(findings)
     lettered = _lettered(groups)
-    bottom += 3.6 * u * len(lettered)
+    facts = [
+        line for fact in _caption(job, network, grooves, plan) for line in textwrap.wrap(fact, SENTENCE_SIGNS)
+    ]
+    caption = [*facts, *lettered]
+    bottom += 3.6 * u * (len(caption) - 3)
     top += BANNER * u if refused else 0.0
     if job.zero.xy.startswith("back"):
         # The arrow of Y stands above the piece there.
@@ -226,8 +232,6 @@ def plan_svg(
     head = box[1] + (BANNER * u if refused else 0.0) + 5.8 * u
     zero = zero_mm(job)
     narrowest = grooves.narrowest_at_mm
-    facts = _caption(job, network, grooves, plan)
-    caption = [*facts, *lettered]
     body = [
         f'<rect class="paper" x="{num(box[0])}" y="{num(box[1])}" width="{num(box[2])}" height="{num(box[3])}"/>',
         text(margin, head, title, "name"),
@@ -242,14 +246,21 @@ def plan_svg(
         f'<path class="edge" stroke-width="{num(0.28 * u)}" d="{shape}"/>',
         *_clamps(job, u),
         *([_land_mark(narrowest, grooves.narrowest_mm)] if narrowest else []),
-        *pass_marks(network, plan, zero, (wide, tall), small, [f.at_mm for f in findings if f.at_mm]),
+        *pass_marks(
+            network,
+            plan,
+            zero,
+            (wide, tall),
+            small,
+            [*(f.at_mm for f in findings if f.at_mm), *([narrowest] if narrowest else [])],
+        ),
         zero_mark(zero, u),
         *dimensions(wide, tall, u, job.figures, past[0], past[3]),
         *findings_marks(groups, u),
         *_legend(margin, foot, u, plan.passes > 0, narrowest is not None),
         *(text(margin, foot + (4.8 + 3.6 * i) * u, line) for i, line in enumerate(caption)),
     ]
-    described = f"{'Not to be cut. ' if refused else ''}{stock}. {'. '.join(facts)}."
+    described = f"{'Not to be cut. ' if refused else ''}{stock}. {' '.join(facts)}."
     described += "".join(f" {group.first.sentence}" for group in groups)
     return svg(box, title, described, _style(job.wood.tint, u, small), body)
 

@@ -16,7 +16,7 @@ import numpy.typing as npt
 from vcarve.errors import grouped
 from vcarve.program.moves import Plane
 from vcarve.view.facts import BitFacts, PageFacts, pass_of
-from vcarve.view.look import WOOD
+from vcarve.view.look import SECOND, SECOND_SHARE, SUN, WOOD
 
 _AXES = {int(Plane.XY): (0, 1, 2), int(Plane.XZ): (2, 0, 1), int(Plane.YZ): (1, 2, 0)}
 
@@ -62,6 +62,7 @@ def payload(facts: PageFacts) -> dict[str, Any]:
         "piece": _piece(facts),
         "zero": None if facts.zero is None else [float(v) for v in facts.zero.at_mm],
         "bit": _bit(facts.bit),
+        "lights": [[*SUN, 1.0], [*SECOND, SECOND_SHARE]],
         "clamps": [
             [float(v) for v in (*clamp.at_mm, clamp.width_mm, clamp.height_mm)] for clamp in facts.clamps
         ],

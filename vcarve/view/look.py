@@ -81,6 +81,12 @@ SHADE = "#16204a"
 LIT = "#8398d3"
 VALLEY = "#0f1738"
 
+# Towards the light (X right, Y back, Z up; length 1), and towards a second, softer one: with one alone a groove that runs
+# along it shows no side.  Both are off the directions that lattices run in.
+SUN = (-0.382, 0.662, 0.645)
+SECOND = (0.738, 0.198, 0.645)
+SECOND_SHARE = 0.35  # of the first one's strength
+
 # Layers of a drawing for other programs, thin lines on whatever ground those give it.
 DRAWN = {
     "ground": "#26456e",

@@ -15,7 +15,7 @@ from vcarve.quantity import Figures
 from vcarve.view.svg import at, num, text
 from vcarve.view.wording import length
 
-MOST_NUMBERS = 80  # of more passes than this only every second, fifth, tenth and so on has its number
+MOST_NUMBERS = 40  # of more passes than this only every second, fifth, tenth and so on has its number
 
 
 def zero_mm(job: Job) -> tuple[float, float]:
@@ -113,7 +113,8 @@ def pass_marks(
 ) -> list[str]:
     """Return the moves in the air between passes, and where each pass starts, with its number and its direction.
 
-    ``size`` is the piece's width and height: numbers stay on it, clear of the places to ``avoid``.
+    ``size`` is the piece's width and height: numbers stay on it, clear of each other and of the places to ``avoid``; where
+    there is no room for one it is left out.
     """
     if plan.passes == 0:
         return []
@@ -136,12 +137,14 @@ def pass_marks(
     # Where there are few, there is room for them.
     large = u if every == 1 else 1.4 * u
     taken = [zero, *ends, *avoid]
-    for index in (i for i in range(plan.passes) if i in (0, plan.passes - 1) or (i + 1) % every == 0):
-        start, way = starts[index]
-        spot = _free_spot(start, way, taken, size, large)
-        taken.append(spot)
-        parts.append(_badge(start, spot, str(index + 1), large))
-    return parts
+    ends_first = sorted({0, plan.passes - 1}) + [i for i in range(1, plan.passes - 1) if (i + 1) % every == 0]
+    badges = {}
+    for index in ends_first:
+        spot = _free_spot(*starts[index], taken, size, large)
+        if spot is not None:  # otherwise its neighbours' numbers tell enough
+            taken.append(spot)
+            badges[index] = _badge(starts[index][0], spot, str(index + 1), large)
+    return [*parts, *(badges[index] for index in sorted(badges))]
 
 
 def _every(passes: int) -> int:
@@ -168,11 +171,10 @@ def _free_spot(
     taken: Sequence[tuple[float, float]],
     size: tuple[float, float],
     u: float,
-) -> tuple[float, float]:
-    """Return a place near the start for the pass's number, clear of other marks if there is one."""
+) -> tuple[float, float] | None:
+    """Return a place near the start for the pass's number, clear of other marks; None where all is taken."""
     behind = math.atan2(-way[1], -way[0])
     others = np.array(taken)
-    best, best_gap = start, -1.0
     for reach in (2.8, 4.6, 6.6):
         for turn in (0.0, 0.8, -0.8, 1.6, -1.6, 2.3, -2.3, 2.8, -2.8):
             x = start[0] + reach * u * math.cos(behind + turn)
@@ -182,9 +184,7 @@ def _free_spot(
             gap = float(np.hypot(others[:, 0] - x, others[:, 1] - y).min())
             if gap >= 3.5 * u:
                 return x, y
-            if gap > best_gap:
-                best, best_gap = (x, y), gap
-    return best
+    return None
 
 
 def _badge(start: tuple[float, float], spot: tuple[float, float], number: str, u: float) -> str:

@@ -35,6 +35,7 @@ def page_html(facts: PageFacts) -> str:
         "kind": kind,
         "verdict": sentence,
         "findings": findings_html(groups),
+        "foundsign": '<span class="found">finding</span>' if groups else "",
         "column": column_html(facts),
         "sheet": sheet_html(facts),
         "style": style,

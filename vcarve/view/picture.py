@@ -1,7 +1,8 @@
 """The carved piece as a picture: its height map lit from the upper left, in the colour of its wood.
 
-Light falls at 40° from the upper left; a point is in shadow where the wood between it and the light stands higher.
-Deep places get less light from the sky than open ones.  Same surface, same bytes.
+Light falls at 40° from the upper left, and a third of it, without shadows, from the right; a point is in shadow where the
+wood between it and the light stands higher.  Deep places get less light from the sky than open ones.  Same surface, same
+bytes.
 """
 
 from __future__ import annotations
@@ -15,14 +16,12 @@ import numpy as np
 import numpy.typing as npt
 from PIL import Image, ImageChops, ImageDraw, ImageFilter
 
-from vcarve.view.look import LIGHT as LIGHT_THEME
-from vcarve.view.look import VALLEY, rgb
+from vcarve.view.look import LIGHT, SECOND, SECOND_SHARE, SUN, VALLEY, rgb
 
 Floats = npt.NDArray[np.floating[Any]]
 Array32 = npt.NDArray[np.float32]
 
-LIGHT = (-0.606, 0.465, 0.645)  # towards the light: X right, Y back, Z up; length 1
-SKY = 0.4  # share of the light that comes from everywhere
+SKY = 0.36  # share of the light that comes from everywhere
 SOFT_MM = 0.06  # how far above a shadow's edge its half-light reaches
 SKY_DEPTH_MM = 1.2  # depth at which the sky's light has fallen by 63 % of what it loses
 GRAIN = 0.07
@@ -51,7 +50,7 @@ def picture_png(
     *,
     rings: Sequence[Floats] = (),
     size_mm: tuple[float, float] | None = None,
-    ground: str = LIGHT_THEME.paper,
+    ground: str = LIGHT.paper,
     longest_px: int = 2000,
 ) -> bytes:
     """PNG (RGB) of the piece on a plain ground, its longer side at most ``longest_px``.
@@ -94,7 +93,7 @@ def _lit(surface: HeightMap, tint: tuple[int, int, int], factor: int) -> npt.NDA
 def _shadow_steps(heights: Floats, step_mm: float) -> int:
     """How many pixels the longest shadow can be, at most ``MOST_STEPS``."""
     deepest = -float(heights.min(initial=0.0))
-    climb = LIGHT[2] / math.hypot(LIGHT[0], LIGHT[1])
+    climb = SUN[2] / math.hypot(SUN[0], SUN[1])
     return min(MOST_STEPS, math.ceil(deepest / climb / step_mm))
 
 
@@ -104,23 +103,27 @@ def _light(heights: Array32, step_mm: float, reach: int) -> Array32:
         return np.ones_like(heights)
     slope_y, slope_x = np.gradient(heights, np.float32(step_mm))
     steep = np.sqrt(1.0 + slope_x**2 + slope_y**2)
-    direct = (-slope_x * LIGHT[0] - slope_y * LIGHT[1] + LIGHT[2]) / (steep * LIGHT[2])
-    np.clip(direct, 0.0, None, out=direct)
-    direct *= 1.0 - _shade(heights, step_mm, reach)
+
+    def direct(light: tuple[float, float, float]) -> Array32:
+        facing = (-slope_x * light[0] - slope_y * light[1] + light[2]) / (steep * light[2])
+        return np.asarray(np.clip(facing, 0.0, None))
+
+    first = direct(SUN) * (1.0 - _shade(heights, step_mm, reach))
+    both = (first + SECOND_SHARE * direct(SECOND)) / (1.0 + SECOND_SHARE)
     sky = (0.55 + 0.45 * np.exp(heights / np.float32(SKY_DEPTH_MM))) * (0.5 + 0.5 / steep)
-    result: Array32 = (SKY * sky + (1.0 - SKY) * direct).astype(np.float32)
+    result: Array32 = (SKY * sky + (1.0 - SKY) * both).astype(np.float32)
     return result
 
 
 def _shade(heights: Array32, step_mm: float, reach: int) -> Array32:
     """How much of the direct light is held back, 0 to 1: the wood towards the light is followed pixel by pixel."""
-    along = math.hypot(LIGHT[0], LIGHT[1])
-    climb = LIGHT[2] / along * step_mm
+    along = math.hypot(SUN[0], SUN[1])
+    climb = SUN[2] / along * step_mm
     over = np.zeros_like(heights)
     rows, columns = heights.shape
     for k in range(1, reach + 1):
-        right = round(k * LIGHT[0] / along)
-        back = round(k * LIGHT[1] / along)
+        right = round(k * SUN[0] / along)
+        back = round(k * SUN[1] / along)
         to_y, to_x = rows - back, -right
         if to_y <= 0 or to_x >= columns:
             break

@@ -1,19 +1,20 @@
 // Carving: a height map of the piece at the picture's own resolution, shaded as it is cut.
 //
 // Every pixel keeps the deepest level reached (µm, may be slightly above the surface at an edge, which gives soft
-// edges) and the light on the wall that reached it.  Light comes from the upper left, so a V reads as a V.
+// edges) and the light on the wall that reached it.  Light comes from the upper left, a softer one from the right.
 
-const LIGHT = [-0.606, -0.465, 0.645]; // off the directions lattices run in, so no groove is lit evenly from both sides
 const AMBIENT = 0.1; // what reaches a wall that faces away
-const BRIGHTEST = 1.5; // light on a wall that faces it, as a share of that on the flat top
+const BRIGHTEST = 1.2; // light on a wall that faces it, as a share of that on the flat top
 const NEVER = -32768;
 const FLAT = 128;
 
-// How much a wall looks towards the light, -1 to 1; small differences are stretched, as in a drawn hill shade.
-const SIDE = Math.hypot(LIGHT[0], LIGHT[1]);
-const facing = (x, y) => {
-  const k = -(x * LIGHT[0] + y * LIGHT[1]) / SIDE;
-  return ((k < 0 ? -Math.sqrt(-k) : Math.sqrt(k)) * SIDE) / LIGHT[2];
+// The light on a wall as a share of that on the flat top: x, y point up the wall (Y down, as in the picture), `lean` and
+// `up` are the level and the upright part of its normal.
+const WHOLE = DATA.lights.reduce((sum, [, , z, weight]) => sum + z * weight, 0);
+const lightOn = (x, y, lean, up) => {
+  let sum = 0;
+  for (const [lx, ly, lz, weight] of DATA.lights) sum += weight * Math.max(0, (y * ly - x * lx) * lean + lz * up);
+  return sum / WHOLE;
 };
 
 const hex = (text) => [1, 3, 5].map((k) => parseInt(text.slice(k, k + 2), 16));
@@ -43,6 +44,7 @@ class Surface {
     this.out = new Uint32Array(this.image.data.buffer);
     this.edge = Math.max(1, (bit.cot / scale) * 1000); // µm of level per pixel across an edge
     this.showAir = true;
+    this.finished = false; // shown as it leaves the mill, in the colours of its wood
     this.dots = 0;
     this.clean();
     this.compose();
@@ -69,7 +71,7 @@ class Surface {
       const deep = Math.min(1, Math.max(0, level / (1000 * this.deepest)));
       const light = Math.min(1, (AMBIENT + (1 - AMBIENT) * (this.shade[i] / FLAT)) / BRIGHTEST);
       const sunk = 0.55 * deep * deep;
-      const { shade, lit, valley } = this.paint;
+      const { shade, lit, valley } = this.finished ? this.paint.bare : this.paint;
       const gr = (shade[0] + (lit[0] - shade[0]) * light) * (1 - sunk) + valley[0] * sunk;
       const gg = (shade[1] + (lit[1] - shade[1]) * light) * (1 - sunk) + valley[1] * sunk;
       const gb = (shade[2] + (lit[2] - shade[2]) * light) * (1 - sunk) + valley[2] * sunk;
@@ -133,10 +135,10 @@ class Surface {
         else if (bit.round > 0 && r < bit.round) {
           steep = r / Math.sqrt(Math.max(1e-9, (bit.round / lean) ** 2 - r * r));
           const k = 1 / Math.sqrt(1 + steep * steep);
-          light = facing(ox / pixels, oy / pixels) * steep * k + k;
+          light = lightOn(ox / pixels, oy / pixels, steep * k, k);
         } else {
           const soft = pixels < 0.9 ? 0.9 : pixels; // both walls share the pixels along the bottom
-          light = facing(ox / soft, oy / soft) * lean + up;
+          light = lightOn(ox / soft, oy / soft, lean, up);
         }
         shade[i] = light <= 0 ? 0 : light >= 1.99 ? 255 : light * FLAT;
         this.colour(i);
@@ -189,6 +191,12 @@ class Surface {
     } else {
       this.level.fill(NEVER); this.shade.fill(FLAT); this.air.fill(0); this.dots = 0;
     }
+    this.compose();
+  }
+
+  finish(on) {
+    if (on === this.finished || !this.paint.bare) return;
+    this.finished = on;
     this.compose();
   }
 

@@ -110,9 +110,11 @@ const moveOfLine = (line) => {
   return best;
 };
 
+// As the running time is written beside: 42 s, 5 min 12 s, 1 h 05 min.
 const readTime = (seconds) => {
-  const s = Math.max(0, Math.floor(seconds + 1e-6));
+  const s = Math.max(0, Math.round(seconds));
   const two = (v) => String(v).padStart(2, "0");
   const hours = Math.floor(s / 3600), minutes = Math.floor(s / 60) % 60;
-  return hours ? `${hours}:${two(minutes)}:${two(s % 60)}` : `${minutes}:${two(s % 60)}`;
+  if (hours) return `${hours}\u00a0h\u00a0${two(minutes)}\u00a0min`;
+  return minutes ? `${minutes}\u00a0min\u00a0${two(s % 60)}\u00a0s` : `${s}\u00a0s`;
 };

@@ -42,22 +42,33 @@ const SPOTS = DATA.findings.map((group) => group.map(({ line, at }) => {
   return { line, move, place, moment: START_S[move] + begins * TAKES_S[move] };
 }));
 
-// Where the piece lies in the stage: css pixels, scale in px/mm.
-const layout = (stage) => {
+// How far clamps stand out of the piece: left, right, back, front (mm).
+const PAST = [0, 0, 0, 0];
+for (const [left, front, wide, high] of DATA.clamps) {
+  const [cx, cy] = PIECE.centre, w = PIECE.width / 2, h = PIECE.height / 2;
+  [cx - w - left, left + wide - cx - w, front + high - cy - h, cy - h - front].forEach((out, k) => { PAST[k] = Math.max(PAST[k], out); });
+}
+
+// Where the piece lies in the stage: css pixels, scale in px/mm; px, py from piece coordinates and mx, my back.
+const layout = (stage, zoom) => {
   const narrow = matchMedia("(max-width: 820px)").matches;
   const pad = narrow ? { left: 34, right: 16, top: 18, bottom: 40 } : { left: 60, right: 30, top: 26, bottom: 54 };
   const wide = stage.clientWidth;
+  const broad = PIECE.width + PAST[0] + PAST[1], high = PIECE.height + PAST[2] + PAST[3]; // with its clamps
   let tall = stage.clientHeight;
   if (narrow) {
-    tall = Math.min(innerHeight * 0.6, ((wide - pad.left - pad.right) * PIECE.height) / PIECE.width + pad.top + pad.bottom);
+    tall = Math.min(innerHeight * 0.6, ((wide - pad.left - pad.right) * high) / broad + pad.top + pad.bottom);
     stage.style.height = `${Math.round(tall)}px`;
   } else stage.style.height = "";
   tall = stage.clientHeight;
-  const scale = Math.max(0.01, Math.min((wide - pad.left - pad.right) / PIECE.width, (tall - pad.top - pad.bottom) / PIECE.height));
-  const x = pad.left + (wide - pad.left - pad.right - PIECE.width * scale) / 2;
-  const y = pad.top + (tall - pad.top - pad.bottom - PIECE.height * scale) / 2;
+  const fit = Math.max(0.01, Math.min((wide - pad.left - pad.right) / broad, (tall - pad.top - pad.bottom) / high));
+  const scale = fit * zoom.k;
+  const x = (pad.left + (wide - pad.left - pad.right - broad * fit) / 2 + PAST[0] * fit) * zoom.k + zoom.x;
+  const y = (pad.top + (tall - pad.top - pad.bottom - high * fit) / 2 + PAST[2] * fit) * zoom.k + zoom.y;
   return {
     wide, tall, scale, x, y,
+    mx: (sx) => (sx - x) / scale + PIECE.centre[0] - PIECE.width / 2,
+    my: (sy) => PIECE.centre[1] + PIECE.height / 2 - (sy - y) / scale,
     px: (mx) => x + (mx - PIECE.centre[0] + PIECE.width / 2) * scale,
     py: (my) => y + (PIECE.height / 2 - (my - PIECE.centre[1])) * scale,
   };
@@ -65,12 +76,15 @@ const layout = (stage) => {
 
 const ringsPath = (px, py) => PIECE.rings.map((ring) => "M" + ring.map(([x, y]) => `${px(x).toFixed(2)} ${py(y).toFixed(2)}`).join("L") + "Z").join("");
 
-// A surface of the whole piece plus `margin` pixels round it; `ratio` is its scale in px/mm.
-const makeSurface = (ratio, margin, paint) => {
-  const wide = Math.max(4, Math.round(PIECE.width * ratio) + 2 * margin);
-  const tall = Math.max(4, Math.round(PIECE.height * ratio) + 2 * margin);
-  const left = PIECE.centre[0] - PIECE.width / 2 - margin / ratio;
-  const top = PIECE.centre[1] + PIECE.height / 2 + margin / ratio;
+const WHOLE_PIECE = [
+  PIECE.centre[0] - PIECE.width / 2, PIECE.centre[1] - PIECE.height / 2,
+  PIECE.centre[0] + PIECE.width / 2, PIECE.centre[1] + PIECE.height / 2,
+];
+
+// A surface of a part of the piece's plane (left, front, right, back in mm); `ratio` is its scale in px/mm.
+const makeSurface = (ratio, [left, front, right, top], paint) => {
+  const wide = Math.max(4, Math.round((right - left) * ratio));
+  const tall = Math.max(4, Math.round((top - front) * ratio));
   const sheet = document.createElement("canvas");
   sheet.width = wide; sheet.height = tall;
   const pen = sheet.getContext("2d", { willReadFrequently: true });
@@ -131,7 +145,7 @@ const drawAround = (place, under, over) => {
   make("path", { class: "outline", d: ringsPath(place.px, place.py) }, over);
   const x0 = place.x, x1 = place.x + PIECE.width * place.scale, y0 = place.y, y1 = place.y + PIECE.height * place.scale;
   if (PIECE.known) {
-    const down = y1 + 26, aside = x0 - 22;
+    const down = y1 + PAST[3] * place.scale + 26, aside = x0 - PAST[0] * place.scale - 22;
     make("path", { class: "help", d: `M${x0} ${y1 + 8}V${down + 6}M${x1} ${y1 + 8}V${down + 6}M${x0 - 8} ${y0}H${aside - 6}M${x0 - 8} ${y1}H${aside - 6}` }, over);
     make("path", { class: "dim", d: `M${x0 - 5} ${down}H${x1 + 5}${arrowless(x0, down)}${arrowless(x1, down)}M${aside} ${y0 - 5}V${y1 + 5}${arrowless(aside, y0)}${arrowless(aside, y1)}` }, over);
     const words = (value) => `${Number(lengthFigure(value, 2))} ${DATA.figures.unit}`;

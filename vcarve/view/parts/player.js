@@ -9,7 +9,7 @@ const view = $("view"), scrub = $("scrub"), strip = $("strip");
 const paper = view.getContext("2d");
 const now = { t: 0, playing: false, speed: SPEEDS.findIndex((s) => TOTAL_S / s <= 45), line: -1, chosen: -1, nth: 0 };
 if (now.speed < 0) now.speed = SPEEDS.length - 1;
-let place, marks, carver, strips, written = {}, last = 0, asked = false, told = 0, waiting = 0;
+let place, marks, carver, strips, written = {}, last = 0, asked = false, told = 0, waiting = 0, fresh = false;
 
 const write = (id, text, value) => {
   if (written[id] === text) return;
@@ -21,28 +21,72 @@ const write = (id, text, value) => {
 
 const paintOf = (print) => {
   const ratio = Math.min(2, devicePixelRatio || 1);
-  const walls = { shade: hex(colour("--shade")), lit: hex(colour("--lit")), valley: hex(colour("--valley")) };
   const tint = hex(PIECE.tint);
+  const bare = { shade: tint.map((v) => v * 0.3), lit: tint.map((v) => v * 1.08), valley: tint.map((v) => v * 0.34) };
+  const walls = { shade: hex(colour("--shade")), lit: hex(colour("--lit")), valley: hex(colour("--valley")), bare };
   const dark = 0.3 * tint[0] + 0.59 * tint[1] + 0.11 * tint[2] < 110; // fine lines have to stand out from any wood
-  if (print) return { ...walls, wood: tint.map((v) => 255 - (255 - v) * 0.35), air: hex(colour("--wood-air")), grain: 0.02, dot: 1, gap: 8, line: null };
+  const pale = (of, share) => of.map((v) => 255 - (255 - v) * share); // ink is dear
+  if (print) return { shade: pale(walls.shade, 0.7), lit: pale(walls.lit, 0.4), valley: pale(walls.valley, 0.8), wood: tint.map(() => 255), air: hex(colour("--wood-air")), grain: 0.02, dot: 1, gap: 8, line: null };
   return { ...walls, wood: tint, air: hex(colour(dark ? "--wood-air-pale" : "--wood-air")), grain: 0.14, dot: Math.max(1, Math.round(1.2 * ratio)), gap: Math.round(5 * ratio), line: colour(dark ? "--lit" : "--wood-line") };
 };
 
-const arrange = () => {
-  place = layout($("stage"));
-  const ratio = Math.min(2, devicePixelRatio || 1, Math.sqrt(1.7e6 / (PIECE.width * PIECE.height * place.scale ** 2)));
-  const margin = Math.round(14 * ratio);
-  const surface = makeSurface(place.scale * ratio, margin, paintOf(false));
-  surface.showAir = $("air").checked;
-  view.width = surface.wide; view.height = surface.tall;
-  Object.assign(view.style, { left: `${place.x - margin / ratio}px`, top: `${place.y - margin / ratio}px`, width: `${surface.wide / ratio}px`, height: `${surface.tall / ratio}px` });
+// Put the picture where the piece is now; it keeps its own pixels until the carving is done anew for this zoom.
+const settle = () => {
+  place = layout($("stage"), zoom);
+  const { scale, left, top, wide, tall } = carver.surface, k = place.scale / scale;
+  Object.assign(view.style, { left: `${place.px(left)}px`, top: `${place.py(top)}px`, width: `${wide * k}px`, height: `${tall * k}px` });
   marks = drawAround(place, $("under"), $("over"));
+  showChosen();
+};
+
+const arrange = () => {
+  place = layout($("stage"), zoom);
+  // Of the piece and a little round it, what the stage shows.
+  const margin = 14 / place.scale;
+  const side = (low, high, from, to) => [Math.max(low - margin, from), Math.min(high + margin, to)];
+  const [cx, cy] = PIECE.centre, half = [PIECE.width / 2, PIECE.height / 2];
+  const [x0, x1] = side(cx - half[0], cx + half[0], place.mx(0), place.mx(place.wide));
+  const [y0, y1] = side(cy - half[1], cy + half[1], place.my(place.tall), place.my(0));
+  const ratio = Math.min(2, devicePixelRatio || 1, Math.sqrt(1.7e6 / ((x1 - x0) * (y1 - y0) * place.scale ** 2)));
+  const surface = makeSurface(place.scale * ratio, [x0, y0, x1, y1], paintOf(false));
+  surface.showAir = $("air").checked;
+  const before = carver && carver.surface, was = document.createElement("canvas");
+  was.width = view.width; was.height = view.height;
+  was.getContext("2d").drawImage(view, 0, 0);
+  view.width = surface.wide; view.height = surface.tall;
+  if (before) {
+    const k = surface.scale / before.scale;
+    paper.drawImage(was, (before.left - surface.left) * surface.scale, (surface.top - before.top) * surface.scale, was.width * k, was.height * k);
+  }
   carver = new Carver(surface);
+  fresh = before !== null && before !== undefined;
+  settle();
   const box = strip.parentElement, sharp = Math.min(2, devicePixelRatio || 1);
   strip.width = Math.round(box.clientWidth * sharp); strip.height = Math.round(box.clientHeight * sharp);
   strips = makeStrip(box.clientWidth, box.clientHeight, sharp);
-  showChosen();
   ask();
+};
+
+// Zoom: what the stage shows of its own picture, k times as large, moved by x and y pixels.
+const MOST_ZOOM = 40;
+const zoom = { k: 1, x: 0, y: 0 };
+let rest = 0;
+const zoomTo = (k, x, y) => {
+  const stage = $("stage");
+  zoom.k = Math.max(1, Math.min(MOST_ZOOM, k));
+  zoom.x = Math.max(stage.clientWidth * (1 - zoom.k), Math.min(0, x));
+  zoom.y = Math.max(stage.clientHeight * (1 - zoom.k), Math.min(0, y));
+  stage.dataset.zoom = zoom.k.toFixed(2);
+  $("zoom-all").textContent = `${Math.round(100 * zoom.k)}\u00a0%`;
+  settle();
+  readOut();
+  clearTimeout(rest);
+  rest = setTimeout(arrange, 140);
+};
+// By a factor, about a place on the stage that stays where it is.
+const zoomBy = (factor, x = $("stage").clientWidth / 2, y = $("stage").clientHeight / 2) => {
+  const f = Math.max(1, Math.min(MOST_ZOOM, zoom.k * factor)) / zoom.k;
+  zoomTo(zoom.k * f, x + (zoom.x - x) * f, y + (zoom.y - y) * f);
 };
 
 const showProgram = (line, marked) => {
@@ -124,7 +168,9 @@ const frame = (time) => {
   const [i, f] = readOut();
   if (COUNT) carver.aim(i, now.t <= 0 ? 0 : f);
   const done = carver.work(SLICE_MS);
-  if (done || now.playing || ++waiting > 12) { carver.surface.blit(paper); waiting = 0; }
+  if (done) carver.surface.finish(COUNT > 0 && now.t >= TOTAL_S);
+  // After a zoom the former picture stands until the new one has caught up.
+  if (done || (!fresh && now.playing) || ++waiting > (fresh ? 90 : 12)) { carver.surface.blit(paper); waiting = 0; fresh = false; }
   view.dataset.carved = carver.at;
   view.dataset.settled = done ? "yes" : "no";
   showStrip();
@@ -212,7 +258,7 @@ const chooseNext = (k) => {
 
 const setTheme = (dark) => {
   root.dataset.theme = dark ? "dark" : "light";
-  $("theme").setAttribute("aria-pressed", String(dark));
+  $("theme").textContent = dark ? "Light look" : "Dark look";
   if (place) arrange();
 };
 
@@ -220,6 +266,7 @@ const KEYS = {
   " ": () => play(!now.playing), ArrowRight: () => stepMove(1), ArrowLeft: () => stepMove(-1),
   ArrowUp: () => setSpeed(1), ArrowDown: () => setSpeed(-1),
   Home: () => seek(0), End: () => seek(TOTAL_S), "[": () => stepPass(-1), "]": () => stepPass(1),
+  "+": () => zoomBy(1.5), "-": () => zoomBy(1 / 1.5), 0: () => zoomTo(1, 0, 0),
 };
 addEventListener("keydown", (event) => {
   if (event.ctrlKey || event.metaKey || event.altKey || !KEYS[event.key]) return;
@@ -250,19 +297,52 @@ const reachedAt = (x, y) => {
   }
   return moment;
 };
-view.addEventListener("click", (event) => {
+const onStage = ({ clientX, clientY }) => {
   const box = $("stage").getBoundingClientRect();
-  const x = (event.clientX - box.left - place.x) / place.scale + PIECE.centre[0] - PIECE.width / 2;
-  const y = PIECE.centre[1] + PIECE.height / 2 - (event.clientY - box.top - place.y) / place.scale;
-  const moment = reachedAt(x, y);
+  return [clientX - box.left, clientY - box.top];
+};
+view.addEventListener("click", (event) => {
+  if (dragged) return;
+  const [x, y] = onStage(event), moment = reachedAt(place.mx(x), place.my(y));
   if (moment !== null) seek(moment);
 });
+
+// The wheel zooms about the pointer, two fingers do too, one finger or the mouse moves what is zoomed.
+$("stage").addEventListener("wheel", (event) => {
+  event.preventDefault();
+  zoomBy(Math.exp(-event.deltaY * (event.deltaMode ? 0.04 : 0.0015)), ...onStage(event));
+}, { passive: false });
+const held = new Map();
+let dragged = false;
+const middle = () => {
+  const all = [...held.values()], at = (k) => all.reduce((sum, p) => sum + p[k], 0) / all.length;
+  return { x: at(0), y: at(1), wide: all.length > 1 ? Math.hypot(all[0][0] - all[1][0], all[0][1] - all[1][1]) : 0 };
+};
+$("stage").addEventListener("pointerdown", (event) => {
+  held.set(event.pointerId, onStage(event));
+  if (held.size === 1) dragged = false;
+});
+addEventListener("pointermove", (event) => {
+  if (!held.has(event.pointerId)) return;
+  const before = middle();
+  held.set(event.pointerId, onStage(event));
+  const after = middle();
+  if (held.size > 1 && before.wide > 0) zoomBy(after.wide / before.wide, before.x, before.y);
+  if (zoom.k > 1 && (dragged || held.size > 1 || Math.hypot(after.x - before.x, after.y - before.y) > 2)) {
+    dragged = true;
+    zoomTo(zoom.k, zoom.x + after.x - before.x, zoom.y + after.y - before.y);
+  }
+});
+for (const end of ["pointerup", "pointercancel"]) addEventListener(end, (event) => held.delete(event.pointerId));
+$("zoom-in").addEventListener("click", () => zoomBy(1.5));
+$("zoom-out").addEventListener("click", () => zoomBy(1 / 1.5));
+$("zoom-all").addEventListener("click", () => zoomTo(1, 0, 0));
 
 // The picture on the bench sheet: the finished piece on pale wood, made when there is nothing else to do.
 let print = null;
 const printWork = (budget) => {
   if (!print) {
-    print = new Carver(makeSurface(Math.min(1100 / Math.max(PIECE.width, PIECE.height), 24), 2, paintOf(true)));
+    print = new Carver(makeSurface(Math.min(1100 / Math.max(PIECE.width, PIECE.height), 24), WHOLE_PIECE, paintOf(true)));
     print.every = Infinity;
     print.surface.showAir = false;
     print.aim(COUNT, 0);
@@ -286,5 +366,8 @@ setSpeed(0);
 root.dataset.state = "paused";
 arrange();
 let resized = 0;
-addEventListener("resize", () => { clearTimeout(resized); resized = setTimeout(arrange, 120); });
+addEventListener("resize", () => {
+  clearTimeout(resized);
+  resized = setTimeout(() => { zoomTo(zoom.k, zoom.x, zoom.y); arrange(); }, 120);
+});
 setTimeout(idle, 400);
