@@ -97,3 +97,16 @@ def test_lost_land_of_clipped_cells_is_laid_to_the_edge(fine: Path) -> None:
 
     assert lost.severity == "caution"
     assert "edge or a frame clips them" in lost.sentence
+
+
+def test_weak_land_everywhere_names_the_pitch_that_ends_it(fine: Path) -> None:
+    """At 4 mm every island is 0.15 mm wide; from the pitch that is named on, every whole cell keeps half a millimetre."""
+    [weak] = [f for f in land_findings(*laid(fine, "pattern.pitch=4")) if f.code == "weak-island"]
+    [pitch] = re.findall(
+        r"From a pitch of ([0-9.]+) mm on every whole cell keeps land of 0.5 mm", weak.sentence
+    )
+    _, layout = laid(fine, f"pattern.pitch={pitch}")
+
+    # the inscribed circle, pitch * tan 15°, less the groove's width, 2 * 0.8 * tan 30°, is 0.5 mm
+    assert float(pitch) == pytest.approx((0.5 + 1.6 * 3**-0.5) / (2 - 3**0.5), abs=0.02)
+    assert layout.grooves.land_mm[layout.network.cell_class >= 0].min() >= 0.499

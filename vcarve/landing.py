@@ -44,11 +44,18 @@ def land_findings(job: Job, layout: Layout) -> tuple[Finding, ...]:
         )
     if grooves.weak:
         at = grooves.weak_at_mm[0]
+        said = _weak_sentence(grooves.weak, job.figures.length(float(grooves.weak_mm.min()), 2))
+        if grooves.weak > MOST_LOST * cells and layout.pattern and (sample := cells_of(layout.pattern)):
+            holds, sound = _sound_mm(job, layout, sample)
+            said += (
+                f" From a pitch of {job.figures.length(sound)} on every whole cell keeps land of "
+                f"{job.figures.length(holds)} or more."
+            )
         found.append(
             Finding(
                 code="weak-island",
                 severity="caution",
-                sentence=_weak_sentence(grooves.weak, job.figures.length(float(grooves.weak_mm.min()), 2)),
+                sentence=said,
                 at_mm=(float(at[0]), float(at[1])),
             )
         )
@@ -86,10 +93,9 @@ def _cause_and_cure(job: Job, layout: Layout, cells: Cells) -> list[str]:
     assert layout.pitch_mm is not None
     length, pitch, name = job.figures.length, layout.pitch_mm, layout.pattern.key
     depths = {role: layout.depths_mm[role] for role in cells.roles}
-    widths = {role: width_mm(job.bit, depth) for role, depth in depths.items()}
-    holds = max(WEAK_MM, WEAK_SHARE * max(depths.values()))
     low, high = layout.pattern.pitch_mm
-    least, sound = least_pitch_mm(cells, widths), least_pitch_mm(cells, widths, holds)
+    least = least_pitch_mm(cells, {role: width_mm(job.bit, depth) for role, depth in depths.items()})
+    holds, sound = _sound_mm(job, layout, cells)
     said = [
         f"the grooves are {length(layout.widest_mm)} wide, and the smallest cells of {name} at a pitch of {length(pitch)} have "
         f"room for {length(cells.room * pitch)}.",
@@ -105,6 +111,14 @@ def _cause_and_cure(job: Job, layout: Layout, cells: Cells) -> list[str]:
         ground, leaf = (length(shallower[int(role)]) for role in (Role.GROUND, Role.LEAF))
         said.append(f"At this pitch they do with ground {ground} and leaf {leaf}, or less.")
     return said
+
+
+def _sound_mm(job: Job, layout: Layout, cells: Cells) -> tuple[float, float]:
+    """Return how wide land must be not to break out, and the pitch from which on all whole cells keep as much."""
+    depths = {role: layout.depths_mm[role] for role in cells.roles}
+    holds = max(WEAK_MM, WEAK_SHARE * max(depths.values()))
+    widths = {role: width_mm(job.bit, depth) for role, depth in depths.items()}
+    return holds, least_pitch_mm(cells, widths, holds)
 
 
 def _sliver_findings(job: Job, layout: Layout) -> tuple[Finding, ...]:
