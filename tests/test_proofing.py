@@ -165,6 +165,27 @@ def test_what_is_not_measured_is_counted_with_its_reason() -> None:
         assert (reason in _widths(run, facts)) == (facts.measured < edges)
 
 
+def test_what_is_too_narrow_for_the_grid_is_measured_on_tiles_of_a_finer_one(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Tiles smaller than the lines give the widths that one fine surface gives, and find a bit of another angle."""
+    monkeypatch.setattr("vcarve.proofing.TILE_MM", 7.0)
+    run = run_of()
+    whole = measured(run.job, run.layout, run.reading, surface_of(run), with_land=False)
+    coarse = surface_of(run, 0.25)
+    tiled = measured(run.job, run.layout, run.reading, coarse, with_land=False, finer=True)
+
+    assert (whole.measured, tiled.measured, tiled.too_fine) == (5, 5, 0)
+    assert tiled.widths_mm == pytest.approx(whole.widths_mm, abs=0.01, nan_ok=True)
+    assert codes(with_surface_findings(run, coarse, tiled)) == []
+
+    blunt = replace(
+        run, job=run.job.model_copy(update={"bit": run.job.bit.model_copy(update={"angle_deg": 100.0})})
+    )
+    tiled = measured(blunt.job, run.layout, run.reading, coarse, with_land=False, finer=True)
+    assert codes(with_surface_findings(run, coarse, tiled)) == ["width-off"] * 5
+
+
 def test_land_is_measured_inside_the_outline() -> None:
     """On a round piece the corners of the map are no land: what is left is the disc less the groove."""
     run = run_of("piece.width=50 mm", "piece.height=50 mm", "piece.outline={shape: circle}")

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
 from vcarve.dryrun import clock
-from vcarve.dryrun.carve import carve
+from vcarve.dryrun.carve import carve, tiles
 from vcarve.dryrun.check import check, placing_of, waiting_mm
 from vcarve.dryrun.codes import finding, listed
 from vcarve.dryrun.measure import Land, coarsest_step_mm, contacts, depths_mm, groove_widths, land
@@ -40,6 +41,10 @@ from vcarve.view.facts import (
 
 USUAL_STEP_MM = 0.05
 LEAST_STEP_MM = 0.005
+TILE_MM = 40.0
+MOST_TILED_PIXELS = (
+    200_000_000  # so many are carved tile by tile where widths ask for a finer grid than fits memory
+)
 # Where one of these is found the widths can only say the same again.
 EXPLAINS_WIDTHS = {
     "other-job",
@@ -128,20 +133,22 @@ def carved(job: Job, reading: Reading, step_mm: float | None = None, layout: Lay
 
     Without a step it is the finest that fits memory, fine enough (where the lines are known) for the narrowest groove.
     """
-    placing = placing_of(job)
     if step_mm is None:
         step_mm = suitable_step_mm(
             job.piece.width_mm, job.piece.height_mm, finest_mm=_wanted_step_mm(job, layout)
         )
-    return carve(
-        reading.moves,
-        job.bit,
-        width_mm=job.piece.width_mm,
-        height_mm=job.piece.height_mm,
-        to_piece_mm=(-placing.x_mm, -placing.y_mm),
-        top_mm=placing.top_mm,
-        step_mm=step_mm,
-    )
+    return carve(reading.moves, job.bit, **_on_piece(job), step_mm=step_mm)
+
+
+def _on_piece(job: Job) -> dict[str, Any]:
+    """Return the piece's size and place, as carving takes them."""
+    placing = placing_of(job)
+    return {
+        "width_mm": job.piece.width_mm,
+        "height_mm": job.piece.height_mm,
+        "to_piece_mm": (-placing.x_mm, -placing.y_mm),
+        "top_mm": placing.top_mm,
+    }
 
 
 def _wanted_step_mm(job: Job, layout: Layout | None) -> float:
@@ -153,16 +160,32 @@ def _wanted_step_mm(job: Job, layout: Layout | None) -> float:
 
 
 def measured(
-    job: Job, layout: Layout, reading: Reading, surface: Surface, *, with_land: bool = True
+    job: Job,
+    layout: Layout,
+    reading: Reading,
+    surface: Surface,
+    *,
+    with_land: bool = True,
+    finer: bool = False,
 ) -> Measured:
     """Return what was measured on a carved surface: widths against the formula, volume, contacts.
 
     The land, which takes longest, is only measured ``with_land``; without, there are no islands and their width is not a number.
+    Grooves too narrow for the surface's grid are measured on a ``finer`` one, tile by tile, within reason.
     """
     half = layout.grooves.half_width_mm
     cut = layout.network.cut
-    fine = cut & (coarsest_step_mm(half, job.bit) >= surface.step_mm - 1e-9)
+    coarsest = coarsest_step_mm(half, job.bit)
+    fine = cut & (coarsest >= surface.step_mm - 1e-9)
     widths = groove_widths(surface, layout.network, half, edges=np.flatnonzero(fine))
+    step = _wanted_step_mm(job, layout)
+    area = job.piece.width_mm * job.piece.height_mm
+    if finer and not fine[cut].all() and area / step**2 <= MOST_TILED_PIXELS:
+        left = np.flatnonzero(cut & ~fine & (coarsest >= step - 1e-9))
+        fine[left] = True
+        for tile in tiles(reading.moves, job.bit, **_on_piece(job), step_mm=step, tile_mm=TILE_MM):
+            widths[left] = groove_widths(tile, layout.network, half, edges=left)[left]
+            left = left[np.isnan(widths[left])]
     off = widths - 2.0 * half
     known = np.flatnonzero(np.isfinite(off))
     worst = int(known[np.argmax(np.abs(off[known]))]) if len(known) else -1
@@ -234,8 +257,9 @@ def _width_findings(job: Job, layout: Layout, surface: Surface, facts: Measured)
     # on a rounded tip the shallowest groove widens most with its depth
     shallowest = float(layout.grooves.depth_mm[layout.network.cut].min())
     rounding = 2.0 * last_decimal_mm(job.machine) * max(sensitivity(job.bit, shallowest), 1.0)
+    step = np.minimum(surface.step_mm, coarsest_step_mm(layout.grooves.half_width_mm, job.bit))
     with np.errstate(invalid="ignore"):
-        off = np.abs(facts.widths_mm - wanted) > surface.step_mm + rounding
+        off = np.abs(facts.widths_mm - wanted) > step + rounding
     xy, network = layout.network.xy_mm, layout.network
 
     def make(edge: int) -> Finding:

@@ -166,7 +166,7 @@ def outcome(file: Path, *, carve: bool = True) -> Outcome:
     if not carve or run.layout is None:
         return Outcome(made=made, run=run)
     surface = carved(job, run.reading, None, run.layout)
-    facts = measured(job, run.layout, run.reading, surface, with_land=False)
+    facts = measured(job, run.layout, run.reading, surface, with_land=False, finer=True)
     return Outcome(made=made, run=with_surface_findings(run, surface, facts), facts=facts)
 
 

@@ -125,7 +125,9 @@ def dry_run(
             bar("carving", 0.5)
             surface = carved(run.job, run.reading, grid, run.layout)
             bar("measuring", 0.7)
-            facts = measured(run.job, run.layout, run.reading, surface, with_land=as_json_)
+            facts = measured(
+                run.job, run.layout, run.reading, surface, with_land=as_json_, finer=grid is None
+            )
             run = with_surface_findings(run, surface, facts)
     outputs: list[tuple[str, str | bytes]] = []
     if page is not None:
