@@ -183,11 +183,25 @@ def test_the_cautions_say_what_would_be_usual() -> None:
     [step] = suitability(job(*weak), DEEPEST_MM)
 
     assert "takes 0.075 mm a turn; usual in Hard maple (sugar maple) is 0.02 to 0.06 mm" in feed.sentence
-    assert "a feed of 80 to 240 mm/min; at this feed, 2500 to 7500 rpm" in feed.sentence
+    assert "a feed of 80 to 240 mm/min; or at this feed, 2500 to 7500 rpm" in feed.sentence
     assert "at 400 mm/min, faster than it cuts, 300 mm/min" in plunge.sentence
     assert "30 % of the cut, 90 mm/min" in plunge.sentence
     assert "takes 2 mm at once" in step.sentence
     assert "1.5 mm or less" in step.sentence
+
+
+def test_what_is_proposed_the_machine_can_do() -> None:
+    """Speeds beyond the spindle's range and feeds beyond the largest are not proposed: rs274-mill has 2000 rpm and more."""
+    slow = suitability(job("feed={cut: 100, plunge: 30, spindle: 10000}"), DEEPEST_MM)[0].sentence
+    fast = suitability(job("feed={cut: 300, plunge: 30, spindle: 10000}"), DEEPEST_MM)[0].sentence
+
+    assert (
+        "To mend it, at this spindle speed, give a feed of 400 to 1000 mm/min; or at this feed, 2000 to 2500 rpm."
+        in slow
+    )
+    assert "or at this feed, 2500 to 7500 rpm." in fast
+    tiny = suitability(job("feed={cut: 10, plunge: 3, spindle: 10000}"), DEEPEST_MM)[0].sentence
+    assert tiny.endswith("To mend it, at this spindle speed, give a feed of 400 to 1000 mm/min.")
 
 
 def test_a_weak_machine_takes_less_at_once_by_itself() -> None:

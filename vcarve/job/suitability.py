@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from vcarve.errors import Finding
 from vcarve.job.defaults import FINE_SHARE, is_fine, usual_step_mm
 from vcarve.job.records import Job
@@ -130,7 +132,7 @@ def _travel(job: Job) -> list[Finding]:
                 Finding(
                     code="travel-tight",
                     severity="caution",
-                    sentence=f"{measures}: only {length(spare)} is left to set it up in. Leave {length(SETUP_ROOM_MM)}, "
+                    sentence=f"{measures}, which leaves {length(spare)} to set it up in. Leave {length(SETUP_ROOM_MM)}, "
                     "with a wider margin or a smaller piece, or try the corners with the bit raised.",
                 )
             )
@@ -215,16 +217,26 @@ def _load(job: Job) -> list[Finding]:
     chip = feed / turns
     if not (1.0 - CHIP_SLACK) * low <= chip <= (1.0 + CHIP_SLACK) * high:
         harm = "it rubs and scorches" if chip < low else "it may break"
-        spindle = (
-            f"{format_number(feed / bit.flutes / high, 0)} to {format_rpm(round(feed / bit.flutes / low))}"
-        )
+        largest = min(job.machine.feed_max.x_mm_min, job.machine.feed_max.y_mm_min)
+        spindle, per_edge = job.machine.spindle, feed / bit.flutes
+        ways = []
+        if low * turns <= largest:
+            most = min(high * turns, largest)
+            ways.append(
+                f"at this spindle speed, give a feed of {figures.number(low * turns, 0)} to {figures.feed(most, 0)}"
+            )
+        slowest, fastest = max(per_edge / high, spindle.min_rpm), min(per_edge / low, spindle.max_rpm)
+        if slowest <= fastest:
+            ways.append(
+                f"at this feed, {format_number(math.ceil(slowest))} to {format_rpm(math.floor(fastest))}"
+            )
+        cure = f" To mend it, {'; or '.join(ways)}." if ways else ""
         found.append(
             Finding(
                 code="chip",
                 severity="caution",
                 sentence=f"Each of the bit's cutting edges takes {figures.length(chip)} a turn; usual in {wood.title} is "
-                f"{figures.number(low)} to {figures.length(high)}: {harm}. At this spindle speed that is a feed of "
-                f"{figures.number(low * turns, 0)} to {figures.feed(high * turns, 0)}; at this feed, {spindle}.",
+                f"{figures.number(low)} to {figures.length(high)}: {harm}.{cure}",
             )
         )
     if job.plunge_mm_min > feed + 1e-9:
