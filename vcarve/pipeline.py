@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
+import numpy as np
+
 from vcarve.dryrun import clock
 from vcarve.dryrun.check import check, waiting_mm
-from vcarve.errors import Finding, RefusedError, refuses
+from vcarve.errors import Finding, InputError, Problem, RefusedError, refuses
 from vcarve.halves import proposals
 from vcarve.job.records import Job
 from vcarve.landing import job_findings
@@ -20,6 +23,7 @@ from vcarve.program.reader import Reading, read_program
 from vcarve.program.writer import write
 from vcarve.report import Summary, header, summary
 
+CUTS_MOST = 1_000_000  # lines times levels
 TIE = 1e-9  # shares of a program's time that nobody could tell apart
 
 Progress = Callable[[str, float], None]
@@ -79,6 +83,7 @@ def draft(job: Job, progress: Progress | None = None) -> Made:
     drawn = job
     if any(finding.code == "step-too-small" for finding in known):
         drawn = job.model_copy(update={"step_mm": layout.deepest_mm})
+    _refuse_too_many_cuts(layout, drawn)
     plans = candidates(
         layout.network,
         layout.grooves.depth_mm,
@@ -106,6 +111,18 @@ def draft(job: Job, progress: Progress | None = None) -> Made:
         times=times,
         summary=summary(job, layout, plan, reading, times, (*known, *found)),
     )
+
+
+def _refuse_too_many_cuts(layout: Layout, job: Job) -> None:
+    """Count what the levels come to, before any is planned."""
+    deep = layout.grooves.depth_mm[layout.network.cut]
+    if np.ceil(deep / job.step_mm).sum() > CUTS_MOST:
+        least = float(deep.sum()) / max(CUTS_MOST - len(deep), 1)
+        want = (
+            f"in levels of this depth the {len(deep):,} lines on the piece would be more than {CUTS_MOST:,} cuts; "
+            f"a step of {job.figures.length(math.ceil(least * 100.0) / 100.0)} or more is possible"
+        )
+        raise InputError(Problem(key="groove.step", value=job.figures.length(job.step_mm), want=want))
 
 
 def _quickest(

@@ -12,6 +12,7 @@ from vcarve.job.records import Job
 from vcarve.network.build import build
 from vcarve.network.model import Network, Role
 from vcarve.network.repeat import Placing
+from vcarve.network.unit import unit_network
 from vcarve.pattern.catalogue import pattern as named_pattern
 from vcarve.pattern.fit import Fit, fit, rectangular_repeat
 from vcarve.pattern.inset import inset
@@ -20,7 +21,7 @@ from vcarve.pattern.outline import outline_of
 from vcarve.pattern.region import Region, area_mm2, bounds, perimeter_mm
 from vcarve.quantity import format_mm
 
-EDGES_MOST = 4_000_000
+EDGES_MOST = 1_000_000  # some 2.5 GB and two minutes from job to program
 LEAST_LEFT_MM = 0.5  # across, inside a margin or a frame: less is no field for lines
 FRAME_ROLES = 1000  # the first frame with a depth of its own
 
@@ -185,11 +186,9 @@ def _refuse_no_repeat(pattern: Pattern, job: Job) -> None:
 
 def _refuse_too_many(pattern: Pattern, pitch_mm: float, job: Job) -> None:
     """Refuse a pitch so small that the lines would be past counting; usually a slip of the units."""
-    cells = job.piece.width_mm * job.piece.height_mm / (pattern.cell_area * pitch_mm**2)
-    if cells * len(pattern.lines) > EDGES_MOST:
-        least = math.sqrt(
-            job.piece.width_mm * job.piece.height_mm * len(pattern.lines) / (pattern.cell_area * EDGES_MOST)
-        )
+    cells_at_1_mm = job.piece.width_mm * job.piece.height_mm / pattern.cell_area
+    least = math.sqrt(cells_at_1_mm * len(unit_network(pattern).tail) / EDGES_MOST)
+    if pitch_mm < least * (1.0 - 1e-9):
         across = job.pattern.across
         raise InputError(
             Problem(

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import math
+import random
 from pathlib import Path
+from typing import Any
 
 import ezdxf
 import numpy as np
@@ -668,3 +670,80 @@ def test_a_drawing_inside_a_drawing_is_told(tmp_path: Path) -> None:
 
     assert "INSERT #" in said
     assert "the drawing fence is referred to and not read" in said
+
+
+# --- files that are damaged ---------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    "path",
+    ["M10 20 L30 30 H", "M1 1 C", "M1 1 Q 2", "M", "M1", "M1 1 A 1 1 0 0 1", "M1 1 L2 2 T", "H", "zz", "M5 5 S"],
+)  # fmt: skip
+def test_paths_that_break_off_are_refused(tmp_path: Path, path: str) -> None:
+    """A command without its numbers never gets further than a sentence that names the file and the line."""
+    with pytest.raises(InputError, match=r"drawing\.svg.*(cannot be read|has no lines)"):
+        read_drawing(svg(tmp_path, f'<path d="{path}"/>'))
+
+
+@pytest.mark.parametrize(
+    "fault",
+    [AssertionError(type), KeyError("x"), RecursionError(), StopIteration(), RuntimeError(), OSError(5, "x")],
+)
+def test_whatever_the_dxf_library_stumbles_over_is_told(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, fault: Exception
+) -> None:
+    """A damaged file makes the library raise anything at all; the person gets one sentence with the file's name."""
+
+    def stumble(*_: object) -> None:
+        raise fault
+
+    path = dxf(tmp_path, lambda space, _: space.add_line((0, 0), (10, 5)))
+    monkeypatch.setattr("ezdxf.recover.read", stumble)
+    with pytest.raises(InputError, match=r"drawing\.dxf: this is not a readable DXF drawing"):
+        read_drawing(path)
+
+
+def test_damaged_dxf_files(tmp_path: Path) -> None:
+    """A DXF file with lines lost, doubled or changed is read or refused, and nothing else."""
+
+    def draw(space: Any, document: Any) -> None:
+        document.blocks.new("B").add_circle((1, 1), 2)
+        space.add_lwpolyline([(0, 0, 0, 0, 1), (9, 0, 0, 0, -1), (9, 9, 0, 0, 0.3)], close=True)
+        space.add_ellipse((5, 5), (5, 1), 0.4)
+        space.add_open_spline([(0, 0), (3, 9), (6, 0), (9, 9), (12, 0)])
+        space.add_blockref("B", (9, 3), dxfattribs={"xscale": -2, "rotation": 30, "column_count": 2})
+
+    path = dxf(tmp_path, draw)
+    lines = path.read_bytes().split(b"\n")
+    body = lines.index(b"ENTITIES")
+    dice = random.Random(7)
+    read = refused = 0
+    for _ in range(120):
+        damaged = list(lines)
+        for _ in range(dice.randint(1, 3)):
+            # What is drawn is hit as often as all the tables before it.
+            at = dice.randrange(body if dice.random() < 0.5 else 0, len(damaged))
+            words = [
+                b"nan",
+                b"1e300",
+                b"-1",
+                b"0",
+                b"",
+                b"SPLINE",
+                b"INSERT",
+                b"ENDSEC",
+                b" 10",
+                b"\xff",
+                b"1e-9",
+            ]
+            part = [damaged[at:at], [dice.choice(words)], damaged[at : at + 9] * 2][dice.randrange(3)]
+            damaged[at : at + dice.randint(1, 4)] = part
+        path.write_bytes(b"\n".join(damaged))
+        try:
+            read_drawing(path)
+            read += 1
+        except InputError:
+            refused += 1
+
+    assert read > 10
+    assert refused > 10

@@ -10,12 +10,11 @@ import math
 from typing import Any
 
 import numpy as np
-import pyclipper
 import shapely
 
 from vcarve.groove.model import Grooves
 from vcarve.groove.near import boxes_round
-from vcarve.groove.outline import Path, group
+from vcarve.groove.outline import Path, group, union
 from vcarve.groove.stroke import Strokes, points_along
 from vcarve.network.model import NM_PER_MM, Bools, Floats, Ints, Network
 
@@ -119,8 +118,4 @@ def _tiles(network: Network, edges: Ints) -> list[Ints]:
 
 def _joined(strokes: Strokes, edges: Ints) -> list[Path]:
     """Return the union of the footprints of some edges."""
-    clipper = pyclipper.Pyclipper()
-    for edge in edges.tolist():
-        clipper.AddPaths(strokes.around(edge, 0, 0), pyclipper.PT_SUBJECT, True)
-    wide: list[Path] = clipper.Execute(pyclipper.CT_UNION, pyclipper.PFT_NONZERO, pyclipper.PFT_NONZERO)
-    return wide
+    return union([ring for edge in edges.tolist() for ring in strokes.around(edge, 0, 0)])

@@ -165,6 +165,7 @@ def _reaching(
         indices=np.repeat(np.arange(len(land)), [len(ring) for ring in land]),
     )
     region = shapely.multilinestrings(rings)
+    shapely.prepare(region)  # else every line is held against every side of it
     lines = shapely.linestrings(
         [point for _, path in others for point in path],
         indices=np.repeat(np.arange(len(others)), [len(path) for _, path in others]),

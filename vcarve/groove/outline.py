@@ -15,6 +15,8 @@ import pyclipper
 Path = list[tuple[int, int]]
 
 SAG_NM = 400.0
+# Sweeping over rings takes the square of their number: many are united first, in runs of neighbours as they were drawn.
+MANY, RUN = 1000, 50
 
 
 def flatten(x0: int, y0: int, x1: int, y1: int, bulge: float, sag_nm: float = SAG_NM) -> Path:
@@ -53,12 +55,22 @@ def widen(lines: Mapping[float, Sequence[Path]]) -> list[Path]:
 
 def subtract(rings: Sequence[Path], cut: Sequence[Path]) -> list[Path]:
     """Return a region less the footprints of grooves."""
+    if len(cut) > MANY:
+        cut = [ring for at in range(0, len(cut), RUN) for ring in union(cut[at : at + RUN])]
     clipper = pyclipper.Pyclipper()
     clipper.AddPaths(rings, pyclipper.PT_SUBJECT, True)
     clipper.AddPaths(cut, pyclipper.PT_CLIP, True)
     result: list[Path] = clipper.Execute(
         pyclipper.CT_DIFFERENCE, pyclipper.PFT_NONZERO, pyclipper.PFT_NONZERO
     )
+    return result
+
+
+def union(rings: Sequence[Path]) -> list[Path]:
+    """Return the rings of everything that rings surround, which may overlap."""
+    clipper = pyclipper.Pyclipper()
+    clipper.AddPaths(rings, pyclipper.PT_SUBJECT, True)
+    result: list[Path] = clipper.Execute(pyclipper.CT_UNION, pyclipper.PFT_NONZERO, pyclipper.PFT_NONZERO)
     return result
 
 

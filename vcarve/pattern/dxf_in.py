@@ -39,18 +39,15 @@ def read_dxf(content: bytes, name: str) -> Sheet:
     cannot be a piece of wood.
     """
     sheet = Sheet(name=name)
-    from ezdxf.lldxf.const import DXFError
-
     level = logging.root.manager.disable
     logging.disable(logging.CRITICAL)
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
             _read(sheet, content)
-    except InputError:
+    except (InputError, MemoryError):
         raise
-    # Files written wrong make the library stumble in many ways.
-    except (DXFError, ValueError, LookupError, TypeError, AttributeError, ArithmeticError, RecursionError):
+    except Exception:  # files written wrong make the library stumble in ways of its own
         raise InputError(Problem(want="this is not a readable DXF drawing", file=name)) from None
     finally:
         logging.disable(level)
@@ -168,9 +165,9 @@ class _Reader:
     def _drawn(self, kind: str, entity: Any) -> tuple[list[Arc], bool] | None:
         try:
             return self.draw[kind](entity)
-        except InputError:
+        except (InputError, MemoryError):
             raise
-        except (ValueError, TypeError, IndexError, ArithmeticError, AttributeError):
+        except Exception:
             want = f"this {kind} cannot be read; draw it again"
             raise InputError(
                 Problem(want=want, file=self.sheet.name, value=f"#{entity.dxf.handle}")
@@ -182,7 +179,9 @@ class _Reader:
             copies = insert.multi_insert() if insert.mcount > 1 else (insert,)
             for copy in copies:
                 yield from copy.virtual_entities()
-        except (ValueError, TypeError, ArithmeticError, AttributeError, RecursionError):
+        except (InputError, MemoryError):
+            raise
+        except Exception:
             want = "this block cannot be read; explode it in the drawing"
             raise InputError(
                 Problem(want=want, file=self.sheet.name, value=str(insert.dxf.get("name", "")))
@@ -298,13 +297,13 @@ class _Reader:
         spline = entity.construction_tool()
         control = np.array([tuple(p) for p in spline.control_points], dtype=float)
         self._flat([(float(p[0]), float(p[1])) for p in control])
-        scale = self.scale
+        scale, at = self.scale, spline.evaluator  # made anew, from all points, each time it is asked for
 
         def curve(t: Floats) -> Floats:
-            return np.array([_xy(p) for p in spline.points(t)], dtype=float).reshape(-1, 2) * scale
+            return np.array([_xy(p) for p in at.points(t)], dtype=float).reshape(-1, 2) * scale
 
         def slope(t: Floats) -> Floats:
-            return np.array([_xy(d[1]) for d in spline.derivatives(t, 1)], dtype=float).reshape(-1, 2) * scale
+            return np.array([_xy(d[1]) for d in at.derivatives(t, 1)], dtype=float).reshape(-1, 2) * scale
 
         degree = spline.order - 1
         knots = sorted({round(float(k), 12) for k in spline.knots()[degree : len(control) + 1]})

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from itertools import pairwise
+from itertools import pairwise, permutations
 
 from vcarve.errors import InputError, Problem
 from vcarve.pattern import lines as geometry
@@ -24,7 +24,12 @@ from vcarve.pattern.union import united
 
 _ROLES = {"ground": 0, "leaf": 1}
 _FAR = 3.0  # unit cells
-_FLATTEST = 1e-3  # area of the unit cell over the product of its sides
+_FLATTEST = 0.05  # area of the unit cell over the product of its sides
+_MOST_SLENDER = 100.0  # longest over shortest side of the unit cell
+_SHORTEST = 1e-6  # unit cells
+MOST_MEETINGS = (
+    20_000_000  # pairs of a line and a copy of another one that may have to be held against each other
+)
 
 
 def expand(written: PatternFile) -> Pattern:
@@ -36,6 +41,7 @@ def expand(written: PatternFile) -> Pattern:
     _check_lattice(written, lattice)
     operations = _operations(written, lattice)
     lines = _generators(written, lattice)
+    _refuse_too_many(lines, len(operations), lattice)
     images = [geometry.moved(line, operation) for operation in operations for line in lines]
     return Pattern(
         key=written.key,
@@ -79,6 +85,14 @@ def _check_lattice(written: PatternFile, lattice: Lattice) -> None:
             Problem(
                 key="lattice.a2",
                 want="a1 and a2 must point in different directions; these span no unit cell",
+            )
+        )
+    slender = max(math.hypot(*a) / math.hypot(*b) for a, b in permutations((lattice.a1, lattice.a2)))
+    if slender > _MOST_SLENDER:
+        raise InputError(
+            Problem(
+                key="lattice.a2",
+                want=f"one of a1 and a2 is {slender:.3g} times as long as the other; up to {_MOST_SLENDER:g} times is taken",
             )
         )
     if written.lattice.kind not in ALSO[lattice.kind]:
@@ -131,8 +145,9 @@ def _generators(written: PatternFile, lattice: Lattice) -> list[Line]:
     for index, entry in enumerate(written.lines):
         key = f"lines.{index}"
         made = _lines(entry, lattice)
-        if any(math.dist(line.start, line.end) <= 1e-9 * lattice.size for line in made):
-            problems.append(Problem(key=key, want="this line has no length: its two ends are the same point"))
+        if any(math.dist(line.start, line.end) <= _SHORTEST * lattice.size for line in made):
+            want = "this line has no length: its two ends are the same point, or nearly so"
+            problems.append(Problem(key=key, want=want))
             continue
         far = max((point for line in made for point in _sampled(line)), key=lambda point: math.hypot(*point))
         if _is_far(far, lattice):
@@ -148,6 +163,19 @@ def _generators(written: PatternFile, lattice: Lattice) -> list[Line]:
     if problems:
         raise InputError(problems)
     return lines
+
+
+def _refuse_too_many(lines: list[Line], operations: int, lattice: Lattice) -> None:
+    """Count what the lines of a unit cell would have to be held against, before they are made."""
+    longest = max(line.length for line in lines) / abs(lattice.area)
+    copies = math.prod(2.0 * longest * math.hypot(*side) + 3.0 for side in (lattice.a1, lattice.a2))
+    made = len(lines) * operations
+    if made**2 * copies > MOST_MEETINGS:
+        want = (
+            f"{len(lines):,} lines under {operations} operations make {made:,} lines in one unit cell, the longest of which "
+            f"reaches over {copies:,.0f} cells: too many to find where they meet; draw fewer or shorter lines"
+        )
+        raise InputError(Problem(key="lines", want=want))
 
 
 def _lines(entry: LineEntry, lattice: Lattice) -> list[Line]:

@@ -12,7 +12,7 @@ from vcarve.pattern.curves import Arc
 from vcarve.pattern.model import Point
 
 FARTHEST_MM = 100_000.0
-MOST_STROKES = 500_000
+MOST_STROKES = 100_000  # some 40 s and 1 GB from drawing to program, all lines in one cell
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

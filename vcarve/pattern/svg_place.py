@@ -115,7 +115,7 @@ def layer_names(place: Place) -> tuple[str, ...]:
         if paint and paint != "none" and not paint.startswith("url"):
             try:
                 colour = Color(paint)
-            except (ValueError, TypeError, AttributeError, IndexError):
+            except Exception:
                 continue
             if colour.value is not None:
                 return (*place.names, f"#{colour.red:02x}{colour.green:02x}{colour.blue:02x}")
@@ -130,7 +130,7 @@ def _transform(reader: Reader, node: Node) -> Floats:
     try:
         m = Matrix(text)
         matrix = np.array([[m.a, m.c, m.e], [m.b, m.d, m.f]], dtype=float)
-    except (ValueError, TypeError, IndexError, ZeroDivisionError, AttributeError):
+    except Exception:
         raise reader.problem("this transform cannot be read", node, text) from None
     if rest.strip() not in ("", "none") or not np.isfinite(matrix).all():
         raise reader.problem("this transform cannot be read", node, text)

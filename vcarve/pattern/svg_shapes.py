@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 
+from vcarve.errors import InputError
 from vcarve.pattern.curves import Arc, Floats, bezier, ellipse_arc, fit_arcs
 from vcarve.pattern.model import Point
 from vcarve.pattern.strokes import MOST_STROKES
@@ -110,16 +111,17 @@ def _path(reader: Reader, node: Node, place: Place) -> None:
     closings = len(re.findall(r"[zZ](?=[\s,]*[^mM\s,])", text))
     if closings > MOST_CLOSINGS or len(re.findall("[a-df-zA-DF-Z]", text)) > MOST_STROKES:
         raise reader.problem("this path has too many commands; draw less at once", node, text[:60])
-    try:
-        segments = list(svgelements.Path(text))
-    except (ValueError, TypeError, IndexError, ZeroDivisionError, AttributeError, OverflowError):
-        raise reader.problem("this path cannot be read", node, text[:60]) from None
     names = layer_names(place)
-    for segment in segments:
-        if isinstance(segment, svgelements.Move) or segment.start is None or segment.end is None:
-            continue
-        arcs, curve = _segment(place, segment, svgelements)
-        reader.sheet.add(arcs, names, curve=curve, line=node.line)
+    try:
+        for segment in svgelements.Path(text):
+            if isinstance(segment, svgelements.Move) or segment.start is None or segment.end is None:
+                continue
+            arcs, curve = _segment(place, segment, svgelements)
+            reader.sheet.add(arcs, names, curve=curve, line=node.line)
+    except (InputError, MemoryError):
+        raise
+    except Exception:  # paths written wrong make the library stumble in ways of its own
+        raise reader.problem("this path cannot be read", node, text[:60]) from None
 
 
 def _segment(place: Place, segment: Any, kinds: Any) -> tuple[list[Arc], bool]:

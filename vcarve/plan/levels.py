@@ -15,7 +15,7 @@ from vcarve.network.model import Floats, Ints
 from vcarve.plan.bound import best_pairing, bound_s
 from vcarve.plan.costs import Rates
 from vcarve.plan.join import join
-from vcarve.plan.pairing import pair
+from vcarve.plan.pairing import Pairing, pair
 from vcarve.plan.timing import clock, ends_of
 from vcarve.plan.tour import Tour, tour
 from vcarve.plan.web import Web
@@ -107,12 +107,17 @@ def _by_level(
     parts: list[Tour] = []
     before = np.zeros(len(web.edge))
     here = start_mm
+    known: dict[object, Pairing] = {}
     for each in depths:
         at = np.flatnonzero(each > before + 1e-9)
         before = each
         layer = _cut_at(web, at, each[at])
-        found, _ = best_pairing(layer, rates, recut=recut, start_mm=here)
-        one = found[0]
+        # The same edges from the same place are paired alike, a little deeper: very many levels take no longer than a few.
+        alike = (at.tobytes(), layer.level.tobytes(), here)
+        one = known.get(alike)
+        if one is None:
+            one = best_pairing(layer, rates, recut=recut, start_mm=here)[0][0]
+            known[alike] = one
         links = join(layer, rates, np.concatenate([[[one.end, one.start]], one.lift]), here)
         walked = tour(layer, rates, one.recut_edge, one.recut_level, links)
         parts.append(replace(walked, edge=at[walked.edge]))

@@ -15,6 +15,9 @@ from vcarve.program.values import Parameters, ValueFault, kept_value, parameter_
 
 _LINE_NUMBER = re.compile(r"[0-9]+(?:\.[0-9]+)?")
 _DIGITS = re.compile(r"[0-9]+")
+LONGEST_LINE = (
+    10_000  # characters; blanks and comments do not count for every controller, but they take memory here
+)
 _NONE_SET: Parameters = MappingProxyType({})
 
 
@@ -129,17 +132,20 @@ def take_apart(
     ``parameters`` holds those the program has set so far.  With ``skip_deleted`` the words of a line that begins with
     the block delete sign are not looked at; its comments still have to be whole.
     """
+    too_long = Reject(
+        dialect.line_limit + 1,
+        raw[dialect.line_limit :][:20],
+        f"the line is longer than {dialect.line_limit} characters",
+    )
+    if len(raw) > LONGEST_LINE:
+        raise too_long
     text, columns, comments, semicolon = strip(raw, dialect)
     if dialect.limit_significant:
         significant = len(text) - text.count("/")
     else:
         significant = len(raw) if raw.isascii() else len(raw.encode("utf-8", "replace"))
     if significant > dialect.line_limit:
-        raise Reject(
-            dialect.line_limit + 1,
-            raw[dialect.line_limit :][:20],
-            f"the line is longer than {dialect.line_limit} characters",
-        )
+        raise too_long
     deleted = text.startswith("/")
     if dialect.limit_significant and "/" in text:
         # Grbl drops the sign anywhere outside comments and always runs the line.

@@ -1,0 +1,189 @@
+"""What a job may ask for is counted before it is built: too much is refused in words, and no memory is taken for it."""
+
+from __future__ import annotations
+
+import io
+from itertools import pairwise
+from pathlib import Path
+from typing import Any, NoReturn
+
+import numpy as np
+import pytest
+
+import vcarve.plan.levels
+from vcarve.errors import InputError
+from vcarve.groove import outline
+from vcarve.job.load import load_job
+from vcarve.pattern.dxf_in import read_dxf
+from vcarve.pattern.read import read_pattern
+from vcarve.pipeline import make_program
+from vcarve.program import words
+from vcarve.program.reader import read
+
+JOB = """\
+piece: {width: 60 mm, height: 60 mm, thickness: 8 mm, wood: maple-sugar}
+pattern: {name: kaku-asanoha, pitch: 10 mm}
+groove: {depth: 0.5 mm}
+bit: v60-3.175
+machine: small-desktop
+"""
+PATTERN = """\
+key: own
+name: own
+lattice: {{kind: {kind}, a1: [1, 0], a2: {a2}}}
+group: p1
+unit: side
+pitch-range: [5 mm, 20 mm]
+lines: [{lines}]
+"""
+LINE = "{from: [0, 0], to: [1, 0]}"
+
+
+def never(*_: Any, **__: Any) -> NoReturn:
+    """Stand for what must not be begun."""
+    raise AssertionError("this was begun before it was counted")
+
+
+def refused(work: Any) -> str:
+    """Return the only problem of work that is refused as bad input."""
+    with pytest.raises(InputError) as caught:
+        work()
+    assert len(caught.value.problems) == 1
+    return str(caught.value)
+
+
+@pytest.fixture
+def job(tmp_path: Path) -> str:
+    """A job of some three hundred lines."""
+    path = tmp_path / "job.yaml"
+    path.write_text(JOB)
+    return str(path)
+
+
+def test_lines_on_the_piece(job: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A pitch that makes millions of lines names one that is possible, and that one is let through."""
+    monkeypatch.setattr("vcarve.woven.build", never)
+    said = refused(lambda: make_program(load_job(job, ["pattern.pitch=0.1"])))
+    # Nine lines for each square of the pitch, 60 x 60 mm, a million lines at most: sqrt(9 * 3600 / 1e6) = 0.18
+    assert said == (
+        "pattern.pitch: '0.1 mm': this gives more than 1,000,000 lines on the piece; a pitch of 0.18 mm or more is possible"
+    )
+    with pytest.raises(AssertionError, match="begun"):
+        make_program(load_job(job, ["pattern.pitch=0.181"]))
+
+
+def test_cuts_in_levels(job: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Lines times levels are counted before they are planned; the step that is named is possible."""
+    monkeypatch.setattr("vcarve.pipeline.CUTS_MOST", 5000)
+    monkeypatch.setattr("vcarve.pipeline.candidates", never)
+    said = refused(lambda: make_program(load_job(job, ["groove.step=0.01"])))
+    with pytest.raises(AssertionError, match="begun"):
+        make_program(load_job(job, ["groove.step=0.04"]))
+
+    # 336 lines, 0.5 mm deep: 16,800 cuts at 0.01 mm; 336 * 0.5 / (5000 - 336) = 0.036 mm
+    assert said.startswith(
+        "groove.step: '0.01 mm': in levels of this depth the 336 lines on the piece would be more than 5,000"
+    )
+    assert said.endswith("a step of 0.04 mm or more is possible")
+
+
+def test_levels_of_the_same_lines_are_paired_once(job: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Fifty levels ask for hardly more pairings than five."""
+    asked: list[int] = []
+    pairing = vcarve.plan.levels.best_pairing
+
+    def counted(*words: Any, **more: Any) -> Any:
+        asked.append(1)
+        return pairing(*words, **more)
+
+    monkeypatch.setattr(vcarve.plan.levels, "best_pairing", counted)
+    made = make_program(load_job(job, ["groove.step=0.01"]))
+
+    assert made.summary.levels == 50
+    assert 0 < len(asked) <= 10
+
+
+@pytest.mark.parametrize(
+    ("kind", "a2", "lines", "key", "sentence"),
+    [
+        ("rectangular", "[0, 1e-9]", LINE, "lattice.a2", "1e+09 times as long as the other; up to 100 times"),
+        ("rectangular", "[0, 1e5]", LINE, "lattice.a2", "1e+05 times as long as the other"),
+        ("oblique", "[1, 1e-3]", LINE, "lattice.a2", "different directions"),
+        ("square", "[0, 1]", ", ".join([LINE] * 1000), "lines", "1,000 lines under 1 operations make 1,000 lines"),
+        ("rectangular", "[0, 1/90]", ", ".join([LINE] * 200), "lines", "too many to find where they meet"),
+    ],
+)  # fmt: skip
+def test_patterns(
+    kind: str, a2: str, lines: str, key: str, sentence: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Neither a sliver of a unit cell nor a crowd of lines in it is worked on."""
+    monkeypatch.setattr("vcarve.pattern.expand.united", never)
+    said = refused(lambda: read_pattern(PATTERN.format(kind=kind, a2=a2, lines=lines).encode(), "own.yaml"))
+
+    assert f"{key}: " in said
+    assert sentence in said
+
+
+@pytest.mark.parametrize("short", ["1e-5", "1e-6", "2e-8", "1e-9", "1.0000001e-9", "1e-10", "1e-300"])
+def test_very_short_lines_of_patterns(short: str, tmp_path: Path) -> None:
+    """A line is long enough to be cut, or is refused where it is written."""
+    text = PATTERN.format(kind="square", a2="[0, 1]", lines=f"{{from: [0, 0], to: [{short}, 0]}}, {LINE}")
+    (tmp_path / "own.yaml").write_text(text)
+    (tmp_path / "job.yaml").write_text(JOB.replace("kaku-asanoha", "own.yaml"))
+    if float(short) > 1e-6:
+        assert make_program(load_job(str(tmp_path / "job.yaml"))).network.edges > 0
+    else:
+        assert "own.yaml:7: lines.0: this line has no length" in refused(
+            lambda: make_program(load_job(str(tmp_path / "job.yaml")))
+        )
+
+
+@pytest.mark.parametrize("dialect", ["rs274ngc", "grbl-1.1", "linuxcnc"])
+def test_a_program_in_one_endless_line(dialect: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A line past every controller's limit is refused before its characters are taken apart."""
+    monkeypatch.setattr(words, "strip", never)
+    reading = read("G1 X1 " * 2000 + "\n", dialect=dialect)
+
+    assert reading.faults[0].line == 1
+    assert reading.faults[0].reason.startswith("the line is longer than")
+
+
+def test_a_spline_of_many_points_is_set_up_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What evaluates a spline is made from all of its points: once, however many stretches are asked for."""
+    ezdxf = pytest.importorskip("ezdxf")
+    from ezdxf.math import BSpline
+
+    document = ezdxf.new("R2010", units=4)
+    document.modelspace().add_open_spline([(i, i % 7, 0) for i in range(200)])
+    stream = io.StringIO()
+    document.write(stream)
+    made: list[int] = []
+    evaluator = BSpline.evaluator.fget
+    monkeypatch.setattr(BSpline, "evaluator", property(lambda self: made.append(1) or evaluator(self)))
+    sheet = read_dxf(stream.getvalue().encode(), "wave.dxf")
+
+    assert len(sheet.strokes) > 200
+    assert len(made) == 1
+
+
+def test_many_grooves_are_taken_away_in_runs(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What is left of a square does not hang on whether its grooves are united in runs first."""
+    square = [(0, 0), (10**8, 0), (10**8, 10**8), (0, 10**8)]
+    steps = np.arange(60)
+    x, y = 10**6 * (1 + steps), 10**6 * (5 + 7 * (steps % 2))
+    cut = [ring for a, b in pairwise(steps)
+           for ring in outline.widen({3e5: [[(int(x[a]), int(y[a])), (int(x[b]), int(y[b]))]]})]  # fmt: skip
+    at_once = outline.subtract([square], cut)
+    monkeypatch.setattr(outline, "MANY", 10)
+    monkeypatch.setattr(outline, "RUN", 7)
+    in_runs = outline.subtract([square], cut)
+
+    def area(rings: list[outline.Path]) -> float:
+        return sum(
+            sum(ax * by - bx * ay for (ax, ay), (bx, by) in zip(ring, [*ring[1:], ring[0]], strict=True))
+            / 2.0
+            for ring in rings
+        )
+
+    assert len(in_runs) == len(at_once)
+    assert area(in_runs) == pytest.approx(area(at_once), rel=1e-9)
