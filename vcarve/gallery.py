@@ -41,7 +41,7 @@ def pattern_picture(pattern: Pattern, ending: str) -> str | bytes:
 
 def gallery_page(patterns: Sequence[Pattern]) -> str:
     """Return the page of all the patterns given."""
-    return gallery_html([item(pattern, *patch(pattern)) for pattern in patterns])
+    return gallery_html([item(pattern, patch(pattern)[0]) for pattern in patterns])
 
 
 def pattern_facts(pattern: Pattern) -> list[tuple[str, str]]:

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import math
 import re
-import shutil
 from html.parser import HTMLParser
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -19,7 +19,7 @@ from vcarve.view.gallery import Item, angle_words, gallery_html, item, vertex_fi
 def entry(name: str) -> Item:
     """Return a pattern's entry, shown on a small square."""
     network = build(pattern(name), region=rectangle(80.0, 80.0), pitch_mm=20.0, edge="plain")
-    return item(pattern(name), network, 20.0)
+    return item(pattern(name), network)
 
 
 class Tags(HTMLParser):
@@ -99,32 +99,45 @@ def test_names_are_escaped() -> None:
     assert "a &amp; b" in page
 
 
-@pytest.mark.skipif(shutil.which("chromium") is None, reason="no chromium to open the page in")
-def test_filters_work_by_keyboard(tmp_path: Path) -> None:
+def test_filters_work_by_keyboard(browser: Any, tmp_path: Path) -> None:
     """In a browser: the keyboard reaches a filter, pressing it hides what does not fit and says how many are left."""
-    api = pytest.importorskip("playwright.sync_api")
     entries = [entry("asanoha"), entry("shippo"), entry("kaku-asanoha")]
     file = tmp_path / "gallery.html"
     file.write_text(gallery_html(entries), encoding="utf-8")
-    with api.sync_playwright() as tools:
-        browser = tools.chromium.launch(executable_path=shutil.which("chromium"), args=["--no-sandbox"])
-        page = browser.new_page()
-        faults: list[str] = []
-        page.on("pageerror", lambda error: faults.append(str(error)))
-        page.on("console", lambda message: faults.append(message.text) if message.type == "error" else None)
-        page.goto(file.as_uri())
-        page.locator("button[data-of=lattice][value=triangular]").focus()
-        page.keyboard.press("Enter")
-        shown = page.locator("li:visible").count()
-        words = page.locator("#count").inner_text()
-        state = page.locator("button[data-of=lattice][value=triangular]").get_attribute("aria-pressed")
-        page.reload()
-        kept = page.locator("li:visible").count()
-        browser.close()
+    page = browser.new_page()
+    faults: list[str] = []
+    page.on("pageerror", lambda error: faults.append(str(error)))
+    page.on("console", lambda message: faults.append(message.text) if message.type == "error" else None)
+    page.goto(file.as_uri())
+    page.locator("button[data-of=lattice][value=triangular]").focus()
+    page.keyboard.press("Enter")
+    shown = page.locator("li:visible").count()
+    words = page.locator("#count").inner_text()
+    state = page.locator("button[data-of=lattice][value=triangular]").get_attribute("aria-pressed")
+    page.reload()
+    kept = page.locator("li:visible").count()
+    page.close()
 
     assert (shown, kept, state) == (1, 1, "true")
     assert words == "1 of 3 patterns"
     assert faults == []
+
+
+def test_it_prints_four_to_a_row(browser: Any, tmp_path: Path) -> None:
+    """On paper four patterns stand beside each other, each as wide, in the page's one main part."""
+    file = tmp_path / "gallery.html"
+    file.write_text(gallery_html([entry("asanoha"), entry("shippo")] * 4), encoding="utf-8")
+    page = browser.new_page(viewport={"width": 700, "height": 1000})
+    page.goto(file.as_uri())
+    page.emulate_media(media="print")
+    cards = [page.locator("main li").nth(k).bounding_box() for k in range(8)]
+    wide = page.evaluate("() => document.documentElement.scrollWidth")
+    page.close()
+
+    assert len({round(card["y"]) for card in cards[:4]}) == 1
+    assert cards[4]["y"] > cards[0]["y"] + cards[0]["height"] - 1
+    assert len({round(card["width"]) for card in cards}) == 1
+    assert wide <= 700
 
 
 def test_angles_are_told_in_words() -> None:

@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import io
 import math
 import os
 import re
-import shutil
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from pathlib import Path
@@ -15,79 +13,14 @@ from typing import Any
 import numpy as np
 import pytest
 
+from own_font import own_font
 from vcarve.errors import Finding
 from vcarve.program.moves import Motion, Moves
 from vcarve.quantity import INCH
 from vcarve.view.facts import ClampFacts, PageFacts
 from vcarve.view.page import page_html
 
-BROWSER = "/usr/bin/chromium"
-SWITCHES = [
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-]
 NEAR = 2e-4  # mm; positions travel as 32-bit floats
-
-
-def own_font(advance: int) -> bytes:
-    """A font of plain boxes, every sign as wide as ``advance`` thousandths of its size: no installed font decides."""
-    from fontTools.fontBuilder import FontBuilder
-    from fontTools.pens.ttGlyphPen import TTGlyphPen
-
-    pen = TTGlyphPen(None)
-    pen.moveTo((40, 0))
-    for corner in ((40, 500), (advance - 40, 500), (advance - 40, 0)):
-        pen.lineTo(corner)
-    pen.closePath()
-    build = FontBuilder(1000, isTTF=True)
-    build.setupGlyphOrder([".notdef", "sign"])
-    build.setupCharacterMap(dict.fromkeys(range(0x20, 0x3000), "sign"))
-    build.setupGlyf({".notdef": TTGlyphPen(None).glyph(), "sign": pen.glyph()})
-    build.setupHorizontalMetrics({".notdef": (advance, 0), "sign": (advance, 40)})
-    build.setupHorizontalHeader(ascent=900, descent=-250)
-    build.setupNameTable({"familyName": "Own", "styleName": "Regular"})
-    build.setupOS2(sxHeight=500, sTypoAscender=900, sTypoDescender=-250)
-    build.setupPost()
-    stream = io.BytesIO()
-    build.save(stream)
-    return stream.getvalue()
-
-
-@pytest.fixture(scope="module")
-def browser(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Any]:
-    """Debian's Chromium; skipped where it is missing, unless MIZO_REQUIRE_BROWSER=1 makes that a failure."""
-    missing = None if Path(BROWSER).exists() or shutil.which("chromium") else f"{BROWSER} is not installed"
-    try:
-        from playwright.sync_api import sync_playwright
-    except ImportError:
-        missing = "playwright is not installed"
-    if missing:
-        if os.environ.get("MIZO_REQUIRE_BROWSER") == "1":
-            pytest.fail(missing)
-        pytest.skip(missing)
-    path = BROWSER if Path(BROWSER).exists() else shutil.which("chromium")
-    with sync_playwright() as driver:
-        program = driver.chromium.launch(
-            executable_path=path, args=SWITCHES, env=with_a_font(tmp_path_factory)
-        )
-        yield program
-        program.close()
-
-
-def with_a_font(tmp_path_factory: pytest.TempPathFactory) -> dict[str, str]:
-    """The environment with one font more than are installed: the browser cannot start without any."""
-    folder = tmp_path_factory.mktemp("fonts")
-    (folder / "own.ttf").write_bytes(own_font(520))
-    (folder / "fonts.conf").write_text(
-        f"<fontconfig><dir>{folder}</dir><cachedir>{folder}/cache</cachedir>"
-        f'<include ignore_missing="yes">{os.environ.get("FONTCONFIG_FILE", "/etc/fonts/fonts.conf")}</include></fontconfig>'
-    )
-    return {**os.environ, "FONTCONFIG_FILE": str(folder / "fonts.conf")}
 
 
 @pytest.fixture(scope="module")

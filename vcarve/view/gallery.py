@@ -20,6 +20,7 @@ from vcarve.view.pattern import pattern_svg
 from vcarve.view.wording import length, plain
 
 MM_PER_DM = 100.0
+COMPARED_MM = 20.0  # the pitch at which the lengths to cut are given, so that patterns can be compared
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -27,7 +28,7 @@ class Item:
     """What the gallery says of one pattern.
 
     ``angles_deg`` are the different angles between neighbouring lines at a vertex, smallest first; ``odd`` the vertices per
-    unit cell at which an odd number of lines meet; ``cut_mm_dm2`` the length to cut per square decimetre at ``pitch_mm``.
+    unit cell at which an odd number of lines meet; ``cut_mm_dm2`` the length to cut per dm² at one pitch for all.
     """
 
     key: str
@@ -40,7 +41,6 @@ class Item:
     choice: str
     angles_deg: tuple[float, ...]
     odd: int
-    pitch_mm: float
     cut_mm_dm2: float
     picture: str  # SVG made with inline=True
 
@@ -68,8 +68,8 @@ def vertex_figures(pattern: Pattern) -> tuple[tuple[float, ...], int]:
     return tuple(sorted(angles)), odd
 
 
-def item(pattern: Pattern, network: Network, pitch_mm: float) -> Item:
-    """Return a pattern's entry; ``network`` is the piece of it to be shown, ``pitch_mm`` the pitch of the figures."""
+def item(pattern: Pattern, network: Network) -> Item:
+    """Return a pattern's entry; ``network`` is the piece of it to be shown."""
     angles, odd = vertex_figures(pattern)
     length = sum(line.length for line in pattern.lines) / pattern.cell_area
     return Item(
@@ -83,8 +83,7 @@ def item(pattern: Pattern, network: Network, pitch_mm: float) -> Item:
         choice=pattern.choice,
         angles_deg=angles,
         odd=odd,
-        pitch_mm=pitch_mm,
-        cut_mm_dm2=length / pitch_mm * MM_PER_DM * MM_PER_DM,
+        cut_mm_dm2=length / COMPARED_MM * MM_PER_DM * MM_PER_DM,
         picture=pattern_svg(
             network, title=f"{pattern.name}, {pattern.english}", description=pattern.note, inline=True
         ),
@@ -133,7 +132,11 @@ code{{font:inherit;font-size:.88rem;color:var(--soft)}}
 dl{{margin:0;display:grid;grid-template-columns:auto 1fr;gap:.1rem .9rem;font-size:.92rem}}
 dt{{color:var(--soft)}}dd{{margin:0;text-align:right}}
 li p.note{{margin:.6rem 0 0;font-size:.9rem;color:var(--soft)}}
-@media print{{fieldset{{display:none}}li{{break-inside:avoid}}}}
+@page{{margin:11mm}}
+@media print{{:root{{{_theme(look.LIGHT)};--paper:{look.PRINTED};--raised:{look.PRINTED}}}code{{font-size:8pt}}
+body{{padding:0;font-size:8pt;line-height:1.3}}fieldset{{display:none}}
+ul{{grid-template-columns:repeat(4,minmax(0,1fr));gap:6mm 5mm}}li{{break-inside:avoid}}h2{{display:block;font-size:10pt}}
+svg{{margin-bottom:2mm}}dt,dd{{font-size:7.5pt}}li p.note{{font-size:7pt}}}}
 """
 
 
@@ -184,8 +187,8 @@ def _card(entry: Item) -> str:
         f'<li data-family="{escape(entry.family)}" data-lattice="{escape(entry.lattice)}">{entry.picture}'
         f'<h2>{escape(entry.name)} <span lang="ja">{escape(entry.kanji)}</span></h2>'
         f'<p class="english">{escape(entry.english)}<br><code>{escape(entry.key)}</code></p>'
-        f"<dl><dt>angles</dt><dd>{angles}</dd><dt>odd vertices per cell</dt><dd>{entry.odd}</dd>"
-        f"<dt>cut per dm², pitch {length(entry.pitch_mm, MM)}</dt><dd>{cut}</dd>"
+        f"<dl><dt>angles</dt><dd>{angles}</dd><dt>ends of passes per repeat</dt><dd>{entry.odd}</dd>"
+        f"<dt>to cut per dm²</dt><dd>{cut}</dd>"
         f"<dt>lattice</dt><dd>{escape(entry.lattice)}</dd></dl>"
         f'<p class="note">{escape(entry.note)}{choice}</p></li>'
     )
@@ -215,10 +218,11 @@ def gallery_html(items: Sequence[Item]) -> str:
         '<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
         f'<meta http-equiv="Content-Security-Policy" content="{policy}">\n'
         '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
-        f"<title>Patterns</title>\n<style>{style}</style>\n</head>\n<body>\n<h1>Patterns</h1>\n"
+        f"<title>Patterns</title>\n<style>{style}</style>\n</head>\n<body>\n<main>\n<h1>Patterns</h1>\n"
         '<p class="lede">Ground lines, the base grid, are drawn heavier than the leaf lines set into it. Angles are '
-        "those between neighbouring lines; at an odd vertex a pass must begin or end.</p>\n"
+        "those between neighbouring lines. Where an odd number of lines meet, a pass of the bit has to begin or end. "
+        f"Lengths to cut are those of a square decimetre at a pitch of {length(COMPARED_MM, MM)}.</p>\n"
         f"{_buttons('family', families)}\n{_buttons('lattice', lattices)}\n"
-        f'<p id="count" role="status">{len(items)} patterns</p>\n<ul>\n{cards}\n</ul>\n'
+        f'<p id="count" role="status">{len(items)} patterns</p>\n<ul>\n{cards}\n</ul>\n</main>\n'
         f"<script>{_SCRIPT}</script>\n</body>\n</html>\n"
     )

@@ -70,6 +70,8 @@ DARK = Theme(
     on_finding="#24130a",
 )
 
+PRINTED = "#ffffff"  # paper in a printer
+
 # On wood, by day and by night.
 WOOD = "#dcc7a1"  # where the wood is not known
 WOOD_INK = "#211d18"

@@ -11,10 +11,10 @@ def palette_css() -> str:
     night = {**_theme(look.DARK), "wood-cut": look.mix(look.WOOD, look.DARK.paper, 0.68), "scheme": "dark"}
     white = {
         **_theme(look.LIGHT),
-        "paper": "#ffffff",
-        "raised": "#ffffff",
+        "paper": look.PRINTED,
+        "raised": look.PRINTED,
         "ink-soft": look.mix(look.LIGHT.ink_soft, look.LIGHT.ink, 0.4),
-        "wood-cut": look.mix(look.WOOD, "#ffffff", 0.5),
+        "wood-cut": look.mix(look.WOOD, look.PRINTED, 0.75),  # ink is dear
         "scheme": "light",
     }
     return "\n".join(

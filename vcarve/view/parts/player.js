@@ -352,7 +352,11 @@ const printWork = (budget) => {
   if (canvas.width !== print.surface.wide) {
     canvas.width = print.surface.wide; canvas.height = print.surface.tall;
     print.surface.touch(0, 0, print.surface.wide, print.surface.tall);
-    print.surface.blit(canvas.getContext("2d"));
+    const pen = canvas.getContext("2d"), { scale, left, top } = print.surface;
+    print.surface.blit(pen);
+    pen.strokeStyle = colour("--wood-ink");
+    pen.lineWidth = 2;
+    pen.stroke(new Path2D(ringsPath((x) => (x - left) * scale, (y) => (top - y) * scale)));
   }
   return true;
 };
