@@ -5,10 +5,13 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
+import numpy as np
 import pytest
 from click.testing import CliRunner, Result
+from PIL import Image
 
 from vcarve.cli.main import cli
+from vcarve.view.look import LIGHT, rgb
 
 PROGRAMS = Path(__file__).parent.parent / "dryrun" / "programs"
 CROSS = PROGRAMS / "cross.nc"
@@ -238,3 +241,21 @@ def test_a_grid_too_fine_for_the_piece_is_refused(tmp_path: Path) -> None:
     assert result.exit_code == 2
     assert "--step: '0.005': too fine for a piece of this size" in result.stderr
     assert not page.exists()
+
+
+def test_the_picture_of_what_must_not_be_cut_is_marked(tmp_path: Path) -> None:
+    """A band with words stands over the carved piece, and over no picture of a clean program."""
+    bad = tmp_path / "bad.nc"
+    bad.write_text(CROSS.read_text().replace("G1 X20 F600", "G1 X22 F600"))
+    pictures = []
+    for program in (CROSS, bad):
+        ask(str(program), "--job", JOB, "--picture", str(tmp_path / "p.png"))
+        with Image.open(tmp_path / "p.png") as image:
+            pictures.append(np.asarray(image.convert("RGB"), dtype=int))
+    clean, marked = pictures
+    band = marked[: len(marked) - len(clean)]
+    colours = {tuple(colour) for colour in band.reshape(-1, 3).tolist()}
+
+    assert len(band) > 15
+    assert {rgb(LIGHT.finding), rgb(LIGHT.on_finding)} <= colours
+    assert marked.shape[1] == clean.shape[1]

@@ -14,7 +14,7 @@ from typing import Any, Protocol
 
 import numpy as np
 import numpy.typing as npt
-from PIL import Image, ImageChops, ImageDraw, ImageFilter
+from PIL import Image, ImageChops, ImageDraw, ImageFilter, ImageFont
 
 from vcarve.view.look import LIGHT, SECOND, SECOND_SHARE, SUN, VALLEY, rgb
 
@@ -26,6 +26,7 @@ SOFT_MM = 0.06  # how far above a shadow's edge its half-light reaches
 SKY_DEPTH_MM = 1.2  # depth at which the sky's light has fallen by 63 % of what it loses
 GRAIN = 0.07
 MARGIN = 0.06  # of the longer side, all round
+BAND = 0.05  # of the longer side, for words along the top
 MOST_STEPS = 96
 BAND_ROWS = 512
 
@@ -52,18 +53,24 @@ def picture_png(
     size_mm: tuple[float, float] | None = None,
     ground: str = LIGHT.paper,
     longest_px: int = 2000,
+    mark: str = "",
 ) -> bytes:
     """PNG (RGB) of the piece on a plain ground, its longer side at most ``longest_px``.
 
     ``tint`` and ``ground`` are ``#rrggbb``.  ``rings`` are the piece's outline and holes in piece coordinates (n, 2),
     by default the whole map; ``size_mm`` (default: that of the map) is the piece's size, and says with ``rings``
-    where the piece lies: its centre is the origin.
+    where the piece lies: its centre is the origin.  ``mark`` is written on a band along the top.
     """
     factor = max(1, math.ceil(max(surface.height_mm.shape) / longest_px))
     wood = _lit(surface, rgb(tint), factor)
     image = Image.fromarray(wood[::-1].copy())
     mask = _mask(image.size, surface.step_mm * factor, rings, size_mm)
-    return _mounted(image, mask, rgb(ground))
+    sheet = _mounted(image, mask, rgb(ground))
+    if mark:
+        sheet = _banded(sheet, mark)
+    buffer = io.BytesIO()
+    sheet.save(buffer, format="PNG", compress_level=6)
+    return buffer.getvalue()
 
 
 def _lit(surface: HeightMap, tint: tuple[int, int, int], factor: int) -> npt.NDArray[np.uint8]:
@@ -194,8 +201,8 @@ def _mask(
     return mask.resize(size, Image.Resampling.BOX)
 
 
-def _mounted(image: Image.Image, mask: Image.Image, ground: tuple[int, int, int]) -> bytes:
-    """The piece on its ground with a soft shadow to the lower right, as PNG."""
+def _mounted(image: Image.Image, mask: Image.Image, ground: tuple[int, int, int]) -> Image.Image:
+    """The piece on its ground with a soft shadow to the lower right."""
     longest = max(image.size)
     margin = max(2, round(longest * MARGIN))
     size = (image.width + 2 * margin, image.height + 2 * margin)
@@ -206,6 +213,15 @@ def _mounted(image: Image.Image, mask: Image.Image, ground: tuple[int, int, int]
     shadow = shadow.filter(ImageFilter.GaussianBlur(max(1.0, longest * 0.008)))
     sheet.paste(rgb(VALLEY), (0, 0), shadow)
     sheet.paste(image, (margin, margin), mask)
-    buffer = io.BytesIO()
-    sheet.save(buffer, format="PNG", compress_level=6)
-    return buffer.getvalue()
+    return sheet
+
+
+def _banded(sheet: Image.Image, mark: str) -> Image.Image:
+    """The sheet under a band of words in the colour of findings."""
+    tall = max(20, round(max(sheet.size) * BAND))
+    result = Image.new("RGB", (sheet.width, sheet.height + tall), rgb(LIGHT.finding))
+    result.paste(sheet, (0, tall))
+    pen = ImageDraw.Draw(result)
+    font = ImageFont.load_default(size=0.6 * tall)
+    pen.text((sheet.width / 2, tall / 2), mark, fill=rgb(LIGHT.on_finding), font=font, anchor="mm")
+    return result
