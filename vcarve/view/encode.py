@@ -62,7 +62,7 @@ def payload(facts: PageFacts) -> dict[str, Any]:
         "piece": _piece(facts),
         "zero": None if facts.zero is None else [float(v) for v in facts.zero.at_mm],
         "bit": _bit(facts.bit),
-        "lights": [[*SUN, 1.0], [*SECOND, SECOND_SHARE]],
+        "lights": [[*SUN], [*SECOND, SECOND_SHARE]],
         "clamps": [
             [float(v) for v in (*clamp.at_mm, clamp.width_mm, clamp.height_mm)] for clamp in facts.clamps
         ],

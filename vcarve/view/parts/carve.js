@@ -10,12 +10,10 @@ const FLAT = 128;
 
 // The light on a wall as a share of that on the flat top: x, y point up the wall (Y down, as in the picture), `lean` and
 // `up` are the level and the upright part of its normal.
-const WHOLE = DATA.lights.reduce((sum, [, , z, weight]) => sum + z * weight, 0);
-const lightOn = (x, y, lean, up) => {
-  let sum = 0;
-  for (const [lx, ly, lz, weight] of DATA.lights) sum += weight * Math.max(0, (y * ly - x * lx) * lean + lz * up);
-  return sum / WHOLE;
-};
+const [[SUN_X, SUN_Y, SUN_Z], [SECOND_X, SECOND_Y, SECOND_Z, SECOND_SHARE]] = DATA.lights;
+const WHOLE = SUN_Z + SECOND_SHARE * SECOND_Z;
+const lightOn = (x, y, lean, up) => (Math.max(0, (y * SUN_Y - x * SUN_X) * lean + SUN_Z * up)
+  + SECOND_SHARE * Math.max(0, (y * SECOND_Y - x * SECOND_X) * lean + SECOND_Z * up)) / WHOLE;
 
 const hex = (text) => [1, 3, 5].map((k) => parseInt(text.slice(k, k + 2), 16));
 
