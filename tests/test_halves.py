@@ -120,3 +120,12 @@ def test_nothing_is_proposed_where_nothing_is_fitted_or_cut_off(
     job.write_text(JOB.format(name="kaku-asanoha", wide=160, high=96, fit=fit))
 
     assert proposed(job, *sets) == []
+
+
+def test_a_pitch_that_clips_cells_away_may_be_fitted(job: Path) -> None:
+    """Where cells at the edge lose their land, the nearest pitch that fits is tried: 3 by 2 repeats of 24 cells."""
+    job.write_text(JOB.format(name="kaku-asanoha", wide=150, high=100, fit="pitch: 24 mm"))
+
+    assert proposed(job) == ["pitch about 24 mm leaves none"]
+    assert lay_out(load_job(str(job), ["pattern.pitch=about 24 mm"])).network.cells == 3 * 2 * 24
+    assert proposed(job, "pattern.pitch=26 mm") == []

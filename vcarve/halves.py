@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 
 from vcarve.errors import InputError
+from vcarve.job.fields import Pitch
 from vcarve.job.records import Job
 from vcarve.layout import Layout
 from vcarve.network.model import NM_PER_MM, Floats, Network
@@ -35,9 +36,16 @@ def cut_off(network: Network, whole_mm2: Floats) -> int:
 
 
 def proposals(job: Job, layout: Layout) -> tuple[str, ...]:
-    """Return a sentence with the ways that leave fewer cells cut off, if whole repeats were fitted and do not fill the height."""
-    fit, pattern = layout.fit, layout.pattern
-    if fit is None or pattern is None or fit.row is None or fit.left_over_mm == 0.0:
+    """Return a sentence with the ways that leave fewer cells cut off, tried out one by one.
+
+    There is one where whole repeats were fitted and do not fill the height, and where none were fitted and the cells cut off
+    lost their land or keep so little that it may break out.
+    """
+    pattern, pitch = layout.pattern, layout.pitch_mm
+    if pattern is None or pitch is None:
+        return ()
+    ways = _ways_of_pitch(job, layout, pitch) if layout.fit is None else _ways_of_fit(job, layout.fit)
+    if not ways:
         return ()
     if layout.network.cells > MOST_CELLS or job.piece.outline.shape not in ("rectangle", "rounded"):
         return ()
@@ -46,9 +54,9 @@ def proposals(job: Job, layout: Layout) -> tuple[str, ...]:
         return ()
     whole = _areas_mm2(sample.network)[sample.network.cell_class >= 0]
     whole = np.unique(whole.round(4)) / SAMPLE_PITCH_MM**2
-    now, of = cut_off(layout.network, whole * fit.pitch_mm**2), layout.network.cells
+    now, of = cut_off(layout.network, whole * pitch**2), layout.network.cells
     best: dict[str, tuple[float, str]] = {}
-    for kind, words, pattern_change, piece_change in _ways(job, fit, fit.row):
+    for kind, words, pattern_change, piece_change in ways:
         tried = job.model_copy(
             update={
                 "pattern": job.pattern.model_copy(update=pattern_change),
@@ -68,8 +76,19 @@ def proposals(job: Job, layout: Layout) -> tuple[str, ...]:
     return (f"The edge cuts off {now} of {of} cells. Tried out: {said}.",)
 
 
-def _ways(job: Job, fit: Fit, row: float) -> list[Way]:
-    """Return what may be tried; the pitch is to stay much the same."""
+def _ways_of_pitch(job: Job, layout: Layout, pitch_mm: float) -> list[Way]:
+    """Return what may be tried where a pitch was not fitted."""
+    if not (layout.grooves.vanished or layout.grooves.weak):
+        return []
+    words = f"pitch about {job.figures.length(pitch_mm)}"
+    return [("fit", words, {"pitch_mm": Pitch(pitch_mm, about=True)}, {})]
+
+
+def _ways_of_fit(job: Job, fit: Fit) -> list[Way]:
+    """Return what may be tried where whole repeats were fitted; the pitch is to stay much the same."""
+    row = fit.row
+    if row is None or fit.left_over_mm == 0.0:
+        return []
     figures, margin = job.figures, job.pattern.margin_mm
     wide, high = job.piece.width_mm, job.piece.height_mm
     step = row * fit.pitch_mm
