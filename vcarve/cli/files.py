@@ -157,7 +157,8 @@ def _names(path: str) -> set[object]:
     place = os.path.realpath(path)
     with contextlib.suppress(OSError, ValueError):
         there = os.stat(place)
-        return {os.path.normcase(place), (there.st_dev, there.st_ino)}
+        if there.st_ino:  # some network disks of Windows number no files
+            return {os.path.normcase(place), (there.st_dev, there.st_ino)}
     return {os.path.normcase(place)}
 
 
