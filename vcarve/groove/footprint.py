@@ -62,7 +62,7 @@ def outer_rings(network: Network, grooves: Grooves, closed: Bools) -> list[Ints]
     bounding = np.flatnonzero(inside[0::2] != inside[1::2])
     if len(bounding):
         shapes.append(_middle(network, bounding, grooves.half_width_mm[bounding]))
-    return _rings(shapely.union_all(shapes))
+    return _rings(_united(shapes))
 
 
 def _wider_near(network: Network, half: Floats, border: Bools, whole: Bools) -> Ints:
@@ -89,6 +89,14 @@ def _middle(network: Network, sides: Ints, half: Floats) -> Any:
     lines: Any = shapely.linestrings(every[order], indices=owner[order])
     # Every such edge has a closed cell on one side only: what an odd number of them surrounds is the region.
     return shapely.build_area(shapely.union_all(lines))
+
+
+def _united(shapes: list[Any]) -> Any:
+    """Return the union of polygons, of which some may cross themselves: places are rounded to whole nanometres."""
+    every = np.array(shapes, dtype=object)
+    bad = ~shapely.is_valid(every)
+    every[bad] = shapely.make_valid(every[bad], method="structure", keep_collapsed=False)
+    return shapely.union_all(every)
 
 
 def _rings(region: Any) -> list[Ints]:
