@@ -64,7 +64,7 @@ CORPUS: dict[str, tuple[dict[int, str], str | tuple[str, str, str]]] = {
     # The zero is moved, however the code is spelled.
     "G10.0": (after(9, "G10.0 L2 P1 Z-5"), "offset-changed"),
     "G10 with a point": (after(9, "G10. L2 P1 Z-5"), "offset-changed"),
-    "G10 as nearly ten": (after(9, "G9.99999 L2 P1 Z-5"), "offset-changed"),
+    "G10 as nearly ten": (after(9, "G9.99999 L2 P1 Z-5"), ("offset-changed", FAULT, "offset-changed")),
     "G10 worked out": (after(9, "G[5*2] L2 P1 Z-5"), ("offset-changed", FAULT, "offset-changed")),
     "G10 from a parameter": (after(9, "#1=10", "G#1 L2 P1 Z-5"), ("offset-changed", FAULT, "offset-changed")),
     "G10 of another system": (after(9, "G10 L2 P2 Z-5"), "offset-changed"),
@@ -72,7 +72,7 @@ CORPUS: dict[str, tuple[dict[int, str], str | tuple[str, str, str]]] = {
     "g 1 0": (after(9, "g 1 0 l 2 p 1 z - 5"), "offset-changed"),
     "G092": (after(9, "G092 Z6"), "offset-changed"),
     "G+92": (after(9, "G+92 Z6"), "offset-changed"),
-    "G92 as nearly 92": (after(9, "G91.99999 Z6"), "offset-changed"),
+    "G92 as nearly 92": (after(9, "G91.99999 Z6"), ("offset-changed", FAULT, "offset-changed")),
     "G92 worked out": (after(9, "G[92] Z6"), ("offset-changed", FAULT, "offset-changed")),
     "G92 by a function": (after(9, "Gabs[-92] Z6"), ("offset-changed", FAULT, "offset-changed")),
     "G92 behind other words": (after(9, "Z6 G92"), "offset-changed"),
@@ -121,11 +121,28 @@ CORPUS: dict[str, tuple[dict[int, str], str | tuple[str, str, str]]] = {
     "a line printed": (after(9, "(PRINT,hello)"), ("~active-comment", CLEAN, "~active-comment")),
     "a comment beside a move": ({9: "G0 Z1 (LOG,here)"}, ("active-comment", CLEAN, "active-comment")),
     "people's words": (after(9, "(Logs of oak; printed, messages)"), CLEAN),
-    "a question": (after(9, "(what?)"), ("~not-judged", FAULT, CLEAN)),
+    "a question": (after(9, "(what?)"), ("~not-judged", "~not-judged", CLEAN)),
+    "an exclamation": (after(9, "(stop!)"), ("~not-judged", FAULT, CLEAN)),
+    "a reset after a semicolon": ({9: "G0 Z1 ; up\x18"}, ("~not-judged", FAULT, CLEAN)),
+    "a comment inside a number": ({9: "G0 Z1(x)0"}, (FAULT, CLEAN, FAULT)),
+    "a comment before the block delete sign": (after(8, "(x)/G1 Z-6"), (FAULT, "wrong-depth", FAULT)),
+    "code called in a comment": (after(9, "(pyrun,x.py)"), ("active-comment", CLEAN, "active-comment")),
+    "code loaded in a comment": (after(9, ";pyreload"), ("active-comment", CLEAN, "active-comment")),
     "a comment not closed": ({9: "G0 Z1 (up"}, (FAULT, CLEAN, FAULT)),
     "a semicolon": ({9: "G0 Z1 ; up"}, ("~not-judged", CLEAN, CLEAN)),
     # Corners rounded.
     "G64 with ten millimetres": (after(1, "G64 P10"), (FAULT, FAULT, "path-tolerance")),
+    "a line of eighty signs": (
+        {9: "N00009 G00Z01.00000 G17.00000 G40.00000 G54.00000 G61.00000 G90.00000 S10000.00 F0600.000"},
+        ("~not-judged", FAULT, CLEAN),
+    ),
+    "G94 again and no feed": (after(7, "G94"), CLEAN),
+    "G94 again in a cut": ({9: "G94\nX10\nG0 Z1"}, (FAULT, CLEAN, FAULT)),
+    "G49 beside a lift": ({9: "G49 G0 Z1"}, ("~not-judged", FAULT, CLEAN)),
+    "a code cut to hundredths": ({7: "G0.9999 Z-1 F200"}, (CLEAN, FAULT, CLEAN)),
+    "an arc under G93": ({16: "G93 G3 X-15 Y-10 I5 J0 F38\nG94"}, ("~not-judged", FAULT, "~not-judged")),
+    "a million turns": ({16: "G3 X-15 Y-10 I5 J0 P1000000 F600"}, FAULT),
+    "home by Z alone": (after(18, "G91 G28 Z0"), "~machine-coordinates"),
     "G64 with ten by parameter": (after(1, "G64 P[20/2]"), (FAULT, FAULT, "path-tolerance")),
     "G64 in inches": ({1: "G17 G21 G90 G94 G61 G91.1\nG20\nG64 P0.01\nG21"}, (FAULT, FAULT, "path-tolerance")),
     "G64 with a wide Q": (after(1, "G64 P0.01 Q5"), (FAULT, FAULT, "path-tolerance")),
@@ -177,8 +194,8 @@ CORPUS: dict[str, tuple[dict[int, str], str | tuple[str, str, str]]] = {
     "percent signs": ({1: "%\n" + CROSS[0] + " G61", 19: "M30\n%"}, (CLEAN, "~not-judged", "~modes-unset")),
     "a byte-order mark": ({1: "\ufeff" + CROSS[0] + " G61"}, "~not-judged"),
     "small letters and line numbers": ({7: "n70 g1 z-1 f200"}, CLEAN),
-    "a tool selected": (after(2, "T1"), CLEAN),
-    "a carriage return inside a line": ({9: "G0 Z1\rG0 X3"}, (CLEAN, CLEAN, FAULT)),
+    "a tool selected": (after(2, "T1"), ("~not-judged", CLEAN, "~not-judged")),
+    "a carriage return inside a line": ({9: "G0 Z1\rG0 X3"}, ("~not-judged", CLEAN, FAULT)),
 }  # fmt: skip
 
 
@@ -203,6 +220,24 @@ def test_verdict(name: str, dialect: DialectName) -> None:
         assert wanted[1:] in {code for _, code in found}
     else:
         assert wanted in refused
+
+
+@pytest.mark.parametrize("dialect", NAMES)
+def test_a_zero_on_the_bed_without_a_job_is_not_called_clean(dialect: DialectName) -> None:
+    """Where nothing goes below Z0 the wood was not judged, and that is said; with a cut below Z0 it was."""
+    raised = {
+        2: "G0 Z13",
+        6: "G0 Z9",
+        7: "G1 Z7 F200",
+        9: "G0 Z9",
+        11: "G1 Z7",
+        13: "G0 Z9",
+        15: "G1 Z7",
+        17: "G0 Z13",
+    }
+
+    assert ("caution", "surface-unknown") in (judged(program(raised, dialect), dialect, alone=True) or ())
+    assert judged(program({}, dialect), dialect, alone=True) == set()
 
 
 def spelled(code: int) -> str:

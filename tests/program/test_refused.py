@@ -133,7 +133,6 @@ ROWS = [
     ("M48", "M48", "trt"),
     ("M60", "M60", "trt"),
     ("G92.2", "G92.2", "trt"),
-    ("G28 X1", "X1", "rtt"),
     ("G28.1", "G28.1", "rtt"),
     ("G10 L20 P1 X1", "L20", "rtt"),
     ("G10 L2 P0 X1", "P0", "rtt"),
@@ -234,7 +233,7 @@ def test_a_line_with_a_fault_changes_nothing() -> None:
         "G20 G91 G1 X5 Y5 I1",
         "M3 S500 G2 X9 Y9 I1",
         "G55 G18 G1 X1 F0",
-        "G90 G28 X1",
+        "G90 G28 X1 Q1",
         "G92 X3 Q1",
     ):
         reading = read(f"G21 F100\nG0 X1 Y1\n{wrong}\nX2\nM2")

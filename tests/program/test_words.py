@@ -93,9 +93,17 @@ def test_grbl_drops_an_unclosed_comment() -> None:
         take_apart("G0 (a (b) ) X1", GRBL)
 
 
-@pytest.mark.parametrize("char", ["?", "!", "~", "é"])
+def test_grbl_only_answers_a_question() -> None:
+    """grbl/serial.c takes ? from the stream wherever it stands, and reports its state: the line is as without it."""
+    line = take_apart("G0 X?1 (what?)", GRBL)
+
+    assert [(word.letter, word.value) for word in line.words] == [("G", 0.0), ("X", 1.0)]
+    assert line.live
+
+
+@pytest.mark.parametrize("char", ["!", "~", "\x18", "é"])
 def test_grbl_acts_on_some_characters_even_in_comments(char: str) -> None:
-    """grbl/serial.c takes ? ! ~ and bytes above 127 from the stream wherever they stand."""
+    """grbl/serial.c takes ! ~ Ctrl-X and bytes above 127 from the stream wherever they stand."""
     for raw in (f"G0 (what{char})", f"G0 ; what{char}"):
         with pytest.raises(Reject) as caught:
             take_apart(raw, GRBL)

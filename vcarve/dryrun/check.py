@@ -20,6 +20,7 @@ from vcarve.dryrun.piece import (
     depth_findings,
     piece_findings,
     rapid_findings,
+    surface_findings,
     upright_findings,
 )
 from vcarve.dryrun.safety import (
@@ -95,7 +96,9 @@ def check(
         *rapid_findings(seen, job),
         *habit_findings(seen),
     ]
-    if job is not None:
+    if job is None:
+        found.extend(surface_findings(seen))
+    else:
         found.extend(job_speed_findings(seen, job))
         found.extend(depth_findings(seen, job))
         found.extend(piece_findings(seen, job, outline))

@@ -17,6 +17,7 @@ from vcarve.job.records import Job
 from vcarve.network.model import Network
 from vcarve.quantity import Figures
 
+Bools = npt.NDArray[np.bool_]
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 
@@ -45,7 +46,9 @@ def line_findings(
         return [finding("other-job", sentence, line=seen.line(m), at_mm=seen.at(m))]
     return [
         *_stray(seen, cover.stray, "This move cuts where the pattern has no line.", network, tolerance_mm),
-        *_plunges(seen, np.flatnonzero(cutting & ~seen.across), network, grooves, tolerance_mm, slack),
+        *_spots(
+            seen, np.flatnonzero(cutting & _brief(seen, tolerance_mm)), network, grooves, tolerance_mm, slack
+        ),
         *_too_deep(seen, cover, network, grooves, slack),
         *_missed(seen, cover, network, grooves, lacking, slack, least),
         *_recuts(seen, cover, network, grooves, job, slack, least),
@@ -86,11 +89,16 @@ def _depth_sentence(depth_mm: float, wanted_mm: float, figures: Figures) -> str:
     return f"This line is cut {figures.length(depth_mm)} deep; the job asks for {figures.length(wanted_mm)}."
 
 
-def _plunges(
+def _brief(seen: Track, tolerance_mm: float) -> Bools:
+    """Tell which moves are judged by where they end: plunges, and moves too short to be told along which line they lie."""
+    gap = np.hypot(*(seen.high_mm - seen.low_mm)[:, :2].T)
+    return np.where(seen.across, gap <= 3.0 * TOUCH * tolerance_mm, seen.down)
+
+
+def _spots(
     seen: Track, rows: Ints, network: Network, grooves: Grooves, tolerance_mm: float, slack: float
 ) -> list[Finding]:
-    """Plunges beside every line, and plunges deeper than any line there is to be."""
-    rows = rows[seen.down[rows]]
+    """Plunges and short moves that end beside every line, or deeper than any line there is to be."""
     if not len(rows):
         return []
     cut = np.flatnonzero(network.cut)
@@ -113,10 +121,10 @@ def _plunges(
         np.maximum.at(allowed, loose[point[on]], grooves.depth_mm[cut[hit[on]]])
     depth = -seen.end_mm[rows, 2]
     deep = (allowed >= 0.0) & (depth > allowed + slack)
-    sentence = "The bit plunges {} deep; the lines there are to be {}."
+    sentence = "The bit goes {} deep; the lines there are to be {}."
     return [
         *_stray(
-            seen, rows[allowed < 0.0], "The bit plunges where the pattern has no line.", network, tolerance_mm
+            seen, rows[allowed < 0.0], "The bit cuts where the pattern has no line.", network, tolerance_mm
         ),
         *listed(
             np.flatnonzero(deep).tolist(),

@@ -12,7 +12,7 @@ from collections.abc import Iterable
 from vcarve.dryrun.codes import finding
 from vcarve.dryrun.track import Track
 from vcarve.errors import Finding, Severity
-from vcarve.program.grammar import ACTIVE_COMMENTS, HARMLESS_COMMENTS, MOST_DIGITS
+from vcarve.program.grammar import ACTIVE_COMMENTS, HARMLESS_COMMENTS, MOST_DIGITS, SHORTEST_LIMIT
 from vcarve.program.moves import Event
 from vcarve.quantity import Figures
 
@@ -47,9 +47,14 @@ NOT_JUDGED = {
     "M48": "it gives the speeds back to the knobs of the controller",
     "M49": "it takes the speeds from the knobs of the controller: there is no slowing down by hand",
     "K": "arcs outside the XY plane are no grooves of one depth",
+    "T": "LinuxCNC stops there if its tool table lacks the number",
+    "G49 beside axis words": "Grbl leaves out the line",
+    "an arc under G93": "Grbl runs it at a wrong speed; write G94 and F",
+    "going home with some axes only": "RS-274 itself sends all axes, the controllers only those named",
     "R": "near half a turn an arc given by its radius is bent by the last decimal; write I and J",
     "#": "other controllers know no parameters; write the values",
 }
+AIR = "on wood nothing but air or a fan belongs behind it; see what it switches on your machine"
 CYCLES = ("G81", "G82", "G83", "G85", "G89")
 PLAIN = {
     "semicolon": ("a comment after a semicolon", "RS-274 itself knows comments in round brackets only"),
@@ -57,17 +62,13 @@ PLAIN = {
     "byte-order-mark": ("a byte-order mark", "some controllers refuse it: save the file as plain ASCII text"),
     "unread": ("what stands after the program's end", "it is not read here; Grbl would run it"),
     "live-sign": (
-        "a comment with ? ! ~ or letters beyond ASCII",
-        "Grbl acts on such signs even inside comments",
+        "a sign such as ? or !, or a letter beyond ASCII",
+        "Grbl acts on such signs even in comments",
     ),
-    "mist": (
-        "M7",
-        "on wood nothing but air or a fan belongs behind it; see what it switches on your machine",
-    ),
-    "flood": (
-        "M8",
-        "on wood nothing but air or a fan belongs behind it; see what it switches on your machine",
-    ),
+    "long-line": (f"a line of more than {SHORTEST_LIMIT} signs", "Grbl leaves out what stands on it"),
+    "carriage-return": ("a carriage return within a line", "LinuxCNC joins what stands before and after it"),
+    "mist": ("M7", AIR),
+    "flood": ("M8", AIR),
 }
 
 

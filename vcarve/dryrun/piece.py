@@ -20,7 +20,7 @@ SECTIONS = 16  # sloping moves are compared with clamps in so many parts, each a
 
 
 def rapid_findings(seen: Track, job: Job | None) -> list[Finding]:
-    """Rapids that move across, or down, below the surface, or across too low over it.
+    """Rapids that move across, or down, below the surface, or too low over it.
 
     Straight up is how the bit leaves a groove.
     """
@@ -36,18 +36,34 @@ def rapid_findings(seen: Track, job: Job | None) -> list[Finding]:
     ):
         found.extend(listed(np.flatnonzero(rows).tolist(), _saying(seen, code, sentence)))
     height = seen.low_mm[:, 2]
-    flying = ~seen.feed & seen.across & ~seen.in_wood & ~seen.moves.machine & ~seen.lost[1:, 2]
+    flying = ~seen.feed & (seen.across | seen.down) & ~seen.in_wood & ~seen.moves.machine & ~seen.lost[1:, 2]
     touching = flying & (height <= seen.slack_mm)
-    sentence = "A rapid moves across on the surface; lift the bit before it."
+    sentence = "A rapid touches the surface; stop above it, and go down at a feed."
     found.extend(listed(np.flatnonzero(touching).tolist(), _saying(seen, "rapid-low", sentence)))
-    low = np.flatnonzero(flying & ~touching & (height < LOW_MM - 1e-9))
+    low = np.flatnonzero(flying & ~touching & seen.across & (height < LOW_MM - 1e-9))
 
     def near(m: int) -> Finding:
         above = seen.figures.length(round(float(height[m]), 3))
         sentence = f"A rapid moves across only {above} above the surface; few boards are so flat."
         return finding("rapid-low", sentence, line=seen.line(m), at_mm=seen.at(m), severity="caution")
 
+    scratching = seen.feed & seen.across & ~seen.in_wood & ~seen.blind & ~seen.moves.machine
+    scratching &= height <= seen.slack_mm
+    sentence = "The bit moves across on the surface and scratches it."
+    found.extend(listed(np.flatnonzero(scratching).tolist(), _saying(seen, "feed-low", sentence)))
     return [*found, *listed(low.tolist(), near)]
+
+
+def surface_findings(seen: Track) -> list[Finding]:
+    """Without a job the top is taken to be at Z0: where no feed goes below it, nothing in the wood has been judged."""
+    moves = seen.moves
+    if not len(moves) or (seen.feed & seen.in_wood).any():
+        return []
+    sentence = (
+        "Nothing goes below Z0, where the surface is taken to be: cuts, rapids and spindle were not judged. "
+        "If the zero is on the bed, give the job (--job)."
+    )
+    return [finding("surface-unknown", sentence)]
 
 
 def _saying(seen: Track, code: str, sentence: str) -> Callable[[int], Finding]:

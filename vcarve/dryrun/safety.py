@@ -7,11 +7,16 @@ from collections.abc import Callable
 import numpy as np
 
 from vcarve.dryrun.codes import finding, listed
-from vcarve.dryrun.track import IN_PLANE, Track
+from vcarve.dryrun.track import IN_PLANE, Bools, Track
 from vcarve.errors import Finding, Severity
 from vcarve.job.records import Job, Machine
 from vcarve.quantity import format_number, format_rpm
 
+SLIP = (
+    1.0 / 3.0
+)  # of the job's own speeds: less is a slip, such as one of units, and no choice; our own bound
+TINY_MM = 1e-3  # the last decimal of a program in millimetres
+SWELL_MM = 0.0025  # a little more than the rounding of ends and centre that NISTIR 6556 §3.5.3.2 lets pass
 SLOW_MM_MIN = 10.0  # a V-bit fed slower than this only rubs: common practice, no source
 
 
@@ -72,7 +77,7 @@ def speed_findings(seen: Track, machine: Machine) -> list[Finding]:
         rows = np.flatnonzero(beyond[:, axis])
         _, first = np.unique(feed[rows], return_index=True)
         found.extend(listed(np.sort(rows[first]).tolist(), _too_fast(seen, axis, float(limits[axis]))))
-    slow = np.flatnonzero(seen.feed & seen.in_wood & seen.across & (feed < SLOW_MM_MIN))
+    slow = np.flatnonzero(seen.feed & seen.in_wood & (feed < SLOW_MM_MIN) & (length > 0.0))
     _, first = np.unique(feed[slow], return_index=True)
     found.extend(
         listed(
@@ -97,28 +102,57 @@ def _too_fast(seen: Track, axis: int, limit: float) -> Callable[[int], Finding]:
 
 
 def job_speed_findings(seen: Track, job: Job) -> list[Finding]:
-    """Feeds and spindle speeds above what the job worked out for its wood and bit, each said once."""
+    """Feeds and spindle speeds above what the job worked out for its wood and bit, or far below it, each said once."""
     moves = seen.moves
     found = []
-    down = seen.end_mm[:, 2] < seen.start_mm[:, 2] - 1e-9
     cut = seen.feed & seen.in_wood
+    fall = np.where(seen.down, seen.start_mm[:, 2] - seen.end_mm[:, 2], 0.0)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        plunge = moves.feed_mm_min * np.nan_to_num(fall / moves.length_mm)
     rounding = 0.05 if job.machine.units == "mm" else 25.4 * 0.005
-    for rows, limit, what in (
-        (cut & seen.across, job.cut_mm_min, "cutting"),
-        (cut & down & ~seen.across, job.plunge_mm_min, "plunging"),
+    rpm = np.where(job.machine.spindle.programmed, moves.rpm, np.nan)
+
+    def said(rows: Bools, code: str, have: str, what: str, wanted: str) -> None:
+        if rows.any():
+            m = int(rows.argmax())
+            value = have.format(seen.figures.feed(moves.feed_mm_min[m]), format_rpm(moves.rpm[m]))
+            sentence = f"{value}; the job's {what} is {wanted}."
+            found.append(finding(code, sentence, line=seen.line(m)))
+
+    feed, spin = "The feed is {0}", "The spindle turns at {1}"
+    fast, slow = "faster-than-job", "slower-than-job"
+    for rows, code, have, what, wanted in (
+        (
+            cut & seen.across & (moves.feed_mm_min > job.cut_mm_min + rounding + 1e-6),
+            fast,
+            feed,
+            "for cutting",
+            job.cut_mm_min,
+        ),
+        (
+            cut & (plunge > job.plunge_mm_min + rounding + 1e-6),
+            fast,
+            feed,
+            "for going down",
+            job.plunge_mm_min,
+        ),
+        (
+            cut & seen.across & (moves.feed_mm_min < SLIP * job.cut_mm_min),
+            slow,
+            feed,
+            "for cutting",
+            job.cut_mm_min,
+        ),
     ):
-        fast = np.flatnonzero(rows & (moves.feed_mm_min > limit + rounding + 1e-6))
-        if len(fast):
-            m = int(fast[0])
-            feed = seen.figures.feed(moves.feed_mm_min[m])
-            sentence = f"The feed is {feed}; the job's for {what} is {seen.figures.number(limit)}."
-            found.append(finding("faster-than-job", sentence, line=seen.line(m)))
-    if job.machine.spindle.programmed:
-        quick = np.flatnonzero(cut & (moves.rpm > job.spindle_rpm + 0.5))
-        if len(quick):
-            m = int(quick[0])
-            sentence = f"The spindle turns at {format_rpm(moves.rpm[m])}; the job's speed is {format_number(job.spindle_rpm)}."
-            found.append(finding("faster-than-job", sentence, line=seen.line(m)))
+        said(rows, code, have, what, seen.figures.number(wanted))
+    said(cut & (rpm > job.spindle_rpm + 0.5), fast, spin, "speed", format_number(job.spindle_rpm))
+    said(
+        cut & (rpm > 0.0) & (rpm < SLIP * job.spindle_rpm),
+        slow,
+        spin,
+        "speed",
+        format_number(job.spindle_rpm),
+    )
     return found
 
 
@@ -192,17 +226,33 @@ def habit_findings(seen: Track) -> list[Finding]:
             ),
         )
     )
-    flat = moves.sweep_rad != 0.0
-    gap = np.zeros(len(moves))
+    return [*found, *_arc_findings(seen)]
+
+
+def _arc_findings(seen: Track) -> list[Finding]:
+    """Arcs that a controller may take for whole circles, or that are none: ends at two distances from the centre."""
+    moves = seen.moves
+    bent = moves.sweep_rad != 0.0
+    gap, swell = np.zeros(len(moves)), np.zeros(len(moves))
     for plane, axes in IN_PLANE.items():
-        mine = flat & (moves.plane == int(plane))
-        gap[mine] = np.hypot(*(seen.end_mm - seen.start_mm)[mine][:, list(axes)].T)
-    whole = np.flatnonzero(flat & (gap < 0.01) & (np.abs(moves.sweep_rad) > 1.9 * np.pi))
-    sentence = "This arc is a whole circle, as a tiny arc becomes when its ends round to the same place."
-    found.extend(
-        listed(
-            whole.tolist(),
-            lambda m: finding("full-circle", sentence, line=seen.line(m), at_mm=seen.at(m)),
+        mine = np.flatnonzero(bent & (moves.plane == int(plane)))
+        start, end, centre = (
+            column[mine][:, list(axes)] for column in (moves.start_mm, moves.end_mm, moves.centre_mm)
         )
-    )
-    return found
+        gap[mine] = np.hypot(*(end - start).T)
+        swell[mine] = np.abs(np.hypot(*(end - centre).T) - np.hypot(*(start - centre).T))
+    tiny = bent & (gap > 0.0) & (gap < TINY_MM)
+    whole = bent & ~tiny & (gap < 0.01) & (np.abs(moves.sweep_rad) > 1.9 * np.pi)
+    close = f"The ends of this arc are less than {seen.figures.length(TINY_MM)} apart: it may become a whole circle."
+    round_ = "This arc is a whole circle, as a tiny arc becomes when its ends round to the same place."
+    found = listed(np.flatnonzero(tiny).tolist(), _arc_finding(seen, "full-circle", close, "refuse"))
+    found += listed(np.flatnonzero(whole).tolist(), _arc_finding(seen, "full-circle", round_, "caution"))
+    sentence = "The ends of this arc are not equally far from its centre: it is cut as a spiral."
+    spirals = np.flatnonzero(bent & (swell > SWELL_MM))
+    return found + listed(spirals.tolist(), _arc_finding(seen, "spiral", sentence, None))
+
+
+def _arc_finding(
+    seen: Track, code: str, sentence: str, severity: Severity | None
+) -> Callable[[int], Finding]:
+    return lambda m: finding(code, sentence, line=seen.line(m), at_mm=seen.at(m), severity=severity)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from vcarve.dryrun.codes import finding, listed
+from vcarve.dryrun.safety import SLOW_MM_MIN
 from vcarve.dryrun.track import Ints, Track
 from vcarve.errors import Finding
 from vcarve.job.records import Machine
@@ -12,6 +13,7 @@ from vcarve.program.moves import Event
 from vcarve.quantity import format_number, format_rpm
 
 PAUSES = ("pause", "optional-pause")  # M0, and M1 where the switch at the controller says so
+SPINDLE_WORDS = ("spindle-cw", "spindle-ccw", "spindle-stop", "speed")
 SHORT_DWELL_S = 1.0  # a wait to settle at the bottom of a plunge: common practice, no source
 
 
@@ -20,6 +22,10 @@ def spindle_findings(seen: Track, machine: Machine) -> list[Finding]:
     found = [*_range_findings(seen.moves.events, machine), *_dwell_findings(seen)]
     cuts = np.flatnonzero(seen.feed & seen.in_wood)
     if not machine.spindle.programmed:
+        words = [event for event in seen.moves.events if event.kind in SPINDLE_WORDS]
+        if words:
+            sentence = "M3, M4, M5 and S do nothing here: the machine's spindle is switched by hand."
+            found.append(finding("spindle-by-hand", sentence, line=words[0].line))
         found.extend(_by_hand(seen, cuts))
         found.extend(_end_findings(seen, running=False))
         return found
@@ -43,6 +49,10 @@ def spindle_findings(seen: Track, machine: Machine) -> list[Finding]:
             turn = way
         elif kind == "speed":
             speed = event.value
+            if speed == 0.0 and turn and seen.rests_in_wood(before):
+                found.append(
+                    finding("spindle-in-wood", "The spindle stops with the bit in the wood.", line=event.line)
+                )
         elif kind in ("spindle-stop", "tool-change", "end"):
             if kind == "spindle-stop" and turn and seen.rests_in_wood(before):
                 found.append(
@@ -119,19 +129,25 @@ def _pause_findings(seen: Track, event: Event, *, running: bool) -> list[Finding
 
 
 def _dwell_findings(seen: Track) -> list[Finding]:
-    """Waits with the bit in the wood: a bit that turns in place burns, and at length sets fire."""
+    """Waits with the bit in the wood, or going up or down there next to not at all: it burns, and at length sets fire."""
     waits: dict[int, float] = {}
     lines: dict[int, int] = {}
     for event in seen.moves.events:
         if event.kind == "dwell" and event.value > 0.0 and seen.rests_in_wood(event.before):
             waits[event.before] = waits.get(event.before, 0.0) + event.value
             lines.setdefault(event.before, event.line)
-    places = list(waits)
+    moves = seen.moves
+    creeping = seen.feed & seen.in_wood & ~seen.across & (moves.feed_mm_min < SLOW_MM_MIN)
+    for m in np.flatnonzero(creeping).tolist():
+        below = min(float(moves.length_mm[m]), -float(seen.low_mm[m, 2]))
+        waits[m] = waits.get(m, 0.0) + 60.0 * below / float(moves.feed_mm_min[m])
+        lines.setdefault(m, seen.line(m))
+    places = sorted(waits)
     return listed(
         range(len(places)),
         lambda k: finding(
             "dwell-in-wood",
-            f"The bit waits {format_number(waits[places[k]])} s in the wood; it burns there. Lift it first.",
+            f"The bit stands for {format_number(waits[places[k]])} s in the wood; it burns there.",
             line=lines[places[k]],
             severity=None if waits[places[k]] > SHORT_DWELL_S else "caution",
         ),

@@ -79,11 +79,11 @@ class Track:
         return int(self.moves.line[move])
 
     def rests_in_wood(self, before: int) -> bool:
-        """Tell whether the bit stands in the wood just before a move (or at the end)."""
+        """Tell whether the bit stands in the wood, or on it, just before a move (or at the end)."""
         if before == 0 or self.lost[before, 2]:
             return False
         at = self.start_mm[before] if before < len(self.moves) else self.end_mm[before - 1]
-        return bool(at[2] < -self.slack_mm)
+        return bool(at[2] <= self.slack_mm)
 
 
 def last_decimal_mm(machine: Machine) -> float:

@@ -101,7 +101,9 @@ def _sort_code(
     tenfold = word.value * 10.0
     code = round(tenfold)
     group = known.get(code)
-    if group is None or word.value < 0 or abs(tenfold - code) > 10 * WHOLE_NUMBER_SLACK:
+    # Grbl cuts a code's fraction to hundredths (gcode.c): what is not quite the next whole number is none.
+    short = dialect.name == "grbl-1.1" and round(100.0 * (word.value % 1.0)) == 100
+    if group is None or word.value < 0 or abs(tenfold - code) > 10 * WHOLE_NUMBER_SLACK or short:
         raise Reject(word.column, word.text, f"{dialect.name} has no such code")
     reason = refused.get(code)
     if reason is not None:

@@ -11,6 +11,8 @@ from vcarve.program.grammar import AXES, LEAST_RADIUS_MM, MOTION
 from vcarve.program.modal import Vector
 from vcarve.program.moves import Motion
 
+MOST_TURNS = 100  # no groove is gone round so often, and a slip must not fill the memory
+
 
 def arc(machine: Actor, block: Block, clockwise: bool, target: Vector) -> None:
     """Move along the arc of a G2 or G3 line to ``target``, by centre or by radius; raises ``Reject`` when there is none."""
@@ -28,9 +30,15 @@ def arc(machine: Actor, block: Block, clockwise: bool, target: Vector) -> None:
     if offsets[normal] is not None and dialect.name != "grbl-1.1":
         # Grbl takes an offset outside the plane without a word and without effect; so does this.
         raise block.reject("IJK"[normal], f"{'IJK'[normal]} has no meaning for an arc in this plane")
+    if state.inverse_time:
+        if dialect.name == "grbl-1.1":
+            raise block.reject(
+                MOTION, "this controller runs arcs under G93 at a wrong speed; write G94 and F"
+            )
+        machine.event("outside", text="an arc under G93")
     turns = 1
     if "P" in block.words:
-        turns = block.whole("P", 1, 1_000_000)
+        turns = block.whole("P", 1, MOST_TURNS)
     start = (state.place[u], state.place[v])
     end = (target[u], target[v])
     scale = state.scale

@@ -7,7 +7,6 @@ A line is taken whole or not at all: when any of its steps is in error the state
 from __future__ import annotations
 
 import math
-import re
 from collections.abc import Callable
 
 from vcarve.program.actor import Actor
@@ -34,6 +33,7 @@ from vcarve.program.grammar import (
     PLANE,
     PROGRAM_ENDS,
     RETURN,
+    SHORTEST_LIMIT,
     SPINDLE,
     STOP,
     SYSTEM,
@@ -53,7 +53,6 @@ _SPINDLE = {30: (1, "spindle-cw"), 40: (-1, "spindle-ccw"), 50: (0, "spindle-sto
 _COOLANT = {70: "mist", 80: "flood", 90: "coolant-off"}
 _STOPS = {0: "pause", 10: "optional-pause", 600: "pause", 20: "end", 300: "end"}
 _NAN = float("nan")
-_LIVE = re.compile("[^ -}\t]|[?!]")  # grbl/serial.c: taken from the stream at once
 
 
 class Interpreter(Actor):
@@ -75,7 +74,7 @@ class Interpreter(Actor):
         try:
             settle_motion(block, self.dialect, self.state.motion)
             check_leftovers(block, self.dialect)
-            self._note(line)
+            self._note(line, block)
             for step in self._steps:
                 step(block)
         except Exception:
@@ -92,14 +91,18 @@ class Interpreter(Actor):
             self.event("semicolon")
         for index, _ in line.settings:
             self.event("outside", text=f"#{index}")
-        if self.dialect.name == "rs274ngc" and any(map(_LIVE.search, line.comments)):
+        if line.live and self.dialect.name != "linuxcnc":
             self.event("live-sign")
+        if line.significant > SHORTEST_LIMIT and self.dialect.name == "rs274ngc":
+            self.event("long-line")
         if self.dialect.acts_on_comments:
             for word in filter(None, map(active_comment, line.comments)):
                 self.event("active-comment", text=word.rstrip(","))
 
-    def _note(self, line: Line) -> None:
+    def _note(self, line: Line, block: Block) -> None:
         """Note every code, letter and value that the plain subset does not have, whatever becomes of it."""
+        if self.dialect.name == "rs274ngc" and 490 in block.g.values() and block.axes:
+            self.event("outside", text="G49 beside axis words")
         for word in line.words:
             code = round(word.value * 10.0)
             plain = {"G": PLAIN_G, "M": PLAIN_M}.get(word.letter)
@@ -107,6 +110,8 @@ class Interpreter(Actor):
                 self.event("outside", code / 10.0, f"{word.letter}{code / 10.0:g}")
             elif plain is None and word.letter not in PLAIN_LETTERS:
                 self.event("outside", text=word.letter)
+            elif word.letter == "T" and self.dialect.name != "grbl-1.1":
+                self.event("outside", text="T")
             if word.computed:
                 self.event("outside", text=word.text)
             elif word.digits > MOST_DIGITS:
@@ -118,8 +123,9 @@ class Interpreter(Actor):
         if code is None:
             return
         inverse = code == 930
-        if not inverse and (self.state.inverse_time or self.dialect.name == "linuxcnc"):
-            # Units per minute were not given since G93; LinuxCNC forgets F at every G94, changed or not.
+        if not inverse and (self.state.inverse_time or self.dialect.name != "grbl-1.1"):
+            # Units per minute were not given since G93; LinuxCNC forgets F at every G94, changed or not, and a program for
+            # all controllers has to give it again.
             self.state.feed_mm_min = 0.0
         self.state.inverse_time = inverse
         self.event("feed-mode", code / 10)

@@ -148,6 +148,7 @@ CYCLES = frozenset({810, 820, 830, 850, 890})
 ARCS = frozenset({20, 30})
 # §3.5.5, §3.5.8, §3.5.18: codes outside the motion group that take the line's axis words.  One user a line (§3.4).
 AXIS_USERS = frozenset({100, 280, 300, 920})
+SHORTEST_LIMIT = 79  # significant characters of a line that every controller takes: Grbl's
 # Table 7: codes that end the program.
 PROGRAM_ENDS = frozenset({20, 300})
 
@@ -160,6 +161,8 @@ PLAIN_M = frozenset({0, 20, 30, 40, 50, 80, 90, 300})
 PLAIN_LETTERS = frozenset("FIJNPSTXYZ")
 # Grbl 1.1 (grbl/nuts_bolts.c, read_float) keeps so many digits of a number, leading zeros counted, and drops the others.
 MOST_DIGITS = 8
+# Grbl 1.1 (grbl/serial.c) takes these from the stream at once, wherever they stand: a question about its state does nothing else.
+LIVE, HARMLESS_LIVE = frozenset("!~\x18"), "?"
 # LinuxCNC carries out a comment that begins with one of these words, blanks and case aside (G-code overview, "Comments";
 # rs274ngc/interp_convert.cc): the word, with the comma where there has to be one, and what it does.
 ACTIVE_COMMENTS = MappingProxyType(
@@ -175,6 +178,8 @@ ACTIVE_COMMENTS = MappingProxyType(
         "PROBECLOSE": "it closes a file",
         "ABORT,": "it stops the program where it is",
         "PY,": "it runs code on the controller",
+        "PYRUN,": "it runs code on the controller",
+        "PYRELOAD": "it runs code on the controller",
         "AXIS,": "it changes what the controller's screen shows",
         "PREVIEW,": "it changes what the controller's screen shows",
     }
@@ -266,7 +271,7 @@ DIALECTS: MappingProxyType[str, Dialect] = MappingProxyType(
             axis_users=AXIS_USERS | {431, 490},
             motion_needs_axes=False,
             order=ORDER_GRBL,
-            line_limit=79,
+            line_limit=SHORTEST_LIMIT,
             limit_significant=True,
             semicolon_comments=True,
             percent=False,

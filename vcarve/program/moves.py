@@ -46,8 +46,9 @@ class Event:
     ``outside`` (``text`` is a code, letter or value outside the plain subset), ``long-number`` (``text`` is a word with more
     digits than one controller keeps, value by how much it changes there), ``active-comment`` (``text`` is the word a
     controller acts on), ``switched`` (a line that begins with the block delete sign), ``semicolon`` (a comment after one),
-    ``live-sign`` (a comment with a sign that one controller acts on), ``unread`` (lines after the program's end), and
-    ``percent`` and ``byte-order-mark`` where the controller has none.
+    ``live-sign`` (a sign that one controller acts on at once), ``long-line`` (longer than one controller takes),
+    ``carriage-return`` (not at a line's end), ``unread`` (lines after the program's end), and ``percent`` and
+    ``byte-order-mark`` where the controller has none.
     ``before`` is the index of the move that follows it (the number of moves if none does).
     """
 

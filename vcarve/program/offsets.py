@@ -67,16 +67,18 @@ def shift(machine: Actor, block: Block, code: int) -> None:
 def go_home(machine: Actor, block: Block, which: int) -> None:
     """G28 and G30 (§3.5.8): by the given point to a stored place, which is machine zero unless set by G28.1, G30.1.
 
-    NIST sends all axes there, the controllers only the named ones; a program for all of them may name none or all.
+    NIST sends all axes there, the controllers only the named ones; where it may be for either, no axis is known afterwards.
     """
     state = machine.state
     axes = block.axes
-    if axes and len(axes) < 3 and machine.dialect.name == "rs274ngc":
-        raise block.reject(axes[0], "name all axes or none here: controllers disagree on what the others do")
+    disputed = bool(axes) and len(axes) < 3 and machine.dialect.name == "rs274ngc"
+    if disputed:
+        machine.event("outside", text="going home with some axes only")
     if axes:
         machine.straight(Motion.RAPID, machine.target(block), _NAN, axes)
     machine.event("home", which)
     here = plus(state.place, state.offset)
     home = state.homes[which]
     ends = [home[i] if not axes or AXES[i] in axes else here[i] for i in range(3)]
-    machine.machine_move(Motion.RAPID, here, (ends[0], ends[1], ends[2]), _NAN, axes or AXES)
+    named = AXES if disputed or not axes else axes
+    machine.machine_move(Motion.RAPID, here, (ends[0], ends[1], ends[2]), _NAN, named)

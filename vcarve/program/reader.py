@@ -23,6 +23,7 @@ _ORDINARY = re.compile(
     rf"(?:X{_N}[ \t]*)?(?:Y{_N}[ \t]*)?(?:Z{_N}[ \t]*)?"
     rf"(?:I{_N}[ \t]*J{_N}[ \t]*)?(?:F([0-9]{{1,5}}(?:\.[0-9]{{0,3}})?)[ \t]*)?"
 )
+_REMARK = re.compile(r"\([^)]*\)|;.*")
 _CODES = {"0": 0, "1": 10, "2": 20, "3": 30}
 _FAULT_LIMIT = 1000
 _NAN = float("nan")
@@ -94,7 +95,7 @@ def read(
     ``short_way`` off sends every line the long way.  After a thousand faults the rest is not read.
     """
     rules = DIALECTS[dialect]
-    lines, marked = _split(text, dialect)
+    lines, marks = _split(text, dialect)
     machine = Interpreter(rules, start_mm)
     faults: list[Fault] = []
     parameters: dict[int, float] = {}
@@ -102,8 +103,8 @@ def read(
     first_line = True
     ended = False
 
-    if marked:
-        machine.event("byte-order-mark")
+    for mark in marks:
+        machine.event(mark)
     columns = machine.columns
     state = machine.state
     motions, numbers = columns.motion.append, columns.line.append
@@ -207,7 +208,12 @@ def read(
             if rules.needs_end:
                 # §3.1: what follows the program's end is not read
                 after = next(
-                    (k for k, late in enumerate(lines[number:], number + 1) if late.strip(" \t%")), 0
+                    (
+                        k
+                        for k, late in enumerate(lines[number:], number + 1)
+                        if _REMARK.sub("", late).strip(" \t%")
+                    ),
+                    0,
                 )
                 if after:
                     machine.line = after
@@ -242,23 +248,25 @@ def _tail(lines: list[str]) -> str:
     return lines[-1].strip()[:40] if lines else ""
 
 
-def _split(text: str | bytes, dialect: str) -> tuple[list[str], bool]:
-    """The lines of a text without their ends: LF, CR LF, or (§3.3) a CR alone; and whether a byte-order mark stood before them.
+def _split(text: str | bytes, dialect: str) -> tuple[list[str], list[str]]:
+    """The lines of a text without their ends: LF, CR LF, or (§3.3) a CR alone; and what else is worth noting of its bytes.
 
     LinuxCNC drops a CR inside a line and would join what we take for two lines: there it stays, and is refused.
     """
     if isinstance(text, bytes):
         text = _decode(text)
-    marked = text.startswith("\ufeff")
+    marks = ["byte-order-mark"] if text.startswith("\ufeff") else []
     text = text.removeprefix("\ufeff")
     if "\r" in text:
         text = text.replace("\r\n", "\n")
+        if "\r" in text and dialect == "rs274ngc":
+            marks.append("carriage-return")
         if dialect != "linuxcnc":
             text = text.replace("\r", "\n")
     lines = text.split("\n")
     if lines[-1] == "":
         lines.pop()
-    return lines, marked
+    return lines, marks
 
 
 def _decode(data: bytes) -> str:

@@ -10,7 +10,7 @@ import re
 from types import MappingProxyType
 from typing import NamedTuple
 
-from vcarve.program.grammar import Dialect
+from vcarve.program.grammar import HARMLESS_LIVE, LIVE, Dialect
 from vcarve.program.values import Parameters, ValueFault, kept_value, parameter_index, real_value
 
 _LINE_NUMBER = re.compile(r"[0-9]+(?:\.[0-9]+)?")
@@ -53,7 +53,8 @@ class Reject(Exception):
 class Line(NamedTuple):
     """A line taken apart; ``deleted`` says it begins with the block delete sign, ``settings`` are parameters it sets.
 
-    ``semicolon`` says that the last of its comments stands after one.
+    ``semicolon`` says that the last of its comments stands after one, ``live`` that it holds a sign that one controller acts on
+    at once; ``significant`` counts its characters without comments and blanks.
     """
 
     words: tuple[Word, ...]
@@ -61,6 +62,8 @@ class Line(NamedTuple):
     comments: tuple[str, ...]
     settings: tuple[tuple[int, float], ...] = ()
     semicolon: bool = False
+    live: bool = False
+    significant: int = 0
 
 
 def _visible(char: str) -> bool:
@@ -77,14 +80,14 @@ def strip(raw: str, dialect: Dialect) -> tuple[str, list[int], tuple[str, ...], 
     kept: list[str] = []
     columns: list[int] = []
     comments: list[str] = []
-    opened = -1
-    semicolon = False
+    opened = rest = -1
     for index, char in enumerate(raw):
-        if grbl and (char in "?!~" or ord(char) > 126):
-            # Taken from the stream as a live command even inside a comment (grbl/serial.c).
+        if grbl and (char in LIVE or ord(char) > 126):
             raise Reject(
                 index + 1, char, "this controller acts on this character at once, even inside a comment"
             )
+        if rest >= 0 or (grbl and char == HARMLESS_LIVE):
+            continue
         if opened >= 0:
             if char == ")":
                 comments.append(raw[opened + 1 : index])
@@ -97,18 +100,7 @@ def strip(raw: str, dialect: Dialect) -> tuple[str, list[int], tuple[str, ...], 
         elif char == "(":
             opened = index
         elif char == ";":
-            # §3.3.4 knows ( ) only, but no controller at hand refuses it.
-            semicolon = True
-            comments.append(raw[index + 1 :])
-            if grbl:
-                for later, other in enumerate(raw[index:], index):
-                    if other in "?!~" or ord(other) > 126:
-                        raise Reject(
-                            later + 1,
-                            other,
-                            "this controller acts on this character at once, even inside a comment",
-                        )
-            break
+            rest = index  # §3.3.4 knows ( ) only, but no controller at hand refuses it
         elif char in " \t":
             continue
         elif not _visible(char):
@@ -121,7 +113,9 @@ def strip(raw: str, dialect: Dialect) -> tuple[str, list[int], tuple[str, ...], 
             raise Reject(opened + 1, raw[opened:], "the comment is not closed on its line")
         # Grbl drops an unclosed comment to the end of the line without a word; so does this.
         comments.append(raw[opened + 1 :])
-    return "".join(kept).upper(), columns, tuple(comments), semicolon
+    if rest >= 0:
+        comments.append(raw[rest + 1 :])
+    return "".join(kept).upper(), columns, tuple(comments), rest >= 0
 
 
 def take_apart(
@@ -140,6 +134,7 @@ def take_apart(
     if len(raw) > LONGEST_LINE:
         raise too_long
     text, columns, comments, semicolon = strip(raw, dialect)
+    grbl = dialect.limit_significant
     if dialect.limit_significant:
         significant = len(text) - text.count("/")
     else:
@@ -147,6 +142,8 @@ def take_apart(
     if significant > dialect.line_limit:
         raise too_long
     deleted = text.startswith("/")
+    if deleted and not grbl and not raw.lstrip(" \t").startswith("/"):
+        raise Reject(columns[0], "/", _why_no_letter("/"))
     if dialect.limit_significant and "/" in text:
         # Grbl drops the sign anywhere outside comments and always runs the line.
         pairs = [(char, column) for char, column in zip(text, columns, strict=True) if char != "/"]
@@ -183,8 +180,11 @@ def take_apart(
             # The letter is the place where the word begins; deep in an expression it is the value itself.
             inner = began if fault.at <= began + 1 else min(fault.at, len(text) - 1)
             raise Reject(columns[inner], _run(text, inner), fault.reason) from None
+        if not grbl and "(" in raw[column : columns[at - 1]]:
+            raise Reject(column, text[began:at], "a comment must not stand inside a word")
         first = False
-    return Line(tuple(words), deleted, comments, tuple(settings), semicolon)
+    live = any(char in LIVE or char == HARMLESS_LIVE or ord(char) > 126 for char in raw)
+    return Line(tuple(words), deleted, comments, tuple(settings), semicolon, live, len(text))
 
 
 def _line_number(text: str, at: int, column: int, first: bool, dialect: Dialect) -> tuple[float, int]:
@@ -218,7 +218,7 @@ def _why_no_letter(char: str) -> str:
     if char == "#":
         return "this controller knows no parameters and expressions: write the value itself"
     if char == "O":
-        return "flow control (O words) is not read: write the moves out"
+        return "flow control (O words) is not read: write the moves out; the line of a program number may be left out"
     if char == "%":
         return "a percent sign must stand alone on its line, at the beginning and at the end of the program"
     if char == "/":
