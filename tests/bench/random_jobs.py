@@ -8,6 +8,7 @@ Usage: random_jobs.py [HOW_MANY [SEED [FIRST]]]     without a trace of a fault t
 
 from __future__ import annotations
 
+import math
 import random
 import sys
 import time
@@ -28,6 +29,7 @@ from vcarve.groove.width import deepest_mm
 from vcarve.job.load import bits, load_job, machines, pattern_names, woods
 from vcarve.job.records import Bit, Machine
 from vcarve.pipeline import Made, make_program
+from vcarve.plan.levels import ROUNDING_MM
 from vcarve.proofing import DryRun, carved, dry_run, measured, with_surface_findings
 
 EARLY = {"bit-too-short", "through-the-piece", "travel"}  # of a job's numbers alone as well as of a program
@@ -65,9 +67,16 @@ def job_text(seed: int, number: int) -> str:
         own = f", depth: {_depth(rng, bit)}" if rng.random() < 0.5 else ""
         choice.append(f"frame: [{{distance: {round(margin + rng.uniform(0.0, 3.0) + 0.1, 1)}{own}}}]")
     lines.append(f"pattern: {{{', '.join(choice)}}}")
-    groove = [f"ground: {depth}", f"leaf: {_depth(rng, bit)}"] if rng.random() < 0.5 else [f"depth: {depth}"]
+    step = round(max(depth * rng.uniform(0.2, 1.1), 0.05), 2) if rng.random() < 0.5 else None
+    groove = [f"depth: {depth}"]
     if rng.random() < 0.5:
-        groove.append(f"step: {round(max(depth * rng.uniform(0.2, 1.1), 0.05), 2)}")
+        leaf = _depth(rng, bit)
+        if step is not None and rng.random() < 0.5:  # a little below a level
+            levels = math.ceil(depth / step)
+            leaf = min(round(depth * rng.randint(1, levels) / levels + rng.uniform(0.0, 0.03), 4), depth)
+        groove = [f"ground: {depth}", f"leaf: {leaf}"]
+    if step is not None:
+        groove.append(f"step: {step}")
     if rng.random() < 0.7:
         groove.append("lost-land: allow")
     lines.append(f"groove: {{{', '.join(groove)}}}")
@@ -123,7 +132,7 @@ class Outcome:
         faults = [str(one) for one in found if one.severity == "refuse"]
         if self.run is not None and self.run.job is not None:
             deep, step = deepest_at_once_mm(self.run), self.run.job.step_mm
-            if deep > step + 1.01 * last_decimal_mm(self.run.machine):
+            if deep > step + ROUNDING_MM + last_decimal_mm(self.run.machine):
                 faults.append(f"A line is cut {deep:g} mm deep at once, in steps of {step:g} mm. [step]")
         return tuple(faults)
 

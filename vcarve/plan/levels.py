@@ -21,14 +21,17 @@ from vcarve.plan.tour import Tour, tour
 from vcarve.plan.web import Web
 
 SHAVING_MM = 0.02  # near the rounding of depths; a level of its own for that would cut nothing
+ROUNDING_MM = (
+    0.001  # the usual last decimal: a cut deeper than a step by no more is not told from one as deep
+)
 
 
 def level_depths(web: Web, step_mm: float) -> list[Floats]:
     """Depth of each edge (M,) per level; an edge already at its full depth keeps that depth in later levels.
 
     The deepest edge is reached in equal steps of at most ``step_mm``; shallower ones stop at their own depth, where a last
-    shaving thinner than ``SHAVING_MM`` (or most of a step) comes off with the level before, unless that cuts more than
-    ``step_mm`` at once.  Depths are rounded to a millionth of a millimetre.
+    shaving thinner than ``SHAVING_MM`` (or most of a step) comes off with the level before.  Where that would cut more than
+    ``step_mm`` (up to ``ROUNDING_MM``) at once, the two share evenly what is left.
     """
     full = web.levels_mm[web.level]
     deepest = float(full.max()) if len(full) else 0.0
@@ -38,8 +41,9 @@ def level_depths(web: Web, step_mm: float) -> list[Floats]:
     levels: list[Floats] = []
     before = np.zeros(len(full))
     for depth in reached.tolist():
-        whole = (full <= depth) | ((full - depth < shaving) & (full - before <= step_mm + 1e-6))
-        before = np.where(whole, full, depth)
+        thin = (full > depth) & (full - depth < shaving)
+        shared = np.where(full - before <= step_mm + ROUNDING_MM, full, np.round((before + full) / 2.0, 6))
+        before = np.where(thin, shared, np.minimum(full, depth))
         levels.append(before)
     return levels
 
