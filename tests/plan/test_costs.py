@@ -131,11 +131,15 @@ def test_only_what_is_to_be_cut_is_planned(lines, job_of):
 
 
 def test_a_last_shaving_comes_off_with_the_level_before(lines, job_of):
-    """Of 2 mm in two levels, an edge 1.015 mm deep is cut at once; one 1.03 mm deep takes a second cut."""
+    """Of 2 mm in two levels, an edge 1.015 mm deep is cut at once where the step allows it, else in two even cuts."""
     network = lines([(0, 0), (9, 0), (9, 9), (0, 9)], [(0, 1), (1, 2), (2, 3)])
     web = weave(network, np.array([2.0, 1.015, 1.03]), rates(job_of()))
 
-    assert [level.tolist() for level in level_depths(web, 1.0)] == [
+    assert [level.tolist() for level in level_depths(web, 1.02)] == [
         pytest.approx([1.0, 1.015, 1.0]),
+        pytest.approx([2.0, 1.015, 1.03]),
+    ]
+    assert [level.tolist() for level in level_depths(web, 1.0)] == [
+        pytest.approx([1.0, 0.5075, 1.0]),
         pytest.approx([2.0, 1.015, 1.03]),
     ]
