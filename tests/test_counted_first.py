@@ -62,7 +62,7 @@ def job(tmp_path: Path) -> str:
 
 def test_lines_on_the_piece(job: str, monkeypatch: pytest.MonkeyPatch) -> None:
     """A pitch that makes millions of lines names one that is possible, and that one is let through."""
-    monkeypatch.setattr("vcarve.woven.build", never)
+    monkeypatch.setattr("vcarve.on_piece.build", never)
     said = refused(lambda: make_program(load_job(job, ["pattern.pitch=0.1"])))
     # Nine lines for each square of the pitch, 60 x 60 mm, a million lines at most: sqrt(9 * 3600 / 1e6) = 0.18
     assert said == (

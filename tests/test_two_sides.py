@@ -11,10 +11,10 @@ import pytest
 from vcarve.errors import Finding, MizoError
 from vcarve.job.load import load_job
 from vcarve.job.records import Job
-from vcarve.landing import job_findings
 from vcarve.layout import lay_out
 from vcarve.pipeline import make_program
 from vcarve.proofing import dry_run
+from vcarve.report import job_findings
 
 ROOT = Path(__file__).parent.parent
 SAMPLES = sorted((ROOT / "samples").glob("*.yaml"))

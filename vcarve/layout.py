@@ -18,6 +18,7 @@ from vcarve.network.build import build_lines
 from vcarve.network.clip import region_polygon
 from vcarve.network.model import Network
 from vcarve.network.repeat import Placing
+from vcarve.on_piece import Field, Laid, edge_of, field_of, laid
 from vcarve.pattern.catalogue import names
 from vcarve.pattern.curves import chord_points
 from vcarve.pattern.drawing import read_drawing
@@ -26,7 +27,6 @@ from vcarve.pattern.inspect import inspect
 from vcarve.pattern.model import Line, Pattern
 from vcarve.pattern.region import Region, bounds
 from vcarve.quantity import format_number
-from vcarve.woven import Ground, Woven, edge_of, ground_of, woven
 
 LAYER_ROLES = 8  # a drawing's first layer; see network.model
 OVERHANG_MM = 0.05  # of a drawing: less is an outline drawn along with its lines
@@ -67,16 +67,16 @@ def lay_out(job: Job) -> Layout:
 
     Raises InputError for what cannot be laid out, such as a margin that leaves nothing of the piece.
     """
-    ground = ground_of(job)
+    field = field_of(job)
     sentences: tuple[str, ...] = ()
     findings: tuple[Finding, ...] = ()
-    made: Woven | None = None
+    made: Laid | None = None
     pitch: float | None = None
     layers: tuple[str, ...] = ()
     if job.pattern.drawing is not None:
-        network, layers, findings = _drawn(job, ground)
+        network, layers, findings = _drawn(job, field)
     else:
-        made = woven(job, ground)
+        made = laid(job, field)
         network, pitch = made.network, made.pitch_mm
         if made.pattern.key not in names():
             findings = inspect(made.pattern, job.figures)
@@ -90,9 +90,9 @@ def lay_out(job: Job) -> Layout:
         raise InputError(Problem(key="pattern.pitch", value=job.figures.length(pitch), want=want))
     return Layout(
         network=network,
-        grooves=measure(network, job.bit, ground.depths_mm),
-        outline=ground.outline,
-        depths_mm=ground.depths_mm,
+        grooves=measure(network, job.bit, field.depths_mm),
+        outline=field.outline,
+        depths_mm=field.depths_mm,
         pattern=None if made is None else made.pattern,
         pitch_mm=pitch,
         fit=None if made is None else made.fit,
@@ -102,8 +102,8 @@ def lay_out(job: Job) -> Layout:
     )
 
 
-def _drawn(job: Job, ground: Ground) -> tuple[Network, tuple[str, ...], tuple[Finding, ...]]:
-    """Return the network of the job's drawing; its layers' depths are added to those of the ground."""
+def _drawn(job: Job, field: Field) -> tuple[Network, tuple[str, ...], tuple[Finding, ...]]:
+    """Return the network of the job's drawing; its layers' depths are added to those of the field."""
     choice = job.pattern
     file = Path(job.folder) / str(choice.drawing)
     page = (job.piece.width_mm, job.piece.height_mm)
@@ -124,15 +124,15 @@ def _drawn(job: Job, ground: Ground) -> tuple[Network, tuple[str, ...], tuple[Fi
             for name in unknown
         )
     for index, name in enumerate(drawing.layers):
-        ground.depths_mm[LAYER_ROLES + index] = choice.depths.get(name, job.ground_mm)
+        field.depths_mm[LAYER_ROLES + index] = choice.depths.get(name, job.ground_mm)
     lines = _placed(drawing.lines, choice.rotate_deg, (choice.shift_x_mm, choice.shift_y_mm), choice.mirror)
     network = build_lines(
-        lines, region=ground.field, piece=ground.piece, edge=edge_of(job), frames=ground.frames
+        lines, region=field.inner, piece=field.piece, edge=edge_of(job), frames=field.frames
     )
-    return network, drawing.layers, (*drawing.findings, *_clipped(job, lines, ground.field))
+    return network, drawing.layers, (*drawing.findings, *_clipped(job, lines, field.inner))
 
 
-def _clipped(job: Job, lines: Sequence[Line], field: Region) -> tuple[Finding, ...]:
+def _clipped(job: Job, lines: Sequence[Line], inner: Region) -> tuple[Finding, ...]:
     """Return the caution of a drawing that reaches beyond the field: how far, and how much of it is not cut."""
     shapes: Any = np.array(
         [
@@ -140,7 +140,7 @@ def _clipped(job: Job, lines: Sequence[Line], field: Region) -> tuple[Finding, .
             for line in lines
         ]
     )
-    room = shapely.buffer(region_polygon(field), OVERHANG_MM)
+    room = shapely.buffer(region_polygon(inner), OVERHANG_MM)
     shapely.prepare(room)
     over = shapes[~shapely.covered_by(shapes, room)]
     if not len(over):
@@ -151,7 +151,7 @@ def _clipped(job: Job, lines: Sequence[Line], field: Region) -> tuple[Finding, .
     )
     length = job.figures.length
     left, front, right, back = shapely.total_bounds(shapes).tolist()
-    west, south, east, north = bounds(field)
+    west, south, east, north = bounds(inner)
     where = "the field inside the margin" if job.pattern.margin_mm else "the piece"
     sentence = (
         f"As it lies, the drawing measures {length(right - left)} by {length(back - front)}, and {where} "

@@ -11,9 +11,7 @@ import numpy as np
 from vcarve.dryrun import clock
 from vcarve.dryrun.check import check, waiting_mm
 from vcarve.errors import Finding, InputError, Problem, RefusedError, refuses
-from vcarve.halves import proposals
 from vcarve.job.records import Job
-from vcarve.landing import job_findings
 from vcarve.layout import Layout, lay_out
 from vcarve.network.clip import region_polygon
 from vcarve.network.model import Network
@@ -21,7 +19,8 @@ from vcarve.plan.model import Plan
 from vcarve.plan.planner import candidates
 from vcarve.program.reader import Reading, read_program
 from vcarve.program.writer import write
-from vcarve.report import Summary, header, summary
+from vcarve.proposals import proposals
+from vcarve.report import Summary, header, job_findings, summary
 
 CUTS_MOST = 1_000_000  # lines times levels
 TIE = 1e-9  # shares of a program's time that nobody could tell apart

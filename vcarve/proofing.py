@@ -19,14 +19,13 @@ from vcarve.dryrun.track import last_decimal_mm
 from vcarve.errors import Finding
 from vcarve.groove.width import sensitivity, width_mm
 from vcarve.job.records import Job, Machine
-from vcarve.landing import job_findings
 from vcarve.layout import Layout, lay_out
 from vcarve.network.clip import region_polygon
 from vcarve.pattern.region import chords
 from vcarve.program.moves import Motion
 from vcarve.program.reader import Reading, read_program
 from vcarve.quantity import Figures
-from vcarve.report import SIDES, corners_sentence, extents, grooves_by_depth, verdict_json
+from vcarve.report import SIDES, corners_sentence, extents, grooves_by_depth, job_findings, verdict_json
 from vcarve.view.facts import (
     BitFacts,
     ClampFacts,

@@ -305,6 +305,11 @@ def format_number(value: float, decimals: int = 3, *, trim: bool = True) -> str:
     return text[1:] if re.fullmatch(r"-0(\.0*)?", text) else text
 
 
+def counted(number: int, one: str, many: str = "") -> str:
+    """A number with its word, such as ``1 lift`` or ``65 lifts``."""
+    return f"{number} {one if number == 1 else many or one + 's'}"
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Figures:
     """How lengths, feeds and volumes are written for people: in millimetres, or in inches with a decimal more."""

@@ -10,15 +10,17 @@ import numpy as np
 
 from vcarve.dryrun.clock import Times
 from vcarve.errors import Finding, refuses
-from vcarve.groove.width import width_mm
+from vcarve.groove.width import deepest_mm, width_mm
 from vcarve.job.records import Job, Machine
+from vcarve.job.suitability import suitability
+from vcarve.land_findings import land_findings
 from vcarve.layout import LAYER_ROLES, Layout
 from vcarve.network.model import Network, Role
 from vcarve.plan.model import Plan
 from vcarve.program.moves import Motion, Moves
 from vcarve.program.reader import Reading
 from vcarve.program.writer import frame_of
-from vcarve.quantity import Figures, format_deg, format_duration, format_rpm
+from vcarve.quantity import Figures, counted, format_deg, format_duration, format_rpm
 
 # The usual cautions (common practice), short enough for a program's header; the bench sheet has them in full.
 HEADER_CAUTIONS = (
@@ -84,6 +86,11 @@ class Summary:
         return values | verdict_json(self.findings)
 
 
+def job_findings(job: Job, layout: Layout) -> tuple[Finding, ...]:
+    """Return what there is to say of a job before any program: its numbers, its drawing or pattern, its land."""
+    return (*suitability(job, deepest_mm(job.bit)), *layout.findings, *land_findings(job, layout))
+
+
 def verdict_json(findings: tuple[Finding, ...]) -> dict[str, Any]:
     """Return as plain values whether the findings let the piece be cut, and the findings."""
     return {
@@ -100,11 +107,6 @@ def verdict_json(findings: tuple[Finding, ...]) -> dict[str, Any]:
             for finding in findings
         ],
     }
-
-
-def counted(number: int, one: str, many: str = "") -> str:
-    """Return a number with its word, such as ``1 lift`` or ``65 lifts``."""
-    return f"{number} {one if number == 1 else many or one + 's'}"
 
 
 def cell_by_cell_mm(network: Network) -> float:
@@ -135,11 +137,6 @@ def extents(moves: Moves) -> dict[str, tuple[float, float]]:
             ends = np.concatenate([ends, moves.end_mm[:, axis]])
         spans[name] = (float(ends.min()), float(ends.max())) if len(ends) else (0.0, 0.0)
     return spans
-
-
-def keep(number: int) -> str:
-    """Return the verb that goes with so many cells."""
-    return "keeps" if number == 1 else "keep"
 
 
 def corners_sentence(machine: Machine, figures: Figures) -> str:
@@ -329,7 +326,7 @@ def _land(s: Summary, figures: Figures) -> str:
     kept = s.cells - s.land_vanished
     narrowest = f"narrowest {figures.length(s.land_min_mm)}"
     if s.land_vanished:
-        return f"{narrowest}; {kept} of {counted(s.cells, 'cell')} {keep(kept)} land"
+        return f"{narrowest}; {kept} of {counted(s.cells, 'cell')} {'keeps' if kept == 1 else 'keep'} land"
     return f"{narrowest}; {'the cell keeps' if s.cells == 1 else f'all {s.cells} cells keep'} land"
 
 

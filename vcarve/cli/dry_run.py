@@ -239,8 +239,8 @@ def _machine(named: str | None, text: bytes) -> tuple[Machine, str]:
 
 def _sentences(run: DryRun, facts: Measured | None, written: list[str], how: str) -> list[str]:
     """Return the figures and findings as lines for the terminal; ``how`` says which machine was taken where no job does."""
-    from vcarve.quantity import format_duration
-    from vcarve.report import corners_sentence, counted
+    from vcarve.quantity import counted, format_duration
+    from vcarve.report import corners_sentence
 
     moves, times = run.reading.moves, run.times
     read = ", ".join(
@@ -292,7 +292,7 @@ def _told(findings: tuple[Finding, ...]) -> list[str]:
 
 def _widths(run: DryRun, facts: Measured) -> str:
     """Return how the measured widths compare with the computed ones, in words, and why some were not measured."""
-    from vcarve.report import counted
+    from vcarve.quantity import counted
 
     why = [
         f"{number} {reason}"

@@ -9,7 +9,7 @@ import pytest
 
 from vcarve.job.load import load_job
 from vcarve.job.records import Job
-from vcarve.landing import land_findings
+from vcarve.land_findings import land_findings
 from vcarve.layout import Layout, lay_out
 
 JOB = """

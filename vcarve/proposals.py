@@ -9,13 +9,13 @@ from typing import Any
 import numpy as np
 
 from vcarve.errors import InputError
+from vcarve.groove.whole_cells import SAMPLE_PITCH_MM, cells_of
 from vcarve.job.fields import Pitch
 from vcarve.job.records import Job
 from vcarve.layout import Layout
 from vcarve.network.model import NM_PER_MM, Floats, Network
+from vcarve.on_piece import field_of, laid
 from vcarve.pattern.fit import Fit
-from vcarve.room import SAMPLE_PITCH_MM, cells_of
-from vcarve.woven import ground_of, woven
 
 MOST_CELLS = 4000  # a larger network takes longer to try than anybody waits for a proposal
 COUNTS, MARGINS = 3, 4  # how many are tried
@@ -64,7 +64,7 @@ def proposals(job: Job, layout: Layout) -> tuple[str, ...]:
             }
         )
         try:
-            made = woven(tried, ground_of(tried))
+            made = laid(tried, field_of(tried))
         except InputError:
             continue
         left, cells = cut_off(made.network, whole * made.pitch_mm**2), made.network.cells

@@ -27,22 +27,22 @@ FRAME_ROLES = 1000  # the first frame with a depth of its own
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Ground:
-    """Where lines may lie: ``fill`` is what a pattern fills, ``field`` where lines end, farther out where they run off.
+class Field:
+    """Where lines may lie: ``fill`` is what a pattern fills, ``inner`` where lines end, farther out where they run off.
 
     ``piece`` is the piece's own edge where lines cross it; ``depths_mm`` is the depth of each role.
     """
 
     outline: Region
     fill: Region
-    field: Region
+    inner: Region
     piece: Region | None
     frames: list[tuple[Region, int]]
     depths_mm: dict[int, float]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Woven:
+class Laid:
     """A pattern's network on the piece; ``fit`` is there where whole repeats were fitted."""
 
     network: Network
@@ -51,41 +51,41 @@ class Woven:
     fit: Fit | None
 
 
-def ground_of(job: Job) -> Ground:
+def field_of(job: Job) -> Field:
     """Return where a job's lines may lie; raises InputError for a margin or a frame that leaves nothing of the piece."""
     outline, margin = outline_of(job.piece, job.folder), job.pattern.margin_mm
     depths = {int(Role.GROUND): job.ground_mm, int(Role.LEAF): job.leaf_mm, int(Role.FRAME): job.ground_mm}
     frames = _frames(job, outline, depths)
     fill = _inset(outline, margin, "pattern.margin", margin) if margin else outline
     beyond = _beyond_mm(job)
-    return Ground(
+    return Field(
         outline=outline,
         fill=fill,
-        field=_inset(outline, margin - beyond, "pattern.margin", margin) if beyond else fill,
+        inner=_inset(outline, margin - beyond, "pattern.margin", margin) if beyond else fill,
         piece=outline if beyond > margin else None,
         frames=frames,
         depths_mm=depths,
     )
 
 
-def woven(job: Job, ground: Ground) -> Woven:
+def laid(job: Job, field: Field) -> Laid:
     """Return the network of a job's pattern; raises InputError for a pitch that cannot be fitted or is far too small."""
     choice = job.pattern
     pattern = named_pattern(str(choice.name), job.folder)
-    pitch, shift, fitted = _pitch(job, pattern, ground.fill)
+    pitch, shift, fitted = _pitch(job, pattern, field.fill)
     _refuse_too_many(pattern, pitch, job)
     network = build(
         pattern,
-        region=ground.field,
-        piece=ground.piece,
+        region=field.inner,
+        piece=field.piece,
         pitch_mm=pitch,
         rotate_deg=choice.rotate_deg,
         shift_mm=(choice.shift_x_mm + shift[0], choice.shift_y_mm + shift[1]),
         mirror=choice.mirror,
         edge=edge_of(job),
-        frames=ground.frames,
+        frames=field.frames,
     )
-    return Woven(network=network, pattern=pattern, pitch_mm=pitch, fit=fitted)
+    return Laid(network=network, pattern=pattern, pitch_mm=pitch, fit=fitted)
 
 
 def _beyond_mm(job: Job) -> float:

@@ -8,10 +8,10 @@ from pathlib import Path
 import pytest
 import shapely
 
-from vcarve.halves import proposals
 from vcarve.job.load import load_job
 from vcarve.layout import Layout, lay_out
 from vcarve.network.model import NM_PER_MM
+from vcarve.proposals import proposals
 
 JOB = """
 piece: {{width: {wide} mm, height: {high} mm, thickness: 10 mm, wood: cherry-black}}

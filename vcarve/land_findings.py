@@ -10,21 +10,15 @@ import numpy as np
 from vcarve.errors import Finding
 from vcarve.groove.model import WEAK_MM, WEAK_SHARE
 from vcarve.groove.slivers import edge_slivers
-from vcarve.groove.width import deepest_mm, width_mm
+from vcarve.groove.whole_cells import Cells, cells_of, deepest_depths_mm, least_pitch_mm
+from vcarve.groove.width import width_mm
 from vcarve.job.records import Job
-from vcarve.job.suitability import suitability
 from vcarve.layout import Layout
 from vcarve.network.model import Role
 from vcarve.pattern.region import chords
-from vcarve.report import counted, keep
-from vcarve.room import Cells, cells_of, deepest_depths_mm, least_pitch_mm
+from vcarve.quantity import counted
 
 MOST_LOST = 0.5  # of the cells: with more of them gone there is no pattern left to see; our choice
-
-
-def job_findings(job: Job, layout: Layout) -> tuple[Finding, ...]:
-    """Return what there is to say of a job before any program: its numbers, its drawing or pattern, its land."""
-    return (*suitability(job, deepest_mm(job.bit)), *layout.findings, *land_findings(job, layout))
 
 
 def land_findings(job: Job, layout: Layout) -> tuple[Finding, ...]:
@@ -69,7 +63,7 @@ def _lost(job: Job, layout: Layout) -> Finding:
     lost = grooves.vanished
     most = lost > MOST_LOST * network.cells
     whole = grooves.land_mm[network.cell_class >= 0]
-    said = [f"{lost} of {counted(network.cells, 'cell')} {keep(lost)} no land:"]
+    said = [f"{lost} of {counted(network.cells, 'cell')} {'keeps' if lost == 1 else 'keep'} no land:"]
     if layout.pattern is not None and len(whole) and whole.all():
         said.append("the piece's edge or a frame clips them, and the grooves cut away what is left.")
     elif layout.pattern is None or (cells := cells_of(layout.pattern)) is None:
