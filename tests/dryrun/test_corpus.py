@@ -85,6 +85,7 @@ CORPUS: dict[str, tuple[dict[int, str], str | tuple[str, str, str]]] = {
     "G52": (after(2, "G52 X1"), FAULT),
     "another zero from the start": (after(1, "G55"), "~other-zero"),
     "another zero, the ninth": (after(1, "G59.3"), ("~other-zero", FAULT, "~other-zero")),
+    "another zero, and back before anything moves": ({2: "G55\nG54\nG0 Z5"}, CLEAN),
     "another zero on the way": (after(9, "G55"), "offset-changed"),
     # Numbers that one controller reads otherwise.
     "a rapid that looks like a feed": ({7: "G0000000001 Z-1 F200"}, ("long-number", "rapid-plunge", "~long-number")),
@@ -238,6 +239,29 @@ def test_a_zero_on_the_bed_without_a_job_is_not_called_clean(dialect: DialectNam
 
     assert ("caution", "surface-unknown") in (judged(program(raised, dialect), dialect, alone=True) or ())
     assert judged(program({}, dialect), dialect, alone=True) == set()
+
+
+def test_a_drilling_cycle_gives_z_its_place() -> None:
+    """A cycle's line names Z whether it writes it or carries it over: what it drills is judged, and nothing is lost."""
+    text = "G17 G21 G90 G94 G61\nG0 Z5\nG0 X0 Y0\nS10000 M3\nG4 P3\nG98 G81 X5 Y5 Z-1 R2 F100\nX9\nG80\nM5\nM30\n"
+
+    assert {code for _, code in judged(text, "rs274ngc", alone=True) or ()} == {"not-judged"}
+
+
+def test_a_rapid_into_the_wood_alone_is_judged() -> None:
+    """A program whose only move below Z0 is a rapid has been judged: nothing says that it was not."""
+    text = "G17 G21 G90 G94 G61\nG0 Z5\nG0 X0 Y0\nG0 Z-1\nG0 Z5\nM30\n"
+
+    assert judged(text, "rs274ngc", alone=True) == {("refuse", "rapid-plunge")}
+
+
+@pytest.mark.parametrize(("text", "line"), [("\ufeffG21\nM2\n", 1), ("G21\nG90\rG94\nM2\n", 2)])
+def test_what_the_bytes_hold_is_told_at_its_line(text: str, line: int) -> None:
+    """A byte-order mark stands on the first line, a lone carriage return on the line it breaks."""
+    job = job_for("rs274ngc")
+    found = dry_run(text, file="x", machine=job.machine).findings
+
+    assert [one.line for one in found if one.code == "not-judged"] == [line]
 
 
 def spelled(code: int) -> str:

@@ -30,21 +30,20 @@ def place_findings(seen: Track) -> list[Finding]:
 
 def _offset_findings(seen: Track) -> list[Finding]:
     found = []
-    system, shifted = 1.0, 0
-    for event in seen.moves.events:
+    events = seen.moves.events
+    chosen = [event for event in events if event.kind == "system" and event.before == 0]
+    system, shifted = (chosen[-1].value if chosen else 1.0), 0
+    if system != 1.0:
+        name = f"G{53 + system:g}" if system <= 6 else f"G59.{system - 6:g}"
+        sentence = f"The program works from the zero of {name}, not of G54: set that one on the piece."
+        found.append(finding("other-zero", sentence, line=chosen[-1].line))
+    for event in events:
         sentence = OFFSETS.get(event.kind, "")
         if event.kind == "length-offset" and event.value:
             sentence = "The program sets a tool length, so its depths are not known."
-        elif event.kind == "system" and event.value != system:
+        elif event.kind == "system" and event.before and event.value != system:
+            sentence = "The program changes to another work zero; where that is on the piece is not known."
             system = event.value
-            if event.before:
-                sentence = (
-                    "The program changes to another work zero; where that is on the piece is not known."
-                )
-            else:
-                other = f"G{53 + int(system)}" if system <= 6 else f"G59.{int(system) - 6}"
-                note = f"The program works from the zero of {other}, not of G54: set that one on the piece."
-                found.append(finding("other-zero", note, line=event.line))
         if sentence:
             found.append(finding("offset-changed", sentence, line=event.line))
         if event.kind in ("shift", "shift-off"):
@@ -87,7 +86,8 @@ def _lost_findings(seen: Track) -> list[Finding]:
 
     def make(m: int) -> Finding:
         missing = [letter for axis, letter in enumerate("XYZ") if lost[m, axis] or found[m, axis]]
-        sentence = f"{' and '.join(missing)} not given a place (G0) before this cut: the bit cuts from wherever it stands."
+        have = "have" if len(missing) > 1 else "has"
+        sentence = f"{' and '.join(missing)} {have} not been given a place before this cut: it starts wherever the bit stands."
         return finding("place-unknown", sentence, line=seen.line(m))
 
     return listed(np.flatnonzero(rows).tolist(), make)

@@ -12,7 +12,13 @@ from collections.abc import Iterable
 from vcarve.dryrun.codes import finding
 from vcarve.dryrun.track import Track
 from vcarve.errors import Finding, Severity
-from vcarve.program.grammar import ACTIVE_COMMENTS, HARMLESS_COMMENTS, MOST_DIGITS, SHORTEST_LIMIT
+from vcarve.program.grammar import (
+    ACTIVE_COMMENTS,
+    CYCLES,
+    HARMLESS_COMMENTS,
+    MOST_DIGITS,
+    SHORTEST_LIMIT,
+)
 from vcarve.program.moves import Event
 from vcarve.quantity import Figures
 
@@ -48,15 +54,11 @@ NOT_JUDGED = {
     "M49": "it takes the speeds from the knobs of the controller: there is no slowing down by hand",
     "K": "arcs outside the XY plane are no grooves of one depth",
     "T": "LinuxCNC stops there if its tool table lacks the number",
-    "G49 beside axis words": "Grbl leaves out the line",
-    "an arc under G93": "Grbl runs it at a wrong speed; write G94 and F",
-    "going home with some axes only": "RS-274 itself sends all axes, the controllers only those named",
     "R": "near half a turn an arc given by its radius is bent by the last decimal; write I and J",
     "#": "other controllers know no parameters; write the values",
 }
-AIR = "on wood nothing but air or a fan belongs behind it; see what it switches on your machine"
-CYCLES = ("G81", "G82", "G83", "G85", "G89")
-PLAIN = {
+COOLANT = "on wood nothing but air or a fan belongs behind it; see what it switches on your machine"
+NOTED = {
     "semicolon": ("a comment after a semicolon", "RS-274 itself knows comments in round brackets only"),
     "percent": ("a percent sign", "this controller answers it with an error: take the line out"),
     "byte-order-mark": ("a byte-order mark", "some controllers refuse it: save the file as plain ASCII text"),
@@ -67,8 +69,14 @@ PLAIN = {
     ),
     "long-line": (f"a line of more than {SHORTEST_LIMIT} signs", "Grbl leaves out what stands on it"),
     "carriage-return": ("a carriage return within a line", "LinuxCNC joins what stands before and after it"),
-    "mist": ("M7", AIR),
-    "flood": ("M8", AIR),
+    "inverse-time-arc": ("an arc under G93", "Grbl runs it at a wrong speed; write G94 and F"),
+    "cancel-with-axes": ("G49 beside axis words", "Grbl leaves out the line"),
+    "home-in-part": (
+        "G28 or G30 with some axes only",
+        "RS-274 itself sends all axes home, the controllers only those named",
+    ),
+    "mist": ("M7", COOLANT),
+    "flood": ("M8", COOLANT),
 }
 
 
@@ -90,8 +98,10 @@ def outside_findings(seen: Track, dialect: str, others: Iterable[Finding]) -> li
 def _outside(event: Event, dialect: str, figures: Figures) -> Finding | None:
     word = event.text
     reason = NOT_JUDGED.get(word if word[:1] != "#" else "#")
-    if reason is None and word in CYCLES:
-        reason = "a drilling cycle is read as the moves of the report; controllers differ in its retracts"
+    if reason is None and word[:1] == "G" and round(10.0 * event.value) in CYCLES:
+        reason = (
+            "the drilling cycle is read as RS-274 itself lays it down; controllers differ in its retracts"
+        )
     if reason is None and (any(sign in word for sign in "[#") or word[1:2].isalpha()):
         reason = "it is worked out by the controller, and other controllers cannot; write the value"
     return _said(event, word, reason or "what it does on the controller is not part of the dry run")
@@ -102,8 +112,8 @@ def _said(event: Event, what: str, reason: str) -> Finding:
     return finding("not-judged", sentence, line=event.line)
 
 
-def _plain(event: Event, dialect: str, figures: Figures) -> Finding:
-    return _said(event, *PLAIN[event.kind])
+def _noted(event: Event, dialect: str, figures: Figures) -> Finding:
+    return _said(event, *NOTED[event.kind])
 
 
 def _path_tolerance(event: Event, dialect: str, figures: Figures) -> Finding | None:
@@ -119,9 +129,10 @@ def _path_tolerance(event: Event, dialect: str, figures: Figures) -> Finding | N
 
 def _active(event: Event, dialect: str, figures: Figures) -> Finding:
     word = event.text
-    key = next(key for key in ACTIVE_COMMENTS if key.rstrip(",") == word)
-    severity: Severity = "caution" if key in HARMLESS_COMMENTS else "refuse"
-    sentence = f"LinuxCNC acts on this comment ({word}): {ACTIVE_COMMENTS[key]}. The dry run does not."
+    severity: Severity = "caution" if word in HARMLESS_COMMENTS else "refuse"
+    sentence = (
+        f"LinuxCNC acts on this comment ({word.rstrip(',')}): {ACTIVE_COMMENTS[word]}. The dry run does not."
+    )
     return finding("active-comment", sentence, line=event.line, severity=severity)
 
 
@@ -146,5 +157,5 @@ _KINDS = {
     "active-comment": _active,
     "long-number": _long_number,
     "switched": _switched,
-    **dict.fromkeys(PLAIN, _plain),
+    **dict.fromkeys(NOTED, _noted),
 }

@@ -57,7 +57,7 @@ def rapid_findings(seen: Track, job: Job | None) -> list[Finding]:
 def surface_findings(seen: Track) -> list[Finding]:
     """Without a job the top is taken to be at Z0: where no feed goes below it, nothing in the wood has been judged."""
     moves = seen.moves
-    if not len(moves) or (seen.feed & seen.in_wood).any():
+    if not len(moves) or seen.in_wood.any():
         return []
     sentence = (
         "Nothing goes below Z0, where the surface is taken to be: cuts, rapids and spindle were not judged. "

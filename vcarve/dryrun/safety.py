@@ -7,7 +7,7 @@ from collections.abc import Callable
 import numpy as np
 
 from vcarve.dryrun.codes import finding, listed
-from vcarve.dryrun.track import IN_PLANE, Bools, Track
+from vcarve.dryrun.track import IN_PLANE, Track
 from vcarve.errors import Finding, Severity
 from vcarve.job.records import Job, Machine
 from vcarve.quantity import format_number, format_rpm
@@ -106,53 +106,31 @@ def job_speed_findings(seen: Track, job: Job) -> list[Finding]:
     moves = seen.moves
     found = []
     cut = seen.feed & seen.in_wood
+    across, feed = cut & seen.across, moves.feed_mm_min
     fall = np.where(seen.down, seen.start_mm[:, 2] - seen.end_mm[:, 2], 0.0)
     with np.errstate(divide="ignore", invalid="ignore"):
-        plunge = moves.feed_mm_min * np.nan_to_num(fall / moves.length_mm)
-    rounding = 0.05 if job.machine.units == "mm" else 25.4 * 0.005
-    rpm = np.where(job.machine.spindle.programmed, moves.rpm, np.nan)
-
-    def said(rows: Bools, code: str, have: str, what: str, wanted: str) -> None:
+        sinking = feed * np.nan_to_num(fall / moves.length_mm)
+    rounding = (0.05 if job.machine.units == "mm" else 25.4 * 0.005) + 1e-6
+    fast, slow = "faster-than-job", "slower-than-job"
+    write = seen.figures
+    for rows, code, speed, what, wanted in (
+        (across & (feed > job.cut_mm_min + rounding), fast, feed, "cuts", job.cut_mm_min),
+        (cut & (sinking > job.plunge_mm_min + rounding), fast, sinking, "goes down", job.plunge_mm_min),
+        (across & (feed < SLIP * job.cut_mm_min), slow, feed, "cuts", job.cut_mm_min),
+    ):
         if rows.any():
             m = int(rows.argmax())
-            value = have.format(seen.figures.feed(moves.feed_mm_min[m]), format_rpm(moves.rpm[m]))
-            sentence = f"{value}; the job's {what} is {wanted}."
+            sentence = f"The bit {what} at {write.feed(speed[m])}; the job asks for {write.number(wanted)}."
             found.append(finding(code, sentence, line=seen.line(m)))
-
-    feed, spin = "The feed is {0}", "The spindle turns at {1}"
-    fast, slow = "faster-than-job", "slower-than-job"
-    for rows, code, have, what, wanted in (
-        (
-            cut & seen.across & (moves.feed_mm_min > job.cut_mm_min + rounding + 1e-6),
-            fast,
-            feed,
-            "for cutting",
-            job.cut_mm_min,
-        ),
-        (
-            cut & (plunge > job.plunge_mm_min + rounding + 1e-6),
-            fast,
-            feed,
-            "for going down",
-            job.plunge_mm_min,
-        ),
-        (
-            cut & seen.across & (moves.feed_mm_min < SLIP * job.cut_mm_min),
-            slow,
-            feed,
-            "for cutting",
-            job.cut_mm_min,
-        ),
+    turning = cut & (moves.rpm > 0.0) & job.machine.spindle.programmed
+    for rows, code in (
+        (turning & (moves.rpm > job.spindle_rpm + 0.5), fast),
+        (turning & (moves.rpm < SLIP * job.spindle_rpm), slow),
     ):
-        said(rows, code, have, what, seen.figures.number(wanted))
-    said(cut & (rpm > job.spindle_rpm + 0.5), fast, spin, "speed", format_number(job.spindle_rpm))
-    said(
-        cut & (rpm > 0.0) & (rpm < SLIP * job.spindle_rpm),
-        slow,
-        spin,
-        "speed",
-        format_number(job.spindle_rpm),
-    )
+        if rows.any():
+            m = int(rows.argmax())
+            sentence = f"The spindle turns at {format_rpm(moves.rpm[m])}; the job asks for {format_number(job.spindle_rpm)}."
+            found.append(finding(code, sentence, line=seen.line(m)))
     return found
 
 

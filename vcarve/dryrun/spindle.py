@@ -106,12 +106,13 @@ def _by_hand(seen: Track, cuts: Ints) -> list[Finding]:
     """A spindle with a switch: the program has to pause before it cuts, and is taken to turn at every pause in the wood."""
     first = int(cuts[0]) if len(cuts) else len(seen.moves)
     pauses = [event for event in seen.moves.events if event.kind in PAUSES]
+    # Whether it turns between cuts is not known.
     found = [
-        one for event in pauses if event.before > first for one in _pause_findings(seen, event, running=True)
+        one
+        for event in pauses
+        if event.before > first and seen.rests_in_wood(event.before)
+        for one in _pause_findings(seen, event, running=True)
     ]
-    found = [
-        one for one in found if one.code == "pause-in-wood"
-    ]  # whether it turns between cuts is not known
     if len(cuts) and not any(event.kind == "pause" and event.before <= first for event in pauses):
         sentence = "The spindle is started by hand, but the program does not pause (M0) before it cuts."
         found.append(finding("spindle-off", sentence, line=seen.line(first)))
@@ -129,27 +130,31 @@ def _pause_findings(seen: Track, event: Event, *, running: bool) -> list[Finding
 
 
 def _dwell_findings(seen: Track) -> list[Finding]:
-    """Waits with the bit in the wood, or going up or down there next to not at all: it burns, and at length sets fire."""
-    waits: dict[int, float] = {}
-    lines: dict[int, int] = {}
-    for event in seen.moves.events:
-        if event.kind == "dwell" and event.value > 0.0 and seen.rests_in_wood(event.before):
-            waits[event.before] = waits.get(event.before, 0.0) + event.value
-            lines.setdefault(event.before, event.line)
+    """Waits with the bit in the wood, or going up or down there next to not at all: it burns, and at length sets fire.
+
+    Waits and creeping that follow each other without a move across or out of the wood add up.
+    """
     moves = seen.moves
+    stands = np.zeros(len(moves) + 1)  # seconds before each move and after the last
+    first = np.zeros(len(moves) + 1, dtype=np.int64)  # the line they begin at
+    for event in moves.events:
+        if event.kind == "dwell" and event.value > 0.0 and seen.rests_in_wood(event.before):
+            stands[event.before] += event.value
+            first[event.before] = first[event.before] or event.line
     creeping = seen.feed & seen.in_wood & ~seen.across & (moves.feed_mm_min < SLOW_MM_MIN)
     for m in np.flatnonzero(creeping).tolist():
         below = min(float(moves.length_mm[m]), -float(seen.low_mm[m, 2]))
-        waits[m] = waits.get(m, 0.0) + 60.0 * below / float(moves.feed_mm_min[m])
-        lines.setdefault(m, seen.line(m))
-    places = sorted(waits)
+        # What went before it in the same place goes on with it.
+        stands[m + 1] += stands[m] + 60.0 * below / float(moves.feed_mm_min[m])
+        first[m + 1] = first[m] or seen.line(m)
+        stands[m] = 0.0
     return listed(
-        range(len(places)),
+        np.flatnonzero(stands).tolist(),
         lambda k: finding(
             "dwell-in-wood",
-            f"The bit stands for {format_number(waits[places[k]])} s in the wood; it burns there.",
-            line=lines[places[k]],
-            severity=None if waits[places[k]] > SHORT_DWELL_S else "caution",
+            f"The bit stays for {format_number(float(stands[k]))} s at one place in the wood; it burns there.",
+            line=int(first[k]),
+            severity=None if stands[k] > SHORT_DWELL_S else "caution",
         ),
     )
 

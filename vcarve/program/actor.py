@@ -27,7 +27,7 @@ class Actor:
 
     def know(self, axes: Iterable[str], *, known: bool) -> None:
         """From here on the text has said where these axes are in work coordinates, or no longer knows it."""
-        mask = sum(1 << AXES.index(letter) for letter in axes)
+        mask = sum(1 << AXES.index(letter) for letter in set(axes))
         unknown = self.state.unknown & ~mask if known else self.state.unknown | mask
         if unknown != self.state.unknown:
             self.state.unknown = unknown

@@ -35,7 +35,7 @@ def arc(machine: Actor, block: Block, clockwise: bool, target: Vector) -> None:
             raise block.reject(
                 MOTION, "this controller runs arcs under G93 at a wrong speed; write G94 and F"
             )
-        machine.event("outside", text="an arc under G93")
+        machine.event("inverse-time-arc")
     turns = 1
     if "P" in block.words:
         turns = block.whole("P", 1, MOST_TURNS)

@@ -97,18 +97,22 @@ class Interpreter(Actor):
             self.event("long-line")
         if self.dialect.acts_on_comments:
             for word in filter(None, map(active_comment, line.comments)):
-                self.event("active-comment", text=word.rstrip(","))
+                self.event("active-comment", text=word)
 
     def _note(self, line: Line, block: Block) -> None:
         """Note every code, letter and value that the plain subset does not have, whatever becomes of it."""
         if self.dialect.name == "rs274ngc" and 490 in block.g.values() and block.axes:
-            self.event("outside", text="G49 beside axis words")
+            self.event("cancel-with-axes")
         for word in line.words:
             code = round(word.value * 10.0)
             plain = {"G": PLAIN_G, "M": PLAIN_M}.get(word.letter)
             if plain is not None and code not in plain:
                 self.event("outside", code / 10.0, f"{word.letter}{code / 10.0:g}")
-            elif plain is None and word.letter not in PLAIN_LETTERS:
+            elif (
+                plain is None
+                and word.letter not in PLAIN_LETTERS
+                and (word.letter != "R" or block.motion in ARCS)
+            ):
                 self.event("outside", text=word.letter)
             elif word.letter == "T" and self.dialect.name != "grbl-1.1":
                 self.event("outside", text="T")

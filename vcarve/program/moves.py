@@ -44,10 +44,11 @@ class Event:
     and ``shift-off`` (G92.1, G92.2), ``length-offset`` (value mm), ``home`` (a G28 or G30, value 0 or 1), and what is worth a
     word whatever it does: ``feed-with-units`` (F beside G20 or G21), ``bare-axes`` (axis words before any motion code),
     ``outside`` (``text`` is a code, letter or value outside the plain subset), ``long-number`` (``text`` is a word with more
-    digits than one controller keeps, value by how much it changes there), ``active-comment`` (``text`` is the word a
-    controller acts on), ``switched`` (a line that begins with the block delete sign), ``semicolon`` (a comment after one),
-    ``live-sign`` (a sign that one controller acts on at once), ``long-line`` (longer than one controller takes),
-    ``carriage-return`` (not at a line's end), ``unread`` (lines after the program's end), and ``percent`` and
+    digits than one controller keeps, value by how much it changes there), ``active-comment`` (``text`` is a key of
+    ``grammar.ACTIVE_COMMENTS``), ``switched`` (a line that begins with the block delete sign), ``semicolon`` (a comment after
+    one), ``live-sign`` (a sign that one controller acts on at once), ``long-line`` (longer than one controller takes),
+    ``carriage-return`` (not at a line's end), ``inverse-time-arc`` (an arc under G93), ``cancel-with-axes`` (G49 beside axis
+    words), ``home-in-part`` (G28 or G30 naming some axes), ``unread`` (lines after the program's end), and ``percent`` and
     ``byte-order-mark`` where the controller has none.
     ``before`` is the index of the move that follows it (the number of moves if none does).
     """

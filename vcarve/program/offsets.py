@@ -73,7 +73,7 @@ def go_home(machine: Actor, block: Block, which: int) -> None:
     axes = block.axes
     disputed = bool(axes) and len(axes) < 3 and machine.dialect.name == "rs274ngc"
     if disputed:
-        machine.event("outside", text="going home with some axes only")
+        machine.event("home-in-part")
     if axes:
         machine.straight(Motion.RAPID, machine.target(block), _NAN, axes)
     machine.event("home", which)

@@ -103,7 +103,7 @@ def read(
     first_line = True
     ended = False
 
-    for mark in marks:
+    for mark, machine.line in marks:
         machine.event(mark)
     columns = machine.columns
     state = machine.state
@@ -248,19 +248,19 @@ def _tail(lines: list[str]) -> str:
     return lines[-1].strip()[:40] if lines else ""
 
 
-def _split(text: str | bytes, dialect: str) -> tuple[list[str], list[str]]:
-    """The lines of a text without their ends: LF, CR LF, or (§3.3) a CR alone; and what else is worth noting of its bytes.
+def _split(text: str | bytes, dialect: str) -> tuple[list[str], list[tuple[str, int]]]:
+    """The lines of a text without their ends: LF, CR LF, or (§3.3) a CR alone; and what else is worth noting, with its line.
 
     LinuxCNC drops a CR inside a line and would join what we take for two lines: there it stays, and is refused.
     """
     if isinstance(text, bytes):
         text = _decode(text)
-    marks = ["byte-order-mark"] if text.startswith("\ufeff") else []
+    marks = [("byte-order-mark", 1)] if text.startswith("\ufeff") else []
     text = text.removeprefix("\ufeff")
     if "\r" in text:
         text = text.replace("\r\n", "\n")
         if "\r" in text and dialect == "rs274ngc":
-            marks.append("carriage-return")
+            marks.append(("carriage-return", text.count("\n", 0, text.index("\r")) + 1))
         if dialect != "linuxcnc":
             text = text.replace("\r", "\n")
     lines = text.split("\n")
