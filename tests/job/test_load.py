@@ -28,7 +28,7 @@ from vcarve.job.load import (
     resolve,
     woods,
 )
-from vcarve.job.records import JobFile, Machine, Spindle
+from vcarve.job.records import BitChoice, JobFile, Machine, Record, Spindle
 from vcarve.job.starter import starter_text
 from vcarve.pattern.file import LatticeEntry, LineEntry, Operation, PatternFile
 
@@ -193,6 +193,19 @@ def test_a_wood_of_ones_own_is_checked(job_path: str, changed: tuple[str, str], 
     with pytest.raises(InputError) as caught:
         load_job(job_path, [PEAR.replace(*changed)])
     assert words in str(caught.value)
+
+
+def test_a_missing_key_of_several_forms_is_told_by_its_meaning(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where a value is a name or a section, wherever it stands, the keys of the section alone would mislead."""
+
+    class Spare(Record):
+        cutter: BitChoice
+
+    monkeypatch.setattr("vcarve.job.check.MEANINGS", {"Spare": {"cutter": "a name, or its measures"}})
+    with pytest.raises(InputError) as caught:
+        record_from(parse_document(b"{}"), Spare)
+
+    assert [one.want for one in caught.value.problems] == ["this key is missing: a name, or its measures"]
 
 
 @pytest.mark.parametrize(

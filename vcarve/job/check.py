@@ -6,7 +6,7 @@ import difflib
 from collections.abc import Iterable, Mapping
 from typing import Any, TypeVar, get_args
 
-from pydantic import BaseModel, ValidationError
+from pydantic import BaseModel, Discriminator, ValidationError
 
 from vcarve.errors import InputError, Problem
 from vcarve.job.document import Document, KeyPath, dotted
@@ -54,6 +54,11 @@ def unknown_name(what: str, word: str, known: Iterable[str], command: str) -> st
 def keys_of(kind: type[BaseModel]) -> dict[str, Any]:
     """The keys a person may write in a record, with their types."""
     return {info.alias or name: info.annotation for name, info in kind.model_fields.items()}
+
+
+def _field(section: type[BaseModel], key: str | int) -> str | None:
+    """The name of the field that a record has for a key."""
+    return next((name for name, info in section.model_fields.items() if (info.alias or name) == key), None)
 
 
 def _section(annotation: Any) -> type[BaseModel] | None:
@@ -135,7 +140,7 @@ def _wanted_at(kind: type[BaseModel], path: KeyPath) -> str:
     inner = _section(keys_of(section).get(key))
     if inner is not None:
         return f"its keys are {', '.join(keys_of(inner))}"
-    name = next((name for name, info in section.model_fields.items() if (info.alias or name) == key), None)
+    name = _field(section, key)
     if name is not None:
         try:
             section.__pydantic_validator__.validate_assignment(section.model_construct(), name, BLANK)
@@ -151,13 +156,12 @@ def _missing_at(kind: type[BaseModel], path: KeyPath) -> str:
     section = _record_at(kind, path[:-1])
     meaning = MEANINGS.get(section.__name__, {}).get(str(path[-1])) if section else None
     wanted = _wanted_at(kind, path)
-    if meaning is None:
+    if section is None or meaning is None:
         return f"; {wanted}"
-    return (
-        f": {meaning}"
-        if wanted == TEXT_WANTED or path in (("bit",), ("piece", "wood"))
-        else f": {meaning}; {wanted}"
-    )
+    # Where a value may have one of several forms, the meaning names them.
+    marks = section.model_fields[str(_field(section, path[-1]))].metadata
+    forms = any(isinstance(mark, Discriminator) for mark in marks)
+    return f": {meaning}" if wanted == TEXT_WANTED or forms else f": {meaning}; {wanted}"
 
 
 def _unknown_key(kind: type[BaseModel], path: KeyPath) -> str:
