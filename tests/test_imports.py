@@ -55,6 +55,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "gallery": {"everything but cli"},
     "pipeline": {"everything but cli"},
     "cli": {"everything"},
+    "__main__": {"cli"},
 }
 WRITER_SIDE = {"program.writer", "program.numbers", "program.comment"}
 ROOMS_OF_VALUES = {"job", "pattern", "network", "groove", "plan", "program.moves", "program.writer", "dryrun"}

@@ -124,6 +124,16 @@ def test_consoles_of_windows(words: list[str], encoding: str) -> None:
     assert "INTERNAL" not in said
 
 
+@pytest.mark.parametrize("module", ["vcarve", "vcarve.cli.start"])
+def test_where_no_command_is_on_the_path(module: str) -> None:
+    """Python itself starts the command by the package's name, and by the module where it begins."""
+    done = subprocess.run(
+        [sys.executable, "-m", module, "--version"], capture_output=True, text=True, check=True
+    )
+
+    assert done.stdout == f"mizo, version {vcarve.__version__}\n"
+
+
 def test_names_that_differ_by_their_case_only(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Where the system takes names in any case, so do the checks of what would be written over."""
     monkeypatch.setattr(os.path, "normcase", str.lower)

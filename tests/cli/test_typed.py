@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import subprocess
 import sys
 
 import pytest
@@ -24,3 +25,13 @@ def test_quotes_are_those_of_the_shell(monkeypatch: pytest.MonkeyPatch, system: 
     monkeypatch.setattr(sys, "platform", system)
 
     assert typed(WORDS) == line
+
+
+def test_what_only_windows_needs_is_loaded_there_only() -> None:
+    """Quoting for other systems loads nothing that starts processes."""
+    code = (
+        "import sys; from vcarve.cli.typed import typed; typed(['a b']); print('subprocess' in sys.modules)"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+
+    assert done.stdout == f"{sys.platform == 'win32'}\n"

@@ -20,9 +20,8 @@ def _stop(number: int, frame: FrameType | None) -> None:
 def main() -> None:
     """Run the command line."""
     try:
-        if (
-            signal.getsignal(signal.SIGINT) is signal.default_int_handler
-        ):  # else whoever started us wants no Ctrl-C
+        # Where it is another one, whoever started us wants no Ctrl-C.
+        if signal.getsignal(signal.SIGINT) is signal.default_int_handler:
             signal.signal(signal.SIGINT, _stop)
         from vcarve.cli.main import main as run
 
@@ -34,3 +33,7 @@ def main() -> None:
     finally:
         # All is done, or undone; Python only tidies up.
         signal.signal(signal.SIGINT, signal.SIG_IGN)
+
+
+if __name__ == "__main__":
+    main()
