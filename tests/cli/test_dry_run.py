@@ -10,6 +10,7 @@ import pytest
 from click.testing import CliRunner, Result
 from PIL import Image
 
+from vcarve.cli.dry_run import HEADER_BYTES
 from vcarve.cli.main import cli
 from vcarve.view.look import LIGHT, rgb
 
@@ -259,3 +260,14 @@ def test_the_picture_of_what_must_not_be_cut_is_marked(tmp_path: Path) -> None:
     assert len(band) > 15
     assert {rgb(LIGHT.finding), rgb(LIGHT.on_finding)} <= colours
     assert marked.shape[1] == clean.shape[1]
+
+
+@pytest.mark.parametrize(("lines", "named"), [(1, True), (HEADER_BYTES // 10, False)])
+def test_the_machine_is_looked_for_at_the_start_only(tmp_path: Path, lines: int, named: bool) -> None:
+    """A header that goes on and on is not searched to its end."""
+    late = tmp_path / "late.nc"
+    late.write_text("(no word)\n" * lines + "(Machine: small-desktop, grbl-1.1)\n" + CROSS.read_text())
+    said = ask(str(late)).output
+
+    assert ("small-desktop, which the program's header names" in said) == named
+    assert ("no header names one" in said) != named

@@ -30,6 +30,7 @@ MOST_SHOWN = 5  # sentences of one code that are printed; --json has more
 MOST_SAID = 20  # faults of a program that are listed one by one
 MOST_PIXELS_ASKED = 100_000_000  # of a grid that is asked for: some 2 to 4 GB
 LARGEST_BYTES = 64 * 2**20  # a device or a pipe may have no end
+HEADER_BYTES = 64 * 2**10  # the machine is named in so many first ones
 
 
 @click.command("dry-run", epilog="Example: mizo dry-run trivet.nc --job trivet.yaml --page trivet.html")
@@ -225,7 +226,7 @@ def _machine(named: str | None, text: bytes) -> tuple[Machine, str]:
 
     if named is not None:
         return load_machine(named), f"{named}, as asked for"
-    name, dialect = machine_in_header(text.decode("latin-1")) or (None, "")
+    name, dialect = machine_in_header(text[:HEADER_BYTES].decode("latin-1")) or (None, "")
     if name in machine_names():
         return load_machine(name), f"{name}, which the program's header names"
     usual = load_machine(USUAL_MACHINE)
@@ -294,17 +295,17 @@ def _widths(run: DryRun, facts: Measured) -> str:
     """Return how the measured widths compare with the computed ones, in words, and why some were not measured."""
     from vcarve.quantity import counted
 
-    why = [
+    why = ", ".join(
         f"{number} {reason}"
         for number, reason in (
             (facts.crowded, "nowhere clear of other grooves, joints and the piece's edge"),
             (facts.too_fine, "too narrow for the grid"),
         )
         if number
-    ]
-    missing = f"; not measured: {', '.join(why)}" if why else ""
+    )
     if facts.measured == 0:
-        return f"no groove could be measured{missing.replace('; not measured', '')}"
+        return f"no groove could be measured{why and f': {why}'}"
+    missing = why and f"; not measured: {why}"
     edges = facts.measured + facts.crowded + facts.too_fine
     where = f"measured on {facts.measured} of {counted(edges, 'edge', 'edges')}"
     worst = round(abs(facts.worst_mm), 3)
