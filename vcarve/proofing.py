@@ -41,9 +41,8 @@ from vcarve.view.facts import (
 USUAL_STEP_MM = 0.05
 LEAST_STEP_MM = 0.005
 TILE_MM = 40.0
-MOST_TILED_PIXELS = (
-    200_000_000  # so many are carved tile by tile where widths ask for a finer grid than fits memory
-)
+# So many are carved tile by tile where widths ask for a finer grid than fits memory.
+MOST_TILED_PIXELS = 200_000_000
 # Where one of these is found the widths can only say the same again.
 EXPLAINS_WIDTHS = {
     "other-job",

@@ -30,17 +30,8 @@ Ints = npt.NDArray[np.int64]
 Bools = npt.NDArray[np.bool_]
 
 TOUCHED_MM = 1e-6  # a pixel counts as cut from this depth on: below rounding of single precision
-TRIES = (
-    0.5,
-    0.4,
-    0.6,
-    0.3,
-    0.7,
-    0.2,
-    0.8,
-    0.1,
-    0.9,
-)  # places along an edge, the farthest from its ends first
+# Places along an edge, the farthest from its ends first.
+TRIES = (0.5, 0.4, 0.6, 0.3, 0.7, 0.2, 0.8, 0.1, 0.9)
 BESIDE_STEPS = 1  # pixels are looked at so far to either side of the section, which must be free of ends
 CLEAR_STEPS = 2.5  # and other grooves must stay so far away from the rim: the corner of what is looked at
 ACROSS_STEPS = 10.0  # a groove at least so many steps wide ...

@@ -22,10 +22,8 @@ from vcarve.program.grammar import (
 from vcarve.program.moves import Event
 from vcarve.quantity import Figures
 
-ROUNDED_MM, TOO_ROUNDED_MM = (
-    0.02,
-    0.1,
-)  # corners rounded by more are worth a word, or no longer the lines of the job
+# Corners rounded by more are worth a word, or no longer the lines of the job.
+ROUNDED_MM, TOO_ROUNDED_MM = 0.02, 0.1
 OTHERWISE_MM = 1e-3  # a number that loses so much with its last digits is another number
 
 # Codes of findings that say of the code on their line all that there is to say.

@@ -12,9 +12,8 @@ from vcarve.errors import Finding, Severity
 from vcarve.job.records import Job, Machine
 from vcarve.quantity import format_number, format_rpm
 
-SLIP = (
-    1.0 / 3.0
-)  # of the job's own speeds: less is a slip, such as one of units, and no choice; our own bound
+# Of the job's own speeds: less is a slip, such as one of units, and no choice; our own bound.
+SLIP = 1.0 / 3.0
 TINY_MM = 1e-3  # the last decimal of a program in millimetres
 SWELL_MM = 0.0025  # a little more than the rounding of ends and centre that NISTIR 6556 §3.5.3.2 lets pass
 SLOW_MM_MIN = 10.0  # a V-bit fed slower than this only rubs: common practice, no source

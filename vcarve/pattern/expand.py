@@ -27,9 +27,8 @@ _FAR = 3.0  # unit cells
 _FLATTEST = 0.05  # area of the unit cell over the product of its sides
 _MOST_SLENDER = 100.0  # longest over shortest side of the unit cell
 _SHORTEST = 1e-6  # unit cells
-MOST_MEETINGS = (
-    20_000_000  # pairs of a line and a copy of another one that may have to be held against each other
-)
+# Pairs of a line and a copy of another one that may have to be held against each other.
+MOST_MEETINGS = 20_000_000
 
 
 def expand(written: PatternFile) -> Pattern:

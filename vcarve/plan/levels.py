@@ -21,9 +21,8 @@ from vcarve.plan.tour import Tour, tour
 from vcarve.plan.web import Web
 
 SHAVING_MM = 0.02  # near the rounding of depths; a level of its own for that would cut nothing
-ROUNDING_MM = (
-    0.001  # the usual last decimal: a cut deeper than a step by no more is not told from one as deep
-)
+# The usual last decimal: a cut deeper than a step by no more is not told from one as deep.
+ROUNDING_MM = 0.001
 
 
 def level_depths(web: Web, step_mm: float) -> list[Floats]:

@@ -319,7 +319,6 @@ DIALECTS: MappingProxyType[str, Dialect] = MappingProxyType(
 )
 MAX_M_WORDS = 4  # §3.3.5
 WHOLE_NUMBER_SLACK = 0.0001  # §3.3.2.1: how near an integer a value that must be whole has to be
-LEAST_RADIUS_MM = (
-    0.00127  # LinuxCNC (interp_arc.cc); NIST and Grbl set no limit, and no bit cuts a smaller arc
-)
+# LinuxCNC (interp_arc.cc); NIST and Grbl set no limit, and no bit cuts a smaller arc.
+LEAST_RADIUS_MM = 0.00127
 MM_PER_INCH = 25.4

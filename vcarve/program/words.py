@@ -15,9 +15,8 @@ from vcarve.program.values import Parameters, ValueFault, kept_value, parameter_
 
 _LINE_NUMBER = re.compile(r"[0-9]+(?:\.[0-9]+)?")
 _DIGITS = re.compile(r"[0-9]+")
-LONGEST_LINE = (
-    10_000  # characters; blanks and comments do not count for every controller, but they take memory here
-)
+# Characters; blanks and comments do not count for every controller, but they take memory here.
+LONGEST_LINE = 10_000
 _NONE_SET: Parameters = MappingProxyType({})
 
 
