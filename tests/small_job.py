@@ -8,7 +8,8 @@ from __future__ import annotations
 
 from typing import Any
 
-from vcarve.job.records import Bit, Job, Machine, PatternChoice, Piece, Wood, Zero
+from vcarve.job.bench import Bit, Machine, Wood
+from vcarve.job.records import Job, PatternChoice, Piece, Zero
 
 
 def small_job(

@@ -18,7 +18,8 @@ from vcarve.dryrun.surface import Surface, suitable_step_mm
 from vcarve.dryrun.track import last_decimal_mm
 from vcarve.errors import Finding
 from vcarve.groove.width import sensitivity, width_mm
-from vcarve.job.records import Job, Machine
+from vcarve.job.bench import Machine
+from vcarve.job.records import Job
 from vcarve.layout import Layout, lay_out
 from vcarve.network.clip import region_polygon
 from vcarve.pattern.region import chords

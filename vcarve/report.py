@@ -11,7 +11,8 @@ import numpy as np
 from vcarve.dryrun.clock import Times
 from vcarve.errors import Finding, refuses
 from vcarve.groove.width import deepest_mm, width_mm
-from vcarve.job.records import Job, Machine
+from vcarve.job.bench import Machine
+from vcarve.job.records import Job
 from vcarve.job.suitability import suitability
 from vcarve.land_findings import land_findings
 from vcarve.layout import LAYER_ROLES, Layout

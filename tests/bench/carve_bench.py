@@ -8,7 +8,7 @@ import time
 import numpy as np
 
 from vcarve.dryrun.carve import carve
-from vcarve.job.records import Bit
+from vcarve.job.bench import Bit
 from vcarve.program.moves import Motion, Moves, Plane
 
 

@@ -7,7 +7,7 @@ import time
 import numpy as np
 
 from vcarve.dryrun import clock
-from vcarve.job.records import Machine
+from vcarve.job.bench import Machine
 from vcarve.program.moves import Motion, Moves, Plane
 
 

@@ -26,8 +26,8 @@ from vcarve.dryrun.measure import Summary
 from vcarve.dryrun.track import last_decimal_mm, track
 from vcarve.errors import Finding, InputError, RefusedError
 from vcarve.groove.width import deepest_mm
+from vcarve.job.bench import Bit, Machine
 from vcarve.job.load import bits, load_job, machines, pattern_names, woods
-from vcarve.job.records import Bit, Machine
 from vcarve.pipeline import Made, make_program
 from vcarve.plan.levels import ROUNDING_MM
 from vcarve.proofing import DryRun, carved, dry_run, measured, with_surface_findings

@@ -12,7 +12,7 @@ import pytest
 
 from vcarve.dryrun.carve import carve, tiles
 from vcarve.dryrun.surface import suitable_step_mm
-from vcarve.job.records import Bit
+from vcarve.job.bench import Bit
 from vcarve.program.moves import Motion, Moves, Plane
 
 

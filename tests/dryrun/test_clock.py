@@ -11,7 +11,7 @@ import pytest
 
 from vcarve.dryrun import clock
 from vcarve.dryrun.blocks import chords
-from vcarve.job.records import Machine
+from vcarve.job.bench import Machine
 from vcarve.program.moves import Event, Motion, Moves, Plane
 
 REL = 1e-3

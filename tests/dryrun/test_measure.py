@@ -10,7 +10,7 @@ from vcarve.dryrun.carve import carve
 from vcarve.dryrun.measure import coarsest_step_mm, contacts, groove_widths, land
 from vcarve.dryrun.surface import Surface
 from vcarve.groove.width import width_mm
-from vcarve.job.records import Bit
+from vcarve.job.bench import Bit
 from vcarve.network.model import Network
 from vcarve.program.moves import Motion, Moves, Plane
 

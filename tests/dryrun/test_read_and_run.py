@@ -7,7 +7,7 @@ import pytest
 
 from vcarve.dryrun import clock
 from vcarve.dryrun.carve import carve
-from vcarve.job.records import Bit, Machine
+from vcarve.job.bench import Bit, Machine
 from vcarve.program.reader import read_program
 
 TEXT = """\

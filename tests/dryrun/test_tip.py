@@ -7,7 +7,7 @@ import pytest
 
 from vcarve.dryrun.tip import Tip
 from vcarve.groove.width import width_mm
-from vcarve.job.records import Bit
+from vcarve.job.bench import Bit
 
 
 def bit(angle=90.0, diameter=6.35, **tip):

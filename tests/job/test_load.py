@@ -14,6 +14,7 @@ from pydantic import BaseModel
 
 import vcarve
 from vcarve.errors import InputError
+from vcarve.job.bench import BitChoice, Machine, Spindle
 from vcarve.job.check import record_from
 from vcarve.job.document import parse_document, read_document
 from vcarve.job.fields import Pitch
@@ -28,7 +29,8 @@ from vcarve.job.load import (
     resolve,
     woods,
 )
-from vcarve.job.records import BitChoice, JobFile, Machine, Record, Spindle
+from vcarve.job.record import Record
+from vcarve.job.records import JobFile
 from vcarve.job.starter import starter_text
 from vcarve.pattern.file import LatticeEntry, LineEntry, Operation, PatternFile
 

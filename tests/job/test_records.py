@@ -8,9 +8,10 @@ from typing import Any
 import pytest
 
 from vcarve.errors import InputError
+from vcarve.job.bench import Bit, Machine
 from vcarve.job.check import record_from
 from vcarve.job.document import parse_document
-from vcarve.job.records import Bit, JobFile, Machine
+from vcarve.job.records import JobFile
 
 MACHINE = b"""
 name: own

@@ -7,7 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from vcarve.dryrun.carve import carve
-from vcarve.job.records import Bit
+from vcarve.job.bench import Bit
 from vcarve.program.moves import Motion, Moves, Plane
 
 LAWS = settings(deadline=None, derandomize=True, max_examples=40)

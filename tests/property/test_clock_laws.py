@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from vcarve.dryrun import clock
-from vcarve.job.records import Machine
+from vcarve.job.bench import Machine
 from vcarve.program.moves import Motion, Moves, Plane
 
 LAWS = settings(deadline=None, derandomize=True, max_examples=60)

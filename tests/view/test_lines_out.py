@@ -15,7 +15,7 @@ from shapely.geometry import Polygon
 from vcarve.groove.footprint import footprint
 from vcarve.groove.land import measure
 from vcarve.groove.model import Grooves
-from vcarve.job.records import Bit
+from vcarve.job.bench import Bit
 from vcarve.network.build import build, build_lines
 from vcarve.network.model import Network
 from vcarve.pattern.catalogue import pattern

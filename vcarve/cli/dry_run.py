@@ -22,7 +22,8 @@ from vcarve.errors import EXIT_REFUSED, InputError, Problem, grouped, refuses
 if TYPE_CHECKING:
     from vcarve.dryrun.measure import Summary as Measured
     from vcarve.errors import Finding
-    from vcarve.job.records import Job, Machine
+    from vcarve.job.bench import Machine
+    from vcarve.job.records import Job
     from vcarve.proofing import DryRun
 
 USUAL_MACHINE = "rs274-mill"

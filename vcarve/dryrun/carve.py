@@ -19,7 +19,7 @@ from vcarve.dryrun.tip import Tip
 from vcarve.program.moves import Moves
 
 if TYPE_CHECKING:
-    from vcarve.job.records import Bit
+    from vcarve.job.bench import Bit
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]

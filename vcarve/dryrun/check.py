@@ -34,7 +34,8 @@ from vcarve.dryrun.spindle import spindle_findings
 from vcarve.dryrun.track import last_decimal_mm, track
 from vcarve.errors import Finding
 from vcarve.groove.model import Grooves
-from vcarve.job.records import Job, Machine
+from vcarve.job.bench import Machine
+from vcarve.job.records import Job
 from vcarve.network.model import Network
 from vcarve.program.reader import Reading
 

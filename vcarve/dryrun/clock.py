@@ -23,7 +23,7 @@ from vcarve.dryrun.kinematics import along, backward, block_times, corner_speeds
 from vcarve.program.moves import Event, Motion, Moves
 
 if TYPE_CHECKING:
-    from vcarve.job.records import Axes, AxesAcceleration, AxesRate, Machine
+    from vcarve.job.bench import Axes, AxesAcceleration, AxesRate, Machine
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]

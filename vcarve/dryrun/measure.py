@@ -23,7 +23,7 @@ from vcarve.network.model import Network
 from vcarve.program.moves import Moves, Plane
 
 if TYPE_CHECKING:
-    from vcarve.job.records import Bit
+    from vcarve.job.bench import Bit
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]

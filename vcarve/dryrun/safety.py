@@ -9,7 +9,8 @@ import numpy as np
 from vcarve.dryrun.codes import finding, listed
 from vcarve.dryrun.track import IN_PLANE, Track
 from vcarve.errors import Finding, Severity
-from vcarve.job.records import Job, Machine
+from vcarve.job.bench import Machine
+from vcarve.job.records import Job
 from vcarve.quantity import format_number, format_rpm
 
 # Of the job's own speeds: less is a slip, such as one of units, and no choice; our own bound.

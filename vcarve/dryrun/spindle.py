@@ -8,7 +8,7 @@ from vcarve.dryrun.codes import finding, listed
 from vcarve.dryrun.safety import SLOW_MM_MIN
 from vcarve.dryrun.track import Ints, Track
 from vcarve.errors import Finding
-from vcarve.job.records import Machine
+from vcarve.job.bench import Machine
 from vcarve.program.moves import Event
 from vcarve.quantity import format_number, format_rpm
 

@@ -19,7 +19,7 @@ import numpy as np
 import numpy.typing as npt
 
 if TYPE_CHECKING:
-    from vcarve.job.records import Bit
+    from vcarve.job.bench import Bit
 
 Array = npt.NDArray[np.floating[Any]]
 

@@ -17,7 +17,7 @@ import numpy as np
 import numpy.typing as npt
 import shapely
 
-from vcarve.job.records import Machine
+from vcarve.job.bench import Machine
 from vcarve.program.moves import Motion, Moves, Plane
 from vcarve.quantity import Figures
 

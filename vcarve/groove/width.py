@@ -25,7 +25,7 @@ SLACK_MM = 1e-9
 
 
 class Cone(Protocol):
-    """What this module asks of a bit; ``job.records.Bit`` and ``VBit`` both have it."""
+    """What this module asks of a bit; ``job.bench.Bit`` and ``VBit`` both have it."""
 
     @property
     def angle_deg(self) -> float:

@@ -12,7 +12,8 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from vcarve.job.records import Bit, Clamp, Feed, Machine, Outline, Wood, ZeroPlace
+from vcarve.job.bench import Bit, Machine, Wood
+from vcarve.job.records import Clamp, Feed, Outline, ZeroPlace
 
 FINE_TIP_MM = 0.2  # common practice: a fine tip is at most this wide ...
 FINE_ANGLE_DEG = 30.0  # ... on a bit at most this blunt

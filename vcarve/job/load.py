@@ -14,9 +14,11 @@ from pydantic import BaseModel
 import vcarve
 from vcarve.errors import InputError, Problem
 from vcarve.job import defaults
+from vcarve.job.bench import Bit, Machine, Wood
 from vcarve.job.check import in_order, nearest, record_from, unknown_name
 from vcarve.job.document import STDIN_NAME, Document, KeyPath, dotted, read_document
-from vcarve.job.records import Bit, Job, JobFile, Machine, Record, Wood, Zero
+from vcarve.job.record import Record
+from vcarve.job.records import Job, JobFile, Zero
 from vcarve.quantity import format_mm
 
 _PACKAGE = Path(vcarve.__file__).parent

@@ -6,8 +6,9 @@ from typing import Any, Literal
 
 from pydantic import BaseModel
 
+from vcarve.job.bench import Machine
 from vcarve.job.meanings import MEANINGS
-from vcarve.job.records import JobFile, Machine
+from vcarve.job.records import JobFile
 
 DRAFT = "https://json-schema.org/draft/2020-12/schema"
 _KINDS: dict[str, tuple[type[BaseModel], str]] = {
