@@ -70,12 +70,11 @@ class Finding:
     more: int = 0
 
     def __str__(self) -> str:
-        where = "" if self.line is None else f"line {self.line}: "
-        return printable(f"{where}{self.sentence} [{self.code}]")
+        return _told(self)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Group:
+class Alike:
     """Findings that say the same of several places, in the order of the program."""
 
     findings: tuple[Finding, ...]
@@ -96,17 +95,22 @@ class Group:
         return "must not be cut" if self.first.severity == "refuse" else "caution"
 
     def __str__(self) -> str:
-        places = f" ({self.count} places)" if self.count > 1 else ""
-        where = "" if self.first.line is None else f"{'from ' if places else ''}line {self.first.line}: "
-        return f"{where}{self.first.sentence}{places} [{self.first.code}]"
+        return _told(self.first, self.count)
 
 
-def grouped(findings: Iterable[Finding]) -> tuple[Group, ...]:
+def _told(finding: Finding, count: int = 1) -> str:
+    """Return a finding as a line: where, what, at how many places, and its code."""
+    places = f" ({count} places)" if count > 1 else ""
+    where = "" if finding.line is None else f"{'from ' if places else ''}line {finding.line}: "
+    return printable(f"{where}{finding.sentence}{places} [{finding.code}]")
+
+
+def grouped(findings: Iterable[Finding]) -> tuple[Alike, ...]:
     """Put findings of one sentence together; what forbids cutting comes first, the rest in the order of the findings."""
     groups: dict[tuple[str, str, str], list[Finding]] = {}
     for finding in findings:
         groups.setdefault((finding.severity, finding.code, finding.sentence), []).append(finding)
-    told = [Group(findings=tuple(group)) for group in groups.values()]
+    told = [Alike(findings=tuple(group)) for group in groups.values()]
     return tuple(sorted(told, key=lambda group: group.first.severity != "refuse"))
 
 

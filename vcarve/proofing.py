@@ -36,7 +36,7 @@ from vcarve.view.facts import (
     PlanFacts,
     SpeedFacts,
     ZeroFacts,
-    pass_of,
+    passes,
 )
 
 USUAL_STEP_MM = 0.05
@@ -76,7 +76,7 @@ class DryRun:
     @property
     def passes(self) -> int:
         """How often the bit goes into the wood and out again."""
-        return int(pass_of(self.reading.moves, self.top_mm).max(initial=-1)) + 1
+        return passes(self.reading.moves, self.top_mm)
 
     @property
     def top_mm(self) -> float:

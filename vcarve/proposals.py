@@ -13,7 +13,8 @@ from vcarve.groove.whole_cells import SAMPLE_PITCH_MM, cells_of
 from vcarve.job.fields import Pitch
 from vcarve.job.records import Job
 from vcarve.layout import Layout
-from vcarve.network.model import NM_PER_MM, Floats, Network
+from vcarve.network.faces import cell_areas_mm2
+from vcarve.network.model import Floats, Network
 from vcarve.on_piece import field_of, laid
 from vcarve.pattern.fit import Fit
 
@@ -30,7 +31,7 @@ Way = tuple[str, str, dict[str, Any], dict[str, Any]]
 
 def cut_off(network: Network, whole_mm2: Floats) -> int:
     """Return how many cells are not as large as a whole one."""
-    area = _areas_mm2(network)
+    area = cell_areas_mm2(network)
     off = np.abs(area[:, None] - whole_mm2[None, :]) > _ALIKE * whole_mm2
     return int(np.count_nonzero(off.all(axis=1)))
 
@@ -52,7 +53,7 @@ def proposals(job: Job, layout: Layout) -> tuple[str, ...]:
     sample = cells_of(pattern)
     if sample is None:
         return ()
-    whole = _areas_mm2(sample.network)[sample.network.cell_class >= 0]
+    whole = cell_areas_mm2(sample.network)[sample.network.cell_class >= 0]
     whole = np.unique(whole.round(4)) / SAMPLE_PITCH_MM**2
     now, of = cut_off(layout.network, whole * pitch**2), layout.network.cells
     best: dict[str, tuple[float, str]] = {}
@@ -138,22 +139,3 @@ def _margins(wide: float, high: float, repeats: float, row: float) -> Iterator[f
             margin = (high * repeats - wide * rows * row) / fall
             if 0.0 <= margin <= WIDEST_MARGIN * min(wide, high):
                 yield margin
-
-
-def _areas_mm2(network: Network) -> Floats:
-    """Return the area of every cell: the polygon of its corners, and the segments between arcs and their chords."""
-    half_edge = network.ring_half_edge
-    edge, back = half_edge >> 1, (half_edge & 1).astype(bool)
-    start = np.where(back, network.head[edge], network.tail[edge])
-    end = np.where(back, network.tail[edge], network.head[edge])
-    bulge = np.where(back, -network.bulge[edge], network.bulge[edge])
-    x, y = network.x_nm / NM_PER_MM, network.y_nm / NM_PER_MM
-    sweep = 4.0 * np.arctan(bulge)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        radius = network.chord_mm[edge] / (2.0 * np.sin(sweep / 2.0))
-        bow = np.where(bulge == 0.0, 0.0, radius**2 * (sweep - np.sin(sweep)) / 2.0)
-    part = (x[start] * y[end] - x[end] * y[start]) / 2.0 + bow
-    area: Floats = np.add.reduceat(
-        np.add.reduceat(part, network.ring_start[:-1]), network.cell_ring_start[:-1]
-    )
-    return area

@@ -57,7 +57,7 @@ class Kind:
     noun: str  # "a length"
     examples: str
     units: Mapping[str, Fraction]  # folded unit -> how many of the inside unit
-    either: tuple[str, str] | None = (
+    fraction_units: tuple[str, str] | None = (
         None  # what a bare fraction may be in: (the unit of inches, the inside unit)
     )
 
@@ -71,7 +71,7 @@ class Kind:
         units = "|".join(re.escape(unit) for unit in sorted(self.units, key=lambda unit: (-len(unit), unit)))
         units = units.replace("/", r"\s*/\s*")
         fraction, sign = _FRACTION.replace("/", "[/⁄]"), r"[+\-−]?\s*"
-        if self.either is None:
+        if self.fraction_units is None:
             return rf"^\s*{sign}(?:{fraction}|{_DECIMAL})\s*(?:{units})?\s*$"
         return rf"^\s*{sign}(?:(?:{fraction})\s*(?:{units})|{_DECIMAL}\s*(?:{units})?)\s*$"
 
@@ -96,7 +96,7 @@ LENGTH = Kind(
     noun="a length",
     examples="12 mm, 2.5 cm, 1/4 in or 1 1/4 in",
     units=MappingProxyType(_LENGTHS),
-    either=("in", "mm"),
+    fraction_units=("in", "mm"),
 )
 ANGLE = Kind(
     noun="an angle",
@@ -116,7 +116,7 @@ FEED = Kind(
         }
         | {"ipm": MM_PER_INCH, "ips": MM_PER_INCH * 60}
     ),
-    either=("in/min", "mm/min"),
+    fraction_units=("in/min", "mm/min"),
 )
 ACCELERATION = Kind(
     noun="an acceleration",
@@ -128,7 +128,7 @@ ACCELERATION = Kind(
             for per in ("s2", "s²", "s^2", "sec2", "sec²", "s/s")
         }
     ),
-    either=("in/s²", "mm/s²"),
+    fraction_units=("in/s²", "mm/s²"),
 )
 SPEED = Kind(
     noun="a spindle speed",
@@ -232,8 +232,12 @@ def read(kind: Kind, written: str | float) -> float:
         raise QuantityError(kind.wanted())
     size = _unit_size(match["unit"], match["unit"].strip(), kind)
     value = _exact(match["number"], kind)
-    if kind.either is not None and not match["unit"] and _BARE_FRACTION.fullmatch(match["number"].strip()):
-        inch, inside = kind.either
+    if (
+        kind.fraction_units is not None
+        and not match["unit"]
+        and _BARE_FRACTION.fullmatch(match["number"].strip())
+    ):
+        inch, inside = kind.fraction_units
         raise QuantityError(
             f"a fraction without a unit; write {text} {inch} or {format_number(float(value), 6)} {inside}"
         )

@@ -15,7 +15,7 @@ from click.testing import CliRunner, Result
 import vcarve.cli
 from vcarve.cli.main import cli
 from vcarve.cli.terminal import echo
-from vcarve.errors import Finding, Problem, printable
+from vcarve.errors import Finding, Problem, grouped, printable
 
 # Clear the screen; the same with one C1 sign; write backwards; a line that looks like a verdict; a link.
 HOSTILE = (
@@ -68,7 +68,8 @@ def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 @pytest.mark.parametrize("text", HOSTILE)
 def test_what_a_terminal_obeys_is_spelled_out(text: str) -> None:
     """A problem and a finding that carry the text are one printable line each; what can be seen stays as it is."""
-    for said in (Problem(file=text, key=text, want=text), Finding(code="x", sentence=text)):
+    finding = Finding(code="x", sentence=text)
+    for said in (Problem(file=text, key=text, want=text), finding, *grouped((finding, finding))):
         assert str(said).isprintable()
     assert printable(text).isprintable()
     assert printable("麻の葉 \u00a0 é") == "麻の葉 \\xa0 é"

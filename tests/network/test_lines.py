@@ -11,6 +11,7 @@ import shapely
 
 from vcarve.errors import InputError
 from vcarve.network.build import build_lines
+from vcarve.network.faces import cell_areas_mm2
 from vcarve.network.model import Network
 from vcarve.network.noding import SNAP_MM
 from vcarve.pattern.model import Line, Point
@@ -145,6 +146,10 @@ def test_line_through_a_circle():
 
     assert made.cells == 3
     assert made.cut_mm == pytest.approx(20.0 * math.pi + 40.0, abs=1e-5)
+    # A segment of half angle a = acos(0.6) has R² (a - sin a cos a).
+    smaller = 100.0 * (math.acos(0.6) - 0.6 * 0.8)
+    areas = [smaller, 100.0 * math.pi - smaller, 100.0**2 - 100.0 * math.pi]
+    assert sorted(cell_areas_mm2(made)) == pytest.approx(areas, abs=1e-4)
     # Ends of the two half circles, two crossings, two ends.
     assert cut_vertices(made) == [1, 1, 2, 2, 4, 4]
 
@@ -203,6 +208,8 @@ def test_nested():
 
     assert made.cells == 5
     assert sorted(np.diff(made.cell_ring_start).tolist()) == [1, 2, 2, 2, 2]
+    squares = np.diff([0.0, 10.0**2, 20.0**2, 40.0**2, 80.0**2, 100.0**2])
+    assert sorted(cell_areas_mm2(made)) == pytest.approx(sorted(squares), abs=1e-4)
 
 
 def test_many_loops_in_one_cell():

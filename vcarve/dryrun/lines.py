@@ -46,7 +46,7 @@ def line_findings(
         return [finding("other-job", sentence, line=seen.line(m), at_mm=seen.at(m))]
     return [
         *_stray(seen, cover.stray, "This move cuts where the pattern has no line.", network, tolerance_mm),
-        *_spots(
+        *_ends(
             seen, np.flatnonzero(cutting & _brief(seen, tolerance_mm)), network, grooves, tolerance_mm, slack
         ),
         *_too_deep(seen, cover, network, grooves, slack),
@@ -95,7 +95,7 @@ def _brief(seen: Track, tolerance_mm: float) -> Bools:
     return np.where(seen.across, gap <= 3.0 * TOUCH * tolerance_mm, seen.down)
 
 
-def _spots(
+def _ends(
     seen: Track, rows: Ints, network: Network, grooves: Grooves, tolerance_mm: float, slack: float
 ) -> list[Finding]:
     """Plunges and short moves that end beside every line, or deeper than any line there is to be."""

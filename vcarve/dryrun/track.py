@@ -123,15 +123,6 @@ def track(moves: Moves, shift_mm: tuple[float, float, float], machine: Machine, 
     )
 
 
-def incremental(moves: Moves) -> Bools:
-    """Tell for each move whether G91 was in force."""
-    result = np.zeros(len(moves), dtype=np.bool_)
-    for event in moves.events:
-        if event.kind == "distance":
-            result[event.before :] = event.value == 91
-    return result
-
-
 def arc_boxes(moves: Moves, which: Ints) -> tuple[Floats, Floats]:
     """Return the lower and upper corners (n, 3) of boxes round arcs of any plane, in work coordinates."""
     start, end = moves.start_mm[which], moves.end_mm[which]

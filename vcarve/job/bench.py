@@ -172,6 +172,11 @@ class Machine(Record):
         return self
 
     @property
+    def last_decimal_mm(self) -> float:
+        """The size of the last decimal in this machine's programs."""
+        return 10.0**-self.decimals * FIGURES[self.units].unit_mm
+
+    @property
     def figures(self) -> Figures:
         """How figures are written for people at this machine."""
         return FIGURES[self.units]

@@ -11,7 +11,6 @@ from vcarve.quantity import format_number, format_rpm
 
 # Wood left under the deepest groove: common practice, no source.
 FLOOR_LEAST_MM = 1.0
-MM_PER_INCH = 25.4
 # Levels nearer to each other than some last decimals are one and the same once written.
 STEP_LEAST_MM = 0.01
 STEP_LEAST_DECIMALS = 10.0
@@ -58,23 +57,13 @@ def _bit(job: Job, deepest_mm: float) -> list[Finding]:
                 sentence=f"The bit's shank is {length(bit.shank_mm)}; {machine.name} has collets for {held}.",
             )
         )
-    step = 10.0**-machine.decimals * (MM_PER_INCH if machine.units == "inch" else 1.0)
     shallowest = min(_depths_asked_mm(job))
-    if shallowest < step:
+    if shallowest < machine.last_decimal_mm:
         found.append(
             Finding(
                 code="too-shallow",
                 sentence=f"A groove {length(shallowest, 6)} deep is none: programs for {machine.name} give heights "
-                f"to {length(step, 6)}.",
-            )
-        )
-    least = max(STEP_LEAST_MM, STEP_LEAST_DECIMALS * step)
-    if job.step_mm < min(least, deepest_asked_mm(job)):
-        found.append(
-            Finding(
-                code="step-too-small",
-                sentence=f"Levels of {length(job.step_mm, 6)} each cannot be told apart in a program for {machine.name}; "
-                f"give a step of {length(least, 6)} or more.",
+                f"to {length(machine.last_decimal_mm, 6)}.",
             )
         )
     deepest = deepest_asked_mm(job)
@@ -254,10 +243,19 @@ def _load(job: Job) -> list[Finding]:
 
 
 def _step(job: Job) -> list[Finding]:
-    at_once, usual = min(job.step_mm, deepest_asked_mm(job)), usual_step_mm(job.wood, job.machine)
+    length, deepest = job.figures.length, deepest_asked_mm(job)
+    least = max(STEP_LEAST_MM, STEP_LEAST_DECIMALS * job.machine.last_decimal_mm)
+    if job.step_mm < min(least, deepest):
+        return [
+            Finding(
+                code="step-too-small",
+                sentence=f"Levels of {length(job.step_mm, 6)} each cannot be told apart in a program for {job.machine.name}; "
+                f"give a step of {length(least, 6)} or more.",
+            )
+        ]
+    at_once, usual = min(job.step_mm, deepest), usual_step_mm(job.wood, job.machine)
     if at_once <= usual + 1e-9:
         return []
-    length = job.figures.length
     return [
         Finding(
             code="step-deep",

@@ -15,7 +15,7 @@ from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
 from vcarve.network.graph import Graph, edge_bounds
-from vcarve.network.model import Bools, Floats, Ints
+from vcarve.network.model import Bools, Floats, Ints, Network
 
 # Edges that leave a vertex closer together than this may touch there; see next_half_edge.
 BUNDLE_RAD = 0.01
@@ -125,6 +125,22 @@ def ring_areas(graph: Graph, walk: Ints, starts: Ints) -> Floats:
     # A circular segment has r² (φ − sin φ) / 2; its sign is that of the sweep.
     double = double + radius**2 * (2.0 * half - np.sin(2.0 * half))
     return np.asarray(0.5 * np.bincount(ring, weights=double, minlength=len(starts) - 1), dtype=float)
+
+
+def cell_areas_mm2(network: Network) -> Floats:
+    """Return the area of each cell, its holes taken off."""
+    graph = Graph(
+        xy=network.xy_mm,
+        tail=network.tail,
+        head=network.head,
+        bulge=network.bulge,
+        role=network.role,
+        cut=network.cut,
+        edge_class=network.edge_class,
+        rim=np.zeros_like(network.tail),
+    )
+    area = ring_areas(graph, network.ring_half_edge, network.ring_start)
+    return np.asarray(np.add.reduceat(area, network.cell_ring_start[:-1]), dtype=float)
 
 
 def owners(graph: Graph, walk: Ints, starts: Ints, outer: Bools) -> Ints:

@@ -12,7 +12,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from vcarve.errors import Finding, Group, grouped, refuses
+from vcarve.errors import Alike, Finding, grouped, refuses
 from vcarve.groove.model import Grooves
 from vcarve.job.records import Job
 from vcarve.network.model import Network, Role
@@ -275,7 +275,7 @@ def _banner(box: tuple[float, float, float, float], u: float) -> list[str]:
     ]
 
 
-def _lettered(groups: Sequence[Group]) -> list[str]:
+def _lettered(groups: Sequence[Alike]) -> list[str]:
     """Return what was found, each under the letter that marks its places on the piece."""
     lines: list[str] = []
     for index, group in enumerate(groups[:SENTENCES]):

@@ -162,7 +162,7 @@ class PageFacts:
     @property
     def passes(self) -> int:
         """How often the bit goes into the wood and out again."""
-        return int(pass_of(self.moves, -self.offset_mm[2]).max(initial=-1)) + 1
+        return passes(self.moves, -self.offset_mm[2])
 
 
 def pass_of(moves: Moves, surface_mm: float = 0.0) -> npt.NDArray[np.int32]:
@@ -184,3 +184,8 @@ def pass_of(moves: Moves, surface_mm: float = 0.0) -> npt.NDArray[np.int32]:
     begins = below & (~before | fresh)
     result = np.cumsum(begins, dtype=np.int32) - 1
     return np.where(below, result, -1).astype(np.int32)
+
+
+def passes(moves: Moves, surface_mm: float = 0.0) -> int:
+    """How many passes the moves make in a surface at a work height."""
+    return int(pass_of(moves, surface_mm).max(initial=-1)) + 1

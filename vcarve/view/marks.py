@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from vcarve.errors import Group
+from vcarve.errors import Alike
 from vcarve.job.records import Job
 from vcarve.network.model import Network
 from vcarve.plan.model import Plan
@@ -203,7 +203,7 @@ def mark_letter(index: int) -> str:
     return chr(ord("A") + index % 26)
 
 
-def findings_marks(groups: Sequence[Group], u: float) -> list[str]:
+def findings_marks(groups: Sequence[Alike], u: float) -> list[str]:
     """Return a diamond with a letter at each place found; findings of one sentence share a letter, in their order."""
     parts = []
     r = 2.3 * u

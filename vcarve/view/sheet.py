@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from html import escape
 
-from vcarve.errors import Group, grouped
+from vcarve.errors import Alike, grouped
 from vcarve.view.cautions import CHECKS, FIRST, GENERAL
 from vcarve.view.facts import PageFacts
 from vcarve.view.section import section_svg, zero_svg
@@ -119,7 +119,7 @@ def table(rows: Iterable[Row], class_: str = "") -> str:
     return f'<dl class="rows {class_}">{body}</dl>'
 
 
-def verdict(groups: tuple[Group, ...]) -> tuple[str, str]:
+def verdict(groups: tuple[Alike, ...]) -> tuple[str, str]:
     """One word for the style sheet and one sentence for people; ``groups`` are findings by ``errors.grouped``."""
     refused = sum(group.first.severity == "refuse" for group in groups)
     if refused:
@@ -132,7 +132,7 @@ def verdict(groups: tuple[Group, ...]) -> tuple[str, str]:
     return "clean", "Every check passed"
 
 
-def findings_html(groups: tuple[Group, ...]) -> str:
+def findings_html(groups: tuple[Alike, ...]) -> str:
     """The findings as buttons, one for each sentence; the page's script shows its places one after the other."""
     if not groups:
         return '<p class="quiet">Every check passed.</p>'
