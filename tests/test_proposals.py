@@ -11,7 +11,8 @@ import shapely
 from vcarve.job.load import load_job
 from vcarve.layout import Layout, lay_out
 from vcarve.network.model import NM_PER_MM
-from vcarve.proposals import proposals
+from vcarve.pipeline import draft
+from vcarve.proposals import MOST_CELLS, proposals
 
 JOB = """
 piece: {{width: {wide} mm, height: {high} mm, thickness: 10 mm, wood: cherry-black}}
@@ -129,3 +130,23 @@ def test_a_pitch_that_clips_cells_away_may_be_fitted(job: Path) -> None:
     assert proposed(job) == ["pitch about 24 mm leaves none"]
     assert lay_out(load_job(str(job), ["pattern.pitch=about 24 mm"])).network.cells == 3 * 2 * 24
     assert proposed(job, "pattern.pitch=26 mm") == []
+
+
+def test_of_very_many_cells_no_proposal_is_tried(job: Path) -> None:
+    """Trying out takes about as long as the layout each time: past a thousand cells nobody waits for it."""
+    for across, tried in ((7, True), (12, False)):
+        job.write_text(JOB.format(name="kaku-asanoha", wide=200, high=130, fit=f"across: {across}"))
+
+        assert (lay_out(load_job(str(job))).network.cells <= MOST_CELLS) == tried
+        assert bool(proposed(job)) == tried
+
+
+def test_trying_out_is_told(job: Path) -> None:
+    """While ways are tried out, a stage of its own moves on, between that of the layout and that of the plan."""
+    job.write_text(JOB.format(name="kikko", wide=90, high=131, fit="pitch: about 12 mm"))
+    told: list[tuple[str, float]] = []
+    draft(load_job(str(job)), lambda stage, share: told.append((stage, share)))
+    tried = [share for stage, share in told if stage == "trying other fits"]
+
+    assert len(set(tried)) > 5
+    assert [share for _, share in told] == sorted(share for _, share in told)

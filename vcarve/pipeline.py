@@ -75,7 +75,8 @@ def draft(job: Job, progress: Progress | None = None) -> Made:
 
     tell("laying out", 0.0)
     layout = lay_out(job)
-    layout = replace(layout, sentences=(*layout.sentences, *proposals(job, layout)))
+    proposed = proposals(job, layout, lambda share: tell("trying other fits", 0.1 + 0.1 * share))
+    layout = replace(layout, sentences=(*layout.sentences, *proposed))
     known = job_findings(job, layout)
     tell("planning", 0.2)
     # Levels too thin to be told apart are without number; drawn as one, the job can be looked at.

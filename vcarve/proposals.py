@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from typing import Any
 
 import numpy as np
@@ -18,7 +18,7 @@ from vcarve.network.model import Floats, Network
 from vcarve.on_piece import field_of, laid
 from vcarve.pattern.fit import Fit
 
-MOST_CELLS = 4000  # a larger network takes longer to try than anybody waits for a proposal
+MOST_CELLS = 1000  # a larger network takes longer to try than anybody waits for a proposal
 COUNTS, MARGINS = 3, 4  # how many are tried
 OTHER_PITCH = 0.3  # how far the pitch may be off
 WIDEST_MARGIN = 0.15  # of the shorter side
@@ -36,7 +36,9 @@ def cut_off(network: Network, whole_mm2: Floats) -> int:
     return int(np.count_nonzero(off.all(axis=1)))
 
 
-def proposals(job: Job, layout: Layout) -> tuple[str, ...]:
+def proposals(
+    job: Job, layout: Layout, progress: Callable[[float], None] = lambda share: None
+) -> tuple[str, ...]:
     """Return a sentence with the ways that leave fewer cells cut off, tried out one by one.
 
     There is one where whole repeats were fitted and do not fill the height, and where none were fitted and the cells cut off
@@ -53,11 +55,11 @@ def proposals(job: Job, layout: Layout) -> tuple[str, ...]:
     sample = cells_of(pattern)
     if sample is None:
         return ()
-    whole = cell_areas_mm2(sample.network)[sample.network.cell_class >= 0]
-    whole = np.unique(whole.round(4)) / SAMPLE_PITCH_MM**2
+    whole = np.unique(cell_areas_mm2(sample.network).round(4)) / SAMPLE_PITCH_MM**2
     now, of = cut_off(layout.network, whole * pitch**2), layout.network.cells
     best: dict[str, tuple[float, str]] = {}
-    for kind, words, pattern_change, piece_change in ways:
+    for number, (kind, words, pattern_change, piece_change) in enumerate(ways):
+        progress(number / len(ways))
         tried = job.model_copy(
             update={
                 "pattern": job.pattern.model_copy(update=pattern_change),

@@ -7,11 +7,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 
 from vcarve.groove.land import measure
+from vcarve.groove.near import ranges
 from vcarve.groove.width import Cone, VBit, width_mm
 from vcarve.network.build import build
 from vcarve.network.model import Network
@@ -28,7 +30,7 @@ _BY_WIDTH = VBit(angle_deg=90.0)  # its grooves are as wide as twice their depth
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Cells:
-    """The whole cells of a few repeats of a pattern; the least of them holds a circle ``room`` pitches wide."""
+    """One whole cell of each kind amid a few repeats of a pattern; the least holds a circle ``room`` pitches wide."""
 
     network: Network
     roles: tuple[int, ...]
@@ -44,20 +46,41 @@ class Cells:
         return _narrowest_mm(self.network, {r: w / scale for r, w in widths.items()}) * scale >= land_mm
 
 
+@lru_cache(maxsize=1)
 def cells_of(pattern: Pattern) -> Cells | None:
     """Return the whole cells of a pattern; ``None`` where its lines close none."""
     side = _REPEATS * SAMPLE_PITCH_MM * (math.hypot(*pattern.a1) + math.hypot(*pattern.a2))
     network = build(pattern, region=rectangle(side, side), pitch_mm=SAMPLE_PITCH_MM)
     if not (network.cell_class >= 0).any():
         return None
+    network = _one_of_each(network)
     roles = tuple(np.unique(network.role[network.cut]).tolist())
     room = _narrowest_mm(network, dict.fromkeys(roles, _SCRATCH_MM)) + _SCRATCH_MM
     return Cells(network=network, roles=roles, room=room / SAMPLE_PITCH_MM)
 
 
+def _one_of_each(network: Network) -> Network:
+    """Return the network with all its lines, and of each kind of whole cells the one nearest to the middle."""
+    first = network.ring_half_edge[network.ring_start[network.cell_ring_start[:-1]]]
+    nearest = np.argsort(np.hypot(*network.xy_mm[network.tail[first >> 1]].T), kind="stable")
+    nearest = nearest[network.cell_class[nearest] >= 0]
+    kinds, which = np.unique(network.cell_class[nearest], return_index=True)
+    cells = nearest[which]
+    start, end = network.cell_ring_start[cells], network.cell_ring_start[cells + 1]
+    rings = ranges(start, end)
+    begin, close = network.ring_start[rings], network.ring_start[rings + 1]
+    return replace(
+        network,
+        ring_half_edge=network.ring_half_edge[ranges(begin, close)],
+        ring_start=np.concatenate([[0], np.cumsum(close - begin)]),
+        cell_ring_start=np.concatenate([[0], np.cumsum(end - start)]),
+        cell_class=kinds,
+    )
+
+
 def _narrowest_mm(network: Network, widths_mm: Mapping[int, float]) -> float:
     depths = {role: width / 2.0 for role, width in widths_mm.items()}
-    return float(measure(network, _BY_WIDTH, depths).land_mm[network.cell_class >= 0].min())
+    return float(measure(network, _BY_WIDTH, depths).land_mm.min())
 
 
 def least_pitch_mm(cells: Cells, widths_mm: Mapping[int, float], land_mm: float = LEAST_LAND_MM) -> float:

@@ -1,0 +1,39 @@
+"""One cell of each kind amid a few repeats of a pattern: all that has to be looked at, whatever the grooves."""
+
+from __future__ import annotations
+
+import pytest
+
+from vcarve.groove.land import measure
+from vcarve.groove.whole_cells import SAMPLE_PITCH_MM, cells_of
+from vcarve.groove.width import VBit
+from vcarve.network.build import build
+from vcarve.pattern.catalogue import pattern
+from vcarve.pattern.region import rectangle
+
+
+# Cells of one translational unit: the rhombus; a hexagon and two triangles; a lens to either side of two edges and the star
+# between; two triangles in thirds.
+@pytest.mark.parametrize(("name", "kinds"), [("hishi", 1), ("kagome", 3), ("shippo", 3), ("asanoha", 6)])
+def test_there_is_one_cell_of_each_kind(name: str, kinds: int) -> None:
+    """However many repeats there are around them, no kind of cell is looked at twice, and no pattern is built twice."""
+    cells = cells_of(pattern(name))
+
+    assert cells is not None
+    assert cells.network.cells == kinds
+    assert cells_of(pattern(name)) is cells
+
+
+@pytest.mark.parametrize("name", ["asanoha", "yae-asanoha", "seigaiha", "sankuzushi"])
+@pytest.mark.parametrize("widths_mm", [(0.4, 0.4), (1.6, 0.8), (0.3, 3.0)])
+def test_the_one_has_the_land_of_all(name: str, widths_mm: tuple[float, float]) -> None:
+    """The least land of all whole cells on a large sheet is that of the few, for grooves wider or narrower than others."""
+    cells = cells_of(pattern(name))
+    assert cells is not None
+    depths = {role: widths_mm[role] / 2.0 for role in cells.roles}
+    sheet = build(pattern(name), region=rectangle(210.0, 190.0), pitch_mm=SAMPLE_PITCH_MM)
+    land = measure(sheet, VBit(angle_deg=90.0), depths).land_mm[sheet.cell_class >= 0]
+
+    assert measure(cells.network, VBit(angle_deg=90.0), depths).land_mm.min() == pytest.approx(
+        land.min(), abs=2e-3
+    )
