@@ -1,7 +1,7 @@
-"""The smallest job a plan can be made for, shared by the plan's tests and benches.
+"""Small jobs that several tests share: the smallest one a plan can be made for, and one as people write it.
 
-Its machine is that of the 100 mm hemp leaf example: cut 600, plunge 200 mm/min, rapids 2000 and 1000 mm/min, 200 and 100 mm/s².
-The spindle starts at once, so that a program's time is that of its moves.
+The first one's machine is that of the 100 mm hemp leaf example: cut 600, plunge 200 mm/min, rapids 2000 and 1000 mm/min,
+200 and 100 mm/s².  Its spindle starts at once, so that a program's time is that of its moves.
 """
 
 from __future__ import annotations
@@ -10,6 +10,24 @@ from typing import Any
 
 from vcarve.job.bench import Bit, Machine, Wood
 from vcarve.job.records import Job, PatternChoice, Piece, Zero
+
+# A pattern of one's own, and a job that names it as a file beside it.
+OWN_PATTERN = """\
+key: own
+name: own
+lattice: {kind: square, a1: [1, 0], a2: [0, 1]}
+group: p1
+unit: side
+pitch-range: [5 mm, 20 mm]
+lines: [{from: [0, 0], to: [1, 0]}, {from: [0, 0], to: [0, 1]}]
+"""
+OWN_JOB = """\
+piece: {width: 40 mm, height: 30 mm, thickness: 8 mm, wood: maple-sugar}
+pattern: {name: own.yaml, pitch: 10 mm}
+groove: {depth: 0.5 mm}
+bit: v60-3.175
+machine: small-desktop
+"""
 
 
 def small_job(

@@ -68,7 +68,7 @@ def fine(tmp_path: Path) -> Path:
 def test_most_land_lost_is_refused_with_pitch_and_depth_that_keep_it(fine: Path, groove: str) -> None:
     """The pitch and the depths that the finding names leave every whole cell land; two hundredths of the pitch less do not."""
     [lost] = [f for f in land_findings(*laid(fine, f"groove={groove}")) if f.code == "land-lost"]
-    pitch, sound = re.findall(r"from a pitch of ([0-9.]+) mm on, .* from ([0-9.]+) mm on", lost.sentence)[0]
+    pitch, sound = re.findall(r"from a pitch of ([0-9.]+) mm, .* from ([0-9.]+) mm;", lost.sentence)[0]
     depths = re.findall(r"(?:depth of|ground|leaf) ([0-9.]+) mm", lost.sentence)
     shallower = f"groove={{ground: {depths[0]}, leaf: {depths[-1]}}}"
 
@@ -103,7 +103,7 @@ def test_weak_land_everywhere_names_the_pitch_that_ends_it(fine: Path) -> None:
     """At 4 mm every island is 0.15 mm wide; from the pitch that is named on, every whole cell keeps half a millimetre."""
     [weak] = [f for f in land_findings(*laid(fine, "pattern.pitch=4")) if f.code == "weak-island"]
     [pitch] = re.findall(
-        r"From a pitch of ([0-9.]+) mm on every whole cell keeps land of 0.5 mm", weak.sentence
+        r"At a pitch of ([0-9.]+) mm or more every whole cell keeps land of 0.5 mm", weak.sentence
     )
     _, layout = laid(fine, f"pattern.pitch={pitch}")
 

@@ -28,7 +28,7 @@ def proposed(job: Path, *sets: str) -> list[str]:
     """Return what is proposed for a job, way by way."""
     loaded = load_job(str(job), sets)
     said = proposals(loaded, lay_out(loaded))
-    return said[0].removesuffix(".").partition("Tried out: ")[2].split("; ") if said else []
+    return said[0].removesuffix(".").partition("Fewer are cut off with: ")[2].split("; ") if said else []
 
 
 def carried_out(job: Path, way: str, *sets: str) -> Layout:
@@ -90,7 +90,7 @@ def test_every_way_leaves_what_it_says(
     assert ways
     for way in ways:
         layout = carried_out(job, way, f"units={units}")
-        left = re.search(r"leaves (\d+) of (\d+)$", way)
+        left = re.search(r"\((\d+) of (\d+)\)$", way)
         assert left is not None, way
         assert (cut_off(layout), layout.network.cells) == (int(left[1]), int(left[2])), way
         assert cut_off(layout) < before
@@ -99,8 +99,8 @@ def test_every_way_leaves_what_it_says(
 def test_what_ends_them_gives_whole_repeats_only(job: Path) -> None:
     """A repeat of the square hemp leaf has 24 cells: what leaves none cut off has a multiple of them, and no half ones."""
     job.write_text(JOB.format(name="kaku-asanoha", wide=160, high=110, fit="across: 5"))
-    ended = [way for way in proposed(job) if way.endswith("leaves none")]
-    repeats = {way.partition(" leaves")[0]: carried_out(job, way).network.cells / 24 for way in ended}
+    ended = [way for way in proposed(job) if way.endswith("(none)")]
+    repeats = {way.partition(" (")[0]: carried_out(job, way).network.cells / 24 for way in ended}
 
     # 160 / 5 = 32: 112 mm are 3.5 of them, and (160 - 10) / 6 = 25 goes four times into 110 - 10.
     assert repeats == {"a piece 112 mm high with across 5": 5 * 3.5, "margin 5 mm with across 6": 6 * 4}
@@ -127,7 +127,7 @@ def test_a_pitch_that_clips_cells_away_may_be_fitted(job: Path) -> None:
     """Where cells at the edge lose their land, the nearest pitch that fits is tried: 3 by 2 repeats of 24 cells."""
     job.write_text(JOB.format(name="kaku-asanoha", wide=150, high=100, fit="pitch: 24 mm"))
 
-    assert proposed(job) == ["pitch about 24 mm leaves none"]
+    assert proposed(job) == ["pitch about 24 mm (none)"]
     assert lay_out(load_job(str(job), ["pattern.pitch=about 24 mm"])).network.cells == 3 * 2 * 24
     assert proposed(job, "pattern.pitch=26 mm") == []
 

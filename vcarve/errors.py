@@ -138,13 +138,12 @@ class InputError(MizoError, ValueError):
 
 
 class RefusedError(MizoError, ValueError):
-    """The job or program was understood but must not be cut; carries every finding, and the names of files to see it by."""
+    """The job or program was understood but must not be cut; carries every finding."""
 
     exit_code = EXIT_REFUSED
 
-    def __init__(self, findings: Iterable[Finding], written: Iterable[str] = ()) -> None:
+    def __init__(self, findings: Iterable[Finding]) -> None:
         self.findings: tuple[Finding, ...] = tuple(findings)
-        self.written: tuple[str, ...] = tuple(written)
         super().__init__("\n".join(str(finding) for finding in self.findings))
 
 

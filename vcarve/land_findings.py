@@ -42,7 +42,7 @@ def land_findings(job: Job, layout: Layout) -> tuple[Finding, ...]:
         if grooves.weak > MOST_LOST * cells and layout.pattern and (sample := cells_of(layout.pattern)):
             holds, sound = _sound_mm(job, layout, sample)
             said += (
-                f" From a pitch of {job.figures.length(sound)} on every whole cell keeps land of "
+                f" At a pitch of {job.figures.length(sound)} or more every whole cell keeps land of "
                 f"{job.figures.length(holds)} or more."
             )
         found.append(
@@ -93,17 +93,17 @@ def _cause_and_cure(job: Job, layout: Layout, cells: Cells) -> list[str]:
     said = [
         f"the grooves are {length(layout.widest_mm)} wide, and the smallest cells of {name} at a pitch of {length(pitch)} have "
         f"room for {length(cells.room * pitch)}.",
-        f"With this groove all of them keep land from a pitch of {length(least)} on, and land of {length(holds)} or more, "
-        f"which holds, from {length(sound)} on; {name} usually has {length(low)} to {length(high)}.",
+        f"All of them keep some land from a pitch of {length(least)}, and enough not to break out ({length(holds)}) from "
+        f"{length(sound)}; {name} usually has {length(low)} to {length(high)}.",
     ]
     shallower = deepest_depths_mm(cells, pitch, job.bit, depths)
     if shallower is None:
         said.append("At this pitch no depth of this bit leaves them land; take a sharper bit.")
     elif len(set(depths.values())) == 1:
-        said.append(f"At this pitch they do with a depth of {length(max(shallower.values()))} or less.")
+        said.append(f"At this pitch a depth of {length(max(shallower.values()))} or less leaves them land.")
     else:
         ground, leaf = (length(shallower[int(role)]) for role in (Role.GROUND, Role.LEAF))
-        said.append(f"At this pitch they do with ground {ground} and leaf {leaf}, or less.")
+        said.append(f"At this pitch ground {ground} and leaf {leaf}, or less, leave them land.")
     return said
 
 

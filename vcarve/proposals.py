@@ -72,11 +72,11 @@ def proposals(
             continue
         left, cells = cut_off(made.network, whole * made.pitch_mm**2), made.network.cells
         if left < now and left / cells < best.get(kind, (now / of, ""))[0]:
-            best[kind] = (left / cells, f"{words} leaves {f'{left} of {cells}' if left else 'none'}")
+            best[kind] = (left / cells, f"{words} ({f'{left} of {cells}' if left else 'none'})")
     if not best:
         return ()
     said = "; ".join(words for _, words in sorted(best.values()))
-    return (f"The edge cuts off {now} of {of} cells. Tried out: {said}.",)
+    return (f"The edge cuts off {now} of {of} cells. Fewer are cut off with: {said}.",)
 
 
 def _ways_of_pitch(job: Job, layout: Layout, pitch_mm: float) -> list[Way]:

@@ -132,12 +132,12 @@ def test_two_outputs_need_two_places(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("words", "right"),
     [
-        (("program", "JOB", "-o", "s.pdf"), "a program is written here; the name must end in .nc, .ngc, "),
-        (("program", "JOB", "-o", "s"), "a program is written here"),
-        (("program", "JOB", "--picture", "s.xyz"), "the name must end in .svg"),
-        (("program", "JOB", "--page", "s.txt"), "a page is written here; the name must end in .html or .htm"),
+        (("program", "JOB", "-o", "s.pdf"), "this is for a program; its name must end in .nc, .ngc, "),
+        (("program", "JOB", "-o", "s"), "this is for a program"),
+        (("program", "JOB", "--picture", "s.xyz"), "its name must end in .svg"),
+        (("program", "JOB", "--page", "s.txt"), "this is for a page; its name must end in .html or .htm"),
         (("dry-run", "NC", "--page", "s.svg"), ".html or .htm"),
-        (("dry-run", "NC", "--job", "JOB", "--picture", "s.jpg"), "the name must end in .png"),
+        (("dry-run", "NC", "--job", "JOB", "--picture", "s.jpg"), "its name must end in .png"),
         (("dry-run", "NC", "--job", "JOB", "--heights", "s.stl"), ".png or .npy"),
         (("lines", "JOB", "-o", "s.nc"), ".svg or .dxf"),
         (("patterns", "asanoha", "--picture", "s.gif"), ".svg or .png"),

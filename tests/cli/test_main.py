@@ -88,7 +88,11 @@ def test_unknown_commands(word: str, sentence: str) -> None:
                 [Finding(code="x", sentence="Bad."), Finding(code="y", sentence="So.", severity="caution")]
             ),
             1,
-            ["must not be cut  Bad. [x]", "caution  So. [y]", "Nothing was written."],
+            [
+                "must not be cut  Bad. [x]",
+                "caution  So. [y]",
+                "Nothing was written. Add --picture plan.svg or --page run.html to see where.",
+            ],
         ),
     ],
 )

@@ -181,7 +181,7 @@ def test_picture_and_page(job: Path) -> None:
         (["-o", "t.nc", "--page", "."], "'.': this is a folder"),
         (
             ["-o", "t.nc", "--picture", "t.png"],
-            "'t.png': a picture of the plan is written here; the name must end in .svg",
+            "'t.png': this is for a picture of the plan; its name must end in .svg",
         ),
         (["-o", "t.nc", "--set", "groove.deep=1"], "did you mean 'depth'?"),
         (["-o", "t.nc", "--set", "groove.depth"], "groove.depth"),
@@ -233,7 +233,7 @@ def test_a_job_that_must_not_be_cut(job: Path) -> None:
     assert done.exit_code == 1
     assert set(codes) == {"travel", "bit-too-short", "through-the-piece", "feed-too-fast", "land-lost"}
     assert Path("tile.nc").read_bytes() == b"former"
-    assert "No program was written; wrote tile.svg, marked not to be cut." in done.stderr
+    assert "No program was written. See tile.svg, marked 'must not be cut'." in done.stderr
 
 
 CLAMPED = (
@@ -256,13 +256,13 @@ def test_a_refused_job_can_be_looked_at(job: Path) -> None:
 
     assert done.exit_code == 1
     assert not Path("t.nc").exists()
-    assert "No program was written; wrote t.svg and t.html, marked not to be cut." in done.stderr
+    assert "No program was written. See t.svg and t.html, marked 'must not be cut'." in done.stderr
     assert len(lines) == 2
     assert sum(places) == sum(1 + one["more"] for one in figures["findings"] if one["code"] == "clamp") > 20
-    assert ">Not to be cut<" in Path("t.svg").read_text()
+    assert ">Must not be cut<" in Path("t.svg").read_text()
     page = Path("t.html").read_text()
-    assert "<title>Not to be cut: try</title>" in page
-    assert page.count("Not to be cut: 2 reasons") == 2  # on the page and on its bench sheet
+    assert "<title>Must not be cut: try</title>" in page
+    assert page.count("Must not be cut: 2 reasons") == 2  # on the page and on its bench sheet
 
 
 @pytest.mark.parametrize(

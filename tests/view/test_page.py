@@ -75,7 +75,7 @@ def test_titles_and_sentences_stay_text(facts: PageFacts) -> None:
     """A title that closes scripts, opens tags or names a slot of the template comes out as written."""
     page = outline(page_html(facts))
 
-    assert page.title == "Not to be cut: " + facts.title
+    assert page.title == "Must not be cut: " + facts.title
     assert "u" not in {tag for tag, _ in page.tags}
     assert len(page.scripts) == 2
 
@@ -170,7 +170,7 @@ def test_the_verdict_counts_what_forbids_cutting() -> None:
 
     assert verdict(()) == ("clean", "Every check passed")
     assert verdict(grouped((caution, caution))) == ("caution", "No check forbids cutting: 1 caution")
-    assert verdict(grouped((caution, refuse, refuse))) == ("refuse", "Not to be cut: 1 reason")
+    assert verdict(grouped((caution, refuse, refuse))) == ("refuse", "Must not be cut: 1 reason")
 
 
 def test_every_rounded_or_flat_tip_is_named(facts: PageFacts) -> None:

@@ -143,7 +143,7 @@ def dry_run(
 
             size = (run.job.piece.width_mm, run.job.piece.height_mm)
             rings = outline_rings(run.layout)
-            mark = "Not to be cut" if refuses(run.findings) else ""
+            mark = "Must not be cut" if refuses(run.findings) else ""
             drawn = picture_png(surface, run.job.wood.tint, rings=rings, size_mm=size, mark=mark)
             outputs.append((picture, drawn))
         if heights is not None:

@@ -12,6 +12,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from vcarve.cli.terminal import echo
 from vcarve.errors import InputError, Problem
 
 # What a command writes -> the endings its name may have; the first is taken for what goes to standard output or a device.
@@ -91,6 +92,19 @@ def write_whole(outputs: Sequence[tuple[str, str | bytes]], inputs: Iterable[str
         else:
             with _worded(path):
                 Path(path).write_bytes(data)
+
+
+def write_and_tell(outputs: Sequence[tuple[str, str | bytes]], inputs: Iterable[str | None] = ()) -> None:
+    """Write as ``write_whole`` does, and say what was written."""
+    write_whole(outputs, inputs)
+    tell_written(outputs)
+
+
+def tell_written(outputs: Sequence[tuple[str, str | bytes]]) -> None:
+    """Name the files that were written; standard output, where it is one of them, holds nothing else."""
+    for path, _ in outputs:
+        if path != "-":
+            echo(f"wrote {path}", err=any(other == "-" for other, _ in outputs))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -173,7 +187,7 @@ def _refused(target: Path, endings: tuple[str, ...], what: str) -> str | None:
     if not folder.is_dir():
         return f"cannot be written: there is no folder {str(target.parent)!r}"
     if not target.name.lower().endswith(endings) and (target.is_file() or not target.exists()):
-        return f"{what} is written here; the name must end in {either(endings)}"
+        return f"this is for {what}; its name must end in {either(endings)}"
     return None
 
 

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 import click
 
-from vcarve.cli.files import claim, ending, write_whole
+from vcarve.cli.files import claim, ending, write_and_tell
 from vcarve.cli.kinds import taken_as
 from vcarve.cli.options import asked, set_option
-from vcarve.cli.terminal import echo
 
 
 @click.command("lines", epilog="Example: mizo lines trivet.yaml -o trivet.dxf")
@@ -34,7 +33,6 @@ def lines(job: str, output: str, sets: tuple[str, ...]) -> None:
         layout = lay_out(loaded)
     page = (loaded.piece.width_mm, loaded.piece.height_mm)
     draw = lines_dxf if ending("a drawing of the lines", output) == ".dxf" else lines_svg
-    write_whole(
+    write_and_tell(
         [(output, draw(layout.network, layout.grooves, layers=layout.layers, piece_mm=page))], loaded.files
     )
-    echo(f"wrote {output}")

@@ -10,7 +10,7 @@ from typing import Any, Literal
 
 import click
 
-from vcarve.cli.files import claim, ending, write_whole
+from vcarve.cli.files import claim, ending, write_and_tell, write_whole
 from vcarve.cli.kinds import taken_as
 from vcarve.cli.options import asked
 from vcarve.cli.terminal import echo
@@ -31,9 +31,10 @@ def table(head: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
         echo(click.style(line.rstrip(), bold=number == 0))
 
 
-def as_json(values: Any) -> None:
-    """Print values as JSON."""
-    echo(json.dumps(values))
+def as_json(values: Any, outputs: Sequence[tuple[str, str | bytes]] = ()) -> None:
+    """Write the files that were asked for, if any, and print values as JSON, beside what goes to standard output."""
+    write_whole(outputs)
+    echo(json.dumps(values), err=any(path == "-" for path, _ in outputs))
 
 
 # Shells that write what is printed into a file in an encoding of their own would spoil it.
@@ -64,11 +65,14 @@ def machines(name: str | None, output: str | None, json_: bool) -> None:
     claim([("a YAML file", output)], inputs=(name and machine_path(name),))
     with taken_as("machine", name or "-"):
         found = all_machines() if name is None else (load_machine(name),)
+    outputs = []
+    if name is not None and (output is not None or not json_):
+        outputs.append((output or "-", Path(str(machine_path(name))).read_text(encoding="utf-8")))
     if json_:
-        as_json([machine.model_dump(mode="json") for machine in found])
+        as_json([machine.model_dump(mode="json") for machine in found], outputs)
         return
-    if name is not None:
-        _write([(output or "-", Path(str(machine_path(name))).read_text(encoding="utf-8"))])
+    if outputs:
+        write_and_tell(outputs)
         return
     table(
         ("name", "machine", "travel X x Y x Z", "collets", "spindle", "controller"),
@@ -143,14 +147,6 @@ def woods(json_: bool) -> None:
     )
 
 
-def _write(outputs: Sequence[tuple[str, str | bytes]]) -> None:
-    """Write files and say so."""
-    write_whole(outputs)
-    for path, _ in outputs:
-        if path != "-":
-            echo(f"wrote {path}", err=any(other == "-" for other, _ in outputs))
-
-
 @click.command("patterns", epilog="Example: mizo patterns kaku-asanoha --picture star.svg")
 @click.argument("name", required=False)
 @_copy
@@ -193,9 +189,6 @@ def patterns(
         from vcarve.gallery import gallery_page
 
         outputs.append((page, gallery_page(chosen)))
-    if outputs:
-        _write(outputs)
-        return
     if json_:
         as_json(
             [
@@ -213,8 +206,12 @@ def patterns(
                     "choice": p.choice,
                 }
                 for p in chosen
-            ]
+            ],
+            outputs,
         )
+        return
+    if outputs:
+        write_and_tell(outputs)
         return
     table(
         ("name", "", "meaning", "lattice", "symmetry", "pitch"),
@@ -250,9 +247,9 @@ def new(file: str, machine: bool, pattern: bool, force: bool) -> None:
     }
     command = typed(["mizo", *after[kind]])
     title = shown.stem.replace("-", " ").replace("_", " ")
-    write_whole([(file, starter_text(kind, title=title, command=command))])
+    write_and_tell([(file, starter_text(kind, title=title, command=command))])
     if file != "-":
-        echo(f"wrote {file}\nEdit it, then: {command}")
+        echo(f"Edit it, then: {command}")
 
 
 @click.command("schema", epilog="Example: mizo schema job > job.schema.json")

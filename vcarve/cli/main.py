@@ -7,6 +7,7 @@ import importlib
 import io
 import os
 import sys
+from collections.abc import Sequence
 from typing import NoReturn
 
 import click
@@ -126,25 +127,29 @@ def report(error: Exception, sentence: str) -> NoReturn:
     raise click.exceptions.Exit(EXIT_INTERNAL)
 
 
-def fail(error: MizoError, *, writes: bool = True) -> NoReturn:
-    """Print an error and leave with its exit code; ``writes`` says that the command would have written files."""
+def fail(error: MizoError, *, writes: bool = True, written: Sequence[str] = ()) -> NoReturn:
+    """Print an error and leave with its exit code; ``writes`` says that the command would have written files.
+
+    ``written`` are the paths of what was written all the same, to see by it what is wrong.
+    """
     if isinstance(error, InputError):
         for problem in error.problems:
             echo(f"{click.style('wrong', fg='red', bold=True)}  {problem}", err=True)
         count = f"{len(error.problems)} problems" if len(error.problems) > 1 else ""
-        written = "nothing was written" if writes else ""
-        last = "; ".join(part for part in (count, written) if part)
+        nothing = "nothing was written" if writes else ""
+        last = "; ".join(part for part in (count, nothing) if part)
         if last:
             echo(f"{last[0].upper()}{last[1:]}.", err=True)
     elif isinstance(error, RefusedError):
         for group in grouped(error.findings):
             echo(told(group), err=True)
-        if error.written:
-            files = " and ".join(error.written)
-            echo(f"No program was written; wrote {files}, marked not to be cut.", err=True)
+        files = " and ".join(path for path in written if path != "-")
+        if written:
+            see = f" See {files}, marked 'must not be cut'." if files else ""
+            echo(f"No program was written.{see}", err=True)
         else:
-            written = "Nothing was written. " if writes else ""
-            echo(f"{written}--picture and --page of mizo program show where it is.", err=True)
+            nothing = "Nothing was written. " if writes else ""
+            echo(f"{nothing}Add --picture plan.svg or --page run.html to see where.", err=True)
     raise click.exceptions.Exit(error.exit_code)
 
 

@@ -6,7 +6,7 @@ import json
 
 import click
 
-from vcarve.cli.files import claim, write_whole
+from vcarve.cli.files import claim, tell_written, write_whole
 from vcarve.cli.kinds import taken_as
 from vcarve.cli.options import asked, set_option
 from vcarve.cli.progress import Bar
@@ -75,7 +75,10 @@ def program(
     if as_json:
         echo(json.dumps(made.summary.as_json()), err=aside)
     if made.refused:
-        raise RefusedError(made.summary.findings, written=(path for path, _ in outputs))
+        from vcarve.cli.main import fail
+
+        written = [path for path, _ in outputs]
+        fail(RefusedError(made.summary.findings), writes=output is not None, written=written)
     if as_json:
         return
     echo(click.style(made.summary.title or "untitled", bold=True), err=aside)
@@ -84,9 +87,7 @@ def program(
     for group in grouped(made.summary.findings):
         echo(f"  {click.style('caution   ', fg='yellow')}{group}", err=aside)
     echo(plan_sentence(made.summary), err=aside)
-    for path, _ in outputs:
-        if path != "-":
-            echo(f"wrote {path}", err=aside)
+    tell_written(outputs)
     if not outputs:
         echo("Nothing written; give -o FILE to write the program.")
     elif output not in (None, "-") and page is None and job != "-":

@@ -260,7 +260,7 @@ def plan_svg(
         *_legend(margin, foot, u, plan.passes > 0, narrowest is not None),
         *(text(margin, foot + (4.8 + 3.6 * i) * u, line) for i, line in enumerate(caption)),
     ]
-    described = f"{'Not to be cut. ' if refused else ''}{stock}. {' '.join(facts)}."
+    described = f"{'Must not be cut. ' if refused else ''}{stock}. {' '.join(facts)}."
     described += "".join(f" {group.first.sentence}" for group in groups)
     return svg(box, title, described, _style(job.wood.tint, u, small), body)
 
@@ -271,7 +271,7 @@ def _banner(box: tuple[float, float, float, float], u: float) -> list[str]:
     tall = BANNER * u
     return [
         f'<path class="find" d="M{num(x)} {num(y)}h{num(wide)}v{num(tall)}h{num(-wide)}z"/>',
-        text(x + wide / 2.0, y + 0.68 * tall, "Not to be cut", "on", "middle", size=0.5 * tall),
+        text(x + wide / 2.0, y + 0.68 * tall, "Must not be cut", "on", "middle", size=0.5 * tall),
     ]
 
 

@@ -31,7 +31,7 @@ def page_html(facts: PageFacts) -> str:
         "policy": escape(_policy(style, script), quote=True),
         "title": escape(facts.title or "Dry run"),
         "unit": facts.figures.unit,
-        "tab": escape(("Not to be cut: " if kind == "refuse" else "") + (facts.title or "Dry run")),
+        "tab": escape(("Must not be cut: " if kind == "refuse" else "") + (facts.title or "Dry run")),
         "kind": kind,
         "verdict": sentence,
         "findings": findings_html(groups),

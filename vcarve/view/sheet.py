@@ -123,7 +123,7 @@ def verdict(groups: tuple[Alike, ...]) -> tuple[str, str]:
     """One word for the style sheet and one sentence for people; ``groups`` are findings by ``errors.grouped``."""
     refused = sum(group.first.severity == "refuse" for group in groups)
     if refused:
-        return "refuse", f"Not to be cut: {refused} {'reason' if refused == 1 else 'reasons'}"
+        return "refuse", f"Must not be cut: {refused} {'reason' if refused == 1 else 'reasons'}"
     if groups:
         return (
             "caution",
