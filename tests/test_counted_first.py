@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 from itertools import pairwise
 from pathlib import Path
 from typing import Any, NoReturn
@@ -85,6 +86,32 @@ def test_cuts_in_levels(job: str, monkeypatch: pytest.MonkeyPatch) -> None:
         "groove.step: '0.01 mm': in levels of this depth the 336 lines on the piece would be more than 5,000"
     )
     assert said.endswith("a step of 0.04 mm or more is possible")
+
+
+def test_lines_alone_that_are_too_many_cuts(job: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where one level of all lines is what is possible, the full depth is named; where not even that is, fewer lines."""
+    monkeypatch.setattr("vcarve.pipeline.candidates", never)
+    monkeypatch.setattr("vcarve.pipeline.CUTS_MOST", 336)
+    said = refused(lambda: make_program(load_job(job, ["groove.step=0.01"])))
+    with pytest.raises(AssertionError, match="begun"):
+        make_program(load_job(job, ["groove.step=0.5"]))
+    monkeypatch.setattr("vcarve.pipeline.CUTS_MOST", 335)
+    none = refused(lambda: make_program(load_job(job, ["groove.step=0.01"])))
+
+    assert said.endswith("a step of 0.5 mm or more is possible")
+    assert "draw fewer lines" in none
+    assert "step of" not in none
+
+
+def test_the_least_pitch_in_inches_is_possible(job: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """What is named in another unit is rounded up there as well: 0.2394 mm are 0.00942 in, and 0.0094 in too few."""
+    monkeypatch.setattr("vcarve.on_piece.EDGES_MOST", 565_445)  # sqrt(9 * 3600 / 565,445) = 0.23937
+    monkeypatch.setattr("vcarve.on_piece.build", never)
+    said = refused(lambda: make_program(load_job(job, ["units=inch", "pattern.pitch=0.1"])))
+    [least] = re.findall(r"a pitch of ([0-9.]+ in) or more", said)
+
+    with pytest.raises(AssertionError, match="begun"):
+        make_program(load_job(job, ["units=inch", f"pattern.pitch={least}"]))
 
 
 def test_levels_of_the_same_lines_are_paired_once(job: str, monkeypatch: pytest.MonkeyPatch) -> None:

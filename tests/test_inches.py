@@ -128,3 +128,17 @@ def test_cautions_of_drawings_and_own_patterns_speak_inches(job: Path) -> None:
     assert "A gap of 0.0012 in at " in drawn.output, drawn.output
     assert "0.0002 to 0.00039 in on the piece" in own.output, own.output
     assert not MILLIMETRES.findall(drawn.output + own.output)
+
+
+@pytest.mark.parametrize(
+    ("margin", "high", "shape"),
+    [("1.498 in", "3 in", "shape: rectangle"), ("1.3 in", "87.988 mm", "shape: polygon, sides: 3")],
+)
+def test_too_far_inside_the_outline_is_told_in_inches(job: Path, margin: str, high: str, shape: str) -> None:
+    """What is left inside a margin, and the margin itself, are told in the units of the job."""
+    job.write_text(JOB.replace("height: 3 in", f"height: {high}, outline: {{{shape}}}"))
+    said = run("program", job.name, "--set", f"pattern.margin={margin}")
+
+    assert said.exit_code == 2
+    assert " in " in said.stderr
+    assert not MILLIMETRES.findall(said.stderr), said.stderr

@@ -19,7 +19,6 @@ from vcarve.pattern.inset import inset
 from vcarve.pattern.model import Pattern
 from vcarve.pattern.outline import outline_of
 from vcarve.pattern.region import Region, area_mm2, bounds, perimeter_mm
-from vcarve.quantity import format_mm
 
 EDGES_MOST = 1_000_000  # some 2.5 GB and two minutes from job to program
 LEAST_LEFT_MM = 0.5  # across, inside a margin or a frame: less is no field for lines
@@ -56,12 +55,12 @@ def field_of(job: Job) -> Field:
     outline, margin = outline_of(job.piece, job.folder), job.pattern.margin_mm
     depths = {int(Role.GROUND): job.ground_mm, int(Role.LEAF): job.leaf_mm, int(Role.FRAME): job.ground_mm}
     frames = _frames(job, outline, depths)
-    fill = _inset(outline, margin, "pattern.margin", margin) if margin else outline
+    fill = _inset(job, outline, margin, "pattern.margin", margin) if margin else outline
     beyond = _beyond_mm(job)
     return Field(
         outline=outline,
         fill=fill,
-        inner=_inset(outline, margin - beyond, "pattern.margin", margin) if beyond else fill,
+        inner=_inset(job, outline, margin - beyond, "pattern.margin", margin) if beyond else fill,
         piece=outline if beyond > margin else None,
         frames=frames,
         depths_mm=depths,
@@ -113,22 +112,23 @@ def _frames(job: Job, outline: Region, depths: dict[int, float]) -> list[tuple[R
             role, own = own, own + 1
             depths[role] = frame.depth_mm
         key = f"pattern.frame.{index}.distance"
-        frames.append((_inset(outline, frame.distance_mm, key, frame.distance_mm), role))
+        frames.append((_inset(job, outline, frame.distance_mm, key, frame.distance_mm), role))
     return frames
 
 
-def _inset(region: Region, distance_mm: float, key: str, written_mm: float) -> Region:
+def _inset(job: Job, region: Region, distance_mm: float, key: str, written_mm: float) -> Region:
     """Return the region grown or shrunk; what goes wrong names the key."""
+    length = job.figures.length
     try:
-        left = inset(region, distance_mm)
+        left = inset(region, distance_mm, job.figures)
         if distance_mm > 0.0 and 4.0 * area_mm2(left) < LEAST_LEFT_MM * perimeter_mm(left):
             raise InputError(
-                f"less than {LEAST_LEFT_MM:g} mm is left of the piece that far inside its outline"
+                f"less than {length(LEAST_LEFT_MM)} is left of the piece that far inside its outline"
             )
         return left
     except InputError as error:
         raise InputError(
-            Problem(key=key, value=format_mm(written_mm), want=problem.want) for problem in error.problems
+            Problem(key=key, value=length(written_mm), want=problem.want) for problem in error.problems
         ) from None
 
 
@@ -195,6 +195,6 @@ def _refuse_too_many(pattern: Pattern, pitch_mm: float, job: Job) -> None:
                 key="pattern.pitch" if across is None else "pattern.across",
                 value=job.figures.length(pitch_mm) if across is None else str(across),
                 want=f"this gives more than {EDGES_MOST:,} lines on the piece; a pitch of "
-                f"{job.figures.length(math.ceil(least * 100) / 100)} or more is possible",
+                f"{job.figures.at_least(least)} or more is possible",
             )
         )

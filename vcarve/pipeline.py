@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
@@ -30,7 +29,7 @@ Progress = Callable[[str, float], None]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Made:
-    """A program, and everything it was made from."""
+    """A program, and everything it was made from; ``findings`` name its lines, the summary's only if it may be written."""
 
     job: Job
     layout: Layout
@@ -38,12 +37,13 @@ class Made:
     text: str
     reading: Reading
     times: clock.Times
+    findings: tuple[Finding, ...]
     summary: Summary
 
     @property
     def refused(self) -> bool:
         """Whether the program must not be cut."""
-        return refuses(self.summary.findings)
+        return refuses(self.findings)
 
     @property
     def network(self) -> Network:
@@ -101,6 +101,11 @@ def draft(job: Job, progress: Progress | None = None) -> Made:
         grooves=layout.grooves,
         outline=region_polygon(layout.outline),
     )
+    # What is refused of the whole job is true of each of its lines; what has a place is told of that place only.
+    already = {one.code for one in known if one.severity == "refuse" and one.at_mm is None}
+    findings = (*known, *(finding for finding in found if finding.code not in already))
+    # Of a program that is not written nobody can look up a line.
+    told = tuple(replace(finding, line=None) for finding in findings) if refuses(findings) else findings
     tell("done", 1.0)
     return Made(
         job=job,
@@ -109,7 +114,8 @@ def draft(job: Job, progress: Progress | None = None) -> Made:
         text=text,
         reading=reading,
         times=times,
-        summary=summary(job, layout, plan, reading, times, (*known, *found)),
+        findings=findings,
+        summary=summary(job, layout, plan, reading, times, told),
     )
 
 
@@ -117,11 +123,13 @@ def _refuse_too_many_cuts(layout: Layout, job: Job) -> None:
     """Count what the levels come to, before any is planned."""
     deep = layout.grooves.depth_mm[layout.network.cut]
     if np.ceil(deep / job.step_mm).sum() > CUTS_MOST:
-        least = float(deep.sum()) / max(CUTS_MOST - len(deep), 1)
-        want = (
-            f"in levels of this depth the {len(deep):,} lines on the piece would be more than {CUTS_MOST:,} cuts; "
-            f"a step of {job.figures.length(math.ceil(least * 100.0) / 100.0)} or more is possible"
-        )
+        if len(deep) > CUTS_MOST:
+            way = "in one level as well: draw fewer lines, or make the pitch larger"
+        else:
+            # Each line takes one cut more than its depth holds whole steps; at the full depth all take one.
+            least = min(float(deep.sum()) / max(CUTS_MOST - len(deep), 1), layout.deepest_mm)
+            way = f"a step of {job.figures.at_least(least)} or more is possible"
+        want = f"in levels of this depth the {len(deep):,} lines on the piece would be more than {CUTS_MOST:,} cuts; {way}"
         raise InputError(Problem(key="groove.step", value=job.figures.length(job.step_mm), want=want))
 
 
@@ -163,7 +171,7 @@ def page_of_made(made: Made, file: str | None = None) -> str:
         reading=made.reading,
         times=made.times,
         machine=made.job.machine,
-        findings=made.summary.findings,
+        findings=made.findings,
         job=made.job,
         layout=made.layout,
     )

@@ -334,6 +334,11 @@ class Figures:
         """A length such as ``12.5 mm`` or ``0.4921 in``."""
         return f"{self.number(value_mm, decimals, trim=trim)} {self.unit}"
 
+    def at_least(self, value_mm: float, decimals: int = 2) -> str:
+        """A length rounded up, for the least that is possible."""
+        digit_mm = self.unit_mm / 10.0 ** (decimals + self.finer)
+        return self.length(math.ceil(value_mm / digit_mm - 1e-9) * digit_mm, decimals)
+
     def feed(self, value_mm_min: float, decimals: int = 3) -> str:
         """A feed such as ``600 mm/min`` or ``23.622 in/min``."""
         return f"{self.length(value_mm_min, decimals)}/min"

@@ -5,6 +5,7 @@ from __future__ import annotations
 import html
 import json
 import re
+from collections import Counter
 from pathlib import Path
 from typing import Any
 
@@ -263,6 +264,36 @@ def test_a_refused_job_can_be_looked_at(job: Path) -> None:
     page = Path("t.html").read_text()
     assert "<title>Must not be cut: try</title>" in page
     assert page.count("Must not be cut: 2 reasons") == 2  # on the page and on its bench sheet
+
+
+@pytest.mark.parametrize(
+    ("changes", "sentences"),
+    [
+        (("groove.depth=20",), {"bit-too-short": 1, "through-the-piece": 1}),
+        (("feed.cut=9000", "feed.spindle=30000"), {"feed-too-fast": 1, "spindle-range": 1}),
+    ],
+)
+def test_what_the_job_is_refused_for_is_not_told_of_every_line(
+    job: Path, changes: tuple[str, ...], sentences: dict[str, int]
+) -> None:
+    """Each reason has one sentence."""
+    done = run("program", "tile.yaml", *(word for change in changes for word in ("--set", change)))
+    codes = Counter(re.findall(r"must not be cut .*\[([a-z-]+)\]", done.stderr))
+
+    assert done.exit_code == 1
+    assert {code: codes[code] for code in sentences} == sentences
+
+
+def test_no_line_is_named_of_a_program_that_is_not_written(job: Path) -> None:
+    """Terminal, picture and JSON keep to the place on the piece; the page, which plays the program, has its lines."""
+    job.write_text(CLAMPED)
+    done = run("program", "tile.yaml", "-o", "t.nc", "--picture", "t.svg", "--page", "t.html", "--json")
+    found = json.loads(done.stdout)["findings"]
+
+    assert [one["code"] for one in found if one["at_mm"] is None] == []
+    assert [one["line"] for one in found if one["line"] is not None] == []
+    assert not re.search(r"line \d", done.stderr + Path("t.svg").read_text())
+    assert re.search(r"line \d", Path("t.html").read_text())
 
 
 @pytest.mark.parametrize(

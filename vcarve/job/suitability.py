@@ -250,7 +250,7 @@ def _step(job: Job) -> list[Finding]:
             Finding(
                 code="step-too-small",
                 sentence=f"Levels of {length(job.step_mm, 6)} each cannot be told apart in a program for {job.machine.name}; "
-                f"give a step of {length(least, 6)} or more.",
+                f"give a step of {job.figures.at_least(least, 6)} or more.",
             )
         ]
     at_once, usual = min(job.step_mm, deepest), usual_step_mm(job.wood, job.machine)
