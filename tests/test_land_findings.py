@@ -99,6 +99,44 @@ def test_lost_land_of_clipped_cells_is_laid_to_the_edge(fine: Path) -> None:
     assert "edge or a frame clips them" in lost.sentence
 
 
+def test_clipped_cells_are_laid_to_the_edge_where_no_cell_is_whole(tmp_path: Path) -> None:
+    """Cells with room for a circle of 18 mm, all of them clipped by the margin, do not lose land to a groove 1 mm wide."""
+    file = tmp_path / "job.yaml"
+    file.write_text(
+        "piece: {width: 43, height: 45, thickness: 9, wood: cherry-black}\n"
+        "pattern: {name: amime, pitch: 22.4, rotate: 15 deg, margin: 7}\n"
+        "groove: {ground: 0.84, leaf: 0.97}\nbit: v60-3.175\nmachine: small-desktop\n"
+    )
+    [lost] = [f for f in land_findings(*laid(file)) if f.code == "land-vanished"]
+
+    assert "edge or a frame clips" in lost.sentence
+    assert "depth of" not in lost.sentence
+
+
+def test_a_pitch_is_said_to_do_for_whole_cells_only(fine: Path) -> None:
+    """Clipped cells can lose their land at any pitch."""
+    [lost] = [f for f in land_findings(*laid(fine)) if f.code == "land-lost"]
+
+    assert "Every whole cell keeps some land from a pitch of" in lost.sentence
+
+
+def test_a_single_cell_is_not_counted(tmp_path: Path) -> None:
+    """One cell, whose grooves meet: the sentence begins with a word, and not with '1 of 1 cell'."""
+    (tmp_path / "box.svg").write_text(
+        '<svg xmlns="http://www.w3.org/2000/svg" width="2mm" height="2mm" viewBox="0 0 2 2">'
+        '<path d="M0 0H2V2H0Z" fill="none" stroke="black"/></svg>'
+    )
+    file = tmp_path / "job.yaml"
+    file.write_text(FINE.replace("name: asanoha, pitch: 2 mm, edge: plain", "drawing: box.svg"))
+    [lost] = [
+        f
+        for f in land_findings(*laid(file, "groove.depth=2", "piece.width=2", "piece.height=2"))
+        if f.code == "land-lost"
+    ]
+
+    assert lost.sentence.startswith("The only cell keeps no land:")
+
+
 def test_weak_land_everywhere_names_the_pitch_that_ends_it(fine: Path) -> None:
     """At 4 mm every island is 0.15 mm wide; from the pitch that is named on, every whole cell keeps half a millimetre."""
     [weak] = [f for f in land_findings(*laid(fine, "pattern.pitch=4")) if f.code == "weak-island"]

@@ -205,6 +205,13 @@ def test_inches_are_written_a_decimal_finer() -> None:
     assert INCH.volume(16387.064) == "1.000 in³"
 
 
+def test_small_lengths_do_not_read_as_nothing() -> None:
+    """Less than the last decimal is said to be less."""
+    assert MM.small(0.004) == "less than 0.01 mm"
+    assert INCH.small(0.0127) == "less than 0.001 in"
+    assert MM.small(0.0123) == "0.01 mm"
+
+
 def test_large_speeds_are_written_out() -> None:
     """A million and more has all its digits, and one that is barely too fast does not look like its limit."""
     assert format_rpm(1e6) == "1000000 rpm"

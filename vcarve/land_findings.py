@@ -16,7 +16,6 @@ from vcarve.job.records import Job
 from vcarve.layout import Layout
 from vcarve.network.model import Role
 from vcarve.pattern.region import chords
-from vcarve.quantity import counted
 
 MOST_LOST = 0.5  # of the cells: with more of them gone there is no pattern left to see; our choice
 
@@ -33,12 +32,12 @@ def land_findings(job: Job, layout: Layout) -> tuple[Finding, ...]:
             Finding(
                 code="land-broken",
                 severity="caution",
-                sentence=f"In {grooves.broken} of {counted(cells, 'cell')} the land falls apart into islands.",
+                sentence=f"In {_share(grooves.broken, cells)} the land falls apart into islands.",
             )
         )
     if grooves.weak:
         at = grooves.weak_at_mm[0]
-        said = _weak_sentence(grooves.weak, job.figures.length(float(grooves.weak_mm.min()), 2))
+        said = _weak_sentence(grooves.weak, job.figures.small(float(grooves.weak_mm.min())))
         if grooves.weak > MOST_LOST * cells and layout.pattern and (sample := cells_of(layout.pattern)):
             holds, sound = _sound_mm(job, layout, sample)
             said += (
@@ -62,13 +61,14 @@ def _lost(job: Job, layout: Layout) -> Finding:
     grooves, network = layout.grooves, layout.network
     lost = grooves.vanished
     most = lost > MOST_LOST * network.cells
-    whole = grooves.land_mm[network.cell_class >= 0]
-    said = [f"{lost} of {counted(network.cells, 'cell')} {'keeps' if lost == 1 else 'keep'} no land:"]
-    if layout.pattern is not None and len(whole) and whole.all():
-        said.append("the piece's edge or a frame clips them, and the grooves cut away what is left.")
-    elif layout.pattern is None or (cells := cells_of(layout.pattern)) is None:
+    share = _share(lost, network.cells)
+    said = [f"{share[0].upper()}{share[1:]} {'keeps' if lost == 1 else 'keep'} no land:"]
+    if layout.pattern is None or (cells := cells_of(layout.pattern)) is None:
         said.append(f"grooves up to {job.figures.length(layout.widest_mm)} wide meet and cut it away.")
         said.append("Cut shallower, take a sharper bit, or give the lines more room.")
+    elif _whole_cells_hold(job, layout, cells):
+        said.append("the piece's edge or a frame clips them, and the grooves cut away what is left.")
+        said.append("Every whole cell has room for its grooves.")
     else:
         said.extend(_cause_and_cure(job, layout, cells))
     refused = most and job.lost_land == "refuse"
@@ -78,6 +78,21 @@ def _lost(job: Job, layout: Layout) -> Finding:
         code="land-lost" if most else "land-vanished",
         severity="refuse" if refused else "caution",
         sentence=" ".join(said),
+    )
+
+
+def _share(number: int, cells: int) -> str:
+    return "the only cell" if cells == 1 else f"{number} of {cells} cells"
+
+
+def _whole_cells_hold(job: Job, layout: Layout, cells: Cells) -> bool:
+    """Tell whether the cells that keep no land are clipped ones: those left whole keep theirs, or would if there were any."""
+    assert layout.pitch_mm is not None
+    whole = layout.grooves.land_mm[layout.network.cell_class >= 0]
+    if len(whole):
+        return bool(whole.all())
+    return cells.keep(
+        layout.pitch_mm, {role: width_mm(job.bit, layout.depths_mm[role]) for role in cells.roles}
     )
 
 
@@ -93,7 +108,7 @@ def _cause_and_cure(job: Job, layout: Layout, cells: Cells) -> list[str]:
     said = [
         f"the grooves are {length(layout.widest_mm)} wide, and the smallest cells of {name} at a pitch of {length(pitch)} have "
         f"room for {length(cells.room * pitch)}.",
-        f"All of them keep some land from a pitch of {length(least)}, and enough not to break out ({length(holds)}) from "
+        f"Every whole cell keeps some land from a pitch of {length(least)}, and enough not to break out ({length(holds)}) from "
         f"{length(sound)}; {name} usually has {length(low)} to {length(high)}.",
     ]
     shallower = deepest_depths_mm(cells, pitch, job.bit, depths)
@@ -121,7 +136,7 @@ def _sliver_findings(job: Job, layout: Layout) -> tuple[Finding, ...]:
     if not len(strips):
         return ()
     thinnest = int(np.argmin(strips.width_mm))
-    size = job.figures.length(float(strips.width_mm[thinnest]), 2)
+    size = job.figures.small(float(strips.width_mm[thinnest]))
     at = strips.at_mm[thinnest]
     start = (
         f"A groove runs along the piece's edge and leaves a strip of only {size} beside it"
