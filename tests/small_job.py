@@ -8,25 +8,47 @@ from __future__ import annotations
 
 from typing import Any
 
+from vcarve.errors import RefusedError
 from vcarve.job.bench import Bit, Machine, Wood
 from vcarve.job.records import Job, PatternChoice, Piece, Zero
+from vcarve.pipeline import Made, draft
 
-# A pattern of one's own, and a job that names it as a file beside it.
-OWN_PATTERN = """\
+
+def own_pattern(
+    lines: str = "{from: [0, 0], to: [1, 0]}, {from: [0, 0], to: [0, 1]}",
+    *,
+    name: str = "own",
+    kind: str = "square",
+    a2: str = "[0, 1]",
+    more: str = "",
+) -> str:
+    """Write a pattern file of one's own, its lines in line 7."""
+    return f"""\
 key: own
-name: own
-lattice: {kind: square, a1: [1, 0], a2: [0, 1]}
+name: {name}
+lattice: {{kind: {kind}, a1: [1, 0], a2: {a2}}}
 group: p1
 unit: side
-pitch-range: [5 mm, 20 mm]
-lines: [{from: [0, 0], to: [1, 0]}, {from: [0, 0], to: [0, 1]}]
-"""
-OWN_JOB = """\
-piece: {width: 40 mm, height: 30 mm, thickness: 8 mm, wood: maple-sugar}
-pattern: {name: own.yaml, pitch: 10 mm}
-groove: {depth: 0.5 mm}
+pitch-range: [10 mm, 20 mm]
+lines: [{lines}]
+{more}"""
+
+
+def own_job(
+    pattern: str = "{name: own.yaml, pitch: 10 mm}",
+    *,
+    wide_mm: float = 40,
+    high_mm: float = 30,
+    piece: str = "",
+    machine: str = "small-desktop",
+) -> str:
+    """Write a job file; its pattern lies beside it; ``piece`` holds further keys of the piece."""
+    return f"""\
+piece: {{width: {wide_mm} mm, height: {high_mm} mm, thickness: 8 mm, wood: maple-sugar, {piece}}}
+pattern: {pattern}
+groove: {{depth: 0.5 mm}}
 bit: v60-3.175
-machine: small-desktop
+machine: {machine}
 """
 
 
@@ -75,3 +97,11 @@ def small_job(
         recut=recut,  # type: ignore[arg-type]
         hop_mm=hop_mm,
     )
+
+
+def make_program(job: Job) -> Made:
+    """Make a job's program; raises RefusedError with every finding if it must not be cut."""
+    made = draft(job)
+    if made.refused:
+        raise RefusedError(made.summary.findings)
+    return made

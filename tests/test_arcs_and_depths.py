@@ -8,12 +8,13 @@ import numpy as np
 import pytest
 import shapely
 
+from small_job import make_program
 from vcarve.job.check import record_from
 from vcarve.job.document import parse_document
 from vcarve.job.load import resolve
 from vcarve.job.records import Job, JobFile
 from vcarve.network.model import Role
-from vcarve.pipeline import Made, make_program
+from vcarve.pipeline import Made
 from vcarve.program.moves import Motion
 from vcarve.program.reader import Reading
 from vcarve.proofing import carved, dry_run, measured, with_surface_findings

@@ -12,31 +12,15 @@ import numpy as np
 import pytest
 
 import vcarve.plan.levels
+from small_job import make_program, own_job, own_pattern
 from vcarve.errors import InputError
 from vcarve.groove import outline
 from vcarve.job.load import load_job
 from vcarve.pattern.dxf_in import read_dxf
 from vcarve.pattern.read import read_pattern
-from vcarve.pipeline import make_program
 from vcarve.program import words
 from vcarve.program.reader import read
 
-JOB = """\
-piece: {width: 60 mm, height: 60 mm, thickness: 8 mm, wood: maple-sugar}
-pattern: {name: kaku-asanoha, pitch: 10 mm}
-groove: {depth: 0.5 mm}
-bit: v60-3.175
-machine: small-desktop
-"""
-PATTERN = """\
-key: own
-name: own
-lattice: {{kind: {kind}, a1: [1, 0], a2: {a2}}}
-group: p1
-unit: side
-pitch-range: [5 mm, 20 mm]
-lines: [{lines}]
-"""
 LINE = "{from: [0, 0], to: [1, 0]}"
 
 
@@ -57,7 +41,7 @@ def refused(work: Any) -> str:
 def job(tmp_path: Path) -> str:
     """A job of some three hundred lines."""
     path = tmp_path / "job.yaml"
-    path.write_text(JOB)
+    path.write_text(own_job("{name: kaku-asanoha, pitch: 10 mm}", wide_mm=60, high_mm=60))
     return str(path)
 
 
@@ -145,7 +129,7 @@ def test_patterns(
 ) -> None:
     """Neither a sliver of a unit cell nor a crowd of lines in it is worked on."""
     monkeypatch.setattr("vcarve.pattern.expand.united", never)
-    said = refused(lambda: read_pattern(PATTERN.format(kind=kind, a2=a2, lines=lines).encode(), "own.yaml"))
+    said = refused(lambda: read_pattern(own_pattern(lines, kind=kind, a2=a2).encode(), "own.yaml"))
 
     assert f"{key}: " in said
     assert sentence in said
@@ -154,9 +138,9 @@ def test_patterns(
 @pytest.mark.parametrize("short", ["1e-5", "1e-6", "2e-8", "1e-9", "1.0000001e-9", "1e-10", "1e-300"])
 def test_very_short_lines_of_patterns(short: str, tmp_path: Path) -> None:
     """A line is long enough to be cut, or is refused where it is written."""
-    text = PATTERN.format(kind="square", a2="[0, 1]", lines=f"{{from: [0, 0], to: [{short}, 0]}}, {LINE}")
+    text = own_pattern(f"{{from: [0, 0], to: [{short}, 0]}}, {LINE}")
     (tmp_path / "own.yaml").write_text(text)
-    (tmp_path / "job.yaml").write_text(JOB.replace("kaku-asanoha", "own.yaml"))
+    (tmp_path / "job.yaml").write_text(own_job(wide_mm=60, high_mm=60))
     if float(short) > 1e-6:
         assert make_program(load_job(str(tmp_path / "job.yaml"))).network.edges > 0
     else:

@@ -12,6 +12,7 @@ import pytest
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
+from small_job import make_program
 from vcarve.errors import Finding
 from vcarve.job.check import record_from
 from vcarve.job.document import parse_document
@@ -20,7 +21,6 @@ from vcarve.job.records import Job, JobFile
 from vcarve.network.model import Network
 from vcarve.pattern.catalogue import names
 from vcarve.pattern.region import area_mm2
-from vcarve.pipeline import make_program
 from vcarve.plan.planner import FLOATS
 from vcarve.proofing import dry_run
 

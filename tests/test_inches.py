@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner, Result
 
+from small_job import own_pattern
 from vcarve.cli.main import cli
 from vcarve.job.load import load_job, load_machine, machines_folder
 
@@ -118,10 +119,7 @@ def test_cautions_of_drawings_and_own_patterns_speak_inches(job: Path) -> None:
         '<svg xmlns="http://www.w3.org/2000/svg" width="4in" height="3in" viewBox="0 0 101.6 76.2">'
         '<path d="M20 20H60M60.03 20V60H20Z" fill="none" stroke="black"/></svg>'
     )
-    Path("own.yaml").write_text(
-        "key: own\nname: Own\nlattice: {kind: square, a1: [1, 0], a2: [0, 1]}\ngroup: p1\nunit: side\n"
-        "pitch-range: [10 mm, 20 mm]\nlines:\n  - {from: [0, 0], to: [1, 0]}\n  - {from: [0, 0], to: [0, 0.9995]}\n"
-    )
+    Path("own.yaml").write_text(own_pattern("{from: [0, 0], to: [1, 0]}, {from: [0, 0], to: [0, 0.9995]}"))
     drawn = run("program", job.name, "--set", "pattern={drawing: lines.svg}")
     own = run("program", job.name, "--set", "pattern.name=own.yaml")
 

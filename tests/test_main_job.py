@@ -16,13 +16,14 @@ import shapely
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from small_job import make_program
 from vcarve.errors import RefusedError
 from vcarve.job.check import record_from
 from vcarve.job.document import parse_document
 from vcarve.job.load import load_job, machine_names, resolve
 from vcarve.job.records import Job, JobFile
 from vcarve.pattern.catalogue import names
-from vcarve.pipeline import Made, make_program
+from vcarve.pipeline import Made
 
 SAMPLES = sorted((Path(__file__).parent.parent / "samples").glob("*.yaml"))
 ARC_SAG_MM = 2e-4

@@ -14,12 +14,13 @@ import pytest
 import shapely
 from shapely import affinity
 
+from small_job import make_program
 from vcarve.job.check import record_from
 from vcarve.job.document import parse_document
 from vcarve.job.load import resolve
 from vcarve.job.records import Job, JobFile
 from vcarve.network.model import Role
-from vcarve.pipeline import Made, make_program
+from vcarve.pipeline import Made
 from vcarve.proofing import dry_run
 
 SVG = """<svg xmlns="http://www.w3.org/2000/svg" width="80mm" height="60mm" viewBox="0 0 80 60">

@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 
+from small_job import make_program
 from vcarve.cli.main import cli
 from vcarve.job.load import load_job
 from vcarve.network.model import Network
-from vcarve.pipeline import make_program
 
 REST = """
 bit: v60-3.175

@@ -8,11 +8,11 @@ from pathlib import Path
 
 import pytest
 
+from small_job import make_program
 from vcarve.errors import Finding, MizoError
 from vcarve.job.load import load_job
 from vcarve.job.records import Job
 from vcarve.layout import lay_out
-from vcarve.pipeline import make_program
 from vcarve.proofing import dry_run
 from vcarve.report import job_findings
 

@@ -9,7 +9,7 @@ import numpy as np
 
 from vcarve.dryrun import clock
 from vcarve.dryrun.check import check, waiting_mm
-from vcarve.errors import Finding, InputError, Problem, RefusedError, refuses
+from vcarve.errors import Finding, InputError, Problem, refuses
 from vcarve.job.records import Job
 from vcarve.layout import Layout, lay_out
 from vcarve.network.clip import region_polygon
@@ -49,18 +49,6 @@ class Made:
     def network(self) -> Network:
         """The lines on the piece."""
         return self.layout.network
-
-
-def make_program(job: Job, progress: Progress | None = None) -> Made:
-    """Make a job's program and dry-run its text.
-
-    Raises RefusedError with every finding if the job does not suit its bit, piece or machine, or if the text fails a check;
-    InputError if the job cannot be laid out.
-    """
-    made = draft(job, progress)
-    if made.refused:
-        raise RefusedError(made.summary.findings)
-    return made
 
 
 def draft(job: Job, progress: Progress | None = None) -> Made:

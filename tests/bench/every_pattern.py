@@ -34,7 +34,7 @@ def measure(name: str, edges: int) -> dict[str, object]:
     from vcarve.job.records import JobFile
     from vcarve.network.unit import unit_network
     from vcarve.pattern.catalogue import pattern
-    from vcarve.pipeline import make_program
+    from vcarve.pipeline import draft
 
     drawn = pattern(name)
     per_cell = len(unit_network(drawn).tail)
@@ -46,7 +46,7 @@ def measure(name: str, edges: int) -> dict[str, object]:
     job = resolve(record_from(document, JobFile), ".", document)
     stages: list[tuple[str, float]] = []
     begun = time.perf_counter()
-    made = make_program(job, progress=lambda stage, _: stages.append((stage, time.perf_counter())))
+    made = draft(job, progress=lambda stage, _: stages.append((stage, time.perf_counter())))
     done = time.perf_counter()
     spent: dict[str, float] = {}
     ends = [at for _, at in stages[1:]] + [done]

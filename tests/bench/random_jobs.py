@@ -24,11 +24,11 @@ from vcarve.dryrun.codes import CODES
 from vcarve.dryrun.coverage import covered
 from vcarve.dryrun.measure import Summary
 from vcarve.dryrun.track import last_decimal_mm, track
-from vcarve.errors import Finding, InputError, RefusedError
+from vcarve.errors import Finding, InputError
 from vcarve.groove.width import deepest_mm
 from vcarve.job.bench import Bit, Machine
 from vcarve.job.load import bits, load_job, machines, pattern_names, woods
-from vcarve.pipeline import Made, make_program
+from vcarve.pipeline import Made, draft
 from vcarve.plan.levels import ROUNDING_MM
 from vcarve.proofing import DryRun, carved, dry_run, measured, with_surface_findings
 
@@ -164,13 +164,13 @@ def outcome(file: Path, *, carve: bool = True) -> Outcome:
     """Write a job's program and dry-run it as ``mizo dry-run --job`` does, its surface too if it is to be carved."""
     try:
         job = load_job(str(file))
-        made = make_program(job)
-    except RefusedError as error:
-        return Outcome(refused=error.findings)
+        made = draft(job)
     except InputError:
         return Outcome()
     except Exception as error:  # an internal error, or a library's own
         return Outcome(error=repr(error))
+    if made.refused:
+        return Outcome(refused=made.summary.findings)
     run = dry_run(made.text, file="the program", machine=job.machine, job=job)
     if not carve or run.layout is None:
         return Outcome(made=made, run=run)

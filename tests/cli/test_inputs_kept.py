@@ -4,46 +4,18 @@ from __future__ import annotations
 
 import os
 import sys
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
 from click.testing import CliRunner
 
+from small_job import own_job, own_pattern
 from vcarve.cli.main import cli
 from vcarve.job.load import load_job, machines_folder
 
-PATTERN = """\
-key: own
-name: own
-lattice: {kind: square, a1: [1, 0], a2: [0, 1]}
-group: p1
-unit: side
-pitch-range: [5 mm, 20 mm]
-lines: [{from: [0, 0], to: [1, 0]}, {from: [0, 0], to: [0, 1]}]
-"""
 SQUARE = '<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30">{}</svg>'
-JOB = """\
-piece:
-  width: 40 mm
-  height: 30 mm
-  thickness: 8 mm
-  wood: maple-sugar
-  outline: {shape: drawing, file: parts/outline.svg}
-groove: {depth: 0.5 mm}
-bit: v60-3.175
-machine: parts/own machine.yaml
-pattern: """
-
-reads: list[str] = []
-
-
-def _heard(event: str, rest: tuple[Any, ...]) -> None:
-    if event == "open" and isinstance(rest[0], str | bytes | os.PathLike):
-        reads.append(os.path.realpath(os.fsdecode(rest[0])))
-
-
-sys.addaudithook(_heard)
 
 
 @pytest.fixture
@@ -53,12 +25,40 @@ def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     parts = tmp_path / "parts"
     parts.mkdir()
     parts.joinpath("own machine.yaml").write_bytes((machines_folder() / "small-desktop.yaml").read_bytes())
-    parts.joinpath("own.yaml").write_text(PATTERN)
+    parts.joinpath("own.yaml").write_text(own_pattern())
     parts.joinpath("outline.svg").write_text(SQUARE.format('<rect width="40" height="30"/>'))
     parts.joinpath("lines.svg").write_text(SQUARE.format('<path d="M5 5 35 25"/>'))
-    (tmp_path / "pattern.yaml").write_text(JOB + "{name: parts/own.yaml, pitch: 10 mm}\n")
-    (tmp_path / "drawing.yaml").write_text(JOB + "{drawing: parts/lines.svg}\n")
+    for name, pattern in (
+        ("pattern", "name: parts/own.yaml, pitch: 10 mm"),
+        ("drawing", "drawing: parts/lines.svg"),
+    ):
+        outline = "outline: {shape: drawing, file: parts/outline.svg}"
+        text = own_job(f"{{{pattern}}}", piece=outline, machine="parts/own machine.yaml")
+        (tmp_path / f"{name}.yaml").write_text(text)
     return tmp_path
+
+
+_heard_by: list[Callable[[str], None]] = []  # while a test listens; a hook itself cannot be taken out
+
+
+def _heard(event: str, rest: tuple[Any, ...]) -> None:
+    if _heard_by and event == "open" and isinstance(rest[0], str | bytes | os.PathLike):
+        _heard_by[0](os.path.realpath(os.fsdecode(rest[0])))
+
+
+@pytest.fixture(scope="session")
+def _hook() -> None:
+    """Hook into the opening of files, once."""
+    sys.addaudithook(_heard)
+
+
+@pytest.fixture
+def opened(_hook: None) -> Iterator[list[str]]:
+    """The paths of the files that are opened during the test."""
+    paths: list[str] = []
+    _heard_by.append(paths.append)
+    yield paths
+    _heard_by.clear()
 
 
 def contents(folder: Path) -> dict[Path, bytes]:
@@ -67,15 +67,15 @@ def contents(folder: Path) -> dict[Path, bytes]:
 
 
 @pytest.mark.parametrize("job", ["pattern.yaml", "drawing.yaml"])
-def test_a_job_knows_every_file_it_is_made_of(folder: Path, job: str) -> None:
+def test_a_job_knows_every_file_it_is_made_of(folder: Path, opened: list[str], job: str) -> None:
     """Whatever a command opens in the user's own folders is among the files of the job."""
-    reads.clear()
+    opened.clear()
     done = CliRunner().invoke(cli, ["program", job])
-    opened = {Path(path) for path in reads if Path(path).is_relative_to(os.path.realpath(folder))}
+    read = {Path(path) for path in opened if Path(path).is_relative_to(os.path.realpath(folder))}
 
     assert done.exit_code == 0, done.output
-    assert len(opened) == 4
-    assert opened == {Path(os.path.realpath(path)) for path in load_job(job).files}
+    assert len(read) == 4
+    assert read == {Path(os.path.realpath(path)) for path in load_job(job).files}
 
 
 @pytest.mark.parametrize("job", ["pattern.yaml", "drawing.yaml"])

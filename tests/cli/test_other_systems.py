@@ -12,6 +12,7 @@ import pytest
 from click.testing import CliRunner
 
 import vcarve
+from small_job import own_job, own_pattern
 from vcarve.cli.files import claim
 from vcarve.cli.main import cli
 from vcarve.errors import InputError
@@ -32,25 +33,6 @@ WINDOWS_SIGNALS = {
 }
 POSIX_CALLS = {"chown", "fchown", "fork", "getegid", "geteuid", "getgid", "getpgid", "getuid", "killpg", "lchown", "mkfifo",
                "mknod", "nice", "openpty", "setsid", "setuid", "statvfs", "sync", "uname", "wait", "alarm", "pause"}  # fmt: skip
-JOB = """\
-piece: {width: 40 mm, height: 30 mm, thickness: 8 mm, wood: maple-sugar}
-pattern: {name: own.yaml, pitch: 10 mm}
-groove: {depth: 0.5 mm}
-bit: v60-3.175
-machine: mill.yaml
-"""
-PATTERN = """\
-key: own
-name: 麻
-lattice: {kind: square, a1: [1, 0], a2: [0, 1]}
-group: p1
-unit: side
-pitch-range: [5 mm, 20 mm]
-note: |
-  one
-  two
-lines: [{from: [0, 0], to: [1, 0]}, {from: [0, 0], to: [0, 1]}]
-"""
 
 
 def test_nothing_that_only_posix_has() -> None:
@@ -96,7 +78,9 @@ def test_byte_order_marks_and_line_ends(
     """Jobs, patterns and machines saved by Windows editors are read as the same files saved elsewhere."""
     monkeypatch.chdir(tmp_path)
     machine = (machines_folder() / "small-desktop.yaml").read_bytes().replace(b"\r\n", b"\n")
-    for name, text in (("job.yaml", JOB.encode()), ("own.yaml", PATTERN.encode()), ("mill.yaml", machine)):
+    pattern = own_pattern(name="麻", more="note: |\n  one\n  two\n").encode()
+    job = own_job(machine="mill.yaml").encode()
+    for name, text in (("job.yaml", job), ("own.yaml", pattern), ("mill.yaml", machine)):
         Path(name).write_bytes(start + text.replace(b"\n", end))
     done = CliRunner().invoke(cli, ["program", "job.yaml", "-o", "job.nc"])
     told = CliRunner().invoke(cli, ["patterns", "own.yaml"])

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner, Result
 
-from small_job import OWN_JOB, OWN_PATTERN
+from small_job import own_job, own_pattern
 from vcarve.cli.main import cli
 
 
@@ -21,8 +21,8 @@ def run(*words: str) -> Result:
 def _folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """A working folder with a job, its pattern and its program."""
     monkeypatch.chdir(tmp_path)
-    Path("own.yaml").write_text(OWN_PATTERN, encoding="utf-8")
-    Path("job.yaml").write_text(OWN_JOB)
+    Path("own.yaml").write_text(own_pattern(), encoding="utf-8")
+    Path("job.yaml").write_text(own_job())
     assert run("program", "job.yaml", "-o", "job.nc").exit_code == 0
 
 

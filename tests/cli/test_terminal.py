@@ -13,6 +13,7 @@ import pytest
 from click.testing import CliRunner, Result
 
 import vcarve.cli
+from small_job import own_job, own_pattern
 from vcarve.cli.main import cli
 from vcarve.cli.terminal import echo
 from vcarve.errors import Finding, Problem, grouped, printable
@@ -29,24 +30,6 @@ HOSTILE = (
     "\x7f",
     "<b>&'\"",
 )
-PATTERN = """\
-key: own
-name: {0}
-english: {0}
-note: {0}
-lattice: {{kind: square, a1: [1, 0], a2: [0, 1]}}
-group: p1
-unit: side
-pitch-range: [5 mm, 20 mm]
-lines: [{{from: [0, 0], to: [1, 0]}}, {{from: [0, 0], to: [0, 1]}}]
-"""
-JOB = """\
-piece: {width: 40 mm, height: 30 mm, thickness: 8 mm, wood: maple-sugar}
-pattern: {drawing: lines.DXF, depths: {nowhere: 1 mm}}
-groove: {depth: 0.5 mm}
-bit: v60-3.175
-machine: small-desktop
-"""
 
 
 def run(*words: str) -> Result:
@@ -83,7 +66,7 @@ def test_pattern_files(folder: Path, text: str) -> None:
         + "".join(sign if sign in "<b>&'" or sign.isalnum() else f"\\U{ord(sign):08x}" for sign in text)
         + '"'
     )
-    (folder / "own.yaml").write_text(PATTERN.format(quoted))
+    (folder / "own.yaml").write_text(own_pattern(name=quoted, more=f"english: {quoted}\nnote: {quoted}\n"))
     told, listed = run("patterns", "own.yaml"), run("patterns", "own.yaml", "--picture", "own.svg")
 
     if printable(text) == text or text.split() == ["a", "clean"]:
@@ -97,9 +80,7 @@ def test_pattern_files(folder: Path, text: str) -> None:
 
 def test_a_note_in_several_lines_is_one_text(folder: Path) -> None:
     """Line breaks and indents in a pattern's note are spaces between words."""
-    (folder / "own.yaml").write_text(
-        PATTERN.format("x").replace("note: x", "note: |\n  one\n    two\n\n  three")
-    )
+    (folder / "own.yaml").write_text(own_pattern(more="note: |\n  one\n    two\n\n  three\n"))
 
     assert json.loads(run("patterns", "own.yaml", "--json").output)[0]["note"] == "one two three"
 
@@ -110,7 +91,7 @@ def test_layer_names(folder: Path, text: str) -> None:
     lines = [f"  0\nLINE\n  8\n{text.splitlines()[-1]}\n 10\n-5\n 20\n0\n 11\n5\n 21\n{y}\n" for y in (0, 4)]
     head = "  0\nSECTION\n  2\nENTITIES\n"
     (folder / "lines.DXF").write_text(head + "".join(lines) + "  0\nENDSEC\n  0\nEOF\n", newline="\n")
-    (folder / "job.yaml").write_text(JOB)
+    (folder / "job.yaml").write_text(own_job("{drawing: lines.DXF, depths: {nowhere: 1 mm}}"))
     (folder / "lines.svg").write_text(
         '<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30"><g id="'
         + "".join(f"&#{ord(sign)};" if sign not in "\x1b\x07" else "?" for sign in text)
