@@ -10,13 +10,22 @@ from typing import Any
 import ezdxf
 import numpy as np
 import pytest
+from click.testing import CliRunner
 from ezdxf import units
 
-from vcarve.errors import InputError
+from vcarve.cli.main import cli
+from vcarve.errors import InputError, InternalError
 from vcarve.pattern.curves import stray_from
 from vcarve.pattern.drawing import FIRST_LAYER, Drawing, read_drawing
 from vcarve.pattern.model import Line
 
+JOB = """\
+piece: {width: 60 mm, height: 60 mm, thickness: 8 mm, wood: maple-sugar}
+pattern: {name: kaku-asanoha, pitch: 10 mm}
+groove: {depth: 0.5 mm}
+bit: v60-3.175
+machine: small-desktop
+"""
 HEAD = '<svg xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink"'
 
 
@@ -701,6 +710,68 @@ def test_whatever_the_dxf_library_stumbles_over_is_told(
     monkeypatch.setattr("ezdxf.recover.read", stumble)
     with pytest.raises(InputError, match=r"drawing\.dxf: this is not a readable DXF drawing"):
         read_drawing(path)
+
+
+def mixed(space: Any, document: Any) -> None:
+    """Draw a line, an arc, a run with a bow, an ellipse and a spline, and all of them again in a block."""
+    block = document.blocks.new("B")
+    for place in (space, block):
+        place.add_line((0, 0), (10, 5))
+        place.add_circle((1, 1), 2)
+        place.add_lwpolyline([(0, 0, 0, 0, 0.5), (9, 0, 0, 0, 0)])
+        place.add_ellipse((5, 5), (5, 1), 0.4)
+        place.add_open_spline([(0, 0), (3, 9), (6, 0), (9, 9), (12, 0)])
+    space.add_blockref("B", (9, 3))
+
+
+@pytest.mark.parametrize("fault", [InternalError("a proof failed"), ValueError("a slip")])
+@pytest.mark.parametrize(
+    ("module", "work"),
+    [
+        ("svg_shapes", "fit_arcs"),
+        ("svg_shapes", "ellipse_arc"),
+        ("strokes", "Sheet.add"),
+        ("dxf_in", "arc_lines"),
+        ("dxf_in", "split_arc"),
+        ("dxf_in", "ellipse_arc"),
+        ("dxf_in", "fit_arcs"),
+        ("dxf_in", "_Reader._flat"),
+        ("strokes", "Sheet.check_size"),
+    ],
+)
+def test_a_fault_of_our_own_is_not_laid_to_the_file(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, module: str, work: str, fault: Exception
+) -> None:
+    """What goes wrong in our own code with a sound drawing ends as an internal error."""
+    curves = svg(tmp_path, '<path d="M0 0H10C20 0 20 9 30 9A5 9 20 0 1 40 19"/>')
+    drawings = [curves] if module == "svg_shapes" else [dxf(tmp_path, mixed)]
+    if module == "strokes":
+        drawings.append(curves)
+
+    def slip(*_: object, **__: object) -> None:
+        raise fault
+
+    monkeypatch.setattr("tempfile.tempdir", str(tmp_path))  # where its evidence goes
+    monkeypatch.setattr(f"vcarve.pattern.{module}.{work}", slip)
+    if work == "split_arc":  # only of more than half a turn
+        drawings = [dxf(tmp_path, lambda space, _: space.add_lwpolyline([(0, 0, 0, 0, 2), (9, 0, 0, 0, 0)]))]
+    for drawing in drawings:
+        words = ["--set", f"pattern={{drawing: {drawing.name}}}"]
+        (tmp_path / "job.yaml").write_text(JOB)
+        done = CliRunner().invoke(cli, ["program", str(tmp_path / "job.yaml"), *words])
+
+        assert done.exit_code == 70, done.output
+
+
+def test_a_lack_of_memory_is_no_colour(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Memory that gives out while a colour is read is not taken for a colour that is none."""
+
+    def lacking(*_: object) -> None:
+        raise MemoryError
+
+    monkeypatch.setattr("svgelements.Color", lacking)
+    with pytest.raises(MemoryError):
+        read_drawing(svg(tmp_path, '<path d="M0 0H10" stroke="red"/>'))
 
 
 def test_damaged_dxf_files(tmp_path: Path) -> None:

@@ -7,6 +7,7 @@ import logging
 import math
 import warnings
 from collections.abc import Callable, Iterator
+from contextlib import AbstractContextManager
 from itertools import pairwise
 from typing import Any
 
@@ -22,6 +23,7 @@ _UNIT_MM = {
     1: 25.4, 2: 304.8, 3: 1_609_344.0, 4: 1.0, 5: 10.0, 6: 1000.0, 7: 1_000_000.0, 8: 25.4e-6, 9: 0.0254, 10: 914.4,
     11: 1e-7, 12: 1e-6, 13: 0.001, 14: 100.0, 15: 10_000.0, 16: 100_000.0,
 }  # fmt: skip
+_UNREADABLE = "this is not a readable DXF drawing"
 _DEEPEST_BLOCK = 20
 _FLAT_MM = 1e-3  # heights below this are rounding
 _WORDS = {
@@ -30,6 +32,9 @@ _WORDS = {
     "MULTILEADER": "leaders", "3DFACE": "faces", "SOLID": "filled shapes", "TRACE": "filled shapes", "MESH": "meshes",
     "VIEWPORT": "viewports",
 }  # fmt: skip
+
+
+Drawn = tuple[list[Arc], bool]  # lines and arcs, and whether they stand for one smooth curve
 
 
 def read_dxf(content: bytes, name: str) -> Sheet:
@@ -45,10 +50,6 @@ def read_dxf(content: bytes, name: str) -> Sheet:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
             _read(sheet, content)
-    except (InputError, MemoryError):
-        raise
-    except Exception:  # files written wrong make the library stumble in ways of its own
-        raise InputError(Problem(want="this is not a readable DXF drawing", file=name)) from None
     finally:
         logging.disable(level)
     return sheet
@@ -57,14 +58,16 @@ def read_dxf(content: bytes, name: str) -> Sheet:
 def _read(sheet: Sheet, content: bytes) -> None:
     from ezdxf import recover
 
-    document, _ = recover.read(io.BytesIO(content))
-    units = int(document.header.get("$INSUNITS", 0) or 0)
+    with sheet.library(_UNREADABLE):
+        document, _ = recover.read(io.BytesIO(content))
+        units = int(document.header.get("$INSUNITS", 0) or 0)
+        reader = _Reader(sheet, document, _UNIT_MM.get(units, 1.0))
+        reader.page()
+        reader.weigh()
+        entities = list(document.modelspace())
     if units not in _UNIT_MM:
         sheet.cautions.append("The drawing does not say its unit; millimetres were assumed.")
-    reader = _Reader(sheet, document, _UNIT_MM.get(units, 1.0))
-    reader.page()
-    reader.weigh()
-    for entity in document.modelspace():
+    for entity in entities:
         reader.entity(entity, ())
     if reader.hidden:
         sheet.ignored["lines on layers switched off"] += reader.hidden
@@ -78,7 +81,8 @@ class _Reader:
         self.document = document
         self.scale = scale
         self.hidden = 0
-        self.draw: dict[str, Callable[[Any], tuple[list[Arc], bool] | None]] = {
+        # Each reads what the library knows of an entity, and returns what draws it.
+        self.draw: dict[str, Callable[[Any], Callable[[], Drawn] | None]] = {
             "LINE": self._line,
             "LWPOLYLINE": self._lwpolyline,
             "POLYLINE": self._polyline,
@@ -125,17 +129,19 @@ class _Reader:
 
     def entity(self, entity: Any, above: tuple[str, ...]) -> None:
         """Add one entity; ``above`` are the layers of the block references it comes from."""
-        kind = entity.dxftype()
-        if kind not in self.draw and kind != "INSERT":
-            self.sheet.ignored[_WORDS.get(kind, "other entities")] += 1
-            return
-        names = self._names(entity, above)
-        if kind != "INSERT" and self._visible(names[-2]):
-            self._flatten(entity, names)
-        elif kind == "INSERT" and self._is_outside(entity):
-            what = f"the drawing {entity.dxf.get('name', '')} is referred to and not read; bind it into this file"
-            self.sheet.flatten(what, _place(entity, names))
-        if kind != "INSERT" and not self._visible(names[-2]):
+        with self.sheet.library(_UNREADABLE):
+            kind = entity.dxftype()
+            if kind not in self.draw and kind != "INSERT":
+                self.sheet.ignored[_WORDS.get(kind, "other entities")] += 1
+                return
+            names = self._names(entity, above)
+            shown = kind == "INSERT" or self._visible(names[-2])
+            if kind != "INSERT" and shown:
+                self._flatten(entity, names)
+            elif kind == "INSERT" and self._is_outside(entity):
+                what = f"the drawing {entity.dxf.get('name', '')} is referred to and not read; bind it into this file"
+                self.sheet.flatten(what, _place(entity, names))
+        if not shown:
             self.hidden += 1
         elif kind == "INSERT":
             for part in self._parts(entity):
@@ -162,30 +168,22 @@ class _Reader:
         block = self.document.blocks.get(str(insert.dxf.get("name", "")))
         return block is not None and bool(int(block.block.dxf.get("flags", 0)) & 12)
 
-    def _drawn(self, kind: str, entity: Any) -> tuple[list[Arc], bool] | None:
-        try:
-            return self.draw[kind](entity)
-        except (InputError, MemoryError):
-            raise
-        except Exception:
-            want = f"this {kind} cannot be read; draw it again"
-            raise InputError(
-                Problem(want=want, file=self.sheet.name, value=f"#{entity.dxf.handle}")
-            ) from None
+    def _drawn(self, kind: str, entity: Any) -> Drawn | None:
+        with self._line_of(entity):
+            draw = self.draw[kind](entity)
+        return None if draw is None else draw()
+
+    def _line_of(self, entity: Any) -> AbstractContextManager[None]:
+        want = f"this {entity.dxftype()} cannot be read; draw it again"
+        return self.sheet.library(want, value=f"#{entity.dxf.get('handle')}")
 
     def _parts(self, insert: Any) -> Iterator[Any]:
         """Yield what a block reference shows, one copy for each of its rows and columns."""
-        try:
+        want = "this block cannot be read; explode it in the drawing"
+        with self.sheet.library(want, value=str(insert.dxf.get("name", ""))):
             copies = insert.multi_insert() if insert.mcount > 1 else (insert,)
             for copy in copies:
                 yield from copy.virtual_entities()
-        except (InputError, MemoryError):
-            raise
-        except Exception:
-            want = "this block cannot be read; explode it in the drawing"
-            raise InputError(
-                Problem(want=want, file=self.sheet.name, value=str(insert.dxf.get("name", "")))
-            ) from None
 
     def _names(self, entity: Any, above: tuple[str, ...]) -> tuple[str, ...]:
         """Return the names the entity's layer may go by: the layer (inside a block, layer 0 is the block's), the colour."""
@@ -226,15 +224,20 @@ class _Reader:
             return None
         return math.copysign(1.0, z)
 
-    def _line(self, entity: Any) -> tuple[list[Arc], bool]:
-        a, b = self._flat([_xy(entity.dxf.start), _xy(entity.dxf.end)])
-        return [(_point(a), _point(b), 0.0)], False
+    def _line(self, entity: Any) -> Callable[[], Drawn]:
+        ends = [_xy(entity.dxf.start), _xy(entity.dxf.end)]
 
-    def _lwpolyline(self, entity: Any) -> tuple[list[Arc], bool] | None:
+        def draw() -> Drawn:
+            a, b = self._flat(ends)
+            return [(_point(a), _point(b), 0.0)], False
+
+        return draw
+
+    def _lwpolyline(self, entity: Any) -> Callable[[], Drawn] | None:
         points = [(float(x), float(y), float(b)) for x, y, b in entity.get_points("xyb")]
         return self._run(entity, points, bool(entity.closed))
 
-    def _polyline(self, entity: Any) -> tuple[list[Arc], bool] | None:
+    def _polyline(self, entity: Any) -> Callable[[], Drawn] | None:
         if not (entity.is_2d_polyline or entity.is_3d_polyline):
             return None
         points = []
@@ -247,38 +250,45 @@ class _Reader:
 
     def _run(
         self, entity: Any, points: list[tuple[float, float, float]], closed: bool
-    ) -> tuple[list[Arc], bool] | None:
+    ) -> Callable[[], Drawn] | None:
         hand = self._hand(entity)
         if hand is None:
             return None
-        xy = self._flat([(hand * x, y) for x, y, _ in points])
-        corners = [_point(p) for p in xy]
-        arcs: list[Arc] = []
-        for i in range(len(corners) if closed else len(corners) - 1):
-            start, end, bulge = corners[i], corners[(i + 1) % len(corners)], hand * points[i][2]
-            self.sheet.check_size(abs(bulge))
-            arcs += _halved(start, end, bulge)
-        return arcs, False
 
-    def _arc(self, entity: Any) -> tuple[list[Arc], bool] | None:
+        def draw() -> Drawn:
+            xy = self._flat([(hand * x, y) for x, y, _ in points])
+            corners = [_point(p) for p in xy]
+            arcs: list[Arc] = []
+            for i in range(len(corners) if closed else len(corners) - 1):
+                start, end, bulge = corners[i], corners[(i + 1) % len(corners)], hand * points[i][2]
+                self.sheet.check_size(abs(bulge))
+                arcs += _halved(start, end, bulge)
+            return arcs, False
+
+        return draw
+
+    def _arc(self, entity: Any) -> Callable[[], Drawn] | None:
         hand = self._hand(entity)
         if hand is None:
             return None
         x, y, _ = entity.dxf.center
-        radius = float(entity.dxf.radius) * self.scale
-        self.sheet.check_size(abs(radius))
-        centre = _point(self._flat([(hand * x, y)])[0])
+        at, radius = (hand * float(x), float(y)), float(entity.dxf.radius) * self.scale
         first, sweep = 0.0, 2.0 * math.pi
         if entity.dxftype() == "ARC":
             first = math.radians(float(entity.dxf.start_angle))
             # Equal angles mean a whole circle.
             sweep = (math.radians(float(entity.dxf.end_angle)) - first) % (2.0 * math.pi) or 2.0 * math.pi
-        self.sheet.check_size(abs(first))
-        if hand < 0.0:
-            first, sweep = math.pi - first, -sweep
-        return arc_lines(centre, radius, first, sweep) if radius > 0.0 else [], False
 
-    def _ellipse(self, entity: Any) -> tuple[list[Arc], bool] | None:
+        def draw() -> Drawn:
+            for size in (radius, first, sweep):
+                self.sheet.check_size(abs(size))
+            centre = _point(self._flat([at])[0])
+            turn = (first, sweep) if hand > 0.0 else (math.pi - first, -sweep)
+            return arc_lines(centre, radius, *turn) if radius > 0.0 else [], False
+
+        return draw
+
+    def _ellipse(self, entity: Any) -> Callable[[], Drawn] | None:
         hand = self._hand(entity)
         major = entity.dxf.major_axis
         if hand is None or abs(major[2]) > 1e-6 * math.hypot(major[0], major[1]):
@@ -286,29 +296,37 @@ class _Reader:
         ratio = float(entity.dxf.ratio)
         first = float(entity.dxf.start_param)
         sweep = (float(entity.dxf.end_param) - first) % (2.0 * math.pi)
-        sweep = sweep if sweep > 1e-9 else 2.0 * math.pi
-        centre, a, b = self._flat(
-            [_xy(entity.dxf.center), _xy(major), (-hand * ratio * major[1], hand * ratio * major[0])]
-        )
-        self.sheet.check_size(abs(first))
-        return ellipse_arc(_point(centre), _point(a), _point(b), first, sweep), True
+        axes = [_xy(entity.dxf.center), _xy(major), (-hand * ratio * major[1], hand * ratio * major[0])]
 
-    def _spline(self, entity: Any) -> tuple[list[Arc], bool] | None:
+        def draw() -> Drawn:
+            for size in (first, sweep):
+                self.sheet.check_size(abs(size))
+            centre, a, b = self._flat(axes)
+            whole = sweep if sweep > 1e-9 else 2.0 * math.pi
+            return ellipse_arc(_point(centre), _point(a), _point(b), first, whole), True
+
+        return draw
+
+    def _spline(self, entity: Any) -> Callable[[], Drawn]:
         spline = entity.construction_tool()
         control = np.array([tuple(p) for p in spline.control_points], dtype=float)
-        self._flat([(float(p[0]), float(p[1])) for p in control])
         scale, at = self.scale, spline.evaluator  # made anew, from all points, each time it is asked for
-
-        def curve(t: Floats) -> Floats:
-            return np.array([_xy(p) for p in at.points(t)], dtype=float).reshape(-1, 2) * scale
-
-        def slope(t: Floats) -> Floats:
-            return np.array([_xy(d[1]) for d in at.derivatives(t, 1)], dtype=float).reshape(-1, 2) * scale
-
         degree = spline.order - 1
         knots = sorted({round(float(k), 12) for k in spline.knots()[degree : len(control) + 1]})
-        arcs = [arc for low, high in pairwise(knots) for arc in fit_arcs(curve, slope, low, high)]
-        return arcs, True
+
+        def curve(t: Floats) -> Floats:
+            with self._line_of(entity):
+                return np.array([_xy(p) for p in at.points(t)], dtype=float).reshape(-1, 2) * scale
+
+        def slope(t: Floats) -> Floats:
+            with self._line_of(entity):
+                return np.array([_xy(d[1]) for d in at.derivatives(t, 1)], dtype=float).reshape(-1, 2) * scale
+
+        def draw() -> Drawn:
+            self._flat([(float(p[0]), float(p[1])) for p in control])
+            return [arc for low, high in pairwise(knots) for arc in fit_arcs(curve, slope, low, high)], True
+
+        return draw
 
 
 def _place(entity: Any, names: tuple[str, ...]) -> str:

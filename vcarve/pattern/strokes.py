@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 
-from vcarve.errors import InputError, Problem, printable
+from vcarve.errors import InputError, MizoError, Problem, printable
 from vcarve.pattern.curves import Arc
 from vcarve.pattern.model import Point
 
@@ -73,6 +74,19 @@ class Sheet:
     def flatten(self, what: str, where: str) -> None:
         """Note what a line or a part of the drawing has that is not cut."""
         self.flattened.setdefault(what, []).append(where)
+
+    @contextmanager
+    def library(self, want: str, *, line: int | None = None, value: str | None = None) -> Iterator[None]:
+        """Take what goes wrong in here for a file written wrong: libraries stumble over one in ways of their own.
+
+        Nothing of our own belongs in here, or its faults would be laid to the file.
+        """
+        try:
+            yield
+        except (MizoError, MemoryError):
+            raise
+        except Exception:
+            raise InputError(Problem(want=want, file=self.name, line=line, value=value)) from None
 
     def check_size(self, far_mm: float, line: int | None = None) -> None:
         """Refuse a coordinate that is not a number or lies where no piece of wood can be."""

@@ -115,7 +115,9 @@ def layer_names(place: Place) -> tuple[str, ...]:
         if paint and paint != "none" and not paint.startswith("url"):
             try:
                 colour = Color(paint)
-            except Exception:
+            except MemoryError:
+                raise
+            except Exception:  # what is no colour
                 continue
             if colour.value is not None:
                 return (*place.names, f"#{colour.red:02x}{colour.green:02x}{colour.blue:02x}")
@@ -127,11 +129,9 @@ def _transform(reader: Reader, node: Node) -> Floats:
 
     text = node.attributes["transform"]
     rest = re.sub(r"(?:matrix|translate|scale|rotate|skewX|skewY)\s*\([^()]*\)[\s,]*", "", text)
-    try:
+    with reader.sheet.library("this transform cannot be read", line=node.line, value=text):
         m = Matrix(text)
         matrix = np.array([[m.a, m.c, m.e], [m.b, m.d, m.f]], dtype=float)
-    except Exception:
-        raise reader.problem("this transform cannot be read", node, text) from None
     if rest.strip() not in ("", "none") or not np.isfinite(matrix).all():
         raise reader.problem("this transform cannot be read", node, text)
     return matrix

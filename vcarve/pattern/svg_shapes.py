@@ -9,7 +9,6 @@ from typing import Any
 
 import numpy as np
 
-from vcarve.errors import InputError
 from vcarve.pattern.curves import Arc, Floats, bezier, ellipse_arc, fit_arcs
 from vcarve.pattern.model import Point
 from vcarve.pattern.strokes import MOST_STROKES
@@ -112,39 +111,46 @@ def _path(reader: Reader, node: Node, place: Place) -> None:
     if closings > MOST_CLOSINGS or len(re.findall("[a-df-zA-DF-Z]", text)) > MOST_STROKES:
         raise reader.problem("this path has too many commands; draw less at once", node, text[:60])
     names = layer_names(place)
-    try:
-        for segment in svgelements.Path(text):
-            if isinstance(segment, svgelements.Move) or segment.start is None or segment.end is None:
-                continue
-            arcs, curve = _segment(place, segment, svgelements)
+    with reader.sheet.library("this path cannot be read", line=node.line, value=text[:60]):
+        segments = [_numbers(segment, svgelements) for segment in svgelements.Path(text)]
+    for segment in segments:
+        if segment is not None:
+            arcs, curve = _segment(place, *segment)
             reader.sheet.add(arcs, names, curve=curve, line=node.line)
-    except (InputError, MemoryError):
-        raise
-    except Exception:  # paths written wrong make the library stumble in ways of its own
-        raise reader.problem("this path cannot be read", node, text[:60]) from None
 
 
-def _segment(place: Place, segment: Any, kinds: Any) -> tuple[list[Arc], bool]:
-    """Return one path segment as lines and arcs, and whether it was a curve."""
-    start, end = (
-        (float(segment.start.x), float(segment.start.y)),
-        (float(segment.end.x), float(segment.end.y)),
-    )
-    if isinstance(segment, kinds.CubicBezier | kinds.QuadraticBezier):
-        inner = (
-            [segment.control]
-            if isinstance(segment, kinds.QuadraticBezier)
-            else [segment.control1, segment.control2]
-        )
-        control = np.array([start, *((float(p.x), float(p.y)) for p in inner), end])
-        return fit_arcs(*bezier(_out(place, control)), 0.0, 1.0), True
+def _numbers(segment: Any, kinds: Any) -> tuple[list[Point], tuple[float, float] | None] | None:
+    """Return what the library knows of one path segment, if it draws a line.
+
+    Points: its ends, with a curve's control points between them; of an arc start, end, centre and the ends of both radii,
+    with the angle it begins at and its sweep besides.
+    """
+    if isinstance(segment, kinds.Move) or segment.start is None or segment.end is None:
+        return None
+    inner: list[Any] = []
+    if isinstance(segment, kinds.QuadraticBezier):
+        inner = [segment.control]
+    elif isinstance(segment, kinds.CubicBezier):
+        inner = [segment.control1, segment.control2]
+    start, *control, end = [(float(p.x), float(p.y)) for p in (segment.start, *inner, segment.end)]
     if isinstance(segment, kinds.Arc) and segment.rx and segment.ry and start != end:
-        centre = (float(segment.center.x), float(segment.center.y))
-        major = (float(segment.prx.x) - centre[0], float(segment.prx.y) - centre[1])
-        minor = (float(segment.pry.x) - centre[0], float(segment.pry.y) - centre[1])
-        arcs = _elliptic(place, centre, major, minor, float(segment.get_start_t()), float(segment.sweep))
-        return _pinned(arcs, *(_point(p) for p in _out(place, np.array([start, end])))), True
-    return _straight(place, [start, end]), False
+        more = [(float(p.x), float(p.y)) for p in (segment.center, segment.prx, segment.pry)]
+        first, sweep = float(segment.get_start_t()), float(segment.sweep)
+        if not math.isfinite(first + sweep):
+            raise ValueError
+        return [start, end, *more], (first, sweep)
+    return [start, *control, end], None
+
+
+def _segment(place: Place, points: list[Point], angles: tuple[float, float] | None) -> tuple[list[Arc], bool]:
+    """Return one path segment as lines and arcs, and whether it was a curve."""
+    if angles is not None:
+        ends, ((x, y), major, minor) = points[:2], points[2:]
+        arcs = _elliptic(place, (x, y), (major[0] - x, major[1] - y), (minor[0] - x, minor[1] - y), *angles)
+        return _pinned(arcs, *(_point(p) for p in _out(place, np.array(ends)))), True
+    if len(points) > 2:
+        return fit_arcs(*bezier(_out(place, np.array(points))), 0.0, 1.0), True
+    return _straight(place, points), False
 
 
 def _pinned(arcs: list[Arc], start: Point, end: Point) -> list[Arc]:
