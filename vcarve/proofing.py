@@ -44,6 +44,9 @@ LEAST_STEP_MM = 0.005
 TILE_MM = 40.0
 # So many are carved tile by tile where widths ask for a finer grid than fits memory.
 MOST_TILED_PIXELS = 200_000_000
+# Findings that rest on the machine's own figures.
+OF_THE_MACHINE = {"feed-too-fast", "travel", "spindle-range", "spin-up"}
+NO_JOB = "Without its job (--job) the program's lines, depths, piece and clamps are not judged; the top is taken to be at Z0."
 # Where one of these is found the widths can only say the same again.
 EXPLAINS_WIDTHS = {
     "other-job",
@@ -84,47 +87,64 @@ class DryRun:
         return 0.0 if self.job is None else placing_of(self.job).top_mm
 
 
-def dry_run(text: str | bytes, *, file: str, machine: Machine, job: Job | None = None) -> DryRun:
+def dry_run(
+    text: str | bytes, *, file: str, machine: Machine, job: Job | None = None, assumed: bool = False
+) -> DryRun:
     """Read and judge a text; with its job its lines, depths, piece and clamps are compared as well.
 
-    Raises InputError with every fault if the text cannot be read for the machine's controller.
+    A machine that is only ``assumed`` forbids nothing: what rests on its figures is a caution.  Raises InputError with every
+    fault if the text cannot be read for the machine's controller.
     """
     if job is not None:
         machine = job.machine
     layout = None if job is None else lay_out(job)
 
-    def read(*, block_delete: bool) -> tuple[Reading, tuple[Finding, ...]]:
+    def read(*, block_delete: bool) -> tuple[Machine, Reading, tuple[Finding, ...]]:
         start = waiting_mm(machine, job)
         reading = read_program(
             text, dialect=machine.dialect, file=file, start_mm=start, block_delete=block_delete
         )
+        mill = _as_used(machine, reading) if assumed else machine
         findings = check(
             reading,
-            machine=machine,
+            machine=mill,
             job=job,
             network=None if layout is None else layout.network,
             grooves=None if layout is None else layout.grooves,
             outline=None if layout is None else region_polygon(layout.outline),
         )
-        return reading, findings
+        if assumed:
+            resting = OF_THE_MACHINE if mill.spindle.programmed else OF_THE_MACHINE | {"spindle-off"}
+            findings = tuple(
+                replace(one, severity="caution") if one.code in resting else one for one in findings
+            )
+        return mill, reading, findings
 
-    reading, findings = read(block_delete=True)
+    mill, reading, findings = read(block_delete=True)
     if any(event.kind == "switched" for event in reading.moves.events):
         # The operator's switch decides what runs, and the text does not say how it stands.
-        other = [one for one in read(block_delete=False)[1] if one not in findings]
+        other = [one for one in read(block_delete=False)[2] if one not in findings]
         run = (replace(one, sentence=f"With the lines after / run: {one.sentence}") for one in other)
         findings = tuple(sorted((*findings, *run), key=lambda one: (one.line or 0, one.code)))
-    times = clock.run(reading.moves, machine)
-    known = () if job is None or layout is None else job_findings(job, layout)
+    times = clock.run(reading.moves, mill)
+    known: tuple[Finding, ...] = (finding("no-job", NO_JOB),)
+    if job is not None and layout is not None:
+        known = job_findings(job, layout)
     return DryRun(
         file=file,
         reading=reading,
         times=times,
-        machine=machine,
+        machine=mill,
         findings=(*known, *findings),
         job=job,
         layout=layout,
     )
+
+
+def _as_used(machine: Machine, reading: Reading) -> Machine:
+    """Return an assumed machine with a spindle that the program switches, where the program does."""
+    switched = any(event.kind in ("spindle-cw", "spindle-ccw") for event in reading.moves.events)
+    return machine.model_copy(update={"spindle": machine.spindle.model_copy(update={"programmed": switched})})
 
 
 def carved(job: Job, reading: Reading, step_mm: float | None = None, layout: Layout | None = None) -> Surface:

@@ -161,7 +161,7 @@ def test_figures_as_json() -> None:
     }  # fmt: skip
     assert facts["clean"] is True
     assert facts["findings"] == []
-    assert facts["machine"] == "mill"
+    assert facts["machine"] == "mill.yaml"
     plunges = 1.0 + 2 * 2.0 + 1.0  # from 1 mm above to 1 mm deep, three times
     assert facts["below_surface_mm"] == pytest.approx(40.0 + 20.0 + 5.0 * 3.141592653589793 + plunges)
     assert facts["dwell_s"] == 3.0
@@ -271,3 +271,64 @@ def test_the_machine_is_looked_for_at_the_start_only(tmp_path: Path, lines: int,
 
     assert ("small-desktop, which the program's header names" in said) == named
     assert ("no header names one" in said) != named
+
+
+STRANGER = "G17 G21 G40 G49 G54 G61 G90 G94\nG0 Z5\nS10000 M3\nG4 P1\nG0 X5 Y5\nG1 Z-1 F200\nG1 X20 F900\nG0 Z5\nM5\nM30\n"
+
+
+def test_a_copy_of_a_machine_is_not_the_machine_it_was_copied_from(tmp_path: Path) -> None:
+    """A program for a machine of one's own is judged for that file where it lies beside it, and for none that comes with Mizo."""
+    copied, job, program = tmp_path / "mill.yaml", tmp_path / "tile.yaml", tmp_path / "tile.nc"
+    for words in (
+        ("machines", "small-desktop", "-o", str(copied)),
+        ("new", str(job)),
+        ("program", str(job), "--set", "machine=mill.yaml", "-o", str(program)),
+    ):
+        assert CliRunner().invoke(cli, words).exit_code == 0
+
+    text = program.read_text()
+    beside = CliRunner().invoke(cli, ["dry-run", str(program)])
+    copied.unlink()
+    alone = CliRunner().invoke(cli, ["dry-run", str(program)])
+
+    assert "(Machine: mill.yaml, grbl-1.1)" in text
+    assert "machine  mill.yaml, which the program's header names" in beside.stdout
+    assert "the header's 'mill.yaml' is not here" in alone.stdout
+    assert (beside.exit_code, alone.exit_code) == (0, 0)
+
+
+def test_a_machine_that_nobody_named_forbids_nothing(tmp_path: Path) -> None:
+    """Feeds, travel and spin-up of an assumed machine are cautions; the same machine named refuses."""
+    program = tmp_path / "other.nc"
+    program.write_text(STRANGER.replace("X20", "X900"))
+
+    assumed = CliRunner().invoke(cli, ["dry-run", str(program)])
+    named = CliRunner().invoke(cli, ["dry-run", str(program), "--machine", "small-desktop"])
+
+    assert assumed.exit_code == 0
+    assert "caution" in assumed.stdout
+    assert "[travel]" in assumed.stdout
+    assert named.exit_code == 1
+
+
+def test_what_needs_a_job_is_said_not_to_be_judged(tmp_path: Path) -> None:
+    """Without its job a program is never told to have passed every check, in words or on the page."""
+    program, page = tmp_path / "other.nc", tmp_path / "other.html"
+    program.write_text(STRANGER)
+
+    done = CliRunner().invoke(cli, ["dry-run", str(program), "--page", str(page)])
+
+    assert "[no-job]" in done.stdout
+    assert "every check passed" not in done.stdout
+    assert "Every check passed" not in page.read_text(encoding="utf-8")
+
+
+def test_a_program_of_another_job_is_told_in_our_words_only(tmp_path: Path) -> None:
+    """No warning of a library stands among the findings, whatever the carved surface looks like."""
+    program = tmp_path / "other.nc"
+    program.write_text(STRANGER)
+
+    done = CliRunner().invoke(cli, ["dry-run", str(program), "--job", str(PROGRAMS / "cross.yaml")])
+
+    assert done.exit_code == 1
+    assert "Warning" not in done.output

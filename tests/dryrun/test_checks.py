@@ -392,6 +392,7 @@ def test_every_code_is_provoked() -> None:
         "block-delete",
         "path-tolerance",
         "surface-unknown",
+        "no-job",
     }  # nor these; see test_corpus
 
     assert provoked == set(CODES) - MEASURED

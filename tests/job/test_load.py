@@ -114,7 +114,7 @@ def test_a_machine_of_ones_own_is_looked_up_beside_the_job(job_path: str, tmp_pa
     text = (ROOT / "machines" / "small-desktop.yaml").read_text(encoding="utf-8")
     (tmp_path / "mine.yaml").write_text(text.replace("name: small-desktop", "name: mine"), encoding="utf-8")
 
-    assert load_job(job_path, ["machine=mine.yaml"]).machine.name == "mine"
+    assert load_job(job_path, ["machine=mine.yaml"]).machine.name == "mine.yaml"
 
 
 def test_machines_are_named_as_their_files() -> None:

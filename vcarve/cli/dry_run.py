@@ -7,14 +7,14 @@ import sys
 from collections import Counter
 from contextlib import nullcontext
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import click
 
 from vcarve.cli.files import claim, ending, write_whole
 from vcarve.cli.findings import told
 from vcarve.cli.kinds import WrongKindError, taken_as
-from vcarve.cli.options import asked, set_option
+from vcarve.cli.options import set_option
 from vcarve.cli.progress import Bar
 from vcarve.cli.terminal import echo
 from vcarve.errors import EXIT_REFUSED, InputError, Problem, grouped, refuses
@@ -47,16 +47,12 @@ HEADER_BYTES = 64 * 2**10  # the machine is named in so many first ones
 )
 @click.option(
     "--page",
-    callback=asked,
     metavar="FILE.html",
     help="A page that plays the program; prints as a bench sheet.",
 )
-@click.option(
-    "--picture", callback=asked, metavar="FILE.png", help="The carved piece, lit from the side (needs --job)."
-)
+@click.option("--picture", metavar="FILE.png", help="The carved piece, lit from the side (needs --job).")
 @click.option(
     "--heights",
-    callback=asked,
     metavar="FILE",
     help="The carved surface: .png (16 bit) or .npy (needs --job).",
 )
@@ -77,7 +73,7 @@ def dry_run(
 
     FILE.nc may be - for standard input. Exit code 0: clean, 1: findings, 2: cannot be read.
     """
-    from vcarve.job.load import machine_path, open_job, placed
+    from vcarve.job.load import open_job, placed
     from vcarve.proofing import as_json, carved, measured, page_facts, with_surface_findings
     from vcarve.proofing import dry_run as run_dry
 
@@ -98,8 +94,8 @@ def dry_run(
     with taken_as("job", job or "-"):
         loaded, document = (None, None) if job is None else open_job(job, sets)
     text = _read(file)
-    mill, how = (loaded.machine, "") if loaded is not None else _machine(machine, text)
-    inputs = (file, machine and machine_path(machine)) if loaded is None else (file, *loaded.files)
+    taken = _Taken(loaded.machine) if loaded is not None else _machine(machine, text, file)
+    inputs = (file, taken.file) if loaded is None else (file, *loaded.files)
     claim(
         (("a page", page), ("a picture of the carved piece", picture), ("the carved heights", heights)),
         inputs=inputs,
@@ -113,14 +109,15 @@ def dry_run(
                 run = run_dry(
                     text,
                     file="standard input" if file == "-" else file,
-                    machine=mill,
+                    machine=taken.machine,
                     job=loaded,
+                    assumed=taken.assumed,
                 )
         except WrongKindError:
             raise
         except InputError as error:
-            if how:
-                echo(f"Read for the machine {how}.", err=True)
+            if taken.how:
+                echo(f"Read for the machine {taken.how}.", err=True)
             raise _shortened(error) from None
         facts = surface = None
         if run.job is not None and run.layout is not None:
@@ -156,7 +153,7 @@ def dry_run(
     if as_json_:
         echo(json.dumps(as_json(run, facts, surface), allow_nan=False), err=aside)
     else:
-        for line in _sentences(run, facts, [path for path, _ in outputs if path != "-"], how):
+        for line in _sentences(run, facts, [path for path, _ in outputs if path != "-"], taken.how):
             echo(line, err=aside)
     if refuses(run.findings):
         raise click.exceptions.Exit(EXIT_REFUSED)
@@ -220,23 +217,36 @@ def _fits(grid_mm: float, written: str, job: Job) -> None:
         raise InputError(Problem(key="--step", value=written, want=want))
 
 
-def _machine(named: str | None, text: bytes) -> tuple[Machine, str]:
-    """Return the machine to judge a program for where there is no job, and how it was come by."""
-    from vcarve.job.load import load_machine, machine_names
+class _Taken(NamedTuple):
+    """The machine a program is judged for: how it was come by, its file, and whether nobody named it."""
+
+    machine: Machine
+    how: str = ""
+    file: str | None = None
+    assumed: bool = False
+
+
+def _machine(named: str | None, text: bytes, program: str) -> _Taken:
+    """Return the machine to judge a program for where there is no job."""
+    from vcarve.job.load import load_machine, machine_names, machine_path
     from vcarve.report import machine_in_header
 
     if named is not None:
-        return load_machine(named), f"{named}, as asked for"
+        return _Taken(load_machine(named), f"{named}, as asked for", machine_path(named))
     name, dialect = machine_in_header(text[:HEADER_BYTES].decode("latin-1")) or (None, "")
     if name in machine_names():
-        return load_machine(name), f"{name}, which the program's header names"
+        return _Taken(load_machine(name), f"{name}, which the program's header names")
+    beside = None if name is None else Path(program).parent / Path(name).name
+    if beside is not None and beside.suffix in (".yaml", ".yml") and beside.is_file():
+        return _Taken(load_machine(str(beside)), f"{name}, which the program's header names", str(beside))
     usual = load_machine(USUAL_MACHINE)
     if name is None:
         why = "since no header names one"
     else:
         usual = usual.model_copy(update={"dialect": dialect})
-        why = f"with a controller for {dialect}, since the header's {name!r} does not come with Mizo"
-    return usual, f"{USUAL_MACHINE}, {why}; name yours with --machine, by its file's path if it is your own"
+        why = f"with a controller for {dialect}, since the header's {name!r} is not here"
+    how = f"{USUAL_MACHINE}, {why}; name yours with --machine, by its file's path if it is your own"
+    return _Taken(usual, how, assumed=True)
 
 
 def _sentences(run: DryRun, facts: Measured | None, written: list[str], how: str) -> list[str]:

@@ -169,6 +169,10 @@ def cli(ctx: click.Context) -> None:
 
 def main() -> None:
     """Run the command line."""
+    if not sys.warnoptions:
+        import warnings
+
+        warnings.simplefilter("ignore")  # a library's notes to programmers are nothing for a maker
     for stream in (sys.stdout, sys.stderr):
         # A terminal that cannot show a pattern's kanji shows question marks instead.
         if isinstance(stream, io.TextIOWrapper):

@@ -70,6 +70,7 @@ CODES: MappingProxyType[str, tuple[Severity, str]] = MappingProxyType(
         "spiral": ("caution", "an arc whose ends are not equally far from its centre"),
         "spindle-by-hand": ("caution", "spindle words for a spindle that the program does not switch"),
         "slower-than-job": ("caution", "a feed or spindle speed far below the job's own, often a slip of the units"),
+        "no-job": ("caution", "without the job its lines, depths, piece and clamps are not judged"),
         "surface-unknown": ("caution", "nothing goes below Z0, and no job says where the piece's top is"),
         "zero-length": ("caution", "a feed move to where the bit already is"),
         "g92-left": ("caution", "G92 still holds at the end, and for the program after this one"),

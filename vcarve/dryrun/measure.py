@@ -169,7 +169,7 @@ def _half_width(surface: Surface, point: Floats, normal: Floats, limit: float) -
     high = last(outer)
     inner, shallow = away[every, high], height[every, high]
     low = last(inner - 0.9 * step)
-    with np.errstate(invalid="ignore"):
+    with np.errstate(divide="ignore", invalid="ignore"):
         slope = (shallow - height[every, low]) / (inner - away[every, low])
     usable = (inner - away[every, low] < 3.0 * step) & (slope > 1e-9)
     meets = np.where(usable, inner - shallow / np.where(usable, slope, 1.0), (inner + outer) / 2.0)

@@ -132,11 +132,13 @@ def machine_path(name: str, folder: str = ".") -> str | None:
 def load_machine(name: str, folder: str = ".") -> Machine:
     """Read a machine that comes with Mizo, or a YAML file by its path, looked up from ``folder``.
 
-    Raises ``InputError`` with every problem of the file, or with the nearest name.
+    A machine of one's own is called after its file: a copy of one that comes with Mizo is no longer that one.  Raises
+    ``InputError`` with every problem of the file, or with the nearest name.
     """
     path = machine_path(name, folder)
     if path is not None:
-        return record_from(read_document(path), Machine)
+        machine = record_from(read_document(path), Machine)
+        return machine if name in machine_names() else machine.model_copy(update={"name": Path(path).name})
     want = unknown_name("machine", name, machine_names(), "mizo machines")
     raise InputError(
         Problem(value=name, want=f"{want} (a file of your own is given by its path, ending in .yaml)")
