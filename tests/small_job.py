@@ -42,9 +42,9 @@ def own_job(
     piece: str = "",
     machine: str = "small-desktop",
 ) -> str:
-    """Write a job file; its pattern lies beside it; ``piece`` holds further keys of the piece."""
+    """Write a job file; its pattern lies beside it; ``piece`` holds further keys of the piece, each after a comma."""
     return f"""\
-piece: {{width: {wide_mm} mm, height: {high_mm} mm, thickness: 8 mm, wood: maple-sugar, {piece}}}
+piece: {{width: {wide_mm} mm, height: {high_mm} mm, thickness: 8 mm, wood: maple-sugar{piece}}}
 pattern: {pattern}
 groove: {{depth: 0.5 mm}}
 bit: v60-3.175

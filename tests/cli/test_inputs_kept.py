@@ -32,7 +32,7 @@ def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
         ("pattern", "name: parts/own.yaml, pitch: 10 mm"),
         ("drawing", "drawing: parts/lines.svg"),
     ):
-        outline = "outline: {shape: drawing, file: parts/outline.svg}"
+        outline = ", outline: {shape: drawing, file: parts/outline.svg}"
         text = own_job(f"{{{pattern}}}", piece=outline, machine="parts/own machine.yaml")
         (tmp_path / f"{name}.yaml").write_text(text)
     return tmp_path
