@@ -10,6 +10,7 @@ import pytest
 
 from vcarve.cli.dry_run import _widths
 from vcarve.dryrun.measure import ACROSS_STEPS
+from vcarve.dryrun.places import Floats, Ints, Places
 from vcarve.dryrun.surface import Surface
 from vcarve.job.load import load_job
 from vcarve.proofing import (
@@ -184,6 +185,30 @@ def test_what_is_too_narrow_for_the_grid_is_measured_on_tiles_of_a_finer_one(
     )
     tiled = measured(blunt.job, run.layout, run.reading, coarse, with_land=False, finer=True)
     assert codes(with_surface_findings(run, coarse, tiled)) == ["width-off"] * 5
+
+
+def test_a_tile_is_asked_for_the_lines_that_cross_it(monkeypatch: pytest.MonkeyPatch) -> None:
+    """However many tiles there are, the lines are gathered once, and none is looked for where it does not go."""
+    asked: list[int] = []
+    gathered: list[Places] = []
+
+    def widths(tile: Surface, places: Places, *, edges: Ints) -> Floats:
+        gathered.append(places)
+        xy = places.network.xy_mm[np.stack([places.network.tail[edges], places.network.head[edges]])]
+        reach = np.array([tile.x_mm[[0, -1]], tile.y_mm[[0, -1]]])
+        bow = 10.0 * (places.network.bulge[edges] != 0.0)[:, None]  # the half circle is 10 mm wide
+        assert ((xy.min(axis=0) - bow <= reach[:, 1]) & (xy.max(axis=0) + bow >= reach[:, 0])).all()
+        asked.append(len(edges))
+        return np.full(len(places.network.tail), np.nan)
+
+    monkeypatch.setattr("vcarve.proofing.TILE_MM", 7.0)
+    monkeypatch.setattr("vcarve.proofing.groove_widths", widths)
+    run = run_of()
+    measured(run.job, run.layout, run.reading, surface_of(run, 0.25), with_land=False, finer=True)
+
+    assert len(asked) > 40
+    assert sum(asked) > 5
+    assert all(one is gathered[0] for one in gathered)
 
 
 def test_land_is_measured_inside_the_outline() -> None:

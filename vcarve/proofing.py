@@ -14,6 +14,7 @@ from vcarve.dryrun.check import check, placing_of, waiting_mm
 from vcarve.dryrun.codes import finding, listed
 from vcarve.dryrun.measure import Land, coarsest_step_mm, contacts, depths_mm, groove_widths, land
 from vcarve.dryrun.measure import Summary as Measured
+from vcarve.dryrun.places import Places, boxes
 from vcarve.dryrun.surface import Surface, suitable_step_mm
 from vcarve.dryrun.track import last_decimal_mm
 from vcarve.errors import Finding
@@ -196,15 +197,18 @@ def measured(
     cut = layout.network.cut
     coarsest = coarsest_step_mm(half, job.bit)
     fine = cut & (coarsest >= surface.step_mm - 1e-9)
-    widths = groove_widths(surface, layout.network, half, edges=np.flatnonzero(fine))
+    places = Places.of(layout.network, half)
+    widths = groove_widths(surface, places, edges=np.flatnonzero(fine))
     step = _wanted_step_mm(job, layout)
     area = job.piece.width_mm * job.piece.height_mm
     if finer and not fine[cut].all() and area / step**2 <= MOST_TILED_PIXELS:
-        left = np.flatnonzero(cut & ~fine & (coarsest >= step - 1e-9))
-        fine[left] = True
+        left = cut & ~fine & (coarsest >= step - 1e-9)
+        fine |= left
+        low, high = boxes(layout.network)
         for tile in tiles(reading.moves, job.bit, **_on_piece(job), step_mm=step, tile_mm=TILE_MM):
-            widths[left] = groove_widths(tile, layout.network, half, edges=left)[left]
-            left = left[np.isnan(widths[left])]
+            near = (low <= (tile.x_mm[-1], tile.y_mm[-1])) & (high >= (tile.x_mm[0], tile.y_mm[0]))
+            here = np.flatnonzero(left & np.isnan(widths) & near.all(axis=1))
+            widths[here] = groove_widths(tile, places, edges=here)[here]
     off = widths - 2.0 * half
     known = np.flatnonzero(np.isfinite(off))
     worst = int(known[np.argmax(np.abs(off[known]))]) if len(known) else -1

@@ -8,6 +8,7 @@ import pytest
 
 from vcarve.dryrun.carve import carve
 from vcarve.dryrun.measure import coarsest_step_mm, contacts, groove_widths, land
+from vcarve.dryrun.places import Places
 from vcarve.dryrun.surface import Surface
 from vcarve.groove.width import width_mm
 from vcarve.job.bench import Bit
@@ -102,7 +103,7 @@ def test_hemp_leaf_widths():
         cutting(net, [1.0] * 40), bit(), width_mm=100, height_mm=100, to_piece_mm=(0, 0), step_mm=0.05
     )
 
-    widths = groove_widths(surface, net, np.full(40, 1.0))
+    widths = groove_widths(surface, Places.of(net, np.full(40, 1.0)))
 
     assert len(net.tail) == 40
     np.testing.assert_allclose(widths, 2.0, atol=0.05)
@@ -123,7 +124,7 @@ def test_width_of_one_groove(tool, turn_deg):
     r = tool.tip_radius_mm
     width = tool.tip_mm + 2 * (depth * math.tan(half_rad) + r * (1 / math.cos(half_rad) - math.tan(half_rad)))
 
-    assert groove_widths(surface, net, np.array([width / 2]))[0] == pytest.approx(width, abs=0.05)
+    assert groove_widths(surface, Places.of(net, np.array([width / 2])))[0] == pytest.approx(width, abs=0.05)
 
 
 def test_arcs_are_measured_square_to_the_curve():
@@ -132,7 +133,7 @@ def test_arcs_are_measured_square_to_the_curve():
     net = network([((6.0, 0.0), (0.0, 6.0)), ((-6.0, 0.0), (0.0, -6.0))], [quarter, -quarter])
     surface = carve(cutting(net, [1.0, 1.0]), bit(), width_mm=20, height_mm=20, to_piece_mm=(0, 0))
 
-    np.testing.assert_allclose(groove_widths(surface, net, np.ones(2)), 2.0, atol=0.05)
+    np.testing.assert_allclose(groove_widths(surface, Places.of(net, np.ones(2))), 2.0, atol=0.05)
 
 
 def test_wrong_depth_shows():
@@ -140,7 +141,7 @@ def test_wrong_depth_shows():
     net = network([((-8.0, -4.0), (8.0, -4.0)), ((-8.0, 4.0), (8.0, 4.0))])
     surface = carve(cutting(net, [1.3, 0.0]), bit(), width_mm=20, height_mm=20, to_piece_mm=(0, 0))
 
-    widths = groove_widths(surface, net, np.ones(2))
+    widths = groove_widths(surface, Places.of(net, np.ones(2)))
 
     assert widths[0] == pytest.approx(2.6, abs=0.05)
     assert widths[1] == 0.0
@@ -153,7 +154,7 @@ def test_no_clean_place_is_not_guessed():
     net = network([((-8.0, y), (8.0, y)) for y in (-1.5, 0.0, 1.5)] + [((-8.0, 7.0), (8.0, 7.0))])
     surface = carve(cutting(net, [1.0] * 4), bit(), width_mm=20, height_mm=20, to_piece_mm=(0, 0))
 
-    widths = groove_widths(surface, net, np.ones(4), edges=np.array([1, 3]))
+    widths = groove_widths(surface, Places.of(net, np.ones(4)), edges=np.array([1, 3]))
 
     assert np.isnan(widths[[0, 1, 2]]).all()
     assert widths[3] == pytest.approx(2.0, abs=0.05)
@@ -164,7 +165,9 @@ def test_clean_place_is_looked_for_along_the_edge():
     net = network([((-8.0, 0.0), (8.0, 0.0)), ((-0.5, -8.0), (0.5, 8.0))])
     surface = carve(cutting(net, [1.0, 1.5]), bit(), width_mm=20, height_mm=20, to_piece_mm=(0, 0))
 
-    np.testing.assert_allclose(groove_widths(surface, net, np.array([1.0, 1.5])), [2.0, 3.0], atol=0.05)
+    np.testing.assert_allclose(
+        groove_widths(surface, Places.of(net, np.array([1.0, 1.5]))), [2.0, 3.0], atol=0.05
+    )
 
 
 def test_land_of_a_grid():
@@ -282,7 +285,7 @@ def test_a_near_neighbour_is_never_measured_with_the_groove(gap_mm, turn_deg):
     net = network([tuple((round(x, 6), round(y, 6)) for x, y in pair) for pair in ends])
     surface = carve(cutting(net, [1.0, 1.0]), bit(), width_mm=24, height_mm=24, to_piece_mm=(0, 0))
 
-    widths = groove_widths(surface, net, np.ones(2))
+    widths = groove_widths(surface, Places.of(net, np.ones(2)))
 
     assert np.isnan(widths).all() or widths == pytest.approx(2.0, abs=0.05)
     assert gap_mm < 0.2 or not np.isnan(widths).any()
@@ -293,7 +296,7 @@ def test_an_arc_tighter_than_its_groove_is_left_out():
     net = network([((0.8, 0.0), (-0.8, 0.0)), ((6.0, 4.0), (-6.0, 4.0))], [1.0, 0.0])
     surface = carve(cutting(net, [1.0, 1.0]), bit(), width_mm=24, height_mm=24, to_piece_mm=(0, 0))
 
-    widths = groove_widths(surface, net, np.ones(2))
+    widths = groove_widths(surface, Places.of(net, np.ones(2)))
 
     assert np.isnan(widths[0])
     assert widths[1] == pytest.approx(2.0, abs=0.05)
@@ -313,4 +316,4 @@ def test_little_wall_is_measured_on_the_grid_it_asks_for(tool, depth, turn_deg):
     step = float(coarsest_step_mm(half, tool)[0])
     surface = carve(cutting(net, [depth]), tool, width_mm=10, height_mm=10, to_piece_mm=(0, 0), step_mm=step)
 
-    assert groove_widths(surface, net, half)[0] == pytest.approx(2.0 * half[0], abs=step)
+    assert groove_widths(surface, Places.of(net, half))[0] == pytest.approx(2.0 * half[0], abs=step)

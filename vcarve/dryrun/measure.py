@@ -19,7 +19,6 @@ from vcarve.dryrun.blocks import arc_radius_mm, chords, split
 from vcarve.dryrun.places import Places
 from vcarve.dryrun.surface import Surface
 from vcarve.dryrun.tip import Tip
-from vcarve.network.model import Network
 from vcarve.program.moves import Moves, Plane
 
 if TYPE_CHECKING:
@@ -95,17 +94,16 @@ def coarsest_step_mm(half_width_mm: Floats, bit: Bit) -> Floats:
     return result
 
 
-def groove_widths(
-    surface: Surface, network: Network, half_width_mm: Floats, *, edges: Ints | None = None
-) -> Floats:
+def groove_widths(surface: Surface, places: Places, *, edges: Ints | None = None) -> Floats:
     """Measured width of every edge's groove in mm, shape (E,); NaN where no clean place was found.
 
-    ``half_width_mm`` (E,) is what is expected: it only says where grooves may disturb each other and how
+    The half widths of ``places`` are what is expected: they only say where grooves may disturb each other and how
     far to look. Edges that are not cut, or not among ``edges``, are NaN.  0 means that there is no groove;
     a groove without a rim within twice its width gives that limit.  Where half of the section is off the
     map (an edge along the piece's border) the width is twice the half that is seen.  Good to one grid step
     where the grid is no coarser than ``coarsest_step_mm``.
     """
+    network, half_width_mm = places.network, places.half_width_mm
     widths = np.full(len(network.tail), np.nan)
     chosen = np.flatnonzero(network.cut)
     left = chosen if edges is None else np.intersect1d(edges, chosen)
@@ -115,7 +113,6 @@ def groove_widths(
     left = left[turn * (half_width_mm[left] + clear) <= network.length_mm[left]]
     if not len(left):
         return widths
-    places = Places.of(network, half_width_mm)
     for share in TRIES:
         point, normal = places.at(left, share)
         clean = min(share, 1.0 - share) * network.length_mm[left] >= room

@@ -39,6 +39,15 @@ def along(network: Network, edges: Ints, share: float) -> tuple[Floats, Floats]:
     return point, normal
 
 
+def boxes(network: Network) -> tuple[Floats, Floats]:
+    """Low and high corners (E, 2) of a box round every edge."""
+    xy = network.xy_mm
+    tail, head, bend = xy[network.tail], xy[network.head], np.abs(network.bulge)
+    # An arc stays within bulge * chord / 2 of its chord, or within its diameter if it is more than half a circle.
+    grow = (network.chord_mm * bend * np.maximum(bend, 1.0))[:, None]
+    return np.minimum(tail, head) - grow, np.maximum(tail, head) + grow
+
+
 @dataclass(frozen=True, slots=True)
 class Places:
     """The grooves of a network, ready to be asked what is near."""
