@@ -66,6 +66,45 @@ def test_summary_page_and_picture_speak_inches(job: Path) -> None:
     assert "Piece: 4 x 3 x 0.5 in" in header
 
 
+def test_a_figure_has_the_same_decimals_everywhere(job: Path) -> None:
+    """Depth, land and feed read the same in summary, picture, section, list and sheet."""
+    words = ("--set", "feed.cut=360 mm/min", "--set", "feed.plunge=108 mm/min")
+    made = run("program", job.name, "--page", "plan.html", "--picture", "lid.svg", *words).output
+    page, picture = (" ".join(shown(Path(name).read_text()).split()) for name in ("plan.html", "lid.svg"))
+    land = re.search(r"narrowest (\S+ in)", made)
+
+    assert land is not None
+    assert page.count(f"Narrowest land {land[1]}") == 2  # on the page and on its sheet
+    assert f"narrowest land {land[1]}" in picture
+    assert "cut 14.17, plunge 4.25 in/min" in made
+    assert len(re.findall(r"Feed 14\.17 in/min Plunge 4\.25 in/min", page)) == 2
+    assert "0.062 in" not in page
+    assert page.count("0.0625 in") >= 4  # drawn and listed, on the page and on its sheet
+
+
+def test_inches_over_a_program_in_millimetres(job: Path) -> None:
+    """The header says so where its figures and the moves below it are in different units, and only there."""
+    said = "(Moves below are in millimetres)"
+    texts = []
+    for words in ((), ("--set", "units=mm")):
+        run("program", job.name, "-o", "lid.nc", *words)
+        texts.append(Path("lid.nc").read_text())
+
+    assert said in texts[0].splitlines()
+    assert "illimetres" not in texts[1]
+
+
+def test_width_answers_in_inches_what_is_asked_in_inches() -> None:
+    """Both units, the one asked in first; asked in millimetres the answer is in millimetres alone."""
+    deep = run("width", "--angle", "90", "--width", "1/8in").stdout
+    plain = run("width", "--angle", "90", "--width", "3.175").stdout
+
+    assert "width 0.1250 in (3.175 mm)  needs  depth 0.0625 in (1.587 mm)" in deep
+    assert "width 3.175 mm  needs  depth 1.587 mm" in plain
+    assert " in)" not in plain
+    assert "0.0039 in (0.1 mm) in height changes the width by 0.0079 in (0.200 mm)" in deep
+
+
 def test_findings_speak_inches(job: Path) -> None:
     """What forbids cutting is said in inches too, of the job and of its program."""
     run("program", job.name, "-o", "lid.nc")
@@ -87,7 +126,8 @@ def test_the_program_and_the_figures_stay(job: Path) -> None:
     spoken = json.loads(run("program", job.name, "-o", "inch.nc", "--json").stdout)
     plain = json.loads(run("program", job.name, "--set", "units=mm", "-o", "mm.nc", "--json").stdout)
 
-    said = {"pattern", "sentences"}
+    said = {"pattern", "sentences", "program_lines"}
+    assert spoken["program_lines"] == plain["program_lines"] + 1  # that the moves are in millimetres
     assert {k: v for k, v in spoken.items() if k not in said} == {
         k: v for k, v in plain.items() if k not in said
     }

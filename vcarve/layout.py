@@ -16,7 +16,7 @@ from vcarve.groove.model import Grooves
 from vcarve.job.records import Job
 from vcarve.network.build import build_lines
 from vcarve.network.clip import region_polygon
-from vcarve.network.model import Network
+from vcarve.network.model import LAYER_ROLES, Network
 from vcarve.network.repeat import Placing
 from vcarve.on_piece import Field, Laid, edge_of, field_of, laid
 from vcarve.pattern.catalogue import names
@@ -28,7 +28,6 @@ from vcarve.pattern.model import Line, Pattern
 from vcarve.pattern.region import Region, bounds
 from vcarve.quantity import format_number
 
-LAYER_ROLES = 8  # a drawing's first layer; see network.model
 OVERHANG_MM = 0.05  # of a drawing: less is an outline drawn along with its lines
 _SAG_MM = 0.01
 

@@ -148,6 +148,7 @@ def page_of_made(made: Made, file: str | None = None) -> str:
     figures = PlanFacts(
         passes=plan.passes,
         lifts=plan.lifts,
+        lines_mm=made.network.cut_mm,
         cut_mm=plan.cut_mm,
         recut_mm=plan.recut_mm,
         rapid_mm=plan.rapid_mm,

@@ -18,7 +18,7 @@ from vcarve.dryrun.places import Places, boxes
 from vcarve.dryrun.surface import Surface, suitable_step_mm
 from vcarve.dryrun.track import last_decimal_mm
 from vcarve.errors import Finding
-from vcarve.groove.width import sensitivity, width_mm
+from vcarve.groove.width import sensitivity
 from vcarve.job.bench import Machine
 from vcarve.job.records import Job
 from vcarve.layout import Layout, lay_out
@@ -27,7 +27,7 @@ from vcarve.pattern.region import chords
 from vcarve.program.moves import Motion
 from vcarve.program.reader import Reading, read_program
 from vcarve.quantity import Figures
-from vcarve.report import SIDES, corners_sentence, extents, grooves_by_depth, job_findings, verdict_json
+from vcarve.report import corners_sentence, extents, job_findings, verdict_json
 from vcarve.view.facts import (
     BitFacts,
     ClampFacts,
@@ -323,9 +323,8 @@ def page_facts(run: DryRun, plan: PlanFacts | None = None) -> PageFacts:
         return PageFacts(title="Dry run", **common)  # type: ignore[arg-type]
     placing = placing_of(job)
     piece, bit = job.piece, job.bit
-    z = "top of the piece" if job.zero.z == "top" else "bed"
     return PageFacts(
-        title=job.title or "Untitled piece",
+        title=job.name,
         piece=PieceFacts(
             width_mm=piece.width_mm,
             height_mm=piece.height_mm,
@@ -334,7 +333,9 @@ def page_facts(run: DryRun, plan: PlanFacts | None = None) -> PageFacts:
             tint=job.wood.tint,
             rings=outline_rings(layout),
         ),
-        zero=ZeroFacts(name=f"{SIDES[job.zero.xy]}, {z}", at_mm=(-placing.x_mm, -placing.y_mm), z=job.zero.z),
+        zero=ZeroFacts(
+            name=f"{job.zero.corner}, {job.zero.level}", at_mm=(-placing.x_mm, -placing.y_mm), z=job.zero.z
+        ),
         bit=BitFacts(
             title=bit.name or "V-bit",
             angle_deg=bit.angle_deg,
@@ -347,8 +348,8 @@ def page_facts(run: DryRun, plan: PlanFacts | None = None) -> PageFacts:
             cut_mm_min=job.cut_mm_min, plunge_mm_min=job.plunge_mm_min, spindle_rpm=job.spindle_rpm
         ),
         grooves=tuple(
-            GrooveFacts(name=name, depth_mm=depth, width_mm=width_mm(bit, depth))
-            for name, depth, _ in grooves_by_depth(job, layout)
+            GrooveFacts(name=name, depth_mm=depth, width_mm=width)
+            for name, depth, width in layout.grooves.kinds(layout.network, layout.layers)
         ),
         clamps=tuple(
             ClampFacts(

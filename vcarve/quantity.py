@@ -249,6 +249,12 @@ def length_mm(written: str | float) -> float:
     return read(LENGTH, written)
 
 
+def in_inches(written: str) -> bool:
+    """Tell whether a length that can be read is written in inches."""
+    match = _QUANTITY.fullmatch(written.translate(_SIGNS).strip())
+    return match is not None and LENGTH.units.get(match["unit"].casefold().strip()) == MM_PER_INCH
+
+
 def angle_deg(written: str | float) -> float:
     """An angle in degrees; a bare number is in degrees."""
     return read(ANGLE, written)
@@ -321,8 +327,6 @@ class Figures:
     unit: str
     unit_mm: float
     finer: int  # decimals more than in millimetres
-    long_unit: str  # for what is longer than ten metres
-    long_mm: float
     volume_unit: str
     volume_mm3: float
 
@@ -345,8 +349,16 @@ class Figures:
         less = "less than " if value_mm < digit_mm else ""
         return less + self.length(max(value_mm, digit_mm), decimals)
 
-    def feed(self, value_mm_min: float, decimals: int = 3) -> str:
-        """A feed such as ``600 mm/min`` or ``23.622 in/min``."""
+    def size(self, *sides_mm: float) -> str:
+        """The measures of a piece such as ``4 × 3 × 0.5 in``."""
+        return f"{' × '.join(self.number(side) for side in sides_mm)} {self.unit}"
+
+    def way(self, value_mm: float) -> str:
+        """How long a way is that the bit goes, such as ``2892.0 mm``: more decimals than a mill could tell say nothing."""
+        return self.length(value_mm, 1, trim=False)
+
+    def feed(self, value_mm_min: float, decimals: int = 1) -> str:
+        """A feed such as ``600 mm/min`` or ``23.62 in/min``; a limit and what goes beyond it need more decimals."""
         return f"{self.length(value_mm_min, decimals)}/min"
 
     def volume(self, value_mm3: float) -> str:
@@ -354,18 +366,8 @@ class Figures:
         return f"{format_number(value_mm3 / self.volume_mm3, 2 + self.finer, trim=False)} {self.volume_unit}"
 
 
-MM = Figures(
-    unit="mm", unit_mm=1.0, finer=0, long_unit="m", long_mm=1000.0, volume_unit="cm³", volume_mm3=1000.0
-)
-INCH = Figures(
-    unit="in",
-    unit_mm=25.4,
-    finer=1,
-    long_unit="ft",
-    long_mm=304.8,
-    volume_unit="in³",
-    volume_mm3=25.4**3,
-)
+MM = Figures(unit="mm", unit_mm=1.0, finer=0, volume_unit="cm³", volume_mm3=1000.0)
+INCH = Figures(unit="in", unit_mm=25.4, finer=1, volume_unit="in³", volume_mm3=25.4**3)
 FIGURES = MappingProxyType({"mm": MM, "inch": INCH})
 format_mm = MM.length  # where no job says otherwise
 

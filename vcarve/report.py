@@ -10,32 +10,25 @@ import numpy as np
 
 from vcarve.dryrun.clock import Times
 from vcarve.errors import Finding, refuses
-from vcarve.groove.width import deepest_mm, width_mm
+from vcarve.groove.width import deepest_mm
 from vcarve.job.bench import Machine
 from vcarve.job.records import Job
 from vcarve.job.suitability import suitability
 from vcarve.land_findings import land_findings
-from vcarve.layout import LAYER_ROLES, Layout
-from vcarve.network.model import Network, Role
+from vcarve.layout import Layout
+from vcarve.network.model import Network
 from vcarve.plan.model import Plan
 from vcarve.program.moves import Motion, Moves
 from vcarve.program.reader import Reading
 from vcarve.program.writer import frame_of
 from vcarve.quantity import Figures, counted, format_deg, format_duration, format_rpm
+from vcarve.view.wording import lines_cut
 
 # The usual cautions (common practice), short enough for a program's header; the bench sheet has them in full.
 HEADER_CAUTIONS = (
     "Protect eyes, ears and lungs. Hold the piece fast. Stay with it.",
     "Manuals of mill and bit, and local rules, come first.",
 )
-SIDES = {
-    "front-left": "front left corner",
-    "front-right": "front right corner",
-    "back-left": "back left corner",
-    "back-right": "back right corner",
-    "centre": "centre",
-}
-
 
 # Grbl's own rule for corners is the clock's (see ``dryrun.clock``).
 CORNERS = {
@@ -54,7 +47,8 @@ class Summary:
     cells_enclosed: int
     vertices: int
     edges: int
-    cut_mm: float
+    lines_mm: float  # every line once
+    cut_mm: float  # every line once for each level it is cut in
     recut_mm: float
     rapid_mm: float
     passes: int
@@ -150,8 +144,7 @@ def corners_sentence(machine: Machine, figures: Figures) -> str:
 
 def zero_sentence(job: Job) -> str:
     """Return where the work zero is, in words."""
-    z = "the top of the piece" if job.zero.z == "top" else "the bed"
-    return f"X0 Y0 at the {SIDES[job.zero.xy]}, Z0 on {z}"
+    return f"X0 Y0 at the {job.zero.corner}, Z0 on the {job.zero.level}"
 
 
 def bit_sentence(job: Job) -> str:
@@ -175,20 +168,6 @@ def pattern_sentence(job: Job, layout: Layout) -> str:
     return f"{layout.pattern.key}, pitch {job.figures.length(layout.pitch_mm)}"
 
 
-def grooves_by_depth(job: Job, layout: Layout) -> tuple[tuple[str, float, float], ...]:
-    """Return (name, depth, width) for each kind of groove on the piece, deepest first."""
-    network = layout.network
-    names = {int(Role.GROUND): "ground", int(Role.LEAF): "leaf", int(Role.FRAME): "frame"}
-    names.update({LAYER_ROLES + index: f"layer {name}" for index, name in enumerate(layout.layers)})
-    found: dict[float, set[str]] = {}
-    for role in np.unique(network.role[network.cut]).tolist():
-        found.setdefault(layout.depths_mm[role], set()).add(names.get(role, "frame"))
-    return tuple(
-        (" and ".join(sorted(found[depth])), depth, width_mm(job.bit, depth))
-        for depth in sorted(found, reverse=True)
-    )
-
-
 def _span(low: float, high: float, figures: Figures) -> str:
     return f"{figures.number(float(low))} to {figures.number(float(high))}"
 
@@ -205,12 +184,11 @@ def header(job: Job, layout: Layout, plan: Plan, findings: tuple[Finding, ...]) 
     notes.append(
         (
             "Piece",
-            f"{figures.number(piece.width_mm)} x {figures.number(piece.height_mm)} x "
-            f"{figures.length(piece.thickness_mm)}, {job.wood.title}",
+            f"{figures.size(piece.width_mm, piece.height_mm, piece.thickness_mm)}, {job.wood.title}",
         )
     )
     notes.append(("Pattern", pattern_sentence(job, layout)))
-    for name, depth, width in grooves_by_depth(job, layout):
+    for name, depth, width in layout.grooves.kinds(network, layout.layers):
         notes.append((f"Groove, {name}", f"{figures.length(depth)} deep, {figures.length(width)} wide"))
     notes.append(("Bit", bit_sentence(job)))
     notes.append(("Machine", f"{job.machine.name}, {job.machine.dialect}"))
@@ -222,9 +200,9 @@ def header(job: Job, layout: Layout, plan: Plan, findings: tuple[Finding, ...]) 
             f"Z {_span(top - layout.deepest_mm, top + job.machine.safe_height_mm, figures)} {figures.unit}",
         )
     )
-    notes.append(
-        ("Cut", f"{figures.length(plan.cut_mm, 1, trim=False)} in {counted(plan.passes, 'pass', 'passes')}")
-    )
+    notes.append(("Cut", f"{figures.way(plan.cut_mm)} in {counted(plan.passes, 'pass', 'passes')}"))
+    if job.units == "inch" and not frame.inch:
+        notes.append(("Moves below are in millimetres", ""))
     notes.extend(("Caution", finding.sentence) for finding in findings)
     notes.extend(("Caution", sentence) for sentence in HEADER_CAUTIONS)
     return notes
@@ -255,14 +233,15 @@ def summary(
         cells_enclosed=cells_enclosed(network),
         vertices=network.vertices,
         edges=network.edges,
-        cut_mm=network.cut_mm,
+        lines_mm=network.cut_mm,
+        cut_mm=plan.cut_mm,
         recut_mm=plan.recut_mm,
         rapid_mm=plan.rapid_mm,
         passes=plan.passes,
         lifts=plan.lifts,
-        levels=int(np.ceil(round(layout.deepest_mm / job.step_mm, 9))),
+        levels=plan.levels,
         cell_by_cell_mm=cell_by_cell_mm(network),
-        grooves=grooves_by_depth(job, layout),
+        grooves=layout.grooves.kinds(network, layout.layers),
         land_min_mm=grooves.narrowest_mm,
         land_vanished=grooves.vanished,
         land_broken=grooves.broken,
@@ -294,8 +273,7 @@ def sentences(job: Job, layout: Layout, s: Summary) -> list[tuple[str, str]]:
         )
     rows.append(("land", _land(s, figures)))
     rows.append(("lines", _lines(s, figures)))
-    runs = counted(s.passes, "pass", "passes") + (f" in {s.levels} levels" if s.levels > 1 else "")
-    rows.append(("passes", f"{runs}, {_lifts(job, s)}"))
+    rows.append(("passes", f"{counted(s.passes, 'pass', 'passes')}, {_lifts(job, s)}"))
     x, y, z = (_span(*s.extents_mm[axis], figures) for axis in "xyz")
     rows.append(("extents", f"X {x}, Y {y}, Z {z} {figures.unit}"))
     rows.append(("zero", zero_sentence(job)))
@@ -314,7 +292,7 @@ def _lifts(job: Job, s: Summary) -> str:
         if job.clamps and job.hop_mm > max(clamp.above_mm for clamp in job.clamps):
             lifts += " to clear the clamps"
     ways = [
-        f"{job.figures.length(length, 1, trim=False)} {what}"
+        f"{job.figures.way(length)} {what}"
         for length, what in ((s.recut_mm, "recut"), (s.rapid_mm, "of rapids"))
         if length >= 0.05
     ]
@@ -332,14 +310,12 @@ def _land(s: Summary, figures: Figures) -> str:
 
 
 def _lines(s: Summary, figures: Figures) -> str:
-    once = f"{figures.length(s.cut_mm, 1, trim=False)} to cut, each line once" + (
-        " a level" if s.levels > 1 else ""
-    )
-    saved = 1.0 - s.cut_mm / s.cell_by_cell_mm if s.cell_by_cell_mm > s.cut_mm else 0.0
+    told = lines_cut(s.lines_mm, s.cut_mm, s.levels, figures)
+    saved = 1.0 - s.lines_mm / s.cell_by_cell_mm if s.cell_by_cell_mm > s.lines_mm else 0.0
     if saved < 0.005 or not s.cells_enclosed:
-        return once
-    by_cell = figures.length(s.cell_by_cell_mm, 1, trim=False)
-    return f"{once}; cell by cell it would be {by_cell} ({saved * 100.0:.0f} % saved)"
+        return told
+    by_cell = figures.way(s.cell_by_cell_mm)
+    return f"{told}; cell by cell the lines would be {by_cell} ({saved * 100.0:.0f} % of the length saved)"
 
 
 def plan_sentence(s: Summary) -> str:
@@ -352,5 +328,5 @@ def plan_sentence(s: Summary) -> str:
         above = max(s.plan_s / s.bound_s - 1.0, 0.0)
         parts.append(f"{above * 100.0:.1f} % above the least possible")
     if s.cells_enclosed and s.cell_by_cell_s > s.plan_s:
-        parts.append(f"{s.plan_s / s.cell_by_cell_s * 100.0:.0f} % of cutting cell by cell")
+        parts.append(f"{s.plan_s / s.cell_by_cell_s * 100.0:.0f} % of the time of cutting cell by cell")
     return f"plan: {format_duration(s.time_s)}" + (f"; {', '.join(parts)}" if parts else "")

@@ -59,7 +59,8 @@ def test_the_plan_s_line(job: Path) -> None:
     line = next(line for line in run("program", "tile.yaml").stdout.splitlines() if line.startswith("plan:"))
 
     assert re.fullmatch(
-        rf"plan: (?:{number} s|\d+ min \d\d s); {number} % above the least possible, \d+ % of cutting cell by cell",
+        rf"plan: (?:{number} s|\d+ min \d\d s); {number} % above the least possible, "
+        r"\d+ % of the time of cutting cell by cell",
         line,
     )
 
@@ -94,6 +95,64 @@ def test_what_the_time_takes_for_granted_of_corners(job: Path, machine: str, bit
         assert ("junction deviation" in text) == bool(said)
 
 
+def test_one_figure_for_lines_and_one_for_cutting(job: Path) -> None:
+    """Lines count once and cutting once for each level, under the same two names in summary, header, picture, page and JSON."""
+    words = ("program", "tile.yaml", "--set", "groove.step=0.2 mm", "-o", "t.nc", "--picture", "t.svg")
+    done = run(*words, "--page", "t.html")
+    figures = json.loads(run(*words, "--json").stdout)
+    lines, cut = f"{figures['lines_mm']:.1f} mm", f"{figures['cut_mm']:.1f} mm"
+    picture, page = (Path(name).read_text().replace("\u00a0", " ") for name in ("t.svg", "t.html"))
+    told = f"{lines}, cut in 3 levels: {cut}"
+
+    # Every line of one depth is cut in each of its levels.
+    assert figures["levels"] == 3
+    assert figures["cut_mm"] == pytest.approx(3.0 * figures["lines_mm"])
+    assert f"lines     {told}; cell by cell the lines would be " in done.stdout
+    assert f"(Cut: {cut} in " in Path("t.nc").read_text()
+    assert f"lines {told}" in re.sub(r"</text>\s*<text[^>]*>", " ", picture)
+    assert f"<dt>Lines</dt><dd>{lines}</dd>" in page
+    assert f"<dt>Cut</dt><dd>{cut}</dd>" in page
+    assert "to cut" not in done.stdout + picture
+
+
+def test_one_name_for_a_groove_and_for_the_zero(job: Path) -> None:
+    """Frames and layers are called the same in summary, header, picture and page, and so is the corner where zero is."""
+    job.write_text(
+        JOB.replace("pitch: 10 mm}", "pitch: 10 mm, margin: 4 mm, frame: [{distance: 4 mm, depth: 1 mm}]}")
+    )
+    framed = run("program", "tile.yaml", "-o", "t.nc", "--picture", "t.svg", "--page", "t.html")
+    Path("d.svg").write_text(
+        '<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30">'
+        '<g id="rim"><path d="M5 15 H35" fill="none" stroke="black"/></g></svg>'
+    )
+    drawing = "pattern={drawing: d.svg, edge: plain, depths: {rim: 0.7 mm}}"
+    run("program", "tile.yaml", "--set", drawing, "--picture", "d-plan.svg")
+    picture, page, layers = (
+        re.sub(r"</text>\s*<text[^>]*>", " ", Path(name).read_text().replace("\u00a0", " "))
+        for name in ("t.svg", "t.html", "d-plan.svg")
+    )
+
+    assert "frame: 1 mm deep, 1.155 mm wide" in framed.stdout
+    assert "(Groove, frame: 1 mm deep, 1.155 mm wide)" in Path("t.nc").read_text()
+    assert "frame 1 mm deep, 1.155 mm wide" in picture
+    assert "<dt>Frame</dt><dd>1.155 mm wide, 1 mm deep</dd>" in page
+    assert "layer rim 0.7 mm deep" in layers
+    assert "zero: front left corner, top of the piece" in picture
+    assert "front left corner, top of the piece" in page
+    assert "40 × 30 × 8 mm" in picture
+    assert "40 × 30 × 8 mm" in page
+    assert "(Piece: 40 x 30 x 8 mm" in Path("t.nc").read_text()
+
+
+def test_a_piece_without_a_title_has_one_name(job: Path) -> None:
+    """Summary, picture and page call it the same."""
+    done = run("program", "tile.yaml", "--set", "title=", "--picture", "t.svg", "--page", "t.html")
+
+    assert done.stdout.startswith("Untitled piece\n")
+    assert "<title>Untitled piece</title>" in Path("t.svg").read_text()
+    assert "<title>Untitled piece</title>" in Path("t.html").read_text()
+
+
 def test_json(job: Path) -> None:
     """One JSON object with the figures and their kinds."""
     done = run("program", "tile.yaml", "--json")
@@ -103,6 +162,7 @@ def test_json(job: Path) -> None:
         "cells",
         "vertices",
         "edges",
+        "lines_mm",
         "cut_mm",
         "recut_mm",
         "rapid_mm",
@@ -424,7 +484,7 @@ def test_lines_that_close_no_cell(job: Path) -> None:
 
     assert done.exit_code == 0, done.output
     assert "drawing one.svg; 1 cell, 1 edge, 2 vertices" in done.stdout
-    assert "30.0 mm to cut, each line once\n" in done.stdout
+    assert "lines     30.0 mm, each cut once\n" in done.stdout
     assert "1 pass, no lifts; " in done.stdout
     assert "cell by cell" not in done.stdout
     assert " 0.0 mm" not in done.stdout

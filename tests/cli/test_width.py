@@ -61,7 +61,7 @@ def test_json_carries_every_figure() -> None:
 
 def test_beyond_the_cone_is_a_caution() -> None:
     """A depth below the cone is answered, with a caution."""
-    assert "CAUTION" in ask("--angle", "90", "--diameter", "3", "--depth", "2")
+    assert "\ncaution  this is deeper" in ask("--angle", "90", "--diameter", "3", "--depth", "2")
 
 
 @pytest.mark.parametrize(

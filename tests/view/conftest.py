@@ -105,7 +105,14 @@ def facts() -> PageFacts:
         ),
         land_mm=1.5,
         plan=PlanFacts(
-            passes=21, lifts=20, cut_mm=1250.0, recut_mm=0.0, rapid_mm=900.0, plan_s=200.0, bound_s=190.0
+            passes=21,
+            lifts=20,
+            lines_mm=1250.0,
+            cut_mm=1250.0,
+            recut_mm=0.0,
+            rapid_mm=900.0,
+            plan_s=200.0,
+            bound_s=190.0,
         ),
         findings=(
             Finding(

@@ -44,6 +44,8 @@ def test_every_move_has_a_start_and_a_duration(facts: PageFacts) -> None:
 )
 def test_the_share_above_the_least(plan_s: float, bound_s: float, share: float) -> None:
     """The share is plan over bound less one, and nothing where there is no bound."""
-    plan = PlanFacts(passes=1, lifts=0, cut_mm=1, recut_mm=0, rapid_mm=0, plan_s=plan_s, bound_s=bound_s)
+    plan = PlanFacts(
+        passes=1, lifts=0, lines_mm=1, cut_mm=1, recut_mm=0, rapid_mm=0, plan_s=plan_s, bound_s=bound_s
+    )
 
     assert plan.above_bound == pytest.approx(share)

@@ -41,7 +41,7 @@ def test_the_section_names_width_depth_angle_and_what_is_left(facts: PageFacts) 
     """Every dimension stands on the drawing with its unit, and in words for those who cannot see it."""
     svg = section_svg(facts).replace("\u00a0", " ")
 
-    for words in ("1.02 mm", "0.8 mm", "0.79 mm", "0.6 mm", "60°", "12 mm", "11.2 mm left"):
+    for words in ("1.024 mm", "0.8 mm", "0.793 mm", "0.6 mm", "60°", "12 mm", "11.2 mm left"):
         assert words in svg
     assert "11.2 mm left below" in (ElementTree.fromstring(svg).get("aria-label") or "")
 
@@ -144,8 +144,7 @@ def test_durations_in_words(seconds: float, words: str) -> None:
 
 
 def test_lengths_carry_their_unit() -> None:
-    """No trailing zeros, a true minus sign, metres for long ways."""
+    """No trailing zeros, a true minus sign."""
     assert length(1.50, MM).replace("\u00a0", " ") == "1.5 mm"
-    assert length(12345.0, MM).replace("\u00a0", " ") == "12.35 m"
     assert plain(-0.004, 2) == "0"
     assert plain(-1.25, 2) == "−1.25"

@@ -7,6 +7,7 @@ import json
 import click
 
 from vcarve.cli.files import claim, tell_written, write_whole
+from vcarve.cli.findings import told
 from vcarve.cli.kinds import taken_as
 from vcarve.cli.options import asked, set_option
 from vcarve.cli.progress import Bar
@@ -64,6 +65,7 @@ def program(
             made.layout.grooves,
             made.plan,
             outline=made.layout.outline,
+            layers=made.layout.layers,
             findings=made.summary.findings,
         )
         outputs.append((picture, drawn))
@@ -81,11 +83,11 @@ def program(
         fail(RefusedError(made.summary.findings), writes=output is not None, written=written)
     if as_json:
         return
-    echo(click.style(made.summary.title or "untitled", bold=True), err=aside)
+    echo(click.style(made.job.name, bold=True), err=aside)
     for label, text in sentences(made.job, made.layout, made.summary):
         echo(f"  {label:<10}{text}", err=aside)
     for group in grouped(made.summary.findings):
-        echo(f"  {click.style('caution   ', fg='yellow')}{group}", err=aside)
+        echo(f"  {told(group)}", err=aside)
     echo(plan_sentence(made.summary), err=aside)
     tell_written(outputs)
     if not outputs:

@@ -25,11 +25,12 @@ from vcarve.groove.width import (
     width_mm,
 )
 from vcarve.quantity import (
+    INCH,
+    MM,
     QuantityError,
     angle_deg,
     format_deg,
-    format_mm,
-    format_number,
+    in_inches,
     length_mm,
 )
 
@@ -101,36 +102,48 @@ def _facts(bit: VBit, depth: float | None, width: float | None) -> dict[str, Any
     return found
 
 
-def _describe(bit: VBit) -> str:
+def _describe(bit: VBit, length: Callable[[float], str]) -> str:
     """Describe the bit in one line."""
     parts = [f"{format_deg(bit.angle_deg)} bit"]
     if not math.isinf(bit.diameter_mm):
-        parts.append(f"{format_mm(bit.diameter_mm)} across")
+        parts.append(f"{length(bit.diameter_mm)} across")
     if bit.tip_radius_mm:
-        parts.append(f"tip rounded to {format_mm(bit.tip_radius_mm)}")
+        parts.append(f"tip rounded to {length(bit.tip_radius_mm)}")
     else:
-        parts.append(f"flat tip of {format_mm(bit.tip_mm)}" if bit.tip_mm else "sharp tip")
+        parts.append(f"flat tip of {length(bit.tip_mm)}" if bit.tip_mm else "sharp tip")
     return ", ".join(parts)
 
 
-def _text(bit: VBit, facts: dict[str, Any], asked_width: bool) -> str:
-    """Set the facts as lines for the bench."""
-    lines = [_describe(bit)]
+def _text(bit: VBit, facts: dict[str, Any], asked_width: bool, inches: bool) -> str:
+    """Set the facts as lines for the bench, in inches with the millimetres beside them where inches were asked in."""
+
+    def length(value_mm: float, *, trim: bool = True) -> str:
+        mm = MM.length(value_mm, trim=trim)
+        return f"{INCH.length(value_mm, trim=trim)} ({mm})" if inches else mm
+
+    lines = [_describe(bit, length)]
     if "depth_mm" in facts:
-        depth, width = f"depth {facts['depth_mm']:.3f} mm", f"width {facts['width_mm']:.3f} mm"
+        depth, width = (f"{what} {length(facts[f'{what}_mm'], trim=False)}" for what in ("depth", "width"))
         lines.append(f"{width}  needs  {depth}" if asked_width else f"{depth}  cuts  {width}")
         height, degree = facts["width_per_height_mm"], facts["width_per_degree_mm"]
         if height is not None:
-            lines.append(f"{HEIGHT_ERROR_MM:g} mm in height changes the width by {height:.3f} mm")
-        lines.append(f"1° in the bit's angle changes it by {degree:.3f} mm")
+            lines.append(
+                f"{length(HEIGHT_ERROR_MM)} in height changes the width by {length(height, trim=False)}"
+            )
+        lines.append(f"1° in the bit's angle changes it by {length(degree, trim=False)}")
     if facts["deepest_mm"] is None:
         lines.append("deepest cut: give --diameter to know where the cone ends")
     else:
-        lines.append(f"deepest cut {facts['deepest_mm']:.3f} mm, then as wide as the bit")
+        lines.append(f"deepest cut {length(facts['deepest_mm'], trim=False)}, then as wide as the bit")
     if facts.get("beyond_cone"):
-        lines.append("CAUTION: this is deeper than the cone; the walls above it are upright.")
-    lines += ["", "depth mm   width mm"]
-    lines += [f"{format_number(r['depth_mm']):>8}   {r['width_mm']:>8.3f}" for r in facts["table"]]
+        lines.append("caution  this is deeper than the cone; the walls above it are upright.")
+    figures = (INCH, MM) if inches else (MM,)
+    lines += ["", "   ".join(f"{f'depth {one.unit}':>8}   {f'width {one.unit}':>8}" for one in figures)]
+    for row in facts["table"]:
+        depth, width = row["depth_mm"], row["width_mm"]
+        lines.append(
+            "   ".join(f"{one.number(depth):>8}   {one.number(width, trim=False):>8}" for one in figures)
+        )
     return "\n".join(lines)
 
 
@@ -156,7 +169,7 @@ def width(
     """How wide does a bit cut at a depth, and how deep must it go for a width?
 
     Lengths may carry units (2 mm, 1/16 in, 3/32"); a plain number is in millimetres. Without --depth or
-    --width only the bit's table is printed.
+    --width only the bit's table is printed. What is asked in inches is answered in inches and millimetres.
     """
     if depth is not None and width is not None:
         raise InputError("Give --depth or --width, not both: the one is worked out from the other.")
@@ -168,4 +181,5 @@ def width(
         _read("--tip-radius", length_mm, tip_radius),
     )
     facts = _facts(bit, _read("--depth", length_mm, depth), _read("--width", length_mm, width))
-    echo(json.dumps(facts) if as_json else _text(bit, facts, width is not None))
+    inches = any(text is not None and in_inches(text) for text in (depth, width))
+    echo(json.dumps(facts) if as_json else _text(bit, facts, width is not None, inches))

@@ -95,7 +95,7 @@ def speed_findings(seen: Track, machine: Machine) -> list[Finding]:
 def _too_fast(seen: Track, axis: int, limit: float) -> Callable[[int], Finding]:
     return lambda m: finding(
         "feed-too-fast",
-        f"The feed is {seen.figures.feed(seen.moves.feed_mm_min[m])}; the machine's largest on {'XYZ'[axis]} is "
+        f"The feed is {seen.figures.feed(seen.moves.feed_mm_min[m], 3)}; the machine's largest on {'XYZ'[axis]} is "
         f"{seen.figures.number(limit)}.",
         line=seen.line(m),
     )
@@ -120,7 +120,9 @@ def job_speed_findings(seen: Track, job: Job) -> list[Finding]:
     ):
         if rows.any():
             m = int(rows.argmax())
-            sentence = f"The bit {what} at {write.feed(speed[m])}; the job asks for {write.number(wanted)}."
+            sentence = (
+                f"The bit {what} at {write.feed(speed[m], 3)}; the job asks for {write.number(wanted)}."
+            )
             found.append(finding(code, sentence, line=seen.line(m)))
     turning = cut & (moves.rpm > 0.0) & job.machine.spindle.programmed
     for rows, code in (

@@ -9,11 +9,12 @@ shape    cells that are translated copies of each other share one land, stored o
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, fields
 
 import numpy as np
 
-from vcarve.network.model import NM_PER_MM, Floats, Ints
+from vcarve.network.model import LAYER_ROLES, NM_PER_MM, Floats, Ints, Network, Role
 
 # An island is weak when its largest circle is smaller than this, or than this share of the depth of the grooves
 # round it: common practice, no source.
@@ -64,6 +65,17 @@ class Grooves:
             value = getattr(self, field.name)
             if isinstance(value, np.ndarray):
                 value.setflags(write=False)
+
+    def kinds(self, network: Network, layers: Sequence[str] = ()) -> tuple[tuple[str, float, float], ...]:
+        """Return (name, depth, width) in mm of each kind of groove, deepest first; ``layers`` are a drawing's."""
+        names = {int(Role.GROUND): "ground", int(Role.LEAF): "leaf"}
+        names.update({LAYER_ROLES + index: f"layer {name}" for index, name in enumerate(layers)})
+        found: dict[tuple[float, float], set[str]] = {}
+        for role in np.unique(network.role[network.cut]).tolist():
+            first = int(np.flatnonzero(network.cut & (network.role == role))[0])
+            size = float(self.depth_mm[first]), 2.0 * float(self.half_width_mm[first])
+            found.setdefault(size, set()).add(names.get(role, "frame"))
+        return tuple((" and ".join(sorted(found[size])), *size) for size in sorted(found, reverse=True))
 
     @property
     def vanished(self) -> int:

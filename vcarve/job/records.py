@@ -183,6 +183,16 @@ class Zero(Record):
     xy: ZeroPlace = "front-left"
     z: Literal["top", "bed"] = "top"
 
+    @property
+    def corner(self) -> str:
+        """Where X and Y are zero, in words."""
+        return self.xy if self.xy == "centre" else f"{self.xy.replace('-', ' ')} corner"
+
+    @property
+    def level(self) -> str:
+        """Where Z is zero, in words."""
+        return "top of the piece" if self.z == "top" else "bed"
+
 
 class ZeroChoice(Record):
     """Where the user sets the work origin; left out, where ``defaults.zero_xy`` says."""
@@ -267,6 +277,11 @@ class Job(Record):
     lost_land: Literal["refuse", "allow"] = "refuse"
     folder: str = "."  # where paths inside the job are looked up
     files: tuple[str, ...] = ()  # paths of every file it is made of: nothing is ever written over them
+
+    @property
+    def name(self) -> str:
+        """What the piece is called."""
+        return self.title or "Untitled piece"
 
     @property
     def figures(self) -> Figures:

@@ -172,16 +172,16 @@ def _speeds(job: Job) -> list[Finding]:
         found.append(
             Finding(
                 code="feed-too-fast",
-                sentence=f"The cutting feed is {job.figures.feed(job.cut_mm_min)}; {machine.name} cuts at "
-                f"{job.figures.feed(flat)} at most.",
+                sentence=f"The cutting feed is {job.figures.feed(job.cut_mm_min, 3)}; {machine.name} cuts at "
+                f"{job.figures.feed(flat, 3)} at most.",
             )
         )
     if job.plunge_mm_min > machine.feed_max.z_mm_min + 1e-9:
         found.append(
             Finding(
                 code="feed-too-fast",
-                sentence=f"The plunge feed is {job.figures.feed(job.plunge_mm_min)}; {machine.name} plunges at "
-                f"{job.figures.feed(machine.feed_max.z_mm_min)} at most.",
+                sentence=f"The plunge feed is {job.figures.feed(job.plunge_mm_min, 3)}; {machine.name} plunges at "
+                f"{job.figures.feed(machine.feed_max.z_mm_min, 3)} at most.",
             )
         )
     spindle = machine.spindle

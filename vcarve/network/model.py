@@ -23,6 +23,7 @@ Floats = npt.NDArray[np.float64]
 Bools = npt.NDArray[np.bool_]
 
 NM_PER_MM = 1_000_000
+LAYER_ROLES = 8  # a drawing's first layer
 
 
 class Role(IntEnum):

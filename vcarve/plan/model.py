@@ -57,6 +57,11 @@ class Plan:
         return len(self.pass_start) - 1
 
     @property
+    def levels(self) -> int:
+        """In how many levels the deepest lines are cut."""
+        return int(np.bincount(self.half_edge[~self.recut] // 2).max(initial=0))
+
+    @property
     def lifts(self) -> int:
         """How often the bit is lifted between two passes."""
         return max(self.passes - 1, 0)

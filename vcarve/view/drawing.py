@@ -7,6 +7,7 @@ true to scale.  The piece keeps the tint of its wood in both themes.
 from __future__ import annotations
 
 import math
+import re
 import textwrap
 from collections.abc import Sequence
 
@@ -15,14 +16,15 @@ import numpy as np
 from vcarve.errors import Alike, Finding, grouped, refuses
 from vcarve.groove.model import Grooves
 from vcarve.job.records import Job
-from vcarve.network.model import Network, Role
+from vcarve.network.model import Network
 from vcarve.pattern.region import Region, rectangle
 from vcarve.plan.model import Plan
+from vcarve.quantity import counted
 from vcarve.view import look
 from vcarve.view.marks import dimensions, findings_marks, mark_letter, pass_marks, zero_mark, zero_mm
 from vcarve.view.svg import at, lines_path, num, polygons_path, region_path, svg, text
 from vcarve.view.walls import walls
-from vcarve.view.wording import length, plain
+from vcarve.view.wording import NBSP, length, lines_cut, plain
 
 TONES = 20
 MOST_SIDES = 60_000  # beyond, grooves are drawn as plain strokes: a picture must stay small enough to open
@@ -122,7 +124,7 @@ def _lit_walls(network: Network, grooves: Grooves, angle_deg: float, deepest: fl
     return layers
 
 
-def _caption(job: Job, network: Network, grooves: Grooves, plan: Plan) -> list[str]:
+def _caption(job: Job, network: Network, grooves: Grooves, plan: Plan, layers: Sequence[str]) -> list[str]:
     """Return the facts under the picture as lines of words."""
     bit, figures = job.bit, job.figures
     tip = (
@@ -132,27 +134,23 @@ def _caption(job: Job, network: Network, grooves: Grooves, plan: Plan) -> list[s
         if bit.tip_mm
         else ""
     )
-    kinds = []
-    names = {int(Role.GROUND): "ground", int(Role.LEAF): "leaf", int(Role.FRAME): "frame"}
-    for role in np.unique(network.role[network.cut]).tolist():
-        first = int(np.flatnonzero(network.cut & (network.role == role))[0])
-        depth, half = grooves.depth_mm[first], grooves.half_width_mm[first]
-        words = f"{length(float(depth), figures, 3)} deep, {length(2.0 * float(half), figures, 3)} wide"
-        kinds.append((names.get(role, "lines"), words))
-    same = len({words for _, words in kinds}) == 1
-    cut = f"grooves {kinds[0][1]}" if same else "; ".join(f"{name} {words}" for name, words in kinds)
+    kinds = [
+        f"{name} {length(depth, figures)} deep, {length(width, figures)} wide"
+        for name, depth, width in grooves.kinds(network, layers)
+    ]
     land = (
-        f"narrowest land {length(grooves.narrowest_mm, figures, 3)}"
+        f"narrowest land {length(grooves.narrowest_mm, figures)}"
         if grooves.narrowest_cell is not None
         else "no land left"
     )
+    ways = f"lines {lines_cut(network.cut_mm, plan.cut_mm, plan.levels, figures)}; "
+    ways += f"{figures.way(plan.recut_mm)} recut, " if plan.recut_mm >= 0.05 else ""
+    ways += f"{figures.way(plan.rapid_mm)} in the air"
     return [
-        f"{plain(bit.angle_deg, 2)}° bit, {length(bit.diameter_mm, figures, 3)}{tip}; {cut}",
-        f"{plan.passes} {'pass' if plan.passes == 1 else 'passes'}, {plan.lifts} "
-        f"{'lift' if plan.lifts == 1 else 'lifts'}; {length(plan.cut_mm, figures, 1)} to cut, "
-        + (f"{length(plan.recut_mm, figures, 1)} cut again, " if plan.recut_mm >= 0.05 else "")
-        + f"{length(plan.rapid_mm, figures, 1)} in the air",
-        f"{land}; zero: {job.zero.xy}, {_zero_z(job)}",
+        f"{plain(bit.angle_deg, 2)}° bit, {length(bit.diameter_mm, figures)}{tip}; {'; '.join(kinds)}",
+        re.sub(rf"(?<=[0-9]) (?={figures.unit}\b)", NBSP, ways),
+        f"{counted(plan.passes, 'pass', 'passes')}, {counted(plan.lifts, 'lift')}; {land}",
+        f"zero: {job.zero.corner}, {job.zero.level}",
     ]
 
 
@@ -192,11 +190,13 @@ def plan_svg(
     plan: Plan,
     *,
     outline: Region | None = None,
+    layers: Sequence[str] = (),
     findings: Sequence[Finding] = (),
 ) -> str:
     """Return the plan's picture as SVG text, true to scale; the same plan gives the same text.
 
-    ``outline`` is the piece's shape, a rectangle without it; findings that have a place are marked there by number.
+    ``outline`` is the piece's shape, a rectangle without it; ``layers`` are the names of a drawing's layers;
+    findings that have a place are marked there by number.
     """
     wide, tall = job.piece.width_mm, job.piece.height_mm
     u = max(max(wide, tall) / 100.0, SMALLEST_UNIT_MM)
@@ -209,7 +209,9 @@ def plan_svg(
     refused = refuses(findings)
     lettered = _lettered(groups)
     facts = [
-        line for fact in _caption(job, network, grooves, plan) for line in textwrap.wrap(fact, SENTENCE_SIGNS)
+        line
+        for fact in _caption(job, network, grooves, plan, layers)
+        for line in textwrap.wrap(fact, SENTENCE_SIGNS)
     ]
     caption = [*facts, *lettered]
     bottom += 3.6 * u * (len(caption) - 3)
@@ -225,9 +227,8 @@ def plan_svg(
         tall + top + bottom,
     )
     margin = box[0] + 4.0 * u
-    title = job.title or "Plan"
-    sides = (length(side, job.figures) for side in (wide, tall, job.piece.thickness_mm))
-    stock = f"{' × '.join(sides)}, {job.wood.title}"
+    title = job.name
+    stock = f"{job.figures.size(wide, tall, job.piece.thickness_mm)}, {job.wood.title}"
     foot = tall / 2.0 + past[3] + 12.5 * u
     head = box[1] + (BANNER * u if refused else 0.0) + 5.8 * u
     zero = zero_mm(job)
@@ -295,11 +296,6 @@ def _past_the_piece(job: Job) -> tuple[float, float, float, float]:
     )
     left, right, back, front = (max(0.0, *side) for side in zip((0.0,) * 4, *ways, strict=True))
     return left, right, back, front
-
-
-def _zero_z(job: Job) -> str:
-    """Say where Z is 0."""
-    return "top of the piece" if job.zero.z == "top" else "bed of the machine"
 
 
 def _land_mark(where: tuple[float, float], size: float) -> str:

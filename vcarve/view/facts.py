@@ -103,10 +103,14 @@ class ClampFacts:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PlanFacts:
-    """The plan's figures; ``plan_s`` and ``bound_s`` are at constant rates, ``bound_s`` the proven least."""
+    """The plan's figures; ``plan_s`` and ``bound_s`` are at constant rates, ``bound_s`` the proven least.
+
+    ``lines_mm`` counts every line once, ``cut_mm`` once for each level it is cut in.
+    """
 
     passes: int
     lifts: int
+    lines_mm: float
     cut_mm: float
     recut_mm: float
     rapid_mm: float

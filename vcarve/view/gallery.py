@@ -181,7 +181,7 @@ def _buttons(of: str, values: Iterable[str]) -> str:
 def _card(entry: Item) -> str:
     """Return one pattern's card."""
     angles = angle_words(entry.angles_deg)
-    cut = length(math.floor(entry.cut_mm_dm2 + 0.5), MM, 0)
+    cut = length(math.floor(entry.cut_mm_dm2 + 0.5), MM)
     choice = f" Our choice: {escape(entry.choice)}" if entry.choice else ""
     return (
         f'<li data-family="{escape(entry.family)}" data-lattice="{escape(entry.lattice)}">{entry.picture}'

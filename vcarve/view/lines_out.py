@@ -17,13 +17,12 @@ import numpy as np
 
 from vcarve.groove.footprint import closed_cells, outer_rings
 from vcarve.groove.model import Grooves
-from vcarve.network.model import NM_PER_MM, Floats, Ints, Network, Role
+from vcarve.network.model import LAYER_ROLES, NM_PER_MM, Floats, Ints, Network, Role
 from vcarve.pattern.refit import Side, with_arcs
 from vcarve.pattern.region import bounds_of
 from vcarve.view import look
 
 _NAMES = {int(Role.GROUND): "ground", int(Role.LEAF): "leaf", int(Role.FRAME): "frame"}
-_FIRST_LAYER = 8
 _FIRST_FRAME = 1000
 # The nearest of DXF's numbered colours to those of the look.
 _NUMBERS = {"ground": 5, "leaf": 4, "frame": 7, "outline": 8, "groove": 1, "land": 9}
@@ -158,7 +157,7 @@ def _layer(role: int, layers: Sequence[str]) -> str:
         return _NAMES[role]
     if role >= _FIRST_FRAME:
         return f"frame-{role - _FIRST_FRAME + 1}"
-    index = role - _FIRST_LAYER
+    index = role - LAYER_ROLES
     return layers[index] if 0 <= index < len(layers) else f"layer-{index + 1}"
 
 

@@ -55,8 +55,8 @@ def section_svg(facts: PageFacts) -> str:
         y = tip + (bottom - tip) * 0.36 + 4.0
         parts.append(f'<text x="{at:.1f}" y="{y:.1f}" text-anchor="{anchor}">{words}</text>')
     told = "; ".join(
-        f"{g.name}: {length(g.width_mm, figures, 3)} wide, {length(g.depth_mm, figures, 3)} deep"
-        + ("" if thickness is None else f", {length(thickness - g.depth_mm, figures, 3)} left below")
+        f"{g.name}: {length(g.width_mm, figures)} wide, {length(g.depth_mm, figures)} deep"
+        + ("" if thickness is None else f", {length(thickness - g.depth_mm, figures)} left below")
         for g in grooves
     )
     label = escape(f"Cross-section to scale, {plain(facts.bit.angle_deg, 1)} degree bit. {told}.", quote=True)

@@ -26,9 +26,8 @@ def stock_rows(facts: PageFacts) -> list[Row]:
     if piece is None:
         rows.append(("Piece", UNKNOWN))
     else:
-        sides = (figures.number(side, 2) for side in (piece.width_mm, piece.height_mm))
-        size = " × ".join((*sides, length(piece.thickness_mm, figures)))
-        rows += [("Wood", piece.wood), ("Piece", size)]
+        size = figures.size(piece.width_mm, piece.height_mm, piece.thickness_mm)
+        rows += [("Wood", piece.wood), ("Piece", unbroken(size))]
     zero = facts.zero
     rows.append(("Zero", UNKNOWN if zero is None else zero.name))
     if facts.clamps:
@@ -45,25 +44,25 @@ def tool_rows(facts: PageFacts) -> list[Row]:
         rows.append(("Bit", UNKNOWN))
     else:
         tip = (
-            f"tip rounded {length(bit.tip_radius_mm, figures, 3)}"
+            f"tip rounded {length(bit.tip_radius_mm, figures)}"
             if bit.tip_radius_mm
-            else f"tip flat {length(bit.tip_mm, figures, 3)}"
+            else f"tip flat {length(bit.tip_mm, figures)}"
             if bit.tip_mm
             else "pointed tip"
         )
         rows.append(
             (
                 "Bit",
-                f"{bit.title}, {plain(bit.angle_deg, 2)}°, ⌀{NBSP}{length(bit.diameter_mm, figures, 3)}, {tip}",
+                f"{bit.title}, {plain(bit.angle_deg, 2)}°, ⌀{NBSP}{length(bit.diameter_mm, figures)}, {tip}",
             )
         )
-        rows.append(("Shank", f"⌀{NBSP}{length(bit.shank_mm, figures, 3)}"))
+        rows.append(("Shank", f"⌀{NBSP}{length(bit.shank_mm, figures)}"))
     speeds = facts.speeds
     if speeds is not None:
         rows += [
             ("Spindle", f"{plain(speeds.spindle_rpm, 0)}{NBSP}rpm"),
-            ("Feed", unbroken(figures.feed(speeds.cut_mm_min, 0))),
-            ("Plunge", unbroken(figures.feed(speeds.plunge_mm_min, 0))),
+            ("Feed", unbroken(figures.feed(speeds.cut_mm_min))),
+            ("Plunge", unbroken(figures.feed(speeds.plunge_mm_min))),
         ]
     return rows
 
@@ -74,7 +73,7 @@ def groove_rows(facts: PageFacts) -> list[Row]:
     rows = [
         (
             g.name.capitalize(),
-            f"{length(g.width_mm, figures, 3)} wide, {length(g.depth_mm, figures, 3)} deep",
+            f"{length(g.width_mm, figures)} wide, {length(g.depth_mm, figures)} deep",
         )
         for g in facts.grooves
     ]
@@ -92,9 +91,9 @@ def program_rows(facts: PageFacts) -> list[Row]:
     ]
     if facts.z_mm is not None:
         low, high = facts.z_mm
-        rows.append(("Z", f"{unbroken(facts.figures.number(low))} to {length(high, facts.figures, 3)}"))
+        rows.append(("Z", f"{unbroken(facts.figures.number(low))} to {length(high, facts.figures)}"))
     if facts.safe_height_mm is not None:
-        rows.append(("Safe height", f"{length(facts.safe_height_mm, facts.figures, 3)} above the top"))
+        rows.append(("Safe height", f"{length(facts.safe_height_mm, facts.figures)} above the top"))
     return rows
 
 
@@ -105,9 +104,10 @@ def plan_rows(facts: PageFacts) -> list[Row]:
         return []
     return [
         ("Lifts", str(plan.lifts)),
-        ("Cut", length(plan.cut_mm, figures, 0)),
-        ("Recut", length(plan.recut_mm, figures, 0)),
-        ("In the air", length(plan.rapid_mm, figures, 0)),
+        ("Lines", unbroken(figures.way(plan.lines_mm))),
+        ("Cut", unbroken(figures.way(plan.cut_mm))),
+        ("Recut", unbroken(figures.way(plan.recut_mm))),
+        ("In the air", unbroken(figures.way(plan.rapid_mm))),
         ("At even speed", duration(plan.plan_s)),
         ("Proven least", f"{duration(plan.bound_s)} (plan {share(plan.above_bound)} above)"),
     ]

@@ -12,11 +12,17 @@ def plain(value: float, decimals: int) -> str:
     return format_number(value, decimals).replace("-", "−")
 
 
-def length(value_mm: float, figures: Figures, decimals: int = 2) -> str:
-    """Length with its unit, from 10 m on in the long one."""
-    if abs(value_mm) >= 10_000:
-        return f"{plain(value_mm / figures.long_mm, 2)}{NBSP}{figures.long_unit}"
-    return unbroken(figures.length(value_mm, decimals))
+def length(value_mm: float, figures: Figures) -> str:
+    """Length with its unit."""
+    return unbroken(figures.length(value_mm))
+
+
+def lines_cut(lines_mm: float, cut_mm: float, levels: int, figures: Figures) -> str:
+    """How long all lines are together, each once, and how long the bit cuts, once for each level."""
+    lines = figures.way(lines_mm)
+    return (
+        f"{lines}, cut in {levels} levels: {figures.way(cut_mm)}" if levels > 1 else f"{lines}, each cut once"
+    )
 
 
 def unbroken(text: str) -> str:

@@ -148,7 +148,7 @@ const drawAround = (place, under, over) => {
     const down = y1 + PAST[3] * place.scale + 26, aside = x0 - PAST[0] * place.scale - 22;
     make("path", { class: "help", d: `M${x0} ${y1 + 8}V${down + 6}M${x1} ${y1 + 8}V${down + 6}M${x0 - 8} ${y0}H${aside - 6}M${x0 - 8} ${y1}H${aside - 6}` }, over);
     make("path", { class: "dim", d: `M${x0 - 5} ${down}H${x1 + 5}${arrowless(x0, down)}${arrowless(x1, down)}M${aside} ${y0 - 5}V${y1 + 5}${arrowless(aside, y0)}${arrowless(aside, y1)}` }, over);
-    const words = (value) => `${Number(lengthFigure(value, 2))} ${DATA.figures.unit}`;
+    const words = (value) => `${Number(lengthFigure(value, 3))} ${DATA.figures.unit}`;
     make("text", { class: "figure back", x: (x0 + x1) / 2, y: down + 4, "text-anchor": "middle" }, over, words(PIECE.width));
     make("text", { class: "figure back", transform: `translate(${aside + 4} ${(y0 + y1) / 2}) rotate(-90)`, "text-anchor": "middle" }, over, words(PIECE.height));
   }

@@ -113,7 +113,7 @@ const readOut = () => {
   const depth = -(p[2] + OFFSET[2]);
   write("read-depth", Number.isFinite(depth) ? lengthFigure(Math.max(0, depth), 3) : "–", Number.isFinite(depth) ? Math.max(0, depth) : "");
   const rapid = COUNT === 0 || MOTION[i] === RAPID;
-  write("read-feed", rapid ? "rapid" : `${lengthFigure(FEED[i], 0)} ${DATA.figures.unit}/min`, rapid ? "" : FEED[i]);
+  write("read-feed", rapid ? "rapid" : `${lengthFigure(FEED[i], 1)} ${DATA.figures.unit}/min`, rapid ? "" : FEED[i]);
   write("read-rpm", COUNT ? figure(RPM[i], 0) : "0", COUNT ? RPM[i] : 0);
   const pass = COUNT ? PASS[i] + 1 : 0;
   write("read-pass", pass ? `${pass} of ${PASS_FIRST.length}` : "in the air", pass);
