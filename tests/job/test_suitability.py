@@ -58,7 +58,7 @@ def test_a_suitable_job_has_no_findings() -> None:
         (["feed={cut: 441, spindle: 3333}"], "chip", "caution"),  # 2 edges, 0.06 mm: 400 mm/min, and a tenth
         (["feed={cut: 300, spindle: 9000}"], "chip", "caution"),  # 0.0167 mm: less than 0.02 mm by a sixth
         (["feed={cut: 300, plunge: 301, spindle: 5000}"], "plunge-fast", "caution"),
-        (["groove={depth: 2.5, step: 2.1}"], "step-deep", "caution"),
+        (["groove={depth: 2.1, step: 2.5}"], "step-deep", "caution"),
         (["feed.spindle=10001"], "spindle-range", "refuse"),
         (["feed.spindle=1999"], "spindle-range", "refuse"),
         (["clamps=[{x: -20, y: 0, width: 10, height: 9, above: 8}]"], "clamp", "refuse"),
@@ -72,6 +72,14 @@ def test_a_suitable_job_has_no_findings() -> None:
 def test_each_finding(sets: list[str], code: str, severity: str) -> None:
     """A value just beyond its limit gives its finding and no other."""
     assert codes(*sets) == [(code, severity)]
+
+
+def test_what_is_taken_at_once_is_a_level_and_not_the_step() -> None:
+    """A step of 2.9 mm takes 3 mm in two levels of 1.5 mm, which is usual; one of 2.6 mm takes 5.1 mm in two of 2.55 mm."""
+    [deep] = [f for f in suitability(job("groove={depth: 5.1, step: 2.6}"), 6.0) if f.code == "step-deep"]
+
+    assert codes("groove={depth: 3, step: 2.9}") == []
+    assert "takes 2.55 mm at once" in deep.sentence
 
 
 @pytest.mark.parametrize(

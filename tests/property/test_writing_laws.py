@@ -148,7 +148,9 @@ class TestComments:
         ("small; very", "small, very"),
         ("麻の葉", ""),
         ("a\u00a0b\tc", "a b c"),
-        ("10 × 20 – 30 %", "10 x 20 - 30"),
+        ("10 × 20 – 30 %", "10 x 20 - 30 percent"),
+        ("Hard maple (sugar maple)", "Hard maple, sugar maple"),
+        ("3 mm (20 %) lie outside (all of it).", "3 mm, 20 percent, lie outside, all of it."),
     ],
 )
 def test_known_spellings(text: str, plain: str) -> None:

@@ -253,7 +253,9 @@ def _step(job: Job) -> list[Finding]:
                 f"give a step of {job.figures.at_least(least, 6)} or more.",
             )
         ]
-    at_once, usual = min(job.step_mm, deepest), usual_step_mm(job.wood, job.machine)
+    # levels share the depth, so the bit may take less than the step (see ``plan.levels``)
+    at_once = deepest / max(math.ceil(deepest / job.step_mm - 1e-9), 1)
+    usual = usual_step_mm(job.wood, job.machine)
     if at_once <= usual + 1e-9:
         return []
     return [

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import unicodedata
 
 from vcarve.program.grammar import ACTIVE_COMMENTS
@@ -15,6 +16,7 @@ ACTIVE = tuple(word.rstrip(",") for word in ACTIVE_COMMENTS)
 SPELLING = str.maketrans(
     {
         ";": ",",
+        "%": " percent",
         "×": "x",
         "°": " deg",
         "′": "'",
@@ -39,9 +41,15 @@ SPELLING = str.maketrans(
     }
 )
 
+_BRACKETED = re.compile(r"\s+\(([^()]*\w[^()]*)\)(?=(\s+\w)?)")
+
 
 def plain_text(text: str) -> str:
-    """Return text as printable ASCII without ``( ) ; ? ! ~ %`` or line breaks; accents are dropped, the rest becomes a blank."""
+    """Return text as printable ASCII without ``( ) ; ? ! ~ %`` or line breaks.
+
+    What was in brackets stands between commas; accents are dropped, and what has no plain spelling becomes a blank.
+    """
+    text = _BRACKETED.sub(lambda found: f", {found[1]}" + ("," if found[2] else ""), text)
     spelled = unicodedata.normalize("NFKD", text.translate(SPELLING))
     kept = []
     for sign in spelled:
