@@ -16,6 +16,7 @@ FILES = {
     "machine": ROOT / "machines" / "small-desktop.yaml",
     "pattern": ROOT / "vcarve" / "pattern" / "data" / "asanoha.yaml",
     "program": ROOT / "tests" / "dryrun" / "programs" / "cross.nc",
+    "picture": ROOT / "samples" / "tea-box-lid.png",
 }
 
 
@@ -69,6 +70,7 @@ def test_a_file_of_another_kind(
         "program": f"'{own.name}': this is a program; 'mizo dry-run {own.name}' reads it",
         "machine": f"'{own.name}': this is a machine file; a job names it as 'machine', and 'mizo machines {own.name}' ",
         "pattern": f"'{own.name}': this is a pattern file; a job names it as 'name' under 'pattern', and ",
+        "picture": f"'{own.name}': this is a picture, made of dots",
     }
     assert said[given] in done.stderr
     assert done.stderr.count("wrong") == 1

@@ -74,6 +74,21 @@ def test_each_finding(sets: list[str], code: str, severity: str) -> None:
     assert codes(*sets) == [(code, severity)]
 
 
+def test_what_does_not_fit_the_machine_is_told_what_would() -> None:
+    """A shank that no collet holds: bits of that angle that can be held; a clamp too high: the key to change."""
+    sets = [
+        "bit={angle: 60, diameter: 6, shank: 8}",
+        "clamps=[{x: -20, y: 0, width: 10, height: 9, above: 8}]",
+    ]
+    small = {"collets_mm": (3.175,)}
+    shank, clamp = (f.sentence for f in suitability(job(*sets, machine=small), 5.0))
+    [none] = [f.sentence for f in suitability(job(sets[0], machine={"collets_mm": (10.0,)}), 5.0)]
+
+    assert shank.endswith("Of 'mizo bits' these fit: v60-3.175.")
+    assert "None of 'mizo bits' fits" in none
+    assert "Raise 'safe-height' in the machine file" in clamp
+
+
 def test_what_is_taken_at_once_is_a_level_and_not_the_step() -> None:
     """A step of 2.9 mm takes 3 mm in two levels of 1.5 mm, which is usual; one of 2.6 mm takes 5.1 mm in two of 2.55 mm."""
     [deep] = [f for f in suitability(job("groove={depth: 5.1, step: 2.6}"), 6.0) if f.code == "step-deep"]

@@ -93,7 +93,8 @@ def dry_run(
     grid = _step(step)
     with taken_as("job", job or "-"):
         loaded, document = (None, None) if job is None else open_job(job, sets)
-    text = _read(file)
+    with taken_as("program", file):
+        text = _read(file)
     taken = _Taken(loaded.machine) if loaded is not None else _machine(machine, text, file)
     inputs = (file, taken.file) if loaded is None else (file, *loaded.files)
     claim(

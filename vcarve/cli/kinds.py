@@ -11,7 +11,7 @@ from typing import Literal
 from vcarve.cli.typed import typed
 from vcarve.errors import InputError, Problem
 
-Kind = Literal["job", "machine", "pattern", "program", "drawing"]
+Kind = Literal["job", "machine", "pattern", "program", "drawing", "picture"]
 
 ENOUGH_BYTES = 65536
 _KEYS: dict[Kind, set[str]] = {
@@ -19,6 +19,7 @@ _KEYS: dict[Kind, set[str]] = {
     "machine": {"travel", "rapid", "spindle"},
     "pattern": {"lattice", "group", "lines"},
 }
+_PIXELS = (b"\x89PNG", b"\xff\xd8\xff", b"GIF8", b"BM")  # how PNG, JPEG, GIF and BMP files begin
 _WORDS = re.compile(r"\s*(?:[(;%]|/?\s*(?:N\s*\d+\s*)?[FGMSTXYZ]\s*[-+]?[.\d])", re.IGNORECASE)
 
 
@@ -42,9 +43,12 @@ def kind_of(path: str) -> Kind | None:
     """Return what kind of file a path leads to, as far as its first lines tell; ``None`` where they do not."""
     try:
         with Path(path).open("rb") as stream:
-            text = stream.read(ENOUGH_BYTES).decode("utf-8", errors="replace")
+            head = stream.read(ENOUGH_BYTES)
     except (OSError, ValueError):
         return None
+    if head.startswith(_PIXELS):
+        return "picture"
+    text = head.decode("utf-8", errors="replace")
     lines = [line for line in text.splitlines() if line.strip()]
     if "<svg" in text or [line.strip() for line in lines[:2]] == ["0", "SECTION"]:
         return "drawing"
@@ -65,5 +69,7 @@ def _takes(kind: Kind | None, path: str) -> str:
         return f"this is a program; 'mizo dry-run {quoted}' reads it"
     if kind == "drawing":
         return "this is a drawing; a job names it as 'drawing' under 'pattern', or as 'file' of its outline"
+    if kind == "picture":
+        return "this is a picture, made of dots; a job can take drawings made of lines, in SVG or DXF files"
     home = "as 'machine'" if kind == "machine" else "as 'name' under 'pattern'"
     return f"this is a {kind} file; a job names it {home}, and 'mizo {kind}s {quoted}' checks it"

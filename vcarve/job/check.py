@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import re
 from collections.abc import Iterable, Mapping
 from typing import Any, TypeVar, get_args
 
@@ -44,11 +45,23 @@ def nearest(word: str, known: Iterable[str]) -> str | None:
     return starts[0] if starts else None
 
 
-def unknown_name(what: str, word: str, known: Iterable[str], command: str) -> str:
-    """Say that no ``what`` has this name, with the nearest one or the command that lists them."""
-    near = nearest(word, known)
+def unknown_name(what: str, word: str, known: Mapping[str, str], command: str) -> str:
+    """Say that no ``what`` has this name, with those called that, the nearest one, or the command that lists them.
+
+    ``known`` has for each name what else it is called.
+    """
+    asked = _words(word)
+    called = [name for name, more in known.items() if asked and asked <= _words(f"{name} {more}")]
+    if len(called) > 1:
+        return f"several {what}s are called that; write one of {', '.join(called)}"
+    parts = {part: name for name in known for part in (*name.split("-"), name)}
+    near = called[0] if called else parts.get(nearest(word, parts) or "")
     hint = f"did you mean {near!r}?" if near else f"{command!r} lists them"
     return f"unknown {what}; {hint}"
+
+
+def _words(text: str) -> set[str]:
+    return set(re.findall(r"[^\W_]+", text.casefold()))
 
 
 def keys_of(kind: type[BaseModel]) -> dict[str, Any]:

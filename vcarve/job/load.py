@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from functools import cache
@@ -15,7 +14,7 @@ import vcarve
 from vcarve.errors import InputError, Problem
 from vcarve.job import defaults
 from vcarve.job.bench import Bit, Machine, Wood
-from vcarve.job.check import in_order, nearest, record_from, unknown_name
+from vcarve.job.check import in_order, record_from, unknown_name
 from vcarve.job.document import STDIN_NAME, Document, KeyPath, dotted, read_document
 from vcarve.job.record import Record
 from vcarve.job.records import Job, JobFile, Zero
@@ -53,7 +52,7 @@ def check_pattern(name: str) -> None:
     """Raise ``InputError`` for a pattern that does not come with Mizo; a path, which ends in .yaml, is taken on trust."""
     spelled = "-".join(name.lower().replace("_", " ").replace("-", " ").split())
     if spelled not in pattern_names() and not name.lower().endswith(_SUFFIXES):
-        want = unknown_name("pattern", spelled, pattern_names(), "mizo patterns")
+        want = unknown_name("pattern", spelled, dict.fromkeys(pattern_names(), ""), "mizo patterns")
         raise InputError(
             Problem(value=name, want=f"{want} (a file of your own is given by its path, ending in .yaml)")
         )
@@ -96,7 +95,7 @@ def load_bit(name: str) -> Bit:
     for bit in bits():
         if bit.name == name:
             return bit
-    known = [str(bit.name) for bit in bits()]
+    known = {str(bit.name): "" for bit in bits()}
     raise InputError(Problem(value=name, want=unknown_name("bit", name, known, "mizo bits")))
 
 
@@ -105,20 +104,10 @@ def load_wood(name: str) -> Wood:
     for wood in woods():
         if wood.name == name:
             return wood
-    asked = set(re.findall(r"[^\W_]+", name.casefold()))
-    matching = [
-        w.name
-        for w in woods()
-        if asked and asked <= set(re.findall(r"\w+", f"{w.name} {w.title}".casefold()))
-    ]
-    if len(matching) > 1:
-        raise InputError(
-            Problem(value=name, want=f"several woods are called that; write one of {', '.join(matching)}")
-        )
-    known = {key: wood.name for wood in woods() for key in (wood.name, wood.title, *wood.name.split("-"))}
-    near = matching[0] if matching else known.get(nearest(name, known) or "")
-    hint = f"did you mean {near!r}?" if near else "'mizo woods' lists them"
-    raise InputError(Problem(value=name, want=f"unknown wood; {hint}"))
+    want = unknown_name("wood", name, {wood.name: wood.title for wood in woods()}, "mizo woods")
+    raise InputError(
+        Problem(value=name, want=f"{want} (a wood of your own is given by its figures: 'mizo new' shows how)")
+    )
 
 
 def machine_path(name: str, folder: str = ".") -> str | None:
@@ -139,7 +128,7 @@ def load_machine(name: str, folder: str = ".") -> Machine:
     if path is not None:
         machine = record_from(read_document(path), Machine)
         return machine if name in machine_names() else machine.model_copy(update={"name": Path(path).name})
-    want = unknown_name("machine", name, machine_names(), "mizo machines")
+    want = unknown_name("machine", name, dict.fromkeys(machine_names(), ""), "mizo machines")
     raise InputError(
         Problem(value=name, want=f"{want} (a file of your own is given by its path, ending in .yaml)")
     )

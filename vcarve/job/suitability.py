@@ -5,7 +5,9 @@ from __future__ import annotations
 import math
 
 from vcarve.errors import Finding
+from vcarve.job.bench import Bit, Machine
 from vcarve.job.defaults import FINE_SHARE, is_fine, usual_step_mm
+from vcarve.job.load import bits
 from vcarve.job.records import Job
 from vcarve.quantity import format_number, format_rpm
 
@@ -49,12 +51,13 @@ def _bit(job: Job, deepest_mm: float) -> list[Finding]:
     found = []
     length = job.figures.length
     bit, machine = job.bit, job.machine
-    if all(abs(bit.shank_mm - collet) > SHANK_PLAY_MM for collet in machine.collets_mm):
+    if not _held(bit, machine):
         held = ", ".join(length(collet) for collet in machine.collets_mm)
         found.append(
             Finding(
                 code="collet",
-                sentence=f"The bit's shank is {length(bit.shank_mm)}; {machine.name} has collets for {held}.",
+                sentence=f"The bit's shank is {length(bit.shank_mm)}; {machine.name} has collets for {held}. "
+                + _bits_that_fit(bit, machine),
             )
         )
     shallowest = min(_depths_asked_mm(job))
@@ -76,6 +79,19 @@ def _bit(job: Job, deepest_mm: float) -> list[Finding]:
             )
         )
     return found
+
+
+def _held(bit: Bit, machine: Machine) -> bool:
+    return any(abs(bit.shank_mm - collet) <= SHANK_PLAY_MM for collet in machine.collets_mm)
+
+
+def _bits_that_fit(bit: Bit, machine: Machine) -> str:
+    """Return which of the bits that come with Mizo can be held, of the same angle where there are such."""
+    fit = [each for each in bits() if _held(each, machine)]
+    alike = [each for each in fit if each.angle_deg == bit.angle_deg]
+    if not fit:
+        return "None of 'mizo bits' fits; give the measures of a bit that does."
+    return f"Of 'mizo bits' these fit: {', '.join(str(each.name) for each in alike or fit)}."
 
 
 def _piece(job: Job) -> list[Finding]:
@@ -157,7 +173,8 @@ def _heights(job: Job) -> list[Finding]:
                     code="clamp",
                     sentence=f"The clamp at X {length(clamp.x_mm)}, Y {length(clamp.y_mm)} stands "
                     f"{length(clamp.above_mm)} above the piece; the machine's safe height of "
-                    f"{length(machine.safe_height_mm)} does not clear it.",
+                    f"{length(machine.safe_height_mm)} does not clear it. Raise 'safe-height' in the machine file "
+                    "('mizo new --machine' writes one of your own), or use a lower clamp.",
                     at_mm=(clamp.x_mm - job.piece.width_mm / 2.0, clamp.y_mm - job.piece.height_mm / 2.0),
                 )
             )
