@@ -3,13 +3,17 @@ pixels.
 """
 
 import math
+import sys
 import time
+from pathlib import Path
 
 import numpy as np
 
+sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
+
+from made_moves import moves_of
 from vcarve.dryrun.carve import carve
 from vcarve.job.bench import Bit
-from vcarve.program.moves import Motion, Moves, Plane
 
 
 def hemp_leaf(half=50.0):
@@ -32,21 +36,7 @@ def cutting(lines, depth):
     """Level moves along lines, each cut once."""
     n = len(lines)
     z = np.full((n, 1), -depth)
-    return Moves(
-        motion=np.full(n, Motion.FEED, dtype=np.int8),
-        line=np.arange(1, n + 1, dtype=np.int32),
-        start_mm=np.hstack([lines[:, 0], z]),
-        end_mm=np.hstack([lines[:, 1], z]),
-        centre_mm=np.full((n, 3), np.nan),
-        sweep_rad=np.zeros(n),
-        plane=np.full(n, Plane.XY, dtype=np.int8),
-        feed_mm_min=np.full(n, 600.0),
-        rpm=np.full(n, 10000.0),
-        machine=np.zeros(n, dtype=bool),
-        unknown=np.zeros(n + 1, dtype=np.int8),
-        events=(),
-        lines=n,
-    )
+    return moves_of(np.hstack([lines[:, 0], z]), np.hstack([lines[:, 1], z]), feed_mm_min=600.0)
 
 
 def main() -> None:

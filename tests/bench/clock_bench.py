@@ -2,33 +2,23 @@
 moves.
 """
 
+import sys
 import time
+from pathlib import Path
 
 import numpy as np
 
+sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
+
+from made_moves import moves_of
 from vcarve.dryrun import clock
 from vcarve.job.bench import Machine
-from vcarve.program.moves import Motion, Moves, Plane
 
 
 def main(n: int = 1_000_000) -> None:
     rng = np.random.default_rng(1)
     points = np.cumsum(rng.normal(0, 1, (n + 1, 3)), axis=0)
-    moves = Moves(
-        motion=np.full(n, Motion.FEED, dtype=np.int8),
-        line=np.arange(1, n + 1, dtype=np.int32),
-        start_mm=points[:-1].copy(),
-        end_mm=points[1:].copy(),
-        centre_mm=np.full((n, 3), np.nan),
-        sweep_rad=np.zeros(n),
-        plane=np.full(n, Plane.XY, dtype=np.int8),
-        feed_mm_min=np.full(n, 600.0),
-        rpm=np.full(n, 10000.0),
-        machine=np.zeros(n, dtype=bool),
-        unknown=np.zeros(n + 1, dtype=np.int8),
-        events=(),
-        lines=n,
-    )
+    moves = moves_of(points[:-1], points[1:], feed_mm_min=600.0)
     axes = {"x": 2000.0, "y": 2000.0, "z": 800.0}
     machine = Machine.model_validate(
         {

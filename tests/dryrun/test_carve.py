@@ -5,15 +5,17 @@ end adds half of a cone.
 """
 
 import math
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
 import pytest
 
+from made_moves import moves_of
 from vcarve.dryrun.carve import carve, tiles
 from vcarve.dryrun.surface import suitable_step_mm
 from vcarve.job.bench import Bit
-from vcarve.program.moves import Motion, Moves, Plane
+from vcarve.program.moves import Motion
 
 
 def bit(angle=90.0, diameter=6.35, **tip):
@@ -23,42 +25,19 @@ def bit(angle=90.0, diameter=6.35, **tip):
 
 def lines(*segments):
     """Straight feed moves, each given by its two ends (x, y, z)."""
-    n = len(segments)
-    return Moves(
-        motion=np.full(n, Motion.FEED, dtype=np.int8),
-        line=np.arange(1, n + 1, dtype=np.int32),
-        start_mm=np.array([s[0] for s in segments], dtype=float).reshape(n, 3),
-        end_mm=np.array([s[1] for s in segments], dtype=float).reshape(n, 3),
-        centre_mm=np.full((n, 3), math.nan),
-        sweep_rad=np.zeros(n),
-        plane=np.full(n, Plane.XY, dtype=np.int8),
-        feed_mm_min=np.full(n, 300.0),
-        rpm=np.full(n, 10000.0),
-        machine=np.zeros(n, dtype=bool),
-        unknown=np.zeros(n + 1, dtype=np.int8),
-        events=(),
-        lines=n,
-    )
+    return moves_of([s[0] for s in segments], [s[1] for s in segments])
 
 
 def arc(radius, sweep, depth, *, begin=0.0, end_depth=None):
     """One arc in XY about the origin, level unless it ends at another depth."""
     end_depth = depth if end_depth is None else end_depth
     finish = begin + sweep
-    return Moves(
-        motion=np.array([Motion.ARC_CCW if sweep > 0 else Motion.ARC_CW], dtype=np.int8),
-        line=np.ones(1, dtype=np.int32),
-        start_mm=np.array([[radius * math.cos(begin), radius * math.sin(begin), -depth]]),
-        end_mm=np.array([[radius * math.cos(finish), radius * math.sin(finish), -end_depth]]),
-        centre_mm=np.zeros((1, 3)),
-        sweep_rad=np.array([sweep]),
-        plane=np.array([Plane.XY], dtype=np.int8),
-        feed_mm_min=np.array([300.0]),
-        rpm=np.full(1, 10000.0),
-        machine=np.zeros(1, dtype=bool),
-        unknown=np.zeros(2, dtype=np.int8),
-        events=(),
-        lines=1,
+    return moves_of(
+        (radius * math.cos(begin), radius * math.sin(begin), -depth),
+        (radius * math.cos(finish), radius * math.sin(finish), -end_depth),
+        motion=Motion.ARC_CCW if sweep > 0 else Motion.ARC_CW,
+        centre_mm=0.0,
+        sweep_rad=sweep,
     )
 
 
@@ -138,26 +117,7 @@ def test_pass_over_the_top_cuts_nothing():
 def test_rapids_cut_too():
     """A rapid below the surface carves like any other move."""
     moves = lines(((-5, 0, -1), (5, 0, -1)))
-    rapid = Moves(
-        **{
-            name: getattr(moves, name)
-            for name in (
-                "line",
-                "start_mm",
-                "end_mm",
-                "centre_mm",
-                "sweep_rad",
-                "plane",
-                "feed_mm_min",
-                "rpm",
-            )
-        },
-        motion=np.array([Motion.RAPID], dtype=np.int8),
-        machine=np.zeros(1, dtype=bool),
-        unknown=np.zeros(2, dtype=np.int8),
-        events=(),
-        lines=1,
-    )
+    rapid = replace(moves, motion=np.array([Motion.RAPID], dtype=np.int8))
 
     np.testing.assert_array_equal(carved(rapid).height_mm, carved(moves).height_mm)
 

@@ -9,10 +9,11 @@ import math
 import numpy as np
 import pytest
 
+from made_moves import moves_of
 from vcarve.dryrun import clock
 from vcarve.dryrun.blocks import chords
 from vcarve.job.bench import Machine
-from vcarve.program.moves import Event, Motion, Moves, Plane
+from vcarve.program.moves import Event, Motion, Plane
 
 REL = 1e-3
 
@@ -44,21 +45,13 @@ def path(*points, feed=500.0, start=(0.0, 0.0, 0.0), motion=Motion.FEED, events=
         kind = Motion.RAPID if speed is None else motion
         rows.append((kind, here, point[:3], math.nan if speed is None else speed))
         here = point[:3]
-    n = len(rows)
-    return Moves(
-        motion=np.array([r[0] for r in rows], dtype=np.int8),
-        line=np.arange(1, n + 1, dtype=np.int32),
-        start_mm=np.array([r[1] for r in rows], dtype=float).reshape(n, 3),
-        end_mm=np.array([r[2] for r in rows], dtype=float).reshape(n, 3),
-        centre_mm=np.full((n, 3), math.nan),
-        sweep_rad=np.zeros(n),
-        plane=np.full(n, Plane.XY, dtype=np.int8),
-        feed_mm_min=np.array([r[3] for r in rows], dtype=float),
-        rpm=np.zeros(n),
-        machine=np.zeros(n, dtype=bool),
-        unknown=np.zeros(n + 1, dtype=np.int8),
+    return moves_of(
+        [r[1] for r in rows],
+        [r[2] for r in rows],
+        motion=[r[0] for r in rows],
+        feed_mm_min=[r[3] for r in rows],
+        rpm=0.0,
         events=tuple(events),
-        lines=n,
     )
 
 
@@ -69,20 +62,15 @@ def arc(radius, sweep, *, plane=Plane.XY, rise=0.0, feed=500.0):
     start[first] = radius
     end[first], end[second] = radius * math.cos(sweep), radius * math.sin(sweep)
     end[normal] = rise
-    return Moves(
-        motion=np.array([Motion.ARC_CCW if sweep > 0 else Motion.ARC_CW], dtype=np.int8),
-        line=np.ones(1, dtype=np.int32),
-        start_mm=start[None, :],
-        end_mm=end[None, :],
-        centre_mm=centre[None, :],
-        sweep_rad=np.array([sweep]),
-        plane=np.array([plane], dtype=np.int8),
-        feed_mm_min=np.array([feed]),
-        rpm=np.zeros(1),
-        machine=np.zeros(1, dtype=bool),
-        unknown=np.zeros(2, dtype=np.int8),
-        events=(),
-        lines=1,
+    return moves_of(
+        start,
+        end,
+        motion=Motion.ARC_CCW if sweep > 0 else Motion.ARC_CW,
+        centre_mm=centre,
+        sweep_rad=sweep,
+        plane=plane,
+        feed_mm_min=feed,
+        rpm=0.0,
     )
 
 

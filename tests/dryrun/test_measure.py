@@ -6,6 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from made_moves import moves_of
 from vcarve.dryrun.carve import carve
 from vcarve.dryrun.measure import coarsest_step_mm, contacts, groove_widths, land
 from vcarve.dryrun.places import Places
@@ -13,7 +14,7 @@ from vcarve.dryrun.surface import Surface
 from vcarve.groove.width import width_mm
 from vcarve.job.bench import Bit
 from vcarve.network.model import Network
-from vcarve.program.moves import Motion, Moves, Plane
+from vcarve.program.moves import Motion, Plane
 
 
 def bit(angle=90.0, diameter=6.35, shank=3.175, **tip):
@@ -47,32 +48,21 @@ def network(edges, bulges=None):
 
 def cutting(net, depths):
     """Level moves along every edge at its depth; arcs from the edges' bulges."""
-    n = len(net.tail)
     xy = net.xy_mm
     tail, head = xy[net.tail], xy[net.head]
     sweep = 4 * np.arctan(net.bulge)
-    centre = np.full((n, 3), math.nan)
+    centre = np.full((len(net.tail), 3), math.nan)
     for i in np.flatnonzero(sweep):
         middle, chord = (tail[i] + head[i]) / 2, head[i] - tail[i]
         centre[i, :2] = middle + np.array([-chord[1], chord[0]]) / (2 * math.tan(sweep[i] / 2))
         centre[i, 2] = -depths[i]
     z = -np.asarray(depths, dtype=float)
-    return Moves(
-        motion=np.where(sweep > 0, Motion.ARC_CCW, np.where(sweep < 0, Motion.ARC_CW, Motion.FEED)).astype(
-            np.int8
-        ),
-        line=np.arange(1, n + 1, dtype=np.int32),
-        start_mm=np.column_stack([tail, z]),
-        end_mm=np.column_stack([head, z]),
+    return moves_of(
+        np.column_stack([tail, z]),
+        np.column_stack([head, z]),
+        motion=np.where(sweep > 0, Motion.ARC_CCW, np.where(sweep < 0, Motion.ARC_CW, Motion.FEED)),
         centre_mm=centre,
         sweep_rad=sweep,
-        plane=np.full(n, Plane.XY, dtype=np.int8),
-        feed_mm_min=np.full(n, 300.0),
-        rpm=np.full(n, 10000.0),
-        machine=np.zeros(n, dtype=bool),
-        unknown=np.zeros(n + 1, dtype=np.int8),
-        events=(),
-        lines=n,
     )
 
 
@@ -254,20 +244,8 @@ def test_moves_in_machine_coordinates_touch_nothing_known():
 
 def test_upright_arc_dips_below_its_ends():
     """An arc standing on the piece is deep in its middle although it begins and ends at the top."""
-    moves = Moves(
-        motion=np.array([Motion.ARC_CCW], dtype=np.int8),
-        line=np.ones(1, dtype=np.int32),
-        start_mm=np.array([[2.0, 0.0, 0.0]]),
-        end_mm=np.array([[-2.0, 0.0, 0.0]]),
-        centre_mm=np.zeros((1, 3)),
-        sweep_rad=np.array([math.pi]),
-        plane=np.array([Plane.XZ], dtype=np.int8),
-        feed_mm_min=np.array([300.0]),
-        rpm=np.zeros(1),
-        machine=np.zeros(1, dtype=bool),
-        unknown=np.zeros(2, dtype=np.int8),
-        events=(),
-        lines=1,
+    moves = moves_of(
+        (2, 0, 0), (-2, 0, 0), motion=Motion.ARC_CCW, centre_mm=0.0, sweep_rad=math.pi, plane=Plane.XZ
     )
 
     assert contacts(moves, bit(90.0, 2.0))[0].depth_mm == pytest.approx(2.0, abs=1e-3)

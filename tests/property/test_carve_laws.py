@@ -6,9 +6,9 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from made_moves import moves_of
 from vcarve.dryrun.carve import carve
 from vcarve.job.bench import Bit
-from vcarve.program.moves import Motion, Moves, Plane
 
 LAWS = settings(deadline=None, derandomize=True, max_examples=40)
 
@@ -40,25 +40,10 @@ bits = st.builds(
 )
 
 
-def moves_of(rows):
+def moves_from(rows):
     """Moves from tuples of start, end, sweep and the centre's X and Y."""
-    n = len(rows)
     table = np.array([(*row, math.nan, math.nan)[:9] for row in rows], dtype=float)
-    return Moves(
-        motion=np.full(n, Motion.FEED, dtype=np.int8),
-        line=np.arange(1, n + 1, dtype=np.int32),
-        start_mm=table[:, :3].copy(),
-        end_mm=table[:, 3:6].copy(),
-        centre_mm=np.column_stack([table[:, 7], table[:, 8], table[:, 2]]),
-        sweep_rad=table[:, 6].copy(),
-        plane=np.full(n, Plane.XY, dtype=np.int8),
-        feed_mm_min=np.full(n, 300.0),
-        rpm=np.full(n, 10000.0),
-        machine=np.zeros(n, dtype=bool),
-        unknown=np.zeros(n + 1, dtype=np.int8),
-        events=(),
-        lines=n,
-    )
+    return moves_of(table[:, :3], table[:, 3:6], centre_mm=table[:, [7, 8, 2]], sweep_rad=table[:, 6])
 
 
 def back(row):
@@ -69,7 +54,7 @@ def back(row):
 def heights(rows, tool):
     """The carved map of a small piece."""
     surface = carve(
-        moves_of(rows), tool, width_mm=12, height_mm=12, to_piece_mm=(0, 0), step_mm=0.16, dtype=np.float64
+        moves_from(rows), tool, width_mm=12, height_mm=12, to_piece_mm=(0, 0), step_mm=0.16, dtype=np.float64
     )
     return surface.height_mm
 

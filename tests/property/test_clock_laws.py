@@ -7,9 +7,10 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from made_moves import moves_of
 from vcarve.dryrun import clock
 from vcarve.job.bench import Machine
-from vcarve.program.moves import Motion, Moves, Plane
+from vcarve.program.moves import Motion
 
 LAWS = settings(deadline=None, derandomize=True, max_examples=60)
 
@@ -45,21 +46,12 @@ mills = st.builds(
 def moves_through(points, feeds):
     """Straight moves through n + 1 points; a NaN feed is a rapid."""
     points, feeds = np.array(points, dtype=float), np.array(feeds, dtype=float)
-    n = len(feeds)
-    return Moves(
-        motion=np.where(np.isnan(feeds), Motion.RAPID, Motion.FEED).astype(np.int8),
-        line=np.arange(1, n + 1, dtype=np.int32),
-        start_mm=points[:-1].copy(),
-        end_mm=points[1:].copy(),
-        centre_mm=np.full((n, 3), math.nan),
-        sweep_rad=np.zeros(n),
-        plane=np.full(n, Plane.XY, dtype=np.int8),
+    return moves_of(
+        points[:-1],
+        points[1:],
+        motion=np.where(np.isnan(feeds), Motion.RAPID, Motion.FEED),
         feed_mm_min=feeds,
-        rpm=np.zeros(n),
-        machine=np.zeros(n, dtype=bool),
-        unknown=np.zeros(n + 1, dtype=np.int8),
-        events=(),
-        lines=n,
+        rpm=0.0,
     )
 
 

@@ -1,0 +1,35 @@
+"""Moves made by hand, shared by the tests and benches of what carves, times and measures them."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import numpy as np
+
+from vcarve.program.moves import Motion, Moves, Plane
+
+
+def moves_of(start_mm: Any, end_mm: Any, **columns: Any) -> Moves:
+    """Return moves from starts to ends (n, 3): straight feeds at 300 mm/min and 10000 rpm, where no column says otherwise.
+
+    A column is given for each move, or as one value for all of them.
+    """
+    start, end = (np.array(ends, dtype=float).reshape(-1, 3) for ends in (start_mm, end_mm))
+    n = len(start)
+    usual = {
+        "motion": ((n,), np.int8, Motion.FEED),
+        "line": ((n,), np.int32, np.arange(1, n + 1)),
+        "centre_mm": ((n, 3), np.float64, math.nan),
+        "sweep_rad": ((n,), np.float64, 0.0),
+        "plane": ((n,), np.int8, Plane.XY),
+        "feed_mm_min": ((n,), np.float64, 300.0),
+        "rpm": ((n,), np.float64, 10000.0),
+        "machine": ((n,), np.bool_, False),
+        "unknown": ((n + 1,), np.int8, 0),
+    }
+    filled = {
+        name: np.broadcast_to(np.asarray(columns.pop(name, value)), shape).astype(kind)
+        for name, (shape, kind, value) in usual.items()
+    }
+    return Moves(start_mm=start, end_mm=end, **filled, **{"events": (), "lines": n, **columns})  # type: ignore[arg-type]
