@@ -25,6 +25,17 @@ PROGRAMS = Path(__file__).parent / "programs"
 CROSS = (PROGRAMS / "cross.nc").read_text(encoding="ascii").splitlines()
 NAMES: tuple[DialectName, ...] = ("rs274ngc", "grbl-1.1", "linuxcnc")
 FAULT, CLEAN = "fault", "clean"
+# The cross with its zero on the bed.
+RAISED = {
+    2: "G0 Z13",
+    6: "G0 Z9",
+    7: "G1 Z7 F200",
+    9: "G0 Z9",
+    11: "G1 Z7",
+    13: "G0 Z9",
+    15: "G1 Z7",
+    17: "G0 Z13",
+}
 
 
 @cache
@@ -179,6 +190,7 @@ CORPUS: dict[str, tuple[dict[int, str], str | tuple[str, str, str]]] = {
     "M48": (after(2, "M48"), ("~not-judged", FAULT, "~not-judged")),
     "M49": (after(2, "M49"), ("~not-judged", FAULT, "~not-judged")),
     "a change of bits": (after(2, "M6 T2"), ("~tool-change", FAULT, "~tool-change")),
+    "a change of bits on the way": (after(9, "M6 T2"), ("tool-change", FAULT, "tool-change")),
     "a place worked out": (after(9, "G0 X[1-1] Y-10"), ("~not-judged", FAULT, "~not-judged")),
     "a parameter set": (after(9, "#7=1"), ("~not-judged", FAULT, "~not-judged")),
     "a named parameter": (after(9, "#<x>=1"), FAULT),
@@ -226,18 +238,7 @@ def test_verdict(name: str, dialect: DialectName) -> None:
 @pytest.mark.parametrize("dialect", NAMES)
 def test_a_zero_on_the_bed_without_a_job_is_not_called_clean(dialect: DialectName) -> None:
     """Where nothing goes below Z0 the wood was not judged, and that is said; with a cut below Z0 it was."""
-    raised = {
-        2: "G0 Z13",
-        6: "G0 Z9",
-        7: "G1 Z7 F200",
-        9: "G0 Z9",
-        11: "G1 Z7",
-        13: "G0 Z9",
-        15: "G1 Z7",
-        17: "G0 Z13",
-    }
-
-    assert ("caution", "surface-unknown") in (judged(program(raised, dialect), dialect, alone=True) or ())
+    assert ("caution", "surface-unknown") in (judged(program(RAISED, dialect), dialect, alone=True) or ())
     assert judged(program({}, dialect), dialect, alone=True) == set()
 
 
