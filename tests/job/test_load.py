@@ -309,6 +309,45 @@ def test_the_starter_s_own_values_are_the_defaults() -> None:
             assert getattr(section, name) == kept[name], name
 
 
+DRAWN = """
+piece: {width: 90, height: 90, thickness: 9, wood: cherry-black}
+pattern: {drawing: a.svg, depths: {thin: 0.5 mm, thick: 1 mm}}
+bit: v60-3.175
+machine: small-desktop
+"""
+
+
+@pytest.mark.parametrize("more", ["", "groove: {step: 0.5 mm}", "groove: {lost-land: allow}"])
+def test_a_drawing_whose_layers_have_depths_needs_no_other(tmp_path: Path, more: str) -> None:
+    """What is cut has a depth of its own."""
+    file = tmp_path / "job.yaml"
+    file.write_text(DRAWN + more)
+    frame = "pattern.frame=[{distance: 5 mm, depth: 0.7 mm}]"
+
+    assert load_job(str(file)).ground_mm == 1.0
+    assert load_job(str(file), [frame]).pattern.frame[0].depth_mm == 0.7
+
+
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        ("pattern={drawing: a.svg}", "or 'depths' under 'pattern': a depth for each layer to cut"),
+        ("pattern.frame=[{distance: 5 mm}]", "or the frame a depth of its own"),
+        ("pattern={name: asanoha, pitch: 18}", "give 'depth' for all lines, or 'ground' and 'leaf' apart"),
+    ],
+)
+def test_what_has_no_depth_of_its_own_needs_that_of_the_groove(
+    tmp_path: Path, change: str, said: str
+) -> None:
+    """A drawing without depths, a frame, a pattern: the sentence says where a depth can stand."""
+    file = tmp_path / "job.yaml"
+    file.write_text(DRAWN)
+    with pytest.raises(InputError) as caught:
+        load_job(str(file), [change])
+
+    assert said in str(caught.value)
+
+
 @pytest.mark.parametrize(
     ("key", "name", "said"),
     [

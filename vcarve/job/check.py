@@ -107,7 +107,8 @@ def _real_path(tree: Any, location: tuple[str | int, ...], *, last_may_miss: boo
 
 def _problem(document: Document, kind: type[BaseModel], error: dict[str, Any]) -> Problem:
     what: str = error["type"]
-    path = _real_path(document.tree, error["loc"], last_may_miss=what == "missing")
+    place: tuple[str | int, ...] = error["loc"]
+    path = _real_path(document.tree, place, last_may_miss=what == "missing" or len(place) == 1)
     context: dict[str, Any] = error.get("ctx", {})
     if what == "rule":
         at: str = context["at"]

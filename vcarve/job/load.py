@@ -194,7 +194,10 @@ def resolve(job: JobFile, folder: str = ".", document: Document | None = None) -
     assert isinstance(machine, Machine)
     speeds = defaults.speeds(job.feed, wood, bit, machine)
     groove = job.groove
-    ground_mm, leaf_mm = groove.depths_mm
+    deepest_mm = max(
+        job.pattern.depths.values(), default=0.0
+    )  # where nothing is cut at the groove's own depth
+    ground_mm, leaf_mm = groove.depths_mm or (deepest_mm, deepest_mm)
     return Job(
         title=job.title,
         units=job.units or machine.units,

@@ -52,7 +52,7 @@ MEANINGS: Mapping[str, Mapping[str, str]] = MappingProxyType(
         "PatternChoice": {
             "name": "a name from 'mizo patterns', or the path of a pattern file",
             "drawing": "SVG or DXF file of lines, instead of a pattern",
-            "depths": "drawing: depth for each layer or colour",
+            "depths": "drawing: depth for each layer or colour to cut; layers left out are not cut",
             "close-gaps": "drawing: ends nearer than this are joined",
             "pitch": "length of the pattern's unit on the piece; 'about 22 mm' takes the nearest that fits",
             "across": "how many units across the width, instead of a pitch",
@@ -70,7 +70,7 @@ MEANINGS: Mapping[str, Mapping[str, str]] = MappingProxyType(
             "depth": "its own depth; left out, that of the ground lines",
         },
         "Groove": {
-            "depth": "depth of all lines",
+            "depth": "depth of all lines; needed unless all that is cut has a depth of its own",
             "ground": "depth of the base grid's lines, together with 'leaf'",
             "leaf": "depth of the infill's lines, together with 'ground'",
             "step": "deepest cut per level; left out, the usual one for wood and machine",

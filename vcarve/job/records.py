@@ -8,7 +8,14 @@ from __future__ import annotations
 
 from typing import Annotated, Literal, Self, get_args
 
-from pydantic import BeforeValidator, Field, WithJsonSchema, model_validator
+from pydantic import (
+    BeforeValidator,
+    Field,
+    ValidationInfo,
+    WithJsonSchema,
+    field_validator,
+    model_validator,
+)
 
 from vcarve.job.bench import Bit, BitChoice, Machine, Wood, WoodChoice
 from vcarve.job.fields import (
@@ -126,8 +133,14 @@ class PatternChoice(Record):
         return self
 
 
+DEPTH_WANTED = "give 'depth' for all lines, or 'ground' and 'leaf' apart"
+
+
 class Groove(Record):
-    """How deep: ``depth`` for all lines, or ``ground`` and ``leaf`` apart; ``step`` is the depth per level."""
+    """How deep: ``depth`` for all lines, or ``ground`` and ``leaf`` apart; ``step`` is the depth per level.
+
+    None is given where all that is cut has a depth of its own: layers of a drawing, frames.
+    """
 
     depth_mm: PositiveMm | None = Field(None, alias="depth")
     ground_mm: PositiveMm | None = Field(None, alias="ground")
@@ -137,7 +150,6 @@ class Groove(Record):
 
     @model_validator(mode="after")
     def _one_way(self) -> Self:
-        wanted = "give 'depth' for all lines, or 'ground' and 'leaf' apart"
         if self.depth_mm is not None:
             apart = [
                 key
@@ -145,10 +157,8 @@ class Groove(Record):
                 if value is not None
             ]
             if apart:
-                raise refuse(apart[0], f"{wanted}, not both", *apart[1:], "depth")
-        elif self.ground_mm is None and self.leaf_mm is None:
-            raise refuse("", wanted)
-        elif self.ground_mm is None or self.leaf_mm is None:
+                raise refuse(apart[0], f"{DEPTH_WANTED}, not both", *apart[1:], "depth")
+        elif (self.ground_mm is None) != (self.leaf_mm is None):
             given, other = ("ground", "leaf") if self.leaf_mm is None else ("leaf", "ground")
             raise refuse(
                 given, f"{given!r} alone is not enough; give {other!r} as well, or 'depth' for all lines"
@@ -156,9 +166,10 @@ class Groove(Record):
         return self
 
     @property
-    def depths_mm(self) -> tuple[float, float]:
-        """Depth of ground lines and of leaf lines; the rule above sees to it that both are known."""
-        return self.ground_mm or self.depth_mm or 0.0, self.leaf_mm or self.depth_mm or 0.0
+    def depths_mm(self) -> tuple[float, float] | None:
+        """Depth of ground lines and of leaf lines; ``None`` where none is given."""
+        ground, leaf = self.ground_mm or self.depth_mm, self.leaf_mm or self.depth_mm
+        return (ground, leaf) if ground and leaf else None
 
 
 class Feed(Record):
@@ -230,13 +241,26 @@ class JobFile(Record):
     title: Text = ""
     units: Literal["mm", "inch"] | None = None  # of the figures people read; None: the machine's
     pattern: PatternChoice
-    groove: Groove
+    groove: Groove = Field(Groove(), validate_default=True)
     bit: BitChoice
     machine: Text
     feed: Feed = Feed()
     zero: ZeroChoice = ZeroChoice()
     plan: PlanChoice = PlanChoice()
     clamps: tuple[Clamp, ...] = ()
+
+    @field_validator("groove")
+    @classmethod
+    def _depth_is_known(cls, groove: Groove, info: ValidationInfo) -> Groove:
+        choice = info.data.get("pattern")  # none where the section is wrong or missing: then it is asked for
+        if groove.depths_mm is None:
+            if choice is None or choice.drawing is None:
+                raise refuse("", DEPTH_WANTED)
+            if not choice.depths:
+                raise refuse("", "give 'depth', or 'depths' under 'pattern': a depth for each layer to cut")
+            if any(frame.depth_mm is None for frame in choice.frame):
+                raise refuse("", "give 'depth', or the frame a depth of its own")
+        return groove
 
     @model_validator(mode="after")
     def _lines_fit(self) -> Self:
