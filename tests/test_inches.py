@@ -163,7 +163,7 @@ def test_cautions_of_drawings_and_own_patterns_speak_inches(job: Path) -> None:
     drawn = run("program", job.name, "--set", "pattern={drawing: lines.svg}")
     own = run("program", job.name, "--set", "pattern.name=own.yaml")
 
-    assert "A gap of 0.0012 in at " in drawn.output, drawn.output
+    assert "Gaps of up to 0.0012 in were closed: at X 2.3634, Y 2.2126 in." in drawn.output, drawn.output
     assert "0.0002 to 0.00039 in on the piece" in own.output, own.output
     assert not MILLIMETRES.findall(drawn.output + own.output)
 

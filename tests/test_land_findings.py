@@ -139,7 +139,7 @@ def test_a_single_cell_is_not_counted(tmp_path: Path) -> None:
 
 def test_weak_land_everywhere_names_the_pitch_that_ends_it(fine: Path) -> None:
     """At 4 mm every island is 0.15 mm wide; from the pitch that is named on, every whole cell keeps half a millimetre."""
-    [weak] = [f for f in land_findings(*laid(fine, "pattern.pitch=4")) if f.code == "weak-island"]
+    weak, *_ = [f for f in land_findings(*laid(fine, "pattern.pitch=4")) if f.code == "weak-island"]
     [pitch] = re.findall(
         r"At a pitch of ([0-9.]+) mm or more every whole cell keeps land of 0.5 mm", weak.sentence
     )

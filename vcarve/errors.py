@@ -9,14 +9,19 @@ A fault of our own makes it end with exit code 70.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass
+import re
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, replace
 from typing import Literal
 
 EXIT_OK = 0
 EXIT_REFUSED = 1
 EXIT_BAD_INPUT = 2
 EXIT_INTERNAL = 70  # EX_SOFTWARE of BSD's sysexits.h
+
+MOST_NAMED = 20  # findings of one kind that are listed one by one
+# A figure that says how much, and not where along X or Y.
+_HOW_MUCH = re.compile(r"(?<![\w.-])(?<![XY] )-?[0-9]+(?:\.[0-9]+)?")
 
 Severity = Literal["refuse", "caution"]
 
@@ -73,9 +78,17 @@ class Finding:
         return _told(self)
 
 
+def listed(rows: Sequence[int], make: Callable[[int], Finding]) -> list[Finding]:
+    """Return a finding for each row, or for the first of very many, the last of which counts the others."""
+    found = [make(row) for row in rows[:MOST_NAMED]]
+    if len(rows) > MOST_NAMED:
+        found[-1] = replace(found[-1], more=len(rows) - MOST_NAMED)
+    return found
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Alike:
-    """Findings that say the same of several places, in the order of the program."""
+    """Findings that say the same of several places, or differ in a figure only, in the order of the program."""
 
     findings: tuple[Finding, ...]
 
@@ -95,21 +108,26 @@ class Alike:
         return "must not be cut" if self.first.severity == "refuse" else "caution"
 
     def __str__(self) -> str:
-        return _told(self.first, self.count)
+        same = all(one.sentence == self.first.sentence for one in self.findings)
+        return _told(
+            self.first, f"{self.count} places" if same else f"{self.count - 1} more like it", self.count
+        )
 
 
-def _told(finding: Finding, count: int = 1) -> str:
-    """Return a finding as a line: where, what, at how many places, and its code."""
-    places = f" ({count} places)" if count > 1 else ""
+def _told(finding: Finding, others: str = "", count: int = 1) -> str:
+    """Return a finding as a line: where, what, the others, and its code."""
+    places = f" ({others})" if count > 1 else ""
     where = "" if finding.line is None else f"{'from ' if places else ''}line {finding.line}: "
     return printable(f"{where}{finding.sentence}{places} [{finding.code}]")
 
 
 def grouped(findings: Iterable[Finding]) -> tuple[Alike, ...]:
-    """Put findings of one sentence together; what forbids cutting comes first, the rest in the order of the findings."""
+    """Put findings together that differ in how much at most; what forbids cutting comes first, the rest in their order."""
     groups: dict[tuple[str, str, str], list[Finding]] = {}
     for finding in findings:
-        groups.setdefault((finding.severity, finding.code, finding.sentence), []).append(finding)
+        groups.setdefault((finding.severity, finding.code, _HOW_MUCH.sub("0", finding.sentence)), []).append(
+            finding
+        )
     told = [Alike(findings=tuple(group)) for group in groups.values()]
     return tuple(sorted(told, key=lambda group: group.first.severity != "refuse"))
 

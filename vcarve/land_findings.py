@@ -5,9 +5,11 @@ A job whose grooves meet and cut most of the land away is refused, unless it say
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
-from vcarve.errors import Finding
+from vcarve.errors import Finding, listed
 from vcarve.groove.model import WEAK_MM, WEAK_SHARE
 from vcarve.groove.slivers import edge_slivers
 from vcarve.groove.whole_cells import Cells, cells_of, deepest_depths_mm, least_pitch_mm
@@ -36,7 +38,6 @@ def land_findings(job: Job, layout: Layout) -> tuple[Finding, ...]:
             )
         )
     if grooves.weak:
-        at = grooves.weak_at_mm[0]
         said = _weak_sentence(grooves.weak, job.figures.small(float(grooves.weak_mm.min())))
         if grooves.weak > MOST_LOST * cells and layout.pattern and (sample := cells_of(layout.pattern)):
             holds, sound = _sound_mm(job, layout, sample)
@@ -44,14 +45,9 @@ def land_findings(job: Job, layout: Layout) -> tuple[Finding, ...]:
                 f" At a pitch of {job.figures.length(sound)} or more every whole cell keeps land of "
                 f"{job.figures.length(holds)} or more."
             )
-        found.append(
-            Finding(
-                code="weak-island",
-                severity="caution",
-                sentence=said,
-                at_mm=(float(at[0]), float(at[1])),
-            )
-        )
+        weak = Finding(code="weak-island", severity="caution", sentence=said)
+        places = [(x, y) for x, y in grooves.weak_at_mm.tolist()]
+        found.extend(listed(range(grooves.weak), lambda k: replace(weak, at_mm=places[k])))
     found.extend(_sliver_findings(job, layout))
     return tuple(found)
 
@@ -155,5 +151,7 @@ def _sliver_findings(job: Job, layout: Layout) -> tuple[Finding, ...]:
 
 def _weak_sentence(number: int, size: str) -> str:
     if number == 1:
-        return f"1 island of land is so small that it may break out: it has room for a circle of {size} only."
-    return f"{number} islands of land are so small that they may break out; the smallest has room for a circle of {size} only."
+        return (
+            f"An island of land is so small that it may break out: it has room for a circle of {size} only."
+        )
+    return f"Islands of land are so small that they may break out; the smallest has room for a circle of {size} only."

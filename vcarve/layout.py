@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import shapely
 
-from vcarve.errors import Finding, InputError, Problem
+from vcarve.errors import Finding, InputError, Problem, listed
 from vcarve.groove.land import measure
 from vcarve.groove.model import Grooves
-from vcarve.job.records import Job
+from vcarve.job.records import Job, PatternChoice
 from vcarve.network.build import build_lines
 from vcarve.network.clip import region_polygon
 from vcarve.network.model import LAYER_ROLES, Network
@@ -24,10 +25,12 @@ from vcarve.pattern.curves import chord_points
 from vcarve.pattern.drawing import read_drawing
 from vcarve.pattern.fit import Fit
 from vcarve.pattern.inspect import inspect
-from vcarve.pattern.model import Line, Pattern
+from vcarve.pattern.joining import Mended
+from vcarve.pattern.model import Line, Pattern, Point
 from vcarve.pattern.region import Region, bounds
 from vcarve.quantity import format_number
 
+PLACES_TOLD = 3  # of what was mended in a drawing
 OVERHANG_MM = 0.05  # of a drawing: less is an outline drawn along with its lines
 _SAG_MM = 0.01
 
@@ -108,9 +111,7 @@ def _drawn(job: Job, field: Field) -> tuple[Network, tuple[str, ...], tuple[Find
     page = (job.piece.width_mm, job.piece.height_mm)
     gaps = choice.close_gaps_mm
     only = bool(choice.depths)
-    drawing = read_drawing(
-        file, close_gaps_mm=gaps, keys=choice.depths, only=only, piece_mm=page, figures=job.figures
-    )
+    drawing = read_drawing(file, close_gaps_mm=gaps, keys=choice.depths, only=only, piece_mm=page)
     unknown = [name for name in choice.depths if name not in drawing.layers]
     if unknown:
         there = read_drawing(file, close_gaps_mm=gaps, piece_mm=page).layers
@@ -124,11 +125,21 @@ def _drawn(job: Job, field: Field) -> tuple[Network, tuple[str, ...], tuple[Find
         )
     for index, name in enumerate(drawing.layers):
         field.depths_mm[LAYER_ROLES + index] = choice.depths.get(name, job.ground_mm)
-    lines = _placed(drawing.lines, choice.rotate_deg, (choice.shift_x_mm, choice.shift_y_mm), choice.mirror)
+    at = _placing(choice)
+    flip = -1.0 if choice.mirror else 1.0
+    lines = [
+        Line(start=at(line.start), end=at(line.end), bulge=line.bulge * flip, role=line.role)
+        for line in drawing.lines
+    ]
+    mended = [replace(one, at_mm=at(one.at_mm)) for one in drawing.mended]
     network = build_lines(
         lines, region=field.inner, piece=field.piece, edge=edge_of(job), frames=field.frames
     )
-    return network, drawing.layers, (*drawing.findings, *_clipped(job, lines, field.inner))
+    return (
+        network,
+        drawing.layers,
+        (*drawing.findings, *_mended(job, mended), *_clipped(job, lines, field.inner)),
+    )
 
 
 def _clipped(job: Job, lines: Sequence[Line], inner: Region) -> tuple[Finding, ...]:
@@ -161,21 +172,43 @@ def _clipped(job: Job, lines: Sequence[Line], inner: Region) -> tuple[Finding, .
     return (Finding(code="drawing-clipped", severity="caution", sentence=sentence),)
 
 
-def _placed(
-    lines: Sequence[Line], rotate_deg: float, shift_mm: tuple[float, float], mirror: bool
-) -> list[Line]:
-    """Return lines mirrored, turned and shifted."""
-    matrix = Placing(pitch_mm=1.0, rotate_deg=rotate_deg, mirror=mirror).matrix
-    flip = -1.0 if mirror else 1.0
+def _mended(job: Job, mended: Sequence[Mended]) -> list[Finding]:
+    """Return the cautions of gaps that were closed and of lines drawn more than once, with their first places."""
+    found = []
+    for code in dict.fromkeys(one.code for one in mended):
+        those = [one for one in mended if one.code == code]
+        widest = job.figures.length(max(one.gap_mm for one in those))
+        what = (
+            f"Gaps of up to {widest} were closed"
+            if code == "gap-closed"
+            else "Lines are drawn more than once, and cut once"
+        )
+        places = "; ".join(
+            f"X {job.figures.number(one.at_mm[0] - job.zero_at_mm[0])}, Y {job.figures.number(one.at_mm[1] - job.zero_at_mm[1])}"
+            for one in those[:PLACES_TOLD]
+        )
+        more = " and elsewhere" if len(those) > PLACES_TOLD else ""
+        said = Finding(
+            code=code, severity="caution", sentence=f"{what}: at {places} {job.figures.unit}{more}."
+        )
+        places_mm = [one.at_mm for one in those]
+        found += listed(range(len(those)), partial(_at, said, places_mm))
+    return found
 
-    def at(point: tuple[float, float]) -> tuple[float, float]:
+
+def _at(said: Finding, places_mm: Sequence[Point], index: int) -> Finding:
+    return replace(said, at_mm=places_mm[index])
+
+
+def _placing(choice: PatternChoice) -> Callable[[Point], Point]:
+    """Return what mirrors, turns and shifts a drawing's places."""
+    matrix = Placing(pitch_mm=1.0, rotate_deg=choice.rotate_deg, mirror=choice.mirror).matrix
+
+    def at(point: Point) -> Point:
         x, y = (
             point[0] * matrix[0, 0] + point[1] * matrix[1, 0],
             point[0] * matrix[0, 1] + point[1] * matrix[1, 1],
         )
-        return float(x) + shift_mm[0], float(y) + shift_mm[1]
+        return float(x) + choice.shift_x_mm, float(y) + choice.shift_y_mm
 
-    return [
-        Line(start=at(line.start), end=at(line.end), bulge=line.bulge * flip, role=line.role)
-        for line in lines
-    ]
+    return at

@@ -11,13 +11,13 @@ import numpy as np
 from vcarve.dryrun import clock
 from vcarve.dryrun.carve import carve, tiles
 from vcarve.dryrun.check import check, placing_of, waiting_mm
-from vcarve.dryrun.codes import finding, listed
+from vcarve.dryrun.codes import finding
 from vcarve.dryrun.measure import Land, coarsest_step_mm, contacts, depths_mm, groove_widths, land
 from vcarve.dryrun.measure import Summary as Measured
 from vcarve.dryrun.places import Places, boxes
 from vcarve.dryrun.surface import Surface, suitable_step_mm
 from vcarve.dryrun.track import last_decimal_mm
-from vcarve.errors import Finding
+from vcarve.errors import Finding, listed
 from vcarve.groove.width import sensitivity
 from vcarve.job.bench import Machine
 from vcarve.job.records import Job
@@ -252,7 +252,7 @@ def with_surface_findings(run: DryRun, surface: Surface, facts: Measured) -> Dry
     found.extend(_contact_findings(run, facts))
     if not {one.code for one in found} & EXPLAINS_WIDTHS:
         found.extend(_width_findings(run.job, run.layout, surface, facts))
-    found.sort(key=lambda one: (one.line or 0, one.code))
+    found.sort(key=lambda one: one.line or 0)
     return replace(run, findings=tuple(found))
 
 
@@ -374,7 +374,7 @@ def as_json(run: DryRun, facts: Measured | None, surface: Surface | None = None)
     feed = moves.motion != int(Motion.RAPID)
     below = feed & (np.minimum(moves.start_mm[:, 2], moves.end_mm[:, 2]) < run.top_mm - 1e-6)
     values: dict[str, object] = {
-        **verdict_json(run.findings),
+        **verdict_json(run.findings, (0.0, 0.0) if run.job is None else run.job.zero_at_mm),
         "machine": run.machine.name,
         "dialect": run.reading.dialect,
         "lines": moves.lines,

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from vcarve.dryrun.clock import Times
-from vcarve.errors import Finding, refuses
+from vcarve.errors import Finding, grouped, refuses
 from vcarve.groove.width import deepest_mm
 from vcarve.job.bench import Machine
 from vcarve.job.records import Job
@@ -70,15 +70,16 @@ class Summary:
     program_lines: int
     sentences: tuple[str, ...]
     findings: tuple[Finding, ...]
+    zero_at_mm: tuple[float, float]
 
     def as_json(self) -> dict[str, Any]:
         """Return the summary as plain values."""
-        values = {name: getattr(self, name) for name in self.__slots__}
+        values = {name: getattr(self, name) for name in self.__slots__ if name != "zero_at_mm"}
         values["grooves"] = [
             {"name": name, "depth_mm": depth, "width_mm": width} for name, depth, width in self.grooves
         ]
         values["extents_mm"] = {axis: list(span) for axis, span in self.extents_mm.items()}
-        return values | verdict_json(self.findings)
+        return values | verdict_json(self.findings, self.zero_at_mm)
 
 
 def job_findings(job: Job, layout: Layout) -> tuple[Finding, ...]:
@@ -86,8 +87,9 @@ def job_findings(job: Job, layout: Layout) -> tuple[Finding, ...]:
     return (*suitability(job, deepest_mm(job.bit)), *layout.findings, *land_findings(job, layout))
 
 
-def verdict_json(findings: tuple[Finding, ...]) -> dict[str, Any]:
-    """Return as plain values whether the findings let the piece be cut, and the findings."""
+def verdict_json(findings: tuple[Finding, ...], zero_at_mm: tuple[float, float]) -> dict[str, Any]:
+    """Return as plain values whether the findings let the piece be cut, and the findings, their places from the work zero."""
+    x, y = zero_at_mm
     return {
         "clean": not refuses(findings),
         "findings": [
@@ -97,7 +99,7 @@ def verdict_json(findings: tuple[Finding, ...]) -> dict[str, Any]:
                 "sentence": finding.sentence,
                 "more": finding.more,
                 "line": finding.line,
-                "at_mm": None if finding.at_mm is None else list(finding.at_mm),
+                "at_mm": None if finding.at_mm is None else [finding.at_mm[0] - x, finding.at_mm[1] - y],
             }
             for finding in findings
         ],
@@ -203,7 +205,7 @@ def header(job: Job, layout: Layout, plan: Plan, findings: tuple[Finding, ...]) 
     notes.append(("Cut", f"{figures.way(plan.cut_mm)} in {counted(plan.passes, 'pass', 'passes')}"))
     if job.units == "inch" and not frame.inch:
         notes.append(("Moves below are in millimetres", ""))
-    notes.extend(("Caution", finding.sentence) for finding in findings)
+    notes.extend(("Caution", group.first.sentence) for group in grouped(findings))
     notes.extend(("Caution", sentence) for sentence in HEADER_CAUTIONS)
     return notes
 
@@ -256,6 +258,7 @@ def summary(
         program_lines=len(reading.text_lines),
         sentences=layout.sentences,
         findings=findings,
+        zero_at_mm=job.zero_at_mm,
     )
 
 

@@ -297,6 +297,64 @@ def test_a_job_that_must_not_be_cut(job: Path) -> None:
     assert "No program was written. See tile.svg, marked 'must not be cut'." in done.stderr
 
 
+def test_lines_drawn_twice_are_one_caution_with_its_first_places(job: Path) -> None:
+    """Two squares on each other, shifted on a piece with its zero at the corner: one line, the places counted from there."""
+    square = '<path d="M10 10H30V30H10Z" fill="none" stroke="black"/>'
+    Path("d.svg").write_text(
+        '<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="40mm" viewBox="0 0 40 40">'
+        f"{square}{square}</svg>"
+    )
+    job.write_text(
+        JOB.replace("height: 30 mm", "height: 40 mm").replace(
+            "{name: kaku-asanoha, pitch: 10 mm}", "{drawing: d.svg, edge: plain, shift-x: 2 mm}"
+        )
+    )
+    words = ("program", "tile.yaml")
+    lines = [line for line in run(*words).stdout.splitlines() if "[doubled-line]" in line]
+    found = json.loads(run(*words, "--json").stdout)["findings"]
+    places = {(22.0, 30.0), (32.0, 20.0), (22.0, 10.0), (12.0, 20.0)}
+
+    assert len(lines) == 1
+    assert (
+        "drawn more than once, and cut once: at X 22, Y 30; X 32, Y 20; X 22, Y 10 mm and elsewhere"
+        in lines[0]
+    )
+    assert "(4 places)" in lines[0]
+    assert {tuple(one["at_mm"]) for one in found if one["code"] == "doubled-line"} == places
+
+
+def test_places_for_scripts_count_from_the_zero(job: Path) -> None:
+    """A finding of program and dry run lies where the extents have it: a place on the clamp, from the front left corner."""
+    job.write_text(CLAMPED)
+    made = json.loads(run("program", "tile.yaml", "--json").stdout)
+    Path("bare.yaml").write_text(JOB)
+    run("program", "bare.yaml", "-o", "t.nc")
+    judged = json.loads(run("dry-run", "t.nc", "--job", "tile.yaml", "--json").stdout)
+
+    for figures in (made, judged):
+        low, high = zip(*(figures["extents_mm"][axis] for axis in "xy"), strict=True)
+        places = [one["at_mm"] for one in figures["findings"] if one["code"] == "clamp"]
+        assert places
+        for x, y in places:
+            assert low[0] <= x <= high[0]
+            assert low[1] <= y <= high[1]
+            assert not 9.0 < x < 31.0  # a clamp and the bit's own width
+            assert 3.0 <= y <= 19.0
+
+
+def test_findings_come_in_one_order(job: Path) -> None:
+    """What is said of the job is told in the same order with its program and with its dry run."""
+    changes = ("feed.cut=80 mm/min", "feed.plunge=90 mm/min", "groove.depth=1.5 mm", "groove.step=1.5 mm")
+    changes += ("pattern.pitch=5 mm", "groove.lost-land=allow")
+    words = ("tile.yaml", *(word for change in changes for word in ("--set", change)))
+    made = json.loads(run("program", *words, "-o", "t.nc", "--json").stdout)["findings"]
+    judged = json.loads(run("dry-run", "t.nc", "--job", *words, "--json").stdout)["findings"]
+    codes = [one["code"] for one in made]
+
+    assert len(set(codes)) >= 3
+    assert [one["code"] for one in judged][: len(codes)] == codes
+
+
 CLAMPED = (
     JOB
     + """\

@@ -135,3 +135,24 @@ def test_there_is_one_way_to_the_terminal() -> None:
     }
 
     assert printing == {"terminal.py", "progress.py", "start.py"}
+
+
+def test_findings_that_differ_in_a_figure_are_one_line() -> None:
+    """The first is told with the number of the others; figures that say where keep findings apart."""
+    deep = [
+        Finding(
+            code="bit-too-short",
+            sentence=f"The bit goes {depth} mm deep; its cone ends at 2.75 mm.",
+            line=line,
+        )
+        for line, depth in ((7, 2.8), (9, 3.1), (11, 3.4))
+    ]
+    clamps = [
+        Finding(code="clamp", sentence=f"The bit runs into the clamp at X {x} mm, Y 5 mm.") for x in (-5, 33)
+    ]
+
+    assert [str(group) for group in grouped((*deep, *clamps))] == [
+        "from line 7: The bit goes 2.8 mm deep; its cone ends at 2.75 mm. (2 more like it) [bit-too-short]",
+        "The bit runs into the clamp at X -5 mm, Y 5 mm. [clamp]",
+        "The bit runs into the clamp at X 33 mm, Y 5 mm. [clamp]",
+    ]

@@ -12,9 +12,9 @@ import pytest
 
 from dryrun.test_corpus import CLEAN, CORPUS, FAULT, RAISED, job_for, program
 from vcarve.dryrun.check import check, waiting_mm
-from vcarve.dryrun.codes import CODES, MOST_NAMED, finding
+from vcarve.dryrun.codes import CODES, finding
 from vcarve.dryrun.track import last_decimal_mm
-from vcarve.errors import Finding, InputError, grouped
+from vcarve.errors import MOST_NAMED, Finding, InputError, grouped
 from vcarve.job.load import load_job
 from vcarve.job.records import Job
 from vcarve.layout import Layout, lay_out

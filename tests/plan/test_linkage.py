@@ -9,7 +9,7 @@ import pytest
 from vcarve.plan import bound as bounds
 from vcarve.plan import moats, pairing
 from vcarve.plan.bound import best_pairing
-from vcarve.plan.costs import rates, work_zero_mm
+from vcarve.plan.costs import rates
 from vcarve.plan.linkage import discounts
 from vcarve.plan.loose import nearest_pairs, visits
 from vcarve.plan.pairing import pose
@@ -67,7 +67,7 @@ def test_the_bound_for_very_many_is_below_what_the_full_method_reaches(catalogue
     job = job_of(120.0, hop_mm=1.0)
     steady = rates(job)
     web = weave(network, depth, steady)
-    _, quick = best_pairing(web, steady, recut=True, start_mm=work_zero_mm(job))
+    _, quick = best_pairing(web, steady, recut=True, start_mm=job.zero_at_mm)
     monkeypatch.undo()
 
     full = plan(network, depth, job).proof

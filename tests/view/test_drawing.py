@@ -117,6 +117,35 @@ def test_everything_is_said_in_words_and_shapes() -> None:
     assert {"4\u00a0mm wide", "2.5\u00a0mm wide"} <= set(re.findall(r"[\d.]+\xa0mm wide", " ".join(words)))
 
 
+def test_every_place_of_a_finding_is_marked_and_the_narrowest_land_stays_in_sight() -> None:
+    """Twelve weak islands have twelve marks with one letter; the ring on the narrowest land lies over them, on one of paper."""
+    job, network, grooves, plan = made()
+    at = grooves.narrowest_at_mm
+    assert at is not None
+    places = [at, *((4.0 * k, 0.0) for k in range(11))]
+    islands = [
+        Finding(code="weak-island", severity="caution", sentence="Weak.", at_mm=place) for place in places
+    ]
+    text = plan_svg(job, network, grooves, plan, findings=islands)
+
+    assert text.count(">A</text>") == 12
+    assert text.rindex('class="land"', 0, text.index(">groove</text>")) > text.rindex(">A</text>")
+    assert text.count('class="land back"') == 1
+
+
+def test_a_clamp_s_name_is_clear_of_its_cross_and_of_marks() -> None:
+    """The word stands beside the clamp, where neither its diagonals nor a mark on it can hide it."""
+    job, network, grooves, plan = made()
+    finding = Finding(code="clamp", sentence="The bit runs into the clamp.", at_mm=(-46.0, -4.0))
+    root = ElementTree.fromstring(plan_svg(job, network, grooves, plan, findings=[finding]))
+    word = next(node for node in root.iter(f"{SVG}text") if node.text == "clamp")
+    texts = [node.text for node in root.iter(f"{SVG}text")]
+
+    # The clamp lies from X -50 to -42 and from Y -10 to 2; Y is down in the picture.
+    assert not -2.0 < float(word.attrib["y"]) < 10.0 + 1.0
+    assert texts.index("clamp") > texts.index("A")
+
+
 def test_of_many_passes_only_round_numbers_are_written() -> None:
     """Every pass keeps its arrow, but numbers thin out: first, last and of every n-th for a round n those with room."""
     _, network, _, plan = made("goma")

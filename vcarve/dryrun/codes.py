@@ -7,13 +7,9 @@ moves and everything else that cannot be read are no findings but faults of the 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import replace
 from types import MappingProxyType
 
 from vcarve.errors import Finding, Severity
-
-MOST_NAMED = 20  # findings of one kind that are listed one by one
 
 # code -> (severity, what it means).  A finding may weigh less than its code, never more.
 CODES: MappingProxyType[str, tuple[Severity, str]] = MappingProxyType(
@@ -97,11 +93,3 @@ def finding(
     usual = CODES[code][0]
     assert severity in (None, usual, "caution")
     return Finding(code=code, sentence=sentence, severity=severity or usual, line=line, at_mm=at_mm)
-
-
-def listed(rows: Sequence[int], make: Callable[[int], Finding]) -> list[Finding]:
-    """Return a finding for each row, or for the first of very many, the last of which counts the others."""
-    found = [make(row) for row in rows[:MOST_NAMED]]
-    if len(rows) > MOST_NAMED:
-        found[-1] = replace(found[-1], more=len(rows) - MOST_NAMED)
-    return found

@@ -8,9 +8,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from vcarve.dryrun.codes import finding, listed
+from vcarve.dryrun.codes import finding
 from vcarve.dryrun.track import Track
-from vcarve.errors import Finding
+from vcarve.errors import Finding, listed
 
 OFFSETS = {
     "shift": "G92 moves the zero to where the bit stands, and nobody knows where that is on the piece.",

@@ -8,10 +8,10 @@ import shapely
 from scipy.spatial import cKDTree
 
 from vcarve.dryrun.bends import away_mm, boxes, spots
-from vcarve.dryrun.codes import finding, listed
+from vcarve.dryrun.codes import finding
 from vcarve.dryrun.coverage import TOUCH, Covered, again, covered, union
 from vcarve.dryrun.track import Track, entry, last_decimal_mm
-from vcarve.errors import Finding
+from vcarve.errors import Finding, listed
 from vcarve.groove.model import Grooves
 from vcarve.job.records import Job
 from vcarve.network.model import Network

@@ -7,9 +7,9 @@ from collections.abc import Callable
 import numpy as np
 import shapely
 
-from vcarve.dryrun.codes import finding, listed
+from vcarve.dryrun.codes import finding
 from vcarve.dryrun.track import Bools, Floats, Ints, Track, entry, path
-from vcarve.errors import Finding
+from vcarve.errors import Finding, listed
 from vcarve.groove.width import deepest_mm, width_mm
 from vcarve.job.records import Clamp, Job
 

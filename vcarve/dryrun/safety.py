@@ -6,9 +6,9 @@ from collections.abc import Callable
 
 import numpy as np
 
-from vcarve.dryrun.codes import finding, listed
+from vcarve.dryrun.codes import finding
 from vcarve.dryrun.track import IN_PLANE, Track
-from vcarve.errors import Finding, Severity
+from vcarve.errors import Finding, Severity, listed
 from vcarve.job.bench import Machine
 from vcarve.job.records import Job
 from vcarve.quantity import format_number, format_rpm

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from vcarve.dryrun.codes import finding, listed
+from vcarve.dryrun.codes import finding
 from vcarve.dryrun.safety import SLOW_MM_MIN
 from vcarve.dryrun.track import Ints, Track
-from vcarve.errors import Finding
+from vcarve.errors import Finding, listed
 from vcarve.job.bench import Machine
 from vcarve.program.moves import Event
 from vcarve.quantity import format_number, format_rpm

@@ -10,11 +10,10 @@ import numpy as np
 
 from vcarve.errors import Finding, InputError, Problem
 from vcarve.pattern.curves import Floats
-from vcarve.pattern.joining import join
+from vcarve.pattern.joining import Mended, join
 from vcarve.pattern.model import Line
 from vcarve.pattern.region import bounds_of
 from vcarve.pattern.strokes import Sheet, Stroke
-from vcarve.quantity import MM, Figures
 
 FIRST_LAYER = 8  # roles below are those of patterns
 LARGEST_FILE = 20_000_000  # bytes
@@ -27,12 +26,13 @@ class Drawing:
     """Lines in millimetres about the origin, Y up.
 
     A line's role is ``FIRST_LAYER`` plus the index of its layer in ``layers``; ``size_mm`` is the size of the rectangle round all
-    lines; ``findings`` (all cautions) say what was closed, merged, assumed and left out.
+    lines; ``findings`` (all cautions) say what was assumed and left out, ``mended`` what was closed and merged.
     """
 
     lines: tuple[Line, ...]
     layers: tuple[str, ...]
     findings: tuple[Finding, ...]
+    mended: tuple[Mended, ...]
     size_mm: tuple[float, float]
 
 
@@ -43,7 +43,6 @@ def read_drawing(
     keys: Collection[str] = (),
     only: bool = False,
     piece_mm: tuple[float, float] | None = None,
-    figures: Figures = MM,
 ) -> Drawing:
     """Read the lines of an SVG or DXF file.
 
@@ -66,7 +65,7 @@ def read_drawing(
     strokes = _centred(strokes, sheet.page_mm, piece_mm)
     layers = tuple(dict.fromkeys(names))
     roles = [FIRST_LAYER + layers.index(name) for name in names]
-    lines, findings = join(strokes, roles, close_gaps_mm, figures)
+    lines, mended = join(strokes, roles, close_gaps_mm)
     if not lines:
         raise InputError(
             Problem(want="the drawing has no line longer than the gaps to close", file=str(file))
@@ -85,7 +84,9 @@ def read_drawing(
     if max(size) < SMALLEST_MM:
         want = f"the whole drawing is {max(size):.2g} mm large; check its units"
         raise InputError(Problem(want=want, file=str(file)))
-    return Drawing(lines=tuple(lines), layers=layers, findings=(*told, *findings), size_mm=size)
+    return Drawing(
+        lines=tuple(lines), layers=layers, findings=tuple(told), mended=tuple(mended), size_mm=size
+    )
 
 
 def _sheet(file: Path) -> Sheet:

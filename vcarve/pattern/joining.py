@@ -16,14 +16,20 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from vcarve.errors import Finding
 from vcarve.pattern.curves import Floats, circular, nearest_on, split_arc
 from vcarve.pattern.model import Line, Point
 from vcarve.pattern.strokes import Stroke
-from vcarve.quantity import MM, Figures
 
 SAME_MM = 0.001  # drawings are written with a few decimals; nothing this small can be meant
-MOST_TOLD = 20  # places told apart for each kind of finding
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Mended:
+    """A gap that was closed, or a line that is drawn more than once, in a drawing."""
+
+    code: str  # ``gap-closed`` or ``doubled-line``
+    at_mm: Point
+    gap_mm: float = 0.0
 
 
 @dataclass(slots=True)
@@ -37,16 +43,16 @@ class _Side:
 
 
 def join(
-    strokes: Sequence[Stroke], roles: Sequence[int], close_gaps_mm: float, figures: Figures = MM
-) -> tuple[list[Line], list[Finding]]:
+    strokes: Sequence[Stroke], roles: Sequence[int], close_gaps_mm: float
+) -> tuple[list[Line], list[Mended]]:
     """Return the strokes as lines that meet exactly where they were meant to, and what was done about it.
 
     Corners not farther apart than ``close_gaps_mm`` become one unless a short way along the lines joins them already; a
     loose end that near to a line is moved onto it.  Lines end where another line's end touches them, and lines drawn more than
     once stay once.  Coordinates come back in whole nanometres.
     """
-    web = _Web(strokes, roles, figures)
-    told: list[tuple[str, str, Point]] = []
+    web = _Web(strokes, roles)
+    told: list[Mended] = []
     if close_gaps_mm > SAME_MM:
         told += web.close_corners(close_gaps_mm)
         told += web.close_loose_ends(close_gaps_mm)
@@ -56,29 +62,13 @@ def join(
         Line(start=web.at(side.tail), end=web.at(side.head), bulge=side.bulge, role=side.role)
         for side in web.sides
     ]
-    return lines, _findings(told)
-
-
-def _findings(told: list[tuple[str, str, Point]]) -> list[Finding]:
-    by_code: dict[str, list[Finding]] = defaultdict(list)
-    more: dict[str, int] = defaultdict(int)
-    for code, sentence, place in told:
-        if len(by_code[code]) < MOST_TOLD:
-            by_code[code].append(Finding(code=code, sentence=sentence, severity="caution", at_mm=place))
-        else:
-            more[code] += 1
-    words = {"gap-closed": "more gaps were closed", "doubled-line": "more lines were drawn twice"}
-    found = [finding for each in by_code.values() for finding in each]
-    return found + [
-        Finding(code=code, sentence=f"{count} {words[code]}.", severity="caution")
-        for code, count in more.items()
-    ]
+    return lines, told
 
 
 class _Web:
     """Nodes and the sides between them."""
 
-    def __init__(self, strokes: Sequence[Stroke], roles: Sequence[int], figures: Figures) -> None:
+    def __init__(self, strokes: Sequence[Stroke], roles: Sequence[int]) -> None:
         from scipy.spatial import cKDTree
 
         ends = np.array([point for stroke in strokes for point in (stroke.start, stroke.end)], dtype=float)
@@ -94,7 +84,6 @@ class _Web:
         number = {root: i for i, root in enumerate(dict.fromkeys(roots))}
         self.place: list[Point] = [(float(ends[root][0]), float(ends[root][1])) for root in number]
         self.corner = [False] * len(number)
-        self.figures = figures
         self.sides: list[_Side] = []
         for i, (stroke, role) in enumerate(zip(strokes, roles, strict=True)):
             tail, head = number[roots[2 * i]], number[roots[2 * i + 1]]
@@ -102,17 +91,6 @@ class _Web:
             self.corner[head] |= not stroke.smooth_end
             if tail != head:
                 self.sides.append(_Side(tail, head, stroke.bulge, role))
-
-    def _closed(self, gap_mm: float, place: Point) -> tuple[str, str, Point]:
-        """Say that a gap was closed."""
-        return (
-            "gap-closed",
-            f"A gap of {self.figures.length(gap_mm)} at {self._said(place)} was closed.",
-            place,
-        )
-
-    def _said(self, place: Point) -> str:
-        return f"{self.figures.number(place[0], 2)}, {self.figures.length(place[1], 2)}"
 
     def at(self, node: int) -> Point:
         return self.place[node]
@@ -125,7 +103,7 @@ class _Web:
             around[side.head].append((side.tail, size))
         return around
 
-    def close_corners(self, tolerance: float) -> list[tuple[str, str, Point]]:
+    def close_corners(self, tolerance: float) -> list[Mended]:
         """Make corners one that lie within the tolerance of each other, the nearest first."""
         from scipy.spatial import cKDTree
 
@@ -147,13 +125,13 @@ class _Web:
             if len(around[move]) > len(around[keep]):
                 keep, move = move, keep
             parent[move] = keep
-            told.append(self._closed(gap, self.place[keep]))
+            told.append(Mended(code="gap-closed", at_mm=self.place[keep], gap_mm=gap))
         for side in self.sides:
             side.tail, side.head = _root(parent, side.tail), _root(parent, side.head)
         self.sides = [side for side in self.sides if side.tail != side.head]
         return told
 
-    def close_loose_ends(self, tolerance: float) -> list[tuple[str, str, Point]]:
+    def close_loose_ends(self, tolerance: float) -> list[Mended]:
         """Move loose ends onto the line they nearly touch."""
         around = self._around()
         loose = [node for node, near in around.items() if len(near) == 1]
@@ -168,7 +146,7 @@ class _Web:
             if gap <= SAME_MM:
                 continue  # it touches already
             self.place[node] = (round(foot[0], 6), round(foot[1], 6))
-            told.append(self._closed(gap, self.place[node]))
+            told.append(Mended(code="gap-closed", at_mm=self.place[node], gap_mm=gap))
             cuts[side_index].append((share, node))
         self._cut(cuts)
         return told
@@ -238,7 +216,7 @@ class _Web:
             ]
         self.sides = sides
 
-    def merge_doubles(self) -> list[tuple[str, str, Point]]:
+    def merge_doubles(self) -> list[Mended]:
         """Keep one of all lines with the same ends and the same sag."""
         kept: dict[tuple[int, int], list[tuple[float, _Side]]] = defaultdict(list)
         sides, told = [], []
@@ -252,8 +230,7 @@ class _Web:
                 sides.append(side)
                 continue
             middle = (a[0] + b[0]) / 2.0, (a[1] + b[1]) / 2.0
-            sentence = f"A line at {self._said(middle)} is drawn more than once; it is cut once."
-            told.append(("doubled-line", sentence, middle))
+            told.append(Mended(code="doubled-line", at_mm=middle))
         self.sides = sides
         return told
 

@@ -103,20 +103,6 @@ def rates(job: Job, *, clock: bool = False) -> Rates:
     )
 
 
-def work_zero_mm(job: Job) -> tuple[float, float]:
-    """The work origin in the piece's own coordinates (origin at its centre): where the bit waits at the start."""
-    half_w, half_h = job.piece.width_mm / 2.0, job.piece.height_mm / 2.0
-    signs = {
-        "front-left": (-1, -1),
-        "front-right": (1, -1),
-        "back-left": (-1, 1),
-        "back-right": (1, 1),
-        "centre": (0, 0),
-    }
-    sx, sy = signs[job.zero.xy]
-    return sx * half_w, sy * half_h
-
-
 def cut_speed(network: Network, rates: Rates) -> Floats:
     """Cutting speed along each edge, mm/s, shape (E,): the feed, or the machine's limit along a straight edge.
 

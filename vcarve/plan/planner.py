@@ -12,7 +12,7 @@ from vcarve.job.records import Job
 from vcarve.network.model import Floats, Network
 from vcarve.plan.baselines import cell_by_cell, fewest_passes, nearest_end
 from vcarve.plan.bound import best_pairing
-from vcarve.plan.costs import Rates, rates, work_zero_mm
+from vcarve.plan.costs import Rates, rates
 from vcarve.plan.join import join
 from vcarve.plan.levels import in_levels, level_depths
 from vcarve.plan.moats import MOST
@@ -61,7 +61,7 @@ def candidates(
     """
     tell = progress or (lambda stage, share: None)
     steady = rates(job)
-    start = work_zero_mm(job) if start_mm is None else start_mm
+    start = job.zero_at_mm if start_mm is None else start_mm
     web = weave(network, depth_mm, steady)
     if not len(web.edge):
         return [_record(web, steady, _nothing(), start, [], 0.0, 0.0)]

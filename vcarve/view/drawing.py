@@ -21,7 +21,7 @@ from vcarve.pattern.region import Region, rectangle
 from vcarve.plan.model import Plan
 from vcarve.quantity import counted
 from vcarve.view import look
-from vcarve.view.marks import dimensions, findings_marks, mark_letter, pass_marks, zero_mark, zero_mm
+from vcarve.view.marks import MARK, dimensions, findings_marks, mark_letter, pass_marks, zero_mark
 from vcarve.view.svg import at, lines_path, num, polygons_path, region_path, svg, text
 from vcarve.view.walls import walls
 from vcarve.view.wording import NBSP, length, lines_cut, plain
@@ -57,6 +57,7 @@ def _style(tint: str, u: float, small: float) -> str:
         f".lead{{fill:none;stroke:{look.WOOD_INK};stroke-width:{num(0.22 * u)}}}.solid{{fill:{look.WOOD_INK}}}"
         f".mark{{fill:{look.WOOD_INK};font-weight:600}}.land{{fill:none;stroke:{look.WOOD_INK};stroke-width:{num(0.2 * u)};"
         f"stroke-dasharray:{num(0.7 * u)} {num(0.6 * u)}}}"
+        f".back{{stroke:{look.WOOD_PAPER};stroke-width:{num(0.5 * u)};stroke-dasharray:none}}"
         f".clamp{{fill:{look.WOOD_PAPER};fill-opacity:.55;stroke:{look.WOOD_INK};stroke-width:{num(0.25 * u)}}}"
         f".find{{fill:{day.finding};stroke:{look.WOOD_PAPER};stroke-width:{num(0.25 * u)}}}"
         f".on{{fill:{day.on_finding};font-weight:700}}"
@@ -231,7 +232,7 @@ def plan_svg(
     stock = f"{job.figures.size(wide, tall, job.piece.thickness_mm)}, {job.wood.title}"
     foot = tall / 2.0 + past[3] + 12.5 * u
     head = box[1] + (BANNER * u if refused else 0.0) + 5.8 * u
-    zero = zero_mm(job)
+    zero = job.zero_at_mm
     narrowest = grooves.narrowest_at_mm
     body = [
         f'<rect class="paper" x="{num(box[0])}" y="{num(box[1])}" width="{num(box[2])}" height="{num(box[3])}"/>',
@@ -246,18 +247,22 @@ def plan_svg(
         "</g>",
         f'<path class="edge" stroke-width="{num(0.28 * u)}" d="{shape}"/>',
         *_clamps(job, u),
-        *([_land_mark(narrowest, grooves.narrowest_mm)] if narrowest else []),
         *pass_marks(
             network,
             plan,
             zero,
             (wide, tall),
             small,
-            [*(f.at_mm for f in findings if f.at_mm), *([narrowest] if narrowest else [])],
+            [
+                *((f.at_mm[0], f.at_mm[1] + MARK * u) for f in findings if f.at_mm),
+                *([narrowest] if narrowest else []),
+            ],
         ),
         zero_mark(zero, u),
         *dimensions(wide, tall, u, job.figures, past[0], past[3]),
         *findings_marks(groups, u),
+        *([_land_mark(narrowest, grooves.narrowest_mm, u)] if narrowest else []),
+        *_clamp_names(job, u, [f.at_mm for f in findings if f.at_mm]),
         *_legend(margin, foot, u, plan.passes > 0, narrowest is not None),
         *(text(margin, foot + (4.8 + 3.6 * i) * u, line) for i, line in enumerate(caption)),
     ]
@@ -298,14 +303,15 @@ def _past_the_piece(job: Job) -> tuple[float, float, float, float]:
     return left, right, back, front
 
 
-def _land_mark(where: tuple[float, float], size: float) -> str:
-    """Return the largest circle on the narrowest land, at its true size."""
+def _land_mark(where: tuple[float, float], size: float, u: float) -> str:
+    """Return the largest circle on the narrowest land, at its true size, on a ring of paper that shows where it is."""
     x, y = at(*where, 3).split()
-    return f'<circle class="land" cx="{x}" cy="{y}" r="{num(size / 2.0, 3)}"/>'
+    rings = (("land back", max(size / 2.0, 0.7 * u)), ("land", size / 2.0))
+    return "".join(f'<circle class="{name}" cx="{x}" cy="{y}" r="{num(r, 3)}"/>' for name, r in rings)
 
 
 def _clamps(job: Job, u: float) -> list[str]:
-    """Return the clamps, named; they are measured from the piece's front left corner."""
+    """Return the clamps; they are measured from the piece's front left corner."""
     parts = []
     for clamp in job.clamps:
         x = clamp.x_mm - job.piece.width_mm / 2.0
@@ -315,5 +321,25 @@ def _clamps(job: Job, u: float) -> list[str]:
             f'<path class="clamp" d="M{num(x)} {num(y)}h{num(w)}v{num(h)}h{num(-w)}z'
             f'l{num(w)} {num(h)}m{num(-w)} 0l{num(w)} {num(-h)}"/>'
         )
-        parts.append(text(x + w / 2.0, y + h / 2.0 + 0.8 * u, "clamp", "mark", "middle", size=2.1 * u))
+    return parts
+
+
+def _clamp_names(job: Job, u: float, marked: Sequence[tuple[float, float]]) -> list[str]:
+    """Return the word beside each clamp, behind it or, where a place there is marked, in front."""
+    parts = []
+    for clamp in job.clamps:
+        x = clamp.x_mm + (clamp.width_mm - job.piece.width_mm) / 2.0
+        back = job.piece.height_mm / 2.0 - clamp.y_mm - clamp.height_mm - 0.4 * u
+        sides = (back, back + clamp.height_mm + 3.4 * u)  # where the word's plate ends
+        free = [
+            y
+            for y in sides
+            if not any(abs(px - x) < 6.0 * u and -2.0 * u < y + py < 5.0 * u for px, py in marked)
+        ]
+        y = (free or sides)[0]
+        plate = f"M{num(x - 3.2 * u)} {num(y)}h{num(6.4 * u)}v{num(-2.6 * u)}h{num(-6.4 * u)}z"
+        parts.append(
+            f'<path class="badge" stroke="none" d="{plate}"/>'
+            + text(x, y - 0.6 * u, "clamp", "mark", "middle", size=2.1 * u)
+        )
     return parts

@@ -7,22 +7,15 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from vcarve.errors import Alike
-from vcarve.job.records import Job
+from vcarve.errors import MOST_NAMED, Alike
 from vcarve.network.model import Network
 from vcarve.plan.model import Plan
 from vcarve.quantity import Figures
 from vcarve.view.svg import at, num, text
 from vcarve.view.wording import length
 
+MARK = 2.3  # from the middle of a finding's mark to its point, in units
 MOST_NUMBERS = 40  # of more passes than this only every second, fifth, tenth and so on has its number
-
-
-def zero_mm(job: Job) -> tuple[float, float]:
-    """Return the work origin in piece coordinates."""
-    x, y = job.piece.width_mm / 2.0, job.piece.height_mm / 2.0
-    corners = {"front-left": (-x, -y), "front-right": (x, -y), "back-left": (-x, y), "back-right": (x, y)}
-    return corners.get(job.zero.xy, (0.0, 0.0))
 
 
 def zero_mark(where: tuple[float, float], u: float) -> str:
@@ -204,16 +197,20 @@ def mark_letter(index: int) -> str:
 
 
 def findings_marks(groups: Sequence[Alike], u: float) -> list[str]:
-    """Return a diamond with a letter at each place found; findings of one sentence share a letter, in their order."""
+    """Return a diamond with a letter, its point at each place found; findings told as one share a letter, in their order."""
     parts = []
-    r = 2.3 * u
-    places = ((mark_letter(index), one.at_mm) for index, group in enumerate(groups) for one in group.findings)
+    r = MARK * u
+    places = (
+        (mark_letter(index), one.at_mm)
+        for index, group in enumerate(groups)
+        for one in group.findings[:MOST_NAMED]
+    )
     for letter, place in places:
         if place is None:
             continue
         x, y = place[0], -place[1]
         parts.append(
-            f'<path class="find" d="M{num(x)} {num(y - r)}l{num(r)} {num(r)}l{num(-r)} {num(r)}l{num(-r)} {num(-r)}z"/>'
-            + text(x, y + 0.75 * u, letter, "on", "middle", size=2.1 * u)
+            f'<path class="find" d="M{num(x)} {num(y - 2.0 * r)}l{num(r)} {num(r)}l{num(-r)} {num(r)}l{num(-r)} {num(-r)}z"/>'
+            + text(x, y - r + 0.75 * u, letter, "on", "middle", size=2.1 * u)
         )
     return parts
