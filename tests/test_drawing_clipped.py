@@ -26,14 +26,18 @@ def clipped(tmp_path: Path, size_in: float, *sets: str) -> list[Finding]:
     (tmp_path / "lines.svg").write_text(SQUARE.replace("SIZE", str(size_in)))
     (tmp_path / "job.yaml").write_text(JOB)
     layout = lay_out(load_job(str(tmp_path / "job.yaml"), sets))
-    return [finding for finding in layout.findings if finding.code == "drawing-clipped"]
+    return [finding for finding in layout.findings if finding.code in ("drawing-clipped", "drawing-lost")]
 
 
 def test_a_drawing_larger_than_the_piece_is_told(tmp_path: Path) -> None:
     """Of 4.5 in, 114.3 mm, a piece of 101.6 mm holds only the line across: 4 x 114.3 + 12.7 of 571.5 mm are lost."""
     [found] = clipped(tmp_path, 4.5)
+    [meant] = clipped(tmp_path, 4.5, "pattern.lost-lines=allow")
 
-    assert found.severity == "caution"
+    assert (found.code, found.severity) == ("drawing-lost", "refuse")
+    assert "'lost-lines: allow'" in found.sentence
+    assert meant.severity == "caution"
+    assert "lost-lines" not in meant.sentence
     assert "measures 114.3 mm by 114.3 mm, and the piece 101.6 mm by 101.6 mm" in found.sentence
     assert "469.8 mm of its lines (82.2 %) lie outside and are not cut" in found.sentence
 
@@ -45,6 +49,13 @@ def test_a_drawing_larger_than_the_piece_is_told(tmp_path: Path) -> None:
 def test_a_drawing_that_fits_is_not(tmp_path: Path, size_in: float, sets: tuple[str, ...]) -> None:
     """Lines on the edge itself lie on the piece, and so does a square inside a circle."""
     assert clipped(tmp_path, size_in, *sets) == []
+
+
+def test_a_drawing_of_which_the_most_lies_on_the_piece_is_cut(tmp_path: Path) -> None:
+    """Moved by 13 mm, a square of 3 in loses a side of 76.2 mm and 0.3 mm of the three lines that lead to it."""
+    [found] = clipped(tmp_path, 3.0, "pattern.shift-x=13")
+
+    assert (found.code, found.severity) == ("drawing-clipped", "caution")
 
 
 @pytest.mark.parametrize(

@@ -32,6 +32,7 @@ from vcarve.quantity import format_number
 
 PLACES_TOLD = 3  # of what was mended in a drawing
 OVERHANG_MM = 0.05  # of a drawing: less is an outline drawn along with its lines
+MOST_LOST = 0.5  # of a drawing: with more of it outside, its units or its place are wrong; our choice
 _SAG_MM = 0.01
 
 
@@ -143,7 +144,7 @@ def _drawn(job: Job, field: Field) -> tuple[Network, tuple[str, ...], tuple[Find
 
 
 def _clipped(job: Job, lines: Sequence[Line], inner: Region) -> tuple[Finding, ...]:
-    """Return the caution of a drawing that reaches beyond the field: how far, and how much of it is not cut."""
+    """Return what there is to say of a drawing that reaches beyond the field: how far, and how much of it is not cut."""
     shapes: Any = np.array(
         [
             shapely.LineString([*chord_points(line.start, line.end, line.bulge, _SAG_MM), line.end])
@@ -169,7 +170,12 @@ def _clipped(job: Job, lines: Sequence[Line], inner: Region) -> tuple[Finding, .
         f"({format_number(100.0 * lost / drawn, 1)} %) lie outside and are not cut. If that is not meant, make the piece larger, "
         "draw smaller, change margin, shift-x and shift-y, or check the drawing's units."
     )
-    return (Finding(code="drawing-clipped", severity="caution", sentence=sentence),)
+    if lost <= MOST_LOST * drawn:
+        return (Finding(code="drawing-clipped", severity="caution", sentence=sentence),)
+    if job.pattern.lost_lines == "allow":
+        return (Finding(code="drawing-lost", severity="caution", sentence=sentence),)
+    allow = " If it is meant, write 'lost-lines: allow' under 'pattern'."
+    return (Finding(code="drawing-lost", sentence=sentence + allow),)
 
 
 def _mended(job: Job, mended: Sequence[Mended]) -> list[Finding]:

@@ -53,6 +53,7 @@ MEANINGS: Mapping[str, Mapping[str, str]] = MappingProxyType(
             "name": "a name from 'mizo patterns', or the path of a pattern file",
             "drawing": "SVG or DXF file of lines, instead of a pattern",
             "depths": "drawing: depth for each layer or colour to cut; layers left out are not cut",
+            "lost-lines": "drawing: allow cuts it even where most of its lines lie outside the piece or the margin",
             "close-gaps": "drawing: ends nearer than this are joined",
             "pitch": "length of the pattern's unit on the piece; 'about 22 mm' takes the nearest that fits",
             "across": "how many units across the width, instead of a pitch",

@@ -100,6 +100,7 @@ class PatternChoice(Record):
     drawing: Text | None = None  # SVG or DXF file of lines, instead of a pattern
     depths: dict[str, PositiveMm] = Field({})  # drawing: layer or colour -> depth
     close_gaps_mm: NotNegativeMm = Field(0.05, alias="close-gaps")  # drawing: tolerance for joining ends
+    lost_lines: Literal["refuse", "allow"] = Field("refuse", alias="lost-lines")  # drawing: most lie outside
     pitch_mm: PitchMm | None = Field(None, alias="pitch")  # PitchMm keeps "about 22 mm" as a wish
     across: Annotated[int, *whole(1, 1000)] | None = None  # repeats across the width instead of a pitch
     edge: Literal["groove", "plain"] = "groove"
@@ -126,6 +127,8 @@ class PatternChoice(Record):
                 raise refuse(
                     "depths", "only a drawing has layers with depths; see 'ground' and 'leaf' in 'groove'"
                 )
+            if self.lost_lines == "allow":
+                raise refuse("lost-lines", "only a drawing has lines to lose; leave this key out")
         else:
             for key, value in (("pitch", self.pitch_mm), ("across", self.across)):
                 if value is not None:
