@@ -50,6 +50,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "layout": {"on_piece", "job", "pattern", "network", "groove", "quantity"},
     "proposals": {"layout", "on_piece", "groove", "job", "pattern", "network", "quantity"},
     "land_findings": {"layout", "groove", "network", "pattern", "job", "quantity"},
+    "proportions": {"proposals", "layout", "groove", "job", "quantity"},
     "report": {"everything but cli"},
     "proofing": {"everything but cli"},
     "gallery": {"everything but cli"},

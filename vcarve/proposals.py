@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from vcarve.errors import InputError
-from vcarve.groove.whole_cells import SAMPLE_PITCH_MM, cells_of
+from vcarve.groove.whole_cells import SAMPLE_PITCH_MM, Cells, cells_of
 from vcarve.job.fields import Pitch
 from vcarve.job.records import Job
 from vcarve.layout import Layout
@@ -27,6 +27,11 @@ _ALIKE = 2e-3  # areas of cells that differ by less are the same
 
 # Of what kind a way is, what it is called, what it changes in the pattern, and what in the piece.
 Way = tuple[str, str, dict[str, Any], dict[str, Any]]
+
+
+def whole_areas_mm2(cells: Cells, pitch_mm: float) -> Floats:
+    """Return the areas of the kinds of a pattern's whole cells at a pitch."""
+    return np.unique(cell_areas_mm2(cells.network).round(4)) * (pitch_mm / SAMPLE_PITCH_MM) ** 2
 
 
 def cut_off(network: Network, whole_mm2: Floats) -> int:
@@ -55,7 +60,7 @@ def proposals(
     sample = cells_of(pattern)
     if sample is None:
         return ()
-    whole = np.unique(cell_areas_mm2(sample.network).round(4)) / SAMPLE_PITCH_MM**2
+    whole = whole_areas_mm2(sample, 1.0)
     now, of = cut_off(layout.network, whole * pitch**2), layout.network.cells
     best: dict[str, tuple[float, str]] = {}
     for number, (kind, words, pattern_change, piece_change) in enumerate(ways):

@@ -21,6 +21,7 @@ from vcarve.plan.model import Plan
 from vcarve.program.moves import Motion, Moves
 from vcarve.program.reader import Reading
 from vcarve.program.writer import frame_of
+from vcarve.proportions import proportion_findings
 from vcarve.quantity import Figures, counted, format_deg, format_duration, format_rpm
 from vcarve.view.wording import lines_cut
 
@@ -84,7 +85,9 @@ class Summary:
 
 def job_findings(job: Job, layout: Layout) -> tuple[Finding, ...]:
     """Return what there is to say of a job before any program: its numbers, its drawing or pattern, its land."""
-    return (*suitability(job, deepest_mm(job.bit)), *layout.findings, *land_findings(job, layout))
+    land = land_findings(job, layout)
+    shape = proportion_findings(job, layout, land_told=bool(land))
+    return (*suitability(job, deepest_mm(job.bit)), *layout.findings, *land, *shape)
 
 
 def verdict_json(findings: tuple[Finding, ...], zero_at_mm: tuple[float, float]) -> dict[str, Any]:
