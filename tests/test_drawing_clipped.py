@@ -72,3 +72,18 @@ def test_margin_shift_turn_and_outline_clip_too(tmp_path: Path, sets: tuple[str,
     [found] = clipped(tmp_path, 3.0, *sets)
 
     assert ("inside the margin" in found.sentence) == ("margin" in sets[0])
+
+
+@pytest.mark.parametrize(("size", "said"), [("4", "lie as on their page"), ("3", "are centred on the piece")])
+def test_where_a_drawing_lies_is_told(tmp_path: Path, size: str, said: str) -> None:
+    """On a page of the piece's size a line keeps its place; else its middle is the piece's."""
+    (tmp_path / "lines.svg").write_text(
+        f'<svg xmlns="http://www.w3.org/2000/svg" width="{size}in" height="{size}in" viewBox="0 0 {size} {size}">'
+        '<path d="M0.5 0.5H1.5V1H0.5Z" fill="none" stroke="black"/></svg>'
+    )
+    (tmp_path / "job.yaml").write_text(JOB)
+    layout = lay_out(load_job(str(tmp_path / "job.yaml")))
+    across = layout.network.xy_mm[layout.network.tail[layout.network.cut], 0]
+
+    assert said in layout.sentences[0]
+    assert (across.min() + across.max()) / 2.0 == pytest.approx(-25.4 if size == "4" else 0.0)

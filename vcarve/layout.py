@@ -22,7 +22,7 @@ from vcarve.network.repeat import Placing
 from vcarve.on_piece import Field, Laid, edge_of, field_of, laid
 from vcarve.pattern.catalogue import names
 from vcarve.pattern.curves import chord_points
-from vcarve.pattern.drawing import read_drawing
+from vcarve.pattern.drawing import Drawing, read_drawing
 from vcarve.pattern.fit import Fit
 from vcarve.pattern.inspect import inspect
 from vcarve.pattern.joining import Mended
@@ -34,6 +34,8 @@ PLACES_TOLD = 3  # of what was mended in a drawing
 OVERHANG_MM = 0.05  # of a drawing: less is an outline drawn along with its lines
 MOST_LOST = 0.5  # of a drawing: with more of it outside, its units or its place are wrong; our choice
 _SAG_MM = 0.01
+AS_ON_PAGE = "the drawing's page is as large as the piece, so the lines lie as on their page"
+CENTRED = "the lines are centred on the piece; from a page as large as the piece they would keep their place"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -77,7 +79,9 @@ def lay_out(job: Job) -> Layout:
     pitch: float | None = None
     layers: tuple[str, ...] = ()
     if job.pattern.drawing is not None:
-        network, layers, findings = _drawn(job, field)
+        network, drawing, findings = _drawn(job, field)
+        layers = drawing.layers
+        sentences = (AS_ON_PAGE if drawing.on_page else CENTRED,)
     else:
         made = laid(job, field)
         network, pitch = made.network, made.pitch_mm
@@ -105,7 +109,7 @@ def lay_out(job: Job) -> Layout:
     )
 
 
-def _drawn(job: Job, field: Field) -> tuple[Network, tuple[str, ...], tuple[Finding, ...]]:
+def _drawn(job: Job, field: Field) -> tuple[Network, Drawing, tuple[Finding, ...]]:
     """Return the network of the job's drawing; its layers' depths are added to those of the field."""
     choice = job.pattern
     file = Path(job.folder) / str(choice.drawing)
@@ -138,7 +142,7 @@ def _drawn(job: Job, field: Field) -> tuple[Network, tuple[str, ...], tuple[Find
     )
     return (
         network,
-        drawing.layers,
+        drawing,
         (*drawing.findings, *_mended(job, mended), *_clipped(job, lines, field.inner)),
     )
 

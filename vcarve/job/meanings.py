@@ -51,7 +51,8 @@ MEANINGS: Mapping[str, Mapping[str, str]] = MappingProxyType(
         },
         "PatternChoice": {
             "name": "a name from 'mizo patterns', or the path of a pattern file",
-            "drawing": "SVG or DXF file of lines, instead of a pattern",
+            "drawing": "SVG or DXF file of lines, instead of a pattern; they lie as on their page if that is as large as the "
+            "piece, else centred",
             "depths": "drawing: depth for each layer or colour to cut; layers left out are not cut",
             "lost-lines": "drawing: allow cuts it even where most of its lines lie outside the piece or the margin",
             "close-gaps": "drawing: ends nearer than this are joined",

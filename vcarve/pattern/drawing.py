@@ -26,7 +26,8 @@ class Drawing:
     """Lines in millimetres about the origin, Y up.
 
     A line's role is ``FIRST_LAYER`` plus the index of its layer in ``layers``; ``size_mm`` is the size of the rectangle round all
-    lines; ``findings`` (all cautions) say what was assumed and left out, ``mended`` what was closed and merged.
+    lines; ``on_page`` says that they lie as on their page, else they are centred; ``findings`` (all cautions) say what was
+    assumed and left out, ``mended`` what was closed and merged.
     """
 
     lines: tuple[Line, ...]
@@ -34,6 +35,7 @@ class Drawing:
     findings: tuple[Finding, ...]
     mended: tuple[Mended, ...]
     size_mm: tuple[float, float]
+    on_page: bool
 
 
 def read_drawing(
@@ -62,7 +64,8 @@ def read_drawing(
             there = sorted({name for stroke in sheet.strokes for name in stroke.names})
             want = f"the drawing has no lines on {', '.join(sorted(keys))}; its layers and colours are {', '.join(there[:20])}"
         raise InputError(Problem(want=want, file=str(file)))
-    strokes = _centred(strokes, sheet.page_mm, piece_mm)
+    on_page = _matches(sheet.page_mm, piece_mm)
+    strokes = _centred(strokes, sheet.page_mm if on_page else None)
     layers = tuple(dict.fromkeys(names))
     roles = [FIRST_LAYER + layers.index(name) for name in names]
     lines, mended = join(strokes, roles, close_gaps_mm)
@@ -85,7 +88,12 @@ def read_drawing(
         want = f"the whole drawing is {max(size):.2g} mm large; check its units"
         raise InputError(Problem(want=want, file=str(file)))
     return Drawing(
-        lines=tuple(lines), layers=layers, findings=tuple(told), mended=tuple(mended), size_mm=size
+        lines=tuple(lines),
+        layers=layers,
+        findings=tuple(told),
+        mended=tuple(mended),
+        size_mm=size,
+        on_page=on_page,
     )
 
 
@@ -138,17 +146,21 @@ def _bounds(strokes: Sequence[Stroke]) -> tuple[Floats, Floats]:
     )
 
 
-def _centred(
-    strokes: list[Stroke],
-    page: tuple[float, float, float, float] | None,
-    piece: tuple[float, float] | None,
-) -> list[Stroke]:
-    low, high = _bounds(strokes)
-    cx, cy = (float(v) for v in (low + high) / 2.0)
-    if page is not None and piece is not None:
-        size = (page[2] - page[0], page[3] - page[1])
-        if max(abs(size[0] - piece[0]), abs(size[1] - piece[1])) <= _PAGE_MATCH_MM:
-            cx, cy = (page[0] + page[2]) / 2.0, (page[1] + page[3]) / 2.0
+def _matches(page: tuple[float, float, float, float] | None, piece_mm: tuple[float, float] | None) -> bool:
+    """Tell whether the page (left, front, right, back) is as large as the piece."""
+    if page is None or piece_mm is None:
+        return False
+    off = (page[2] - page[0] - piece_mm[0], page[3] - page[1] - piece_mm[1])
+    return max(abs(off[0]), abs(off[1])) <= _PAGE_MATCH_MM
+
+
+def _centred(strokes: list[Stroke], page: tuple[float, float, float, float] | None) -> list[Stroke]:
+    """Return the strokes about the middle of their page, or without one of the rectangle round them."""
+    if page is not None:
+        cx, cy = (page[0] + page[2]) / 2.0, (page[1] + page[3]) / 2.0
+    else:
+        low, high = _bounds(strokes)
+        cx, cy = (float(v) for v in (low + high) / 2.0)
     return [
         replace(s, start=(s.start[0] - cx, s.start[1] - cy), end=(s.end[0] - cx, s.end[1] - cy))
         for s in strokes
