@@ -137,6 +137,16 @@ def test_a_single_cell_is_not_counted(tmp_path: Path) -> None:
     assert lost.sentence.startswith("The only cell keeps no land:")
 
 
+def test_the_smallest_island_is_told_with_the_summary_s_decimals(fine: Path) -> None:
+    """The narrowest land of the summary and the smallest island of the caution are one figure."""
+    job, layout = laid(fine, "pattern.pitch=4")
+    narrowest = job.figures.length(layout.grooves.narrowest_mm)
+    weak = next(f for f in land_findings(job, layout) if f.code == "weak-island")
+
+    assert re.fullmatch(r"0\.\d{3} mm", narrowest)
+    assert f"the smallest has room for a circle of {narrowest} only." in weak.sentence
+
+
 def test_weak_land_everywhere_names_the_pitch_that_ends_it(fine: Path) -> None:
     """At 4 mm every island is 0.15 mm wide; from the pitch that is named on, every whole cell keeps half a millimetre."""
     weak, *_ = [f for f in land_findings(*laid(fine, "pattern.pitch=4")) if f.code == "weak-island"]

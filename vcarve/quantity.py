@@ -343,8 +343,8 @@ class Figures:
         digit_mm = self.unit_mm / 10.0 ** (decimals + self.finer)
         return self.length(math.ceil(value_mm / digit_mm - 1e-9) * digit_mm, decimals)
 
-    def small(self, value_mm: float, decimals: int = 2) -> str:
-        """A length, or ``less than 0.01 mm`` where its decimals would leave nothing of it."""
+    def small(self, value_mm: float, decimals: int = 3) -> str:
+        """A length, or ``less than 0.001 mm`` where its decimals would leave nothing of it."""
         digit_mm = self.unit_mm / 10.0 ** (decimals + self.finer)
         less = "less than " if value_mm < digit_mm else ""
         return less + self.length(max(value_mm, digit_mm), decimals)

@@ -146,3 +146,10 @@ def test_angles_are_told_in_words() -> None:
     assert angle_words((0.0, 180.0)) == "touching"
     assert angle_words((0.0, 60.0)) == "60°, touching"
     assert angle_words((180.0,)) == "none"
+
+
+def test_a_card_tells_the_usual_pitch() -> None:
+    """Each card has the smallest and the largest pitch that its pattern's file names."""
+    low, high = pattern("asanoha").pitch_mm
+
+    assert f"<dt>usual pitch</dt><dd>{low:g} to {high:g}\u00a0mm</dd>" in gallery_html([entry("asanoha")])

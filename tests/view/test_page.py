@@ -212,3 +212,14 @@ def test_the_section_is_legible_on_its_wood(front: str, back: str) -> None:
     for rule in rules:
         colours = dict(re.findall(r"--([a-z-]+): (#[0-9a-f]{6})", rule))
         assert contrast(colours[front], colours[back]) >= least
+
+
+def test_sections_have_names_of_their_own_and_the_sheet_tells_of_corners(facts: PageFacts) -> None:
+    """No two cards of the page share a heading; what the times take for granted of corners stands on page and sheet."""
+    said = "corners are timed by a rule of their own"
+    page, sheet = page_html(replace(facts, corners=said)).split('<section class="sheet"')
+    headings = re.findall(r"<h2>([^<]*?) ?<", page)
+
+    assert len(headings) == len(set(headings)) >= 5
+    assert said in page
+    assert said in sheet

@@ -178,7 +178,7 @@ def test_read_outs_and_dimensions_speak_inches(show: Opener, facts: PageFacts) -
 
     assert shown == pytest.approx((place / 25.4).tolist(), abs=6e-5)
     assert [value(page, axis) for axis in "xyz"] == pytest.approx(place.tolist(), abs=NEAR)
-    assert page.text_content("#read-feed") == f"{facts.moves.feed_mm_min[i] / 25.4:.1f} in/min"
+    assert page.text_content("#read-feed") == INCH.feed(float(facts.moves.feed_mm_min[i]))
     assert facts.piece is not None
     sizes = [f"{round(size / 25.4, 3):g} in" for size in (facts.piece.width_mm, facts.piece.height_mm)]
     assert page.eval_on_selector_all("#over text.figure", "all => all.map(one => one.textContent)") == sizes
@@ -613,6 +613,26 @@ def test_a_narrow_screen_needs_no_sideways_scrolling(
     assert page.evaluate("() => document.documentElement.scrollWidth") <= 390
     assert page.locator(".column").bounding_box()["y"] > page.locator("#stage").bounding_box()["y"] + 200
     page.screenshot(path=artefacts / f"page-narrow-{scheme}.png")
+
+
+def test_on_a_narrow_screen_the_line_being_run_is_in_sight_while_playing(
+    show: Opener, facts: PageFacts, artefacts: Path
+) -> None:
+    """The bar of the player, which lies over the column there, has the program line of the moment itself."""
+    page = show(facts, size=(390, 800))
+    scrub(page, 0.4)
+    page.locator("#play").click()
+    page.wait_for_function("() => document.getElementById('view').dataset.carved > 20")
+    page.locator("#play").click()
+    box = page.locator("#read-text").bounding_box()
+    number, text = page.locator("#read-text").inner_text().split(" ", 1)
+    page.screenshot(path=artefacts / "page-narrow-playing.png")
+
+    assert box["y"] + box["height"] <= 800
+    assert text.strip() == facts.program[int(number) - 1]
+    assert int(number) == int(page.locator("#read-line").get_attribute("data-value"))
+    wide = show(facts, size=(1280, 900))
+    assert not wide.locator("#read-text").is_visible()  # the column has it
 
 
 def test_dark_and_light_can_be_switched(show: Opener, facts: PageFacts) -> None:

@@ -10,7 +10,7 @@ from xml.etree import ElementTree
 import numpy as np
 import pytest
 
-from vcarve.quantity import MM
+from vcarve.quantity import INCH, MM
 from vcarve.view.facts import BitFacts, ClampFacts, GrooveFacts, PageFacts, PieceFacts
 from vcarve.view.section import profile, section_svg, zero_svg
 from vcarve.view.sheet import stock_rows
@@ -44,6 +44,28 @@ def test_the_section_names_width_depth_angle_and_what_is_left(facts: PageFacts) 
     for words in ("1.024 mm", "0.8 mm", "0.793 mm", "0.6 mm", "60°", "12 mm", "11.2 mm left"):
         assert words in svg
     assert "11.2 mm left below" in (ElementTree.fromstring(svg).get("aria-label") or "")
+
+
+def test_depths_in_inches_keep_clear_of_the_next_groove(facts: PageFacts) -> None:
+    """Signs six units wide (half the letters' size) end before the next groove begins, and before the drawing does."""
+    grooves = tuple(
+        GrooveFacts(name=name, depth_mm=mm, width_mm=1.155 * mm)
+        for name, mm in (("ground", 1.5875), ("frame", 1.2065), ("leaf", 0.7938))
+    )
+    svg = section_svg(replace(facts, grooves=grooves, figures=INCH))
+    root = ElementTree.fromstring(svg)
+    wide = float(root.attrib["viewBox"].split()[2])
+    depths = [
+        node
+        for node in root.iter("text")
+        if node.text in ("0.0625\u00a0in", "0.0475\u00a0in", "0.0313\u00a0in")
+    ]
+    ends = [float(node.attrib["x"]) + 6.0 * len(node.text or "") for node in depths]
+    starts = [float(wall[:, 0].min()) for wall in _walls(svg)]
+
+    assert len(ends) == len(starts) == 3
+    for end, start in zip(ends, [*starts[1:], wide], strict=True):
+        assert end <= start
 
 
 def test_no_section_without_bit_or_grooves(facts: PageFacts) -> None:

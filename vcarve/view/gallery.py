@@ -42,6 +42,7 @@ class Item:
     angles_deg: tuple[float, ...]
     odd: int
     cut_mm_dm2: float
+    pitch_mm: tuple[float, float]  # the usual ones, smallest and largest
     picture: str  # SVG made with inline=True
 
 
@@ -84,6 +85,7 @@ def item(pattern: Pattern, network: Network) -> Item:
         angles_deg=angles,
         odd=odd,
         cut_mm_dm2=length / COMPARED_MM * MM_PER_DM * MM_PER_DM,
+        pitch_mm=pattern.pitch_mm,
         picture=pattern_svg(
             network, title=f"{pattern.name}, {pattern.english}", description=pattern.note, inline=True
         ),
@@ -189,6 +191,7 @@ def _card(entry: Item) -> str:
         f'<p class="english">{escape(entry.english)}<br><code>{escape(entry.key)}</code></p>'
         f"<dl><dt>angles</dt><dd>{angles}</dd><dt>ends of passes per repeat</dt><dd>{entry.odd}</dd>"
         f"<dt>to cut per dm²</dt><dd>{cut}</dd>"
+        f"<dt>usual pitch</dt><dd>{MM.number(entry.pitch_mm[0])} to {length(entry.pitch_mm[1], MM)}</dd>"
         f"<dt>lattice</dt><dd>{escape(entry.lattice)}</dd></dl>"
         f'<p class="note">{escape(entry.note)}{choice}</p></li>'
     )

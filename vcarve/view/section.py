@@ -19,7 +19,8 @@ _TOP = 46.0  # where the wood's surface is
 _MOST_DEEP = 78.0
 _MOST_BELOW = 54.0  # more wood than this below the tip is shown with a break
 _AT_MOST = 3
-_BESIDE = 54.0  # room for the depth to the right of a groove
+_SIGN = 6.2  # how wide a sign of the words is, about
+_BESIDE = 22.0  # from a groove to its depth, written to the right of it, and a little after it
 
 
 def section_svg(facts: PageFacts) -> str:
@@ -30,12 +31,13 @@ def section_svg(facts: PageFacts) -> str:
     room = (_WIDE - 34.0) / len(grooves)
     deepest = max(g.depth_mm for g in grooves)
     widest = max(g.width_mm for g in grooves)
-    scale = min(_MOST_DEEP / deepest, (room - _BESIDE - 4.0) / widest)
+    beside = _BESIDE + _SIGN * max(len(length(g.depth_mm, figures)) for g in grooves)
+    scale = min(_MOST_DEEP / deepest, (room - beside - 4.0) / widest)
     thickness = facts.piece.thickness_mm if facts.piece else None
     bottom_mm = deepest + _MOST_BELOW / scale if thickness is None else thickness
     broken = thickness is None or (bottom_mm - deepest) * scale > _MOST_BELOW
     bottom = _TOP + deepest * scale + (_MOST_BELOW if broken else (bottom_mm - deepest) * scale)
-    middles = [34.0 + room * (i + 0.5) - _BESIDE / 2.0 for i in range(len(grooves))]
+    middles = [34.0 + room * (i + 0.5) - beside / 2.0 for i in range(len(grooves))]
 
     parts = [_wood(grooves, middles, scale, facts.bit, bottom)]
     for groove, middle in zip(grooves, middles, strict=True):

@@ -94,6 +94,8 @@ def program_rows(facts: PageFacts) -> list[Row]:
         rows.append(("Z", f"{unbroken(facts.figures.number(low))} to {length(high, facts.figures)}"))
     if facts.safe_height_mm is not None:
         rows.append(("Safe height", f"{length(facts.safe_height_mm, facts.figures)} above the top"))
+    if facts.corners:
+        rows.append(("Corners", facts.corners))
     return rows
 
 
@@ -156,8 +158,7 @@ def column_html(facts: PageFacts) -> str:
     if drawing or facts.land_mm is not None:
         body = drawing + table(groove_rows(facts))
         parts.append(_card("Groove", "to scale" if drawing else "", body))
-    corners = [("Corners", facts.corners)] if facts.corners else []
-    parts.append(_card("Program", "", table([*program_rows(facts), *corners, *plan_rows(facts)])))
+    parts.append(_card("Run", "", table([*program_rows(facts), *plan_rows(facts)])))
     zero = (
         ""
         if facts.piece is None or facts.zero is None

@@ -90,6 +90,7 @@ const zoomBy = (factor, x = $("stage").clientWidth / 2, y = $("stage").clientHei
 };
 
 const showProgram = (line, marked) => {
+  write("read-text", `${line} ${DATA.program[line - 1] || ""}`);
   const list = $("program");
   const first = Math.max(1, Math.min(line - AROUND, DATA.program.length - 2 * AROUND));
   for (let k = 0; k <= 2 * AROUND; k++) {
@@ -113,7 +114,7 @@ const readOut = () => {
   const depth = -(p[2] + OFFSET[2]);
   write("read-depth", Number.isFinite(depth) ? lengthFigure(Math.max(0, depth), 3) : "–", Number.isFinite(depth) ? Math.max(0, depth) : "");
   const rapid = COUNT === 0 || MOTION[i] === RAPID;
-  write("read-feed", rapid ? "rapid" : `${lengthFigure(FEED[i], 1)} ${DATA.figures.unit}/min`, rapid ? "" : FEED[i]);
+  write("read-feed", rapid ? "rapid" : `${Number(lengthFigure(FEED[i], 1))} ${DATA.figures.unit}/min`, rapid ? "" : FEED[i]);
   write("read-rpm", COUNT ? figure(RPM[i], 0) : "0", COUNT ? RPM[i] : 0);
   const pass = COUNT ? PASS[i] + 1 : 0;
   write("read-pass", pass ? `${pass} of ${PASS_FIRST.length}` : "in the air", pass);
