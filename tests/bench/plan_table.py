@@ -24,7 +24,7 @@ from vcarve.pattern.catalogue import names, pattern
 from vcarve.pattern.region import rectangle
 from vcarve.plan.baselines import cell_by_cell, fewest_passes, nearest_end
 from vcarve.plan.bound import best_pairing
-from vcarve.plan.costs import rates, work_zero_mm
+from vcarve.plan.costs import rates
 from vcarve.plan.planner import as_plan, candidates, from_pairing, plan
 from vcarve.plan.web import weave
 from vcarve.program.reader import read
@@ -53,7 +53,7 @@ def one(name, size_mm, pitch_mm, hop_mm=1.0):
     least = min(seconds for seconds, _ in timed) * (1.0 + 1e-9)
     ours_s, ours = min((each for each in timed if each[0] <= least), key=lambda each: each[1].lifts)
     spent = time.perf_counter() - began
-    steady, start = rates(job), work_zero_mm(job)
+    steady, start = rates(job), job.zero_at_mm
     web = weave(network, depth, steady)
     found, _ = best_pairing(web, steady, recut=True, start_mm=start)
     walked = from_pairing(web, steady, found[0], start)

@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from vcarve.plan.costs import corner_loss_s, cut_speed, leaving, rates, work_zero_mm
+from vcarve.plan.costs import corner_loss_s, cut_speed, leaving, rates
 from vcarve.plan.levels import level_depths
 from vcarve.plan.timing import clock
 from vcarve.plan.tour import Tour
@@ -63,7 +63,7 @@ def test_a_lift_is_retract_and_plunge_from_the_hop_height(job_of):
 
 def test_the_bit_waits_at_the_work_origin(job_of):
     """Front left of a piece whose own origin is its centre."""
-    assert work_zero_mm(job_of(80.0)) == (-40.0, -40.0)
+    assert job_of(80.0).zero_at_mm == (-40.0, -40.0)
 
 
 def test_cuts_and_plunges_keep_to_the_machines_feeds(job_of):
