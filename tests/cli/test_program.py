@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import html
 import json
+import math
 import re
 from collections import Counter
 from pathlib import Path
@@ -522,13 +523,33 @@ def test_a_frame_at_the_margin_is_cut(job: Path, edge: str) -> None:
         assert lengths[1] - lengths[0] == pytest.approx(2 * (32 + 22), abs=1e-6)
 
 
-def test_a_frame_outside_the_margin_is_refused(job: Path) -> None:
-    """A frame nearer to the edge than the margin would not be cut; it is said rather than left out."""
-    changed = "pattern={name: sayagata, pitch: 5, margin: 4 mm, frame: [{distance: 3 mm}]}"
-    done = run("program", "tile.yaml", "--set", changed)
+@pytest.mark.parametrize(
+    ("shape", "frames", "length"),
+    [
+        ("rectangle", "{distance: 3 mm}", 2 * (34 + 24)),
+        ("rectangle", "{distance: 3 mm}, {distance: 3 mm}", 2 * (34 + 24)),
+        ("rectangle", "{distance: 3 mm}, {distance: 1 mm, depth: 0.3 mm}", 2 * (34 + 24) + 2 * (38 + 28)),
+        ("rounded, radius: 5 mm", "{distance: 3 mm}", 2 * (34 + 24) - 8 * 2 + 4 * math.pi),
+    ],
+)
+def test_a_frame_outside_the_margin_leaves_a_plain_band(
+    job: Path, shape: str, frames: str, length: float
+) -> None:
+    """The pattern stays as it is without the frame, and the frame's own length comes on top."""
+    plain, framed = (
+        json.loads(
+            run(
+                *("program", "tile.yaml", "--json", "--set", f"piece.outline={{shape: {shape}}}"),
+                *("--set", f"pattern={{name: sayagata, pitch: 5, margin: 5 mm, frame: [{frame}]}}"),
+            ).stdout
+        )
+        for frame in ("", frames)
+    )
 
-    assert done.exit_code == 2
-    assert "must be at least the margin, 4 mm" in done.stderr
+    assert framed["clean"]
+    assert framed["cells"] == plain["cells"]
+    assert framed["cut_mm"] - plain["cut_mm"] == pytest.approx(length, abs=1e-4)
+    assert framed["extents_mm"]["x"][0] == pytest.approx(3.0 if "1 mm" not in frames else 1.0)
 
 
 def test_lines_that_close_no_cell(job: Path) -> None:

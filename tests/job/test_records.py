@@ -78,14 +78,9 @@ def test_a_round_tip_leaves_some_cone() -> None:
             ["pattern.frame=[{distance: 30}]"],
             "pattern.frame.0.distance",
         ),
-        (
-            ["pattern.margin=5", "pattern.frame=[{distance: 5}]"],
-            ["pattern.margin=5", "pattern.frame=[{distance: 4.9}]"],
-            "pattern.frame.0.distance",
-        ),
     ],
 )
-def test_lines_lie_on_the_piece_and_inside_its_margin(within: list[str], beyond: list[str], key: str) -> None:
-    """Margins and frames end before the middle of the shorter side, 30 mm here, and no frame lies in the margin."""
+def test_lines_lie_on_the_piece(within: list[str], beyond: list[str], key: str) -> None:
+    """Margins and frames end before the middle of the shorter side, 30 mm here."""
     assert refused(JOB, JobFile, *within) == []
     assert refused(JOB, JobFile, *beyond) == [key]

@@ -51,6 +51,7 @@ def test_a_suitable_job_has_no_findings() -> None:
         (["piece.thickness=2.99"], "thin-floor", "caution"),
         (["piece.width=250.1"], "travel", "refuse"),
         (["piece.width=250"], "travel-tight", "caution"),
+        (["piece.width=255", "pattern.margin=9", "pattern.frame=[{distance: 2}]"], "travel", "refuse"),
         (["piece.width=240.1"], "travel-tight", "caution"),
         (["piece.height=150.1"], "travel", "refuse"),
         (["feed.cut=1001"], "feed-too-fast", "refuse"),

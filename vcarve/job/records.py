@@ -274,10 +274,6 @@ class JobFile(Record):
             if frame.distance_mm >= half:
                 key = f"pattern.frame.{index}.distance"
                 raise refuse(key, f"must be less than half the shorter side, {format_mm(half)}")
-            if frame.distance_mm < self.pattern.margin_mm:
-                key = f"pattern.frame.{index}.distance"
-                border = format_mm(self.pattern.margin_mm)
-                raise refuse(key, f"must be at least the margin, {border}: all lines lie inside it")
         return self
 
 

@@ -122,7 +122,8 @@ def _travel(job: Job) -> list[Finding]:
     found = []
     length = job.figures.length
     travel, machine = job.machine.travel, job.machine.name
-    border = job.pattern.margin_mm  # nothing is cut nearer to the piece's edge
+    # nothing is cut nearer to the piece's edge
+    border = min(job.pattern.margin_mm, *(frame.distance_mm for frame in job.pattern.frame), math.inf)
     less = f", less its border of {length(border)}," if border else ""
     for axis, size, room in (("X", job.piece.width_mm, travel.x_mm), ("Y", job.piece.height_mm, travel.y_mm)):
         spare = room - (size - 2.0 * border)

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
 from vcarve.errors import InputError
-from vcarve.network.clip import clip
+from vcarve.network.clip import clip, ring_curves
 from vcarve.network.curve import halves
 from vcarve.network.faces import owners, ring_areas, rings
 from vcarve.network.graph import Graph
@@ -19,7 +20,7 @@ from vcarve.network.proof import prove
 from vcarve.network.repeat import Placing, repeat
 from vcarve.network.unit import unit_network
 from vcarve.pattern.model import Line, Pattern
-from vcarve.pattern.region import Region, bounds
+from vcarve.pattern.region import Region, area_mm2, bounds
 
 MOST_PAIRS = 1_500_000  # lines of a drawing that may meet; each crossing is a vertex
 
@@ -44,7 +45,7 @@ def build(
     """
     placing = Placing(pitch_mm=pitch_mm, rotate_deg=rotate_deg, shift_mm=shift_mm, mirror=mirror)
     graph = repeat(pattern, unit_network(pattern), placing, _box(region))
-    return finish(clip(graph, region, frames, piece=piece, edge=edge), region)
+    return _framed(graph, region, frames, piece=piece, edge=edge)
 
 
 def build_lines(
@@ -70,7 +71,45 @@ def build_lines(
         np.full(len(curves), -1, dtype=np.int64),
         near_pairs(curve_boxes(curves), most=MOST_PAIRS),
     ).graph
-    return finish(clip(graph, region, frames, piece=piece, edge=edge), region)
+    return _framed(graph, region, frames, piece=piece, edge=edge)
+
+
+def _framed(
+    graph: Graph,
+    region: Region,
+    frames: Sequence[tuple[Region, int]],
+    *,
+    piece: Region | None,
+    edge: str,
+) -> Network:
+    """Return the network on the region, and the frames: those outside it stand alone and are the side of no cell."""
+    size = area_mm2(region)
+    within = [frame for frame in frames if area_mm2(frame[0]) <= size]
+    around = [frame for frame in frames if area_mm2(frame[0]) > size]
+    network = finish(clip(graph, region, within, piece=piece, edge=edge), region)
+    return _with_rings(network, around) if around else network
+
+
+def _with_rings(network: Network, frames: Sequence[tuple[Region, int]]) -> Network:
+    """Return the network with frames that meet none of its lines."""
+    # Of frames at one and the same distance the last is cut.
+    roles = {curve: role for frame, role in frames for ring in frame.rings for curve in ring_curves(ring)}
+    rows = np.array(list(roles))
+    new = np.rint(rows[:, :4].reshape(-1, 2) * NM_PER_MM).astype(np.int64)
+    places, at = np.unique(new, axis=0, return_inverse=True)
+    ends = at.reshape(-1, 2) + len(network.x_nm)
+    count = len(rows)
+    return replace(
+        network,
+        x_nm=np.concatenate([network.x_nm, places[:, 0]]),
+        y_nm=np.concatenate([network.y_nm, places[:, 1]]),
+        tail=np.concatenate([network.tail, ends[:, 0]]),
+        head=np.concatenate([network.head, ends[:, 1]]),
+        bulge=np.concatenate([network.bulge, rows[:, 4]]),
+        role=np.concatenate([network.role, np.array(list(roles.values()), dtype=np.int64)]),
+        cut=np.concatenate([network.cut, np.ones(count, dtype=bool)]),
+        edge_class=np.concatenate([network.edge_class, np.full(count, -1, dtype=np.int64)]),
+    )
 
 
 def finish(graph: Graph, region: Region) -> Network:
