@@ -86,7 +86,7 @@ def test_byte_order_marks_and_line_ends(
     told = CliRunner().invoke(cli, ["patterns", "own.yaml"])
 
     assert done.exit_code == 0, done.output
-    assert load_job("job.yaml").machine.name == "small-desktop"
+    assert load_job("job.yaml").machine.name == "mill.yaml"
     assert told.exit_code == 0, told.output
     assert b"\r" not in Path("job.nc").read_bytes()
 

@@ -139,7 +139,8 @@ def test_one_name_for_a_groove_and_for_the_zero(job: Path) -> None:
     assert "<dt>Frame</dt><dd>1.155 mm wide, 1 mm deep</dd>" in page
     assert "layer rim 0.7 mm deep" in layers
     assert "zero: front left corner, top of the piece" in picture
-    assert "front left corner, top of the piece" in page
+    assert page.count("front left corner, top of the piece") == 2  # on the page and on its sheet
+    assert "top of the wood" not in page
     assert "40 × 30 × 8 mm" in picture
     assert "40 × 30 × 8 mm" in page
     assert "(Piece: 40 x 30 x 8 mm" in Path("t.nc").read_text()

@@ -186,8 +186,7 @@ def sheet_html(facts: PageFacts) -> str:
     )
     datum = ""
     if facts.zero is not None:
-        height = "the top of the wood" if facts.zero.z == "top" else "the bed under the wood"
-        datum = f"<figure>{zero}<figcaption>Zero: {escape(facts.zero.name)}; Z is 0 at {height}.</figcaption></figure>"
+        datum = f"<figure>{zero}<figcaption>Zero: {escape(facts.zero.name)}</figcaption></figure>"
     stock = [row for row in stock_rows(facts) if not (datum and row[0] == "Zero")]
     ticks = "".join(f'<li><i class="box"></i>{text}</li>' for text in CHECKS)
     general = "".join(f"<li><b>{name}.</b> {text}</li>" for name, text in GENERAL)
