@@ -333,9 +333,7 @@ def page_facts(run: DryRun, plan: PlanFacts | None = None) -> PageFacts:
             tint=job.wood.tint,
             rings=outline_rings(layout),
         ),
-        zero=ZeroFacts(
-            name=f"{job.zero.corner}, {job.zero.level}", at_mm=(-placing.x_mm, -placing.y_mm), z=job.zero.z
-        ),
+        zero=ZeroFacts(name=f"{job.zero.corner}, {job.zero.level}", at_mm=(-placing.x_mm, -placing.y_mm)),
         bit=BitFacts(
             title=bit.name or "V-bit",
             angle_deg=bit.angle_deg,

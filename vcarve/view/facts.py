@@ -9,7 +9,7 @@ Example, for a tile with its zero at the front left corner of its top::
         title="Tile",
         piece=PieceFacts(width_mm=100, height_mm=100, thickness_mm=12, wood="Maple", tint="#e3c79c",
                          rings=(np.array([[-50, -50], [50, -50], [50, 50], [-50, 50]]),)),
-        zero=ZeroFacts(name="front left corner, top of the piece", at_mm=(-50, -50), z="top"),
+        zero=ZeroFacts(name="front left corner, top of the piece", at_mm=(-50, -50)),
         bit=BitFacts(title="60° V-bit", angle_deg=60, diameter_mm=3.175, shank_mm=3.175, tip_mm=0.1),
         machine="Small desktop mill",
         speeds=SpeedFacts(cut_mm_min=600, plunge_mm_min=200, spindle_rpm=10000),
@@ -24,7 +24,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
@@ -54,11 +53,10 @@ class PieceFacts:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ZeroFacts:
-    """Where the work origin is set: in words, and in piece coordinates; ``z`` is the piece's top or the bed."""
+    """Where the work origin is set: in words, and in piece coordinates."""
 
     name: str
     at_mm: tuple[float, float]
-    z: Literal["top", "bed"] = "top"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
