@@ -11,6 +11,8 @@ from vcarve.job.load import load_job
 from vcarve.job.records import Job
 from vcarve.land_findings import land_findings
 from vcarve.layout import Layout, lay_out
+from vcarve.pipeline import draft
+from vcarve.report import sentences
 
 JOB = """
 piece: {{width: 100 mm, height: 60 mm, thickness: 10 mm, wood: cherry-black}}
@@ -128,13 +130,11 @@ def test_a_single_cell_is_not_counted(tmp_path: Path) -> None:
     )
     file = tmp_path / "job.yaml"
     file.write_text(FINE.replace("name: asanoha, pitch: 2 mm, edge: plain", "drawing: box.svg"))
-    [lost] = [
-        f
-        for f in land_findings(*laid(file, "groove.depth=2", "piece.width=2", "piece.height=2"))
-        if f.code == "land-lost"
-    ]
+    made = draft(load_job(str(file), ["groove.depth=2", "piece.width=2", "piece.height=2"]))
+    [lost] = [f for f in land_findings(made.job, made.layout) if f.code == "land-lost"]
 
     assert lost.sentence.startswith("The only cell keeps no land:")
+    assert dict(sentences(made.job, made.layout, made.summary))["land"] == "the only cell keeps none"
 
 
 def test_the_smallest_island_is_told_with_the_summary_s_decimals(fine: Path) -> None:

@@ -309,9 +309,11 @@ def _land(s: Summary, figures: Figures) -> str:
     if not s.cells:
         return "the lines close no cell, so there is no land to measure"
     kept = s.cells - s.land_vanished
+    if s.cells == s.land_vanished == 1:
+        return "the only cell keeps none"
     narrowest = f"narrowest {figures.length(s.land_min_mm)}"
     if s.land_vanished:
-        return f"{narrowest}; {kept} of {counted(s.cells, 'cell')} {'keeps' if kept == 1 else 'keep'} land"
+        return f"{narrowest}; {kept} of {s.cells} cells {'keeps' if kept == 1 else 'keep'} land"
     return f"{narrowest}; {'the cell keeps' if s.cells == 1 else f'all {s.cells} cells keep'} land"
 
 
