@@ -17,7 +17,7 @@ from vcarve.pattern.model import Pattern
 from vcarve.quantity import MM
 from vcarve.view import look
 from vcarve.view.pattern import pattern_svg
-from vcarve.view.wording import length, plain
+from vcarve.view.wording import NBSP, length, plain
 
 MM_PER_DM = 100.0
 COMPARED_MM = 20.0  # the pitch at which the lengths to cut are given, so that patterns can be compared
@@ -191,7 +191,7 @@ def _card(entry: Item) -> str:
         f'<p class="english">{escape(entry.english)}<br><code>{escape(entry.key)}</code></p>'
         f"<dl><dt>angles</dt><dd>{angles}</dd><dt>ends of passes per repeat</dt><dd>{entry.odd}</dd>"
         f"<dt>to cut per dm²</dt><dd>{cut}</dd>"
-        f"<dt>usual pitch</dt><dd>{MM.number(entry.pitch_mm[0])} to {length(entry.pitch_mm[1], MM)}</dd>"
+        f"<dt>usual pitch</dt><dd>{MM.number(entry.pitch_mm[0])}{NBSP}to{NBSP}{length(entry.pitch_mm[1], MM)}</dd>"
         f"<dt>lattice</dt><dd>{escape(entry.lattice)}</dd></dl>"
         f'<p class="note">{escape(entry.note)}{choice}</p></li>'
     )
