@@ -23,6 +23,8 @@ MOST_NAMED = 20  # findings of one kind that are listed one by one
 # A figure that says how much, and not where along X or Y.
 _HOW_MUCH = re.compile(r"(?<![\w.-])(?<![XY] )-?[0-9]+(?:\.[0-9]+)?")
 
+LONGEST_VALUE = 120  # characters of what was written that a message repeats
+
 Severity = Literal["refuse", "caution"]
 
 
@@ -53,7 +55,10 @@ class Problem:
     def __str__(self) -> str:
         place = ":".join(str(part) for part in (self.file, self.line) if part is not None)
         head = ": ".join(part for part in (place, self.key) if part)
-        shown = "" if self.value is None else f"{self.value!r}: "
+        value = self.value
+        if value is not None and len(value) > LONGEST_VALUE:
+            value = f"{value[:LONGEST_VALUE]}…"
+        shown = "" if value is None else f"{value!r}: "
         return printable(f"{head}: {shown}{self.want}" if head else f"{shown}{self.want}")
 
 

@@ -280,6 +280,10 @@ def _width_findings(job: Job, layout: Layout, surface: Surface, facts: Measured)
     # on a rounded tip the shallowest groove widens most with its depth
     shallowest = float(layout.grooves.depth_mm[layout.network.cut].min())
     rounding = 2.0 * last_decimal_mm(job.machine) * max(sensitivity(job.bit, shallowest), 1.0)
+    if not job.machine.arcs:
+        rounding += (
+            2.0 * job.machine.arc_tolerance_mm
+        )  # chords stand off the arc that is measured, by so much on either side
     step = np.minimum(surface.step_mm, coarsest_step_mm(layout.grooves.half_width_mm, job.bit))
     with np.errstate(invalid="ignore"):
         off = np.abs(facts.widths_mm - wanted) > step + rounding

@@ -42,6 +42,8 @@ def taken_as(kind: Kind, path: str) -> Iterator[None]:
 def kind_of(path: str) -> Kind | None:
     """Return what kind of file a path leads to, as far as its first lines tell; ``None`` where they do not."""
     try:
+        if not Path(path).is_file():
+            return None  # a pipe is read once
         with Path(path).open("rb") as stream:
             head = stream.read(ENOUGH_BYTES)
     except (OSError, ValueError):

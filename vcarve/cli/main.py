@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import errno
 import importlib
 import io
@@ -17,6 +18,7 @@ from vcarve.cli.findings import told
 from vcarve.cli.options import WRITES
 from vcarve.cli.terminal import echo
 from vcarve.errors import (
+    EXIT_BAD_INPUT,
     EXIT_INTERNAL,
     InputError,
     InternalError,
@@ -40,6 +42,10 @@ COMMANDS = {
     "schema": ("vcarve.cli.lists", "schema", "JSON Schema of job, machine and pattern files."),
     "completion": ("vcarve.cli.lists", "completion", "Completion of commands for the shell."),
 }
+
+
+MOST_PROBLEMS = 100  # told one by one
+EXIT_UNREAD = 141  # what shells give a command whose output nobody reads any more
 
 
 class Group(click.Group):
@@ -91,11 +97,10 @@ class Group(click.Group):
             fail(InputError(Problem(want=want)), writes=WRITES in ctx.meta)
         except OSError as error:
             if _nobody_reads(error):
-                raise BrokenPipeError(errno.EPIPE, "nobody reads any more") from None  # click ends it quietly
+                quiet_end()
             if error.errno not in (errno.ENOSPC, errno.EIO):
                 report(error, f"{type(error).__name__}: {error}")
-            reason = (error.strerror or "").lower()
-            fail(InputError(Problem(want=f"standard output cannot be written: {reason}")), writes=False)
+            fail(_unwritten(error), writes=False)
         except Exception as error:
             report(error, f"{type(error).__name__}: {error}")
 
@@ -103,6 +108,17 @@ class Group(click.Group):
 def _nobody_reads(error: OSError) -> bool:
     """Tell whether a pipe was closed at its other end; Windows says that the argument is invalid."""
     return error.errno == errno.EPIPE or (sys.platform == "win32" and error.errno == errno.EINVAL)
+
+
+def quiet_end() -> NoReturn:
+    """Leave without a word: whoever read the output has gone, and nothing more may be written to it."""
+    with contextlib.suppress(OSError):
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    raise click.exceptions.Exit(EXIT_UNREAD)
+
+
+def _unwritten(error: OSError) -> InputError:
+    return InputError(Problem(want=f"standard output cannot be written: {(error.strerror or '').lower()}"))
 
 
 def report(error: Exception, sentence: str) -> NoReturn:
@@ -133,8 +149,10 @@ def fail(error: MizoError, *, writes: bool = True, written: Sequence[str] = ()) 
     ``written`` are the paths of what was written all the same, to see by it what is wrong.
     """
     if isinstance(error, InputError):
-        for problem in error.problems:
+        for problem in error.problems[:MOST_PROBLEMS]:
             echo(f"{click.style('wrong', fg='red', bold=True)}  {problem}", err=True)
+        if len(error.problems) > MOST_PROBLEMS:
+            echo(f"... and {len(error.problems) - MOST_PROBLEMS} more", err=True)
         count = f"{len(error.problems)} problems" if len(error.problems) > 1 else ""
         nothing = "nothing was written" if writes else ""
         last = "; ".join(part for part in (count, nothing) if part)
@@ -157,7 +175,8 @@ def fail(error: MizoError, *, writes: bool = True, written: Sequence[str] = ()) 
     cls=Group,
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
     epilog="Example: mizo new trivet.yaml, then mizo program trivet.yaml -o trivet.nc\n\n"
-    "Exit codes: 0 done, 1 must not be cut, 2 something given is wrong, 70 a fault of Mizo's own, 130 stopped.",
+    "Exit codes: 0 done, 1 must not be cut, 2 something given is wrong, 70 a fault of Mizo's own, 130 stopped, "
+    "141 nobody reads the output any more.",
 )
 @click.version_option(__version__, prog_name="mizo")
 @click.pass_context
@@ -177,4 +196,10 @@ def main() -> None:
         # A terminal that cannot show a pattern's kanji shows question marks instead.
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="replace")
-    cli(prog_name="mizo")
+    try:
+        cli(prog_name="mizo")
+    except OSError as error:  # help and version are printed before any command is called
+        if error.errno not in (errno.ENOSPC, errno.EIO):
+            raise
+        echo(f"{click.style('wrong', fg='red', bold=True)}  {_unwritten(error)}", err=True)
+        sys.exit(EXIT_BAD_INPUT)

@@ -152,7 +152,9 @@ def _dwell_findings(seen: Track) -> list[Finding]:
         np.flatnonzero(stands).tolist(),
         lambda k: finding(
             "dwell-in-wood",
-            f"The bit stays for {format_number(float(stands[k]))} s at one place in the wood; it burns there.",
+            f"The bit stays for {format_number(round(float(stands[k]), 1))} s at one place in the wood; it burns there. "
+            "Lift it before a wait, and plunge faster than "
+            f"{seen.figures.feed(SLOW_MM_MIN)}.",
             line=int(first[k]),
             severity=None if stands[k] > SHORT_DWELL_S else "caution",
         ),

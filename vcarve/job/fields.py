@@ -102,11 +102,12 @@ AngleDeg = Annotated[
 ]
 BitAngleDeg = Annotated[float, _ANGLE, _within(5, 170, "degrees"), _schema(quantity.ANGLE, "degrees", 5, 170)]
 
+LEAST_FEED_MM_MIN = 1.0  # Grbl 1.1 (grbl/config.h, MINIMUM_FEED_RATE)
 FeedMmMin = Annotated[
     float,
     _reading(quantity.feed_mm_min, quantity.FEED.wanted()),
-    _within(0, None, "mm/min", above=True),
-    _schema(quantity.FEED, "mm/min", 0, above=True),
+    _within(LEAST_FEED_MM_MIN, None, "mm/min", why=": a controller goes no slower"),
+    _schema(quantity.FEED, "mm/min", LEAST_FEED_MM_MIN),
 ]
 AccelerationMmS2 = Annotated[
     float,

@@ -9,7 +9,7 @@ import numpy as np
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
-from vcarve.errors import InputError
+from vcarve.errors import InputError, Problem
 from vcarve.network.clip import clip, ring_curves
 from vcarve.network.curve import halves
 from vcarve.network.faces import owners, ring_areas, rings
@@ -18,11 +18,13 @@ from vcarve.network.model import NM_PER_MM, Bools, Ints, Network
 from vcarve.network.noding import SNAP_MM, curve_boxes, near_pairs, node
 from vcarve.network.proof import prove
 from vcarve.network.repeat import Placing, repeat
-from vcarve.network.unit import unit_network
+from vcarve.network.unit import nearest_apart, unit_network
 from vcarve.pattern.model import Line, Pattern
 from vcarve.pattern.region import Region, area_mm2, bounds
 
-MOST_PAIRS = 1_500_000  # lines of a drawing that may meet; each crossing is a vertex
+# Vertices nearer than this may snap together at the border and stay apart elsewhere.
+LEAST_APART_MM = 4.0 * SNAP_MM
+MOST_PAIRS = 250_000  # lines of a drawing that may meet; each crossing is a vertex with two more edges
 
 
 def build(
@@ -44,7 +46,15 @@ def build(
     prove itself.
     """
     placing = Placing(pitch_mm=pitch_mm, rotate_deg=rotate_deg, shift_mm=shift_mm, mirror=mirror)
-    graph = repeat(pattern, unit_network(pattern), placing, _box(region))
+    unit = unit_network(pattern)
+    apart = pitch_mm * nearest_apart(pattern, unit)
+    if apart < LEAST_APART_MM:
+        want = (
+            f"at a pitch of {pitch_mm:g} mm places of {pattern.key} lie only {1000.0 * apart:.1f} µm apart, too close to be told "
+            "apart; let its lines meet in one place, or make the pitch larger"
+        )
+        raise InputError(Problem(key="pattern.pitch", value=f"{pitch_mm:g} mm", want=want))
+    graph = repeat(pattern, unit, placing, _box(region))
     return _framed(graph, region, frames, piece=piece, edge=edge)
 
 

@@ -126,6 +126,15 @@ def unit_network(pattern: Pattern) -> UnitNetwork:
     return _dissolve(pattern, UnitNetwork(uv=places, tail=tail, head=head, step=step, bulge=bulge, role=role))
 
 
+def nearest_apart(pattern: Pattern, unit: UnitNetwork) -> float:
+    """Return the least distance between two vertices of the endless pattern, in its own unit."""
+    steps = np.array([(i, j) for i in (-1, 0, 1) for j in (-1, 0, 1)], dtype=float)
+    basis = np.array([pattern.a1, pattern.a2], dtype=float)
+    around = (unit.uv[None] + steps[:, None]).reshape(-1, 2) @ basis
+    away, _ = cKDTree(around).query(unit.uv @ basis, k=2)
+    return float(np.asarray(away)[:, 1].min())
+
+
 def _unique(
     tail: Ints, head: Ints, step: Ints, bulge: Floats, role: Ints
 ) -> tuple[Ints, Ints, Ints, Floats, Ints]:
