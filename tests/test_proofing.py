@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from small_job import make_program
 from vcarve.cli.dry_run import _widths
 from vcarve.dryrun.measure import ACROSS_STEPS
 from vcarve.dryrun.places import Floats, Ints, Places
@@ -22,6 +23,7 @@ from vcarve.proofing import (
     with_surface_findings,
 )
 
+ROOT = Path(__file__).parent.parent
 PROGRAMS = Path(__file__).parent / "dryrun" / "programs"
 TEXT = (PROGRAMS / "cross.nc").read_text(encoding="ascii")
 
@@ -231,3 +233,24 @@ def test_deepest_is_how_deep_the_tip_goes() -> None:
 
     assert surface.deepest_mm < 1.89
     assert measured(run.job, run.layout, run.reading, surface).deepest_mm == 1.9
+
+
+def test_chords_within_their_tolerance_are_no_fault_of_a_width() -> None:
+    """Grooves of arcs cut as coarse chords differ from the formula by what the machine's tolerance lets them, and no more."""
+    sets = (
+        "pattern.name=seigaiha",
+        "pattern.pitch=5",
+        "groove.depth=0.3",
+        "piece.width=30",
+        "piece.height=30",
+    )
+    job = load_job(str(ROOT / "samples" / "coaster.yaml"), (*sets, "groove.lost-land=allow"))
+    coarse = {"arcs": False, "arc_tolerance_mm": 0.05}
+    job = job.model_copy(update={"machine": job.machine.model_copy(update=coarse)})
+    run = dry_run(make_program(job).text, file="the program", machine=job.machine, job=job)
+    surface = surface_of(run)
+    facts = measured(run.job, run.layout, run.reading, surface)
+    exact = job.model_copy(update={"machine": job.machine.model_copy(update={"arcs": True})})
+
+    assert "width-off" not in codes(with_surface_findings(run, surface, facts))
+    assert "width-off" in codes(with_surface_findings(replace(run, job=exact), surface, facts))

@@ -97,7 +97,7 @@ def test_what_is_of_no_kind_keeps_its_own_message(tmp_path: Path) -> None:
     ("words", "writes"),
     [
         (("dry-run", "none.nc"), False),
-        (("dry-run", "none.nc", "--page", "p.html"), True),
+        (("dry-run", "none.nc", "--page", "p.html"), False),  # it reads, whatever else it is asked for
         (("program", "none.yaml"), False),
         (("program", "none.yaml", "-o", "p.nc"), True),
         (("program", "COASTER", "--set", "groove.depth=8 mm"), False),

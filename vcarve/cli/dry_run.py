@@ -14,7 +14,7 @@ import click
 from vcarve.cli.files import claim, ending, write_whole
 from vcarve.cli.findings import told
 from vcarve.cli.kinds import WrongKindError, taken_as
-from vcarve.cli.options import asked, set_option
+from vcarve.cli.options import set_option
 from vcarve.cli.progress import Bar
 from vcarve.cli.terminal import echo
 from vcarve.errors import EXIT_REFUSED, InputError, Problem, grouped, refuses
@@ -47,16 +47,12 @@ HEADER_BYTES = 64 * 2**10  # the machine is named in so many first ones
 )
 @click.option(
     "--page",
-    callback=asked,
     metavar="FILE.html",
     help="A page that plays the program; prints as a bench sheet.",
 )
-@click.option(
-    "--picture", callback=asked, metavar="FILE.png", help="The carved piece, lit from the side (needs --job)."
-)
+@click.option("--picture", metavar="FILE.png", help="The carved piece, lit from the side (needs --job).")
 @click.option(
     "--heights",
-    callback=asked,
     metavar="FILE",
     help="The carved surface: .png (16 bit) or .npy (needs --job).",
 )
