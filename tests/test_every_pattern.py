@@ -52,11 +52,11 @@ def parts(network: Network, *, cut_only: bool) -> tuple[int, int, int]:
 
 
 def serious(findings: tuple[Finding, ...]) -> list[Finding]:
-    """The findings that speak of the program, not of narrow land."""
+    """The findings that speak of the program, not of narrow land or a pitch too large for a small piece."""
     return [
         one
         for one in findings
-        if one.code not in {"land-vanished", "weak-island", "land-broken", "edge-sliver"}
+        if one.code not in {"land-vanished", "weak-island", "land-broken", "edge-sliver", "pitch-unusual"}
     ]
 
 

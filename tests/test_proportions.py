@@ -37,7 +37,6 @@ def test_a_usual_job_has_none(tmp_path: Path) -> None:
     [
         (["pattern.pitch=85"], "only 1 whole cell on the piece"),
         (["pattern={name: ajiro, pitch: 29}"], "no whole cell on the piece"),
-        (["pattern.pitch=9", "piece.width=81", "piece.height=81"], "A pitch of 9 mm is less than usual"),
         (
             ["pattern={name: ichimatsu, pitch: 61}", "piece.width=300", "piece.height=300"],
             "A pitch of 61 mm is more than usual; ichimatsu usually has 5 mm to 60 mm",
@@ -45,7 +44,7 @@ def test_a_usual_job_has_none(tmp_path: Path) -> None:
     ],
 )
 def test_a_pitch_far_from_the_patterns_own_is_a_caution(tmp_path: Path, sets: list[str], said: str) -> None:
-    """Too large, too small, or so large for the piece that hardly a cell is whole: the usual range is named."""
+    """Too large, or so large for the piece that hardly a cell is whole: the usual range is named."""
     [sentence] = [s for code, s in found(tmp_path, *sets).items() if code == "pitch-unusual"]
 
     assert said in sentence
@@ -55,6 +54,11 @@ def test_a_pitch_far_from_the_patterns_own_is_a_caution(tmp_path: Path, sets: li
 def test_whole_cells_at_the_edge_count(tmp_path: Path) -> None:
     """Four squares that fill the piece are whole, though each touches its edge."""
     assert "pitch-unusual" not in found(tmp_path, "pattern={name: ichimatsu, across: 2}")
+
+
+def test_a_pitch_below_the_usual_is_left_to_its_land(tmp_path: Path) -> None:
+    """Where a small pitch leaves sound land there is nothing to say."""
+    assert found(tmp_path, "pattern.pitch=9", "piece.width=81", "piece.height=81") == {}
 
 
 def test_a_pitch_too_small_is_said_once(tmp_path: Path) -> None:

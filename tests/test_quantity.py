@@ -207,16 +207,16 @@ def test_inches_are_written_a_decimal_finer() -> None:
 
 def test_small_lengths_do_not_read_as_nothing() -> None:
     """Less than the last decimal is said to be less."""
-    assert MM.small(0.004) == "less than 0.01 mm"
-    assert INCH.small(0.0127) == "less than 0.001 in"
-    assert MM.small(0.0123) == "0.01 mm"
+    assert MM.small(0.0004) == "less than 0.001 mm"
+    assert INCH.small(0.00127) == "less than 0.0001 in"
+    assert MM.small(0.0123) == "0.012 mm"
 
 
 def test_large_speeds_are_written_out() -> None:
     """A million and more has all its digits, and one that is barely too fast does not look like its limit."""
     assert format_rpm(1e6) == "1000000 rpm"
     assert format_rpm(100000.4) == "100000.4 rpm"
-    assert MM.feed(1234567.25) == "1234567.25 mm/min"
+    assert MM.feed(1234567.25, 3) == "1234567.25 mm/min"
 
 
 @pytest.mark.parametrize(

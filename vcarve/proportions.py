@@ -15,9 +15,9 @@ FEW_CELLS = 4  # with fewer whole ones nobody sees how a pattern goes on; our ch
 HAIRLINE_MM = 0.1  # a groove that is narrower is lost in the grain; our choice
 
 
-def proportion_findings(job: Job, layout: Layout, *, land_told: bool) -> tuple[Finding, ...]:
-    """Return the cautions; ``land_told`` says that a pitch too small has been spoken of already, by the land it leaves."""
-    said = (_pitch_sentence(job, layout, land_told=land_told), _width_sentence(job, layout))
+def proportion_findings(job: Job, layout: Layout) -> tuple[Finding, ...]:
+    """Return the cautions.  Of a pitch that is small the land that it leaves speaks."""
+    said = (_pitch_sentence(job, layout), _width_sentence(job, layout))
     codes = ("pitch-unusual", "groove-hairline")
     return tuple(
         Finding(code=code, severity="caution", sentence=sentence)
@@ -26,7 +26,7 @@ def proportion_findings(job: Job, layout: Layout, *, land_told: bool) -> tuple[F
     )
 
 
-def _pitch_sentence(job: Job, layout: Layout, *, land_told: bool) -> str:
+def _pitch_sentence(job: Job, layout: Layout) -> str:
     pattern, pitch = layout.pattern, layout.pitch_mm
     if pattern is None or pitch is None:
         return ""
@@ -36,8 +36,8 @@ def _pitch_sentence(job: Job, layout: Layout, *, land_told: bool) -> str:
     if whole is not None and whole < FEW_CELLS:
         shown = f"only {counted(whole, 'whole cell')} on the piece" if whole else "no whole cell on the piece"
         return f"A pitch of {length(pitch)} leaves {shown}: little of the pattern is seen; {usual}."
-    if pitch > high or (pitch < low and not land_told):
-        return f"A pitch of {length(pitch)} is {'more' if pitch > high else 'less'} than usual; {usual}."
+    if pitch > high:
+        return f"A pitch of {length(pitch)} is more than usual; {usual}."
     return ""
 
 

@@ -86,7 +86,7 @@ class Summary:
 def job_findings(job: Job, layout: Layout) -> tuple[Finding, ...]:
     """Return what there is to say of a job before any program: its numbers, its drawing or pattern, its land."""
     land = land_findings(job, layout)
-    shape = proportion_findings(job, layout, land_told=bool(land))
+    shape = proportion_findings(job, layout)
     return (*suitability(job, deepest_mm(job.bit)), *layout.findings, *land, *shape)
 
 

@@ -36,7 +36,14 @@ def test_the_list_of_commands_needs_none_of_them() -> None:
     assert all(re.search(rf"^  {name} +\S", done.stdout, re.MULTILINE) for name in COMMANDS)
     assert "vcarve.cli.program" not in done.stdout
     assert "Example: " in done.stdout
-    assert re.findall(r"\b\d+(?= )", done.stdout.split("Exit codes: ")[1]) == ["0", "1", "2", "70", "130"]
+    assert re.findall(r"\b\d+(?= )", done.stdout.split("Exit codes: ")[1]) == [
+        "0",
+        "1",
+        "2",
+        "70",
+        "130",
+        "141",
+    ]
 
 
 @pytest.mark.parametrize("command", sorted(COMMANDS))

@@ -14,7 +14,7 @@ from click.testing import CliRunner
 import vcarve
 from small_job import own_job, own_pattern
 from vcarve.cli.files import claim
-from vcarve.cli.main import cli
+from vcarve.cli.main import EXIT_UNREAD, cli
 from vcarve.errors import InputError
 from vcarve.job.load import load_job, machines_folder
 
@@ -138,4 +138,4 @@ def test_a_pipe_nobody_reads_on_windows(monkeypatch: pytest.MonkeyPatch) -> None
     done = CliRunner().invoke(cli, ["new"])
 
     assert "INTERNAL" not in done.stderr
-    assert done.exit_code == 1
+    assert done.exit_code == EXIT_UNREAD
