@@ -25,6 +25,7 @@ PROGRAMS = Path(__file__).parent / "programs"
 CROSS = (PROGRAMS / "cross.nc").read_text(encoding="ascii").splitlines()
 NAMES: tuple[DialectName, ...] = ("rs274ngc", "grbl-1.1", "linuxcnc")
 FAULT, CLEAN = "fault", "clean"
+ACTED_ON = ("active-comment", "~active-comment", "active-comment")  # Grbl drops it
 # The cross with its zero on the bed.
 RAISED = {
     2: "G0 Z13",
@@ -122,24 +123,24 @@ CORPUS: dict[str, tuple[dict[int, str], str | tuple[str, str, str]]] = {
     "a stored place overwritten": (after(9, "G28.1"), (FAULT, "~not-judged", "~not-judged")),
     "another stored place overwritten": (after(9, "G30.1"), (FAULT, "~not-judged", "~not-judged")),
     # Comments that are carried out.
-    "code in a comment": (after(9, ';py,__import__("os").system("touch x")'), ("active-comment", CLEAN, "active-comment")),
-    "code in brackets": (after(9, "( P y ,print)"), ("active-comment", CLEAN, "active-comment")),
-    "a file opened": (after(9, "(LOGOPEN,x.txt)"), ("active-comment", CLEAN, "active-comment")),
-    "a file opened to go on": (after(9, "(logappend,x.txt)"), ("active-comment", CLEAN, "active-comment")),
-    "a file opened for probing": (after(9, "(PROBEOPEN x.txt)"), ("active-comment", CLEAN, "active-comment")),
-    "stopped in the wood": (after(8, "(ABORT,x)"), ("active-comment", CLEAN, "active-comment")),
-    "the preview switched off": (after(1, "(AXIS,hide)"), ("active-comment", CLEAN, "active-comment")),
-    "a message": (after(9, "( m s g , hello)"), ("~active-comment", CLEAN, "~active-comment")),
-    "a line printed": (after(9, "(PRINT,hello)"), ("~active-comment", CLEAN, "~active-comment")),
-    "a comment beside a move": ({9: "G0 Z1 (LOG,here)"}, ("active-comment", CLEAN, "active-comment")),
+    "code in a comment": (after(9, ';py,__import__("os").system("touch x")'), ACTED_ON),
+    "code in brackets": (after(9, "( P y ,print)"), ACTED_ON),
+    "a file opened": (after(9, "(LOGOPEN,x.txt)"), ACTED_ON),
+    "a file opened to go on": (after(9, "(logappend,x.txt)"), ACTED_ON),
+    "a file opened for probing": (after(9, "(PROBEOPEN x.txt)"), ACTED_ON),
+    "stopped in the wood": (after(8, "(ABORT,x)"), ACTED_ON),
+    "the preview switched off": (after(1, "(AXIS,hide)"), ACTED_ON),
+    "a message": (after(9, "( m s g , hello)"), "~active-comment"),
+    "a line printed": (after(9, "(PRINT,hello)"), "~active-comment"),
+    "a comment beside a move": ({9: "G0 Z1 (LOG,here)"}, ACTED_ON),
     "people's words": (after(9, "(Logs of oak; printed, messages)"), CLEAN),
     "a question": (after(9, "(what?)"), ("~not-judged", "~not-judged", CLEAN)),
     "an exclamation": (after(9, "(stop!)"), ("~not-judged", FAULT, CLEAN)),
     "a reset after a semicolon": ({9: "G0 Z1 ; up\x18"}, ("~not-judged", FAULT, CLEAN)),
     "a comment inside a number": ({9: "G0 Z1(x)0"}, (FAULT, CLEAN, FAULT)),
     "a comment before the block delete sign": (after(8, "(x)/G1 Z-6"), (FAULT, "wrong-depth", FAULT)),
-    "code called in a comment": (after(9, "(pyrun,x.py)"), ("active-comment", CLEAN, "active-comment")),
-    "code loaded in a comment": (after(9, ";pyreload"), ("active-comment", CLEAN, "active-comment")),
+    "code called in a comment": (after(9, "(pyrun,x.py)"), ACTED_ON),
+    "code loaded in a comment": (after(9, ";pyreload"), ACTED_ON),
     "a comment not closed": ({9: "G0 Z1 (up"}, (FAULT, CLEAN, FAULT)),
     "a semicolon": ({9: "G0 Z1 ; up"}, ("~not-judged", CLEAN, CLEAN)),
     # Corners rounded.

@@ -127,7 +127,9 @@ def _path_tolerance(event: Event, dialect: str, figures: Figures) -> Finding | N
 
 def _active(event: Event, dialect: str, figures: Figures) -> Finding:
     word = event.text
-    severity: Severity = "caution" if word in HARMLESS_COMMENTS else "refuse"
+    # Grbl drops every comment; the same program may still come to another controller.
+    harmless = word in HARMLESS_COMMENTS or dialect == "grbl-1.1"
+    severity: Severity = "caution" if harmless else "refuse"
     sentence = (
         f"LinuxCNC acts on this comment ({word.rstrip(',')}): {ACTIVE_COMMENTS[word]}. The dry run does not."
     )

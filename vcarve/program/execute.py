@@ -95,9 +95,8 @@ class Interpreter(Actor):
             self.event("live-sign")
         if line.significant > SHORTEST_LIMIT and self.dialect.name == "rs274ngc":
             self.event("long-line")
-        if self.dialect.acts_on_comments:
-            for word in filter(None, map(active_comment, line.comments)):
-                self.event("active-comment", text=word)
+        for word in filter(None, map(active_comment, line.comments)):
+            self.event("active-comment", text=word)
 
     def _note(self, line: Line, block: Block) -> None:
         """Note every code, letter and value that the plain subset does not have, whatever becomes of it."""

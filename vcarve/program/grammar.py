@@ -204,9 +204,8 @@ class Dialect:
     word of the program (``None``: none, bare axis words are an error).  An arc's radius at its start and at its end may
     differ by ``arc_slack_mm`` (``arc_slack_inch_mm`` under G20), and up to ``arc_slack_far`` times that as long as it stays
     within ``arc_slack_share`` of the radius; ``full_circle_rad`` is the angle up to which an arc counts as a full turn.
-    ``comment_forbidden`` are characters that must not stand in the text of a comment.  ``acts_on_comments``: it, or a
-    controller a program of this dialect may be sent to, carries out some comments.  ``keeps_digits``: of a number it keeps the
-    first :data:`MOST_DIGITS` digits only.
+    ``comment_forbidden`` are characters that must not stand in the text of a comment.  ``keeps_digits``: of a number
+    it keeps the first :data:`MOST_DIGITS` digits only.
     """
 
     name: DialectName
@@ -231,7 +230,6 @@ class Dialect:
     full_circle_rad: float
     systems: int
     comment_forbidden: frozenset[str]
-    acts_on_comments: bool
     keeps_digits: bool
 
 
@@ -260,7 +258,6 @@ DIALECTS: MappingProxyType[str, Dialect] = MappingProxyType(
             full_circle_rad=0.0,
             systems=9,  # §3.5.13
             comment_forbidden=frozenset("()"),
-            acts_on_comments=True,
             keeps_digits=False,
         ),
         "grbl-1.1": Dialect(
@@ -286,7 +283,6 @@ DIALECTS: MappingProxyType[str, Dialect] = MappingProxyType(
             full_circle_rad=5e-7,
             systems=6,
             comment_forbidden=frozenset("();?!~"),
-            acts_on_comments=False,
             keeps_digits=True,
         ),
         "linuxcnc": Dialect(
@@ -312,7 +308,6 @@ DIALECTS: MappingProxyType[str, Dialect] = MappingProxyType(
             full_circle_rad=1e-6,
             systems=9,
             comment_forbidden=frozenset("();"),
-            acts_on_comments=True,
             keeps_digits=False,
         ),
     }
