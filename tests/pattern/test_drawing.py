@@ -818,3 +818,18 @@ def test_damaged_dxf_files(tmp_path: Path) -> None:
 
     assert read > 10
     assert refused > 10
+
+
+def test_corners_too_many_and_too_close_to_close_gaps_are_refused(tmp_path: Path) -> None:
+    """A zigzag of twenty thousand points on a few millimetres has millions of near corners: told with the key to change."""
+    points = " ".join(f"{10 + k * 0.0005:.4f},{10 + 0.01 * (k % 2):.3f}" for k in range(20_000))
+    drawing = tmp_path / "zigzag.svg"
+    drawing.write_text(
+        '<svg xmlns="http://www.w3.org/2000/svg" width="60mm" height="40mm" viewBox="0 0 60 40">'
+        f'<polyline fill="none" stroke="black" points="{points}"/></svg>'
+    )
+
+    with pytest.raises(InputError, match="corners lie this close together") as caught:
+        read_drawing(drawing, close_gaps_mm=0.05)
+
+    assert caught.value.problems[0].key == "pattern.close-gaps"

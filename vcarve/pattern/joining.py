@@ -16,10 +16,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from vcarve.errors import InputError, Problem
 from vcarve.pattern.curves import Floats, circular, nearest_on, split_arc
 from vcarve.pattern.model import Line, Point
 from vcarve.pattern.strokes import Stroke
 
+MOST_CLOSE = 200_000  # pairs of corners near enough to be made one; for each the lines round them are walked
 SAME_MM = 0.001  # drawings are written with a few decimals; nothing this small can be meant
 
 
@@ -110,8 +112,15 @@ class _Web:
         around = self._around()
         corners = [node for node in around if self.corner[node]]
         xy = np.array([self.place[node] for node in corners]).reshape(-1, 2)
+        close = cKDTree(xy).query_pairs(tolerance * (1.0 + 1e-9), output_type="ndarray")
+        if len(close) > MOST_CLOSE:
+            want = (
+                f"over {MOST_CLOSE:,} pairs of the drawing's corners lie this close together; give a smaller distance, "
+                "or draw less finely"
+            )
+            raise InputError(Problem(key="pattern.close-gaps", value=f"{tolerance:g} mm", want=want))
         pairs = []
-        for i, j in cKDTree(xy).query_pairs(tolerance * (1.0 + 1e-9), output_type="ndarray").tolist():
+        for i, j in close.tolist():
             a, b = sorted((corners[i], corners[j]))
             pairs.append((math.dist(self.place[a], self.place[b]), a, b))
         parent = np.arange(len(self.place))
