@@ -37,6 +37,7 @@ SPOKEN_OF = frozenset(
         "pause-running",
     }
 )
+COOLANT = "on wood nothing but air or a fan belongs behind it; see what it switches on your machine"
 # Word -> what about it is not judged.
 NOT_JUDGED = {
     "G28.1": "it overwrites a place that the controller keeps for other programs",
@@ -48,6 +49,7 @@ NOT_JUDGED = {
     "G98": "how far drilling cycles lift differs between controllers",
     "G99": "how far drilling cycles lift differs between controllers",
     "M1": "whether the program pauses here is a switch at the controller",
+    "M7": COOLANT,
     "M48": "it gives the speeds back to the knobs of the controller",
     "M49": "it takes the speeds from the knobs of the controller: there is no slowing down by hand",
     "K": "arcs outside the XY plane are no grooves of one depth",
@@ -55,7 +57,6 @@ NOT_JUDGED = {
     "R": "near half a turn an arc given by its radius is bent by the last decimal; write I and J",
     "#": "other controllers know no parameters; write the values",
 }
-COOLANT = "on wood nothing but air or a fan belongs behind it; see what it switches on your machine"
 NOTED = {
     "semicolon": ("a comment after a semicolon", "RS-274 itself knows comments in round brackets only"),
     "percent": ("a percent sign", "this controller answers it with an error: take the line out"),
@@ -73,7 +74,6 @@ NOTED = {
         "G28 or G30 with some axes only",
         "RS-274 itself sends all axes home, the controllers only those named",
     ),
-    "mist": ("M7", COOLANT),
     "flood": ("M8", COOLANT),
 }
 
@@ -93,7 +93,7 @@ def outside_findings(seen: Track, dialect: str, others: Iterable[Finding]) -> li
     return list(first.values())
 
 
-def _outside(event: Event, dialect: str, figures: Figures) -> Finding | None:
+def _outside(event: Event, dialect: str, figures: Figures) -> Finding:
     word = event.text
     reason = NOT_JUDGED.get(word if word[:1] != "#" else "#")
     if reason is None and word[:1] == "G" and round(10.0 * event.value) in CYCLES:
