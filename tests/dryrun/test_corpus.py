@@ -245,9 +245,12 @@ def test_a_zero_on_the_bed_without_a_job_is_not_called_clean(dialect: DialectNam
 
 def test_a_drilling_cycle_gives_z_its_place() -> None:
     """A cycle's line names Z whether it writes it or carries it over: what it drills is judged, and nothing is lost."""
-    text = "G17 G21 G90 G94 G61\nG0 Z5\nG0 X0 Y0\nS10000 M3\nG4 P3\nG98 G81 X5 Y5 Z-1 R2 F100\nX9\nG80\nM5\nM30\n"
+    text = "G17 G21 G90 G94 G61\nG0 X0 Y0\nS10000 M3\nG4 P3\nG98 G81 X5 Y5 Z-1 R2 F100\nX9\nG80\nM5\nM30\n"
 
-    assert {code for _, code in judged(text, "rs274ngc", alone=True) or ()} == {"not-judged"}
+    assert {code for _, code in judged(text, "rs274ngc", alone=True) or ()} == {
+        "first-move-across",
+        "not-judged",
+    }
 
 
 def test_a_rapid_into_the_wood_alone_is_judged() -> None:
