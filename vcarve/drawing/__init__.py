@@ -1,0 +1,1 @@
+"""Drawings of lines: SVG and DXF files read, and the lines of a piece written."""
