@@ -13,10 +13,10 @@ import pytest
 
 import vcarve.plan.levels
 from small_job import make_program, own_job, own_pattern
+from vcarve.drawing.dxf import read_dxf
 from vcarve.errors import InputError
 from vcarve.groove import outline
 from vcarve.job.load import load_job
-from vcarve.pattern.dxf_in import read_dxf
 from vcarve.pattern.read import read_pattern
 from vcarve.program import words
 from vcarve.program.reader import read

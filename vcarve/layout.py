@@ -11,6 +11,8 @@ from typing import Any
 import numpy as np
 import shapely
 
+from vcarve.drawing.join import Mended
+from vcarve.drawing.read import Drawing, read_drawing
 from vcarve.errors import Finding, InputError, Problem, listed
 from vcarve.groove.land import measure
 from vcarve.groove.model import Grooves
@@ -22,10 +24,8 @@ from vcarve.network.repeat import Placing
 from vcarve.on_piece import Field, Laid, edge_of, field_of, laid
 from vcarve.pattern.catalogue import names
 from vcarve.pattern.curves import chord_points
-from vcarve.pattern.drawing import Drawing, read_drawing
 from vcarve.pattern.fit import Fit
 from vcarve.pattern.inspect import inspect
-from vcarve.pattern.joining import Mended
 from vcarve.pattern.model import Line, Pattern, Point
 from vcarve.pattern.region import Region, bounds
 from vcarve.quantity import format_number

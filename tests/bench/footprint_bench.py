@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import time
 
+from vcarve.drawing.write import lines_dxf, lines_svg
 from vcarve.groove.footprint import footprint
 from vcarve.groove.land import measure
 from vcarve.groove.width import VBit
 from vcarve.network.build import build
 from vcarve.pattern.catalogue import pattern
 from vcarve.pattern.region import rectangle
-from vcarve.view.lines_out import lines_dxf, lines_svg
 
 SIDES_MM = (430.0, 860.0, 1720.0)
 BIT = VBit(angle_deg=60.0)

@@ -14,9 +14,9 @@ from click.testing import CliRunner
 from ezdxf import units
 
 from vcarve.cli.main import cli
+from vcarve.drawing.read import FIRST_LAYER, Drawing, read_drawing
 from vcarve.errors import InputError, InternalError
 from vcarve.pattern.curves import stray_from
-from vcarve.pattern.drawing import FIRST_LAYER, Drawing, read_drawing
 from vcarve.pattern.model import Line
 
 JOB = """\
@@ -730,13 +730,13 @@ def mixed(space: Any, document: Any) -> None:
     [
         ("svg_shapes", "fit_arcs"),
         ("svg_shapes", "ellipse_arc"),
-        ("strokes", "Sheet.add"),
-        ("dxf_in", "arc_lines"),
-        ("dxf_in", "split_arc"),
-        ("dxf_in", "ellipse_arc"),
-        ("dxf_in", "fit_arcs"),
-        ("dxf_in", "_Reader._flat"),
-        ("strokes", "Sheet.check_size"),
+        ("sheet", "Sheet.add"),
+        ("dxf", "arc_lines"),
+        ("dxf", "split_arc"),
+        ("dxf", "ellipse_arc"),
+        ("dxf", "fit_arcs"),
+        ("dxf", "_Reader._flat"),
+        ("sheet", "Sheet.check_size"),
     ],
 )
 def test_a_fault_of_our_own_is_not_laid_to_the_file(
@@ -745,14 +745,14 @@ def test_a_fault_of_our_own_is_not_laid_to_the_file(
     """What goes wrong in our own code with a sound drawing ends as an internal error."""
     curves = svg(tmp_path, '<path d="M0 0H10C20 0 20 9 30 9A5 9 20 0 1 40 19"/>')
     drawings = [curves] if module == "svg_shapes" else [dxf(tmp_path, mixed)]
-    if module == "strokes":
+    if module == "sheet":
         drawings.append(curves)
 
     def slip(*_: object, **__: object) -> None:
         raise fault
 
     monkeypatch.setattr("tempfile.tempdir", str(tmp_path))  # where its evidence goes
-    monkeypatch.setattr(f"vcarve.pattern.{module}.{work}", slip)
+    monkeypatch.setattr(f"vcarve.drawing.{module}.{work}", slip)
     if work == "split_arc":  # only of more than half a turn
         drawings = [dxf(tmp_path, lambda space, _: space.add_lwpolyline([(0, 0, 0, 0, 2), (9, 0, 0, 0, 0)]))]
     for drawing in drawings:

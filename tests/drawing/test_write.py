@@ -12,6 +12,8 @@ import pytest
 import shapely
 from shapely.geometry import Polygon
 
+from vcarve.drawing.read import read_drawing
+from vcarve.drawing.write import lines_dxf, lines_svg
 from vcarve.groove.footprint import footprint
 from vcarve.groove.land import measure
 from vcarve.groove.model import Grooves
@@ -19,11 +21,9 @@ from vcarve.job.bench import Bit
 from vcarve.network.build import build, build_lines
 from vcarve.network.model import Network
 from vcarve.pattern.catalogue import pattern
-from vcarve.pattern.drawing import read_drawing
 from vcarve.pattern.refit import with_arcs
 from vcarve.pattern.region import Region, Ring, chords
 from vcarve.pattern.shapes import circle, rounded_rectangle
-from vcarve.view.lines_out import lines_dxf, lines_svg
 
 BIT = Bit(angle_deg=60.0, diameter_mm=6.0, shank_mm=6.0)
 CASES = ("asanoha", "shippo", "kikko")

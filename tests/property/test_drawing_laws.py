@@ -13,8 +13,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from vcarve.drawing.read import read_drawing
 from vcarve.errors import InputError
-from vcarve.pattern.drawing import read_drawing
 from vcarve.pattern.inset import inset_parts
 from vcarve.pattern.region import Region, Ring, area_mm2, contains, perimeter_mm
 

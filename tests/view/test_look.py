@@ -54,21 +54,21 @@ def test_mixing_ends_at_both_colours() -> None:
 
 
 SHEETS = (
-    "drawing.py",
-    "marks.py",
-    "svg.py",
-    "walls.py",
-    "pattern.py",
-    "gallery.py",
-    "lines_out.py",
-    "page.py",
-    "parts/page.css",
+    "view/drawing.py",
+    "view/marks.py",
+    "view/svg.py",
+    "view/walls.py",
+    "view/pattern.py",
+    "view/gallery.py",
+    "drawing/write.py",
+    "view/page.py",
+    "view/parts/page.css",
 )
 
 
 @pytest.mark.parametrize("name", SHEETS)
 def test_colours_live_in_one_module(name: str) -> None:
     """Pictures and pages name no colour of their own; all come from the look."""
-    text = files("vcarve.view").joinpath(name).read_text(encoding="utf-8")
+    text = files("vcarve").joinpath(name).read_text(encoding="utf-8")
 
     assert re.findall(r"#[0-9a-fA-F]{6}\b", text) == []

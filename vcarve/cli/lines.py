@@ -22,9 +22,9 @@ from vcarve.cli.options import asked, set_option
 @set_option
 def lines(job: str, output: str, sets: tuple[str, ...]) -> None:
     """Draw a job's lines, the outlines of its grooves and its land, true to scale in millimetres."""
+    from vcarve.drawing.write import lines_dxf, lines_svg
     from vcarve.job.load import open_job, placed
     from vcarve.layout import lay_out
-    from vcarve.view.lines_out import lines_dxf, lines_svg
 
     with taken_as("job", job):
         loaded, document = open_job(job, sets)

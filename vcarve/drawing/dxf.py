@@ -13,10 +13,10 @@ from typing import Any
 
 import numpy as np
 
+from vcarve.drawing.sheet import MOST_STROKES, Sheet
 from vcarve.errors import InputError, Problem
 from vcarve.pattern.curves import Arc, Floats, arc_lines, ellipse_arc, fit_arcs, split_arc
 from vcarve.pattern.model import Point
-from vcarve.pattern.strokes import MOST_STROKES, Sheet
 
 # $INSUNITS codes of the DXF reference: millimetres per unit.
 _UNIT_MM = {

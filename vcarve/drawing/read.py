@@ -8,12 +8,12 @@ from pathlib import Path
 
 import numpy as np
 
+from vcarve.drawing.join import Mended, join
+from vcarve.drawing.sheet import Sheet, Stroke
 from vcarve.errors import Finding, InputError, Problem
 from vcarve.pattern.curves import Floats
-from vcarve.pattern.joining import Mended, join
 from vcarve.pattern.model import Line
 from vcarve.pattern.region import bounds_of
-from vcarve.pattern.strokes import Sheet, Stroke
 
 FIRST_LAYER = 8  # roles below are those of patterns
 LARGEST_FILE = 20_000_000  # bytes
@@ -111,10 +111,10 @@ def _sheet(file: Path) -> Sheet:
         want = f"the file is larger than {LARGEST_FILE // 1_000_000} MB; draw less at once"
         raise InputError(Problem(want=want, file=str(file)))
     if kind == ".svg":
-        from vcarve.pattern.svg_in import read_svg
+        from vcarve.drawing.svg import read_svg
 
         return read_svg(content, str(file))
-    from vcarve.pattern.dxf_in import read_dxf
+    from vcarve.drawing.dxf import read_dxf
 
     return read_dxf(content, str(file))
 

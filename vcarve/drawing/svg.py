@@ -12,8 +12,8 @@ from dataclasses import replace
 
 import numpy as np
 
-from vcarve.pattern.strokes import MOST_STROKES, Sheet
-from vcarve.pattern.svg_place import (
+from vcarve.drawing.sheet import MOST_STROKES, Sheet
+from vcarve.drawing.svg_place import (
     PX_MM,
     Place,
     Reader,
@@ -24,8 +24,8 @@ from vcarve.pattern.svg_place import (
     view_box,
     viewport_matrix,
 )
-from vcarve.pattern.svg_shapes import SHAPES
-from vcarve.pattern.xml_in import Node, read_tree
+from vcarve.drawing.svg_shapes import SHAPES
+from vcarve.drawing.xml import Node, read_tree
 
 _RULE = re.compile(r"([^{}]+)\{([^{}]*)\}")
 _OUTSIDE = re.compile(r"@import|url\(\s*['\"]?\s*(?!#)[^)'\"\s]", re.IGNORECASE)

@@ -8,10 +8,10 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from vcarve.drawing.sheet import Sheet
+from vcarve.drawing.xml import Node
 from vcarve.errors import InputError, Problem
 from vcarve.pattern.curves import Floats
-from vcarve.pattern.strokes import Sheet
-from vcarve.pattern.xml_in import Node
 
 PX_MM = 25.4 / 96.0
 # CSS Values and Units, absolute lengths: px per unit.

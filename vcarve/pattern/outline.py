@@ -9,10 +9,10 @@ from pathlib import Path
 
 import numpy as np
 
+from vcarve.drawing.read import read_drawing
 from vcarve.errors import InputError, Problem
 from vcarve.job.records import Outline, Piece
 from vcarve.pattern.curves import Arc
-from vcarve.pattern.drawing import read_drawing
 from vcarve.pattern.model import Line, Point
 from vcarve.pattern.region import Region, Ring, bounds, chords, rectangle, reversed_ring, ring_area, ring_of
 from vcarve.pattern.shapes import circle, ellipse, regular_polygon, rounded_rectangle
