@@ -16,18 +16,20 @@ MAY_IMPORT: dict[str, set[str]] = {
     "errors": set(),
     "quantity": set(),
     "job": {"quantity", "job"},
-    "pattern": {"pattern", "job", "quantity"},
-    "pattern.outline": {"pattern", "drawing", "job", "quantity"},  # a piece's outline may be drawn
-    "drawing": {"drawing", "pattern", "job", "quantity"},
-    "drawing.write": {"pattern", "network", "groove", "view"},
-    "network": {"network", "pattern", "quantity"},
-    "groove": {"groove", "network", "pattern", "job", "quantity"},
+    "plane": {"plane"},
+    "pattern": {"plane", "pattern", "job", "quantity"},
+    "pattern.outline": {"plane", "pattern", "drawing", "job", "quantity"},  # a piece's outline may be drawn
+    "drawing": {"plane", "drawing", "pattern", "job", "quantity"},
+    "drawing.write": {"plane", "pattern", "network", "groove", "view"},
+    "network": {"plane", "network", "pattern", "quantity"},
+    "groove": {"plane", "groove", "network", "pattern", "job", "quantity"},
     "plan": {"plan", "groove", "network", "job", "quantity"},
     "program.grammar": set(),
     "program.moves": set(),
     "program.numbers": set(),
     "program.comment": {"program.grammar"},
     "program.writer": {
+        "plane",
         "plan",
         "groove",
         "network",
@@ -39,6 +41,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     # The reader's side shares the grammar with the writer and nothing else.
     "program": {"program.grammar", "program.moves", "program reader side"},
     "dryrun": {
+        "plane",
         "dryrun",
         "program.moves",
         "program reader side",
@@ -48,11 +51,11 @@ MAY_IMPORT: dict[str, set[str]] = {
         "job",
         "quantity",
     },
-    "view": {"view", "values", "quantity"},
-    "on_piece": {"job", "drawing", "pattern", "network", "groove", "quantity"},
-    "layout": {"on_piece", "job", "drawing", "pattern", "network", "groove", "quantity"},
-    "proposals": {"layout", "on_piece", "groove", "job", "pattern", "network", "quantity"},
-    "land_findings": {"layout", "groove", "network", "pattern", "job", "quantity"},
+    "view": {"plane", "view", "values", "quantity"},
+    "on_piece": {"plane", "job", "drawing", "pattern", "network", "groove", "quantity"},
+    "layout": {"plane", "on_piece", "job", "drawing", "pattern", "network", "groove", "quantity"},
+    "proposals": {"plane", "layout", "on_piece", "groove", "job", "pattern", "network", "quantity"},
+    "land_findings": {"plane", "layout", "groove", "network", "pattern", "job", "quantity"},
     "proportions": {"proposals", "layout", "groove", "job", "quantity"},
     "report": {"everything but cli"},
     "proofing": {"everything but cli"},
@@ -140,7 +143,7 @@ def test_dry_run_cannot_reach_plan_or_writer() -> None:
     names = [f"vcarve.{name}" for name in modules() if name.split(".")[0] == "dryrun"]
     code = (
         f"import importlib, sys\nfor name in {sorted(names)!r}: importlib.import_module(name)\n"
-        "print([m for m in sys.modules if m.startswith(('vcarve.plan', 'vcarve.program.writer', "
+        "print([m for m in sys.modules if m.startswith(('vcarve.plan.', 'vcarve.program.writer', "
         "'vcarve.program.numbers', 'vcarve.program.comment'))])"
     )
 

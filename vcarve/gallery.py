@@ -9,11 +9,11 @@ from collections.abc import Sequence
 import numpy as np
 
 from vcarve.network.build import build
-from vcarve.network.clip import flattened
 from vcarve.network.model import Network, Role
 from vcarve.pattern.inspect import inspect
 from vcarve.pattern.model import Pattern
 from vcarve.pattern.region import rectangle
+from vcarve.plane.arcs import chords
 from vcarve.quantity import format_mm
 from vcarve.view import look
 from vcarve.view.gallery import angle_words, gallery_html, item, vertex_figures
@@ -73,11 +73,11 @@ def _png(network: Network) -> bytes:
         width = max(round(share * size), 1)
         colour = theme.leaf_line if leaf_turn else theme.ground_line
         for edge in np.flatnonzero(network.cut & ((network.role == Role.LEAF) == leaf_turn)).tolist():
-            a, b = xy[network.tail[edge]], xy[network.head[edge]]
-            curve = (float(a[0]), float(a[1]), float(b[0]), float(b[1]), float(network.bulge[edge]))
+            a, b = xy[[network.tail[edge]]], xy[[network.head[edge]]]
+            along = np.vstack([chords(a, b, network.bulge[[edge]], 0.01)[0], b])
             points = [
                 (pad + (x + SIDE_MM / 2.0) * scale, size - pad - (y + SIDE_MM / 2.0) * scale)
-                for x, y in [*flattened(curve, 0.01), (curve[2], curve[3])]
+                for x, y in along.tolist()
             ]
             draw.line(points, fill=colour, width=width, joint="curve")
             for x, y in (points[0], points[-1]):

@@ -10,8 +10,7 @@ from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
 from vcarve.errors import InputError, Problem
-from vcarve.network.clip import clip, ring_curves
-from vcarve.network.curve import halves
+from vcarve.network.clip import clip, halved, ring_curves
 from vcarve.network.faces import owners, ring_areas, rings
 from vcarve.network.graph import Graph
 from vcarve.network.model import NM_PER_MM, Bools, Ints, Network
@@ -72,11 +71,10 @@ def build_lines(
     """
     if not lines:
         raise InputError("the drawing has no lines on the piece")
-    drawn = [(part, line.role) for line in lines for part in halves((*line.start, *line.end, line.bulge))]
-    curves = [curve for curve, _ in drawn]
+    curves, source = halved(np.array([(*line.start, *line.end, line.bulge) for line in lines]))
     graph = node(
         curves,
-        np.array([role for _, role in drawn], dtype=np.int64),
+        np.array([line.role for line in lines], dtype=np.int64)[source],
         np.ones(len(curves), dtype=bool),
         np.full(len(curves), -1, dtype=np.int64),
         near_pairs(curve_boxes(curves), most=MOST_PAIRS),
@@ -103,7 +101,7 @@ def _framed(
 def _with_rings(network: Network, frames: Sequence[tuple[Region, int]]) -> Network:
     """Return the network with frames that meet none of its lines."""
     # Of frames at one and the same distance the last is cut.
-    roles = {curve: role for frame, role in frames for ring in frame.rings for curve in ring_curves(ring)}
+    roles = {tuple(side): role for frame, role in frames for side in ring_curves(*frame.rings).tolist()}
     rows = np.array(list(roles))
     new = np.rint(rows[:, :4].reshape(-1, 2) * NM_PER_MM).astype(np.int64)
     places, at = np.unique(new, axis=0, return_inverse=True)

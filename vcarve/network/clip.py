@@ -10,11 +10,11 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
+import numpy.typing as npt
 import shapely
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
-from vcarve.network.curve import Curve, centre_radius, halves
 from vcarve.network.graph import Graph, edge_bounds
 from vcarve.network.model import Bools, Floats, Ints, Role
 from vcarve.network.noding import (
@@ -24,32 +24,37 @@ from vcarve.network.noding import (
     SNAP_MM,
     TOLERANCE_MM,
     curve_boxes,
-    curve_list,
+    curves_of,
     merged,
     middle_points,
     near_pairs,
     node,
 )
-from vcarve.pattern.curves import chord_points
 from vcarve.pattern.region import Region, Ring, chords
+from vcarve.plane.arcs import beside, bulge_between, circles, middles, size
+from vcarve.plane.arcs import chords as arc_chords
 
 SAG_MM = 1e-4  # how far the straight copy of an arc may stand off it where only nearness is asked
 
 
-def ring_curves(ring: Ring) -> list[Curve]:
-    """Return the sides of a ring as curves that turn by half a circle at most."""
-    ends = np.roll(ring.xy_mm, -1, axis=0)
-    return [
-        curve
-        for a, b, bulge in zip(ring.xy_mm, ends, ring.bulge, strict=True)
-        for curve in halves((float(a[0]), float(a[1]), float(b[0]), float(b[1]), float(bulge)))
-    ]
+def ring_curves(*rings: Ring) -> Floats:
+    """Return the sides of rings as curves (n, 5) that turn by half a circle at most."""
+    return halved(np.vstack([ring.curves for ring in rings]))[0]
 
 
-def flattened(curve: Curve, sag_mm: float = SAG_MM) -> list[tuple[float, float]]:
-    """Return points along a curve, without its last, whose chords stand off it by no more than ``sag_mm``."""
-    x0, y0, x1, y1, bulge = curve
-    return [(float(x), float(y)) for x, y in chord_points((x0, y0), (x1, y1), bulge, sag_mm)]
+def halved(curves: Floats) -> tuple[Floats, Ints]:
+    """Return curves (n, 5) with each that turns by more than half a circle in two halves, and which each row is a part of.
+
+    A network's arcs turn by half a circle at most.
+    """
+    wide = np.abs(curves[:, 4]) > 1.0 + 1e-9
+    source = np.repeat(np.arange(len(curves)), np.where(wide, 2, 1))
+    rows = curves[source]
+    first = np.flatnonzero(wide) + np.arange(np.count_nonzero(wide))
+    whole = curves[wide]
+    rows[first, 2:4] = rows[first + 1, :2] = middles(whole[:, :2], whole[:, 2:4], whole[:, 4])
+    rows[first, 4] = rows[first + 1, 4] = bulge_between(whole[:, 4], 0.0, 0.5)
+    return rows, source
 
 
 def region_polygon(region: Region, sag_mm: float = SAG_MM) -> shapely.Polygon:
@@ -62,23 +67,20 @@ def inside(region: Region, points: Floats) -> Bools:
     polygon = region_polygon(region)
     shapely.prepare(polygon)
     result = np.asarray(shapely.contains_xy(polygon, points[:, 0], points[:, 1]), dtype=bool)
-    arcs = [curve for ring in region.rings for curve in ring_curves(ring) if curve[4] != 0.0]
-    if arcs:
-        edge = shapely.boundary(polygon)
-        near = np.flatnonzero(shapely.dwithin(shapely.points(points), edge, 2.0 * SAG_MM))
-        for k in near:
-            x, y = points[k]
-            for curve in arcs:
-                cx, cy, radius = centre_radius(curve)
-                x0, y0, x1, y1, bulge = curve
-                # The point is beyond this arc's chord, on its side: the circle decides.
-                side = (x1 - x0) * (y - y0) - (y1 - y0) * (x - x0)
-                if side * bulge > 0.0:
-                    continue
-                away = np.hypot(x - cx, y - cy) - radius
-                if abs(away) < 2.0 * SAG_MM:
-                    result[k] = (away < 0.0) == (bulge > 0.0)
-                    break
+    sides = ring_curves(*region.rings)
+    sides = sides[sides[:, 4] != 0.0]
+    if not len(sides):
+        return result
+    near = np.flatnonzero(shapely.dwithin(shapely.points(points), shapely.boundary(polygon), 2.0 * SAG_MM))
+    a, b, bulge = sides[:, :2], sides[:, 2:4], sides[:, 4]
+    centre, radius = circles(a, b, bulge)
+    spot = points[near, None]
+    away = size(spot - centre) - radius
+    # Where a point is beyond an arc's chord, on its side, and near its circle, the circle decides.
+    by_circle = (beside(spot, a, b) * bulge <= 0.0) & (np.abs(away) < 2.0 * SAG_MM)
+    which = by_circle.argmax(axis=1)
+    rows = np.flatnonzero(by_circle.any(axis=1))
+    result[near[rows]] = (away[rows, which[rows]] < 0.0) == (bulge[which[rows]] > 0.0)
     return result
 
 
@@ -96,23 +98,20 @@ def clip(
     larger than that: its edge is an outline as well.  With ``edge="groove"`` lines on the outline are cut, with ``"plain"``
     they are left, but for frames; the outline itself is never cut.
     """
-    outline = [curve for ring in region.rings for curve in ring_curves(ring)]
-    border_rim = [1] * len(outline)
+    parts = [(region, int(Role.OUTLINE), 1), *((frame, role, 0) for frame, role in frames)]
     if piece is not None:
-        outline += [curve for ring in piece.rings for curve in ring_curves(ring)]
-        border_rim += [2] * (len(outline) - len(border_rim))
-    border: list[Curve] = list(outline)
-    border_role = [int(Role.OUTLINE)] * len(outline)
-    for frame, role in frames:
-        rings = [curve for ring in frame.rings for curve in ring_curves(ring)]
-        border.extend(rings)
-        border_role.extend([role] * len(rings))
-        border_rim.extend([0] * len(rings))
-    framing = np.arange(len(border)) >= len(outline)
+        parts.insert(1, (piece, int(Role.OUTLINE), 2))
+    sides = [ring_curves(*part.rings) for part, _, _ in parts]
+    counts = [len(each) for each in sides]
+    border = np.vstack(sides)
+    border_role, border_rim = (
+        np.repeat([part[k] for part in parts], counts).astype(np.int64) for k in (1, 2)
+    )
+    framing = border_rim == 0
 
     near, inner = _sort_out(graph, region, border)
     # What the border touches is noded against it.
-    crossing = curve_list(graph, near)
+    crossing = curves_of(graph, near)
     count = len(crossing)
     border_boxes = curve_boxes(border)
     pairs = near_pairs(border_boxes) + count
@@ -121,13 +120,13 @@ def clip(
         pairs = np.vstack([across + np.array([0, count]), pairs])
     shared = np.unique(np.concatenate([graph.tail[near], graph.head[near]]))
     noded = node(
-        crossing + border,
-        np.concatenate([graph.role[near], np.array(border_role, dtype=np.int64)]),
+        np.vstack([crossing, border]),
+        np.concatenate([graph.role[near], border_role]),
         np.concatenate([graph.cut[near], framing]),
         np.concatenate([graph.edge_class[near], np.full(len(border), -1)]),
         pairs,
         rank=np.concatenate([np.full(count, LINE), np.where(framing, FRAME, RIM)]),
-        rim=np.concatenate([np.zeros(count, dtype=np.int64), np.array(border_rim, dtype=np.int64)]),
+        rim=np.concatenate([np.zeros(count, dtype=np.int64), border_rim]),
         fixed_xy=graph.xy[shared],
     )
     rim = noded.graph
@@ -179,7 +178,7 @@ def _left_behind(graph: Graph, piece: Region) -> Bools:
     return np.asarray(beyond & ~reached[label[graph.tail]], dtype=bool)
 
 
-def _sort_out(graph: Graph, region: Region, border: list[Curve]) -> tuple[Ints, Ints]:
+def _sort_out(graph: Graph, region: Region, border: Floats) -> tuple[Ints, Ints]:
     """Return the edges that come near the border, and those wholly inside that do not."""
     boxes = edge_bounds(graph)
     lines = _border_lines(border)
@@ -195,13 +194,13 @@ def _sort_out(graph: Graph, region: Region, border: list[Curve]) -> tuple[Ints, 
     tree = shapely.STRtree(lines)
     candidates = np.flatnonzero(~outside)
     a, b = graph.xy[graph.tail[candidates]], graph.xy[graph.head[candidates]]
-    chords = np.asarray(shapely.linestrings(np.stack([a, b], axis=1)), dtype=object)
+    chords_ = np.asarray(shapely.linestrings(np.stack([a, b], axis=1)), dtype=object)
     bent = np.flatnonzero(graph.bulge[candidates] != 0.0)
     if len(bent):
         # For arcs the box stands in: a few more are noded than need be.
         slim = boxes[candidates[bent]]
-        chords[bent] = shapely.box(slim[:, 0], slim[:, 1], slim[:, 2], slim[:, 3])
-    hit = np.unique(tree.query(chords, predicate="dwithin", distance=grow)[0])
+        chords_[bent] = shapely.box(slim[:, 0], slim[:, 1], slim[:, 2], slim[:, 3])
+    hit = np.unique(tree.query(chords_, predicate="dwithin", distance=grow)[0])
     near = candidates[hit]
     free = np.ones(len(candidates), dtype=bool)
     free[hit] = False
@@ -210,5 +209,10 @@ def _sort_out(graph: Graph, region: Region, border: list[Curve]) -> tuple[Ints, 
     return near.astype(np.int64), rest[keep].astype(np.int64)
 
 
-def _border_lines(border: list[Curve]) -> np.ndarray:
-    return np.array([shapely.LineString([*flattened(curve), curve[2:4]]) for curve in border], dtype=object)
+def _border_lines(border: Floats) -> npt.NDArray[np.object_]:
+    spots, count = arc_chords(border[:, :2], border[:, 2:4], border[:, 4], SAG_MM)
+    owner = np.repeat(np.arange(len(count)), count)
+    every = np.vstack([spots, border[:, 2:4]])
+    owner = np.concatenate([owner, np.arange(len(count))])
+    order = np.argsort(owner, kind="stable")
+    return np.asarray(shapely.linestrings(every[order], indices=owner[order]), dtype=object)

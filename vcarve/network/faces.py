@@ -16,6 +16,7 @@ from scipy.sparse.csgraph import connected_components
 
 from vcarve.network.graph import Graph, edge_bounds
 from vcarve.network.model import Bools, Floats, Ints, Network
+from vcarve.plane.arcs import beside, circles, cross, segment_areas
 
 # Edges that leave a vertex closer together than this may touch there; see next_half_edge.
 BUNDLE_RAD = 0.01
@@ -117,14 +118,8 @@ def ring_areas(graph: Graph, walk: Ints, starts: Ints) -> Floats:
     # Taken about the ring's own first corner, so that small far rings keep their digits.
     origin = graph.xy[start[walk[starts[:-1]]]][ring] if len(walk) else np.empty((0, 2))
     a, b = graph.xy[start[walk]] - origin, graph.xy[end[walk]] - origin
-    double = a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]
-    half = 2.0 * np.arctan(bulge[walk])
-    bent = half != 0.0
-    chord = np.hypot(*(b - a).T)
-    radius = np.divide(chord, 2.0 * np.sin(half), out=np.zeros_like(chord), where=bent)
-    # A circular segment has r² (φ − sin φ) / 2; its sign is that of the sweep.
-    double = double + radius**2 * (2.0 * half - np.sin(2.0 * half))
-    return np.asarray(0.5 * np.bincount(ring, weights=double, minlength=len(starts) - 1), dtype=float)
+    share = 0.5 * cross(a, b) + segment_areas(a, b, bulge[walk])
+    return np.asarray(np.bincount(ring, weights=share, minlength=len(starts) - 1), dtype=float)
 
 
 def cell_areas_mm2(network: Network) -> Floats:
@@ -175,27 +170,21 @@ def _leftmost(graph: Graph) -> Floats:
     a, b = graph.xy[graph.tail], graph.xy[graph.head]
     point = np.where(((a[:, 0] < b[:, 0]) | ((a[:, 0] == b[:, 0]) & (a[:, 1] <= b[:, 1])))[:, None], a, b)
     bent = np.flatnonzero(graph.bulge != 0.0)
-    centre, radius = _circles(graph, bent)
+    centre, radius = circles(*_arcs(graph, bent))
     turn = centre - np.column_stack([radius, np.zeros(len(bent))])
     on = _on_arc(graph, bent, turn)
     point[bent[on]] = turn[on]
     return point
 
 
-def _circles(graph: Graph, edge: Ints) -> tuple[Floats, Floats]:
-    """Return centre (n, 2) and radius (n,) of edges that are arcs."""
-    a, b, bulge = graph.xy[graph.tail[edge]], graph.xy[graph.head[edge]], graph.bulge[edge]
-    chord = b - a
-    off = (1.0 - bulge**2) / (4.0 * bulge)
-    centre = (a + b) / 2.0 + np.column_stack([-chord[:, 1] * off, chord[:, 0] * off])
-    return centre, (1.0 + bulge**2) / (4.0 * np.abs(bulge)) * np.hypot(*chord.T)
+def _arcs(graph: Graph, edge: Ints) -> tuple[Floats, Floats, Floats]:
+    return graph.xy[graph.tail[edge]], graph.xy[graph.head[edge]], graph.bulge[edge]
 
 
 def _on_arc(graph: Graph, edge: Ints, point: Floats) -> Bools:
     """Tell of points (n, 2) on the circles of arcs whether they are on the arcs: beyond the chord, on the bulging side."""
-    a, b = graph.xy[graph.tail[edge]], graph.xy[graph.head[edge]]
-    chord, far = b - a, point - a
-    return np.asarray((chord[:, 0] * far[:, 1] - chord[:, 1] * far[:, 0]) * graph.bulge[edge] <= 0.0)
+    a, b, bulge = _arcs(graph, edge)
+    return beside(point, a, b) * bulge <= 0.0
 
 
 def _first_below(graph: Graph, spots: Floats) -> Ints:
@@ -243,7 +232,7 @@ def _height_at(graph: Graph, edge: Ints, x: Floats) -> tuple[Floats, Bools]:
     bent = np.flatnonzero(graph.bulge[edge] != 0.0)
     if len(bent):
         arc = edge[bent]
-        centre, radius = _circles(graph, arc)
+        centre, radius = circles(*_arcs(graph, arc))
         inner = radius**2 - (x[bent] - centre[:, 0]) ** 2
         rise = np.sqrt(np.maximum(inner, 0.0))
         y[bent] = np.nan

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from vcarve.network.model import Bools, Floats, Ints
+from vcarve.plane.arcs import boxes
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -65,12 +66,5 @@ class Graph:
 
 
 def edge_bounds(graph: Graph) -> Floats:
-    """Return a box round each edge, shape (E, 4): x low, y low, x high, y high.
-
-    An arc's box is that of its chord widened by its sagitta on every side, which always holds it (sweeps up to 180°).
-    """
-    a, b = graph.xy[graph.tail], graph.xy[graph.head]
-    sag = 0.5 * np.abs(graph.bulge) * np.hypot(*(b - a).T)
-    low = np.minimum(a, b) - sag[:, None]
-    high = np.maximum(a, b) + sag[:, None]
-    return np.hstack([low, high])
+    """Return a box round each edge, shape (E, 4): x low, y low, x high, y high."""
+    return np.hstack(boxes(graph.xy[graph.tail], graph.xy[graph.head], graph.bulge))

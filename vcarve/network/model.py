@@ -18,6 +18,8 @@ from enum import IntEnum
 import numpy as np
 import numpy.typing as npt
 
+from vcarve.plane.arcs import stretches
+
 Ints = npt.NDArray[np.int64]
 Floats = npt.NDArray[np.float64]
 Bools = npt.NDArray[np.bool_]
@@ -75,12 +77,8 @@ class Network:
 
     @property
     def length_mm(self) -> Floats:
-        """Length along each edge, shape (E,): the chord, or radius times angle for arcs."""
-        sweep = 4.0 * np.arctan(np.abs(self.bulge))
-        chord = self.chord_mm
-        with np.errstate(divide="ignore", invalid="ignore"):
-            arc = chord * sweep / (2.0 * np.sin(sweep / 2.0))
-        return np.where(self.bulge == 0.0, chord, arc)
+        """Length along each edge, shape (E,)."""
+        return self.chord_mm * stretches(self.bulge)
 
     @property
     def edges(self) -> int:

@@ -10,7 +10,6 @@ of frames, then the ends of lines, then crossings.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -20,9 +19,10 @@ from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
 from vcarve.errors import InputError
-from vcarve.network.curve import Curve, bounds, meetings, part_bulge, point_at
 from vcarve.network.graph import Graph
 from vcarve.network.model import Bools, Floats, Ints
+from vcarve.plane.arcs import boxes, bulge_between, middles, points
+from vcarve.plane.meet import meetings
 
 SNAP_MM = 2e-3  # 2 µm: closer than this is the same place
 TOLERANCE_MM = 1e-5  # 10 nm: how exactly curves are said to touch
@@ -75,13 +75,13 @@ def near_pairs(boxes: Floats, others: Floats | None = None, *, most: int | None 
     return np.column_stack([hit[order], probe[order]]).astype(np.int64)
 
 
-def curve_boxes(curves: Sequence[Curve]) -> Floats:
-    """Return the exact boxes of curves, shape (n, 4)."""
-    return np.array([bounds(curve) for curve in curves]).reshape(-1, 4)
+def curve_boxes(curves: Floats) -> Floats:
+    """Return the exact boxes (n, 4) of curves (n, 5)."""
+    return np.hstack(boxes(curves[:, :2], curves[:, 2:4], curves[:, 4]))
 
 
 def node(
-    curves: Sequence[Curve],
+    curves: Floats,
     role: Ints,
     cut: Bools,
     edge_class: Ints,
@@ -91,7 +91,7 @@ def node(
     rim: Ints | None = None,
     fixed_xy: Floats | None = None,
 ) -> Noded:
-    """Return the graph of these curves split where the given pairs of them meet.
+    """Return the graph of these curves, rows (x0, y0, x1, y1, bulge), split where the given pairs of them meet.
 
     ``rank`` (n,) says of each curve whether it is the outline's, a frame's or a line (the default), ``rim`` (n,) is as in
     ``network.graph`` (by default 1 for the outline's).  ``fixed_xy`` are places that take up every end close to them.  Of
@@ -117,7 +117,7 @@ def node(
         graph = done.noded.graph
         if not len(graph.tail):
             break  # every curve was shorter than a vertex is wide
-        again = curve_list(graph, np.arange(len(graph.tail)))
+        again = curves_of(graph, np.arange(len(graph.tail)))
         ends = np.column_stack([done.weight[graph.tail], done.weight[graph.head]]).ravel()
         new = _pass(again, graph, done.rank, near_pairs(curve_boxes(again)), done.weight, ends)
         settled = len(new.noded.graph.tail) == len(graph.tail) and len(new.noded.graph.xy) == len(graph.xy)
@@ -143,14 +143,13 @@ class _Pass:
     weight: Ints
 
 
-def _pass(
-    curves: Sequence[Curve], traits: Graph, rank: Ints, pairs: Ints, weight: Ints, end_weight: Ints
-) -> _Pass:
+def _pass(curves: Floats, traits: Graph, rank: Ints, pairs: Ints, weight: Ints, end_weight: Ints) -> _Pass:
     """Split curves once where the given pairs meet; ``traits`` has their role, cut, class and rim, and the fixed places."""
     owner, place, xy, corner = _stops(curves, pairs)
     # A place on the outline or on a frame lies on it exactly.
-    for k in np.flatnonzero((rank[owner] < LINE) & ~corner):
-        xy[k] = point_at(curves[owner[k]], float(place[k]))
+    firm = np.flatnonzero((rank[owner] < LINE) & ~corner)
+    own = curves[owner[firm]]
+    xy[firm] = points(own[:, :2], own[:, 2:4], own[:, 4], place[firm])
     fresh_weight = 2 * rank[owner] + 1
     fresh_weight[: len(end_weight)] = end_weight
     vertices, label, held = _cluster(np.vstack([traits.xy, xy]), np.concatenate([weight, fresh_weight]))
@@ -170,16 +169,12 @@ def _pass(
     owner, at = owner[begin], at[begin]
     edge = np.flatnonzero(owner[1:] == owner[:-1])
     source = owner[edge]
-    bulge = [
-        part_bulge(curves[s][4], t0, t1)
-        for s, t0, t1 in zip(source.tolist(), t[edge].tolist(), t[edge + 1].tolist(), strict=True)
-    ]
     split = replace(
         traits.take(source),
         xy=vertices,
         tail=at[edge],
         head=at[edge + 1],
-        bulge=np.array(bulge, dtype=float),
+        bulge=bulge_between(curves[source, 4], t[edge], t[edge + 1]),
     )
     whole = (t[edge] == 0.0) & (t[edge + 1] == 1.0)
     graph, keep, ranks = merged(split, rank[source])
@@ -187,60 +182,21 @@ def _pass(
     return _Pass(noded=noded, rank=ranks, weight=held)
 
 
-def _stops(curves: Sequence[Curve], pairs: Ints) -> tuple[Ints, Floats, Floats, Bools]:
-    """Return the places where curves begin, end or meet another: curve, parameter, place (n, 2), and whether it is an end."""
+def _stops(curves: Floats, pairs: Ints) -> tuple[Ints, Floats, Floats, Bools]:
+    """Return the places where curves begin, end or meet another: curve, share, place (n, 2), and whether it is an end."""
     count = len(curves)
-    ends = np.array([curve[:4] for curve in curves]).reshape(-1, 2, 2)
-    straight = np.array([curve[4] == 0.0 for curve in curves], dtype=bool)
-    plain = straight[pairs[:, 0]] & straight[pairs[:, 1]] if len(pairs) else np.zeros(0, dtype=bool)
-    owner, place, xy = _line_meetings(ends, pairs[plain])
-    owners, places, spots = owner.tolist(), place.tolist(), xy.tolist()
-    for a, b in pairs[~plain].tolist():
-        for point, ta, tb in meetings(curves[a], curves[b], TOLERANCE_MM, SNAP_MM):
-            owners += [a, b]
-            places += [ta, tb]
-            spots += [point, point]
+    met = meetings(curves[pairs[:, 0]], curves[pairs[:, 1]], TOLERANCE_MM, SNAP_MM)
+    # Straight lines before arcs, and of them ends before crossings: vertices are numbered in this order.
+    bent = (curves[pairs, 4] != 0.0).any(axis=1)
+    order = np.argsort(np.where(bent[met.pair], 6, met.kind), kind="stable")
+    place = met.place[order]
+    owner = np.concatenate([np.repeat(np.arange(count), 2), *pairs[met.pair[order]].T])
     return (
-        np.concatenate([np.repeat(np.arange(count), 2), np.array(owners, dtype=np.int64)]),
-        np.concatenate([np.tile([0.0, 1.0], count), np.array(places, dtype=float)]),
-        np.vstack([ends.reshape(-1, 2), np.array(spots, dtype=float).reshape(-1, 2)]),
-        np.arange(2 * count + len(owners)) < 2 * count,
+        owner,
+        np.concatenate([np.tile([0.0, 1.0], count), met.first[order], met.second[order]]),
+        np.vstack([curves[:, :4].reshape(-1, 2), place, place]),
+        np.arange(len(owner)) < 2 * count,
     )
-
-
-def _line_meetings(ends: Floats, pairs: Ints) -> tuple[Ints, Floats, Floats]:
-    """Return curve, parameter and place (n, 2) wherever two straight lines of a pair meet, for both of them.
-
-    A line's end near the other line is a place on that one; so lines that run along each other meet at each other's ends.
-    """
-    a, b = pairs[:, 0], pairs[:, 1]
-    pa, pb = ends[a, 0], ends[b, 0]
-    u, v = ends[a, 1] - pa, ends[b, 1] - pb
-    lu, lv = np.hypot(*u.T), np.hypot(*v.T)
-    owners, places, spots = [np.zeros(0, dtype=np.int64)], [np.zeros(0)], [np.zeros((0, 2))]
-    with np.errstate(divide="ignore", invalid="ignore"):
-        for line, base, along, size, other in ((a, pa, u, lu, b), (b, pb, v, lv, a)):
-            for end in (0, 1):
-                point = ends[other, end]
-                t = np.einsum("ij,ij->i", point - base, along) / size**2
-                t = np.where(np.isfinite(t), np.clip(t, 0.0, 1.0), 0.0)
-                gap = np.hypot(*(point - base - t[:, None] * along).T)
-                # At the line's own ends there is a place already.
-                touch = (gap <= SNAP_MM) & (t * size > TOLERANCE_MM) & ((1.0 - t) * size > TOLERANCE_MM)
-                owners.append(line[touch])
-                places.append(t[touch])
-                spots.append(point[touch])
-        cross = u[:, 0] * v[:, 1] - u[:, 1] * v[:, 0]
-        w = pb - pa
-        t = (w[:, 0] * v[:, 1] - w[:, 1] * v[:, 0]) / cross
-        s = (w[:, 0] * u[:, 1] - w[:, 1] * u[:, 0]) / cross
-        slanted = np.abs(cross) > 1e-9 * lu * lv
-        inside = slanted & (t > 0.0) & (t < 1.0) & (s > 0.0) & (s < 1.0)
-    meet = pa[inside] + t[inside, None] * u[inside]
-    owners += [a[inside], b[inside]]
-    places += [t[inside], s[inside]]
-    spots += [meet, meet]
-    return np.concatenate(owners), np.concatenate(places), np.vstack(spots)
 
 
 def _cluster(points: Floats, weight: Ints) -> tuple[Floats, Ints, Ints]:
@@ -293,15 +249,11 @@ def _first_of(group: Ints, order: Ints) -> Ints:
     return order[lead]
 
 
-def curve_list(graph: Graph, which: Ints) -> list[Curve]:
-    """Return the given edges of a graph as curves."""
-    rows = np.hstack([graph.xy[graph.tail[which]], graph.xy[graph.head[which]], graph.bulge[which, None]])
-    return [(float(r[0]), float(r[1]), float(r[2]), float(r[3]), float(r[4])) for r in rows]
+def curves_of(graph: Graph, which: Ints) -> Floats:
+    """Return the given edges of a graph as curves (n, 5)."""
+    return np.hstack([graph.xy[graph.tail[which]], graph.xy[graph.head[which]], graph.bulge[which, None]])
 
 
 def middle_points(graph: Graph) -> Floats:
     """Return the point half-way along each edge, shape (E, 2)."""
-    a, b = graph.xy[graph.tail], graph.xy[graph.head]
-    chord = b - a
-    # The middle of an arc stands off its chord by bulge * chord / 2, to the right of its direction.
-    return (a + b) / 2.0 + 0.5 * graph.bulge[:, None] * np.column_stack([chord[:, 1], -chord[:, 0]])
+    return middles(graph.xy[graph.tail], graph.xy[graph.head], graph.bulge)

@@ -8,11 +8,11 @@ from scipy.sparse.csgraph import connected_components
 
 from vcarve.errors import InternalError
 from vcarve.network.clip import ring_curves
-from vcarve.network.curve import Curve, centre_radius, length
 from vcarve.network.graph import Graph
 from vcarve.network.model import Bools, Floats, Ints
 from vcarve.network.noding import SNAP_MM
-from vcarve.pattern.region import Region
+from vcarve.pattern.region import Region, area_mm2
+from vcarve.plane.arcs import lengths
 
 
 def components(graph: Graph) -> tuple[int, Ints]:
@@ -21,23 +21,6 @@ def components(graph: Graph) -> tuple[int, Ints]:
     links = coo_array((np.ones(len(graph.tail)), (graph.tail, graph.head)), shape=(n, n))
     count, label = connected_components(links, directed=False)
     return int(count), label.astype(np.int64)
-
-
-def region_area(region: Region) -> float:
-    """Return the area of a region, its holes taken off, in mm²."""
-    return sum(_ring_area(ring_curves(ring)) for ring in region.rings)
-
-
-def _ring_area(curves: list[Curve]) -> float:
-    double = 0.0
-    for curve in curves:
-        x0, y0, x1, y1, bulge = curve
-        double += x0 * y1 - y0 * x1
-        if bulge:
-            _, _, radius = centre_radius(curve)
-            sweep = 4.0 * float(np.arctan(bulge))
-            double += radius * radius * (sweep - float(np.sin(sweep)))
-    return 0.5 * double
 
 
 def prove(
@@ -63,7 +46,7 @@ def prove(
     # Every inner ring bounds nothing but a hole, so outer rings less the holes they own are the piece.
     loose = ~outer
     covered = float(area[outer & ~void].sum()) + _hole_area(area, loose)
-    wanted = region_area(region)
+    wanted = area_mm2(region)
     if abs(covered - wanted) > 1e-6 * max(wanted, 1.0) + _give(region):
         raise InternalError(f"the cells cover {covered:.6f} mm² of a piece of {wanted:.6f} mm².")
 
@@ -76,5 +59,6 @@ def _hole_area(area: Floats, loose: Bools) -> float:
 
 def _give(region: Region) -> float:
     """Return by how much the area may change, in mm², because sides of the outline shorter than ``SNAP_MM`` become a corner."""
-    lengths = [length(curve) for ring in region.rings for curve in ring_curves(ring)]
-    return SNAP_MM * sum(lengths) if min(lengths) <= SNAP_MM else 0.0
+    sides = ring_curves(*region.rings)
+    size = lengths(sides[:, :2], sides[:, 2:4], sides[:, 4])
+    return SNAP_MM * float(size.sum()) if size.min() <= SNAP_MM else 0.0

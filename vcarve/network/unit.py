@@ -7,7 +7,6 @@ vector as one.
 
 from __future__ import annotations
 
-import itertools
 import math
 from dataclasses import dataclass
 
@@ -17,9 +16,10 @@ from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
 from vcarve.errors import InputError
-from vcarve.network.curve import Curve, bounds, length, meetings, part_bulge, point_at
 from vcarve.network.model import Floats, Ints
 from vcarve.pattern.model import Pattern
+from vcarve.plane.arcs import boxes, bulge_between, lengths, points
+from vcarve.plane.meet import meetings
 
 # Ends closer than this share of the pattern's unit are the same vertex.
 TOLERANCE = 2e-8
@@ -42,54 +42,41 @@ class UnitNetwork:
     role: Ints
 
 
-def _moved(line: Curve, dx: float, dy: float) -> Curve:
-    return line[0] + dx, line[1] + dy, line[2] + dx, line[3] + dy, line[4]
-
-
-def _split(pattern: Pattern) -> list[tuple[Curve, int]]:
-    """Return the pattern's lines split where any moved line meets them, with their roles."""
+def _split(pattern: Pattern) -> tuple[Floats, Ints]:
+    """Return the pattern's lines as curves (n, 5), split where any moved line meets them, and their roles (n,)."""
+    lines = np.array([(*line.start, *line.end, line.bulge) for line in pattern.lines])
+    low, high = boxes(lines[:, :2], lines[:, 2:4], lines[:, 4])
+    # A move matters only where the boxes can meet; bound its counts by the widest gap between any two boxes.
     (ax, ay), (bx, by) = pattern.a1, pattern.a2
-    lines: list[tuple[Curve, int]] = [
-        ((*line.start, *line.end, line.bulge), line.role) for line in pattern.lines
-    ]
-    boxes = [bounds(curve) for curve, _ in lines]
-    # A move (i, j) matters only where the boxes can meet; bound i and j by the widest gap between any two boxes.
-    reach = max(max(b[2] for b in boxes) - min(b[0] for b in boxes), 0.0)
-    rise = max(max(b[3] for b in boxes) - min(b[1] for b in boxes), 0.0)
-    area = ax * by - ay * bx
-    i_most = math.ceil((abs(by) * reach + abs(bx) * rise) / abs(area)) + 1
-    j_most = math.ceil((abs(ay) * reach + abs(ax) * rise) / abs(area)) + 1
-    parts: list[tuple[Curve, int]] = []
-    for index, (curve, role) in enumerate(lines):
-        box = boxes[index]
-        stops = {0.0, 1.0}
-        for i in range(-i_most, i_most + 1):
-            for j in range(-j_most, j_most + 1):
-                dx, dy = i * ax + j * bx, i * ay + j * by
-                for other, (passing, _) in enumerate(lines):
-                    if other == index and i == 0 and j == 0:
-                        continue
-                    far = boxes[other]
-                    if (
-                        far[0] + dx > box[2] + TOLERANCE
-                        or far[2] + dx < box[0] - TOLERANCE
-                        or far[1] + dy > box[3] + TOLERANCE
-                        or far[3] + dy < box[1] - TOLERANCE
-                    ):
-                        continue
-                    for _, t, _ in meetings(curve, _moved(passing, dx, dy), TOLERANCE):
-                        stops.add(t)
-        ordered = sorted(stops)
-        near = TOLERANCE / max(length(curve), TOLERANCE)
-        kept = [ordered[0]]
-        for stop in ordered[1:]:
-            if stop - kept[-1] > near:
+    reach, rise = np.maximum(high.max(axis=0) - low.min(axis=0), 0.0)
+    area = abs(ax * by - ay * bx)
+    i_most = math.ceil((abs(by) * reach + abs(bx) * rise) / area) + 1
+    j_most = math.ceil((abs(ay) * reach + abs(ax) * rise) / area) + 1
+    i, j = np.meshgrid(np.arange(-i_most, i_most + 1), np.arange(-j_most, j_most + 1), indexing="ij")
+    moves = i.reshape(-1, 1) * np.array(pattern.a1) + j.reshape(-1, 1) * np.array(pattern.a2)
+    stay = np.flatnonzero((i == 0).ravel() & (j == 0).ravel())[0]
+    parts, roles = [], []
+    for index, line in enumerate(lines):
+        near = (low[None] + moves[:, None] <= high[index] + TOLERANCE).all(axis=2)
+        near &= (high[None] + moves[:, None] >= low[index] - TOLERANCE).all(axis=2)
+        near[stay, index] = False
+        move, other = np.nonzero(near)
+        passing = lines[other]
+        passing[:, :2] += moves[move]
+        passing[:, 2:4] += moves[move]
+        met = meetings(np.broadcast_to(line, passing.shape), passing, TOLERANCE)
+        stops = np.unique(np.concatenate([[0.0, 1.0], met.first])).tolist()
+        close = TOLERANCE / max(float(lengths(line[:2], line[2:4], line[4])), TOLERANCE)
+        kept = stops[:1]
+        for stop in stops[1:]:
+            if stop - kept[-1] > close:
                 kept.append(stop)
         kept[-1] = 1.0
-        for t0, t1 in itertools.pairwise(kept):
-            start, end = point_at(curve, t0), point_at(curve, t1)
-            parts.append(((*start, *end, part_bulge(curve[4], t0, t1)), role))
-    return parts
+        first, last = np.array(kept[:-1]), np.array(kept[1:])
+        ends = (points(line[:2], line[2:4], line[4], share) for share in (first, last))
+        parts.append(np.column_stack([*ends, bulge_between(line[4], first, last)]))
+        roles += [pattern.lines[index].role] * len(first)
+    return np.vstack(parts), np.array(roles, dtype=np.int64)
 
 
 def unit_network(pattern: Pattern) -> UnitNetwork:
@@ -99,9 +86,9 @@ def unit_network(pattern: Pattern) -> UnitNetwork:
     """
     if not pattern.lines:
         raise InputError(f"pattern {pattern.key} has no lines")
-    parts = _split(pattern)
+    parts, role = _split(pattern)
     basis = np.array([pattern.a1, pattern.a2], dtype=float)
-    ends = np.array([curve[:4] for curve, _ in parts]).reshape(-1, 2)
+    ends = parts[:, :4].reshape(-1, 2)
     uv = ends @ np.linalg.inv(basis)
     uv = np.rint(uv * GRID) / GRID
     cell = np.floor(uv + 1.0 / GRID)
@@ -120,9 +107,7 @@ def unit_network(pattern: Pattern) -> UnitNetwork:
     cell = np.rint(uv - places[label]).astype(np.int64)
     tail, head = label[0::2].astype(np.int64), label[1::2].astype(np.int64)
     step = cell[1::2] - cell[0::2]
-    bulge = np.array([curve[4] for curve, _ in parts])
-    role = np.array([role for _, role in parts], dtype=np.int64)
-    tail, head, step, bulge, role = _unique(tail, head, step, bulge, role)
+    tail, head, step, bulge, role = _unique(tail, head, step, parts[:, 4], role)
     return _dissolve(pattern, UnitNetwork(uv=places, tail=tail, head=head, step=step, bulge=bulge, role=role))
 
 

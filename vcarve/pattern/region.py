@@ -29,6 +29,11 @@ class Ring:
         self.xy_mm.setflags(write=False)
         self.bulge.setflags(write=False)
 
+    @property
+    def curves(self) -> Floats:
+        """The sides as rows (x0, y0, x1, y1, bulge), shape (n, 5)."""
+        return np.column_stack([self.xy_mm, np.roll(self.xy_mm, -1, axis=0), self.bulge])
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Region:
