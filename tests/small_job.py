@@ -10,7 +10,10 @@ from typing import Any
 
 from vcarve.errors import RefusedError
 from vcarve.job.bench import Bit, Machine, Wood
-from vcarve.job.records import Job, PatternChoice, Piece, Zero
+from vcarve.job.check import record_from
+from vcarve.job.document import parse_document
+from vcarve.job.load import resolve
+from vcarve.job.records import Job, JobFile, PatternChoice, Piece, Zero
 from vcarve.pipeline import Made, draft
 
 
@@ -50,6 +53,18 @@ groove: {{depth: 0.5 mm}}
 bit: v60-3.175
 machine: {machine}
 """
+
+
+def job_from(text: str, *sets: str, folder: str = ".", **machine: Any) -> Job:
+    """Make the job that a file with this text in a folder would be; further keywords replace fields of its machine."""
+    document = parse_document(text.encode(), file="job.yaml", folder=folder, sets=sets)
+    job = resolve(record_from(document, JobFile), folder, document)
+    return on_machine(job, **machine) if machine else job
+
+
+def on_machine(job: Job, **fields: Any) -> Job:
+    """Return the job on a machine with some of its fields replaced."""
+    return job.model_copy(update={"machine": job.machine.model_copy(update=fields)})
 
 
 def small_job(

@@ -8,11 +8,8 @@ import numpy as np
 import pytest
 import shapely
 
-from small_job import make_program
-from vcarve.job.check import record_from
-from vcarve.job.document import parse_document
-from vcarve.job.load import resolve
-from vcarve.job.records import Job, JobFile
+from small_job import job_from, make_program, on_machine
+from vcarve.job.records import Job
 from vcarve.network.model import Role
 from vcarve.pipeline import Made
 from vcarve.program.moves import Motion
@@ -35,13 +32,7 @@ bit: {bit}
 machine: small-desktop
 zero: {{xy: centre, z: top}}
 """
-    document = parse_document(text.encode(), file="job.yaml", folder=".", sets=sets)
-    return resolve(record_from(document, JobFile), ".", document)
-
-
-def with_machine(job: Job, **values: object) -> Job:
-    """The job on a machine with other values."""
-    return job.model_copy(update={"machine": job.machine.model_copy(update=values)})
+    return job_from(text, *sets)
 
 
 def formula_mm(depth_mm: float, angle_deg: float, tip_mm: float = 0.0) -> float:
@@ -122,7 +113,7 @@ def test_arc_lengths_are_radius_times_angle(name: str) -> None:
 def test_arcs_and_chords_cut_the_same(name: str, zero: str) -> None:
     """The same job for a machine with arcs and for one without: no place of either path is 0.005 mm from the other's."""
     job = job_of(f"{{name: {name}, pitch: 15}}", "{depth: 0.8}", f"zero.xy={zero}")
-    with_arcs, without = make_program(job), make_program(with_machine(job, arcs=False))
+    with_arcs, without = make_program(job), make_program(on_machine(job, arcs=False))
     one, other = below(with_arcs.reading), below(without.reading)
 
     assert any(line.startswith(("G2", "G3")) for line in with_arcs.text.splitlines())

@@ -12,12 +12,9 @@ import pytest
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
-from small_job import make_program
+from small_job import job_from, make_program
 from vcarve.errors import Finding
-from vcarve.job.check import record_from
-from vcarve.job.document import parse_document
-from vcarve.job.load import resolve
-from vcarve.job.records import Job, JobFile
+from vcarve.job.records import Job
 from vcarve.network.model import Network
 from vcarve.pattern.catalogue import names
 from vcarve.pattern.region import area_mm2
@@ -38,8 +35,7 @@ groove: {{depth: 0.3}}
 bit: v60-3.175
 machine: small-desktop
 """
-    document = parse_document(text.encode(), file="job.yaml", folder=".", sets=())
-    return resolve(record_from(document, JobFile), ".", document)
+    return job_from(text)
 
 
 def parts(network: Network, *, cut_only: bool) -> tuple[int, int, int]:

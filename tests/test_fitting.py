@@ -9,11 +9,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from small_job import job_from
 from vcarve.errors import InputError
-from vcarve.job.check import record_from
-from vcarve.job.document import parse_document
-from vcarve.job.load import resolve
-from vcarve.job.records import JobFile
 from vcarve.layout import Layout, lay_out
 from vcarve.network.model import Network
 
@@ -31,8 +28,7 @@ groove: {{depth: 0.5}}
 bit: v60-3.175
 machine: small-desktop
 """
-    document = parse_document(text.encode(), file="job.yaml", folder=".", sets=())
-    return lay_out(resolve(record_from(document, JobFile), ".", document))
+    return lay_out(job_from(text))
 
 
 def on_line(network: Network, axis: int, place_mm: float) -> float:

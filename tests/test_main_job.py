@@ -16,12 +16,10 @@ import shapely
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from small_job import make_program
+from small_job import job_from, make_program
 from vcarve.errors import RefusedError
-from vcarve.job.check import record_from
-from vcarve.job.document import parse_document
-from vcarve.job.load import load_job, machine_names, resolve
-from vcarve.job.records import Job, JobFile
+from vcarve.job.load import load_job, machine_names
+from vcarve.job.records import Job
 from vcarve.pattern.catalogue import names
 from vcarve.pipeline import Made
 
@@ -152,8 +150,7 @@ zero: {{xy: {draw(st.sampled_from(["front-left", "front-right", "back-left", "ba
     }}}
 plan: {{recut: {draw(st.sampled_from(["never", "allow"]))}}}
 """
-    document = parse_document(text.encode(), file="drawn.yaml", folder=".", sets=())
-    return resolve(record_from(document, JobFile), ".", document)
+    return job_from(text)
 
 
 @settings(

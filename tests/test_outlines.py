@@ -14,11 +14,8 @@ import pytest
 import shapely
 from shapely import affinity
 
-from small_job import make_program
-from vcarve.job.check import record_from
-from vcarve.job.document import parse_document
-from vcarve.job.load import resolve
-from vcarve.job.records import Job, JobFile
+from small_job import job_from, make_program
+from vcarve.job.records import Job
 from vcarve.network.model import Role
 from vcarve.pipeline import Made
 from vcarve.proofing import dry_run
@@ -114,8 +111,7 @@ bit: {{angle: {BIT_DEG}, diameter: 3.175, shank: 3.175}}
 machine: small-desktop
 zero: {{xy: centre, z: top}}
 """
-    document = parse_document(text.encode(), file="job.yaml", folder=str(folder), sets=())
-    return resolve(record_from(document, JobFile), str(folder), document)
+    return job_from(text, folder=str(folder))
 
 
 def below(made: Made) -> shapely.MultiLineString:

@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from small_job import make_program
+from small_job import make_program, on_machine
 from vcarve.cli.dry_run import _widths
 from vcarve.dryrun.measure import ACROSS_STEPS
 from vcarve.dryrun.places import Floats, Ints, Places
@@ -246,11 +246,11 @@ def test_chords_within_their_tolerance_are_no_fault_of_a_width() -> None:
     )
     job = load_job(str(ROOT / "samples" / "coaster.yaml"), (*sets, "groove.lost-land=allow"))
     coarse = {"arcs": False, "arc_tolerance_mm": 0.05}
-    job = job.model_copy(update={"machine": job.machine.model_copy(update=coarse)})
+    job = on_machine(job, **coarse)
     run = dry_run(make_program(job).text, file="the program", machine=job.machine, job=job)
     surface = surface_of(run)
     facts = measured(run.job, run.layout, run.reading, surface)
-    exact = job.model_copy(update={"machine": job.machine.model_copy(update={"arcs": True})})
+    exact = on_machine(job, arcs=True)
 
     assert "width-off" not in codes(with_surface_findings(run, surface, facts))
     assert "width-off" in codes(with_surface_findings(replace(run, job=exact), surface, facts))

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from small_job import make_program
+from small_job import make_program, on_machine
 from vcarve.errors import Finding, MizoError
 from vcarve.job.load import load_job
 from vcarve.job.records import Job
@@ -141,6 +141,6 @@ def test_every_way_of_writing_is_clean(pattern: str, units: str, arcs: bool) -> 
     sets = (f"pattern.name={pattern}", "pattern.pitch=17.3 mm", "groove.depth=0.6 mm", "zero.z=bed")
     job = load_job(str(ROOT / "samples" / "coaster.yaml"), sets)
     changed = {"units": units, "decimals": 4 if units == "inch" else 3, "arcs": arcs}
-    job = job.model_copy(update={"machine": job.machine.model_copy(update=changed)})
+    job = on_machine(job, **changed)
 
     assert of_the_text(make_program(job).text, job) == ()

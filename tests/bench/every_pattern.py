@@ -13,6 +13,9 @@ import resource
 import subprocess
 import sys
 import time
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
 SIDE_MM = 590.0
 WANTED_S, WANTED_MB = 20.0, 1500.0
@@ -28,10 +31,7 @@ machine: gantry-router
 
 def measure(name: str, edges: int) -> dict[str, object]:
     """Make one program of about this many edges; return seconds by stage, the peak in MB and what was made."""
-    from vcarve.job.check import record_from
-    from vcarve.job.document import parse_document
-    from vcarve.job.load import resolve
-    from vcarve.job.records import JobFile
+    from small_job import job_from
     from vcarve.network.unit import unit_network
     from vcarve.pattern.catalogue import pattern
     from vcarve.pipeline import draft
@@ -42,8 +42,7 @@ def measure(name: str, edges: int) -> dict[str, object]:
     # Shallow against the typical edge, so that the bench is about the lines and not about lost land.
     depth = 0.12 * pitch * math.sqrt(drawn.cell_area / per_cell)
     text = JOB.format(side=SIDE_MM, name=name, pitch=pitch, depth=depth)
-    document = parse_document(text.encode(), file="bench.yaml", folder=".", sets=())
-    job = resolve(record_from(document, JobFile), ".", document)
+    job = job_from(text)
     stages: list[tuple[str, float]] = []
     begun = time.perf_counter()
     made = draft(job, progress=lambda stage, _: stages.append((stage, time.perf_counter())))

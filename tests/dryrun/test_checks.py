@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 
 from dryrun.test_corpus import CLEAN, CORPUS, FAULT, RAISED, job_for, program
+from small_job import on_machine
 from vcarve.dryrun.check import check, waiting_mm
 from vcarve.dryrun.codes import CODES, finding
 from vcarve.dryrun.track import last_decimal_mm
@@ -488,12 +489,12 @@ def test_very_many_findings_are_counted() -> None:
 )
 def test_a_feed_may_pass_the_jobs_by_its_rounding(units: str, within: str, beyond: str) -> None:
     """Feeds are written to 0.1 mm/min or 0.01 in/min (0.254 mm/min); half of that above the job's feed is rounding."""
-    job = job_of()
-    mill = job.machine.model_copy(update={"units": units, "decimals": 4})
+    job = on_machine(job_of(), units=units, decimals=4)
+    mill = job.machine
     for feed, codes in ((within, []), (beyond, ["faster-than-job"])):
         text = edited({8: f"G1 X20 F{feed}"})
         reading = read_program(text, dialect=mill.dialect, start_mm=waiting_mm(mill, job))
-        found = check(reading, machine=mill, job=job.model_copy(update={"machine": mill}))
+        found = check(reading, machine=mill, job=job)
 
         assert [one.code for one in found] == codes
 
@@ -503,7 +504,7 @@ def test_a_feed_may_pass_the_jobs_by_its_rounding(units: str, within: str, beyon
 )
 def test_the_last_decimal_of_a_program(units: str, decimals: int, mm: float) -> None:
     """A ten-thousandth of an inch is 2.54 micrometres: what counts as rounding follows from the unit written."""
-    mill = job_of().machine.model_copy(update={"units": units, "decimals": decimals})
+    mill = on_machine(job_of(), units=units, decimals=decimals).machine
 
     assert last_decimal_mm(mill) == pytest.approx(mm)
 

@@ -14,6 +14,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from small_job import on_machine
 from vcarve.dryrun.codes import CODES
 from vcarve.errors import InputError
 from vcarve.job.load import load_job
@@ -42,8 +43,7 @@ RAISED = {
 @cache
 def job_for(dialect: DialectName) -> Job:
     """The cross's job for a mill with one kind of controller."""
-    job = load_job(str(PROGRAMS / "cross.yaml"))
-    return job.model_copy(update={"machine": job.machine.model_copy(update={"dialect": dialect})})
+    return on_machine(load_job(str(PROGRAMS / "cross.yaml")), dialect=dialect)
 
 
 def judged(text: str, dialect: DialectName, *, alone: bool = False) -> set[tuple[str, str]] | None:

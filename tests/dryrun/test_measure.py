@@ -7,43 +7,19 @@ import numpy as np
 import pytest
 
 from made_moves import moves_of
+from small_network import network_of_lines
 from vcarve.dryrun.carve import carve
 from vcarve.dryrun.measure import coarsest_step_mm, contacts, groove_widths, land
 from vcarve.dryrun.places import Places
 from vcarve.dryrun.surface import Surface
 from vcarve.groove.width import width_mm
 from vcarve.job.bench import Bit
-from vcarve.network.model import Network
 from vcarve.program.moves import Motion, Plane
 
 
 def bit(angle=90.0, diameter=6.35, shank=3.175, **tip):
     """A bit; ``tip`` may hold ``tip`` (flat) or ``tip-radius``."""
     return Bit.model_validate({"angle": angle, "diameter": diameter, "shank": shank, **tip})
-
-
-def network(edges, bulges=None):
-    """A network of edges given by their ends ((x, y), (x, y)) in mm, vertices shared; cells are not needed
-    here.
-    """
-    places = sorted({p for edge in edges for p in edge})
-    at = {p: i for i, p in enumerate(places)}
-    nothing = np.zeros(0, dtype=np.int64)
-    n = len(edges)
-    return Network(
-        x_nm=np.array([round(p[0] * 1e6) for p in places]),
-        y_nm=np.array([round(p[1] * 1e6) for p in places]),
-        tail=np.array([at[a] for a, _ in edges]),
-        head=np.array([at[b] for _, b in edges]),
-        bulge=np.array(bulges if bulges else [0.0] * n),
-        role=np.zeros(n, dtype=np.int64),
-        cut=np.ones(n, dtype=bool),
-        edge_class=np.full(n, -1),
-        ring_half_edge=nothing,
-        ring_start=np.zeros(1, dtype=np.int64),
-        cell_ring_start=np.zeros(1, dtype=np.int64),
-        cell_class=nothing,
-    )
 
 
 def cutting(net, depths):
@@ -88,7 +64,7 @@ def test_hemp_leaf_widths():
     """Every groove of a 100 mm hemp leaf tile 1 mm deep measures 2 mm within one grid step, border
     included.
     """
-    net = network(hemp_leaf(50.0))
+    net = network_of_lines(hemp_leaf(50.0))
     surface = carve(
         cutting(net, [1.0] * 40), bit(), width_mm=100, height_mm=100, to_piece_mm=(0, 0), step_mm=0.05
     )
@@ -109,7 +85,7 @@ def test_width_of_one_groove(tool, turn_deg):
     """A single groove measures t + 2 d tan(θ/2), or its rounded kin, within one grid step at any angle."""
     half_rad, depth = math.radians(tool.angle_deg / 2), 1.5
     c, s = math.cos(math.radians(turn_deg)), math.sin(math.radians(turn_deg))
-    net = network([((round(-7 * c, 6), round(-7 * s, 6)), (round(7 * c, 6), round(7 * s, 6)))])
+    net = network_of_lines([((round(-7 * c, 6), round(-7 * s, 6)), (round(7 * c, 6), round(7 * s, 6)))])
     surface = carve(cutting(net, [depth]), tool, width_mm=24, height_mm=24, to_piece_mm=(0, 0))
     r = tool.tip_radius_mm
     width = tool.tip_mm + 2 * (depth * math.tan(half_rad) + r * (1 / math.cos(half_rad) - math.tan(half_rad)))
@@ -120,7 +96,7 @@ def test_width_of_one_groove(tool, turn_deg):
 def test_arcs_are_measured_square_to_the_curve():
     """Grooves along arcs, either way round, have the width of straight ones."""
     quarter = math.tan(math.pi / 8)
-    net = network([((6.0, 0.0), (0.0, 6.0)), ((-6.0, 0.0), (0.0, -6.0))], [quarter, -quarter])
+    net = network_of_lines([((6.0, 0.0), (0.0, 6.0)), ((-6.0, 0.0), (0.0, -6.0))], [quarter, -quarter])
     surface = carve(cutting(net, [1.0, 1.0]), bit(), width_mm=20, height_mm=20, to_piece_mm=(0, 0))
 
     np.testing.assert_allclose(groove_widths(surface, Places.of(net, np.ones(2))), 2.0, atol=0.05)
@@ -128,7 +104,7 @@ def test_arcs_are_measured_square_to_the_curve():
 
 def test_wrong_depth_shows():
     """A groove cut deeper than expected measures its true width, a missing one 0."""
-    net = network([((-8.0, -4.0), (8.0, -4.0)), ((-8.0, 4.0), (8.0, 4.0))])
+    net = network_of_lines([((-8.0, -4.0), (8.0, -4.0)), ((-8.0, 4.0), (8.0, 4.0))])
     surface = carve(cutting(net, [1.3, 0.0]), bit(), width_mm=20, height_mm=20, to_piece_mm=(0, 0))
 
     widths = groove_widths(surface, Places.of(net, np.ones(2)))
@@ -141,7 +117,7 @@ def test_no_clean_place_is_not_guessed():
     """Between two parallel grooves that overlap its rims an edge has no clean place; edges not asked for
     have none.
     """
-    net = network([((-8.0, y), (8.0, y)) for y in (-1.5, 0.0, 1.5)] + [((-8.0, 7.0), (8.0, 7.0))])
+    net = network_of_lines([((-8.0, y), (8.0, y)) for y in (-1.5, 0.0, 1.5)] + [((-8.0, 7.0), (8.0, 7.0))])
     surface = carve(cutting(net, [1.0] * 4), bit(), width_mm=20, height_mm=20, to_piece_mm=(0, 0))
 
     widths = groove_widths(surface, Places.of(net, np.ones(4)), edges=np.array([1, 3]))
@@ -152,7 +128,7 @@ def test_no_clean_place_is_not_guessed():
 
 def test_clean_place_is_looked_for_along_the_edge():
     """An edge whose middle lies under a crossing groove is measured beside it."""
-    net = network([((-8.0, 0.0), (8.0, 0.0)), ((-0.5, -8.0), (0.5, 8.0))])
+    net = network_of_lines([((-8.0, 0.0), (8.0, 0.0)), ((-0.5, -8.0), (0.5, 8.0))])
     surface = carve(cutting(net, [1.0, 1.5]), bit(), width_mm=20, height_mm=20, to_piece_mm=(0, 0))
 
     np.testing.assert_allclose(
@@ -165,7 +141,7 @@ def test_land_of_a_grid():
     too.
     """
     lines = [((-10.0, y), (10.0, y)) for y in (-6.0, -1.0, 6.0)]
-    net = network(lines)
+    net = network_of_lines(lines)
     surface = carve(cutting(net, [1.0] * 3), bit(), width_mm=20, height_mm=20, to_piece_mm=(0, 0))
 
     found = land(surface)
@@ -200,7 +176,7 @@ def test_land_that_touches_over_a_corner_is_one_island():
 
 def test_land_within_an_outline():
     """Land outside the piece does not count, and a piece cut away has none."""
-    net = network([((-10.0, 0.0), (10.0, 0.0))])
+    net = network_of_lines([((-10.0, 0.0), (10.0, 0.0))])
     surface = carve(cutting(net, [1.0]), bit(), width_mm=20, height_mm=20, to_piece_mm=(0, 0))
     x, y = np.meshgrid(surface.x_mm, surface.y_mm)
 
@@ -214,7 +190,7 @@ def test_land_within_an_outline():
 
 def test_hemp_leaf_land():
     """The narrowest land of the tile is the cell's inscribed circle less the groove: 2 (6.719028 - 1) mm."""
-    net = network(hemp_leaf(50.0))
+    net = network_of_lines(hemp_leaf(50.0))
     surface = carve(cutting(net, [1.0] * 40), bit(), width_mm=100, height_mm=100, to_piece_mm=(0, 0))
 
     found = land(surface)
@@ -226,7 +202,7 @@ def test_hemp_leaf_land():
 @pytest.mark.parametrize(("shank", "kind"), [(2.0, "wall"), (3.175, "shank")])
 def test_too_deep_for_the_cone(shank, kind):
     """Moves deeper than (D - t) / (2 tan(θ/2)) are told, with the shank's part in it."""
-    net = network([((-8.0, 0.0), (8.0, 0.0)), ((-8.0, 4.0), (8.0, 4.0))])
+    net = network_of_lines([((-8.0, 0.0), (8.0, 0.0)), ((-8.0, 4.0), (8.0, 4.0))])
 
     found = contacts(cutting(net, [0.8, 1.2]), bit(90.0, 2.0, shank, tip=0.2))
 
@@ -236,7 +212,7 @@ def test_too_deep_for_the_cone(shank, kind):
 
 def test_moves_in_machine_coordinates_touch_nothing_known():
     """How deep a move to machine coordinates is over the piece nobody knows: it is no contact of its own."""
-    net = network([((0.0, 0.0), (10.0, 0.0)), ((0.0, 5.0), (10.0, 5.0))])
+    net = network_of_lines([((0.0, 0.0), (10.0, 0.0)), ((0.0, 5.0), (10.0, 5.0))])
     moves = replace(cutting(net, [9.0, 9.0]), machine=np.array([True, False]))
 
     assert [one.move for one in contacts(moves, bit())] == [1]
@@ -260,7 +236,7 @@ def test_a_near_neighbour_is_never_measured_with_the_groove(gap_mm, turn_deg):
     c, s = math.cos(math.radians(turn_deg)), math.sin(math.radians(turn_deg))
     rows = [(-1.0 - gap_mm / 2, 8.0), (1.0 + gap_mm / 2, 8.0)]
     ends = [[(x * c - y * s, x * s + y * c) for x in (-w, w)] for y, w in rows]
-    net = network([tuple((round(x, 6), round(y, 6)) for x, y in pair) for pair in ends])
+    net = network_of_lines([tuple((round(x, 6), round(y, 6)) for x, y in pair) for pair in ends])
     surface = carve(cutting(net, [1.0, 1.0]), bit(), width_mm=24, height_mm=24, to_piece_mm=(0, 0))
 
     widths = groove_widths(surface, Places.of(net, np.ones(2)))
@@ -271,7 +247,7 @@ def test_a_near_neighbour_is_never_measured_with_the_groove(gap_mm, turn_deg):
 
 def test_an_arc_tighter_than_its_groove_is_left_out():
     """Inside an arc of radius 0.8 mm a groove 2 mm wide has no rim."""
-    net = network([((0.8, 0.0), (-0.8, 0.0)), ((6.0, 4.0), (-6.0, 4.0))], [1.0, 0.0])
+    net = network_of_lines([((0.8, 0.0), (-0.8, 0.0)), ((6.0, 4.0), (-6.0, 4.0))], [1.0, 0.0])
     surface = carve(cutting(net, [1.0, 1.0]), bit(), width_mm=24, height_mm=24, to_piece_mm=(0, 0))
 
     widths = groove_widths(surface, Places.of(net, np.ones(2)))
@@ -289,7 +265,7 @@ def test_an_arc_tighter_than_its_groove_is_left_out():
 def test_little_wall_is_measured_on_the_grid_it_asks_for(tool, depth, turn_deg):
     """A shallow groove of a broad tip is nearly all bottom: on a grid fine enough for its wall it is good to one step."""
     c, s = math.cos(math.radians(turn_deg)), math.sin(math.radians(turn_deg))
-    net = network([((round(-4 * c, 6), round(-4 * s, 6)), (round(4 * c, 6), round(4 * s, 6)))])
+    net = network_of_lines([((round(-4 * c, 6), round(-4 * s, 6)), (round(4 * c, 6), round(4 * s, 6)))])
     half = np.array([width_mm(tool, depth) / 2.0])
     step = float(coarsest_step_mm(half, tool)[0])
     surface = carve(cutting(net, [depth]), tool, width_mm=10, height_mm=10, to_piece_mm=(0, 0), step_mm=step)

@@ -6,10 +6,9 @@ from typing import Any
 
 import pytest
 
-from vcarve.job.check import record_from
-from vcarve.job.document import parse_document
-from vcarve.job.load import bits, machine_names, resolve, woods
-from vcarve.job.records import Job, JobFile
+from small_job import job_from
+from vcarve.job.load import bits, machine_names, woods
+from vcarve.job.records import Job
 from vcarve.job.suitability import suitability
 
 DEEPEST_MM = 3.175  # a sharp 90° bit 6.35 mm across: (6.35 - 0) / (2 tan 45°)
@@ -17,16 +16,14 @@ DEEPEST_MM = 3.175  # a sharp 90° bit 6.35 mm across: (6.35 - 0) / (2 tan 45°)
 
 def job(*sets: str, machine: dict[str, Any] | None = None) -> Job:
     """Return a job that suits its machine (a mill that takes 6.35 mm shanks), with values changed."""
-    text = b"""
+    text = """
 piece: {width: 100, height: 100, thickness: 12, wood: maple-sugar}
 pattern: {name: higaki, pitch: 20}
 groove: {depth: 2}
 bit: {angle: 90, diameter: 6.35, shank: 6.35}
 machine: rs274-mill
 """
-    document = parse_document(text, file="try.yaml", folder=".", sets=sets)
-    found = resolve(record_from(document, JobFile), ".", document)
-    return found.model_copy(update={"machine": found.machine.model_copy(update=machine or {})})
+    return job_from(text, *sets, **machine or {})
 
 
 def codes(*sets: str, machine: dict[str, Any] | None = None) -> list[tuple[str, str]]:

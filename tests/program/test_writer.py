@@ -14,12 +14,12 @@ from typing import Any
 import numpy as np
 import pytest
 
+from small_job import job_from
+from small_network import small_network
 from vcarve.errors import InternalError
-from vcarve.job.check import record_from
-from vcarve.job.document import parse_document
-from vcarve.job.load import load_machine, resolve
-from vcarve.job.records import Job, JobFile
-from vcarve.network.model import NM_PER_MM, Network
+from vcarve.job.load import load_machine
+from vcarve.job.records import Job
+from vcarve.network.model import Network
 from vcarve.plan.model import Plan, Proof
 from vcarve.program.writer import frame_of, opening, write
 
@@ -37,30 +37,12 @@ machine: {machine}
 feed: {{cut: 600, plunge: 200, spindle: 10000}}
 zero: {{{zero}}}
 """
-    document = parse_document(text.encode(), file="try.yaml", folder=".", sets=())
-    found = resolve(record_from(document, JobFile), ".", document)
-    return found.model_copy(update={"machine": load_machine(machine).model_copy(update=change or {})})
+    return job_from(text, **change or {})
 
 
 def network(places: list[tuple[float, float]], edges: list[tuple[int, int, float]]) -> Network:
     """Return a network without cells: places in millimetres from the piece's centre, edges as (tail, head, bulge)."""
-    xy = np.round(np.array(places) * NM_PER_MM).astype(np.int64)
-    count = len(edges)
-    nothing = np.zeros(0, dtype=np.int64)
-    return Network(
-        x_nm=xy[:, 0].copy(),
-        y_nm=xy[:, 1].copy(),
-        tail=np.array([e[0] for e in edges], dtype=np.int64),
-        head=np.array([e[1] for e in edges], dtype=np.int64),
-        bulge=np.array([e[2] for e in edges], dtype=float),
-        role=np.zeros(count, dtype=np.int64),
-        cut=np.ones(count, dtype=bool),
-        edge_class=np.full(count, -1, dtype=np.int64),
-        ring_half_edge=nothing,
-        ring_start=np.zeros(1, dtype=np.int64),
-        cell_ring_start=np.zeros(1, dtype=np.int64),
-        cell_class=nothing,
-    )
+    return small_network(places, [edge[:2] for edge in edges], [edge[2] for edge in edges])
 
 
 def plan(passes: list[list[tuple[int, float]]], hop_mm: float = 1.0) -> Plan:

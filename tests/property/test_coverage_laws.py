@@ -17,6 +17,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from small_job import on_machine
 from vcarve.dryrun.check import check, waiting_mm
 from vcarve.errors import Finding
 from vcarve.groove.land import measure
@@ -48,12 +49,8 @@ SHIFT_MM = 0.05
 def job_of(*, arcs: bool, recut: str) -> Job:
     """A job whose machine takes arcs, or wants them as chords."""
     job = load_job(JOB, (f"plan.recut={recut}",))
-    return job.model_copy(
-        update={
-            "machine": job.machine.model_copy(update={"arcs": arcs}),
-            "pattern": job.pattern.model_copy(update={"ends": "run-off"}),
-        }
-    )
+    job = job.model_copy(update={"pattern": job.pattern.model_copy(update={"ends": "run-off"})})
+    return on_machine(job, arcs=arcs)
 
 
 @cache

@@ -4,7 +4,7 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from vcarve.network.model import Network
+from small_network import small_network
 from vcarve.plan.bound import best_pairing
 from vcarve.plan.corners import matchings
 from vcarve.plan.costs import Rates
@@ -32,26 +32,11 @@ def networks(draw):
     pairs = draw(st.sets(st.tuples(spots, spots).filter(lambda p: p[0] < p[1]), min_size=1, max_size=25))
     points = sorted({p for pair in pairs for p in pair})
     index = {p: i for i, p in enumerate(points)}
-    ends = np.array([[index[a], index[b]] for a, b in sorted(pairs)], np.int64)
-    xy = np.array(points, np.int64) * 7_000_000
-    none = np.zeros(0, np.int64)
-    network = Network(
-        x_nm=xy[:, 0].copy(),
-        y_nm=xy[:, 1].copy(),
-        tail=ends[:, 0].copy(),
-        head=ends[:, 1].copy(),
-        bulge=np.array(
-            draw(st.lists(st.sampled_from([0.0, 0.3, -0.5]), min_size=len(ends), max_size=len(ends)))
-        ),
-        role=np.zeros(len(ends), np.int64),
-        cut=np.ones(len(ends), bool),
-        edge_class=np.full(len(ends), -1, np.int64),
-        ring_half_edge=none,
-        ring_start=np.zeros(1, np.int64),
-        cell_ring_start=np.zeros(1, np.int64),
-        cell_class=none.copy(),
-    )
-    depth = np.array(draw(st.lists(st.sampled_from([1.0, 2.0]), min_size=len(ends), max_size=len(ends))))
+    ends = [(index[a], index[b]) for a, b in sorted(pairs)]
+    some = {"min_size": len(ends), "max_size": len(ends)}
+    bulges = draw(st.lists(st.sampled_from([0.0, 0.3, -0.5]), **some))
+    network = small_network(7.0 * np.array(points), ends, bulges)
+    depth = np.array(draw(st.lists(st.sampled_from([1.0, 2.0]), **some)))
     return network, depth
 
 

@@ -13,12 +13,12 @@ import pytest
 import shapely
 import svgelements
 
+from small_job import job_from
 from vcarve.errors import Finding
 from vcarve.groove.land import measure
 from vcarve.groove.model import Grooves
 from vcarve.groove.width import VBit
-from vcarve.job.load import resolve
-from vcarve.job.records import Job, JobFile
+from vcarve.job.records import Job
 from vcarve.network.build import build, build_lines
 from vcarve.network.model import Network
 from vcarve.pattern.catalogue import pattern
@@ -36,18 +36,16 @@ TITLE = 'trivet <script>alert("1")</script> & more'
 
 def job_of(name: str = "kaku-asanoha", title: str = TITLE) -> Job:
     """Return a job with grooves of two depths on a tile of 100 by 80 mm."""
-    return resolve(
-        JobFile.model_validate(
-            {
-                "piece": {"width": 100, "height": 80, "thickness": 12, "wood": "maple-sugar"},
-                "title": title,
-                "pattern": {"name": name, "pitch": 40},
-                "groove": {"ground": 2.0, "leaf": 1.25},
-                "bit": {"angle": 90, "diameter": 6.35, "shank": 3.175},
-                "machine": "small-desktop",
-                "clamps": [{"x": 0, "y": 30, "width": 8, "height": 12, "above": 10}],
-            }
-        )
+    return job_from(
+        f"""
+piece: {{width: 100, height: 80, thickness: 12, wood: maple-sugar}}
+title: {title!r}
+pattern: {{name: {name}, pitch: 40}}
+groove: {{ground: 2.0, leaf: 1.25}}
+bit: {{angle: 90, diameter: 6.35, shank: 3.175}}
+machine: small-desktop
+clamps: [{{x: 0, y: 30, width: 8, height: 12, above: 10}}]
+"""
     )
 
 

@@ -1,0 +1,43 @@
+"""Networks of a few lines made by hand, without cells, shared by the tests of what plans, writes, checks and measures."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from vcarve.network.model import NM_PER_MM, Network
+
+Place = tuple[float, float]
+
+
+def small_network(
+    places_mm: Sequence[Sequence[float]],
+    edges: Sequence[Sequence[int]],
+    bulges: Sequence[float] | None = None,
+) -> Network:
+    """Return a network of vertices (mm from the piece's centre) and edges (pairs of vertices), straight without bulges."""
+    places = np.round(np.array(places_mm, float) * NM_PER_MM).astype(np.int64)
+    ends = np.array(edges, np.int64).reshape(-1, 2)
+    none = np.zeros(0, np.int64)
+    return Network(
+        x_nm=places[:, 0].copy(),
+        y_nm=places[:, 1].copy(),
+        tail=ends[:, 0].copy(),
+        head=ends[:, 1].copy(),
+        bulge=np.array([0.0] * len(ends) if bulges is None else bulges, float),
+        role=np.zeros(len(ends), np.int64),
+        cut=np.ones(len(ends), bool),
+        edge_class=np.full(len(ends), -1, np.int64),
+        ring_half_edge=none,
+        ring_start=np.zeros(1, np.int64),
+        cell_ring_start=np.zeros(1, np.int64),
+        cell_class=none.copy(),
+    )
+
+
+def network_of_lines(lines: Sequence[tuple[Place, Place]], bulges: Sequence[float] | None = None) -> Network:
+    """Return the network of lines given by their ends in mm; equal ends are one vertex."""
+    places = sorted({place for line in lines for place in line})
+    at = {place: index for index, place in enumerate(places)}
+    return small_network(places, [(at[a], at[b]) for a, b in lines], bulges)
