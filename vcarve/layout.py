@@ -17,6 +17,7 @@ from vcarve.errors import Finding, InputError, Problem, listed
 from vcarve.groove.land import measure
 from vcarve.groove.model import Grooves
 from vcarve.job.records import Job, PatternChoice
+from vcarve.mount.flat import mount_of
 from vcarve.network.build import build_lines
 from vcarve.network.clip import region_polygon
 from vcarve.network.model import LAYER_ROLES, Network
@@ -185,6 +186,7 @@ def _clipped(job: Job, lines: Sequence[Line], inner: Region) -> tuple[Finding, .
 def _mended(job: Job, mended: Sequence[Mended]) -> list[Finding]:
     """Return the cautions of gaps that were closed and of lines drawn more than once, with their first places."""
     found = []
+    mount = mount_of(job)
     for code in dict.fromkeys(one.code for one in mended):
         those = [one for one in mended if one.code == code]
         widest = job.figures.length(max(one.gap_mm for one in those))
@@ -194,8 +196,8 @@ def _mended(job: Job, mended: Sequence[Mended]) -> list[Finding]:
             else "Lines are drawn more than once, and cut once"
         )
         places = "; ".join(
-            f"X {job.figures.number(one.at_mm[0] - job.zero_at_mm[0])}, Y {job.figures.number(one.at_mm[1] - job.zero_at_mm[1])}"
-            for one in those[:PLACES_TOLD]
+            f"X {job.figures.number(x)}, Y {job.figures.number(y)}"
+            for x, y in (mount.axes_mm(*one.at_mm) for one in those[:PLACES_TOLD])
         )
         more = " and elsewhere" if len(those) > PLACES_TOLD else ""
         said = Finding(

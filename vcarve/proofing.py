@@ -376,7 +376,7 @@ def as_json(run: DryRun, facts: Measured | None, surface: Surface | None = None)
     feed = moves.motion != int(Motion.RAPID)
     below = feed & (np.minimum(moves.start_mm[:, 2], moves.end_mm[:, 2]) < run.top_mm - 1e-6)
     values: dict[str, object] = {
-        **verdict_json(run.findings, (0.0, 0.0) if run.job is None else run.job.zero_at_mm),
+        **verdict_json(run.findings, run.job),
         "machine": run.machine.name,
         "dialect": run.reading.dialect,
         "lines": moves.lines,

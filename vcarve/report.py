@@ -16,11 +16,11 @@ from vcarve.job.records import Job
 from vcarve.job.suitability import suitability
 from vcarve.land_findings import land_findings
 from vcarve.layout import Layout
+from vcarve.mount.flat import mount_of
 from vcarve.network.model import Network
 from vcarve.plan.model import Plan
 from vcarve.program.moves import Motion, Moves
 from vcarve.program.reader import Reading
-from vcarve.program.writer import frame_of
 from vcarve.proportions import proportion_findings
 from vcarve.quantity import Figures, counted, format_deg, format_duration, format_rpm
 from vcarve.view.wording import lines_cut
@@ -71,16 +71,15 @@ class Summary:
     program_lines: int
     sentences: tuple[str, ...]
     findings: tuple[Finding, ...]
-    zero_at_mm: tuple[float, float]
 
-    def as_json(self) -> dict[str, Any]:
-        """Return the summary as plain values."""
-        values = {name: getattr(self, name) for name in self.__slots__ if name != "zero_at_mm"}
+    def as_json(self, job: Job) -> dict[str, Any]:
+        """Return the summary as plain values, places of findings from the job's work zero."""
+        values = {name: getattr(self, name) for name in self.__slots__}
         values["grooves"] = [
             {"name": name, "depth_mm": depth, "width_mm": width} for name, depth, width in self.grooves
         ]
         values["extents_mm"] = {axis: list(span) for axis, span in self.extents_mm.items()}
-        return values | verdict_json(self.findings, self.zero_at_mm)
+        return values | verdict_json(self.findings, job)
 
 
 def job_findings(job: Job, layout: Layout) -> tuple[Finding, ...]:
@@ -90,9 +89,15 @@ def job_findings(job: Job, layout: Layout) -> tuple[Finding, ...]:
     return (*suitability(job, deepest_mm(job.bit)), *layout.findings, *land, *shape)
 
 
-def verdict_json(findings: tuple[Finding, ...], zero_at_mm: tuple[float, float]) -> dict[str, Any]:
-    """Return as plain values whether the findings let the piece be cut, and the findings, their places from the work zero."""
-    x, y = zero_at_mm
+def verdict_json(findings: tuple[Finding, ...], job: Job | None) -> dict[str, Any]:
+    """Return as plain values whether the findings let the piece be cut, and each of them, its place as X and Y of the program."""
+    mount = None if job is None else mount_of(job)
+
+    def place(at_mm: tuple[float, float] | None) -> list[float] | None:
+        if at_mm is None:
+            return None
+        return list(at_mm if mount is None else mount.axes_mm(*at_mm))
+
     return {
         "clean": not refuses(findings),
         "findings": [
@@ -102,7 +107,7 @@ def verdict_json(findings: tuple[Finding, ...], zero_at_mm: tuple[float, float])
                 "sentence": finding.sentence,
                 "more": finding.more,
                 "line": finding.line,
-                "at_mm": None if finding.at_mm is None else [finding.at_mm[0] - x, finding.at_mm[1] - y],
+                "at_mm": place(finding.at_mm),
             }
             for finding in findings
         ],
@@ -181,10 +186,10 @@ def header(job: Job, layout: Layout, plan: Plan, findings: tuple[Finding, ...]) 
     """Return the program's comment header as (label, text) pairs."""
     piece, figures = job.piece, job.figures
     network = layout.network
-    frame = frame_of(job)
+    mount = mount_of(job)
     used = np.unique(np.concatenate([network.tail[network.cut], network.head[network.cut]]))
-    x, y = network.x_nm[used] + frame.x_nm, network.y_nm[used] + frame.y_nm
-    top = frame.top_nm / 1e6
+    x, y, _ = mount.axes_nm(network.x_nm[used], network.y_nm[used])
+    top = mount.top_nm / 1e6
     notes = [("Mizo", job.title or "V-groove engraving")]
     notes.append(
         (
@@ -206,7 +211,7 @@ def header(job: Job, layout: Layout, plan: Plan, findings: tuple[Finding, ...]) 
         )
     )
     notes.append(("Cut", f"{figures.way(plan.cut_mm)} in {counted(plan.passes, 'pass', 'passes')}"))
-    if job.units == "inch" and not frame.inch:
+    if job.units == "inch" and job.machine.units != "inch":
         notes.append(("Moves below are in millimetres", ""))
     notes.extend(("Caution", group.first.sentence) for group in grouped(findings))
     notes.extend(("Caution", sentence) for sentence in HEADER_CAUTIONS)
@@ -261,7 +266,6 @@ def summary(
         program_lines=len(reading.text_lines),
         sentences=layout.sentences,
         findings=findings,
-        zero_at_mm=job.zero_at_mm,
     )
 
 

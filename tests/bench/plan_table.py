@@ -19,6 +19,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
 from small_job import small_job
 from vcarve.dryrun.clock import run
+from vcarve.mount.flat import mount_of
 from vcarve.network.build import build
 from vcarve.pattern.catalogue import names, pattern
 from vcarve.pattern.region import rectangle
@@ -53,7 +54,7 @@ def one(name, size_mm, pitch_mm, hop_mm=1.0):
     least = min(seconds for seconds, _ in timed) * (1.0 + 1e-9)
     ours_s, ours = min((each for each in timed if each[0] <= least), key=lambda each: each[1].lifts)
     spent = time.perf_counter() - began
-    steady, start = rates(job), job.zero_at_mm
+    steady, start = rates(job), mount_of(job).zero_mm
     web = weave(network, depth, steady)
     found, _ = best_pairing(web, steady, recut=True, start_mm=start)
     walked = from_pairing(web, steady, found[0], start)

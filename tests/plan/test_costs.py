@@ -61,11 +61,6 @@ def test_a_lift_is_retract_and_plunge_from_the_hop_height(job_of):
     assert float(ticking.lift_s(np.array(2.0))) == pytest.approx(up + 1000 / 60 / 100 + down + 200 / 60 / 100)
 
 
-def test_the_bit_waits_at_the_work_origin(job_of):
-    """Front left of a piece whose own origin is its centre."""
-    assert job_of(80.0).zero_at_mm == (-40.0, -40.0)
-
-
 def test_cuts_and_plunges_keep_to_the_machines_feeds(job_of):
     """A job's feed beyond the machine's is cut and plunged at the machine's own."""
     job = job_of(feed_max={"x": 2000, "y": 2000, "z": 150})

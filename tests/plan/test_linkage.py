@@ -6,6 +6,7 @@ import networkx as nx
 import numpy as np
 import pytest
 
+from vcarve.mount.flat import mount_of
 from vcarve.plan import bound as bounds
 from vcarve.plan import moats, pairing
 from vcarve.plan.bound import best_pairing
@@ -67,7 +68,7 @@ def test_the_bound_for_very_many_is_below_what_the_full_method_reaches(catalogue
     job = job_of(120.0, hop_mm=1.0)
     steady = rates(job)
     web = weave(network, depth, steady)
-    _, quick = best_pairing(web, steady, recut=True, start_mm=job.zero_at_mm)
+    _, quick = best_pairing(web, steady, recut=True, start_mm=mount_of(job).zero_mm)
     monkeypatch.undo()
 
     full = plan(network, depth, job).proof

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from vcarve.errors import InternalError
+from vcarve.mount.flat import mount_of
 from vcarve.plan import planner
 from vcarve.plan.baselines import cell_by_cell, fewest_passes, nearest_end
 from vcarve.plan.bound import best_pairing
@@ -69,7 +70,7 @@ def test_hemp_leaf_takes_about_half_the_time_of_cell_by_cell(catalogued, job_of)
     steady = rates(job)
     ticking = replace(steady, clock=True)
     web = weave(network, depth, steady)
-    start = job.zero_at_mm
+    start = mount_of(job).zero_mm
 
     made = plan(network, depth, job)
     found, _ = best_pairing(web, steady, recut=True, start_mm=start)
@@ -117,7 +118,7 @@ def test_no_simple_plan_is_quicker(catalogued, job_of, name):
     depth = np.full(len(network.tail), 2.0)
     steady = rates(job)
     web = weave(network, depth, steady)
-    start = job.zero_at_mm
+    start = mount_of(job).zero_mm
     made = plan(network, depth, job)
 
     simple = [cell_by_cell(network, web), nearest_end(web, start), fewest_passes(web, steady, start)]

@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from vcarve.mount.flat import mount_of
 from vcarve.plan import seams, tjoin
 from vcarve.plan.bound import best_pairing
 from vcarve.plan.costs import rates
@@ -112,13 +113,13 @@ def test_tiles_lose_little(catalogued, job_of, monkeypatch, name, share, hop_mm)
     job = job_of(120.0, hop_mm=hop_mm)
     steady = rates(job)
     web = weave(network, np.full(len(network.tail), 1.0), steady)
-    whole, bound = best_pairing(web, steady, recut=True, start_mm=job.zero_at_mm)
+    whole, bound = best_pairing(web, steady, recut=True, start_mm=mount_of(job).zero_mm)
     monkeypatch.setattr(tjoin, "WHOLE", 10)
     monkeypatch.setattr(seams, "BOUND_TILE", 250)
     monkeypatch.setattr(seams, "JOIN_TILES", (200, 150))
 
-    cut_up, lower = best_pairing(web, steady, recut=True, start_mm=job.zero_at_mm)
-    task = pose(web, steady, recut=True, start_mm=job.zero_at_mm)
+    cut_up, lower = best_pairing(web, steady, recut=True, start_mm=mount_of(job).zero_mm)
+    task = pose(web, steady, recut=True, start_mm=mount_of(job).zero_mm)
     chosen, _ = task.graph.solve()
     monkeypatch.setattr(seams, "JOIN_TILES", (200,))
     once, _ = task.graph.solve()

@@ -75,7 +75,7 @@ def program(
         outputs.append((page, page_of_made(made, None if output == "-" else output)))
     write_whole(outputs, inputs=loaded.files)
     if as_json:
-        echo(json.dumps(made.summary.as_json()), err=aside)
+        echo(json.dumps(made.summary.as_json(made.job)), err=aside)
     if made.refused:
         from vcarve.cli.main import fail
 

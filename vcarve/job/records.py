@@ -312,14 +312,6 @@ class Job(Record):
         return self.title or "Untitled piece"
 
     @property
-    def zero_at_mm(self) -> tuple[float, float]:
-        """The work zero in piece coordinates (origin at the piece's centre)."""
-        x, y = self.piece.width_mm / 2.0, self.piece.height_mm / 2.0
-        if self.zero.xy == "centre":
-            return 0.0, 0.0
-        return (x if "right" in self.zero.xy else -x), (y if "back" in self.zero.xy else -y)
-
-    @property
     def figures(self) -> Figures:
         """How figures are written for people."""
         return FIGURES[self.units]

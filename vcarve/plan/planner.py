@@ -9,6 +9,7 @@ import numpy as np
 
 from vcarve.errors import InternalError
 from vcarve.job.records import Job
+from vcarve.mount.flat import mount_of
 from vcarve.network.model import Floats, Network
 from vcarve.plan.baselines import cell_by_cell, fewest_passes, nearest_end
 from vcarve.plan.bound import best_pairing
@@ -61,7 +62,7 @@ def candidates(
     """
     tell = progress or (lambda stage, share: None)
     steady = rates(job)
-    start = job.zero_at_mm if start_mm is None else start_mm
+    start = mount_of(job).zero_mm if start_mm is None else start_mm
     web = weave(network, depth_mm, steady)
     if not len(web.edge):
         return [_record(web, steady, _nothing(), start, [], 0.0, 0.0)]

@@ -15,6 +15,7 @@ import numpy as np
 
 from vcarve.errors import InternalError
 from vcarve.job.records import Job
+from vcarve.mount.flat import Mount, mount_of
 from vcarve.network.model import NM_PER_MM, Network
 from vcarve.plan.model import Plan
 from vcarve.program.comment import comment
@@ -30,20 +31,16 @@ FLAT_STEPS = 0.5
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Frame:
-    """How places on the piece become numbers in the program: the work zero, the units, the decimals."""
+    """How places on the piece become numbers in the program: the mount, the units, the decimals."""
 
-    x_nm: int  # work coordinates of the piece's centre
-    y_nm: int
-    top_nm: int  # work coordinate of the piece's top
+    mount: Mount
     inch: bool
     decimals: int
 
     def flat(self, x_nm: np.ndarray, y_nm: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Return piece places as whole steps of the last decimal."""
-        return (
-            steps(x_nm + self.x_nm, self.decimals, inch=self.inch),
-            steps(y_nm + self.y_nm, self.decimals, inch=self.inch),
-        )
+        x, y, _ = self.mount.axes_nm(x_nm, y_nm)
+        return steps(x, self.decimals, inch=self.inch), steps(y, self.decimals, inch=self.inch)
 
     def height(self, above_mm: float) -> str:
         """Return the Z word's number for a height above the piece's top (negative inside it)."""
@@ -58,7 +55,7 @@ class Frame:
         return self.height(above_mm)
 
     def _steps(self, above_mm: float) -> int:
-        nm = np.array([self.top_nm + round(above_mm * NM_PER_MM)])
+        nm = np.array([self.mount.z_nm(-round(above_mm * NM_PER_MM))])
         return int(steps(nm, self.decimals, inch=self.inch)[0])
 
     def feed(self, mm_min: float) -> str:
@@ -71,20 +68,9 @@ class Frame:
 
 def frame_of(job: Job) -> Frame:
     """Return the frame that the job's zero and machine ask for."""
-    half_w, half_h = job.piece.width_mm / 2.0, job.piece.height_mm / 2.0
-    side = {
-        "front-left": (half_w, half_h),
-        "front-right": (-half_w, half_h),
-        "back-left": (half_w, -half_h),
-        "back-right": (-half_w, -half_h),
-        "centre": (0.0, 0.0),
-    }[job.zero.xy]
-    top = job.piece.thickness_mm if job.zero.z == "bed" else 0.0
     inch = job.machine.units == "inch"
     return Frame(
-        x_nm=round(side[0] * NM_PER_MM),
-        y_nm=round(side[1] * NM_PER_MM),
-        top_nm=round(top * NM_PER_MM),
+        mount=mount_of(job),
         inch=inch,
         decimals=max(job.machine.decimals, 4) if inch else job.machine.decimals,
     )

@@ -16,6 +16,7 @@ import numpy as np
 from vcarve.errors import Alike, Finding, grouped, refuses
 from vcarve.groove.model import Grooves
 from vcarve.job.records import Job
+from vcarve.mount.flat import mount_of
 from vcarve.network.model import Network
 from vcarve.pattern.region import Region, rectangle
 from vcarve.plan.model import Plan
@@ -232,7 +233,7 @@ def plan_svg(
     stock = f"{job.figures.size(wide, tall, job.piece.thickness_mm)}, {job.wood.title}"
     foot = tall / 2.0 + past[3] + 12.5 * u
     head = box[1] + (BANNER * u if refused else 0.0) + 5.8 * u
-    zero = job.zero_at_mm
+    zero = mount_of(job).zero_mm
     narrowest = grooves.narrowest_at_mm
     body = [
         f'<rect class="paper" x="{num(box[0])}" y="{num(box[1])}" width="{num(box[2])}" height="{num(box[3])}"/>',

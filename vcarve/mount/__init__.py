@@ -1,0 +1,1 @@
+"""How places on the piece become the machine's axes."""
