@@ -17,8 +17,8 @@ from vcarve.errors import Finding
 from vcarve.job.records import Job
 from vcarve.network.model import Network
 from vcarve.pattern.catalogue import names
-from vcarve.pattern.region import area_mm2
 from vcarve.plan.planner import FLOATS
+from vcarve.plane.region import area_mm2
 from vcarve.proofing import dry_run
 
 PITCHES = (12.0, 8.0, 6.0)
@@ -87,7 +87,7 @@ def test_whole_repeats_have_the_unit_cells_length(name: str) -> None:
     """On a large piece the length per area tends to that of the unit cell: lines lost or doubled would show."""
     from vcarve.network.build import build
     from vcarve.pattern.catalogue import pattern
-    from vcarve.pattern.region import rectangle
+    from vcarve.plane.region import rectangle
 
     drawn = pattern(name)
     pitch = 40.0 / np.sqrt(drawn.cell_area) / 10.0

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -199,3 +200,19 @@ def test_a_field_of_next_to_nothing_is_refused(key: str) -> None:
     """A margin or a frame that leaves a fifth of a millimetre is told by its key; no lines are laid on that."""
     with pytest.raises(InputError, match=r"less than 0\.5 mm is left"):
         layout_of(f"{{{key}name: kikko, pitch: 12}}", 90.0, 90.0, "circle")
+
+
+def test_a_frame_round_nothing_is_refused() -> None:
+    """No place of a triangle is farther from its sides than a third of its height."""
+    with pytest.raises(InputError, match=r"nothing is left of the piece 30 mm inside its outline"):
+        layout_of("{frame: [{distance: 30}], name: kikko, pitch: 12}", 90.0, 77.942, "polygon, sides: 3")
+
+
+def test_a_margin_that_cuts_the_piece_apart_is_refused(tmp_path: Path) -> None:
+    """A bone with a shaft 10 mm wide falls into two where the margin is over 5 mm."""
+    bone = "M0 0H30V25H60V0H90V60H60V35H30V60H0Z"
+    (tmp_path / "bone.svg").write_text(
+        f'<svg xmlns="http://www.w3.org/2000/svg" width="90mm" height="60mm" viewBox="0 0 90 60"><path d="{bone}"/></svg>'
+    )
+    with pytest.raises(InputError, match=r"6 mm inside its outline the piece falls into 2 parts"):
+        layout_of("{margin: 6, name: kikko, pitch: 12}", shape=f"drawing, file: {tmp_path / 'bone.svg'}")

@@ -12,8 +12,8 @@ from vcarve.network.build import build
 from vcarve.network.model import Network, Role
 from vcarve.pattern.inspect import inspect
 from vcarve.pattern.model import Pattern
-from vcarve.pattern.region import rectangle
 from vcarve.plane.arcs import chords
+from vcarve.plane.region import rectangle
 from vcarve.quantity import format_mm
 from vcarve.view import look
 from vcarve.view.gallery import angle_words, gallery_html, item, vertex_figures

@@ -17,7 +17,7 @@ from vcarve.groove.width import width_mm
 from vcarve.job.records import Job
 from vcarve.layout import Layout
 from vcarve.network.model import Role
-from vcarve.pattern.region import chords
+from vcarve.plane.region import chords
 
 MOST_LOST = 0.5  # of the cells: with more of them gone there is no pattern left to see; our choice
 

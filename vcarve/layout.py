@@ -24,11 +24,11 @@ from vcarve.network.model import LAYER_ROLES, Network
 from vcarve.network.repeat import Placing
 from vcarve.on_piece import Field, Laid, edge_of, field_of, laid
 from vcarve.pattern.catalogue import names
-from vcarve.pattern.curves import chord_points
 from vcarve.pattern.fit import Fit
 from vcarve.pattern.inspect import inspect
 from vcarve.pattern.model import Line, Pattern, Point
-from vcarve.pattern.region import Region, bounds
+from vcarve.plane.fit import chord_points
+from vcarve.plane.region import Region, bounds
 from vcarve.quantity import format_number
 
 PLACES_TOLD = 3  # of what was mended in a drawing

@@ -15,10 +15,10 @@ from vcarve.network.repeat import Placing
 from vcarve.network.unit import unit_network
 from vcarve.pattern.catalogue import pattern as named_pattern
 from vcarve.pattern.fit import Fit, fit, rectangular_repeat
-from vcarve.pattern.inset import inset
 from vcarve.pattern.model import Pattern
 from vcarve.pattern.outline import outline_of
-from vcarve.pattern.region import Region, area_mm2, bounds, perimeter_mm
+from vcarve.plane.inset import inset
+from vcarve.plane.region import Region, area_mm2, bounds, perimeter_mm
 
 EDGES_MOST = 1_000_000  # some 2.5 GB and two minutes from job to program
 LEAST_LEFT_MM = 0.5  # across, inside a margin or a frame: less is no field for lines
@@ -120,7 +120,14 @@ def _inset(job: Job, region: Region, distance_mm: float, key: str, written_mm: f
     """Return the region grown or shrunk; what goes wrong names the key."""
     length = job.figures.length
     try:
-        left = inset(region, distance_mm, job.figures)
+        left, *others = inset(region, distance_mm) or (None,)
+        if left is None:
+            raise InputError(f"nothing is left of the piece {length(distance_mm)} inside its outline")
+        if others:
+            raise InputError(
+                f"{length(distance_mm)} inside its outline the piece falls into {len(others) + 1} parts; "
+                "a smaller distance keeps it whole"
+            )
         if distance_mm > 0.0 and 4.0 * area_mm2(left) < LEAST_LEFT_MM * perimeter_mm(left):
             raise InputError(
                 f"less than {length(LEAST_LEFT_MM)} is left of the piece that far inside its outline"

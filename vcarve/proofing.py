@@ -23,7 +23,7 @@ from vcarve.job.bench import Machine
 from vcarve.job.records import Job
 from vcarve.layout import Layout, lay_out
 from vcarve.network.clip import region_polygon
-from vcarve.pattern.region import chords
+from vcarve.plane.region import chords
 from vcarve.program.moves import Motion
 from vcarve.program.reader import Reading, read_program
 from vcarve.quantity import Figures

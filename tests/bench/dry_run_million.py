@@ -19,7 +19,7 @@ from vcarve.job.records import JobFile
 from vcarve.network.build import build
 from vcarve.network.model import Network
 from vcarve.pattern.catalogue import pattern
-from vcarve.pattern.region import rectangle
+from vcarve.plane.region import rectangle
 from vcarve.program.reader import read_program
 
 DEPTH_MM = 0.6

@@ -10,7 +10,7 @@ from vcarve.groove.land import measure
 from vcarve.groove.width import VBit
 from vcarve.network.build import build
 from vcarve.pattern.catalogue import pattern
-from vcarve.pattern.region import rectangle
+from vcarve.plane.region import rectangle
 
 SIDES_MM = (430.0, 860.0, 1720.0)
 BIT = VBit(angle_deg=60.0)

@@ -8,7 +8,7 @@ from vcarve.groove.land import measure
 from vcarve.groove.width import VBit
 from vcarve.network.build import build
 from vcarve.pattern.catalogue import pattern
-from vcarve.pattern.region import rectangle
+from vcarve.plane.region import rectangle
 
 SIDES_MM = (550.0, 1100.0, 2200.0)
 BIT = VBit(angle_deg=60.0)

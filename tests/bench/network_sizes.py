@@ -20,7 +20,7 @@ def measure(key: str, edges: int) -> tuple[int, float, float]:
     from vcarve.network.build import build
     from vcarve.network.unit import unit_network
     from vcarve.pattern.catalogue import pattern
-    from vcarve.pattern.region import rectangle
+    from vcarve.plane.region import rectangle
 
     made = pattern(key)
     pitch = 3.0

@@ -22,12 +22,12 @@ from vcarve.dryrun.clock import run
 from vcarve.mount.flat import mount_of
 from vcarve.network.build import build
 from vcarve.pattern.catalogue import names, pattern
-from vcarve.pattern.region import rectangle
 from vcarve.plan.baselines import cell_by_cell, fewest_passes, nearest_end
 from vcarve.plan.bound import best_pairing
 from vcarve.plan.costs import rates
 from vcarve.plan.planner import as_plan, candidates, from_pairing, plan
 from vcarve.plan.web import weave
+from vcarve.plane.region import rectangle
 from vcarve.program.reader import read
 from vcarve.program.writer import write
 

@@ -16,8 +16,8 @@ from ezdxf import units
 from vcarve.cli.main import cli
 from vcarve.drawing.read import FIRST_LAYER, Drawing, read_drawing
 from vcarve.errors import InputError, InternalError
-from vcarve.pattern.curves import stray_from
 from vcarve.pattern.model import Line
+from vcarve.plane.fit import stray_from
 
 JOB = """\
 piece: {width: 60 mm, height: 60 mm, thickness: 8 mm, wood: maple-sugar}

@@ -21,9 +21,9 @@ from vcarve.job.bench import Bit
 from vcarve.network.build import build, build_lines
 from vcarve.network.model import Network
 from vcarve.pattern.catalogue import pattern
-from vcarve.pattern.refit import with_arcs
-from vcarve.pattern.region import Region, Ring, chords
 from vcarve.pattern.shapes import circle, rounded_rectangle
+from vcarve.plane.refit import with_arcs
+from vcarve.plane.region import Region, Ring, chords
 
 BIT = Bit(angle_deg=60.0, diameter_mm=6.0, shank_mm=6.0)
 CASES = ("asanoha", "shippo", "kikko")

@@ -12,7 +12,7 @@ from vcarve.groove.stroke import Strokes
 from vcarve.groove.width import VBit
 from vcarve.network.build import build
 from vcarve.pattern.catalogue import pattern
-from vcarve.pattern.region import rectangle
+from vcarve.plane.region import rectangle
 
 # A ring that crosses itself in the middle of a square of 1 mm: two triangles, of a quarter of the square each.
 BOW: Path = [(0, 0), (10**6, 10**6), (10**6, 0), (0, 10**6)]

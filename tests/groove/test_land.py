@@ -23,7 +23,7 @@ from vcarve.network.build import build, build_lines
 from vcarve.network.model import NM_PER_MM, Network
 from vcarve.pattern.catalogue import pattern
 from vcarve.pattern.model import Line, Point
-from vcarve.pattern.region import rectangle
+from vcarve.plane.region import rectangle
 
 MICROMETRE = 1e-3
 RIGHT_ANGLE = VBit(angle_deg=90.0)  # cuts twice as wide as deep

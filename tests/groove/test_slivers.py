@@ -12,8 +12,8 @@ from vcarve.groove.slivers import Slivers, edge_slivers
 from vcarve.groove.width import VBit
 from vcarve.network.build import build_lines
 from vcarve.pattern.model import Line
-from vcarve.pattern.region import Region, chords, rectangle
 from vcarve.pattern.shapes import circle
+from vcarve.plane.region import Region, chords, rectangle
 
 RIGHT_ANGLE = VBit(angle_deg=90.0)  # cuts twice as wide as deep
 HALF = 30.0  # half the side of the piece

@@ -15,7 +15,7 @@ from vcarve.groove.stroke import points_along, stroke
 from vcarve.network.build import build_lines
 from vcarve.network.model import NM_PER_MM
 from vcarve.pattern.model import Line
-from vcarve.pattern.region import rectangle
+from vcarve.plane.region import rectangle
 
 
 def filled(rings: list[np.ndarray]) -> shapely.Geometry:

@@ -9,7 +9,7 @@ from vcarve.groove.whole_cells import SAMPLE_PITCH_MM, cells_of
 from vcarve.groove.width import VBit
 from vcarve.network.build import build
 from vcarve.pattern.catalogue import pattern
-from vcarve.pattern.region import rectangle
+from vcarve.plane.region import rectangle
 
 
 # Cells of one translational unit: the rhombus; a hexagon and two triangles; a lens to either side of two edges and the star

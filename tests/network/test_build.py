@@ -15,8 +15,8 @@ from vcarve.network.build import build
 from vcarve.network.model import Network, Role
 from vcarve.pattern.catalogue import names, pattern
 from vcarve.pattern.model import Pattern
-from vcarve.pattern.region import Region, chords, rectangle, reversed_ring
 from vcarve.pattern.shapes import circle
+from vcarve.plane.region import Region, chords, rectangle, reversed_ring
 
 LEAF_MM = (
     200.0 + 200.0 * math.sqrt(2.0) + 800.0 * math.sqrt(2.0 - math.sqrt(2.0)) + 400.0 * (math.sqrt(2.0) - 1.0)

@@ -13,8 +13,9 @@ from vcarve.network.clip import inside
 from vcarve.network.model import Network, Role
 from vcarve.network.noding import SNAP_MM
 from vcarve.pattern.catalogue import names, pattern
-from vcarve.pattern.inset import inset
-from vcarve.pattern.region import (
+from vcarve.pattern.shapes import circle, ellipse, regular_polygon, rounded_rectangle
+from vcarve.plane.inset import inset
+from vcarve.plane.region import (
     Region,
     Ring,
     area_mm2,
@@ -24,7 +25,6 @@ from vcarve.pattern.region import (
     rectangle,
     reversed_ring,
 )
-from vcarve.pattern.shapes import circle, ellipse, regular_polygon, rounded_rectangle
 
 
 def scaled(region: Region, factor: float) -> Region:
@@ -122,7 +122,7 @@ def test_edge_on_the_outline():
 
 def test_margin():
     """On the field inside a margin lines end at the field's edge, rounded or not."""
-    field = inset(rounded_rectangle(100.0, 80.0, 15.0), 5.0)
+    field = inset(rounded_rectangle(100.0, 80.0, 15.0), 5.0)[0]
     network = grid(8.0, field, shift_mm=(1.0, 0.5), edge="plain")
     # The field is 90 by 70 with corners of 10: lines within 10 of a side lose what the corners take.
     wanted = 0.0
@@ -139,7 +139,7 @@ def test_frame_crosses_the_pattern():
     """A frame line crosses every line of the pattern and adds its own length, as a frame."""
     region = rectangle(100.0, 80.0)
     bare = grid(10.0, region, shift_mm=(3.0, 4.0))
-    frame = inset(region, 5.0)
+    frame = inset(region, 5.0)[0]
     network = grid(10.0, region, shift_mm=(3.0, 4.0), frames=[(frame, int(Role.FRAME))])
     lengths = length_by_role(network)
 
@@ -152,7 +152,7 @@ def test_frame_crosses_the_pattern():
 def test_frame_on_pattern_lines():
     """Where a frame lies on lines of the ground both are one edge, of the frame: its depth was asked for."""
     region = rectangle(100.0, 100.0)
-    frame = inset(region, 10.0)
+    frame = inset(region, 10.0)[0]
     bare, network = grid(10.0, region), grid(10.0, region, frames=[(frame, int(Role.FRAME))])
 
     assert network.cut_mm == pytest.approx(bare.cut_mm, abs=1e-6)

@@ -15,7 +15,7 @@ from vcarve.network.faces import cell_areas_mm2
 from vcarve.network.model import Network
 from vcarve.network.noding import SNAP_MM
 from vcarve.pattern.model import Line, Point
-from vcarve.pattern.region import Region, Ring, rectangle, reversed_ring
+from vcarve.plane.region import Region, Ring, rectangle, reversed_ring
 
 FIELD = rectangle(100.0, 100.0)
 

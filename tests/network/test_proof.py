@@ -11,7 +11,7 @@ from vcarve.errors import InternalError
 from vcarve.network.faces import ring_areas, rings
 from vcarve.network.graph import Graph
 from vcarve.network.proof import prove
-from vcarve.pattern.region import Region, rectangle
+from vcarve.plane.region import Region, rectangle
 
 SQUARE = rectangle(10.0, 10.0)
 

@@ -17,7 +17,7 @@ from vcarve.network.unit import UnitNetwork, unit_network
 from vcarve.pattern.catalogue import pattern
 from vcarve.pattern.expression import evaluate
 from vcarve.pattern.model import Line, Pattern
-from vcarve.pattern.region import rectangle
+from vcarve.plane.region import rectangle
 
 FIGURES = yaml.safe_load((Path(__file__).parents[1] / "pattern" / "figures.yaml").read_text(encoding="utf-8"))
 KEYS = sorted(FIGURES)

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from vcarve.pattern.curves import (
+from vcarve.plane.fit import (
     CURVE_TOLERANCE_MM,
     arc_lines,
     bezier,

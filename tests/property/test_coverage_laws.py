@@ -27,7 +27,7 @@ from vcarve.job.records import Job
 from vcarve.network.build import build
 from vcarve.network.model import Network
 from vcarve.pattern.catalogue import pattern
-from vcarve.pattern.region import rectangle
+from vcarve.plane.region import rectangle
 from vcarve.program.reader import read_program
 
 JOB = str(Path(__file__).parent.parent / "dryrun" / "programs" / "cross.yaml")

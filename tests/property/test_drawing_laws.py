@@ -15,8 +15,8 @@ from hypothesis import strategies as st
 
 from vcarve.drawing.read import read_drawing
 from vcarve.errors import InputError
-from vcarve.pattern.inset import inset_parts
-from vcarve.pattern.region import Region, Ring, area_mm2, contains, perimeter_mm
+from vcarve.plane.inset import inset
+from vcarve.plane.region import Region, Ring, area_mm2, contains, perimeter_mm
 
 SVG = """<?xml version="1.0"?>
 <svg xmlns="http://www.w3.org/2000/svg" width="80mm" height="60mm" viewBox="0 0 80 60">
@@ -107,12 +107,12 @@ def test_an_inset_lies_inside_at_its_distance(region: Region, distance: float) -
     """Law: every corner of an inset lies in the region, that far from its boundary; its area is smaller by the strip at most."""
     import shapely
 
-    from vcarve.pattern.region import chords
+    from vcarve.plane.region import chords
 
     if not shapely.Polygon(chords(region.outer)).is_valid:
         return
     boundary = shapely.LinearRing(chords(region.outer, 1e-5))
-    parts = inset_parts(region, distance)
+    parts = inset(region, distance)
     for part in parts:
         corners = part.outer.xy_mm
         assert contains(region, corners).all()

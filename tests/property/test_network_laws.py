@@ -16,10 +16,10 @@ from vcarve.network.noding import SNAP_MM
 from vcarve.network.unit import unit_network
 from vcarve.pattern.catalogue import names, pattern
 from vcarve.pattern.fit import rectangular_repeat
-from vcarve.pattern.inset import inset
 from vcarve.pattern.model import Line, Pattern
-from vcarve.pattern.region import Region, Ring, area_mm2, chords, perimeter_mm, rectangle
 from vcarve.pattern.shapes import rounded_rectangle
+from vcarve.plane.inset import inset
+from vcarve.plane.region import Region, Ring, area_mm2, chords, perimeter_mm, rectangle
 
 LAW = settings(deadline=None, derandomize=True, max_examples=40)
 
@@ -329,7 +329,7 @@ def test_frames_close_cells(key, size, density, shift, angle, margin, radius):
     """Law: frames and margins cut through any pattern anywhere without an open cell, a doubled line or a speck."""
     made = pattern(key)
     piece = rounded_rectangle(size, size * 0.8, round(radius * size * 0.8, 3))
-    frame = inset(piece, round(margin, 3))
+    frame = inset(piece, round(margin, 3))[0]
     network = build(
         made,
         region=piece,

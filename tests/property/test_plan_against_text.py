@@ -7,8 +7,8 @@ from hypothesis import strategies as st
 from small_job import small_job
 from vcarve.network.build import build
 from vcarve.pattern.catalogue import names, pattern
-from vcarve.pattern.region import rectangle
 from vcarve.plan.planner import FLOATS, candidates, plan
+from vcarve.plane.region import rectangle
 from vcarve.program.moves import Motion
 from vcarve.program.reader import read_program
 from vcarve.program.writer import write

@@ -23,8 +23,8 @@ from vcarve.network.build import build, build_lines
 from vcarve.network.model import Network
 from vcarve.pattern.catalogue import pattern
 from vcarve.pattern.model import Line
-from vcarve.pattern.region import rectangle
 from vcarve.plan.model import Plan, Proof
+from vcarve.plane.region import rectangle
 from vcarve.view.drawing import plan_svg
 from vcarve.view.marks import MOST_NUMBERS, pass_marks
 from vcarve.view.pattern import pattern_svg

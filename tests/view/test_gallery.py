@@ -12,7 +12,7 @@ import pytest
 
 from vcarve.network.build import build
 from vcarve.pattern.catalogue import pattern
-from vcarve.pattern.region import rectangle
+from vcarve.plane.region import rectangle
 from vcarve.view.gallery import Item, angle_words, gallery_html, item, vertex_figures
 
 

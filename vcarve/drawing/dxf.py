@@ -15,8 +15,8 @@ import numpy as np
 
 from vcarve.drawing.sheet import MOST_STROKES, Sheet
 from vcarve.errors import InputError, Problem
-from vcarve.pattern.curves import Arc, Floats, arc_lines, ellipse_arc, fit_arcs, split_arc
 from vcarve.pattern.model import Point
+from vcarve.plane.fit import Arc, Floats, arc_lines, ellipse_arc, fit_arcs, split_arc
 
 # $INSUNITS codes of the DXF reference: millimetres per unit.
 _UNIT_MM = {

@@ -18,8 +18,8 @@ import numpy as np
 
 from vcarve.drawing.sheet import Stroke
 from vcarve.errors import InputError, Problem
-from vcarve.pattern.curves import Floats, circular, nearest_on, split_arc
 from vcarve.pattern.model import Line, Point
+from vcarve.plane.fit import Floats, circular, nearest_on, split_arc
 
 MOST_CLOSE = 200_000  # pairs of corners near enough to be made one; for each the lines round them are walked
 SAME_MM = 0.001  # drawings are written with a few decimals; nothing this small can be meant

@@ -11,9 +11,9 @@ import numpy as np
 from vcarve.drawing.join import Mended, join
 from vcarve.drawing.sheet import Sheet, Stroke
 from vcarve.errors import Finding, InputError, Problem
-from vcarve.pattern.curves import Floats
 from vcarve.pattern.model import Line
-from vcarve.pattern.region import bounds_of
+from vcarve.plane.fit import Floats
+from vcarve.plane.region import bounds_of
 
 FIRST_LAYER = 8  # roles below are those of patterns
 LARGEST_FILE = 20_000_000  # bytes

@@ -9,8 +9,8 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 
 from vcarve.errors import InputError, MizoError, Problem, printable
-from vcarve.pattern.curves import Arc
 from vcarve.pattern.model import Point
+from vcarve.plane.fit import Arc
 
 FARTHEST_MM = 100_000.0
 MOST_STROKES = 100_000  # some 40 s and 1 GB from drawing to program, all lines in one cell

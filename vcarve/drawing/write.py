@@ -18,8 +18,8 @@ import numpy as np
 from vcarve.groove.footprint import closed_cells, outer_rings
 from vcarve.groove.model import Grooves
 from vcarve.network.model import LAYER_ROLES, NM_PER_MM, Floats, Ints, Network, Role
-from vcarve.pattern.refit import Side, with_arcs
-from vcarve.pattern.region import bounds_of
+from vcarve.plane.refit import Side, with_arcs
+from vcarve.plane.region import bounds_of
 from vcarve.view import look
 
 _NAMES = {int(Role.GROUND): "ground", int(Role.LEAF): "leaf", int(Role.FRAME): "frame"}

@@ -18,7 +18,7 @@ from vcarve.groove.width import Cone, VBit, width_mm
 from vcarve.network.build import build
 from vcarve.network.model import Network
 from vcarve.pattern.model import Pattern
-from vcarve.pattern.region import rectangle
+from vcarve.plane.region import rectangle
 
 SAMPLE_PITCH_MM = 20.0
 LEAST_LAND_MM = 0.01  # what is narrower is no land to anybody

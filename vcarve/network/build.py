@@ -19,7 +19,7 @@ from vcarve.network.proof import prove
 from vcarve.network.repeat import Placing, repeat
 from vcarve.network.unit import nearest_apart, unit_network
 from vcarve.pattern.model import Line, Pattern
-from vcarve.pattern.region import Region, area_mm2, bounds
+from vcarve.plane.region import Region, area_mm2, bounds
 
 # Vertices nearer than this may snap together at the border and stay apart elsewhere.
 LEAST_APART_MM = 4.0 * SNAP_MM

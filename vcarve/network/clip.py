@@ -30,9 +30,9 @@ from vcarve.network.noding import (
     near_pairs,
     node,
 )
-from vcarve.pattern.region import Region, Ring, chords
 from vcarve.plane.arcs import beside, bulge_between, circles, middles, size
 from vcarve.plane.arcs import chords as arc_chords
+from vcarve.plane.region import Region, Ring, chords
 
 SAG_MM = 1e-4  # how far the straight copy of an arc may stand off it where only nearness is asked
 

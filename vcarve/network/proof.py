@@ -11,8 +11,8 @@ from vcarve.network.clip import ring_curves
 from vcarve.network.graph import Graph
 from vcarve.network.model import Bools, Floats, Ints
 from vcarve.network.noding import SNAP_MM
-from vcarve.pattern.region import Region, area_mm2
 from vcarve.plane.arcs import lengths
+from vcarve.plane.region import Region, area_mm2
 
 
 def components(graph: Graph) -> tuple[int, Ints]:

@@ -9,7 +9,7 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
-Point = tuple[float, float]
+from vcarve.plane.arcs import Point as Point
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -12,10 +12,10 @@ import numpy as np
 from vcarve.drawing.read import read_drawing
 from vcarve.errors import InputError, Problem
 from vcarve.job.records import Outline, Piece
-from vcarve.pattern.curves import Arc
 from vcarve.pattern.model import Line, Point
-from vcarve.pattern.region import Region, Ring, bounds, chords, rectangle, reversed_ring, ring_area, ring_of
 from vcarve.pattern.shapes import circle, ellipse, regular_polygon, rounded_rectangle
+from vcarve.plane.fit import Arc
+from vcarve.plane.region import Region, Ring, bounds, chords, rectangle, reversed_ring, ring_area, ring_of
 from vcarve.quantity import format_mm
 
 SIZE_MATCH_MM = 0.1  # how far an outline may be off the size of its piece

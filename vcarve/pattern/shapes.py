@@ -6,8 +6,8 @@ import math
 
 import numpy as np
 
-from vcarve.pattern.curves import Arc, ellipse_arc
-from vcarve.pattern.region import Region, Ring, rectangle, ring_of
+from vcarve.plane.fit import Arc, ellipse_arc
+from vcarve.plane.region import Region, Ring, rectangle, ring_of
 
 ELLIPSE_TOLERANCE_MM = 0.0005
 

@@ -19,6 +19,7 @@ import numpy.typing as npt
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 Bools = npt.NDArray[np.bool_]
+Point = tuple[float, float]
 
 TURN = 2.0 * pi
 COARSEST = 0.5**0.5  # cosine of half of what one chord may stand for: a quarter of a turn

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from vcarve.pattern.model import Point
+from vcarve.plane.arcs import Point
 
 Floats = npt.NDArray[np.float64]
 Curve = Callable[[Floats], Floats]  # parameters (n,) -> points (n, 2)

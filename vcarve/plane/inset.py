@@ -12,35 +12,16 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from vcarve.errors import InputError, Problem
-from vcarve.pattern.curves import Arc, Floats, circular
-from vcarve.pattern.model import Point
-from vcarve.pattern.refit import with_arcs
-from vcarve.pattern.region import Region, Ring, area_mm2, chords, perimeter_mm, ring_area, ring_of
-from vcarve.quantity import MM, Figures
+from vcarve.plane.arcs import Point
+from vcarve.plane.fit import Arc, Floats, circular
+from vcarve.plane.refit import with_arcs
+from vcarve.plane.region import Region, Ring, area_mm2, chords, perimeter_mm, ring_area, ring_of
 
 TOLERANCE_MM = 0.0005
 _NM = 1_000_000
 
 
-def inset(region: Region, distance_mm: float, figures: Figures = MM) -> Region:
-    """Return the region whose boundary lies ``distance_mm`` further in (further out where negative).
-
-    Corners that point inwards become arcs.  Raises ``InputError`` where nothing is left, or where it falls apart; it speaks
-    by ``figures``.
-    """
-    parts = inset_parts(region, distance_mm)
-    if not parts:
-        want = f"nothing is left of the piece {figures.length(distance_mm)} inside its outline"
-        raise InputError(Problem(want=want))
-    if len(parts) > 1:
-        where = f"{figures.length(distance_mm)} inside its outline"
-        want = f"{where} the piece falls into {len(parts)} parts; a smaller distance keeps it whole"
-        raise InputError(Problem(want=want))
-    return parts[0]
-
-
-def inset_parts(region: Region, distance_mm: float) -> tuple[Region, ...]:
+def inset(region: Region, distance_mm: float) -> tuple[Region, ...]:
     """Return what is left of a region ``distance_mm`` inside its boundary: no part, one or several, the largest first."""
     if distance_mm == 0.0:
         return (region,)

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from vcarve.pattern.curves import Arc, chord_points
+from vcarve.plane.fit import Arc, chord_points
 
 Floats = npt.NDArray[np.float64]
 Bools = npt.NDArray[np.bool_]

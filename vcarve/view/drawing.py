@@ -18,8 +18,8 @@ from vcarve.groove.model import Grooves
 from vcarve.job.records import Job
 from vcarve.mount.flat import mount_of
 from vcarve.network.model import Network
-from vcarve.pattern.region import Region, rectangle
 from vcarve.plan.model import Plan
+from vcarve.plane.region import Region, rectangle
 from vcarve.quantity import counted
 from vcarve.view import look
 from vcarve.view.marks import MARK, dimensions, findings_marks, mark_letter, pass_marks, zero_mark

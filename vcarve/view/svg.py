@@ -11,7 +11,7 @@ from html import escape
 import numpy as np
 
 from vcarve.network.model import Floats, Ints, Network
-from vcarve.pattern.region import Region, Ring
+from vcarve.plane.region import Region, Ring
 
 
 def num(value: float, decimals: int = 2) -> str:
