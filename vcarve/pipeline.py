@@ -8,7 +8,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from vcarve.dryrun import clock
-from vcarve.dryrun.check import check, waiting_mm
+from vcarve.dryrun.check import check
+from vcarve.dryrun.setup import waiting_mm
 from vcarve.errors import Finding, InputError, Problem, refuses
 from vcarve.job.records import Job
 from vcarve.layout import Layout, lay_out

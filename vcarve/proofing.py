@@ -4,17 +4,17 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 
 from vcarve.dryrun import clock
 from vcarve.dryrun.carve import carve, tiles
-from vcarve.dryrun.check import check, placing_of, waiting_mm
+from vcarve.dryrun.check import check
 from vcarve.dryrun.codes import finding
 from vcarve.dryrun.measure import Land, coarsest_step_mm, contacts, depths_mm, groove_widths, land
 from vcarve.dryrun.measure import Summary as Measured
 from vcarve.dryrun.places import Places, boxes
+from vcarve.dryrun.setup import setup_of, waiting_mm
 from vcarve.dryrun.surface import Surface, suitable_step_mm
 from vcarve.dryrun.track import last_decimal_mm
 from vcarve.errors import Finding, listed
@@ -85,7 +85,7 @@ class DryRun:
     @property
     def top_mm(self) -> float:
         """The height of the piece's top in work coordinates."""
-        return 0.0 if self.job is None else placing_of(self.job).top_mm
+        return setup_of(self.job).top_mm
 
 
 def dry_run(
@@ -157,18 +157,14 @@ def carved(job: Job, reading: Reading, step_mm: float | None = None, layout: Lay
         step_mm = suitable_step_mm(
             job.piece.width_mm, job.piece.height_mm, finest_mm=_wanted_step_mm(job, layout)
         )
-    return carve(reading.moves, job.bit, **_on_piece(job), step_mm=step_mm)
-
-
-def _on_piece(job: Job) -> dict[str, Any]:
-    """Return the piece's size and place, as carving takes them."""
-    placing = placing_of(job)
-    return {
-        "width_mm": job.piece.width_mm,
-        "height_mm": job.piece.height_mm,
-        "to_piece_mm": (-placing.x_mm, -placing.y_mm),
-        "top_mm": placing.top_mm,
-    }
+    return carve(
+        reading.moves,
+        job.bit,
+        width_mm=job.piece.width_mm,
+        height_mm=job.piece.height_mm,
+        setup=setup_of(job),
+        step_mm=step_mm,
+    )
 
 
 def _wanted_step_mm(job: Job, layout: Layout | None) -> float:
@@ -205,7 +201,15 @@ def measured(
         left = cut & ~fine & (coarsest >= step - 1e-9)
         fine |= left
         low, high = boxes(layout.network)
-        for tile in tiles(reading.moves, job.bit, **_on_piece(job), step_mm=step, tile_mm=TILE_MM):
+        for tile in tiles(
+            reading.moves,
+            job.bit,
+            width_mm=job.piece.width_mm,
+            height_mm=job.piece.height_mm,
+            setup=setup_of(job),
+            step_mm=step,
+            tile_mm=TILE_MM,
+        ):
             near = (low <= (tile.x_mm[-1], tile.y_mm[-1])) & (high >= (tile.x_mm[0], tile.y_mm[0]))
             here = np.flatnonzero(left & np.isnan(widths) & near.all(axis=1))
             widths[here] = groove_widths(tile, places, edges=here)[here]
@@ -216,7 +220,7 @@ def measured(
     return Measured(
         removed_mm3=surface.removed_mm3,
         # The tip's own depth: the grid has no pixel where a plunge comes to its point.
-        deepest_mm=float(depths_mm(reading.moves, top_mm=placing_of(job).top_mm).max(initial=0.0)),
+        deepest_mm=float(depths_mm(reading.moves, top_mm=setup_of(job).top_mm).max(initial=0.0)),
         land=land(surface, inside=_inside(layout, surface)) if with_land else nothing,
         widths_mm=widths,
         measured=len(known),
@@ -224,7 +228,7 @@ def measured(
         crowded=int(np.count_nonzero(fine)) - len(known),
         worst_edge=worst,
         worst_mm=float(off[worst]) if len(known) else float("nan"),
-        contacts=contacts(reading.moves, job.bit, top_mm=placing_of(job).top_mm),
+        contacts=contacts(reading.moves, job.bit, top_mm=setup_of(job).top_mm),
     )
 
 
@@ -325,7 +329,7 @@ def page_facts(run: DryRun, plan: PlanFacts | None = None) -> PageFacts:
     }
     if job is None or layout is None:
         return PageFacts(title="Dry run", **common)  # type: ignore[arg-type]
-    placing = placing_of(job)
+    setup = setup_of(job)
     piece, bit = job.piece, job.bit
     return PageFacts(
         title=job.name,
@@ -337,7 +341,7 @@ def page_facts(run: DryRun, plan: PlanFacts | None = None) -> PageFacts:
             tint=job.wood.tint,
             rings=outline_rings(layout),
         ),
-        zero=ZeroFacts(name=f"{job.zero.corner}, {job.zero.level}", at_mm=(-placing.x_mm, -placing.y_mm)),
+        zero=ZeroFacts(name=f"{job.zero.corner}, {job.zero.level}", at_mm=(-setup.x_mm, -setup.y_mm)),
         bit=BitFacts(
             title=bit.name or "V-bit",
             angle_deg=bit.angle_deg,
@@ -364,7 +368,7 @@ def page_facts(run: DryRun, plan: PlanFacts | None = None) -> PageFacts:
         ),
         land_mm=layout.grooves.narrowest_mm,
         plan=plan,
-        offset_mm=(-placing.x_mm, -placing.y_mm, -placing.top_mm),
+        offset_mm=(-setup.x_mm, -setup.y_mm, -setup.top_mm),
         **common,  # type: ignore[arg-type]
     )
 

@@ -44,7 +44,7 @@ def main() -> None:
     lines = hemp_leaf()
     moves = cutting(lines, 2.0)
     begin = time.perf_counter()
-    surface = carve(moves, bit, width_mm=100.0, height_mm=100.0, to_piece_mm=(0.0, 0.0))
+    surface = carve(moves, bit, width_mm=100.0, height_mm=100.0)
     took = time.perf_counter() - begin
     heights = surface.height_mm.copy()
     begin = time.perf_counter()
@@ -59,7 +59,7 @@ def main() -> None:
     start = rng.uniform(-500, 500, (n, 2))
     short = np.stack([start, start + rng.normal(0, 1, (n, 2))], axis=1)
     begin = time.perf_counter()
-    carve(cutting(short, 1.0), bit, width_mm=1000.0, height_mm=1000.0, to_piece_mm=(0.0, 0.0), step_mm=0.2)
+    carve(cutting(short, 1.0), bit, width_mm=1000.0, height_mm=1000.0, step_mm=0.2)
     print(f"carve: {n} short moves on 1000 x 1000 mm at 0.2 mm in {time.perf_counter() - begin:.2f} s")
 
 

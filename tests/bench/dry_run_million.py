@@ -12,7 +12,8 @@ import time
 import numpy as np
 
 from vcarve.dryrun import clock
-from vcarve.dryrun.check import check, waiting_mm
+from vcarve.dryrun.check import check
+from vcarve.dryrun.setup import waiting_mm
 from vcarve.groove.model import Grooves
 from vcarve.job.load import resolve
 from vcarve.job.records import JobFile

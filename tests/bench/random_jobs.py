@@ -19,10 +19,11 @@ from tempfile import TemporaryDirectory
 
 import numpy as np
 
-from vcarve.dryrun.check import place_tolerance_mm, placing_of
+from vcarve.dryrun.check import place_tolerance_mm
 from vcarve.dryrun.codes import CODES
 from vcarve.dryrun.coverage import covered
 from vcarve.dryrun.measure import Summary
+from vcarve.dryrun.setup import setup_of
 from vcarve.dryrun.track import last_decimal_mm, track
 from vcarve.errors import Finding, InputError
 from vcarve.groove.width import deepest_mm
@@ -141,14 +142,11 @@ def deepest_at_once_mm(run: DryRun) -> float:
     """Return the most that a line gets deeper from one walk along it to the next, by the text's moves."""
     assert run.job is not None
     assert run.layout is not None
-    placing = placing_of(run.job)
-    seen = track(run.reading.moves, (-placing.x_mm, -placing.y_mm, -placing.top_mm), run.machine, run.figures)
+    seen = track(run.reading.moves, setup_of(run.job), run.machine, run.figures)
     which = np.flatnonzero(seen.feed & seen.in_wood & ~seen.upright & seen.across)
     found = covered(
-        seen.moves,
+        seen,
         which,
-        seen.start_mm[which],
-        seen.end_mm[which],
         run.layout.network,
         place_tolerance_mm(run.machine),
     )

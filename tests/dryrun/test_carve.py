@@ -13,6 +13,7 @@ import pytest
 
 from made_moves import moves_of
 from vcarve.dryrun.carve import carve, tiles
+from vcarve.dryrun.setup import Setup
 from vcarve.dryrun.surface import suitable_step_mm
 from vcarve.job.bench import Bit
 from vcarve.program.moves import Motion
@@ -43,8 +44,7 @@ def arc(radius, sweep, depth, *, begin=0.0, end_depth=None):
 
 def carved(moves, tool=None, *, size=20.0, step=0.05, **more):
     """The surface of a square piece around the origin, in double precision."""
-    where = {"to_piece_mm": (0.0, 0.0), **more}
-    return carve(moves, tool or bit(), width_mm=size, height_mm=size, step_mm=step, dtype=np.float64, **where)
+    return carve(moves, tool or bit(), width_mm=size, height_mm=size, step_mm=step, dtype=np.float64, **more)
 
 
 @pytest.mark.parametrize("angle", [30.0, 60.0, 90.0, 120.0])
@@ -205,7 +205,7 @@ def test_sloping_line_is_the_least_over_its_path(tip, ends):
 def test_place_and_top():
     """Work coordinates are shifted onto the piece, and Z is counted from the piece's top."""
     here = carved(lines(((-3, 1, -1), (3, 2, -1))))
-    there = carved(lines(((7, 11, 9), (13, 12, 9))), to_piece_mm=(-10.0, -10.0), top_mm=10.0)
+    there = carved(lines(((7, 11, 9), (13, 12, 9))), setup=Setup(x_mm=10.0, y_mm=10.0, top_mm=10.0))
 
     np.testing.assert_allclose(here.height_mm, there.height_mm, atol=1e-9)
 
@@ -219,7 +219,6 @@ def test_map_lies_on_the_piece():
         bit(),
         width_mm=4.1,
         height_mm=2.0,
-        to_piece_mm=(0, 0),
         step_mm=0.2,
     )
 
@@ -242,7 +241,6 @@ def test_tiles_are_the_surface():
             bit(),
             width_mm=20.0,
             height_mm=20.0,
-            to_piece_mm=(0, 0),
             step_mm=0.05,
             tile_mm=7.0,
             dtype=np.float64,
@@ -259,7 +257,7 @@ def test_single_precision_is_enough():
     per mm.
     """
     moves = lines(((-9, -7, -1), (8, 9, -2)), ((-9, 5, -1.5), (9, -5, -1.5)))
-    fine = carve(moves, bit(), width_mm=20, height_mm=20, to_piece_mm=(0, 0))
+    fine = carve(moves, bit(), width_mm=20, height_mm=20)
 
     np.testing.assert_allclose(fine.height_mm, carved(moves).height_mm, atol=1e-5)
     assert fine.height_mm.dtype == np.float32

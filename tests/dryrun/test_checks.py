@@ -12,8 +12,9 @@ import pytest
 
 from dryrun.test_corpus import CLEAN, CORPUS, FAULT, RAISED, job_for, program
 from small_job import on_machine
-from vcarve.dryrun.check import check, waiting_mm
+from vcarve.dryrun.check import check
 from vcarve.dryrun.codes import CODES, finding
+from vcarve.dryrun.setup import waiting_mm
 from vcarve.dryrun.track import last_decimal_mm
 from vcarve.errors import MOST_NAMED, Finding, InputError, grouped
 from vcarve.job.load import load_job

@@ -65,9 +65,7 @@ def test_hemp_leaf_widths():
     included.
     """
     net = network_of_lines(hemp_leaf(50.0))
-    surface = carve(
-        cutting(net, [1.0] * 40), bit(), width_mm=100, height_mm=100, to_piece_mm=(0, 0), step_mm=0.05
-    )
+    surface = carve(cutting(net, [1.0] * 40), bit(), width_mm=100, height_mm=100, step_mm=0.05)
 
     widths = groove_widths(surface, Places.of(net, np.full(40, 1.0)))
 
@@ -86,7 +84,7 @@ def test_width_of_one_groove(tool, turn_deg):
     half_rad, depth = math.radians(tool.angle_deg / 2), 1.5
     c, s = math.cos(math.radians(turn_deg)), math.sin(math.radians(turn_deg))
     net = network_of_lines([((round(-7 * c, 6), round(-7 * s, 6)), (round(7 * c, 6), round(7 * s, 6)))])
-    surface = carve(cutting(net, [depth]), tool, width_mm=24, height_mm=24, to_piece_mm=(0, 0))
+    surface = carve(cutting(net, [depth]), tool, width_mm=24, height_mm=24)
     r = tool.tip_radius_mm
     width = tool.tip_mm + 2 * (depth * math.tan(half_rad) + r * (1 / math.cos(half_rad) - math.tan(half_rad)))
 
@@ -97,7 +95,7 @@ def test_arcs_are_measured_square_to_the_curve():
     """Grooves along arcs, either way round, have the width of straight ones."""
     quarter = math.tan(math.pi / 8)
     net = network_of_lines([((6.0, 0.0), (0.0, 6.0)), ((-6.0, 0.0), (0.0, -6.0))], [quarter, -quarter])
-    surface = carve(cutting(net, [1.0, 1.0]), bit(), width_mm=20, height_mm=20, to_piece_mm=(0, 0))
+    surface = carve(cutting(net, [1.0, 1.0]), bit(), width_mm=20, height_mm=20)
 
     np.testing.assert_allclose(groove_widths(surface, Places.of(net, np.ones(2))), 2.0, atol=0.05)
 
@@ -105,7 +103,7 @@ def test_arcs_are_measured_square_to_the_curve():
 def test_wrong_depth_shows():
     """A groove cut deeper than expected measures its true width, a missing one 0."""
     net = network_of_lines([((-8.0, -4.0), (8.0, -4.0)), ((-8.0, 4.0), (8.0, 4.0))])
-    surface = carve(cutting(net, [1.3, 0.0]), bit(), width_mm=20, height_mm=20, to_piece_mm=(0, 0))
+    surface = carve(cutting(net, [1.3, 0.0]), bit(), width_mm=20, height_mm=20)
 
     widths = groove_widths(surface, Places.of(net, np.ones(2)))
 
@@ -118,7 +116,7 @@ def test_no_clean_place_is_not_guessed():
     have none.
     """
     net = network_of_lines([((-8.0, y), (8.0, y)) for y in (-1.5, 0.0, 1.5)] + [((-8.0, 7.0), (8.0, 7.0))])
-    surface = carve(cutting(net, [1.0] * 4), bit(), width_mm=20, height_mm=20, to_piece_mm=(0, 0))
+    surface = carve(cutting(net, [1.0] * 4), bit(), width_mm=20, height_mm=20)
 
     widths = groove_widths(surface, Places.of(net, np.ones(4)), edges=np.array([1, 3]))
 
@@ -129,7 +127,7 @@ def test_no_clean_place_is_not_guessed():
 def test_clean_place_is_looked_for_along_the_edge():
     """An edge whose middle lies under a crossing groove is measured beside it."""
     net = network_of_lines([((-8.0, 0.0), (8.0, 0.0)), ((-0.5, -8.0), (0.5, 8.0))])
-    surface = carve(cutting(net, [1.0, 1.5]), bit(), width_mm=20, height_mm=20, to_piece_mm=(0, 0))
+    surface = carve(cutting(net, [1.0, 1.5]), bit(), width_mm=20, height_mm=20)
 
     np.testing.assert_allclose(
         groove_widths(surface, Places.of(net, np.array([1.0, 1.5]))), [2.0, 3.0], atol=0.05
@@ -142,7 +140,7 @@ def test_land_of_a_grid():
     """
     lines = [((-10.0, y), (10.0, y)) for y in (-6.0, -1.0, 6.0)]
     net = network_of_lines(lines)
-    surface = carve(cutting(net, [1.0] * 3), bit(), width_mm=20, height_mm=20, to_piece_mm=(0, 0))
+    surface = carve(cutting(net, [1.0] * 3), bit(), width_mm=20, height_mm=20)
 
     found = land(surface)
 
@@ -177,7 +175,7 @@ def test_land_that_touches_over_a_corner_is_one_island():
 def test_land_within_an_outline():
     """Land outside the piece does not count, and a piece cut away has none."""
     net = network_of_lines([((-10.0, 0.0), (10.0, 0.0))])
-    surface = carve(cutting(net, [1.0]), bit(), width_mm=20, height_mm=20, to_piece_mm=(0, 0))
+    surface = carve(cutting(net, [1.0]), bit(), width_mm=20, height_mm=20)
     x, y = np.meshgrid(surface.x_mm, surface.y_mm)
 
     found = land(surface, inside=np.hypot(x, y) < 5.0)
@@ -191,7 +189,7 @@ def test_land_within_an_outline():
 def test_hemp_leaf_land():
     """The narrowest land of the tile is the cell's inscribed circle less the groove: 2 (6.719028 - 1) mm."""
     net = network_of_lines(hemp_leaf(50.0))
-    surface = carve(cutting(net, [1.0] * 40), bit(), width_mm=100, height_mm=100, to_piece_mm=(0, 0))
+    surface = carve(cutting(net, [1.0] * 40), bit(), width_mm=100, height_mm=100)
 
     found = land(surface)
 
@@ -225,7 +223,7 @@ def test_upright_arc_dips_below_its_ends():
     )
 
     assert contacts(moves, bit(90.0, 2.0))[0].depth_mm == pytest.approx(2.0, abs=1e-3)
-    surface = carve(moves, bit(), width_mm=10, height_mm=10, to_piece_mm=(0, 0))
+    surface = carve(moves, bit(), width_mm=10, height_mm=10)
     assert surface.deepest_mm == pytest.approx(2.0, abs=0.03)
 
 
@@ -237,7 +235,7 @@ def test_a_near_neighbour_is_never_measured_with_the_groove(gap_mm, turn_deg):
     rows = [(-1.0 - gap_mm / 2, 8.0), (1.0 + gap_mm / 2, 8.0)]
     ends = [[(x * c - y * s, x * s + y * c) for x in (-w, w)] for y, w in rows]
     net = network_of_lines([tuple((round(x, 6), round(y, 6)) for x, y in pair) for pair in ends])
-    surface = carve(cutting(net, [1.0, 1.0]), bit(), width_mm=24, height_mm=24, to_piece_mm=(0, 0))
+    surface = carve(cutting(net, [1.0, 1.0]), bit(), width_mm=24, height_mm=24)
 
     widths = groove_widths(surface, Places.of(net, np.ones(2)))
 
@@ -248,7 +246,7 @@ def test_a_near_neighbour_is_never_measured_with_the_groove(gap_mm, turn_deg):
 def test_an_arc_tighter_than_its_groove_is_left_out():
     """Inside an arc of radius 0.8 mm a groove 2 mm wide has no rim."""
     net = network_of_lines([((0.8, 0.0), (-0.8, 0.0)), ((6.0, 4.0), (-6.0, 4.0))], [1.0, 0.0])
-    surface = carve(cutting(net, [1.0, 1.0]), bit(), width_mm=24, height_mm=24, to_piece_mm=(0, 0))
+    surface = carve(cutting(net, [1.0, 1.0]), bit(), width_mm=24, height_mm=24)
 
     widths = groove_widths(surface, Places.of(net, np.ones(2)))
 
@@ -268,6 +266,6 @@ def test_little_wall_is_measured_on_the_grid_it_asks_for(tool, depth, turn_deg):
     net = network_of_lines([((round(-4 * c, 6), round(-4 * s, 6)), (round(4 * c, 6), round(4 * s, 6)))])
     half = np.array([width_mm(tool, depth) / 2.0])
     step = float(coarsest_step_mm(half, tool)[0])
-    surface = carve(cutting(net, [depth]), tool, width_mm=10, height_mm=10, to_piece_mm=(0, 0), step_mm=step)
+    surface = carve(cutting(net, [depth]), tool, width_mm=10, height_mm=10, step_mm=step)
 
     assert groove_widths(surface, Places.of(net, half))[0] == pytest.approx(2.0 * half[0], abs=step)

@@ -53,9 +53,7 @@ def back(row):
 
 def heights(rows, tool):
     """The carved map of a small piece."""
-    surface = carve(
-        moves_from(rows), tool, width_mm=12, height_mm=12, to_piece_mm=(0, 0), step_mm=0.16, dtype=np.float64
-    )
+    surface = carve(moves_from(rows), tool, width_mm=12, height_mm=12, step_mm=0.16, dtype=np.float64)
     return surface.height_mm
 
 

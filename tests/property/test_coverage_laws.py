@@ -18,7 +18,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from small_job import on_machine
-from vcarve.dryrun.check import check, waiting_mm
+from vcarve.dryrun.check import check
+from vcarve.dryrun.setup import waiting_mm
 from vcarve.errors import Finding
 from vcarve.groove.land import measure
 from vcarve.groove.model import Grooves

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import numpy.typing as npt
 
+from vcarve.dryrun.setup import UNKNOWN, Setup
 from vcarve.dryrun.strokes import Arcs, Lines, strokes
 from vcarve.dryrun.surface import Surface, pixels, suitable_step_mm
 from vcarve.dryrun.tip import Tip
@@ -37,15 +38,13 @@ def carve(
     *,
     width_mm: float,
     height_mm: float,
-    to_piece_mm: tuple[float, float],
-    top_mm: float = 0.0,
+    setup: Setup = UNKNOWN,
     step_mm: float | None = 0.05,
     dtype: npt.DTypeLike = np.float32,
 ) -> Surface:
     """Carve a piece and return its whole surface.
 
-    ``width_mm`` and ``height_mm`` are the piece's, ``to_piece_mm`` is added to work coordinates to give piece
-    coordinates (origin at the piece's centre), ``top_mm`` is the Z of the piece's top in work coordinates.
+    ``width_mm`` and ``height_mm`` are the piece's; without a ``setup`` the zero is at the centre of its top.
     With ``step_mm`` None the finest step is chosen that still fits into memory.  Beyond half the cutting
     diameter nothing is cut; deeper than the cone the wall is upright.
     """
@@ -55,7 +54,7 @@ def carve(
     nx, ny = pixels(width_mm, step_mm), pixels(height_mm, step_mm)
     heights = np.zeros((ny, nx), dtype=dtype)
     x0, y0 = -(nx - 1) / 2.0 * step_mm, -(ny - 1) / 2.0 * step_mm
-    lines, arcs = strokes(moves, tip, to_piece_mm, top_mm)
+    lines, arcs = strokes(moves, tip, setup)
     _cut(heights, x0, y0, step_mm, lines, arcs, tip)
     return Surface(height_mm=heights, step_mm=step_mm, x0_mm=x0, y0_mm=y0)
 
@@ -66,8 +65,7 @@ def tiles(
     *,
     width_mm: float,
     height_mm: float,
-    to_piece_mm: tuple[float, float],
-    top_mm: float = 0.0,
+    setup: Setup = UNKNOWN,
     step_mm: float = 0.05,
     tile_mm: float = 100.0,
     dtype: npt.DTypeLike = np.float32,
@@ -81,7 +79,7 @@ def tiles(
     nx, ny = pixels(width_mm, step_mm), pixels(height_mm, step_mm)
     x0, y0 = -(nx - 1) / 2.0 * step_mm, -(ny - 1) / 2.0 * step_mm
     size = pixels(tile_mm, step_mm)
-    lines, arcs = strokes(moves, tip, to_piece_mm, top_mm)
+    lines, arcs = strokes(moves, tip, setup)
     line_box, arc_box = lines.box(), arcs.box()
     for j in range(0, ny, size):
         front, back = y0 + j * step_mm, y0 + (min(j + size, ny) - 1) * step_mm

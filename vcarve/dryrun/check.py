@@ -6,10 +6,6 @@ how the program was planned or written.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
-import numpy as np
-import numpy.typing as npt
 import shapely
 
 from vcarve.dryrun.known import place_findings
@@ -30,6 +26,7 @@ from vcarve.dryrun.safety import (
     speed_findings,
     travel_findings,
 )
+from vcarve.dryrun.setup import setup_of
 from vcarve.dryrun.spindle import spindle_findings
 from vcarve.dryrun.track import last_decimal_mm, track
 from vcarve.errors import Finding
@@ -38,37 +35,6 @@ from vcarve.job.bench import Machine
 from vcarve.job.records import Job
 from vcarve.network.model import Network
 from vcarve.program.reader import Reading
-
-Floats = npt.NDArray[np.float64]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Placing:
-    """Where the piece lies in work coordinates: those of its centre, and of its top."""
-
-    x_mm: float
-    y_mm: float
-    top_mm: float
-
-    def on_piece(self, work_mm: Floats) -> Floats:
-        """Return places (n, 3) in piece coordinates: origin at the piece's centre, Z 0 at its top."""
-        return np.asarray(work_mm - np.array([self.x_mm, self.y_mm, self.top_mm]))
-
-
-def placing_of(job: Job) -> Placing:
-    """Return where the job's zero puts the piece."""
-    side_x = {"left": 0.5, "right": -0.5}.get(job.zero.xy.rpartition("-")[2], 0.0)
-    side_y = {"front": 0.5, "back": -0.5}.get(job.zero.xy.partition("-")[0], 0.0)
-    return Placing(
-        x_mm=side_x * job.piece.width_mm,
-        y_mm=side_y * job.piece.height_mm,
-        top_mm=job.piece.thickness_mm if job.zero.z == "bed" else 0.0,
-    )
-
-
-def waiting_mm(machine: Machine, job: Job | None) -> tuple[float, float, float]:
-    """Return where the bit is taken to wait before the program, in work coordinates: above the zero, at the safe height."""
-    return 0.0, 0.0, (0.0 if job is None else placing_of(job).top_mm) + machine.safe_height_mm
 
 
 def check(
@@ -85,9 +51,7 @@ def check(
     Without a job the surface is taken to be at Z0.  ``outline`` is the piece's, in piece coordinates; without it the piece
     fills its width and height.
     """
-    placing = Placing(x_mm=0.0, y_mm=0.0, top_mm=0.0) if job is None else placing_of(job)
-    figures = (job or machine).figures
-    seen = track(reading.moves, (-placing.x_mm, -placing.y_mm, -placing.top_mm), machine, figures)
+    seen = track(reading.moves, setup_of(job), machine, (job or machine).figures)
     found = [
         *mode_findings(seen, machine.dialect),
         *place_findings(seen),

@@ -15,8 +15,8 @@ import shapely
 from scipy.spatial import cKDTree
 
 from vcarve.dryrun.bends import away_mm, boxes, lengths, shares, spots
+from vcarve.dryrun.track import Track
 from vcarve.network.model import Network
-from vcarve.program.moves import Moves
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -46,19 +46,13 @@ class Covered:
     stray: Ints
 
 
-def covered(
-    moves: Moves, which: Ints, start: Floats, end: Floats, network: Network, tolerance_mm: float
-) -> Covered:
-    """Lay moves on the network's edges to cut.
-
-    ``which`` (n,) numbers the moves, ``start`` and ``end`` (n, 3) are their ends in piece coordinates, Z below the top
-    negative; arcs must lie in the XY plane.
-    """
-    sweep = moves.sweep_rad[which]
+def covered(seen: Track, which: Ints, network: Network, tolerance_mm: float) -> Covered:
+    """Lay moves on the network's edges to cut; ``which`` (n,) numbers the moves, whose arcs must lie in the XY plane."""
+    start, end, sweep = seen.start_mm[which], seen.end_mm[which], seen.moves.sweep_rad[which]
     edge, direct = _by_vertices(start, end, sweep, network, tolerance_mm)
     hit = np.flatnonzero(direct)
     rest = np.flatnonzero(~direct)
-    centre = moves.centre_mm[which[rest], :2] + (start[rest, :2] - moves.start_mm[which[rest], :2])
+    centre = seen.setup.on_piece(seen.moves.centre_mm[which[rest]])[:, :2]
     parts = _parts(start[rest], end[rest], sweep[rest], centre)
     found = _by_geometry(parts, len(rest), network, tolerance_mm)
     deep, shallow = -np.minimum(start, end)[:, 2], -np.maximum(start, end)[:, 2]

@@ -32,7 +32,7 @@ def line_findings(
     """Compare the program's grooves with the network's lines."""
     cutting = seen.feed & seen.in_wood & ~seen.upright & ~seen.blind
     which = np.flatnonzero(cutting & seen.across)
-    cover = covered(seen.moves, which, seen.start_mm[which], seen.end_mm[which], network, tolerance_mm)
+    cover = covered(seen, which, network, tolerance_mm)
     slack = 1e-3 + 0.51 * last_decimal_mm(job.machine)
     least = 2.0 * TOUCH * max(tolerance_mm, 0.5 * slack)  # shorter stretches count for nothing
     lacking, reach = _lacking(cover, network, grooves, slack, least)

@@ -7,7 +7,7 @@ from collections.abc import Callable
 import numpy as np
 
 from vcarve.dryrun.codes import finding
-from vcarve.dryrun.track import IN_PLANE, Track
+from vcarve.dryrun.track import IN_PLANE, Track, arc_boxes
 from vcarve.errors import Finding, Severity, listed
 from vcarve.job.bench import Machine
 from vcarve.job.records import Job
@@ -146,11 +146,11 @@ def travel_findings(seen: Track, machine: Machine) -> list[Finding]:
     moves = seen.moves
     room = (machine.travel.x_mm, machine.travel.y_mm, machine.travel.z_mm)
     usable = ~moves.machine & ~seen.blind
-    bent = moves.sweep_rad != 0.0
+    bent = np.flatnonzero(moves.sweep_rad != 0.0)
+    boxes = arc_boxes(moves, bent)
     for axis in range(3):
-        end = seen.end_mm[:, axis]
-        above = np.where(bent, seen.high_mm[:, axis], end)
-        below = np.where(bent, seen.low_mm[:, axis], end)
+        above, below = moves.end_mm[:, axis].copy(), moves.end_mm[:, axis].copy()
+        below[bent], above[bent] = (corner[:, axis] for corner in boxes)
         high = np.maximum.accumulate(np.where(usable, above, -np.inf))
         low = np.minimum.accumulate(np.where(usable, below, np.inf))
         beyond = np.flatnonzero(high - low > room[axis] + 1e-6)

@@ -17,6 +17,7 @@ import numpy as np
 import numpy.typing as npt
 
 from vcarve.dryrun.blocks import arc_radius_mm, split
+from vcarve.dryrun.setup import Setup
 from vcarve.dryrun.tip import Tip
 from vcarve.program.moves import Moves, Plane
 
@@ -88,15 +89,14 @@ class Arcs:
         return self.centre_mm + points.min(axis=0) - reach, self.centre_mm + points.max(axis=0) + reach
 
 
-def strokes(moves: Moves, tip: Tip, to_piece_mm: tuple[float, float], top_mm: float) -> tuple[Lines, Arcs]:
+def strokes(moves: Moves, tip: Tip, setup: Setup) -> tuple[Lines, Arcs]:
     """Every stroke of a program, rapids included: whatever moves below the top cuts.
 
-    ``to_piece_mm`` is added to X and Y of work coordinates, ``top_mm`` taken from Z.  Moves in machine
-    coordinates and others whose end is not known are left out; of those whose start is not known only the end cuts.
+    Moves in machine coordinates and others whose end is not known are left out; of those whose start is not known only the
+    end cuts.
     """
-    shift = np.array([to_piece_mm[0], to_piece_mm[1], -top_mm])
-    start = np.where(np.isnan(moves.start_mm), moves.end_mm, moves.known_start_mm) + shift
-    end = moves.end_mm + shift
+    start = setup.on_piece(np.where(np.isnan(moves.start_mm), moves.end_mm, moves.known_start_mm))
+    end = setup.on_piece(moves.end_mm)
     low = np.minimum(start[:, 2], end[:, 2])
     arc = moves.sweep_rad != 0.0
     flat = arc & (moves.plane == Plane.XY) & (start[:, 2] == end[:, 2])
@@ -113,12 +113,12 @@ def strokes(moves: Moves, tip: Tip, to_piece_mm: tuple[float, float], top_mm: fl
         step = 2.0 * np.arccos(np.clip(1.0 - HELIX_SAG_MM / np.maximum(radius, HELIX_SAG_MM), -1.0, 1.0))
         count = np.maximum(np.ceil(np.abs(moves.sweep_rad[bent]) / step), 1.0).astype(np.int64)
         _, tail, head = split(moves, bent, count)
-        tails.append(tail + shift)
-        heads.append(head + shift)
+        tails.append(setup.on_piece(tail))
+        heads.append(setup.on_piece(head))
     level = np.flatnonzero(flat & wet)
     return (
         _lines(np.concatenate(tails), np.concatenate(heads), tip),
-        _arcs(moves, level, start[level] - shift, shift, tip),
+        _arcs(start[level], setup.on_piece(moves.centre_mm[level])[:, :2], moves.sweep_rad[level], tip),
     )
 
 
@@ -155,14 +155,12 @@ def _lines(tail: Floats, head: Floats, tip: Tip) -> Lines:
     return made.take(lowest < 0.0)
 
 
-def _arcs(moves: Moves, index: Ints, start: Floats, shift: Floats, tip: Tip) -> Arcs:
+def _arcs(start: Floats, centre: Floats, sweep: Floats, tip: Tip) -> Arcs:
     """Level arcs, parted and without those cut as deep by another."""
-    centre = moves.centre_mm[index][:, :2]
-    sweep = moves.sweep_rad[index]
     arm = start[:, :2] - centre
     radius = np.hypot(arm[:, 0], arm[:, 1])
     first = np.arctan2(arm[:, 1], arm[:, 0])
-    depth = start[:, 2] + shift[2]
+    depth = start[:, 2]
     middle = (first + sweep / 2.0) % (2.0 * math.pi)
     key = np.column_stack([centre, radius, middle, np.abs(sweep)]).round(9)
     keep = _deepest(key, depth)
@@ -173,7 +171,7 @@ def _arcs(moves: Moves, index: Ints, start: Floats, shift: Floats, tip: Tip) -> 
     step = (np.arange(len(row)) - (np.cumsum(count) - count)[row]) + 0.5
     angle = first[row] + (sweep / count)[row] * step
     return Arcs(
-        centre_mm=centre[row] + shift[:2],
+        centre_mm=centre[row],
         radius_mm=radius[row],
         middle=np.column_stack([np.cos(angle), np.sin(angle)]),
         half_rad=np.abs(sweep / count / 2.0)[row],

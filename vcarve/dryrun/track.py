@@ -17,6 +17,7 @@ import numpy as np
 import numpy.typing as npt
 import shapely
 
+from vcarve.dryrun.setup import Setup
 from vcarve.job.bench import Machine
 from vcarve.program.moves import Motion, Moves, Plane
 from vcarve.quantity import Figures
@@ -51,6 +52,7 @@ class Track:
     blind: Bools
     in_wood: Bools
     slack_mm: float
+    setup: Setup
     figures: Figures  # how lengths and feeds are written in sentences
 
     def __post_init__(self) -> None:
@@ -91,18 +93,15 @@ def last_decimal_mm(machine: Machine) -> float:
     return 10.0**-machine.decimals if machine.units == "mm" else 25.4 * 10.0 ** -max(machine.decimals, 4)
 
 
-def track(moves: Moves, shift_mm: tuple[float, float, float], machine: Machine, figures: Figures) -> Track:
-    """Lay moves on the piece; ``shift_mm`` is added to work coordinates to give piece coordinates."""
-    shift = np.array(shift_mm)
-    start, end = moves.known_start_mm + shift, moves.end_mm + shift
+def track(moves: Moves, setup: Setup, machine: Machine, figures: Figures) -> Track:
+    """Lay moves on the piece as it is set up."""
+    start, end = setup.on_piece(moves.known_start_mm), setup.on_piece(moves.end_mm)
     lost = moves.lost
     found = lost[:-1] & ~lost[1:]
     low, high = np.minimum(start, end), np.maximum(start, end)
     bent = np.flatnonzero(moves.sweep_rad != 0.0)
     if len(bent):
-        low[bent], high[bent] = arc_boxes(moves, bent)
-        low[bent] += shift
-        high[bent] += shift
+        low[bent], high[bent] = (setup.on_piece(corner) for corner in arc_boxes(moves, bent))
     slack = 0.5 * last_decimal_mm(machine) + 1e-6
     return Track(
         moves=moves,
@@ -111,7 +110,7 @@ def track(moves: Moves, shift_mm: tuple[float, float, float], machine: Machine, 
         low_mm=low,
         high_mm=high,
         feed=moves.motion != int(Motion.RAPID),
-        across=((high - low)[:, :2] > 1e-6).any(axis=1) | found[:, :2].any(axis=1),
+        across=np.asarray(((high - low)[:, :2] > 1e-6).any(axis=1) | found[:, :2].any(axis=1)),
         down=(end[:, 2] < start[:, 2] - 1e-9) | found[:, 2],
         upright=(moves.sweep_rad != 0.0) & (moves.plane != int(Plane.XY)),
         lost=lost,
@@ -119,6 +118,7 @@ def track(moves: Moves, shift_mm: tuple[float, float, float], machine: Machine, 
         blind=np.asarray(lost[1:].any(axis=1)),
         in_wood=(low[:, 2] < -slack) & ~moves.machine & ~lost[1:, 2],
         slack_mm=slack,
+        setup=setup,
         figures=figures,
     )
 
@@ -151,13 +151,14 @@ def arc_boxes(moves: Moves, which: Ints) -> tuple[Floats, Floats]:
 def path(seen: Track, move: int) -> Floats:
     """Return a move's path as points (n, 3) in piece coordinates whose chords are within ``SAG_MM`` of it."""
     moves = seen.moves
-    start, end = seen.start_mm[move], seen.end_mm[move]
     sweep = float(moves.sweep_rad[move])
     if sweep == 0.0:
-        return np.array([start, end])
+        return np.array([seen.start_mm[move], seen.end_mm[move]])
+    end = moves.end_mm[move]
+    start = np.where(seen.found[move], end, moves.start_mm[move])
     u, v = IN_PLANE[Plane(int(moves.plane[move]))]
     normal = 3 - u - v
-    centre = moves.centre_mm[move] + (start - moves.start_mm[move])
+    centre = moves.centre_mm[move]
     arm = (start - centre)[[u, v]]
     radius = max(float(np.hypot(*arm)), 1e-9)
     most = 2.0 * np.arccos(max(1.0 - SAG_MM / radius, 0.0))
@@ -167,7 +168,7 @@ def path(seen: Track, move: int) -> Floats:
     points[:, u], points[:, v] = centre[u] + radius * np.cos(angle), centre[v] + radius * np.sin(angle)
     points[:, normal] = start[normal] + share * (end[normal] - start[normal])
     points[-1] = end
-    return points
+    return seen.setup.on_piece(points)
 
 
 def entry(seen: Track, move: int, zone: shapely.Geometry) -> tuple[float, float]:
