@@ -28,6 +28,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "program.grammar": set(),
     "program.moves": set(),
     "program.numbers": set(),
+    "program.sections": set(),
     "program.comment": {"program.grammar"},
     "program.writer": {
         "plane",
@@ -37,6 +38,7 @@ MAY_IMPORT: dict[str, set[str]] = {
         "network",
         "job",
         "program.numbers",
+        "program.sections",
         "program.comment",
         "program.grammar",
     },
@@ -66,7 +68,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "cli": {"everything"},
     "__main__": {"cli"},
 }
-WRITER_SIDE = {"program.writer", "program.numbers", "program.comment"}
+WRITER_SIDE = {"program.writer", "program.numbers", "program.comment", "program.sections"}
 ROOMS_OF_VALUES = {
     "job",
     "pattern",

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 import numpy.typing as npt
 
@@ -9,6 +11,7 @@ NM_PER_INCH = 25_400_000
 NM_PER_MM = 1_000_000
 
 
+@lru_cache(maxsize=1 << 16)  # a lattice has few coordinates, and each is written many times
 def decimal(count: int, decimals: int) -> str:
     """Return ``count`` steps of ``10 ** -decimals`` as a decimal number."""
     sign = "-" if count < 0 else ""

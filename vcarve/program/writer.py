@@ -8,7 +8,7 @@ before the first plunge and stopped after the last lift.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -20,6 +20,7 @@ from vcarve.network.model import NM_PER_MM, Network
 from vcarve.plan.model import Plan
 from vcarve.program.comment import comment
 from vcarve.program.numbers import decimal, plain, steps
+from vcarve.program.sections import Move, Section, joined
 
 MM_PER_INCH = 25.4
 # Ends of an arc nearer than this many steps of the last decimal are joined by straight lines: rounding would bend
@@ -94,45 +95,70 @@ def opening(job: Job, *, arcs: bool) -> list[str]:
     return lines
 
 
-def write(job: Job, network: Network, plan: Plan, notes: Sequence[tuple[str, str]]) -> str:
-    """Return the program's text, lines ended by a single line feed.
+def operation(job: Job) -> list[str]:
+    """Return the lines that bring the spindle to the job's speed, with the bit lifted."""
+    speed = plain(job.spindle_rpm, 0)
+    if not job.machine.spindle.programmed:
+        return [*comment("Start the spindle by hand", f"{speed} rpm. Then continue."), "M0"]
+    lines = [f"S{speed} M3"]
+    if job.machine.spindle.spin_up_s > 0:
+        # rounded up: no cut begins before the spindle has its speed
+        hundredths = math.ceil(round(100.0 * job.machine.spindle.spin_up_s, 6))
+        lines.append(f"G4 P{plain(hundredths / 100.0, 2)}")
+    return lines
 
-    ``notes`` are the (label, text) pairs of the comment header, in order.
+
+def closing(job: Job) -> list[str]:
+    """Return the lines that stop the spindle and end the program."""
+    by_hand = comment("Stop the spindle by hand before reaching in")
+    return [*(["M5"] if job.machine.spindle.programmed else by_hand), job.machine.program_end]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Program:
+    """A program in sections that each stand alone (see ``sections``): opening, operation, passes, closing.
+
+    ``passes`` are made when they are asked for.
     """
+
+    opening: Section
+    operation: Section
+    passes: Passes
+    closing: Section
+
+    def sections(self, first_pass: int = 0) -> Iterator[Section]:
+        """Yield the sections of the program that begins at a pass, counted from 0, and leaves out those before it."""
+        yield self.opening
+        yield self.operation
+        for index in range(first_pass, len(self.passes)):
+            yield self.passes[index]
+        yield self.closing
+
+
+def program(job: Job, network: Network, plan: Plan, notes: Sequence[tuple[str, str]]) -> Program:
+    """Return the program in sections; ``notes`` are the (label, text) pairs of the comment header, in order."""
     frame = frame_of(job)
     bent = bool(len(plan.half_edge)) and bool((network.bulge[plan.half_edge // 2] != 0.0).any())
-    lines: list[str] = []
-    for label, text in notes:
-        lines.extend(comment(label, text))
-    lines.extend(opening(job, arcs=bent and job.machine.arcs))
-    safe = frame.clear(job.machine.safe_height_mm)
-    lines.append(f"G0 Z{safe}")
-    speed = plain(job.spindle_rpm, 0)
-    if job.machine.spindle.programmed:
-        lines.append(f"S{speed} M3")
-        if job.machine.spindle.spin_up_s > 0:
-            # rounded up: no cut begins before the spindle has its speed
-            hundredths = math.ceil(round(100.0 * job.machine.spindle.spin_up_s, 6))
-            lines.append(f"G4 P{plain(hundredths / 100.0, 2)}")
-    else:
-        lines.extend(comment("Start the spindle by hand", f"{speed} rpm. Then continue."))
-        lines.append("M0")
-    _Passes(job, network, plan, frame).write(lines)
-    if job.machine.spindle.programmed:
-        lines.append("M5")
-    else:
-        lines.extend(comment("Stop the spindle by hand before reaching in"))
-    lines.append(job.machine.program_end)
-    return "\n".join(lines) + "\n"
+    header = [line for label, text in notes for line in comment(label, text)]
+    lift = Move("G0", z=frame.clear(job.machine.safe_height_mm))
+    return Program(
+        opening=Section((*header, *opening(job, arcs=bent and job.machine.arcs), lift)),
+        operation=Section(tuple(operation(job))),
+        passes=Passes(job, network, plan, frame),
+        closing=Section(tuple(closing(job))),
+    )
 
 
-class _Passes:
-    """Writes the passes of a plan; holds what the controller will remember from line to line."""
+def write(job: Job, network: Network, plan: Plan, notes: Sequence[tuple[str, str]]) -> str:
+    """Return the whole program's text, lines ended by a single line feed; ``notes`` as for :func:`program`."""
+    return joined(program(job, network, plan, notes).sections())
+
+
+class Passes:
+    """The passes of a plan, each a section: across to its start, down to the hop height, the cuts, and up again."""
 
     def __init__(self, job: Job, network: Network, plan: Plan, frame: Frame) -> None:
-        self.job, self.network, self.plan, self.frame = job, network, plan, frame
-        self.motion = "G0"
-        self.feed = ""
+        self.machine, self.frame = job.machine, frame
         forward = plan.half_edge % 2 == 0
         edge = plan.half_edge // 2
         start = np.where(forward, network.tail[edge], network.head[edge])
@@ -143,69 +169,60 @@ class _Passes:
         self.end_x, self.end_y = (a.tolist() for a in frame.flat(network.x_nm[end], network.y_nm[end]))
         self.bulge = np.where(forward, network.bulge[edge], -network.bulge[edge]).tolist()
         self.depth = plan.depth_mm.tolist()
+        self.bounds = plan.pass_start.tolist()
         self.z_word = {depth: frame.height(-depth) for depth in set(self.depth)}
         self.cut_feed = frame.feed(job.cut_mm_min)
         self.plunge_feed = frame.feed(job.plunge_mm_min)
+        self.hop = frame.clear(plan.hop_mm)
+        self.safe = frame.clear(job.machine.safe_height_mm)
 
-    def go(self, motion: str, words: str, feed: str = "") -> str:
-        """Return one line; the motion and feed words are left out where they are still in force."""
-        head = "" if motion == self.motion else f"{motion} "
-        self.motion = motion
-        tail = ""
-        if feed and feed != self.feed:
-            tail = f" F{feed}"
-            self.feed = feed
-        return f"{head}{words}{tail}"
+    def __len__(self) -> int:
+        return len(self.bounds) - 1
 
-    def write(self, lines: list[str]) -> None:
-        """Append every pass."""
-        bounds = self.plan.pass_start.tolist()
-        count = len(bounds) - 1
-        hop = self.frame.clear(self.plan.hop_mm)
-        safe = self.frame.clear(self.job.machine.safe_height_mm)
-        for index in range(count):
-            first, last = bounds[index], bounds[index + 1]
-            lines.append(f"(Pass {index + 1} of {count})")
-            x, y = self.start_x[first], self.start_y[first]
-            decimals = self.frame.decimals
-            lines.append(self.go("G0", f"X{decimal(x, decimals)} Y{decimal(y, decimals)}"))
-            if index == 0 and hop != safe:
-                lines.append(self.go("G0", f"Z{hop}"))
-            depth = 0.0
-            z = ""
-            for step in range(first, last):
-                deeper, depth = self.depth[step] > depth, self.depth[step]
-                if self.z_word[depth] != z:
-                    z = self.z_word[depth]
-                    words = f"Z{z}"
-                    lines.append(self.go("G1", words, self.plunge_feed) if deeper else self.go("G0", words))
-                self.step(lines, step, x, y)
-                x, y = self.end_x[step], self.end_y[step]
-            lines.append(self.go("G0", f"Z{hop if index < count - 1 else safe}"))
+    def __getitem__(self, index: int) -> Section:
+        """Return a pass by its index; the last one lifts to the safe height."""
+        first, last = self.bounds[index], self.bounds[index + 1]
+        x, y = self.start_x[first], self.start_y[first]
+        decimals = self.frame.decimals
+        moves: list[Move | str] = [
+            f"(Pass {index + 1} of {len(self)})",
+            Move("G0", f"X{decimal(x, decimals)} Y{decimal(y, decimals)}"),
+            Move("G0", z=self.hop),
+        ]
+        depth, z = 0.0, self.hop
+        for step in range(first, last):
+            deeper, depth = self.depth[step] > depth, self.depth[step]
+            if self.z_word[depth] != z:
+                z = self.z_word[depth]
+                moves.append(Move("G1", z=z, feed=self.plunge_feed) if deeper else Move("G0", z=z))
+            self.step(moves, step, x, y)
+            x, y = self.end_x[step], self.end_y[step]
+        moves.append(Move("G0", z=self.hop if index < len(self) - 1 else self.safe))
+        return Section(tuple(moves))
 
-    def step(self, lines: list[str], step: int, x: int, y: int) -> None:
+    def step(self, moves: list[Move | str], step: int, x: int, y: int) -> None:
         """Append the move along one edge from (x, y), in steps of the last decimal; nothing where rounding leaves none."""
         bulge = self.bulge[step]
         end_x, end_y = self.end_x[step], self.end_y[step]
         chord = math.hypot(end_x - x, end_y - y)
         if 0.5 * abs(bulge) * chord < FLAT_STEPS and abs(bulge) <= 1.0:
-            self.straight(lines, x, y, [(end_x, end_y)])
-        elif not self.job.machine.arcs or chord < SHORT_STEPS:
-            self.straight(lines, x, y, self.chords(x, y, end_x, end_y, bulge))
+            self.straight(moves, x, y, [(end_x, end_y)])
+        elif not self.machine.arcs or chord < SHORT_STEPS:
+            self.straight(moves, x, y, self.chords(x, y, end_x, end_y, bulge))
         elif abs(bulge) > 1.0:
             # More than half a turn: in two, since centres of long arcs are ill-conditioned and full circles ambiguous.
             middle_x, middle_y = self.middle(x, y, end_x, end_y, bulge)
             half = math.tan(0.5 * math.atan(bulge))
-            lines.append(self.arc(x, y, middle_x, middle_y, half))
-            lines.append(self.arc(middle_x, middle_y, end_x, end_y, half))
+            moves.append(self.arc(x, y, middle_x, middle_y, half))
+            moves.append(self.arc(middle_x, middle_y, end_x, end_y, half))
         else:
-            lines.append(self.arc(x, y, end_x, end_y, bulge))
+            moves.append(self.arc(x, y, end_x, end_y, bulge))
 
-    def straight(self, lines: list[str], x: int, y: int, ends: list[tuple[int, int]]) -> None:
+    def straight(self, moves: list[Move | str], x: int, y: int, ends: list[tuple[int, int]]) -> None:
         """Append straight cuts from (x, y) through the places given."""
         for end_x, end_y in ends:
             if (end_x, end_y) != (x, y):
-                lines.append(self.go("G1", self.place(x, y, end_x, end_y), self.cut_feed))
+                moves.append(Move("G1", self.place(x, y, end_x, end_y), "", self.cut_feed))
             x, y = end_x, end_y
 
     def middle(self, x: int, y: int, end_x: int, end_y: int, bulge: float) -> tuple[int, int]:
@@ -222,7 +239,7 @@ class _Passes:
             return f"Y{decimal(end_y, decimals)}"
         return f"X{decimal(end_x, decimals)} Y{decimal(end_y, decimals)}"
 
-    def arc(self, x: int, y: int, end_x: int, end_y: int, bulge: float) -> str:
+    def arc(self, x: int, y: int, end_x: int, end_y: int, bulge: float) -> Move:
         """Return a centre-format arc whose centre is equally far from both rounded ends, as NISTIR 6556 3.5.3.2 asks."""
         dx, dy = end_x - x, end_y - y
         off = 0.5 / math.tan(2.0 * math.atan(bulge))
@@ -231,7 +248,7 @@ class _Passes:
         decimals = self.frame.decimals
         fine = decimals + 2 if self.frame.inch else max(decimals, 4)
         words = f"X{decimal(end_x, decimals)} Y{decimal(end_y, decimals)} I{plain(i, fine)} J{plain(j, fine)}"
-        return self.go("G3" if bulge > 0.0 else "G2", words, self.cut_feed)
+        return Move("G3" if bulge > 0.0 else "G2", words, "", self.cut_feed)
 
     def chords(self, x: int, y: int, end_x: int, end_y: int, bulge: float) -> list[tuple[int, int]]:
         """Return the ends of the chords that follow an arc within the machine's arc tolerance, in steps."""
@@ -242,7 +259,7 @@ class _Passes:
         radius = math.hypot(dx, dy) / (2.0 * abs(math.sin(half)))
         off = 0.5 / math.tan(half)
         cx, cy = x + 0.5 * dx - dy * off, y + 0.5 * dy + dx * off
-        sag = min(self.job.machine.arc_tolerance_mm / (radius * unit_mm), 1.0) if radius else 1.0
+        sag = min(self.machine.arc_tolerance_mm / (radius * unit_mm), 1.0) if radius else 1.0
         count = max(math.ceil(abs(sweep) / (2.0 * math.acos(1.0 - sag))), 1) if sag < 1.0 else 2
         start = math.atan2(y - cy, x - cx)
         points = [
