@@ -10,7 +10,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from vcarve.dryrun.check import check, waiting_mm
+from vcarve.dryrun.check import check
+from vcarve.dryrun.setup import waiting_mm
 from vcarve.job.check import record_from
 from vcarve.job.document import parse_document
 from vcarve.job.load import machine_names, resolve
