@@ -98,7 +98,6 @@ CASES: dict[str, tuple[dict[int, str], list[tuple[int | None, str]], tuple[str, 
     ),
     "G92 left": ({2: "G92 Z5\nG0 Z5"}, [(2, "~g92-left"), (2, "offset-changed")], ()),
     "G92 cancelled at the start": ({2: "G92.1\nG0 Z5"}, [(2, "~not-judged")], ()),
-    "tool length": ({2: "G43.1 Z0.5\nG0 Z5"}, [(2, "offset-changed")], ()),
     "to machine zero, spindle off": (
         {18: "M5\nG53 G0 Z-1\nG53 G0 X0 Y0"},
         [(19, "~machine-coordinates"), (20, "~machine-coordinates")],

@@ -6,9 +6,11 @@ LinuxCNC as their sources and manuals state it.
 
 from __future__ import annotations
 
+import re
+
 import pytest
 
-from vcarve.program.grammar import DIALECTS
+from vcarve.program.grammar import DIALECTS, REFUSED_G, REFUSED_M, DialectName
 from vcarve.program.reader import Fault, read
 
 # Each row: the lines (joined with " | "; the last one is at fault), the word at fault, and for rs274ngc, grbl-1.1 and
@@ -117,11 +119,17 @@ ROWS = [
     ("F100 G38.2 X1", "G38.2", "rrr"),
     ("G41", "G41", "rrr"),
     ("G43 H1", "G43", "rrr"),
-    ("G43.1 Z1", "G43.1", "rtr"),
+    ("G43.1 Z1", "G43.1", "rrr"),
     ("G43.1 X1", "G43.1", "rrr"),
     ("G0 G43.1 Z1", None, "rrr"),
     ("G95", "G95", "rrr"),
+    ("F100 | G81 X1 Y1 Z-1 R1", "G81", "rrr"),
+    ("F100 | G98 G83 X1 Y1 Z-1 R1 Q0.5", "G98", "rrr"),
+    ("G73 X1 Z-1 R1 Q0.5", "G73", "rrr"),
     ("G84 X1 Z-1 R1", "G84", "rrr"),
+    ("G99", "G99", "rrr"),
+    # off is plain
+    ("G40 G49 G80", None, "ttt"),
     ("G90.1", "G90.1", "rrt"),
     ("G91.1", "G91.1", "rtt"),
     ("G61.1", "G61.1", "trt"),
@@ -185,6 +193,22 @@ def test_the_word_at_fault_is_named(program: str, word: str, judged: str) -> Non
 
     assert faults[0].word.startswith(word[:1])
     assert word.startswith(faults[0].word[: len(word)]) or faults[0].word.startswith(word)
+
+
+@pytest.mark.parametrize("dialect", NAMES)
+def test_a_code_not_carried_out_says_why_and_what_to_do(dialect: DialectName) -> None:
+    """Every code that a dialect knows and the reader does not carry out names its reason and a way out; others are unknown."""
+    rules = DIALECTS[dialect]
+    for letter, table, known in (("G", REFUSED_G, rules.g_codes), ("M", REFUSED_M, rules.m_codes)):
+        for code in table:
+            word = f"{letter}{code / 10:g}"
+            (fault,) = read(f"G0 X1\n{word}\nM2", dialect=dialect).faults
+
+            assert fault.word == word
+            if code in known:
+                assert re.fullmatch(r"not carried out: .{15,}; .{10,}\.", fault.reason)
+            else:
+                assert fault.reason == f"{dialect} has no such code."
 
 
 def test_opening_percent_needs_a_closing_one() -> None:

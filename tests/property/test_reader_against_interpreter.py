@@ -23,7 +23,7 @@ _KINDS = {Motion.RAPID: "rapid", Motion.FEED: "feed", Motion.ARC_CW: "arc", Moti
 # What the interpreter takes and we refuse on purpose: the words of our reasons, and why.
 DELIBERATE = {
     "this machine has no axis": "the interpreter is set up with rotary axes",
-    "this code is not read": "the text alone does not say where these codes go",
+    "not carried out": "the text alone does not say what these codes come to",
     "is not read": "flow control: the moves are written out in a program that is to be checked",
     "are not read": "parameters with names belong to one controller",
     "its value is not known": "a parameter that was not set in the program holds what the machine remembers",
@@ -34,7 +34,6 @@ DELIBERATE = {
     "P must not be negative": "the controller's manual forbids a negative dwell, its code lets it pass",
     "P must be a whole number": "the report asks for whole numbers within 0.0001, the interpreter rounds",
     "a number must follow the letter": "the interpreter takes --5 for an expression",
-    "in the XY plane only": "drilling from the side is no engraving",
     "G93 needs F above zero": "a move at F0 never ends",
 }
 _LETTERS = {
@@ -254,7 +253,7 @@ class Writer:
     def mode(self) -> None:
         """A change of mode, or something that is not motion."""
         rng = self.rng
-        choice = rng.randrange(12)
+        choice = rng.randrange(11)
         if choice == 0:
             self.emit(rng.choice(["G20", "G21"]))
         elif choice == 1:
@@ -273,36 +272,14 @@ class Writer:
         elif choice == 7:
             self.emit(rng.choice(["M7", "M8", "M9", "M0", "M1", "M48", "M49", "T1", "T2 M6"]))
         elif choice == 8:
-            self.emit(rng.choice(["G61", "G61.1", "G64", "G64 P0.02", "G98", "G99", "G80", "G90.1", "G91.1"]))
+            self.emit(rng.choice(["G61", "G61.1", "G64", "G64 P0.02", "G80", "G90.1", "G91.1"]))
             self.linear = False
             if "90.1" in self.lines[-1]:
                 self.emit("G91.1")
         elif choice == 9:
             self.lines.append(rng.choice(["", "(only a note)", "; only a note", "N12", "   ", "F300"]))
-        elif choice == 10:
-            self.drill()
         else:
             self.straight()
-
-    def drill(self) -> None:
-        """A drilling cycle in the XY plane."""
-        rng = self.rng
-        if self.plane != 17 or self.inverse:
-            return
-        code = rng.choice(["G81", "G81", "G82", "G83", "G85", "G89"])
-        words = ["X" + self.number(self.any_value()), "Y" + self.number(self.any_value())]
-        words += [f"Z{rng.uniform(-4, -0.1):.3f}", f"R{rng.uniform(0.5, 3):.3f}"]
-        if code in ("G82", "G89"):
-            words.append("P0.5")
-        if code == "G83":
-            words.append(f"Q{rng.uniform(0.3, 2):.3f}")
-        if rng.random() < 0.3:
-            words.append(f"L{rng.randint(1, 3)}")
-        self.emit(code, *words)
-        if rng.random() < 0.5:
-            self.emit("X" + self.number(self.any_value()))
-        self.emit("G80")
-        self.linear = False
 
     def slip(self) -> None:
         """A line that is wrong, or nearly."""
@@ -436,7 +413,6 @@ PREAMBLES = {
     "inverse time": "G93",
     "no motion": "F100 G80",
     "XZ plane": "G18 F100 G0 X1",
-    "in a cycle": "F100 G99 G81 X2 Y1 Z-1 R1",
     "with G92": "G1 F9 X1 G92 Y3\nF9 G1 X1\nG92 Y3",
 }
 

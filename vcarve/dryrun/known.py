@@ -39,9 +39,7 @@ def _offset_findings(seen: Track) -> list[Finding]:
         found.append(finding("other-zero", sentence, line=chosen[-1].line))
     for event in events:
         sentence = OFFSETS.get(event.kind, "")
-        if event.kind == "length-offset" and event.value:
-            sentence = "The program sets a tool length, so its depths are not known."
-        elif event.kind == "system" and event.before and event.value != system:
+        if event.kind == "system" and event.before and event.value != system:
             sentence = "The program changes to another work zero; where that is on the piece is not known."
             system = event.value
         if sentence:

@@ -14,7 +14,6 @@ from vcarve.dryrun.track import Track
 from vcarve.errors import Finding, Severity
 from vcarve.program.grammar import (
     ACTIVE_COMMENTS,
-    CYCLES,
     HARMLESS_COMMENTS,
     MOST_DIGITS,
     SHORTEST_LIMIT,
@@ -42,12 +41,9 @@ COOLANT = "on wood nothing but air or a fan belongs behind it; see what it switc
 NOT_JUDGED = {
     "G28.1": "it overwrites a place that the controller keeps for other programs",
     "G30.1": "it overwrites a place that the controller keeps for other programs",
-    "G43.1": "the tool's length is taken as given",
     "G61.1": "the stop at every corner is not in the running time",
     "G92.1": "a zero that was set by G92 before the program is lost",
     "G92.2": "a zero that was set by G92 before the program no longer holds",
-    "G98": "how far drilling cycles lift differs between controllers",
-    "G99": "how far drilling cycles lift differs between controllers",
     "M1": "whether the program pauses here is a switch at the controller",
     "M7": COOLANT,
     "M48": "it gives the speeds back to the knobs of the controller",
@@ -96,10 +92,6 @@ def outside_findings(seen: Track, dialect: str, others: Iterable[Finding]) -> li
 def _outside(event: Event, dialect: str, figures: Figures) -> Finding:
     word = event.text
     reason = NOT_JUDGED.get(word if word[:1] != "#" else "#")
-    if reason is None and word[:1] == "G" and round(10.0 * event.value) in CYCLES:
-        reason = (
-            "the drilling cycle is read as RS-274 itself lays it down; controllers differ in its retracts"
-        )
     if reason is None and (any(sign in word for sign in "[#") or word[1:2].isalpha()):
         reason = "it is worked out by the controller, and other controllers cannot; write the value"
     return _said(event, word, reason or "what it does on the controller is not part of the dry run")

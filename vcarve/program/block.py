@@ -107,7 +107,7 @@ def _sort_code(
         raise Reject(word.column, word.text, f"{dialect.name} has no such code")
     reason = refused.get(code)
     if reason is not None:
-        raise Reject(word.column, word.text, f"this code is not read: {reason}")
+        raise Reject(word.column, word.text, f"not carried out: {reason}")
     if group in codes:
         if dialect.name == "linuxcnc" and group == MOTION and CANCEL in (code, codes[group]):
             # LinuxCNC lets G80 stand beside another motion code, which then wins.

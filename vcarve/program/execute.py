@@ -10,18 +10,15 @@ import math
 from collections.abc import Callable
 
 from vcarve.program.actor import Actor
-from vcarve.program.block import CANCEL, Block, check_leftovers, settle_motion, sort
+from vcarve.program.block import Block, check_leftovers, settle_motion, sort
 from vcarve.program.curve import arc
-from vcarve.program.cycles import drill_moves
 from vcarve.program.grammar import (
     ARC_DISTANCE,
     ARCS,
     COOLANT,
-    CYCLES,
     DISTANCE,
     FEED_MODE,
     G92_HOLD,
-    LENGTH,
     MOST_DIGITS,
     MOTION,
     NON_MODAL,
@@ -32,7 +29,6 @@ from vcarve.program.grammar import (
     PLAIN_M,
     PLANE,
     PROGRAM_ENDS,
-    RETURN,
     SHORTEST_LIMIT,
     SPINDLE,
     STOP,
@@ -213,29 +209,6 @@ class Interpreter(Actor):
         self.state.inch = inch
         self.event("units", code / 10)
 
-    def _radius(self, block: Block) -> None:
-        """G40 has nothing to cancel: G41 and G42 are refused."""
-
-    def _length(self, block: Block) -> None:
-        code = block.g.get(LENGTH)
-        if code is None:
-            return
-        length = 0.0
-        if code == 431:
-            # Grbl: on the Z axis only (error 37), given in the line itself.
-            if self.dialect.name != "grbl-1.1":
-                raise block.reject(
-                    LENGTH, "this code is not read: tool lengths belong to the machine's table"
-                )
-            if block.axes != ("Z",):
-                raise block.reject(LENGTH, "G43.1 needs a Z word and no other axis")
-            length = block.words["Z"].value * self.state.scale
-        if length != self.state.length_mm:
-            old = self.state.offset
-            self.state.length_mm = length
-            self.offset_changed(old)
-        self.event("length-offset", length)
-
     def _system(self, block: Block) -> None:
         code = block.g.get(SYSTEM)
         if code is not None:
@@ -265,11 +238,6 @@ class Interpreter(Actor):
         if code is not None:
             self.state.arc_absolute = code == 901
             self.event("arc-distance", code / 10)
-
-    def _return(self, block: Block) -> None:
-        code = block.g.get(RETURN)
-        if code is not None:
-            self.state.retract_to_start = code == 980
 
     def _non_modal(self, block: Block) -> None:
         code = block.g.get(NON_MODAL)
@@ -313,19 +281,9 @@ class Interpreter(Actor):
             state.motion = written
             state.motion_written = True
         if code is None:
-            if written == CANCEL:
-                state.cycle_code = None
             return
         if not state.motion_written:
             self.event("bare-axes")
-        if code in CYCLES:
-            for motion, there, feed in drill_moves(state, block, code, self.dialect, self.checked_feed):
-                if isinstance(there, float):
-                    self.event("dwell", there)
-                else:
-                    self.straight(motion, there, feed, (*block.axes, "Z"))
-            return
-        state.cycle_code = None
         target = self.target(block, machine=other == 530)
         if code == 0:
             if block.axes:

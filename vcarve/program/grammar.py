@@ -39,12 +39,9 @@ ORDER = (
     "dwell",
     "plane",
     "units",
-    "radius",
-    "length",
     "system",
     "path",
     "distance",
-    "return",
     "non-modal",
     "motion",
     "stop",
@@ -101,31 +98,37 @@ _M_LINUXCNC = (
     | dict.fromkeys((620, 630, 640, 650, 660, 670, 680), "pins")
 )
 
-_PROBE = "where a probing move ends is not known from the text"
-_TABLE = "it needs a tool table, which is no part of the program"
-_CYCLE = "this canned cycle orients or reverses the spindle, which an engraving program has no use for"
-_LATHE = "it belongs to lathes"
-# Codes a dialect knows and the reader refuses on purpose, with the reason.
+# Codes a dialect knows and that are not carried out, with the reason and what to do instead.
+_CYCLE = "a drilling cycle makes several moves of one line, and controllers differ in its lifts; write them out as G0 and G1"
+_RETURN = "it tells drilling cycles how far to lift, and these are not carried out; leave it out"
+_RADIUS = "it shifts the path by a bit's radius that is not in the program; write the path of the bit's middle, and G40"
+_LENGTH = "it shifts every depth by a tool's length; set the zero with the bit in the spindle, and write G49"
+_PROBE = "where a probing move ends is not known from the text; measure before the program, and set the zero by hand"
+_LATHE = "it belongs to lathes; leave it out"
+_FEED = "it ties the feed to the turning of the spindle; write G94 and F"
+_SPLINE = "a spline is not followed; write G1, or arcs with G2 and G3"
 REFUSED_G = MappingProxyType(
     dict.fromkeys((382, 383, 384, 385), _PROBE)
-    | dict.fromkeys((410, 420, 411, 421), "the path is shifted by a tool radius that is not in the program")
-    | dict.fromkeys((430, 432), _TABLE)
-    | dict.fromkeys((840, 860, 870, 880, 740), _CYCLE)
+    | dict.fromkeys((410, 411, 420, 421), _RADIUS)
+    | dict.fromkeys((430, 431, 432), _LENGTH)
+    | dict.fromkeys((730, 740, 810, 820, 830, 840, 850, 860, 870, 880, 890), _CYCLE)
+    | dict.fromkeys((980, 990), _RETURN)
     | dict.fromkeys((70, 80, 700, 710, 711, 712, 720, 721, 722, 760, 960, 970), _LATHE)
-    | dict.fromkeys((330, 331, 950), "it ties the feed to the turning of the spindle")
-    | dict.fromkeys((50, 51, 52, 53), "splines are not read")
-    | dict.fromkeys((171, 181, 191), "there are no U, V and W axes")
-    | {
-        730: "the retract of a chip-breaking cycle is a setting of the machine",
-        520: "write G92 or G10 instead",
-    }
+    | dict.fromkeys((330, 331, 950), _FEED)
+    | dict.fromkeys((50, 51, 52, 53), _SPLINE)
+    | dict.fromkeys((171, 181, 191), "it is a plane of axes U, V and W; write G17, G18 or G19")
+    | {520: "it moves the zero for a while; write G92 or G10 instead"}
 )
+_PINS = "what the machine's pins switch is not known from the text; leave it out"
+_ONE_OVERRIDE = "it gives single speeds to the knobs of the controller or takes them; leave it out"
 REFUSED_M = MappingProxyType(
-    dict.fromkeys(
-        (620, 630, 640, 650, 660, 670, 680), "what the machine's pins do is not known from the text"
-    )
-    | dict.fromkeys((500, 510, 520, 530), "overrides one by one are not read")
-    | {190: "turning the spindle to an angle is not read", 610: _TABLE, 990: "endless programs are not read"}
+    dict.fromkeys((620, 630, 640, 650, 660, 670, 680), _PINS)
+    | dict.fromkeys((500, 510, 520, 530), _ONE_OVERRIDE)
+    | {
+        190: "it turns the spindle to an angle, which an engraving bit has no use for; leave it out",
+        610: "it names the tool in the spindle by the machine's table; leave it out",
+        990: "it begins the program again without end; write M2 or M30",
+    }
 )
 
 # §3.5: which letters a code gives a meaning to.  F, S and T have one on every line; axis words go with MOTION, and
@@ -137,14 +140,8 @@ USES_G = MappingProxyType(
         40: frozenset("P"),
         100: frozenset("LP"),
         640: frozenset("P"),
-        810: frozenset("RL"),
-        820: frozenset("RLP"),
-        830: frozenset("RLQ"),
-        850: frozenset("RL"),
-        890: frozenset("RLP"),
     }
 )
-CYCLES = frozenset({810, 820, 830, 850, 890})
 ARCS = frozenset({20, 30})
 # §3.5.5, §3.5.8, §3.5.18: codes outside the motion group that take the line's axis words.  One user a line (§3.4).
 AXIS_USERS = frozenset({100, 280, 300, 920})
@@ -265,7 +262,7 @@ DIALECTS: MappingProxyType[str, Dialect] = MappingProxyType(
             letters=frozenset("FGIJKLMNPRSTXYZ"),
             g_codes=MappingProxyType(_G_GRBL),
             m_codes=MappingProxyType(_M_GRBL),
-            axis_users=AXIS_USERS | {431, 490},
+            axis_users=AXIS_USERS | {490},
             motion_needs_axes=False,
             order=ORDER_GRBL,
             line_limit=SHORTEST_LIMIT,

@@ -1,13 +1,13 @@
 """Modal state: everything a program's earlier lines leave in force (NISTIR 6556 §3.4), and how it changes.
 
 Lengths are millimetres whatever the program's unit.  ``place`` is where the tool is in work coordinates; the offsets in
-force (work system, G92, tool length) are added to reach machine coordinates.
+force (work system, G92) are added to reach machine coordinates.
 """
 
 from __future__ import annotations
 
 from copy import copy
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 from vcarve.program.grammar import MM_PER_INCH, Dialect
 
@@ -17,7 +17,7 @@ ORIGIN: Vector = (0.0, 0.0, 0.0)
 
 @dataclass(slots=True)
 class State:
-    """What is in force.  ``motion`` and cycle values as codes of the grammar; ``None`` where nothing is in force yet."""
+    """What is in force.  ``motion`` as a code of the grammar; ``None`` where nothing is in force yet."""
 
     place: Vector = ORIGIN
     motion: int | None = None
@@ -36,12 +36,7 @@ class State:
     origins: tuple[Vector, ...] = (ORIGIN,) * 9
     g92: Vector = ORIGIN
     g92_kept: Vector = ORIGIN
-    length_mm: float = 0.0
     homes: tuple[Vector, Vector] = (ORIGIN, ORIGIN)
-    retract_to_start: bool | None = None  # G98, G99; neither written yet
-    cycle: dict[str, float] = field(default_factory=dict)
-    cycle_code: int | None = None
-    cycle_level_mm: float = 0.0  # height at which a row of cycles began
     unknown: int = 7  # axes whose place the text has not said: 1 for X, 2 for Y, 4 for Z
     ended: bool = False
 
@@ -54,11 +49,7 @@ class State:
     def offset(self) -> Vector:
         """Work coordinates plus this are machine coordinates."""
         origin = self.origins[self.system - 1]
-        return (
-            origin[0] + self.g92[0],
-            origin[1] + self.g92[1],
-            origin[2] + self.g92[2] + self.length_mm,
-        )
+        return plus(origin, self.g92)
 
     @property
     def rpm(self) -> float:
@@ -67,9 +58,7 @@ class State:
 
     def copy(self) -> State:
         """A copy to go back to when a line turns out to be in error."""
-        twin = copy(self)
-        twin.cycle = dict(self.cycle)
-        return twin
+        return copy(self)
 
     def end_program(self, dialect: Dialect) -> None:
         """M2 and M30 (§3.6.1): the modes they reset; units, speed and tool stay."""

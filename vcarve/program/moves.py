@@ -41,7 +41,7 @@ class Event:
     ``tool-change``, ``units`` (value 20 or 21), ``distance`` (90, 91), ``arc-distance`` (90.1, 91.1), ``plane`` (17 to
     19), ``path`` (61, 61.1, 64), ``path-tolerance`` (value mm, the most that corners may be rounded; infinity for no bound),
     ``feed-mode`` (93, 94), ``system`` (value its number), ``origin`` (G10 sets one, value its number), ``shift`` (G92, G92.3)
-    and ``shift-off`` (G92.1, G92.2), ``length-offset`` (value mm), ``home`` (a G28 or G30, value 0 or 1), and what is worth a
+    and ``shift-off`` (G92.1, G92.2), ``home`` (a G28 or G30, value 0 or 1), and what is worth a
     word whatever it does: ``feed-with-units`` (F beside G20 or G21), ``bare-axes`` (axis words before any motion code),
     ``outside`` (``text`` is a code, letter or value outside the plain subset), ``long-number`` (``text`` is a word with more
     digits than one controller keeps, value by how much it changes there), ``active-comment`` (``text`` is a key of

@@ -33,8 +33,7 @@ def set_origin(machine: Actor, block: Block) -> None:
             continue
         value *= state.scale
         if kind == 20:
-            length = state.length_mm if axis == 2 else 0.0
-            value = state.place[axis] + old[axis] - state.g92[axis] - length - value
+            value = state.place[axis] + old[axis] - state.g92[axis] - value
         origin[axis] = value
     origins = list(state.origins)
     origins[system - 1] = (origin[0], origin[1], origin[2])
