@@ -12,14 +12,14 @@ from vcarve.dryrun.check import check
 from vcarve.dryrun.setup import waiting_mm
 from vcarve.errors import Finding, InputError, Problem, refuses
 from vcarve.job.records import Job
-from vcarve.layout import Layout, lay_out
+from vcarve.layout.proposals import proposals
+from vcarve.layout.stages import Layout, lay_out
 from vcarve.network.clip import region_polygon
 from vcarve.network.model import Network
 from vcarve.plan.model import Plan
 from vcarve.plan.planner import candidates
 from vcarve.program.reader import Reading, read_program
 from vcarve.program.writer import write
-from vcarve.proposals import proposals
 from vcarve.report import Summary, header, job_findings, summary
 
 CUTS_MOST = 1_000_000  # lines times levels
@@ -65,7 +65,6 @@ def draft(job: Job, progress: Progress | None = None) -> Made:
     tell("laying out", 0.0)
     layout = lay_out(job)
     proposed = proposals(job, layout, lambda share: tell("trying other fits", 0.1 + 0.1 * share))
-    layout = replace(layout, sentences=(*layout.sentences, *proposed))
     known = job_findings(job, layout)
     tell("planning", 0.2)
     # Levels too thin to be told apart are without number; drawn as one, the job can be looked at.
@@ -104,7 +103,7 @@ def draft(job: Job, progress: Progress | None = None) -> Made:
         reading=reading,
         times=times,
         findings=findings,
-        summary=summary(job, layout, plan, reading, times, told),
+        summary=summary(job, layout, plan, reading, times, told, proposed),
     )
 
 

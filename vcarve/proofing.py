@@ -21,7 +21,7 @@ from vcarve.errors import Finding, listed
 from vcarve.groove.width import sensitivity
 from vcarve.job.bench import Machine
 from vcarve.job.records import Job
-from vcarve.layout import Layout, lay_out
+from vcarve.layout.stages import Layout, lay_out
 from vcarve.network.clip import region_polygon
 from vcarve.plane.region import chords
 from vcarve.program.moves import Motion

@@ -14,14 +14,13 @@ from vcarve.groove.width import deepest_mm
 from vcarve.job.bench import Machine
 from vcarve.job.records import Job
 from vcarve.job.suitability import suitability
-from vcarve.land_findings import land_findings
-from vcarve.layout import Layout
+from vcarve.layout.findings import layout_findings
+from vcarve.layout.stages import Layout
 from vcarve.mount.flat import mount_of
 from vcarve.network.model import Network
 from vcarve.plan.model import Plan
 from vcarve.program.moves import Motion, Moves
 from vcarve.program.reader import Reading
-from vcarve.proportions import proportion_findings
 from vcarve.quantity import Figures, counted, format_deg, format_duration, format_rpm
 from vcarve.view.wording import lines_cut
 
@@ -84,9 +83,7 @@ class Summary:
 
 def job_findings(job: Job, layout: Layout) -> tuple[Finding, ...]:
     """Return what there is to say of a job before any program: its numbers, its drawing or pattern, its land."""
-    land = land_findings(job, layout)
-    shape = proportion_findings(job, layout)
-    return (*suitability(job, deepest_mm(job.bit)), *layout.findings, *land, *shape)
+    return (*suitability(job, deepest_mm(job.bit)), *layout_findings(job, layout))
 
 
 def verdict_json(findings: tuple[Finding, ...], job: Job | None) -> dict[str, Any]:
@@ -232,7 +229,13 @@ def machine_in_header(text: str) -> tuple[str, str] | None:
 
 
 def summary(
-    job: Job, layout: Layout, plan: Plan, reading: Reading, times: Times, findings: tuple[Finding, ...]
+    job: Job,
+    layout: Layout,
+    plan: Plan,
+    reading: Reading,
+    times: Times,
+    findings: tuple[Finding, ...],
+    proposed: tuple[str, ...] = (),
 ) -> Summary:
     """Return the figures of a program."""
     network, grooves = layout.network, layout.grooves
@@ -264,7 +267,7 @@ def summary(
         extents_mm=extents(reading.moves),
         pitch_mm=layout.pitch_mm,
         program_lines=len(reading.text_lines),
-        sentences=layout.sentences,
+        sentences=(*layout.sentences, *proposed),
         findings=findings,
     )
 

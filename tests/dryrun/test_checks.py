@@ -19,7 +19,7 @@ from vcarve.dryrun.track import last_decimal_mm
 from vcarve.errors import MOST_NAMED, Finding, InputError, grouped
 from vcarve.job.load import load_job
 from vcarve.job.records import Job
-from vcarve.layout import Layout, lay_out
+from vcarve.layout.stages import Layout, lay_out
 from vcarve.program.reader import read_program
 from vcarve.proofing import dry_run
 

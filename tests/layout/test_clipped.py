@@ -8,7 +8,8 @@ import pytest
 
 from vcarve.errors import Finding
 from vcarve.job.load import load_job
-from vcarve.layout import lay_out
+from vcarve.layout.findings import layout_findings
+from vcarve.layout.stages import lay_out
 
 JOB = """
 piece: {width: 4 in, height: 4 in, thickness: 10 mm, wood: cherry-black}
@@ -25,8 +26,12 @@ def clipped(tmp_path: Path, size_in: float, *sets: str) -> list[Finding]:
     """Return the findings of a drawing too large: a square of this size with a line across its middle."""
     (tmp_path / "lines.svg").write_text(SQUARE.replace("SIZE", str(size_in)))
     (tmp_path / "job.yaml").write_text(JOB)
-    layout = lay_out(load_job(str(tmp_path / "job.yaml"), sets))
-    return [finding for finding in layout.findings if finding.code in ("drawing-clipped", "drawing-lost")]
+    job = load_job(str(tmp_path / "job.yaml"), sets)
+    return [
+        finding
+        for finding in layout_findings(job, lay_out(job))
+        if finding.code in ("drawing-clipped", "drawing-lost")
+    ]
 
 
 def test_a_drawing_larger_than_the_piece_is_told(tmp_path: Path) -> None:

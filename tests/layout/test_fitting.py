@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from small_job import job_from
 from vcarve.errors import InputError
-from vcarve.layout import Layout, lay_out
+from vcarve.layout.stages import Layout, lay_out
 from vcarve.network.model import Network
 
 # Patterns whose repeat is bounded by straight lines all round.

@@ -9,8 +9,8 @@ import pytest
 
 from vcarve.job.load import load_job
 from vcarve.job.records import Job
-from vcarve.land_findings import land_findings
-from vcarve.layout import Layout, lay_out
+from vcarve.layout.findings import land_findings
+from vcarve.layout.stages import Layout, lay_out
 from vcarve.pipeline import draft
 from vcarve.report import sentences
 

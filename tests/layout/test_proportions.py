@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from vcarve.job.load import load_job
-from vcarve.layout import lay_out
+from vcarve.layout.stages import lay_out
 from vcarve.report import job_findings
 
 JOB = """

@@ -9,10 +9,10 @@ import pytest
 import shapely
 
 from vcarve.job.load import load_job
-from vcarve.layout import Layout, lay_out
+from vcarve.layout.proposals import MOST_CELLS, proposals
+from vcarve.layout.stages import Layout, lay_out
 from vcarve.network.model import NM_PER_MM
 from vcarve.pipeline import draft
-from vcarve.proposals import MOST_CELLS, proposals
 
 JOB = """
 piece: {{width: {wide} mm, height: {high} mm, thickness: 10 mm, wood: cherry-black}}

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import re
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -13,8 +14,8 @@ from scipy.special import ellipe
 from shapely.geometry import Polygon
 
 from vcarve.errors import InputError
-from vcarve.job.records import Outline, Piece
-from vcarve.pattern.outline import outline_of
+from vcarve.job.records import Outline
+from vcarve.layout.outline import outline_of
 from vcarve.pattern.shapes import circle, ellipse, regular_polygon, rounded_rectangle
 from vcarve.plane.inset import inset
 from vcarve.plane.region import (
@@ -29,15 +30,9 @@ from vcarve.plane.region import (
 )
 
 
-def piece(width: float, height: float, **outline: object) -> Piece:
+def piece(width: float, height: float, **outline: object) -> dict[str, Any]:
     """Return a piece of this size and outline."""
-    return Piece(
-        width_mm=width,
-        height_mm=height,
-        thickness_mm=10.0,
-        wood="beech",
-        outline=Outline.model_validate(outline),
-    )
+    return {"outline": Outline.model_validate(outline), "width_mm": width, "height_mm": height}
 
 
 def polygon(region: Region, sag_mm: float = 1e-5) -> Polygon:
@@ -57,7 +52,7 @@ def notched() -> Region:
 
 def test_a_rectangle_has_its_own_area_and_perimeter() -> None:
     """The plain outline is a rectangle about the centre."""
-    region = outline_of(piece(80.0, 50.0))
+    region = outline_of(**piece(80.0, 50.0))
 
     assert area_mm2(region) == pytest.approx(4000.0, rel=1e-12)
     assert perimeter_mm(region) == pytest.approx(260.0, rel=1e-12)
@@ -66,7 +61,7 @@ def test_a_rectangle_has_its_own_area_and_perimeter() -> None:
 
 def test_a_circle_has_the_area_and_perimeter_of_a_circle() -> None:
     """Area pi r², perimeter 2 pi r, and the box touches it on four sides."""
-    region = outline_of(piece(90.0, 90.0, shape="circle"))
+    region = outline_of(**piece(90.0, 90.0, shape="circle"))
 
     assert area_mm2(region) == pytest.approx(math.pi * 45.0**2, rel=1e-12)
     assert perimeter_mm(region) == pytest.approx(math.pi * 90.0, rel=1e-12)
@@ -75,7 +70,7 @@ def test_a_circle_has_the_area_and_perimeter_of_a_circle() -> None:
 
 def test_a_rounded_rectangle_loses_only_its_corners() -> None:
     """Four corner squares of side r become quarter circles: (4 - pi) r² less area, (8 - 2 pi) r less perimeter."""
-    region = outline_of(piece(80.0, 50.0, shape="rounded", radius=6.0))
+    region = outline_of(**piece(80.0, 50.0, shape="rounded", radius=6.0))
 
     assert area_mm2(region) == pytest.approx(4000.0 - (4.0 - math.pi) * 36.0, rel=1e-12)
     assert perimeter_mm(region) == pytest.approx(260.0 - (8.0 - 2.0 * math.pi) * 6.0, rel=1e-12)
@@ -83,7 +78,7 @@ def test_a_rounded_rectangle_loses_only_its_corners() -> None:
 
 def test_the_largest_radius_makes_a_stadium_without_sides_of_no_length() -> None:
     """Where the radius is half the height, the straight sides at the ends are gone."""
-    region = outline_of(piece(80.0, 50.0, shape="rounded", radius=25.0))
+    region = outline_of(**piece(80.0, 50.0, shape="rounded", radius=25.0))
 
     assert len(region.outer.bulge) == 6
     assert area_mm2(region) == pytest.approx(30.0 * 50.0 + math.pi * 625.0, rel=1e-12)
@@ -92,7 +87,7 @@ def test_the_largest_radius_makes_a_stadium_without_sides_of_no_length() -> None
 @pytest.mark.parametrize(("width", "height"), [(100.0, 60.0), (40.0, 90.0), (200.0, 20.0), (60.0, 59.9)])
 def test_an_ellipse_has_the_area_and_perimeter_of_an_ellipse(width: float, height: float) -> None:
     """Area pi a b and perimeter 4 a E(m), E the complete elliptic integral of the second kind."""
-    region = outline_of(piece(width, height, shape="ellipse"))
+    region = outline_of(**piece(width, height, shape="ellipse"))
     a, b = max(width, height) / 2.0, min(width, height) / 2.0
 
     perimeter = 4.0 * a * float(ellipe(1.0 - (b / a) ** 2))
@@ -122,7 +117,7 @@ def test_a_regular_polygon_has_its_closed_form_area(sides: int) -> None:
     """Area n/2 R² sin(2 pi / n), one flat side at the front, the box centred."""
     unit = bounds(regular_polygon(sides, 0.0))
     width, height = 60.0, 60.0 * (unit[3] - unit[1]) / (unit[2] - unit[0])
-    region = outline_of(piece(width, height, shape="polygon", sides=sides))
+    region = outline_of(**piece(width, height, shape="polygon", sides=sides))
 
     side = float(np.hypot(*(region.outer.xy_mm[1] - region.outer.xy_mm[0])))
     radius = side / (2.0 * math.sin(math.pi / sides))
@@ -136,7 +131,7 @@ def test_a_regular_polygon_has_its_closed_form_area(sides: int) -> None:
 
 def test_a_turned_hexagon_stands_on_a_corner() -> None:
     """Thirty degrees turn the flat side at the front into a corner."""
-    region = outline_of(piece(50.0, 50.0 * 2.0 / math.sqrt(3.0), shape="polygon", sides=6, turn=30.0))
+    region = outline_of(**piece(50.0, 50.0 * 2.0 / math.sqrt(3.0), shape="polygon", sides=6, turn=30.0))
 
     assert np.count_nonzero(np.isclose(region.outer.xy_mm[:, 1], bounds(region)[1])) == 1
 
@@ -145,14 +140,14 @@ def test_a_turned_hexagon_stands_on_a_corner() -> None:
 def test_a_polygon_that_cannot_be_says_what_to_write(sides: int) -> None:
     """The numbers of the message, a height and a width, each make the polygon; a hexagon is √3 / 2 as high as wide."""
     with pytest.raises(InputError, match=r"write height: .*, or width: ") as caught:
-        outline_of(piece(80.0, 95.0, shape="polygon", sides=sides))
+        outline_of(**piece(80.0, 95.0, shape="polygon", sides=sides))
     high, wide = (
         float(number) for number in re.findall(r"(?:height|width): ([0-9.]+) mm", str(caught.value))
     )
 
     assert sides != 6 or high == pytest.approx(40.0 * math.sqrt(3.0), abs=5e-4)
     for size in ((80.0, high), (wide, 95.0)):
-        assert bounds(outline_of(piece(*size, shape="polygon", sides=sides)))[2:] == pytest.approx(
+        assert bounds(outline_of(**piece(*size, shape="polygon", sides=sides)))[2:] == pytest.approx(
             (size[0] / 2.0, size[1] / 2.0), abs=1e-3
         )
 
@@ -163,7 +158,7 @@ def test_a_drawn_outline_with_a_hole(tmp_path: Path) -> None:
         '<svg xmlns="http://www.w3.org/2000/svg" width="120mm" height="90mm" viewBox="0 0 120 90">'
         '<rect x="10" y="10" width="100" height="70" rx="5"/><circle cx="60" cy="45" r="12"/></svg>'
     )
-    region = outline_of(piece(100.0, 70.0, shape="drawing", file="tray.svg"), str(tmp_path))
+    region = outline_of(**piece(100.0, 70.0, shape="drawing", file="tray.svg"), folder=str(tmp_path))
 
     assert len(region.holes) == 1
     assert area_mm2(region) == pytest.approx(7000.0 - (4.0 - math.pi) * 25.0 - math.pi * 144.0, rel=1e-7)
@@ -191,7 +186,7 @@ def test_a_drawn_outline_that_bounds_nothing_is_refused(tmp_path: Path, body: st
         f'<svg xmlns="http://www.w3.org/2000/svg" width="100mm" height="70mm" viewBox="0 0 100 70">{body}</svg>'
     )
     with pytest.raises(InputError, match=words):
-        outline_of(piece(100.0, 70.0, shape="drawing", file="bad.svg"), str(tmp_path))
+        outline_of(**piece(100.0, 70.0, shape="drawing", file="bad.svg"), folder=str(tmp_path))
 
 
 @pytest.mark.parametrize(

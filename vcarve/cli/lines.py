@@ -24,7 +24,7 @@ def lines(job: str, output: str, sets: tuple[str, ...]) -> None:
     """Draw a job's lines, the outlines of its grooves and its land, true to scale in millimetres."""
     from vcarve.drawing.write import lines_dxf, lines_svg
     from vcarve.job.load import open_job, placed
-    from vcarve.layout import lay_out
+    from vcarve.layout.stages import lay_out
 
     with taken_as("job", job):
         loaded, document = open_job(job, sets)

@@ -21,7 +21,7 @@ SMALLEST_MM = 0.01
 _PAGE_MATCH_MM = 0.1
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Drawing:
     """Lines in millimetres about the origin, Y up.
 

@@ -1,72 +1,170 @@
-"""What there is to say of the land that the grooves leave, and what would mend it, worked out.
+"""What there is to say of a layout: of its drawing, of the land that the grooves leave, of its proportions.
 
-A job whose grooves meet and cut most of the land away is refused, unless it says that this is meant.
+A job whose grooves meet and cut most of the land away, or most of whose drawing lies off the piece, is refused, unless it
+says that this is meant.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
+import shapely
 
+from vcarve.drawing.read import Drawing
 from vcarve.errors import Finding, listed
 from vcarve.groove.model import WEAK_MM, WEAK_SHARE
 from vcarve.groove.slivers import edge_slivers
 from vcarve.groove.whole_cells import Cells, cells_of, deepest_depths_mm, least_pitch_mm
 from vcarve.groove.width import width_mm
 from vcarve.job.records import Job
-from vcarve.layout import Layout
+from vcarve.layout.proposals import clipped_cells
+from vcarve.layout.stages import Layout
+from vcarve.mount.flat import mount_of
+from vcarve.network.clip import region_polygon
 from vcarve.network.model import Role
-from vcarve.plane.region import chords
+from vcarve.pattern.catalogue import names
+from vcarve.pattern.inspect import inspect
+from vcarve.plane.fit import chord_points
+from vcarve.plane.region import bounds, chords
+from vcarve.quantity import counted, format_number
 
+PLACES_TOLD = 3  # of what was mended in a drawing
+OVERHANG_MM = 0.05  # of a drawing: less is an outline drawn along with its lines
+MOST_OUTSIDE = 0.5  # of a drawing: with more of it outside, its units or its place are wrong; our choice
 MOST_LOST = 0.5  # of the cells: with more of them gone there is no pattern left to see; our choice
+FEW_CELLS = 4  # with fewer whole ones nobody sees how a pattern goes on; our choice
+HAIRLINE_MM = 0.1  # a groove that is narrower is lost in the grain; our choice
+_SAG_MM = 0.01
 
 
-def land_findings(job: Job, layout: Layout) -> tuple[Finding, ...]:
-    """Return what there is to say of the land: lost, broken, weak islands, strips at the piece's edge."""
-    grooves = layout.grooves
-    cells = layout.network.cells
-    found = []
-    if grooves.vanished:
-        found.append(_lost(job, layout))
-    if grooves.broken:
-        found.append(
-            Finding(
-                code="land-broken",
-                severity="caution",
-                sentence=f"In {_share(grooves.broken, cells)} the land falls apart into islands.",
-            )
+def layout_findings(job: Job, layout: Layout) -> tuple[Finding, ...]:
+    """Return all there is to say of a job's layout."""
+    found: list[Finding] = []
+    if layout.drawing is not None:
+        found += drawing_findings(job, layout, layout.drawing)
+    elif layout.pattern is not None and layout.pattern.key not in names():
+        found += inspect(layout.pattern, job.figures)
+    return (*found, *land_findings(job, layout), *proportion_findings(job, layout))
+
+
+def _caution(code: str, sentence: str) -> Finding:
+    return Finding(code=code, severity="caution", sentence=sentence)
+
+
+# --- the drawing ---------------------------------------------------------------------------------------------------
+
+
+def drawing_findings(job: Job, layout: Layout, drawing: Drawing) -> Iterator[Finding]:
+    """Yield what was assumed of a drawing and left out, what was mended in it, and how far it reaches beyond the field."""
+    yield from drawing.findings
+    figures, mount = job.figures, mount_of(job)
+    for code in dict.fromkeys(one.code for one in drawing.mended):
+        those = [one for one in drawing.mended if one.code == code]
+        what = "Lines are drawn more than once, and cut once"
+        if code == "gap-closed":
+            what = f"Gaps of up to {figures.length(max(one.gap_mm for one in those))} were closed"
+        places = "; ".join(
+            f"X {figures.number(x)}, Y {figures.number(y)}"
+            for x, y in (mount.axes_mm(*one.at_mm) for one in those[:PLACES_TOLD])
         )
+        more = " and elsewhere" if len(those) > PLACES_TOLD else ""
+        said = _caution(code, f"{what}: at {places} {figures.unit}{more}.")
+        at = [one.at_mm for one in those]
+        yield from listed(range(len(at)), lambda k, said=said, at=at: replace(said, at_mm=at[k]))  # type: ignore[misc]
+    yield from _outside(job, layout, drawing)
+
+
+def _outside(job: Job, layout: Layout, drawing: Drawing) -> Iterator[Finding]:
+    """Yield how far a drawing reaches beyond the field, and how much of it is not cut."""
+    inner = layout.field.inner
+    shapes: Any = np.array(
+        [
+            shapely.LineString([*chord_points(line.start, line.end, line.bulge, _SAG_MM), line.end])
+            for line in drawing.lines
+        ]
+    )
+    room = shapely.buffer(region_polygon(inner), OVERHANG_MM)
+    shapely.prepare(room)
+    over = shapes[~shapely.covered_by(shapes, room)]
+    if not len(over):
+        return
+    lost = float(shapely.length(shapely.difference(over, room)).sum())
+    share = lost / float(shapely.length(shapes).sum())
+    length = job.figures.length
+    left, front, right, back = shapely.total_bounds(shapes).tolist()
+    west, south, east, north = bounds(inner)
+    where = "the field inside the margin" if job.pattern.margin_mm else "the piece"
+    sentence = (
+        f"As it lies, the drawing measures {length(right - left)} by {length(back - front)}, and {where} "
+        f"{length(east - west)} by {length(north - south)}: {length(lost, 1)} of its lines "
+        f"({format_number(100.0 * share, 1)} %) lie outside and are not cut. If that is not meant, make the piece larger, "
+        "draw smaller, change margin, shift-x and shift-y, or check the drawing's units."
+    )
+    if share <= MOST_OUTSIDE:
+        yield _caution("drawing-clipped", sentence)
+    elif job.pattern.lost_lines == "allow":
+        yield _caution("drawing-lost", sentence)
+    else:
+        allow = " If it is meant, write 'lost-lines: allow' under 'pattern'."
+        yield Finding(code="drawing-lost", sentence=sentence + allow)
+
+
+# --- the land ------------------------------------------------------------------------------------------------------
+
+
+def land_findings(job: Job, layout: Layout) -> Iterator[Finding]:
+    """Yield what there is to say of the land: lost, broken, weak islands, strips at the piece's edge."""
+    grooves, cells = layout.grooves, layout.network.cells
+    if grooves.vanished:
+        yield _lost(job, layout)
+    if grooves.broken:
+        share = _share(grooves.broken, cells)
+        yield _caution("land-broken", f"In {share} the land falls apart into islands.")
     if grooves.weak:
-        said = _weak_sentence(grooves.weak, job.figures.small(float(grooves.weak_mm.min())))
+        size = job.figures.small(float(grooves.weak_mm.min()))
+        said = f"Islands of land are so small that they may break out; the smallest has room for a circle of {size} only."
+        if grooves.weak == 1:
+            said = f"An island of land is so small that it may break out: it has room for a circle of {size} only."
         if grooves.weak > MOST_LOST * cells and layout.pattern and (sample := cells_of(layout.pattern)):
-            holds, sound = _sound_mm(job, layout, sample)
-            said += (
-                f" At a pitch of {job.figures.length(sound)} or more every whole cell keeps land of "
-                f"{job.figures.length(holds)} or more."
-            )
-        weak = Finding(code="weak-island", severity="caution", sentence=said)
-        places = [(x, y) for x, y in grooves.weak_at_mm.tolist()]
-        found.extend(listed(range(grooves.weak), lambda k: replace(weak, at_mm=places[k])))
-    found.extend(_sliver_findings(job, layout))
-    return tuple(found)
+            holds, sound = (job.figures.length(mm) for mm in _sound_mm(job, layout, sample))
+            said += f" At a pitch of {sound} or more every whole cell keeps land of {holds} or more."
+        weak = _caution("weak-island", said)
+        at = [(x, y) for x, y in grooves.weak_at_mm.tolist()]
+        yield from listed(range(grooves.weak), lambda k: replace(weak, at_mm=at[k]))
+    strips = edge_slivers(layout.network, grooves, [chords(ring) for ring in layout.outline.rings])
+    if len(strips):
+        thinnest = int(np.argmin(strips.width_mm))
+        size = job.figures.small(float(strips.width_mm[thinnest]))
+        start = f"A groove runs along the piece's edge and leaves a strip of only {size} beside it"
+        if len(strips) > 1:
+            start = f"At {len(strips)} places grooves run along the piece's edge; the thinnest strip they leave is {size} wide"
+        said = f"{start}: it may break out. Shift the pattern, or change its pitch or margin."
+        x, y = strips.at_mm[thinnest].tolist()
+        yield replace(_caution("edge-sliver", said), at_mm=(x, y))
+
+
+def _share(number: int, cells: int) -> str:
+    return "the only cell" if cells == 1 else f"{number} of {cells} cells"
 
 
 def _lost(job: Job, layout: Layout) -> Finding:
     """Return the finding of cells that keep no land: the cause, and the pitch and the depth that would do."""
-    grooves, network = layout.grooves, layout.network
-    lost = grooves.vanished
-    most = lost > MOST_LOST * network.cells
-    share = _share(lost, network.cells)
+    lost, cells, length = layout.grooves.vanished, layout.network.cells, job.figures.length
+    most = lost > MOST_LOST * cells
+    share = _share(lost, cells)
     said = [f"{share[0].upper()}{share[1:]} {'keeps' if lost == 1 else 'keep'} no land:"]
-    if layout.pattern is None or (cells := cells_of(layout.pattern)) is None:
-        said.append(f"grooves up to {job.figures.length(layout.widest_mm)} wide meet and cut it away.")
+    sample = None if layout.pattern is None else cells_of(layout.pattern)
+    if sample is None:
+        said.append(f"grooves up to {length(layout.widest_mm)} wide meet and cut it away.")
         said.append("Cut shallower, take a sharper bit, or give the lines more room.")
-    elif _whole_cells_hold(job, layout, cells):
+    elif _whole_cells_hold(job, layout, sample):
         said.append("the piece's edge or a frame clips them, and the grooves cut away what is left.")
         said.append("Every whole cell has room for its grooves.")
     else:
-        said.extend(_cause_and_cure(job, layout, cells))
+        said.extend(_cause_and_cure(job, layout, sample))
     refused = most and job.lost_land == "refuse"
     if refused:
         said.append("If this is meant, write 'lost-land: allow' under 'groove'.")
@@ -77,8 +175,10 @@ def _lost(job: Job, layout: Layout) -> Finding:
     )
 
 
-def _share(number: int, cells: int) -> str:
-    return "the only cell" if cells == 1 else f"{number} of {cells} cells"
+def _depths_and_widths(job: Job, layout: Layout, cells: Cells) -> tuple[dict[int, float], dict[int, float]]:
+    """Return depth and width of each role that whole cells have."""
+    depths = {role: layout.depths_mm[role] for role in cells.roles}
+    return depths, {role: width_mm(job.bit, depth) for role, depth in depths.items()}
 
 
 def _whole_cells_hold(job: Job, layout: Layout, cells: Cells) -> bool:
@@ -87,71 +187,74 @@ def _whole_cells_hold(job: Job, layout: Layout, cells: Cells) -> bool:
     whole = layout.grooves.land_mm[layout.network.cell_class >= 0]
     if len(whole):
         return bool(whole.all())
-    return cells.keep(
-        layout.pitch_mm, {role: width_mm(job.bit, layout.depths_mm[role]) for role in cells.roles}
-    )
+    return cells.keep(layout.pitch_mm, _depths_and_widths(job, layout, cells)[1])
 
 
-def _cause_and_cure(job: Job, layout: Layout, cells: Cells) -> list[str]:
-    """Return how the grooves' width compares with the room of the cells, what pitch suits the groove, what depth the pitch."""
+def _cause_and_cure(job: Job, layout: Layout, cells: Cells) -> Iterator[str]:
+    """Yield how the grooves' width compares with the room of the cells, what pitch suits the groove, what depth the pitch."""
     assert layout.pattern is not None
     assert layout.pitch_mm is not None
     length, pitch, name = job.figures.length, layout.pitch_mm, layout.pattern.key
-    depths = {role: layout.depths_mm[role] for role in cells.roles}
+    depths, widths = _depths_and_widths(job, layout, cells)
     low, high = layout.pattern.pitch_mm
-    least = least_pitch_mm(cells, {role: width_mm(job.bit, depth) for role, depth in depths.items()})
     holds, sound = _sound_mm(job, layout, cells)
-    said = [
+    yield (
         f"the grooves are {length(layout.widest_mm)} wide, and the smallest cells of {name} at a pitch of {length(pitch)} have "
-        f"room for {length(cells.room * pitch)}.",
-        f"Every whole cell keeps some land from a pitch of {length(least)}, and enough not to break out ({length(holds)}) from "
-        f"{length(sound)}; {name} usually has {length(low)} to {length(high)}.",
-    ]
+        f"room for {length(cells.room * pitch)}."
+    )
+    yield (
+        f"Every whole cell keeps some land from a pitch of {length(least_pitch_mm(cells, widths))}, and enough not to break "
+        f"out ({length(holds)}) from {length(sound)}; {name} usually has {length(low)} to {length(high)}."
+    )
     shallower = deepest_depths_mm(cells, pitch, job.bit, depths)
     if shallower is None:
-        said.append("At this pitch no depth of this bit leaves them land; take a sharper bit.")
+        yield "At this pitch no depth of this bit leaves them land; take a sharper bit."
     elif len(set(depths.values())) == 1:
-        said.append(f"At this pitch a depth of {length(max(shallower.values()))} or less leaves them land.")
+        yield f"At this pitch a depth of {length(max(shallower.values()))} or less leaves them land."
     else:
         ground, leaf = (length(shallower[int(role)]) for role in (Role.GROUND, Role.LEAF))
-        said.append(f"At this pitch ground {ground} and leaf {leaf}, or less, leave them land.")
-    return said
+        yield f"At this pitch ground {ground} and leaf {leaf}, or less, leave them land."
 
 
 def _sound_mm(job: Job, layout: Layout, cells: Cells) -> tuple[float, float]:
     """Return how wide land must be not to break out, and the pitch from which on all whole cells keep as much."""
-    depths = {role: layout.depths_mm[role] for role in cells.roles}
+    depths, widths = _depths_and_widths(job, layout, cells)
     holds = max(WEAK_MM, WEAK_SHARE * max(depths.values()))
-    widths = {role: width_mm(job.bit, depth) for role, depth in depths.items()}
     return holds, least_pitch_mm(cells, widths, holds)
 
 
-def _sliver_findings(job: Job, layout: Layout) -> tuple[Finding, ...]:
-    """Return what there is to say of grooves that run along the piece's edge and leave too little wood beside them."""
-    strips = edge_slivers(layout.network, layout.grooves, [chords(ring) for ring in layout.outline.rings])
-    if not len(strips):
-        return ()
-    thinnest = int(np.argmin(strips.width_mm))
-    size = job.figures.small(float(strips.width_mm[thinnest]))
-    at = strips.at_mm[thinnest]
-    start = (
-        f"A groove runs along the piece's edge and leaves a strip of only {size} beside it"
-        if len(strips) == 1
-        else f"At {len(strips)} places grooves run along the piece's edge; the thinnest strip they leave is {size} wide"
-    )
-    return (
-        Finding(
-            code="edge-sliver",
-            severity="caution",
-            sentence=f"{start}: it may break out. Shift the pattern, or change its pitch or margin.",
-            at_mm=(float(at[0]), float(at[1])),
-        ),
-    )
+# --- proportions ---------------------------------------------------------------------------------------------------
 
 
-def _weak_sentence(number: int, size: str) -> str:
-    if number == 1:
-        return (
-            f"An island of land is so small that it may break out: it has room for a circle of {size} only."
-        )
-    return f"Islands of land are so small that they may break out; the smallest has room for a circle of {size} only."
+def proportion_findings(job: Job, layout: Layout) -> Iterator[Finding]:
+    """Yield the cautions of a pitch far from the pattern's own, and of grooves too narrow to see.
+
+    Of a pitch that is small the land that it leaves speaks.
+    """
+    pattern, pitch = layout.pattern, layout.pitch_mm
+    if pattern is not None and pitch is not None:
+        length, (low, high) = job.figures.length, pattern.pitch_mm
+        usual = f"{pattern.key} usually has {length(low)} to {length(high)}"
+        whole = _whole_cells(layout)
+        if whole is not None and whole < FEW_CELLS:
+            shown = (
+                f"only {counted(whole, 'whole cell')} on the piece" if whole else "no whole cell on the piece"
+            )
+            said = f"A pitch of {length(pitch)} leaves {shown}: little of the pattern is seen; {usual}."
+            yield _caution("pitch-unusual", said)
+        elif pitch > high:
+            yield _caution("pitch-unusual", f"A pitch of {length(pitch)} is more than usual; {usual}.")
+    narrowest = 2.0 * float(layout.grooves.half_width_mm[layout.network.cut].min(initial=np.inf))
+    if narrowest < HAIRLINE_MM:
+        size = job.figures.small(narrowest, 3)
+        said = f"The narrowest groove is {size} wide at the surface and will hardly be seen. Cut deeper, or take a wider angle."
+        yield _caution("groove-hairline", said)
+
+
+def _whole_cells(layout: Layout) -> int | None:
+    """Return how many cells nothing clips, where they are few; ``None`` where they are not, or lines close no cell."""
+    if np.count_nonzero(layout.network.cell_class >= 0) >= FEW_CELLS:
+        return None
+    # Cells that end at the field's edge are whole as well, so their areas decide.
+    clipped = clipped_cells(layout)
+    return None if clipped is None else layout.network.cells - clipped

@@ -9,13 +9,11 @@ from typing import Any
 import numpy as np
 
 from vcarve.errors import InputError
-from vcarve.groove.whole_cells import SAMPLE_PITCH_MM, Cells, cells_of
+from vcarve.groove.whole_cells import SAMPLE_PITCH_MM, cells_of
 from vcarve.job.fields import Pitch
 from vcarve.job.records import Job
-from vcarve.layout import Layout
+from vcarve.layout.stages import Laid, Layout, lay_lines
 from vcarve.network.faces import cell_areas_mm2
-from vcarve.network.model import Floats, Network
-from vcarve.on_piece import field_of, laid
 from vcarve.pattern.fit import Fit
 
 MOST_CELLS = 1000  # a larger network takes longer to try than anybody waits for a proposal
@@ -29,15 +27,14 @@ _ALIKE = 2e-3  # areas of cells that differ by less are the same
 Way = tuple[str, str, dict[str, Any], dict[str, Any]]
 
 
-def whole_areas_mm2(cells: Cells, pitch_mm: float) -> Floats:
-    """Return the areas of the kinds of a pattern's whole cells at a pitch."""
-    return np.unique(cell_areas_mm2(cells.network).round(4)) * (pitch_mm / SAMPLE_PITCH_MM) ** 2
-
-
-def cut_off(network: Network, whole_mm2: Floats) -> int:
-    """Return how many cells are not as large as a whole one."""
-    area = cell_areas_mm2(network)
-    off = np.abs(area[:, None] - whole_mm2[None, :]) > _ALIKE * whole_mm2
+def clipped_cells(laid: Laid) -> int | None:
+    """Return how many cells are not as large as a whole one of the pattern; ``None`` where its lines close no cell."""
+    sample = None if laid.pattern is None else cells_of(laid.pattern)
+    if sample is None or laid.pitch_mm is None:
+        return None
+    scale = (laid.pitch_mm / SAMPLE_PITCH_MM) ** 2
+    whole = np.unique(cell_areas_mm2(sample.network).round(4)) * scale
+    off = np.abs(cell_areas_mm2(laid.network)[:, None] - whole[None, :]) > _ALIKE * whole
     return int(np.count_nonzero(off.all(axis=1)))
 
 
@@ -49,19 +46,17 @@ def proposals(
     There is one where whole repeats were fitted and do not fill the height, and where none were fitted and the cells cut off
     lost their land or keep so little that it may break out.
     """
-    pattern, pitch = layout.pattern, layout.pitch_mm
-    if pattern is None or pitch is None:
+    if layout.pitch_mm is None:
         return ()
-    ways = _ways_of_pitch(job, layout, pitch) if layout.fit is None else _ways_of_fit(job, layout.fit)
-    if not ways:
+    ways = (
+        _ways_of_pitch(job, layout, layout.pitch_mm) if layout.fit is None else _ways_of_fit(job, layout.fit)
+    )
+    of = layout.network.cells
+    if not ways or of > MOST_CELLS or job.piece.outline.shape not in ("rectangle", "rounded"):
         return ()
-    if layout.network.cells > MOST_CELLS or job.piece.outline.shape not in ("rectangle", "rounded"):
+    now = clipped_cells(layout)
+    if now is None:
         return ()
-    sample = cells_of(pattern)
-    if sample is None:
-        return ()
-    whole = whole_areas_mm2(sample, 1.0)
-    now, of = cut_off(layout.network, whole * pitch**2), layout.network.cells
     best: dict[str, tuple[float, str]] = {}
     for number, (kind, words, pattern_change, piece_change) in enumerate(ways):
         progress(number / len(ways))
@@ -72,10 +67,10 @@ def proposals(
             }
         )
         try:
-            made = laid(tried, field_of(tried))
+            laid = lay_lines(tried)
         except InputError:
             continue
-        left, cells = cut_off(made.network, whole * made.pitch_mm**2), made.network.cells
+        left, cells = clipped_cells(laid) or 0, laid.network.cells
         if left < now and left / cells < best.get(kind, (now / of, ""))[0]:
             best[kind] = (left / cells, f"{words} ({f'{left} of {cells}' if left else 'none'})")
     if not best:

@@ -37,7 +37,7 @@ class Role(IntEnum):
     OUTLINE = 3
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Network:
     """Vertices, unique edges and closed cells of every line on the piece.
 

@@ -11,7 +11,7 @@ import numpy as np
 
 from vcarve.drawing.read import read_drawing
 from vcarve.errors import InputError, Problem
-from vcarve.job.records import Outline, Piece
+from vcarve.job.records import Outline
 from vcarve.pattern.model import Line, Point
 from vcarve.pattern.shapes import circle, ellipse, regular_polygon, rounded_rectangle
 from vcarve.plane.fit import Arc
@@ -21,12 +21,12 @@ from vcarve.quantity import format_mm
 SIZE_MATCH_MM = 0.1  # how far an outline may be off the size of its piece
 
 
-def outline_of(piece: Piece, folder: str = ".") -> Region:
-    """Return the outline of a piece about the piece's centre; a drawing's path is looked up in ``folder``.
+def outline_of(outline: Outline, width_mm: float, height_mm: float, folder: str = ".") -> Region:
+    """Return a piece's outline about the piece's centre; a drawing's path is looked up in ``folder``.
 
     Raises ``InputError`` where the shape cannot have the piece's width and height.
     """
-    outline, width, height = piece.outline, piece.width_mm, piece.height_mm
+    width, height = width_mm, height_mm
     # The record has seen to it that a rounded rectangle has a radius that fits, a circle is as wide as high, a polygon has
     # its sides and a drawing its file.
     if outline.shape == "rounded":
