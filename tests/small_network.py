@@ -6,7 +6,9 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from vcarve.network.model import NM_PER_MM, Network
+from vcarve.cuts.grooves import groove_cuts
+from vcarve.cuts.model import Cuts
+from vcarve.network.model import NM_PER_MM, Floats, Network
 
 Place = tuple[float, float]
 
@@ -41,3 +43,9 @@ def network_of_lines(lines: Sequence[tuple[Place, Place]], bulges: Sequence[floa
     places = sorted({place for line in lines for place in line})
     at = {place: index for index, place in enumerate(places)}
     return small_network(places, [(at[a], at[b]) for a, b in lines], bulges)
+
+
+def cuts_of(network: Network, depth_mm: float | Floats = 2.0, step_mm: float = np.inf) -> Cuts:
+    """Return the cuts of a network's lines at these depths, in levels of at most ``step_mm``."""
+    depth = np.broadcast_to(np.asarray(depth_mm, float), len(network.tail))
+    return groove_cuts(network, depth, depth, step_mm)[0]

@@ -7,6 +7,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from vcarve.cuts.grooves import groove_cuts
+from vcarve.cuts.model import Cuts
 from vcarve.dryrun import clock
 from vcarve.dryrun.check import check
 from vcarve.dryrun.setup import waiting_mm
@@ -34,6 +36,7 @@ class Made:
 
     job: Job
     layout: Layout
+    cuts: Cuts
     plan: Plan
     text: str
     reading: Reading
@@ -72,14 +75,11 @@ def draft(job: Job, progress: Progress | None = None) -> Made:
     if any(finding.code == "step-too-small" for finding in known):
         drawn = job.model_copy(update={"step_mm": layout.deepest_mm})
     _refuse_too_many_cuts(layout, drawn)
-    plans = candidates(
-        layout.network,
-        layout.grooves.depth_mm,
-        drawn,
-        progress=lambda stage, share: tell(stage, 0.2 + 0.5 * share),
-    )
+    depth = layout.grooves.depth_mm
+    cuts, rings = groove_cuts(layout.network, depth, depth, drawn.step_mm)
+    plans = candidates(cuts, drawn, rings, progress=lambda stage, share: tell(stage, 0.2 + 0.5 * share))
     tell("writing", 0.7)
-    plan, text, reading, times = _quickest(drawn, layout, plans, known)
+    plan, text, reading, times = _quickest(drawn, layout, cuts, plans, known)
     tell("dry run", 0.8)
     found = check(
         reading,
@@ -98,6 +98,7 @@ def draft(job: Job, progress: Progress | None = None) -> Made:
     return Made(
         job=job,
         layout=layout,
+        cuts=cuts,
         plan=plan,
         text=text,
         reading=reading,
@@ -122,7 +123,7 @@ def _refuse_too_many_cuts(layout: Layout, job: Job) -> None:
 
 
 def _quickest(
-    job: Job, layout: Layout, plans: list[Plan], known: tuple[Finding, ...]
+    job: Job, layout: Layout, cuts: Cuts, plans: list[Plan], known: tuple[Finding, ...]
 ) -> tuple[Plan, str, Reading, clock.Times]:
     """Write every plan, time its text, and keep the quickest; of plans that tie, the one with the fewest lifts.
 
@@ -131,7 +132,7 @@ def _quickest(
     start = waiting_mm(job.machine, job)
     tried: list[tuple[Plan, str, Reading, clock.Times]] = []
     for plan in plans:
-        text = write(job, layout.network, plan, header(job, layout, plan, known))
+        text = write(job, cuts, plan, header(job, layout, plan, known))
         reading = read_program(text, dialect=job.machine.dialect, file="the program", start_mm=start)
         tried.append((plan, text, reading, clock.run(reading.moves, job.machine)))
     least = min(times.total_s for *_, times in tried)

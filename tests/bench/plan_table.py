@@ -18,6 +18,7 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
 from small_job import small_job
+from vcarve.cuts.grooves import groove_cuts
 from vcarve.dryrun.clock import run
 from vcarve.mount.flat import mount_of
 from vcarve.network.build import build
@@ -39,8 +40,8 @@ def network_of(name, size_mm, pitch_mm):
     return build(pattern(name), region=rectangle(size_mm, size_mm), pitch_mm=pitch_mm)
 
 
-def clock_s(job, network, made):
-    return run(read(write(job, network, made, [])).moves, job.machine).total_s
+def clock_s(job, cuts, made):
+    return run(read(write(job, cuts, made, [])).moves, job.machine).total_s
 
 
 def one(name, size_mm, pitch_mm, hop_mm=1.0):
@@ -48,21 +49,22 @@ def one(name, size_mm, pitch_mm, hop_mm=1.0):
     job = small_job(size_mm, hop_mm=hop_mm)
     network = network_of(name, size_mm, pitch_mm)
     depth = np.full(len(network.tail), DEPTH_MM)
+    cuts, rings = groove_cuts(network, depth, depth, job.step_mm)
     began = time.perf_counter()
     # as the pipeline does: of the planner's best, the quickest by the real clock
-    timed = [(clock_s(job, network, each), each) for each in candidates(network, depth, job)]
+    timed = [(clock_s(job, cuts, each), each) for each in candidates(cuts, job, rings)]
     least = min(seconds for seconds, _ in timed) * (1.0 + 1e-9)
     ours_s, ours = min((each for each in timed if each[0] <= least), key=lambda each: each[1].lifts)
     spent = time.perf_counter() - began
     steady, start = rates(job), mount_of(job).zero_mm
-    web = weave(network, depth, steady)
+    web = weave(cuts, steady)
     found, _ = best_pairing(web, steady, recut=True, start_mm=start)
     walked = from_pairing(web, steady, found[0], start)
     simple = [
         as_plan(web, steady, each, start)
-        for each in (cell_by_cell(network, web), nearest_end(web, start), fewest_passes(web, steady, start))
+        for each in (cell_by_cell(web, rings), nearest_end(web, start), fewest_passes(web, steady, start))
     ]
-    times = [ours_s, *(clock_s(job, network, each) for each in simple)]
+    times = [ours_s, *(clock_s(job, cuts, each) for each in simple)]
     return network, ours, len(found[0].even), walked, times, spent
 
 
@@ -132,9 +134,9 @@ def sizes(limit=1_000_000):
                     stages.append((last[1], now - last[0]))
                 last[:] = [now, stage]
 
-            made = plan(
-                network, np.full(len(network.tail), DEPTH_MM), small_job(size, hop_mm=1.0), progress=tell
-            )
+            depth = np.full(len(network.tail), DEPTH_MM)
+            cuts, rings = groove_cuts(network, depth, depth, np.inf)
+            made = plan(cuts, small_job(size, hop_mm=1.0), rings, progress=tell)
             total = time.perf_counter() - began
             spent.append((network.edges, total))
             peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1e6

@@ -19,6 +19,7 @@ from tempfile import TemporaryDirectory
 
 import numpy as np
 
+from vcarve.cuts.grooves import ROUNDING_MM
 from vcarve.dryrun.check import place_tolerance_mm
 from vcarve.dryrun.codes import CODES
 from vcarve.dryrun.coverage import covered
@@ -30,7 +31,6 @@ from vcarve.groove.width import deepest_mm
 from vcarve.job.bench import Bit, Machine
 from vcarve.job.load import bits, load_job, machines, pattern_names, woods
 from vcarve.pipeline import Made, draft
-from vcarve.plan.levels import ROUNDING_MM
 from vcarve.proofing import DryRun, carved, dry_run, measured, with_surface_findings
 
 EARLY = {"bit-too-short", "through-the-piece", "travel"}  # of a job's numbers alone as well as of a program

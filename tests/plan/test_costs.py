@@ -5,8 +5,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from vcarve.plan.costs import corner_loss_s, cut_speed, leaving, rates
-from vcarve.plan.levels import level_depths
+from small_network import cuts_of
+from vcarve.cuts.grooves import level_depths
+from vcarve.plan.costs import corner_loss_s, leaving, rates
 from vcarve.plan.timing import clock
 from vcarve.plan.tour import Tour
 from vcarve.plan.web import weave
@@ -75,10 +76,10 @@ def test_an_edge_is_cut_as_fast_as_both_axes_allow(lines, job_of):
     network = lines([(0, 0), (10, 0), (0, 10), (8, 6)], [(0, 1), (0, 2), (0, 3), (0, 2)])
     network = replace(network, bulge=np.array([0.0, 0.0, 0.0, 0.5]))
 
-    speeds = cut_speed(network, mine) * 60.0
+    speeds = weave(cuts_of(network), mine).speed * 60.0
 
     assert speeds.tolist() == pytest.approx([600.0, 300.0, 500.0, 600.0])
-    slow = cut_speed(network, replace(mine, feed_max=(300.0 / 60.0, 400.0 / 60.0, 10.0))) * 60.0
+    slow = weave(cuts_of(network), replace(mine, feed_max=(300.0 / 60.0, 400.0 / 60.0, 10.0))).speed * 60.0
     assert slow.tolist() == pytest.approx([300.0, 400.0, 375.0, 500.0])
 
 
@@ -86,7 +87,7 @@ def test_an_edge_is_cut_as_fast_as_both_axes_allow(lines, job_of):
 def test_directions_leave_along_the_edge(lines, bulge):
     """An arc's ends leave square to the radii there; a positive bulge turns counter-clockwise from tail to head."""
     network = replace(lines([(1, 2), (9, 8)], [(0, 1)]), bulge=np.array([bulge]))
-    tail, head = (each[0] for each in leaving(network))
+    tail, head = (each[0] for each in leaving(cuts_of(network)))
     chord = np.array([0.8, 0.6])
 
     if bulge == 0.0:
@@ -104,11 +105,12 @@ def test_directions_leave_along_the_edge(lines, bulge):
 def test_a_pass_speeds_up_and_slows_down_once(lines, job_of):
     """From rest to rest a line of length L takes L / v + v / a; what is in the air is timed likewise."""
     mine = replace(rates(job_of()), clock=True)
-    web = weave(lines([(10, 0), (40, 0)], [(0, 1)]), np.array([2.0]), mine)
+    web = weave(cuts_of(lines([(10, 0), (40, 0)], [(0, 1)]), np.array([2.0])), mine)
     one = Tour(
         edge=np.zeros(1, np.int64),
         back=np.zeros(1, np.int64),
-        depth_mm=np.array([2.0]),
+        begin=np.zeros(1, np.int64),
+        end=np.ones(1, np.int64),
         pass_start=np.array([0, 1]),
         loss_s=0.0,
         best_loss_s=0.0,
@@ -122,19 +124,18 @@ def test_only_what_is_to_be_cut_is_planned(lines, job_of):
     """Edges of the outline close cells and are never cut."""
     network = replace(lines([(0, 0), (9, 0), (9, 9)], [(0, 1), (1, 2)]), cut=np.array([True, False]))
 
-    assert weave(network, np.full(2, 2.0), rates(job_of())).edge.tolist() == [0]
+    assert weave(cuts_of(network, 2.0), rates(job_of())).edge.tolist() == [0]
 
 
-def test_a_last_shaving_comes_off_with_the_level_before(lines, job_of):
-    """Of 2 mm in two levels, an edge 1.015 mm deep is cut at once where the step allows it, else in two even cuts."""
-    network = lines([(0, 0), (9, 0), (9, 9), (0, 9)], [(0, 1), (1, 2), (2, 3)])
-    web = weave(network, np.array([2.0, 1.015, 1.03]), rates(job_of()))
+def test_a_last_shaving_comes_off_with_the_level_before():
+    """Of 2 mm in two levels, a line 1.015 mm deep is cut at once where the step allows it, else in two even cuts."""
+    full = np.array([2.0, 1.015, 1.03])
 
-    assert [level.tolist() for level in level_depths(web, 1.02)] == [
+    assert [level.tolist() for level in level_depths(full, 1.02)] == [
         pytest.approx([1.0, 1.015, 1.0]),
         pytest.approx([2.0, 1.015, 1.03]),
     ]
-    assert [level.tolist() for level in level_depths(web, 1.0)] == [
+    assert [level.tolist() for level in level_depths(full, 1.0)] == [
         pytest.approx([1.0, 0.5075, 1.0]),
         pytest.approx([2.0, 1.015, 1.03]),
     ]

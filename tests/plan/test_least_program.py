@@ -8,6 +8,7 @@ import networkx as nx
 import numpy as np
 import pytest
 
+from small_network import cuts_of
 from vcarve.plan import bound as bounds
 from vcarve.plan import moats, pairing
 from vcarve.plan.bound import best_pairing
@@ -81,7 +82,7 @@ def test_no_program_is_quicker_than_the_bound(lines, job_of, monkeypatch, many, 
     shares = []
     for seed in range(12):
         xy, edges = pieces(seed, spread)
-        web = weave(lines(xy, edges), np.full(len(edges), DEPTH_MM), mine)
+        web = weave(cuts_of(lines(xy, edges), DEPTH_MM), mine)
         for recut in (True, False):
             least = least_program_s(xy, edges, web, mine, recut=recut)
 

@@ -6,6 +6,7 @@ import networkx as nx
 import numpy as np
 import pytest
 
+from small_network import cuts_of
 from vcarve.mount.flat import mount_of
 from vcarve.plan import bound as bounds
 from vcarve.plan import moats, pairing
@@ -43,7 +44,7 @@ def test_moats_of_loops_add_up_to_a_spanning_tree(lines, job_of, seed):
     """Twice their sum is a lift for each loop, networkx's least spanning tree of the gaps, and its longest edge again."""
     network = squares(lines, seed, 14)
     steady = rates(job_of(hop_mm=1.0))
-    web = weave(network, np.full(len(network.tail), 2.0), steady)
+    web = weave(cuts_of(network, 2.0), steady)
     task = pose(web, steady, recut=True, start_mm=(-5.0, -5.0))
     graph = nx.Graph()
     for a, b in itertools.combinations(range(14), 2):
@@ -67,11 +68,11 @@ def test_the_bound_for_very_many_is_below_what_the_full_method_reaches(catalogue
     depth = np.full(len(network.tail), 2.0)
     job = job_of(120.0, hop_mm=1.0)
     steady = rates(job)
-    web = weave(network, depth, steady)
+    web = weave(cuts_of(network, depth), steady)
     _, quick = best_pairing(web, steady, recut=True, start_mm=mount_of(job).zero_mm)
     monkeypatch.undo()
 
-    full = plan(network, depth, job).proof
+    full = plan(cuts_of(network, depth, job.step_mm), job).proof
 
     assert 0.9 * full.plan_s <= quick <= full.plan_s
 

@@ -10,6 +10,7 @@ import networkx as nx
 import numpy as np
 import pytest
 
+from small_network import cuts_of
 from vcarve.plan import pairing
 from vcarve.plan.costs import rates
 from vcarve.plan.linkage import discounts
@@ -34,7 +35,7 @@ def posed(lines, job_of, seed, shapes, spread=60.0):
         corners += (place + arms).tolist()
         edges += [(first + a, first + b) for a, b in shape]
     steady = rates(job_of(hop_mm=1.0))
-    web = weave(lines(corners, edges), np.full(len(edges), 2.0), steady)
+    web = weave(cuts_of(lines(corners, edges), 2.0), steady)
     return pose(web, steady, recut=True, start_mm=START), web, steady
 
 

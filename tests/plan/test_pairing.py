@@ -6,6 +6,7 @@ import networkx as nx
 import numpy as np
 import pytest
 
+from small_network import cuts_of
 from vcarve.plan.bound import best_pairing
 from vcarve.plan.costs import rates
 from vcarve.plan.pairing import pair
@@ -59,7 +60,7 @@ def test_pairing_weighs_the_same_as_a_complete_matching(lines, job_of, recut):
     mine = rates(job_of(hop_mm=1.0))
     for seed in range(150):
         network = random_network(lines, seed)
-        web = weave(network, np.full(len(network.tail), 2.0), mine)
+        web = weave(cuts_of(network, 2.0), mine)
 
         found = pair(web, mine, recut=recut, start_mm=START)
 
@@ -70,7 +71,7 @@ def test_a_closed_square_needs_no_recut(lines, job_of):
     """Without odd vertices the tour opens at the vertex nearest to the start and ends there."""
     mine = rates(job_of())
     network = lines([(0, 0), (10, 0), (10, 10), (0, 10)], [(0, 1), (1, 2), (2, 3), (3, 0)])
-    web = weave(network, np.full(4, 2.0), mine)
+    web = weave(cuts_of(network, 2.0), mine)
 
     found = pair(web, mine, recut=True, start_mm=(-5.0, -5.0))
 
@@ -83,7 +84,7 @@ def test_far_pairs_are_never_overpriced(catalogued, job_of):
 
     mine = rates(job_of(hop_mm=1.0))
     network = catalogued("kaku-asanoha", 300.0, 20.0)
-    web = weave(network, np.full(len(network.tail), 2.0), mine)
+    web = weave(cuts_of(network, 2.0), mine)
     costs = []
     for scale in (0.3, 1.0, 3.0):
         task = pose(web, mine, recut=True, start_mm=(-150.0, -150.0), scale=scale)
@@ -99,7 +100,7 @@ def test_three_loose_segments_cost_no_less_than_the_bound_and_the_best_order(lin
     for seed in range(25):
         xy = np.random.default_rng(seed).uniform(-30, 30, (8, 2)).round(3)
         network = lines(xy, [(0, 1), (2, 3), (4, 5), (6, 7)])
-        web = weave(network, np.full(4, 2.0), mine)
+        web = weave(cuts_of(network, 2.0), mine)
         best = np.inf
         for order in itertools.permutations(range(4)):
             for turns in itertools.product((0, 1), repeat=4):
@@ -125,7 +126,7 @@ def test_loose_triangles_and_a_segment_cost_no_less_than_the_bound(lines, job_of
         segment = rng.uniform(-30, 30, (2, 2))
         xy = np.concatenate([*corners, segment]).round(3)
         sides = [(3 * k + i, 3 * k + (i + 1) % 3) for k in range(3) for i in range(3)]
-        web = weave(lines(xy, [*sides, (9, 10)]), np.full(10, 2.0), mine)
+        web = weave(cuts_of(lines(xy, [*sides, (9, 10)]), 2.0), mine)
         ways = [[(3 * k + i, 3 * k + i) for i in range(3)] for k in range(3)] + [[(9, 10), (10, 9)]]
         leap = mine.rapid_s(*np.moveaxis(xy[:, None] - xy[None], 2, 0))
         first = mine.rapid_s(*(xy - np.array(START)).T)

@@ -5,30 +5,49 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from small_network import cuts_of
+from vcarve.cuts.grooves import ROUNDING_MM, SHAVING_MM, groove_cuts
 from vcarve.errors import InternalError
 from vcarve.mount.flat import mount_of
 from vcarve.plan import planner
 from vcarve.plan.baselines import cell_by_cell, fewest_passes, nearest_end
 from vcarve.plan.bound import best_pairing
 from vcarve.plan.costs import rates
-from vcarve.plan.levels import ROUNDING_MM, SHAVING_MM
 from vcarve.plan.planner import FLOATS, candidates, from_pairing, plan
 from vcarve.plan.timing import clock, corners_s
 from vcarve.plan.web import weave
 
 
-def assert_sound(network, depth_mm, made, *, levels=1):
+def walked(network, cuts, made):
+    """The line of the network each step runs along, the vertices where it begins and ends, and how deep it begins."""
+    first = made.half_edge // 2
+    while (cuts.after[first] >= 0).any():
+        first = np.where(cuts.after[first] >= 0, cuts.after[first], first)
+    line = np.flatnonzero(network.cut)[
+        first
+    ]  # the first cuts of all lines come first, in the order of the lines
+    forward = made.half_edge % 2 == 0
+    begin = np.where(forward, network.tail[line], network.head[line])
+    end = np.where(forward, network.head[line], network.tail[line])
+    places = np.column_stack([network.x_nm, network.y_nm])
+
+    assert np.array_equal(cuts.place_nm[made.begin, :2], places[begin])
+    assert np.array_equal(cuts.place_nm[made.end, :2], places[end])
+    return line, begin, end, cuts.depth_mm[made.begin]
+
+
+def assert_sound(network, depth_mm, cuts, made, *, levels=1):
     """Every edge is cut at its depth once per level and never deeper, and every pass is one connected run."""
-    edge, back = made.half_edge // 2, made.half_edge % 2
-    begin = np.where(back == 0, network.tail[edge], network.head[edge])
-    end = np.where(back == 0, network.head[edge], network.tail[edge])
+    edge, begin, end, depth = walked(network, cuts, made)
     first = set(made.pass_start[:-1].tolist())
     own = ~made.recut
     deepest = np.zeros(len(network.tail))
-    np.maximum.at(deepest, edge, made.depth_mm)
+    np.maximum.at(deepest, edge, depth)
 
+    assert np.array_equal(depth, cuts.depth_mm[made.end])
+    assert np.array_equal(np.sort(made.half_edge[own] // 2), np.arange(len(cuts.tail)))
     assert np.allclose(deepest[network.cut], np.asarray(depth_mm)[network.cut])
-    assert (made.depth_mm <= np.asarray(depth_mm)[edge] + 1e-9).all()
+    assert (depth <= np.asarray(depth_mm)[edge] + 1e-9).all()
     assert (np.bincount(edge[own], minlength=len(network.tail))[network.cut] >= 1).all()
     assert np.bincount(edge[own]).max() <= levels
     assert all(i in first or begin[i] == end[i - 1] for i in range(len(edge)))
@@ -37,16 +56,16 @@ def assert_sound(network, depth_mm, made, *, levels=1):
     assert made.recut_mm == pytest.approx(float(length[~own].sum()))
 
 
-def cuts(network, made):
+def gains(network, cuts, made):
     """The least and the most that any line gets deeper from one walk to a deeper one, in mm."""
-    edge = made.half_edge // 2
-    gains = np.concatenate(
+    edge, _, _, depth = walked(network, cuts, made)
+    found = np.concatenate(
         [
-            np.diff(np.unique(np.maximum.accumulate(np.concatenate([[0.0], made.depth_mm[edge == e]]))))
+            np.diff(np.unique(np.maximum.accumulate(np.concatenate([[0.0], depth[edge == e]]))))
             for e in np.flatnonzero(network.cut)
         ]
     )
-    return gains.min(), gains.max()
+    return found.min(), found.max()
 
 
 def test_hemp_leaf_without_recuts_takes_the_published_number_of_passes(catalogued, job_of):
@@ -54,9 +73,10 @@ def test_hemp_leaf_without_recuts_takes_the_published_number_of_passes(catalogue
     network = catalogued("kaku-asanoha", 100.0, 50.0)
     depth = np.full(len(network.tail), 2.0)
 
-    made = plan(network, depth, job_of(recut="never"))
+    cuts = cuts_of(network, depth)
+    made = plan(cuts, job_of(recut="never"))
 
-    assert_sound(network, depth, made)
+    assert_sound(network, depth, cuts, made)
     assert made.passes == 8
     assert made.recut_mm == 0.0
     assert made.cut_mm == pytest.approx(1660.822, abs=0.01)
@@ -69,15 +89,16 @@ def test_hemp_leaf_takes_about_half_the_time_of_cell_by_cell(catalogued, job_of)
     depth = np.full(len(network.tail), 2.0)
     steady = rates(job)
     ticking = replace(steady, clock=True)
-    web = weave(network, depth, steady)
+    web = weave(cuts_of(network, depth), steady)
     start = mount_of(job).zero_mm
 
-    made = plan(network, depth, job)
+    cuts = cuts_of(network, depth, job.step_mm)
+    made = plan(cuts, job)
     found, _ = best_pairing(web, steady, recut=True, start_mm=start)
     ours = clock(web, ticking, from_pairing(web, steady, found[0], start), start).seconds
-    cells = clock(web, ticking, cell_by_cell(network, web), start).seconds
+    cells = clock(web, ticking, cell_by_cell(web, groove_cuts(network, depth, depth, 9.0)[1]), start).seconds
 
-    assert_sound(network, depth, made)
+    assert_sound(network, depth, cuts, made)
     assert ours / cells <= 0.51
     assert made.proof.plan_s <= 1.005 * made.proof.bound_s
 
@@ -88,9 +109,10 @@ def test_connected_patterns_come_within_half_a_per_cent_of_the_bound(catalogued,
     network = catalogued(name, 120.0, 10.0)
     depth = np.full(len(network.tail), 2.0)
 
-    made = plan(network, depth, job_of(120.0, hop_mm=1.0))
+    cuts = cuts_of(network, depth)
+    made = plan(cuts, job_of(120.0, hop_mm=1.0))
 
-    assert_sound(network, depth, made)
+    assert_sound(network, depth, cuts, made)
     assert made.proof.bound_s <= (1.0 + FLOATS) * made.proof.plan_s
     assert made.proof.plan_s <= 1.005 * made.proof.bound_s
 
@@ -103,9 +125,10 @@ def test_loose_patterns_come_within_three_per_cent_of_the_bound(catalogued, job_
     network = catalogued(name, 120.0, 20.0)
     depth = np.full(len(network.tail), 2.0)
 
-    made = plan(network, depth, job_of(120.0, hop_mm=1.0))
+    cuts = cuts_of(network, depth)
+    made = plan(cuts, job_of(120.0, hop_mm=1.0))
 
-    assert_sound(network, depth, made)
+    assert_sound(network, depth, cuts, made)
     assert made.proof.bound_s <= (1.0 + FLOATS) * made.proof.plan_s
     assert made.proof.plan_s <= 1.03 * made.proof.bound_s
 
@@ -117,11 +140,13 @@ def test_no_simple_plan_is_quicker(catalogued, job_of, name):
     job = job_of(hop_mm=1.0)
     depth = np.full(len(network.tail), 2.0)
     steady = rates(job)
-    web = weave(network, depth, steady)
+    web = weave(cuts_of(network, depth), steady)
     start = mount_of(job).zero_mm
-    made = plan(network, depth, job)
+    cuts = cuts_of(network, depth, job.step_mm)
+    made = plan(cuts, job)
 
-    simple = [cell_by_cell(network, web), nearest_end(web, start), fewest_passes(web, steady, start)]
+    rings = groove_cuts(network, depth, depth, 9.0)[1]
+    simple = [cell_by_cell(web, rings), nearest_end(web, start), fewest_passes(web, steady, start)]
 
     assert all(made.proof.plan_s <= 1.004 * clock(web, steady, each, start).seconds for each in simple)
 
@@ -132,7 +157,7 @@ def test_corners_lose_little_more_than_the_best_pairing_of_each_vertex(catalogue
     total = np.zeros(2)
     for name in ("ichimatsu", "asanoha", "kagome", "goma", "kaku-asanoha", "shippo"):
         network = catalogued(name, 120.0, 15.0)
-        web = weave(network, np.full(len(network.tail), 2.0), steady)
+        web = weave(cuts_of(network, 2.0), steady)
         found, _ = best_pairing(web, steady, recut=True, start_mm=(-60.0, -60.0))
 
         made = from_pairing(web, steady, found[0], (-60.0, -60.0))
@@ -150,14 +175,15 @@ def test_levels_and_two_depths(catalogued, job_of, recut, step_mm, levels):
     network = catalogued("kaku-asanoha", 100.0, 25.0)
     depth = np.where(network.role == 1, 1.2, 2.0)
 
-    made = plan(network, depth, job_of(recut=recut, step_mm=step_mm))
+    cuts = cuts_of(network, depth, step_mm)
+    made = plan(cuts, job_of(recut=recut, step_mm=step_mm))
 
-    assert_sound(network, depth, made, levels=levels)
+    assert_sound(network, depth, cuts, made, levels=levels)
     assert made.recut_mm == 0.0 or recut == "allow"
     assert made.proof.bound_s <= (1.0 + FLOATS) * made.proof.plan_s
-    for each in candidates(network, depth, job_of(recut=recut, step_mm=step_mm)):
-        assert np.bincount(each.half_edge // 2).max() <= 2 * levels
-        assert cuts(network, each)[1] <= step_mm + ROUNDING_MM
+    for each in candidates(cuts, job_of(recut=recut, step_mm=step_mm)):
+        assert np.bincount(walked(network, cuts, each)[0]).max() <= 2 * levels
+        assert gains(network, cuts, each)[1] <= step_mm + ROUNDING_MM
 
 
 @pytest.mark.parametrize("leaf_mm", [0.119, 0.1004, 0.102, 0.2, 0.181])
@@ -168,9 +194,10 @@ def test_no_cut_is_deeper_than_a_step(catalogued, job_of, leaf_mm, step_mm):
     network = catalogued("kaku-asanoha", 100.0, 50.0)
     depth = np.where(network.role == 1, leaf_mm, 0.2)
 
-    for each in candidates(network, depth, job_of(step_mm=step_mm)):
-        assert_sound(network, depth, each, levels=2)
-        thinnest, deepest = cuts(network, each)
+    cuts = cuts_of(network, depth, step_mm)
+    for each in candidates(cuts, job_of(step_mm=step_mm)):
+        assert_sound(network, depth, cuts, each, levels=2)
+        thinnest, deepest = gains(network, cuts, each)
         assert deepest <= step_mm + ROUNDING_MM
         assert thinnest >= 0.999 * min(SHAVING_MM, leaf_mm)
 
@@ -182,8 +209,9 @@ def test_an_edge_is_travelled_at_one_depth_only(lines, job_of):
     depth = np.array([2.0, 1.0, 2.0, 1.0, 2.0])
     job = job_of(200.0, hop_mm=1.0).model_copy(update={"plunge_mm_min": 1.0})
 
-    for each in candidates(network, depth, job):
-        assert np.bincount(each.half_edge // 2).max() <= 2
+    cuts = cuts_of(network, depth)
+    for each in candidates(cuts, job):
+        assert np.bincount(walked(network, cuts, each)[0]).max() <= 2
 
 
 @pytest.mark.parametrize("name", ["kaku-asanoha", "kagome", "masu-tsunagi"])
@@ -192,7 +220,7 @@ def test_without_recuts_no_plan_travels_or_lifts_more_than_another(catalogued, j
     """All plans offered have the least number of passes, and none goes again along what is cut; with two depths as well."""
     network = catalogued(name, 100.0, 25.0)
     depth = np.where(np.arange(len(network.tail)) % 3 == 0, 1.2, 2.0)
-    found = candidates(network, depth, job_of(recut="never", step_mm=step_mm, hop_mm=1.0))
+    found = candidates(cuts_of(network, depth, step_mm), job_of(recut="never", step_mm=step_mm, hop_mm=1.0))
 
     assert len({each.passes for each in found}) == 1
     assert not any(each.recut.any() for each in found)
@@ -202,10 +230,15 @@ def test_without_recuts_a_shallow_line_on_the_way_is_not_walked_again(lines, job
     """Deep between two shallow lines in a row: going to and fro in one pass would travel along those, so it is not done."""
     network = lines([(0, 0), (10, 0), (20, 0), (30, 0)], [(0, 1), (1, 2), (2, 3)])
     depth = np.array([1.0, 2.0, 1.0])
-    found = candidates(network, depth, job_of(recut="never", step_mm=1.0))
+    found = candidates(cuts_of(network, depth, 1), job_of(recut="never", step_mm=1.0))
 
     assert all(each.recut_mm == 0.0 and each.passes == 2 for each in found)
-    assert min(each.passes for each in candidates(network, depth, job_of(recut="allow", step_mm=1.0))) == 1
+    assert (
+        min(
+            each.passes for each in candidates(cuts_of(network, depth, 1), job_of(recut="allow", step_mm=1.0))
+        )
+        == 1
+    )
 
 
 def test_levels_go_deeper_in_place(catalogued, job_of):
@@ -213,7 +246,9 @@ def test_levels_go_deeper_in_place(catalogued, job_of):
     network = catalogued("kaku-asanoha", 100.0, 50.0)
     depth = np.full(len(network.tail), 2.0)
 
-    one, two = (plan(network, depth, job_of(recut="never", step_mm=step)) for step in (2.0, 1.0))
+    one, two = (
+        plan(cuts_of(network, depth, step), job_of(recut="never", step_mm=step)) for step in (2.0, 1.0)
+    )
 
     assert two.passes == one.passes
 
@@ -222,7 +257,7 @@ def test_the_same_job_gives_the_same_plan(catalogued, job_of):
     """Nothing depends on chance, the clock or the order of hashing."""
     network = catalogued("masu-tsunagi", 100.0, 25.0)
     depth = np.full(len(network.tail), 2.0)
-    first, second = (plan(network, depth, job_of()) for _ in range(2))
+    first, second = (plan(cuts_of(network, depth), job_of()) for _ in range(2))
 
     assert np.array_equal(first.half_edge, second.half_edge)
     assert np.array_equal(first.pass_start, second.pass_start)
@@ -233,17 +268,17 @@ def test_the_same_job_gives_the_same_plan(catalogued, job_of):
 def test_a_bound_above_its_plan_is_an_internal_error(lines, job_of, monkeypatch, share):
     """A plan that beats its own proof by more than the last digits of floats is reported with both figures, not hidden."""
     network, depth = lines([(0, 0), (30, 0)], [(0, 1)]), np.array([2.0])
-    plan_s = plan(network, depth, job_of()).proof.plan_s
+    plan_s = plan(cuts_of(network, depth), job_of()).proof.plan_s
     monkeypatch.setattr(planner, "best_pairing", lambda *a, **k: (best_pairing(*a, **k)[0], share * plan_s))
 
     with pytest.raises(
         InternalError, match=f"takes {plan_s!r} s, less than its proven bound of {share * plan_s!r} s"
     ):
-        plan(network, depth, job_of())
+        plan(cuts_of(network, depth), job_of())
 
 
 def test_nothing_to_cut_is_an_empty_plan(lines, job_of):
     """A network without edges has no passes."""
-    made = plan(lines([(0, 0)], []), np.zeros(0), job_of())
+    made = plan(cuts_of(lines([(0, 0)], [])), job_of())
 
     assert (made.passes, made.cut_mm, made.lifts) == (0, 0.0, 0)

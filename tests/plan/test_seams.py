@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from small_network import cuts_of
 from vcarve.mount.flat import mount_of
 from vcarve.plan import seams, tjoin
 from vcarve.plan.bound import best_pairing
@@ -112,7 +113,7 @@ def test_tiles_lose_little(catalogued, job_of, monkeypatch, name, share, hop_mm)
     network = catalogued(name, 120.0, 6.0)
     job = job_of(120.0, hop_mm=hop_mm)
     steady = rates(job)
-    web = weave(network, np.full(len(network.tail), 1.0), steady)
+    web = weave(cuts_of(network, 1.0), steady)
     whole, bound = best_pairing(web, steady, recut=True, start_mm=mount_of(job).zero_mm)
     monkeypatch.setattr(tjoin, "WHOLE", 10)
     monkeypatch.setattr(seams, "BOUND_TILE", 250)

@@ -46,7 +46,7 @@ def made_of(machine: str, kind: str) -> tuple[Made, Program]:
     }
     made = draft(small(machine, *choices[kind]))
     assert not made.refused
-    return made, program(made.job, made.network, made.plan, [("Mizo", "try")])
+    return made, program(made.job, made.cuts, made.plan, [("Mizo", "try")])
 
 
 def reading_of(text: str, job: Job) -> Reading:
@@ -96,7 +96,7 @@ def test_sections_of_several_jobs_make_one_program(machine: str, rs274: Callable
     other = draft(
         made.job.model_copy(update={"spindle_rpm": 0.9 * made.job.spindle_rpm, "cut_mm_min": 300.0})
     )
-    again = program(other.job, other.network, other.plan, [])
+    again = program(other.job, other.cuts, other.plan, [])
     text = joined(
         [lines.opening, lines.operation, *lines.passes, again.operation, *again.passes, again.closing]
     )

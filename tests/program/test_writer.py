@@ -16,12 +16,14 @@ import pytest
 
 from small_job import job_from
 from small_network import small_network
+from vcarve.cuts.model import Cuts
 from vcarve.errors import InternalError
 from vcarve.job.load import load_machine
 from vcarve.job.records import Job
-from vcarve.network.model import Network
+from vcarve.network.model import NM_PER_MM, Network
 from vcarve.plan.model import Plan, Proof
-from vcarve.program.writer import frame_of, opening, write
+from vcarve.program.writer import frame_of, opening
+from vcarve.program.writer import write as write_plan
 
 NOTES = [("Mizo", "try")]
 
@@ -45,20 +47,46 @@ def network(places: list[tuple[float, float]], edges: list[tuple[int, int, float
     return small_network(places, [edge[:2] for edge in edges], [edge[2] for edge in edges])
 
 
-def plan(passes: list[list[tuple[int, float]]], hop_mm: float = 1.0) -> Plan:
-    """Return a plan of passes, each a list of (half-edge, depth in mm)."""
-    steps = [step for one in passes for step in one]
-    return Plan(
-        half_edge=np.array([half for half, _ in steps], dtype=np.int64),
-        depth_mm=np.array([depth for _, depth in steps], dtype=float),
-        recut=np.zeros(len(steps), dtype=bool),
+# A pass: half-edges of a network, each with its depth in mm or those where it begins and where it ends.
+Pass = list[tuple[int, float | tuple[float, float]]]
+
+
+def write(job: Job, network: Network, passes: list[Pass], notes: Any, hop_mm: float = 1.0) -> str:
+    """Return the program of a plan of passes over the lines of a network."""
+    steps = [
+        (half, depth if isinstance(depth, tuple) else (depth, depth)) for one in passes for half, depth in one
+    ]
+    half = np.array([step[0] for step in steps], dtype=np.int64)
+    edge, depth = half // 2, np.array([step[1] for step in steps], dtype=float).reshape(-1, 2)
+    ends = np.stack([network.tail[edge], network.head[edge]], axis=1)
+    ends[half % 2 == 1] = ends[half % 2 == 1, ::-1]
+    deep = np.rint(depth * NM_PER_MM).astype(np.int64)
+    rows = np.stack([network.x_nm[ends], network.y_nm[ends], deep], axis=-1).reshape(-1, 3)
+    place, at = np.unique(rows, axis=0, return_inverse=True)
+    begin, end = at.reshape(-1, 2).T.copy()
+    bulge = network.bulge[edge] * np.where(half % 2 == 0, 1.0, -1.0)
+    cuts = Cuts(
+        place_nm=place,
+        tail=begin.copy(),
+        head=end.copy(),
+        bulge=bulge,
+        feature=np.zeros(len(half), np.int64),
+        after=np.full(len(half), -1),
+    )
+    plan = Plan(
+        half_edge=2 * np.arange(len(half)),
+        begin=begin,
+        end=end,
+        recut=np.zeros(len(half), dtype=bool),
         pass_start=np.cumsum([0, *(len(one) for one in passes)]),
         hop_mm=hop_mm,
         cut_mm=1.0,
         recut_mm=0.0,
         rapid_mm=0.0,
+        levels=1,
         proof=Proof(plan_s=1.0, bound_s=1.0, cell_by_cell_s=1.0),
     )
+    return write_plan(job, cuts, plan, notes)
 
 
 def body(text: str) -> list[str]:
@@ -75,7 +103,7 @@ CORNER = network([(-10, 0), (0, 0), (0, 5)], [(0, 1, 0.0), (1, 2, 0.0)])
 
 def test_a_whole_program_word_by_word() -> None:
     """Two passes on the small mill: modes, lift, spindle and dwell, then each pass, then lift, stop and end."""
-    text = write(job(), CORNER, plan([[(0, 2.0)], [(3, 2.0)]]), NOTES)
+    text = write(job(), CORNER, [[(0, 2.0)], [(3, 2.0)]], NOTES)
 
     assert text == (
         "(Mizo: try)\n"
@@ -103,7 +131,7 @@ def test_a_whole_program_word_by_word() -> None:
 def test_a_spindle_started_by_hand_is_asked_for() -> None:
     """Without a spindle under the program's command it pauses with a request, and sends no S, M3 or M5."""
     machine = load_machine("rs274-mill")
-    text = write(job("rs274-mill"), CORNER, plan([[(0, 2.0)]]), NOTES)
+    text = write(job("rs274-mill"), CORNER, [[(0, 2.0)]], NOTES)
 
     assert text.splitlines()[3:6] == [
         f"G0 Z{machine.safe_height_mm:g}",
@@ -118,7 +146,7 @@ def test_two_depths_in_one_pass() -> None:
     """Deeper, the bit goes down at the plunge feed; shallower, it rises in place as a rapid; both alone on their line."""
     row = network([(0, 0), (5, 0), (10, 0), (15, 0)], [(0, 1, 0.0), (1, 2, 0.0), (2, 3, 0.0)])
 
-    assert body(write(job(), row, plan([[(0, 1.0), (2, 2.0), (4, 0.5)]]), NOTES))[3:9] == [
+    assert body(write(job(), row, [[(0, 1.0), (2, 2.0), (4, 0.5)]], NOTES))[3:9] == [
         "G1 Z-1 F200",
         "X25 F600",
         "Z-2 F200",
@@ -130,7 +158,7 @@ def test_two_depths_in_one_pass() -> None:
 
 def test_levels_and_recuts_are_walked_as_planned() -> None:
     """An edge walked there at one level and back at the next, and walked again, is written each time."""
-    lines = body(write(job(), CORNER, plan([[(0, 1.0), (1, 2.0), (0, 2.0)]]), NOTES))
+    lines = body(write(job(), CORNER, [[(0, 1.0), (1, 2.0), (0, 2.0)]], NOTES))
 
     assert lines[3:8] == ["G1 Z-1 F200", "X20 F600", "Z-2 F200", "X10 F600", "X20"]
 
@@ -147,7 +175,7 @@ def test_levels_and_recuts_are_walked_as_planned() -> None:
 )
 def test_zero_moves_every_number(xy: str, z: str, start: str, floor: str, safe: str) -> None:
     """The work zero is at a corner or the centre, and on the top of the piece or on the bed it lies on."""
-    text = write(job(zero=f"xy: {xy}, z: {z}"), CORNER, plan([[(0, 2.0)]]), NOTES)
+    text = write(job(zero=f"xy: {xy}, z: {z}"), CORNER, [[(0, 2.0)]], NOTES)
 
     assert start in text.splitlines()
     assert f"G1 Z{floor} F200" in text.splitlines()
@@ -156,7 +184,7 @@ def test_zero_moves_every_number(xy: str, z: str, start: str, floor: str, safe: 
 
 def test_inches() -> None:
     """In inches: G20, at least four decimals, feeds in inches a minute and never above the one asked for."""
-    text = write(job(change={"units": "inch", "decimals": 4}), CORNER, plan([[(0, 2.0)]]), NOTES)
+    text = write(job(change={"units": "inch", "decimals": 4}), CORNER, [[(0, 2.0)]], NOTES)
 
     assert text.splitlines()[1].split()[1] == "G20"
     # 10 / 25.4 = 0.393701, 2 / 25.4 = 0.078740, 20 / 25.4 = 0.787402, 200 / 25.4 = 7.8740, 600 / 25.4 = 23.6220
@@ -183,7 +211,7 @@ def test_opening_by_dialect(dialect: str, units: str, arcs: bool, lines: list[st
 def test_arcs_name_their_centre_from_their_start() -> None:
     """Quarter turns of radius 10: bulge tan(90°/4), counter-clockwise G3 and back again G2, I and J to the centre."""
     quarter = network([(10, 0), (0, 10)], [(0, 1, math.tan(math.pi / 8.0))])
-    lines = body(write(job(), quarter, plan([[(0, 2.0), (1, 2.0)]]), NOTES))
+    lines = body(write(job(), quarter, [[(0, 2.0), (1, 2.0)]], NOTES))
 
     assert lines[1] == "X30 Y10"
     assert lines[4:6] == ["G3 X20 Y20 I-10 J0 F600", "G2 X30 Y10 I0 J-10"]
@@ -192,7 +220,7 @@ def test_arcs_name_their_centre_from_their_start() -> None:
 def test_an_arc_over_half_a_turn_is_cut_in_two() -> None:
     """Three quarters of a turn round the piece's centre, radius 5, become two arcs that meet half way round."""
     long = network([(5, 0), (0, -5)], [(0, 1, math.tan(3.0 * math.pi / 8.0))])
-    lines = body(write(job(), long, plan([[(0, 2.0)]]), NOTES))
+    lines = body(write(job(), long, [[(0, 2.0)]], NOTES))
     half_way = 5.0 * math.cos(math.radians(135.0)), 5.0 * math.sin(math.radians(135.0))
 
     first = re.fullmatch(r"G3 X(\S+) Y(\S+) I(\S+) J(\S+) F600", lines[4])
@@ -209,7 +237,7 @@ def test_without_arcs_chords_stay_within_the_tolerance() -> None:
     radius, tolerance = 10.0, 0.002
     quarter = network([(radius, 0), (0, radius)], [(0, 1, math.tan(math.pi / 8.0))])
     machine = {"arcs": False, "arc_tolerance_mm": tolerance}
-    text = write(job(change=machine, zero="xy: centre"), quarter, plan([[(0, 2.0)]]), NOTES)
+    text = write(job(change=machine, zero="xy: centre"), quarter, [[(0, 2.0)]], NOTES)
     places = [(radius, 0.0)]
     for line in body(text)[4:-3]:
         x, y = (re.search(rf"{axis}(\S+)", line) for axis in "XY")
@@ -232,14 +260,14 @@ def test_short_and_flat_arcs_are_straight() -> None:
     flat = network([(0, 0), (10, 0)], [(0, 1, 0.00009)])  # sagitta 0.00045 mm
 
     for one in (tiny, flat):
-        assert not re.search(r"G[23] ", write(job(), one, plan([[(0, 2.0)]]), NOTES))
+        assert not re.search(r"G[23] ", write(job(), one, [[(0, 2.0)]], NOTES))
 
 
 def test_an_arc_longer_than_a_few_steps_is_an_arc() -> None:
     """A quarter turn over 0.03 mm is written as one, for its ends still say how it bends."""
     small = network([(0, 0), (0.03, 0)], [(0, 1, math.tan(math.pi / 8.0))])
 
-    assert re.search(r"G3 ", write(job(), small, plan([[(0, 2.0)]]), NOTES))
+    assert re.search(r"G3 ", write(job(), small, [[(0, 2.0)]], NOTES))
 
 
 @pytest.mark.parametrize(
@@ -249,7 +277,7 @@ def test_an_arc_longer_than_a_few_steps_is_an_arc() -> None:
 def test_the_spindle_is_given_all_of_its_spin_up(spin_up_s: float, word: str) -> None:
     """A spin-up is waited for in full, to the next 0.01 s: G4 counts seconds and takes fractions (NISTIR 6556 §3.5.4)."""
     spindle = load_machine("small-desktop").spindle.model_copy(update={"spin_up_s": spin_up_s})
-    lines = write(job(change={"spindle": spindle}), CORNER, plan([[(0, 2.0)]]), NOTES).splitlines()
+    lines = write(job(change={"spindle": spindle}), CORNER, [[(0, 2.0)]], NOTES).splitlines()
 
     assert lines[lines.index("S10000 M3") + 1] == f"G4 {word}"
 
@@ -257,7 +285,7 @@ def test_the_spindle_is_given_all_of_its_spin_up(spin_up_s: float, word: str) ->
 def test_what_rounding_leaves_nothing_of_is_not_written() -> None:
     """An edge shorter than the last decimal moves nothing and gets no line; the next one goes on from there."""
     short = network([(0, 0), (0.0004, 0), (5, 0)], [(0, 1, 0.0), (1, 2, 0.0)])
-    lines = body(write(job(), short, plan([[(0, 2.0), (2, 2.0)]]), NOTES))
+    lines = body(write(job(), short, [[(0, 2.0), (2, 2.0)]], NOTES))
 
     assert lines[3:6] == ["G1 Z-2 F200", "X25 F600", "G0 Z5"]
 
@@ -265,7 +293,7 @@ def test_what_rounding_leaves_nothing_of_is_not_written() -> None:
 def test_near_zero_is_zero() -> None:
     """A coordinate that rounds to nothing is written 0, never -0."""
     near = network([(-0.0004, 0.0001), (5, -0.0003)], [(0, 1, 0.0)])
-    text = write(job(zero="xy: centre"), near, plan([[(0, 2.0)]]), NOTES)
+    text = write(job(zero="xy: centre"), near, [[(0, 2.0)]], NOTES)
 
     assert body(text)[1] == "X0 Y0"
     assert "-0" not in text
@@ -273,7 +301,7 @@ def test_near_zero_is_zero() -> None:
 
 def test_hop_at_the_safe_height_needs_no_second_lift() -> None:
     """Where the hop is the safe height the first approach has no move to it."""
-    lines = body(write(job(), CORNER, plan([[(0, 2.0)]], hop_mm=5.0), NOTES))
+    lines = body(write(job(), CORNER, [[(0, 2.0)]], NOTES, 5.0))
 
     assert lines[1:3] == ["X10 Y10", "G1 Z-2 F200"]
 
@@ -283,14 +311,14 @@ def test_hop_at_the_safe_height_needs_no_second_lift() -> None:
 def test_a_rapid_is_never_written_at_or_below_the_top(hop_mm: float, change: dict[str, Any]) -> None:
     """A height for rapids that rounds to the top, or lies below it, is a fault of Mizo's own and gives no program."""
     with pytest.raises(InternalError, match="rapid"):
-        write(job(change=change), CORNER, plan([[(0, 2.0)], [(3, 2.0)]], hop_mm=hop_mm), NOTES)
+        write(job(change=change), CORNER, [[(0, 2.0)], [(3, 2.0)]], NOTES, hop_mm)
     with pytest.raises(InternalError, match="rapid"):
-        write(job(change={**change, "safe_height_mm": hop_mm}), CORNER, plan([[(0, 2.0)]]), NOTES)
+        write(job(change={**change, "safe_height_mm": hop_mm}), CORNER, [[(0, 2.0)]], NOTES)
 
 
 def test_depths_that_round_to_one_height_need_no_move() -> None:
     """Between lines whose depths are written alike the bit neither sinks nor rises."""
-    lines = body(write(job(), CORNER, plan([[(0, 2.0), (2, 2.0003), (3, 2.0)]]), NOTES))
+    lines = body(write(job(), CORNER, [[(0, 2.0), (2, 2.0003), (3, 2.0)]], NOTES))
 
     assert lines[2:] == ["Z1", "G1 Z-2 F200", "X20 F600", "Y15", "Y10", "G0 Z5", "M5", "M2"]
 
@@ -314,7 +342,7 @@ def test_an_arc_s_centre_is_equally_far_from_both_ends() -> None:
         places = rng.uniform(-10, 10, (2, 2))
         arc = network([tuple(p) for p in places], [(0, 1, float(rng.uniform(-3, 3)))])
         x = y = 0.0
-        for line in body(write(job(zero="xy: centre"), arc, plan([[(0, 2.0)]]), NOTES))[1:-3]:
+        for line in body(write(job(zero="xy: centre"), arc, [[(0, 2.0)]], NOTES))[1:-3]:
             words = {word[0]: float(word[1:]) for word in line.split()}
             next_x, next_y = words.get("X", x), words.get("Y", y)
             if "I" in words:
@@ -331,7 +359,7 @@ def test_words_lines_and_bytes() -> None:
         [(-15, -5), (-5.12345, 5), (5, -5), (15, 5.00049)],
         [(0, 1, 0.0), (1, 2, 0.41421), (2, 3, -2.5)],
     )
-    passes = plan([[(0, 0.5), (2, 1.23456)], [(4, 2.0), (5, 0.25)], [(1, 2.0)]])
+    passes: list[Pass] = [[(0, 0.5), (2, 1.23456)], [(4, 2.0), (5, 0.25)], [(1, 2.0)]]
     for machine in ("small-desktop", "gantry-router", "rs274-mill"):
         text = write(job(machine), all_kinds, passes, NOTES)
         words = r"(?:[GM]\d+(?:\.\d)?|[XYZIJ]-?\d+(?:\.\d+)?|[FSP]\d+(?:\.\d+)?)"
@@ -346,7 +374,7 @@ def test_words_lines_and_bytes() -> None:
 
 def test_modal_words_stand_only_where_they_change() -> None:
     """No motion code and no feed is written twice running."""
-    lines = body(write(job(), CORNER, plan([[(0, 2.0), (2, 2.0)], [(3, 1.0), (1, 1.0)]]), NOTES))
+    lines = body(write(job(), CORNER, [[(0, 2.0), (2, 2.0)], [(3, 1.0), (1, 1.0)]], NOTES))
     for pattern in (r"\bG\d+", r"\bF\S+"):
         found = [word for line in lines if not line.startswith("(") for word in re.findall(pattern, line)]
 
@@ -356,9 +384,7 @@ def test_modal_words_stand_only_where_they_change() -> None:
 
 def test_an_empty_plan_is_still_a_sound_program() -> None:
     """Nothing to cut: the spindle starts and stops at the safe height."""
-    empty = plan([])
-
-    assert write(job(), CORNER, empty, NOTES).splitlines()[3:] == ["G0 Z5", "S10000 M3", "G4 P3", "M5", "M2"]
+    assert write(job(), CORNER, [], NOTES).splitlines()[3:] == ["G0 Z5", "S10000 M3", "G4 P3", "M5", "M2"]
 
 
 @pytest.mark.parametrize("machine", ["small-desktop", "gantry-router", "rs274-mill"])
@@ -368,7 +394,7 @@ def test_the_interpreter_takes_it(machine: str, rs274: Any) -> None:
         [(-15, -5), (-5, 5), (5, -5), (15, 5)],
         [(0, 1, 0.0), (1, 2, 0.7), (2, 3, -2.5), (3, 0, 1.0)],
     )
-    ran = rs274(write(job(machine), arcs, plan([[(0, 2.0), (2, 2.0), (4, 2.0)], [(6, 1.0)]]), NOTES))
+    ran = rs274(write(job(machine), arcs, [[(0, 2.0), (2, 2.0), (4, 2.0)], [(6, 1.0)]], NOTES))
 
     assert ran.accepted, ran.message
     assert ran.message == ""

@@ -5,6 +5,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from small_job import small_job
+from small_network import cuts_of
 from vcarve.network.build import build
 from vcarve.pattern.catalogue import names, pattern
 from vcarve.plan.planner import FLOATS, candidates, plan
@@ -72,8 +73,9 @@ def test_a_plan_is_what_its_program_does(task):
     times_cut = np.ceil(np.round(depth * levels / deepest, 9))
     to_cut = float((network.length_mm * times_cut)[network.cut].sum())
 
-    for made in candidates(network, depth, job):
-        passes, along, across, seconds = counted(job, write(job, network, made, []))
+    cuts = cuts_of(network, depth, job.step_mm)
+    for made in candidates(cuts, job):
+        passes, along, across, seconds = counted(job, write(job, cuts, made, []))
 
         assert made.passes == passes
         assert made.lifts == passes - 1
@@ -90,6 +92,7 @@ def test_a_plan_is_what_its_program_does(task):
 def test_the_same_job_gives_the_same_text(task):
     """Law: planning twice gives the same bytes."""
     network, depth, job = task
-    first, second = (write(job, network, plan(network, depth, job), []) for _ in range(2))
+    cuts = cuts_of(network, depth, job.step_mm)
+    first, second = (write(job, cuts, plan(cuts, job), []) for _ in range(2))
 
     assert first == second

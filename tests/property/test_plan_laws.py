@@ -4,7 +4,7 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from small_network import small_network
+from small_network import cuts_of, small_network
 from vcarve.plan.bound import best_pairing
 from vcarve.plan.corners import matchings
 from vcarve.plan.costs import Rates
@@ -45,17 +45,18 @@ def networks(draw):
 def test_every_edge_is_cut_and_no_plan_beats_the_bound(case, allow):
     """Law: every edge is cut at its depth, runs are connected, and the time is never below the bound."""
     network, depth = case
-    web = weave(network, depth, MINE)
+    web = weave(cuts_of(network, depth), MINE)
     found, bound = best_pairing(web, MINE, recut=allow, start_mm=(-5.0, -5.0))
     for each in found:
         made = from_pairing(web, MINE, each, (-5.0, -5.0))
         begin, end = ends_of(web, made)
         inside = np.setdiff1d(np.arange(len(begin)), made.pass_start)
-        travel = recut(web, made, [depth])
+        travel = recut(web.cuts, made)
+        at_mm = web.cuts.depth_mm[np.stack([made.begin, made.end])]
 
         assert np.array_equal(np.sort(made.edge[~travel]), np.arange(len(depth)))
-        assert np.allclose(made.depth_mm[~travel], depth[made.edge[~travel]])
-        assert (made.depth_mm <= depth[made.edge]).all()
+        assert np.allclose(at_mm[:, ~travel], depth[made.edge[~travel]])
+        assert (at_mm <= depth[made.edge]).all()
         assert (begin[inside] == end[inside - 1]).all()
         assert allow or not travel.any()
         assert clock(web, MINE, made, (-5.0, -5.0)).seconds >= bound - 1e-6
@@ -66,7 +67,7 @@ def test_every_edge_is_cut_and_no_plan_beats_the_bound(case, allow):
 def test_without_recuts_the_passes_are_the_fewest(case):
     """Law: a component with 2 k odd vertices takes k passes, one without takes one (Euler), for one depth."""
     network, _ = case
-    web = weave(network, np.full(len(network.tail), 2.0), MINE)
+    web = weave(cuts_of(network, 2.0), MINE)
     found, _ = best_pairing(web, MINE, recut=False, start_mm=(0.0, 0.0))
     odd = np.bincount(np.concatenate([web.u, web.v])) % 2
     per = np.bincount(found[0].component, weights=odd)

@@ -14,6 +14,7 @@ import shapely
 import svgelements
 
 from small_job import job_from
+from vcarve.cuts.grooves import groove_cuts
 from vcarve.errors import Finding
 from vcarve.groove.land import measure
 from vcarve.groove.model import Grooves
@@ -56,19 +57,22 @@ def made(name: str = "kaku-asanoha", title: str = TITLE) -> tuple[Job, Network, 
     grooves = measure(
         network, job.bit, {0: job.ground_mm, 1: job.leaf_mm, 2: job.ground_mm, 3: job.ground_mm}
     )
-    edges = np.flatnonzero(network.cut)
+    cuts, _ = groove_cuts(network, grooves.depth_mm, grooves.depth_mm, 9.0)
+    edges = np.arange(len(cuts.tail))
     plan = Plan(
         half_edge=2 * edges,
-        depth_mm=grooves.depth_mm[edges].copy(),
+        begin=cuts.tail.copy(),
+        end=cuts.head.copy(),
         recut=np.zeros(len(edges), dtype=bool),
         pass_start=np.arange(len(edges) + 1),
         hop_mm=1.0,
         cut_mm=network.cut_mm,
         recut_mm=0.0,
         rapid_mm=1.0,
+        levels=1,
         proof=Proof(plan_s=1.0, bound_s=1.0, cell_by_cell_s=2.0),
     )
-    return job, network, grooves, plan
+    return job, network, grooves, cuts, plan
 
 
 def test_the_picture_is_true_to_scale() -> None:
@@ -85,8 +89,8 @@ def test_the_picture_is_true_to_scale() -> None:
 
 def test_grooves_are_drawn_once_at_their_true_width() -> None:
     """Strokes as wide as the grooves (twice their depth at 90 degrees) cover the whole length to cut."""
-    job, network, grooves, plan = made()
-    root = ElementTree.fromstring(plan_svg(job, network, grooves, plan))
+    job, network, grooves, cuts, plan = made()
+    root = ElementTree.fromstring(plan_svg(job, network, grooves, cuts, plan))
     floors = [
         path
         for path in root.iter(f"{SVG}path")
@@ -100,9 +104,9 @@ def test_grooves_are_drawn_once_at_their_true_width() -> None:
 
 def test_everything_is_said_in_words_and_shapes() -> None:
     """Title and description for screen readers, passes numbered, dimensions with units, clamps and zero named."""
-    job, network, grooves, plan = made()
+    job, network, grooves, cuts, plan = made()
     finding = Finding(code="travel", sentence="The bit leaves the travel.", at_mm=(10.0, 10.0))
-    root = ElementTree.fromstring(plan_svg(job, network, grooves, plan, findings=[finding]))
+    root = ElementTree.fromstring(plan_svg(job, network, grooves, cuts, plan, findings=[finding]))
     words = ["".join(node.itertext()) for node in root.iter(f"{SVG}text")]
     description = root.findtext(f"{SVG}desc")
 
@@ -117,14 +121,14 @@ def test_everything_is_said_in_words_and_shapes() -> None:
 
 def test_every_place_of_a_finding_is_marked_and_the_narrowest_land_stays_in_sight() -> None:
     """Twelve weak islands have twelve marks with one letter; the ring on the narrowest land lies over them, on one of paper."""
-    job, network, grooves, plan = made()
+    job, network, grooves, cuts, plan = made()
     at = grooves.narrowest_at_mm
     assert at is not None
     places = [at, *((4.0 * k, 0.0) for k in range(11))]
     islands = [
         Finding(code="weak-island", severity="caution", sentence="Weak.", at_mm=place) for place in places
     ]
-    text = plan_svg(job, network, grooves, plan, findings=islands)
+    text = plan_svg(job, network, grooves, cuts, plan, findings=islands)
 
     assert text.count(">A</text>") == 12
     assert text.rindex('class="land"', 0, text.index(">groove</text>")) > text.rindex(">A</text>")
@@ -133,9 +137,9 @@ def test_every_place_of_a_finding_is_marked_and_the_narrowest_land_stays_in_sigh
 
 def test_a_clamp_s_name_is_clear_of_its_cross_and_of_marks() -> None:
     """The word stands beside the clamp, where neither its diagonals nor a mark on it can hide it."""
-    job, network, grooves, plan = made()
+    job, network, grooves, cuts, plan = made()
     finding = Finding(code="clamp", sentence="The bit runs into the clamp.", at_mm=(-46.0, -4.0))
-    root = ElementTree.fromstring(plan_svg(job, network, grooves, plan, findings=[finding]))
+    root = ElementTree.fromstring(plan_svg(job, network, grooves, cuts, plan, findings=[finding]))
     word = next(node for node in root.iter(f"{SVG}text") if node.text == "clamp")
     texts = [node.text for node in root.iter(f"{SVG}text")]
 
@@ -146,9 +150,9 @@ def test_a_clamp_s_name_is_clear_of_its_cross_and_of_marks() -> None:
 
 def test_of_many_passes_only_round_numbers_are_written() -> None:
     """Every pass keeps its arrow, but numbers thin out: first, last and of every n-th for a round n those with room."""
-    _, network, _, plan = made("goma")
+    _, _, _, cuts, plan = made("goma")
     passes = int(plan.passes)
-    drawn = "".join(pass_marks(network, plan, (0.0, 0.0), (100.0, 80.0), 1.0))
+    drawn = "".join(pass_marks(cuts, plan, (0.0, 0.0), (100.0, 80.0), 1.0))
     numbers = [int(n) for n in re.findall(r"<text[^>]*>(\d+)</text>", drawn)]
     badges = re.findall(r'<circle class="badge" cx="([-\d.]+)" cy="([-\d.]+)" r="([\d.]+)"', drawn)
     x, y, r = np.array(badges, dtype=float).T
@@ -180,15 +184,16 @@ def test_the_same_plan_gives_the_same_text_with_a_dark_theme() -> None:
 
 def test_no_passes_and_no_title_still_make_a_picture() -> None:
     """A plan without passes draws the piece and nothing in the air."""
-    job, network, grooves, plan = made(title="")
+    job, network, grooves, cuts, plan = made(title="")
     empty = replace(
         plan,
         half_edge=np.zeros(0, dtype=np.int64),
-        depth_mm=np.zeros(0),
+        begin=np.zeros(0, dtype=np.int64),
+        end=np.zeros(0, dtype=np.int64),
         recut=np.zeros(0, dtype=bool),
         pass_start=np.zeros(1, dtype=np.int64),
     )
-    root = ElementTree.fromstring(plan_svg(job, network, grooves, empty))
+    root = ElementTree.fromstring(plan_svg(job, network, grooves, cuts, empty))
 
     assert not [path for path in root.iter(f"{SVG}path") if "flight" in path.get("class", "")]
 
@@ -221,7 +226,7 @@ def test_lines_that_end_at_a_margin_have_round_ends() -> None:
 @pytest.mark.parametrize("name", ["izutsu-tsunagi", "shippo", "masu-tsunagi"])
 def test_walls_stand_beside_their_groove(name: str) -> None:
     """No wall reaches farther from its groove's line than twice the half-width, loose ends and arcs included."""
-    _, network, grooves, _ = made(name)
+    _, network, grooves, _, _ = made(name)
     found = walls(network, grooves)
     chord = network.chord_mm[found.edge] * np.abs(network.bulge[found.edge])
     a, b = network.xy_mm[network.tail[found.edge]], network.xy_mm[network.head[found.edge]]
@@ -236,7 +241,7 @@ def test_walls_stand_beside_their_groove(name: str) -> None:
 
 def test_pattern_picture_draws_ground_heavier_than_leaf() -> None:
     """A pattern's picture has both kinds of lines once, ground in the heavier stroke, arcs as arcs."""
-    _, network, _, _ = made()
+    _, network, _, _, _ = made()
     root = ElementTree.fromstring(pattern_svg(network, title="hemp leaf"))
     paths = {path.attrib["class"]: path for path in root.iter(f"{SVG}path")}
     length = sum(svgelements.Path(paths[kind].attrib["d"]).length() for kind in ("ground", "leaf"))

@@ -63,6 +63,7 @@ def program(
             made.job,
             made.network,
             made.layout.grooves,
+            made.cuts,
             made.plan,
             outline=made.layout.outline,
             layers=made.layout.layers,

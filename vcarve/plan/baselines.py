@@ -8,7 +8,7 @@ from __future__ import annotations
 import numpy as np
 from scipy.spatial import cKDTree
 
-from vcarve.network.model import Floats, Ints, Network
+from vcarve.cuts.model import Floats, Ints, Rings
 from vcarve.plan.costs import Rates
 from vcarve.plan.join import join
 from vcarve.plan.pairing import pair
@@ -18,10 +18,25 @@ from vcarve.plan.web import Web
 GREEDY = 60_000  # so many things are still visited by the nearest next; beyond, in strips
 
 
-def ordered(web: Web, edge: Ints, back: Ints, depth_mm: Floats, pass_start: Ints) -> Tour:
-    """An order of cutting given outright."""
+def ordered(web: Web, edge: Ints, back: Ints, *, apart: Ints | None = None) -> Tour:
+    """The edges of a web in this order, each at its depths; no lift where one begins where the last one ended.
+
+    With ``apart`` (S,) there is a lift between edges for which it differs.
+    """
+    first = np.where(back == 0, web.u[edge], web.v[edge])
+    last = np.where(back == 0, web.v[edge], web.u[edge])
+    new = first[1:] != last[:-1]
+    if apart is not None:
+        new |= np.diff(apart) != 0
+    tail, head = web.place[web.tail[edge]], web.place[web.head[edge]]
     return Tour(
-        edge=edge, back=back, depth_mm=depth_mm, pass_start=pass_start, loss_s=np.nan, best_loss_s=np.nan
+        edge=web.edge[edge],
+        back=back,
+        begin=np.where(back == 0, tail, head),
+        end=np.where(back == 0, head, tail),
+        pass_start=np.concatenate([[0], np.flatnonzero(new) + 1, [len(edge)]]).astype(np.int64),
+        loss_s=np.nan,
+        best_loss_s=np.nan,
     )
 
 
@@ -79,41 +94,23 @@ def nearest_end(web: Web, start: tuple[float, float]) -> Tour:
     else:
         order = in_strips((a + b) / 2.0)
         back = np.zeros(len(order), np.int64)
-    first = np.where(back == 0, web.u[order], web.v[order])
-    last = np.where(back == 0, web.v[order], web.u[order])
-    breaks = np.flatnonzero(first[1:] != last[:-1]) + 1
-    return ordered(
-        web,
-        order,
-        back,
-        web.levels_mm[web.level[order]],
-        np.concatenate([[0], breaks, [len(order)]]).astype(np.int64),
-    )
+    return ordered(web, order, back)
 
 
 def fewest_passes(web: Web, rates: Rates, start: tuple[float, float]) -> Tour:
     """No edge twice, the least lifts, then the shortest rapids."""
     found = pair(web, rates, recut=False, start_mm=start)
     links = join(web, rates, np.concatenate([[[found.end, found.start]], found.lift]), start)
-    return tour(web, rates, found.recut_edge, found.recut_level, links)
+    return tour(web, rates, found, links)
 
 
-def cell_by_cell(network: Network, web: Web) -> Tour:
-    """The outline of every cell on its own, in the network's order; then whatever belongs to no cell."""
-    number = np.full(len(network.tail), -1, np.int64)
+def cell_by_cell(web: Web, rings: Rings) -> Tour:
+    """The outline of every cell on its own, in the order of its ``rings``; then whatever belongs to no cell."""
+    number = np.full(len(web.cuts.tail), -1, np.int64)
     number[web.edge] = np.arange(len(web.edge))
-    half = network.ring_half_edge
-    edge, back = number[half // 2], half % 2
-    ring = np.repeat(np.arange(len(network.ring_start) - 1), np.diff(network.ring_start))
-    kept = edge >= 0
-    edge, back, ring = edge[kept], back[kept], ring[kept]
+    edge, back = number[rings.half_edge // 2], rings.half_edge % 2
+    ring = np.repeat(np.arange(len(rings.start) - 1), np.diff(rings.start))
     spare = np.setdiff1d(np.arange(len(web.edge)), edge)
     edge = np.concatenate([edge, spare])
     back = np.concatenate([back, np.zeros(len(spare), np.int64)])
-    ring = np.concatenate([ring, len(network.ring_start) + np.arange(len(spare))])
-    begin = np.where(back == 0, web.u[edge], web.v[edge])
-    end = np.where(back == 0, web.v[edge], web.u[edge])
-    new = np.concatenate([[True], (np.diff(ring) != 0) | (begin[1:] != end[:-1])])
-    first = np.flatnonzero(new)
-    stops = np.append(first, len(edge)).astype(np.int64)
-    return ordered(web, edge, back, web.levels_mm[web.level[edge]], stops)
+    return ordered(web, edge, back, apart=np.concatenate([ring, len(rings.start) + np.arange(len(spare))]))

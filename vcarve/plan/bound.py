@@ -35,7 +35,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from vcarve.network.model import Ints
+from vcarve.cuts.model import Ints
 from vcarve.plan.costs import Rates
 from vcarve.plan.join import join
 from vcarve.plan.moats import MOST, raise_bound

@@ -16,7 +16,7 @@ from functools import cache
 
 import numpy as np
 
-from vcarve.network.model import Bools, Floats, Ints
+from vcarve.cuts.model import Bools, Floats, Ints
 from vcarve.plan.costs import Rates, corner_loss_s
 
 EMPTY_S = 1000.0  # a lift followed by a lift cuts nothing

@@ -21,8 +21,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from vcarve.cuts.model import Cuts, Floats
 from vcarve.job.records import Job
-from vcarve.network.model import Floats, Network
 
 STRAIGHT = 0.999999  # cosine beyond which the planner sees no corner, or a reversal
 
@@ -59,6 +59,15 @@ class Rates:
         """Seconds to rise ``mm`` at the rapid rate."""
         steady: Floats = np.asarray(mm, float) / self.rapid[2]
         return _trapezoid_s(steady, np.asarray(mm, float) / self.acceleration[2]) if self.clock else steady
+
+    def along_s(self, length_mm: Floats, drop_mm: Floats, limit: Floats) -> Floats:
+        """Seconds to cut along ``length_mm`` in plan view, ending ``drop_mm`` lower or higher, at no more than ``limit`` mm/s.
+
+        The feed holds the cutting rate along the path in space, and up as well as down the plunging rate in Z.
+        """
+        drop = np.abs(drop_mm)
+        seconds: Floats = np.maximum(np.hypot(length_mm, drop) / self.cut, length_mm / limit)
+        return np.maximum(seconds, drop / self.plunge)
 
     def lift_s(self, depth_mm: Floats) -> Floats:
         """Retract from, and plunge to, ``depth_mm`` from the hop height."""
@@ -103,37 +112,32 @@ def rates(job: Job, *, clock: bool = False) -> Rates:
     )
 
 
-def cut_speed(network: Network, rates: Rates) -> Floats:
-    """Cutting speed along each edge, mm/s, shape (E,): the feed, or the machine's limit along a straight edge.
+def speed_limit(cuts: Cuts, rates: Rates) -> Floats:
+    """The most that the machine's X and Y allow along a straight edge in plan view, mm/s, shape (E,).
 
     An arc is only held to the limit of its most favourable direction, which keeps bounds true.
     """
-    dx = (network.x_nm[network.head] - network.x_nm[network.tail]).astype(float)
-    dy = (network.y_nm[network.head] - network.y_nm[network.tail]).astype(float)
-    length = np.maximum(np.hypot(dx, dy), 1e-9)
+    chord = (cuts.place_nm[cuts.head] - cuts.place_nm[cuts.tail]).astype(float)
+    length = np.maximum(np.hypot(chord[:, 0], chord[:, 1]), 1e-9)
     with np.errstate(divide="ignore"):
         limit = np.minimum(
-            rates.feed_max[0] / (np.abs(dx) / length), rates.feed_max[1] / (np.abs(dy) / length)
+            rates.feed_max[0] / (np.abs(chord[:, 0]) / length),
+            rates.feed_max[1] / (np.abs(chord[:, 1]) / length),
         )
     best = float(np.hypot(rates.feed_max[0], rates.feed_max[1]))
-    result: Floats = np.minimum(rates.cut, np.where(network.bulge == 0.0, limit, best))
+    result: Floats = np.where(cuts.bulge == 0.0, limit, best)
     return result
 
 
-def leaving(network: Network) -> tuple[Floats, Floats]:
-    """Unit vectors pointing away from the tail and away from the head along each edge, each shape (E, 2).
+def leaving(cuts: Cuts) -> Floats:
+    """Unit vectors in plan view pointing away from the tail and from the head along each edge, shape (2, E, 2).
 
-    An arc of bulge b turns by 4 atan(b): its tangents lean half of that to either side of the chord.
+    They are worked out by their angles, which makes them the same to the last digit for lines that run alike.
     """
-    dx = (network.x_nm[network.head] - network.x_nm[network.tail]).astype(float)
-    dy = (network.y_nm[network.head] - network.y_nm[network.tail]).astype(float)
-    chord = np.arctan2(dy, dx)
-    lean = 2.0 * np.arctan(network.bulge)
-    at_tail, at_head = chord - lean, chord + lean + np.pi
-    return (
-        np.column_stack([np.cos(at_tail), np.sin(at_tail)]),
-        np.column_stack([np.cos(at_head), np.sin(at_head)]),
-    )
+    way = cuts.place_nm[cuts.head] - cuts.place_nm[cuts.tail]
+    chord, lean = np.arctan2(way[:, 1], way[:, 0]), 2.0 * np.arctan(cuts.bulge)
+    angle = np.stack([chord - lean, chord + lean + np.pi])
+    return np.stack([np.cos(angle), np.sin(angle)], axis=-1)
 
 
 def corner_loss_s(away_a: Floats, away_b: Floats, speed_a: Floats, speed_b: Floats, rates: Rates) -> Floats:

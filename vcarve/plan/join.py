@@ -18,7 +18,7 @@ from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
-from vcarve.network.model import Bools, Floats, Ints
+from vcarve.cuts.model import Bools, Floats, Ints
 from vcarve.plan.costs import Rates
 from vcarve.plan.web import Web
 

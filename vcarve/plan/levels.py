@@ -1,8 +1,7 @@
 """Cutting in several levels: all of one level after the other, or every pass to and fro, deeper each time.
 
 Going deeper in place at the end of a pass saves the lift and the rapid to the next pass; with levels that is usually
-quicker.  The bound of a job in levels is that of a web in which every edge occurs once per level: the bit must walk it
-at each level, so the argument of ``vcarve.plan.bound`` holds with one node per vertex and level.
+quicker.  The bound takes no notice of which cut must come first: every program walks each cut of every level.
 """
 
 from __future__ import annotations
@@ -11,7 +10,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from vcarve.network.model import Floats, Ints
+from vcarve.cuts.model import Cuts, Ints
 from vcarve.plan.bound import best_pairing, bound_s
 from vcarve.plan.costs import Rates
 from vcarve.plan.join import join
@@ -20,132 +19,101 @@ from vcarve.plan.timing import clock, ends_of
 from vcarve.plan.tour import Tour, tour
 from vcarve.plan.web import Web
 
-SHAVING_MM = 0.02  # near the rounding of depths; a level of its own for that would cut nothing
-# The usual last decimal: a cut deeper than a step by no more is not told from one as deep.
-ROUNDING_MM = 0.001
 
-
-def level_depths(web: Web, step_mm: float) -> list[Floats]:
-    """Depth of each edge (M,) per level; an edge already at its full depth keeps that depth in later levels.
-
-    The deepest edge is reached in equal steps of at most ``step_mm``; shallower ones stop at their own depth, where a last
-    shaving thinner than ``SHAVING_MM`` (or most of a step) comes off with the level before.  Where that would cut more than
-    ``step_mm`` (up to ``ROUNDING_MM``) at once, the two share evenly what is left.
-    """
-    full = web.levels_mm[web.level]
-    deepest = float(full.max()) if len(full) else 0.0
-    count = max(int(np.ceil(deepest / step_mm - 1e-9)), 1)
-    reached = np.round(deepest * np.arange(1, count + 1) / count, 6)
-    shaving = min(SHAVING_MM, 0.4 * deepest / count)
-    levels: list[Floats] = []
-    before = np.zeros(len(full))
-    for depth in reached.tolist():
-        thin = (full > depth) & (full - depth < shaving)
-        shared = np.where(full - before <= step_mm + ROUNDING_MM, full, np.round((before + full) / 2.0, 6))
-        before = np.where(thin, shared, np.minimum(full, depth))
-        levels.append(before)
-    return levels
+def last_cuts(web: Web) -> Web:
+    """The web of the last cut of every line, in the order of the lines."""
+    cuts = web.cuts
+    last = np.ones(len(cuts.after), bool)
+    last[cuts.after[cuts.after >= 0]] = False
+    at = np.flatnonzero(last)
+    return web.only(at[np.argsort(_lines(cuts)[at])])
 
 
 def in_levels(
-    web: Web, rates: Rates, depths: list[Floats], *, recut: bool, start_mm: tuple[float, float]
+    web: Web, full: Web, rates: Rates, *, recut: bool, start_mm: tuple[float, float]
 ) -> tuple[list[Tour], float]:
-    """Both ways, the quicker one first, and the bound."""
-    stacked = _stack(web, depths)
-    bound = bound_s(stacked, rates, pair(stacked, rates, recut=recut, start_mm=start_mm))
-    found, _ = best_pairing(web, rates, recut=recut, start_mm=start_mm)
+    """Both ways, the quicker one first, and the bound; ``full`` is the web of last cuts."""
+    bound = bound_s(web, rates, pair(web, rates, recut=recut, start_mm=start_mm))
+    level = web.cuts.level
+    found, _ = best_pairing(full, rates, recut=recut, start_mm=start_mm)
     base = [
-        tour(web, rates, each.recut_edge, each.recut_level,
-             join(web, rates, np.concatenate([[[each.end, each.start]], each.lift]), start_mm))
+        tour(
+            full,
+            rates,
+            each,
+            join(full, rates, np.concatenate([[[each.end, each.start]], each.lift]), start_mm),
+        )
         for each in found
-    ]  # fmt: skip
-    ways = [_by_level(web, rates, depths, recut, start_mm)]
-    same_depth = len(web.levels_mm) == 1
-    if same_depth or recut:
-        ways += [_to_and_fro(web, each, depths) for each in base]
+    ]
+    ways = [_by_level(web, rates, level, recut, start_mm)]
+    if recut or (level[full.edge] == level.max()).all():
+        ways += [_to_and_fro(web, each, level) for each in base]
     times = [clock(web, rates, each, start_mm).seconds for each in ways]
     return [ways[k] for k in np.argsort(times, kind="stable").tolist()], bound
 
 
-def _stack(web: Web, depths: list[Floats]) -> Web:
-    """A web in which every edge occurs once for every level it is cut in."""
-    before = np.zeros(len(web.edge))
-    index: list[Ints] = []
-    depth: list[Floats] = []
-    for each in depths:
-        mine = np.flatnonzero(each > before + 1e-9)
-        index.append(mine)
-        depth.append(each[mine])
-        before = each
-    at = np.concatenate(index)
-    return _cut_at(web, at, np.concatenate(depth))
+def _lines(cuts: Cuts) -> Ints:
+    """The first cut of the line of each cut, shape (E,)."""
+    first = np.where(cuts.after >= 0, cuts.after, np.arange(len(cuts.after)))
+    while (first[first] != first).any():
+        first = first[first]
+    return first
 
 
-def _cut_at(web: Web, at: Ints, depth: Floats) -> Web:
-    """The edges ``at`` of a web, at other depths; vertices keep their numbers, but some may have no node."""
-    levels, level = np.unique(np.round(depth, 6), return_inverse=True)
-    vertices, compact = np.unique(np.concatenate([web.u[at], web.v[at]]), return_inverse=True)
-    u, v = compact[: len(at)].astype(np.int64), compact[len(at) :].astype(np.int64)
-    key = np.unique(np.concatenate([u, v]) * len(levels) + np.concatenate([level, level]))
-    return Web(
-        edge=at,
-        u=u,
-        v=v,
-        length_mm=web.length_mm[at],
-        speed=web.speed[at],
-        away=web.away[:, at],
-        level=level.astype(np.int64),
-        levels_mm=levels,
-        xy_mm=web.xy_mm[vertices],
-        node_vertex=key // len(levels),
-        node_level=key % len(levels),
-        first_node=np.searchsorted(key // len(levels), np.arange(len(vertices) + 1)),
-    )
+def by_levels(cuts: Cuts, base: Tour, level: Ints) -> list[Tour]:
+    """A tour of the last cuts of lines as it is walked in each level: no deeper than lines then are; ``level`` is each cut's."""
+    depth = cuts.place_nm[:, 2]
+    walks = [base]
+    for most in range(int(level.max(initial=0)) - 1, -1, -1):
+        each = walks[-1]
+        edge = np.where(level[each.edge] > most, cuts.after[each.edge], each.edge)
+        tail, head = cuts.tail[edge], cuts.head[edge]
+        begin, end = np.where(each.back == 0, tail, head), np.where(each.back == 0, head, tail)
+        begin = np.where(depth[each.begin] <= depth[begin], each.begin, begin)
+        walks.append(
+            replace(each, edge=edge, begin=begin, end=np.where(depth[each.end] <= depth[end], each.end, end))
+        )
+    return walks[::-1]
 
 
-def _by_level(
-    web: Web, rates: Rates, depths: list[Floats], recut: bool, start_mm: tuple[float, float]
-) -> Tour:
+def _by_level(web: Web, rates: Rates, level: Ints, recut: bool, start_mm: tuple[float, float]) -> Tour:
     """Each level planned on its own, beginning where the one above it ended; no lift where it can go on in place."""
     parts: list[Tour] = []
-    before = np.zeros(len(web.edge))
     here = start_mm
     known: dict[object, Pairing] = {}
-    for each in depths:
-        at = np.flatnonzero(each > before + 1e-9)
-        before = each
-        layer = _cut_at(web, at, each[at])
+    line = _lines(web.cuts)
+    order = np.argsort(level, kind="stable")
+    for at in np.split(order, np.flatnonzero(np.diff(level[order])) + 1):
+        layer = web.only(at)
         # The same edges from the same place are paired alike, a little deeper: very many levels take no longer than a few.
-        alike = (at.tobytes(), layer.level.tobytes(), here)
+        rank = np.unique(layer.depth_mm, return_inverse=True)[1]
+        alike = (*(x.tobytes() for x in (line[at], layer.tail, layer.head, rank)), here)
         one = known.get(alike)
         if one is None:
             one = best_pairing(layer, rates, recut=recut, start_mm=here)[0][0]
             known[alike] = one
         links = join(layer, rates, np.concatenate([[[one.end, one.start]], one.lift]), here)
-        walked = tour(layer, rates, one.recut_edge, one.recut_level, links)
-        parts.append(replace(walked, edge=at[walked.edge]))
-        last = ends_of(web, parts[-1])[1][-1]
-        here = (float(web.xy_mm[last, 0]), float(web.xy_mm[last, 1]))
+        parts.append(tour(layer, rates, one, links))
+        last = web.xy_mm[ends_of(web, parts[-1])[1][-1]]
+        here = (float(last[0]), float(last[1]))
     return _string(web, parts)
 
 
-def _to_and_fro(web: Web, base: Tour, depths: list[Floats]) -> Tour:
+def _to_and_fro(web: Web, base: Tour, level: Ints) -> Tour:
     """Every pass walked once per level, turning round in place (closed passes simply go round again)."""
     begin, end = ends_of(web, base)
+    last = level[base.edge]
+    walks = by_levels(web.cuts, base, level)
     parts: list[Tour] = []
     for a, b in zip(base.pass_start[:-1].tolist(), base.pass_start[1:].tolist(), strict=True):
-        edge, back, full = base.edge[a:b], base.back[a:b], base.depth_mm[a:b]
         closed = begin[a] == end[b - 1]
-        last = max(
-            k for k in range(len(depths)) if k == 0 or (depths[k][edge] > depths[k - 1][edge] + 1e-9).any()
-        )
-        walks = []
-        for k in range(last + 1):
-            depth = np.minimum(full, depths[k][edge])
+        mine = []
+        for k in range(int(last[a:b].max()) + 1):
+            one = (walks[k].edge[a:b], walks[k].back[a:b], walks[k].begin[a:b], walks[k].end[a:b])
             turn = k % 2 == 1 and not closed
-            walks.append((edge[::-1], 1 - back[::-1], depth[::-1]) if turn else (edge, back, depth))
-        e, s, d = (np.concatenate([w[i] for w in walks]) for i in range(3))
-        parts.append(replace(base, edge=e, back=s, depth_mm=d, pass_start=np.array([0, len(e)])))
+            mine.append((one[0][::-1], 1 - one[1][::-1], one[3][::-1], one[2][::-1]) if turn else one)
+        e, s, p, q = (np.concatenate([w[i] for w in mine]) for i in range(4))
+        parts.append(replace(base, edge=e, back=s, begin=p, end=q, pass_start=np.array([0, len(e)])))
     return _string(web, parts, lift=True)
 
 
@@ -161,7 +129,8 @@ def _string(web: Web, parts: list[Tour], *, lift: bool = False) -> Tour:
     return Tour(
         edge=np.concatenate([p.edge for p in parts]),
         back=np.concatenate([p.back for p in parts]),
-        depth_mm=np.concatenate([p.depth_mm for p in parts]),
+        begin=np.concatenate([p.begin for p in parts]),
+        end=np.concatenate([p.end for p in parts]),
         pass_start=np.append(np.concatenate(starts), offset).astype(np.int64),
         loss_s=sum(p.loss_s for p in parts),
         best_loss_s=sum(p.best_loss_s for p in parts),

@@ -21,7 +21,7 @@ import numpy as np
 from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import minimum_spanning_tree
 
-from vcarve.network.model import Bools, Floats, Ints
+from vcarve.cuts.model import Bools, Floats, Ints
 from vcarve.plan.pairing import Task, small_components
 from vcarve.plan.tjoin import FROM_START, LIFT, TO_END
 

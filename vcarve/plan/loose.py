@@ -11,7 +11,7 @@ import itertools
 import numpy as np
 from scipy.spatial import cKDTree
 
-from vcarve.network.model import Bools, Floats, Ints
+from vcarve.cuts.model import Bools, Floats, Ints
 from vcarve.plan.costs import Rates
 from vcarve.plan.web import Web
 

@@ -25,7 +25,7 @@ import numpy as np
 from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components, minimum_spanning_tree
 
-from vcarve.network.model import Bools, Floats, Ints
+from vcarve.cuts.model import Bools, Floats, Ints
 from vcarve.plan.linkage import discounts
 from vcarve.plan.pairing import Pairing, Task, small_components
 from vcarve.plan.tjoin import FROM_START, LIFT, TO_END

@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, fields
 
 import numpy as np
-import numpy.typing as npt
+
+from vcarve.cuts.model import Bools, Ints
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -23,26 +24,28 @@ class Proof:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Plan:
-    """Passes over half-edges of a network.
+    """Passes over the edges of ``Cuts``.
 
-    Shapes: S steps, P passes.  Step ``i`` walks half-edge ``half_edge[i]`` (see ``network.model``) with the bit at
-    ``depth_mm[i]`` below the surface; ``recut[i]`` says that the step is travel: the edge
-    is, or will be, cut to its depth by another step.  Pass ``p`` is the steps
-    ``pass_start[p]`` to ``pass_start[p + 1]``; within a pass each step starts where the one before it ended, and where
-    the depth changes the bit moves straight down or up in place.  Between passes the bit lifts to ``hop_mm``.
+    Shapes: S steps, P passes.  Step ``i`` walks edge ``half_edge[i] // 2``, from head to tail where ``half_edge[i]`` is odd,
+    from place ``begin[i]`` to place ``end[i]``.  ``recut[i]`` says that the step is travel, along the edge as it is cut by
+    another step or less deep.  Pass ``p`` is the steps ``pass_start[p]`` to ``pass_start[p + 1]``; within a pass each step
+    starts above or below where the one before it ended, and the bit moves straight down or up in place.  Between passes
+    it lifts to ``hop_mm``.
 
     ``cut_mm`` counts an edge once for every level it is cut in, ``recut_mm`` all travel; together they are the length the
-    bit runs in grooves.
+    bit runs in grooves, in plan view.
     """
 
-    half_edge: npt.NDArray[np.int64]  # (S,)
-    depth_mm: npt.NDArray[np.float64]  # (S,)
-    recut: npt.NDArray[np.bool_]  # (S,)
-    pass_start: npt.NDArray[np.int64]  # (P + 1,)
+    half_edge: Ints  # (S,)
+    begin: Ints  # (S,)
+    end: Ints  # (S,)
+    recut: Bools  # (S,)
+    pass_start: Ints  # (P + 1,)
     hop_mm: float
     cut_mm: float
     recut_mm: float
     rapid_mm: float  # XY length of rapids between passes, and to the first and from the last
+    levels: int  # in how many levels the deepest lines are cut
     proof: Proof
 
     def __post_init__(self) -> None:
@@ -55,11 +58,6 @@ class Plan:
     def passes(self) -> int:
         """How many runs are cut without lifting."""
         return len(self.pass_start) - 1
-
-    @property
-    def levels(self) -> int:
-        """In how many levels the deepest lines are cut."""
-        return int(np.bincount(self.half_edge[~self.recut] // 2).max(initial=0))
 
     @property
     def lifts(self) -> int:

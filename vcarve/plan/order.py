@@ -13,7 +13,7 @@ from dataclasses import replace
 import numpy as np
 from scipy.spatial import cKDTree
 
-from vcarve.network.model import Floats, Ints
+from vcarve.cuts.model import Floats, Ints
 from vcarve.plan.costs import Rates
 from vcarve.plan.timing import ends_of
 from vcarve.plan.tour import Tour
@@ -264,6 +264,7 @@ def _rebuild(base: Tour, route: _Route, begin: Ints, entry: Ints, closed: Ints) 
         base,
         edge=base.edge[order],
         back=np.where(turned, 1 - base.back, base.back)[order],
-        depth_mm=base.depth_mm[order],
+        begin=np.where(turned, base.end, base.begin)[order],
+        end=np.where(turned, base.begin, base.end)[order],
         pass_start=np.concatenate([[0], np.cumsum(size)]).astype(np.int64),
     )

@@ -5,7 +5,7 @@ set of extra moves that makes all of them even; PyMatching's sparse blossom find
 Blossom", 2023; T-joins by matching: Edmonds and Johnson, "Matching, Euler tours and the Chinese postman", 1973).
 
 The graph
-    node - node       a recut along an edge, at a depth both ends have, priced at cutting time (``recut`` only)
+    node - node       a recut along an edge as it is cut, or level at a lesser depth both ends have (``recut`` only)
     node - node       a move in place between two depths of a vertex, at half of a round trip
     site - site       a lift: the two lift halves plus the rapid
     start, end        two more odd vertices, tied to sites by a lift half (and the rapid from where the bit waits)
@@ -29,7 +29,7 @@ from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
-from vcarve.network.model import Bools, Floats, Ints
+from vcarve.cuts.model import Bools, Floats, Ints
 from vcarve.plan.costs import Rates
 from vcarve.plan.loose import chain, nearest_pairs, settle
 from vcarve.plan.tjoin import FAR_START, FROM_START, IN_PLACE, LIFT, RECUT, TO_END, Gathered, Graph
@@ -47,7 +47,7 @@ class Pairing:
     """Shapes: K recuts, J lifts."""
 
     recut_edge: Ints  # (K,) index into the web's edges
-    recut_level: Ints  # (K,)
+    recut_node: Ints  # (K, 2) at its tail and head
     lift: Ints  # (J, 2) vertices
     start: int  # vertex where the bit first plunges
     end: int  # vertex where it leaves
@@ -73,8 +73,8 @@ def small_components(component: Ints, even: Bools) -> Bools:
 
 def odd_nodes(web: Web) -> Bools:
     """Which nodes have an odd number of edge ends, shape (N,)."""
-    ends = np.concatenate([web.node(web.u, web.level), web.node(web.v, web.level)])
-    return np.asarray(np.bincount(ends, minlength=len(web.node_vertex)) % 2 == 1)
+    ends = np.bincount(np.concatenate([web.tail, web.head]), minlength=len(web.place))
+    return np.asarray(ends % 2 == 1)
 
 
 def pair(web: Web, rates: Rates, *, recut: bool, start_mm: tuple[float, float]) -> Pairing:
@@ -119,6 +119,9 @@ class Task:
         recuts = np.flatnonzero(kind == RECUT)
         _, first, count = np.unique(ref[recuts], return_index=True, return_counts=True)
         recuts = recuts[np.sort(first[count % 2 == 1])]
+        way = np.column_stack([self.graph.a[chosen], self.graph.b[chosen]])[recuts]
+        against = self.web.node_vertex[way[:, 0]] != self.web.u[ref[recuts]]
+        way[against] = way[against, ::-1]
         lifts = np.column_stack([ref, ref2])[kind == LIFT]
         starts, ends = ref[kind == FROM_START], ref[kind == TO_END]
         if self.closed:
@@ -132,7 +135,7 @@ class Task:
             )
         return Pairing(
             recut_edge=ref[recuts],
-            recut_level=ref2[recuts],
+            recut_node=way,
             lift=lifts,
             start=begin,
             end=finish,
@@ -213,11 +216,11 @@ def pose(web: Web, rates: Rates, *, recut: bool, start_mm: tuple[float, float], 
     start = hub + 1
     graph = Gathered()
     if recut:
-        _add_recuts(graph, web, ~even[component[web.u]])
+        _add_recuts(graph, web, rates, ~even[component[web.u]])
     lower = np.flatnonzero(
         (web.node_vertex[1:] == web.node_vertex[:-1]) & ~even[component[web.node_vertex[1:]]]
     )
-    step = web.levels_mm[web.node_level[lower + 1]] - web.levels_mm[web.node_level[lower]]
+    step = web.depth_mm[lower + 1] - web.depth_mm[lower]
     graph.add(lower, lower + 1, rates.in_place_s(step) / 2.0, IN_PLACE, lower, lower)
     half = rates.lift_s(web.top_depth_mm) / 2.0
     reach = _add_lifts(graph, web, rates, component, vertex, group, first, pairs_of, half, scale)
@@ -275,13 +278,24 @@ def pose(web: Web, rates: Rates, *, recut: bool, start_mm: tuple[float, float], 
     )
 
 
-def _add_recuts(graph: Gathered, web: Web, mine: Bools) -> None:
-    for level in range(len(web.levels_mm)):
-        edge = np.flatnonzero(mine & (web.level >= level))
-        edge = edge[web.has_node(web.u[edge], np.full(len(edge), level))]
-        edge = edge[web.has_node(web.v[edge], np.full(len(edge), level))]
-        at = np.full(len(edge), level)
-        graph.add(web.node(web.u[edge], at), web.node(web.v[edge], at), web.cut_s[edge], RECUT, edge, at)
+def _add_recuts(graph: Gathered, web: Web, rates: Rates, mine: Bools) -> None:
+    """Add recuts along the edges as they are cut, and level ones at every lesser depth that both ends have."""
+    edge = np.flatnonzero(mine)
+    size = np.diff(web.first_node)[web.u[edge]]
+    at = np.repeat(edge, size)
+    low = web.first_node[web.u[at]] + np.arange(len(at)) - np.repeat(np.cumsum(size) - size, size)
+    depth, level = np.unique(web.depth_mm, return_inverse=True)
+    key = web.node_vertex * len(depth) + level
+    want = web.v[at] * len(depth) + level[low]
+    high = np.minimum(np.searchsorted(key, want), len(key) - 1)
+    most = np.minimum(web.depth_mm[web.tail], web.depth_mm[web.head])[at]
+    kept = (key[high] == want) & (web.depth_mm[low] <= most) & (web.depth_mm[low] > 0.0)
+    at, low, high = at[kept], low[kept], high[kept]
+    order = np.lexsort((at, web.depth_mm[low]))
+    slope = edge[web.depth_mm[web.tail[edge]] != web.depth_mm[web.head[edge]]]
+    at = np.concatenate([at[order], slope])
+    low, high = np.concatenate([low[order], web.tail[slope]]), np.concatenate([high[order], web.head[slope]])
+    graph.add(low, high, web.along_s(at, web.depth_mm[high] - web.depth_mm[low], rates), RECUT, at, at)
 
 
 def _places(

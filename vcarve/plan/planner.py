@@ -1,4 +1,4 @@
-"""From a network and its depths to a plan with its proof."""
+"""From cuts to a plan with its proof."""
 
 from __future__ import annotations
 
@@ -7,15 +7,15 @@ from dataclasses import replace
 
 import numpy as np
 
+from vcarve.cuts.model import Cuts, Rings
 from vcarve.errors import InternalError
 from vcarve.job.records import Job
 from vcarve.mount.flat import mount_of
-from vcarve.network.model import Floats, Network
 from vcarve.plan.baselines import cell_by_cell, fewest_passes, nearest_end
 from vcarve.plan.bound import best_pairing
 from vcarve.plan.costs import Rates, rates
 from vcarve.plan.join import join
-from vcarve.plan.levels import in_levels, level_depths
+from vcarve.plan.levels import by_levels, in_levels, last_cuts
 from vcarve.plan.moats import MOST
 from vcarve.plan.model import Plan, Proof
 from vcarve.plan.order import improve
@@ -30,32 +30,33 @@ SIMPLE = 4_000  # edges up to which the simple plans are tried as well
 TIE = 1.0005  # plans whose clock times differ by less count as equal
 # The bound and the plan add up the same seconds in another order: floats differ in their last digits, and by no more.
 FLOATS = 1e-9
+NO_RINGS = Rings(half_edge=np.zeros(0, np.int64), start=np.zeros(1, np.int64))
 SLACK = 1.004  # how far above the bound a plan that is quicker on the clock may be
 
 
 def plan(
-    network: Network,
-    depth_mm: Floats,
+    cuts: Cuts,
     job: Job,
+    rings: Rings | None = None,
     start_mm: tuple[float, float] | None = None,
     progress: Progress | None = None,
 ) -> Plan:
-    """The plan of least machine time for cutting every edge of ``network`` at ``depth_mm`` (E,).
-
-    ``start_mm`` is where the bit waits, in the piece's coordinates; the work origin if not given.  ``progress`` is
-    told the stage's name and how much of the whole is done.
-    """
-    return candidates(network, depth_mm, job, start_mm, progress)[0]
+    """The plan of least machine time for all of ``cuts``; arguments as for ``candidates``."""
+    return candidates(cuts, job, rings, start_mm, progress)[0]
 
 
 def candidates(
-    network: Network,
-    depth_mm: Floats,
+    cuts: Cuts,
     job: Job,
+    rings: Rings | None = None,
     start_mm: tuple[float, float] | None = None,
     progress: Progress | None = None,
 ) -> list[Plan]:
-    """Plans worth timing by a finer clock, best first by this room's own estimate; arguments as for ``plan``.
+    """Plans worth timing by a finer clock, best first by this room's own estimate.
+
+    Of the job its rates and whether recuts are allowed are asked.  ``rings`` are the outlines of cells, to compare with;
+    none if not given.  ``start_mm`` is where the bit waits, in the piece's coordinates; the work origin if not given.
+    ``progress`` is told the stage's name and how much of the whole is done.
 
     Up to some thousand edges the simple plans are among them; beyond there is only one.  Without recuts all have the
     same, least number of passes.
@@ -63,32 +64,33 @@ def candidates(
     tell = progress or (lambda stage, share: None)
     steady = rates(job)
     start = mount_of(job).zero_mm if start_mm is None else start_mm
-    web = weave(network, depth_mm, steady)
+    web = weave(cuts, steady)
     if not len(web.edge):
-        return [_record(web, steady, _nothing(), start, [], 0.0, 0.0)]
+        return [_record(web, steady, _nothing(), start, 0.0, 0.0)]
     allow = job.recut == "allow"
-    depths = level_depths(web, job.step_mm)
+    level = cuts.level
+    full = last_cuts(web) if level.any() else web
+    cells = cell_by_cell(full, rings or NO_RINGS)
     tell("pairing", 0.0)
-    if len(depths) > 1:
-        found, bound = in_levels(web, steady, depths, recut=allow, start_mm=start)
+    if level.any():
+        found, bound = in_levels(web, full, steady, recut=allow, start_mm=start)
     else:
-        found, bound = _flat(network, web, steady, start, allow, tell)
+        found, bound = _flat(web, cells, steady, start, allow, tell)
     if not allow:
         least = min(len(each.pass_start) for each in found)
         found = [each for each in found if len(each.pass_start) == least]
-    if len(web.edge) > SIMPLE:
+    if len(full.edge) > SIMPLE:
         found = found[:1]
     tell("proof", 0.9)
-    cells = cell_by_cell(network, web)
-    seconds = _times(web, steady, cells, start, depths)
+    seconds = sum(clock(web, steady, each, start).seconds for each in by_levels(cuts, cells, level))
     tell("done", 1.0)
-    return [_record(web, steady, each, start, depths, bound, seconds) for each in _different(found)]
+    return [_record(web, steady, each, start, bound, seconds) for each in _different(found)]
 
 
 def _different(tours: list[Tour]) -> list[Tour]:
     kept: dict[bytes, Tour] = {}
     for each in tours:
-        columns = (each.edge, each.back, each.depth_mm, each.pass_start)
+        columns = (each.edge, each.back, each.begin, each.end, each.pass_start)
         kept.setdefault(b"".join(column.tobytes() for column in columns), each)
     return list(kept.values())
 
@@ -96,13 +98,13 @@ def _different(tours: list[Tour]) -> list[Tour]:
 def from_pairing(web: Web, steady: Rates, found: Pairing, start: tuple[float, float]) -> Tour:
     """One tour of a pairing's recuts and lifts."""
     links = np.concatenate([[[found.end, found.start]], found.lift]).astype(np.int64)
-    whole = tour(web, steady, found.recut_edge, found.recut_level, join(web, steady, links, start))
+    whole = tour(web, steady, found, join(web, steady, links, start))
     # one component's pairing is already the best there is
     return improve(web, steady, whole, start) if len(found.even) > 1 or found.far else whole
 
 
 def _flat(
-    network: Network, web: Web, steady: Rates, start: tuple[float, float], allow: bool, tell: Progress
+    web: Web, cells: Tour, steady: Rates, start: tuple[float, float], allow: bool, tell: Progress
 ) -> tuple[list[Tour], float]:
     """Orders of a web cut in one level, best first, and the bound."""
     found, bound = best_pairing(web, steady, recut=allow, start_mm=start)
@@ -115,7 +117,7 @@ def _flat(
     own = len(tours)
     if len(web.edge) <= SIMPLE:
         tours += [fewest_passes(web, steady, start), nearest_end(web, start)]
-        tours += [cell_by_cell(network, web)] * allow
+        tours += [cells] * allow
     constant = [clock(web, steady, each, start).seconds for each in tours]
     near = max(min(constant), SLACK * bound) + 1e-9
     real = [
@@ -141,52 +143,41 @@ def _nothing() -> Tour:
     return Tour(
         edge=none,
         back=none,
-        depth_mm=np.zeros(0),
+        begin=none,
+        end=none,
         pass_start=np.zeros(1, np.int64),
         loss_s=0.0,
         best_loss_s=0.0,
     )
 
 
-def _times(web: Web, steady: Rates, each: Tour, start: tuple[float, float], depths: list[Floats]) -> float:
-    """Time of a simple plan repeated for every level."""
-    total = 0.0
-    for depth in depths:
-        here = replace(each, depth_mm=np.minimum(each.depth_mm, depth[each.edge]))
-        total += clock(web, steady, here, start).seconds
-    return total
-
-
 def as_plan(web: Web, steady: Rates, each: Tour, start: tuple[float, float]) -> Plan:
-    """A simple order of cutting in one level as a plan, so that the same writer and clock can time it; no proof."""
-    return _record(web, steady, each, start, level_depths(web, np.inf), 0.0, 0.0)
+    """A simple order of cutting as a plan, so that the same writer and clock can time it; no proof."""
+    return _record(web, steady, each, start, 0.0, 0.0)
 
 
 def _record(
-    web: Web,
-    steady: Rates,
-    best: Tour,
-    start: tuple[float, float],
-    depths: list[Floats],
-    bound: float,
-    cells_s: float,
+    web: Web, steady: Rates, best: Tour, start: tuple[float, float], bound: float, cells_s: float
 ) -> Plan:
     spent = clock(web, steady, best, start)
+    levels = int(web.cuts.level.max(initial=-1)) + 1
     if bound > spent.seconds * (1.0 + FLOATS):
         raise InternalError(
             f"a plan takes {spent.seconds!r} s, less than its proven bound of {bound!r} s ({len(web.edge)} edges in "
-            f"{len(depths)} levels, {len(best.edge)} steps, {len(best.pass_start) - 1} passes)."
+            f"{levels} levels, {len(best.edge)} steps, {len(best.pass_start) - 1} passes)."
         )
-    again = recut(web, best, depths)
+    again = recut(web.cuts, best)
     length = web.length_mm[best.edge]
     return Plan(
-        half_edge=2 * web.edge[best.edge] + best.back,
-        depth_mm=best.depth_mm,
+        half_edge=2 * best.edge + best.back,
+        begin=best.begin,
+        end=best.end,
         recut=again,
         pass_start=best.pass_start,
         hop_mm=steady.hop_mm,
         cut_mm=float(length[~again].sum()),
         recut_mm=float(length[again].sum()),
         rapid_mm=spent.rapid_mm,
+        levels=levels,
         proof=Proof(plan_s=spent.seconds, bound_s=bound, cell_by_cell_s=cells_s),
     )

@@ -21,7 +21,7 @@ import numpy as np
 from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 
-from vcarve.network.model import Bools, Floats, Ints
+from vcarve.cuts.model import Bools, Floats, Ints
 from vcarve.plan.matching import NOISE, Marks, cheapest, match
 
 BOUND_TILE = 2_000  # members of T in a tile

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from vcarve.network.model import Floats, Ints
+from vcarve.cuts.model import Floats, Ints
 from vcarve.plan.matching import NOISE, Marks, cheapest, match
 from vcarve.plan.seams import tiled
 

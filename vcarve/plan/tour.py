@@ -14,11 +14,12 @@ import numpy as np
 from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 
+from vcarve.cuts.model import Floats, Ints
 from vcarve.errors import InternalError
-from vcarve.network.model import Floats, Ints
 from vcarve.plan.corners import Ends, transitions
 from vcarve.plan.costs import Rates
 from vcarve.plan.join import forest
+from vcarve.plan.pairing import Pairing
 from vcarve.plan.web import Web
 
 
@@ -29,18 +30,19 @@ class Tour:
     ``best_loss_s`` is the corner loss if every vertex could be paired alone, ``loss_s`` that of the one tour.
     """
 
-    edge: Ints  # (S,) index into the web's edges
+    edge: Ints  # (S,) index into the cuts' edges
     back: Ints  # (S,) 1 where the edge is walked from head to tail
-    depth_mm: Floats  # (S,)
+    begin: Ints  # (S,) index into the cuts' places: those of the edge, or shallower ones where it is travel
+    end: Ints  # (S,)
     pass_start: Ints  # (P + 1,)
     loss_s: float
     best_loss_s: float
 
 
-def tour(web: Web, rates: Rates, recut_edge: Ints, recut_level: Ints, links: Ints) -> Tour:
+def tour(web: Web, rates: Rates, found: Pairing, links: Ints) -> Tour:
     """Walk every edge, every recut and every lift once; link 0 leads from the last vertex back to the first."""
-    edge = np.concatenate([np.arange(len(web.u)), recut_edge])
-    level = np.concatenate([web.level, recut_level])
+    edge = np.concatenate([np.arange(len(web.u)), found.recut_edge])
+    node = np.concatenate([np.column_stack([web.tail, web.head]), found.recut_node]).ravel()
     steps = len(edge)
     vertex = np.concatenate([np.column_stack([web.u[edge], web.v[edge]]).ravel(), links.ravel()])
     away = np.concatenate(
@@ -50,7 +52,7 @@ def tour(web: Web, rates: Rates, recut_edge: Ints, recut_level: Ints, links: Int
         vertex=vertex,
         away=away,
         speed=np.concatenate([np.repeat(web.speed[edge], 2), np.ones(links.size)]),
-        depth_mm=np.concatenate([np.repeat(web.levels_mm[level], 2), np.zeros(links.size)]),
+        depth_mm=np.concatenate([web.depth_mm[node], np.zeros(links.size)]),
         lift=np.arange(len(vertex)) >= 2 * steps,
     )
     partner = transitions(ends, rates)
@@ -62,10 +64,12 @@ def tour(web: Web, rates: Rates, recut_edge: Ints, recut_level: Ints, links: Int
     kept = ~lifted
     passes = np.concatenate([[0], np.cumsum(kept)[lifted], [kept.sum()]]).astype(np.int64)
     passes = passes[np.concatenate([[True], np.diff(passes) > 0])]
+    end = path[1:][kept]
     return Tour(
-        edge=edge[body[kept]],
-        back=(path[1:] % 2)[kept],
-        depth_mm=web.levels_mm[level[body[kept]]],
+        edge=web.edge[edge[end // 2]],
+        back=end % 2,
+        begin=web.place[node[end]],
+        end=web.place[node[end ^ 1]],
         pass_start=passes,
         loss_s=total_loss_s(ends, partner, rates),
         best_loss_s=best,

@@ -1,9 +1,9 @@
-"""The web: the edges to cut with their costs, on vertices numbered without gaps.
+"""The web: cuts with their costs, on vertices and nodes numbered without gaps.
 
 Glossary
-web     the part of a network the bit cuts, with one depth per edge
-level   a distinct depth; ``levels_mm`` lists them from shallow to deep
-node    a vertex at one of the depths of its edges; nodes of one vertex follow each other from shallow to deep
+web     all of the cuts, or those of one level
+vertex  a spot in plan view where cuts end
+node    a place where cuts end; nodes of one vertex follow each other from shallow to deep
 """
 
 from __future__ import annotations
@@ -12,71 +12,93 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from vcarve.network.model import Floats, Ints, Network
-from vcarve.plan.costs import Rates, cut_speed, leaving
+from vcarve.cuts.model import NM_PER_MM, Cuts, Floats, Ints
+from vcarve.plan.costs import Rates, leaving, speed_limit
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Web:
-    """Shapes: M edges, V vertices, N nodes, L levels."""
+    """Shapes: M edges, V vertices, N nodes."""
 
-    edge: Ints  # (M,) index into the network's edges
+    cuts: Cuts
+    edge: Ints  # (M,) index into the cuts' edges
     u: Ints  # (M,) vertex at the tail
     v: Ints  # (M,) vertex at the head
-    length_mm: Floats  # (M,)
-    speed: Floats  # (M,) mm/s
+    tail: Ints  # (M,) node
+    head: Ints  # (M,) node
+    length_mm: Floats  # (M,) in plan view
+    limit: Floats  # (M,) mm/s in plan view that the machine's X and Y allow
+    cut_s: Floats  # (M,) seconds to cut each edge
+    speed: Floats  # (M,) mm/s in plan view when cut
     away: Floats  # (2, M, 2) unit vectors leaving the tail and the head
-    level: Ints  # (M,) index into levels_mm
-    levels_mm: Floats  # (L,)
     xy_mm: Floats  # (V, 2)
+    spot: Ints  # (places of the cuts,) the vertex of each in the web of all cuts
+    place: Ints  # (N,) index into the cuts' places
+    depth_mm: Floats  # (N,)
     node_vertex: Ints  # (N,)
-    node_level: Ints  # (N,)
     first_node: Ints  # (V + 1,)
 
     @property
-    def cut_s(self) -> Floats:
-        """Seconds to cut each edge, shape (M,)."""
-        return self.length_mm / self.speed
-
-    def node(self, vertex: Ints, level: Ints) -> Ints:
-        """The node of each (vertex, level); every pair must exist."""
-        key = self.node_vertex * len(self.levels_mm) + self.node_level
-        return np.searchsorted(key, vertex * len(self.levels_mm) + level)
-
-    def has_node(self, vertex: Ints, level: Ints) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
-        """Whether each (vertex, level) is a node."""
-        key = self.node_vertex * len(self.levels_mm) + self.node_level
-        want = vertex * len(self.levels_mm) + level
-        at = np.minimum(np.searchsorted(key, want), len(key) - 1)
-        return np.asarray(key[at] == want)
-
-    @property
     def top_depth_mm(self) -> Floats:
-        """Depth of the shallowest edge at each vertex, shape (V,)."""
-        return self.levels_mm[self.node_level[self.first_node[:-1]]]
+        """Depth of the shallowest node at each vertex, shape (V,)."""
+        return self.depth_mm[self.first_node[:-1]]
+
+    def along_s(self, edge: Ints, drop_mm: Floats, rates: Rates) -> Floats:
+        """Seconds to go along edges, ``drop_mm`` higher or lower at their ends."""
+        return rates.along_s(self.length_mm[edge], drop_mm, self.limit[edge])
+
+    def only(self, at: Ints) -> Web:
+        """The web of some of its edges."""
+        node, ends = np.unique(np.concatenate([self.tail[at], self.head[at]]), return_inverse=True)
+        vertex, of = np.unique(self.node_vertex[node], return_inverse=True)
+        tail, head = ends[: len(at)].astype(np.int64), ends[len(at) :].astype(np.int64)
+        of = of.astype(np.int64)
+        return Web(
+            cuts=self.cuts,
+            edge=self.edge[at],
+            u=of[tail],
+            v=of[head],
+            tail=tail,
+            head=head,
+            length_mm=self.length_mm[at],
+            limit=self.limit[at],
+            cut_s=self.cut_s[at],
+            speed=self.speed[at],
+            away=self.away[:, at],
+            xy_mm=self.xy_mm[vertex],
+            spot=self.spot,
+            place=self.place[node],
+            depth_mm=self.depth_mm[node],
+            node_vertex=of,
+            first_node=np.searchsorted(of, np.arange(len(vertex) + 1)),
+        )
 
 
-def weave(network: Network, depth_mm: Floats, rates: Rates) -> Web:
-    """The web of a network's edges to cut at ``depth_mm`` (E,)."""
-    edge = np.flatnonzero(network.cut & (network.tail != network.head) | network.cut & (network.bulge != 0.0))
-    tail, head = network.tail[edge], network.head[edge]
-    used, compact = np.unique(np.concatenate([tail, head]), return_inverse=True)
-    u, v = compact[: len(edge)].astype(np.int64), compact[len(edge) :].astype(np.int64)
-    levels, level = np.unique(np.round(np.asarray(depth_mm, float)[edge], 6), return_inverse=True)
-    key = np.unique(np.concatenate([u, v]) * max(len(levels), 1) + np.concatenate([level, level]))
-    node_vertex = key // max(len(levels), 1)
-    away_tail, away_head = leaving(network)
+def weave(cuts: Cuts, rates: Rates) -> Web:
+    """The web of all cuts."""
+    spot, depth = cuts.spot, cuts.depth_mm
+    place = np.lexsort((depth, spot))
+    node = np.empty(len(place), np.int64)
+    node[place] = np.arange(len(place))
+    first = np.searchsorted(spot[place], np.arange(int(spot.max(initial=-1)) + 2))
+    length, limit, drop = cuts.length_mm, speed_limit(cuts, rates), cuts.chord_mm[:, 2]
+    cut_s = rates.along_s(length, drop, limit)
     return Web(
-        edge=edge,
-        u=u,
-        v=v,
-        length_mm=network.length_mm[edge],
-        speed=cut_speed(network, rates)[edge],
-        away=np.stack([away_tail[edge], away_head[edge]]),
-        level=level.astype(np.int64),
-        levels_mm=levels,
-        xy_mm=network.xy_mm[used],
-        node_vertex=node_vertex,
-        node_level=key % max(len(levels), 1),
-        first_node=np.searchsorted(node_vertex, np.arange(len(used) + 1)),
+        cuts=cuts,
+        edge=np.arange(len(cuts.tail)),
+        u=spot[cuts.tail],
+        v=spot[cuts.head],
+        tail=node[cuts.tail],
+        head=node[cuts.head],
+        length_mm=length,
+        limit=limit,
+        cut_s=cut_s,
+        speed=np.where(drop == 0.0, np.minimum(rates.cut, limit), length / np.maximum(cut_s, 1e-12)),
+        away=leaving(cuts),
+        xy_mm=cuts.place_nm[place[first[:-1]], :2] / NM_PER_MM,
+        spot=spot,
+        place=place,
+        depth_mm=depth[place],
+        node_vertex=spot[place],
+        first_node=first,
     )

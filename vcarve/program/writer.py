@@ -10,14 +10,16 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
+from vcarve.cuts.model import NM_PER_MM, Cuts, Ints
 from vcarve.errors import InternalError
 from vcarve.job.records import Job
 from vcarve.mount.flat import Mount, mount_of
-from vcarve.network.model import NM_PER_MM, Network
 from vcarve.plan.model import Plan
+from vcarve.plane.arcs import stretches
 from vcarve.program.comment import comment
 from vcarve.program.numbers import decimal, plain, steps
 from vcarve.program.sections import Move, Section, joined
@@ -30,6 +32,9 @@ SHORT_STEPS = 20.0
 FLAT_STEPS = 0.5
 
 
+Place = tuple[int, int, int]  # X, Y and Z in steps of the last decimal
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Frame:
     """How places on the piece become numbers in the program: the mount, the units, the decimals."""
@@ -38,10 +43,10 @@ class Frame:
     inch: bool
     decimals: int
 
-    def flat(self, x_nm: np.ndarray, y_nm: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """Return piece places as whole steps of the last decimal."""
-        x, y, _ = self.mount.axes_nm(x_nm, y_nm)
-        return steps(x, self.decimals, inch=self.inch), steps(y, self.decimals, inch=self.inch)
+    def axes(self, place_nm: Ints) -> Ints:
+        """Return X, Y and Z of places on the piece (n, 3) as whole steps of the last decimal."""
+        axes = np.column_stack(self.mount.axes_nm(*place_nm.T))
+        return steps(axes, self.decimals, inch=self.inch)
 
     def height(self, above_mm: float) -> str:
         """Return the Z word's number for a height above the piece's top (negative inside it)."""
@@ -135,43 +140,36 @@ class Program:
         yield self.closing
 
 
-def program(job: Job, network: Network, plan: Plan, notes: Sequence[tuple[str, str]]) -> Program:
+def program(job: Job, cuts: Cuts, plan: Plan, notes: Sequence[tuple[str, str]]) -> Program:
     """Return the program in sections; ``notes`` are the (label, text) pairs of the comment header, in order."""
     frame = frame_of(job)
-    bent = bool(len(plan.half_edge)) and bool((network.bulge[plan.half_edge // 2] != 0.0).any())
+    bent = bool(len(plan.half_edge)) and bool((cuts.bulge[plan.half_edge // 2] != 0.0).any())
     header = [line for label, text in notes for line in comment(label, text)]
     lift = Move("G0", z=frame.clear(job.machine.safe_height_mm))
     return Program(
         opening=Section((*header, *opening(job, arcs=bent and job.machine.arcs), lift)),
         operation=Section(tuple(operation(job))),
-        passes=Passes(job, network, plan, frame),
+        passes=Passes(job, cuts, plan, frame),
         closing=Section(tuple(closing(job))),
     )
 
 
-def write(job: Job, network: Network, plan: Plan, notes: Sequence[tuple[str, str]]) -> str:
+def write(job: Job, cuts: Cuts, plan: Plan, notes: Sequence[tuple[str, str]]) -> str:
     """Return the whole program's text, lines ended by a single line feed; ``notes`` as for :func:`program`."""
-    return joined(program(job, network, plan, notes).sections())
+    return joined(program(job, cuts, plan, notes).sections())
 
 
 class Passes:
     """The passes of a plan, each a section: across to its start, down to the hop height, the cuts, and up again."""
 
-    def __init__(self, job: Job, network: Network, plan: Plan, frame: Frame) -> None:
-        self.machine, self.frame = job.machine, frame
-        forward = plan.half_edge % 2 == 0
-        edge = plan.half_edge // 2
-        start = np.where(forward, network.tail[edge], network.head[edge])
-        end = np.where(forward, network.head[edge], network.tail[edge])
-        self.start_x, self.start_y = (
-            a.tolist() for a in frame.flat(network.x_nm[start], network.y_nm[start])
-        )
-        self.end_x, self.end_y = (a.tolist() for a in frame.flat(network.x_nm[end], network.y_nm[end]))
-        self.bulge = np.where(forward, network.bulge[edge], -network.bulge[edge]).tolist()
-        self.depth = plan.depth_mm.tolist()
+    def __init__(self, job: Job, cuts: Cuts, plan: Plan, frame: Frame) -> None:
+        self.job, self.frame = job, frame
+        axes = frame.axes(cuts.place_nm)
+        self.begin: list[Place] = [(x, y, z) for x, y, z in axes[plan.begin].tolist()]
+        self.end: list[Place] = [(x, y, z) for x, y, z in axes[plan.end].tolist()]
+        bulge = cuts.bulge[plan.half_edge // 2]
+        self.bulge = np.where(plan.half_edge % 2 == 0, bulge, -bulge).tolist()
         self.bounds = plan.pass_start.tolist()
-        self.z_word = {depth: frame.height(-depth) for depth in set(self.depth)}
-        self.cut_feed = frame.feed(job.cut_mm_min)
         self.plunge_feed = frame.feed(job.plunge_mm_min)
         self.hop = frame.clear(plan.hop_mm)
         self.safe = frame.clear(job.machine.safe_height_mm)
@@ -182,91 +180,99 @@ class Passes:
     def __getitem__(self, index: int) -> Section:
         """Return a pass by its index; the last one lifts to the safe height."""
         first, last = self.bounds[index], self.bounds[index + 1]
-        x, y = self.start_x[first], self.start_y[first]
-        decimals = self.frame.decimals
+        x, y, _ = self.begin[first]
         moves: list[Move | str] = [
             f"(Pass {index + 1} of {len(self)})",
-            Move("G0", f"X{decimal(x, decimals)} Y{decimal(y, decimals)}"),
+            Move("G0", f"X{self.number(x)} Y{self.number(y)}"),
             Move("G0", z=self.hop),
         ]
-        depth, z = 0.0, self.hop
+        z: float = math.inf  # above the piece
         for step in range(first, last):
-            deeper, depth = self.depth[step] > depth, self.depth[step]
-            if self.z_word[depth] != z:
-                z = self.z_word[depth]
-                moves.append(Move("G1", z=z, feed=self.plunge_feed) if deeper else Move("G0", z=z))
-            self.step(moves, step, x, y)
-            x, y = self.end_x[step], self.end_y[step]
+            start, end = self.begin[step], self.end[step]
+            height = self.number(start[2])
+            if start[2] < z:
+                moves.append(Move("G1", z=height, feed=self.plunge_feed))
+            elif start[2] > z:
+                moves.append(Move("G0", z=height))
+            self.step(moves, start, end, self.bulge[step])
+            z = end[2]
         moves.append(Move("G0", z=self.hop if index < len(self) - 1 else self.safe))
         return Section(tuple(moves))
 
-    def step(self, moves: list[Move | str], step: int, x: int, y: int) -> None:
-        """Append the move along one edge from (x, y), in steps of the last decimal; nothing where rounding leaves none."""
-        bulge = self.bulge[step]
-        end_x, end_y = self.end_x[step], self.end_y[step]
-        chord = math.hypot(end_x - x, end_y - y)
+    def number(self, count: int) -> str:
+        """Return steps of the last decimal as a number."""
+        return decimal(count, self.frame.decimals)
+
+    def step(self, moves: list[Move | str], start: Place, end: Place, bulge: float) -> None:
+        """Append the move along one edge; nothing where rounding leaves none."""
+        chord = math.dist(start[:2], end[:2])
         if 0.5 * abs(bulge) * chord < FLAT_STEPS and abs(bulge) <= 1.0:
-            self.straight(moves, x, y, [(end_x, end_y)])
-        elif not self.machine.arcs or chord < SHORT_STEPS:
-            self.straight(moves, x, y, self.chords(x, y, end_x, end_y, bulge))
+            self.straight(moves, [start, end])
+        elif not self.job.machine.arcs or chord < SHORT_STEPS:
+            self.straight(moves, [start, *self.chords(start, end, bulge)])
         elif abs(bulge) > 1.0:
             # More than half a turn: in two, since centres of long arcs are ill-conditioned and full circles ambiguous.
-            middle_x, middle_y = self.middle(x, y, end_x, end_y, bulge)
+            middle = self.middle(start, end, bulge)
             half = math.tan(0.5 * math.atan(bulge))
-            moves.append(self.arc(x, y, middle_x, middle_y, half))
-            moves.append(self.arc(middle_x, middle_y, end_x, end_y, half))
+            moves.append(self.arc(start, middle, half))
+            moves.append(self.arc(middle, end, half))
         else:
-            moves.append(self.arc(x, y, end_x, end_y, bulge))
+            moves.append(self.arc(start, end, bulge))
 
-    def straight(self, moves: list[Move | str], x: int, y: int, ends: list[tuple[int, int]]) -> None:
-        """Append straight cuts from (x, y) through the places given."""
-        for end_x, end_y in ends:
-            if (end_x, end_y) != (x, y):
-                moves.append(Move("G1", self.place(x, y, end_x, end_y), "", self.cut_feed))
-            x, y = end_x, end_y
+    def straight(self, moves: list[Move | str], places: list[Place]) -> None:
+        """Append straight cuts from the first place through the others, all at the feed of the steepest."""
+        cuts = [(a, b) for a, b in pairwise(places) if a != b]
+        feed = min((self.feed(a, b, math.dist(a[:2], b[:2])) for a, b in cuts), default=0.0)
+        for a, b in cuts:
+            words = (f"{axis}{self.number(v)}" for axis, u, v in zip("XY", a, b, strict=False) if u != v)
+            moves.append(Move("G1", " ".join(words), self.height(a, b), self.frame.feed(feed)))
 
-    def middle(self, x: int, y: int, end_x: int, end_y: int, bulge: float) -> tuple[int, int]:
+    def height(self, start: Place, end: Place) -> str:
+        """Return the number of Z at the end, none where it stays."""
+        return "" if end[2] == start[2] else self.number(end[2])
+
+    def feed(self, start: Place, end: Place, length: float) -> float:
+        """Return the feed (mm/min) of a cut this long in plan view: on a slope Z keeps to the plunging feed."""
+        drop = abs(end[2] - start[2])
+        steepest = self.job.plunge_mm_min * math.hypot(length, drop) / drop if drop else math.inf
+        return min(self.job.cut_mm_min, steepest)
+
+    def middle(self, start: Place, end: Place, bulge: float) -> Place:
         """Return the place half way along an arc: it stands off the chord by half the chord times the bulge."""
-        dx, dy = end_x - x, end_y - y
-        return round(x + 0.5 * (dx + bulge * dy)), round(y + 0.5 * (dy - bulge * dx))
+        (x, y, z), (dx, dy, dz) = start, (b - a for a, b in zip(start, end, strict=True))
+        return round(x + 0.5 * (dx + bulge * dy)), round(y + 0.5 * (dy - bulge * dx)), round(z + 0.5 * dz)
 
-    def place(self, x: int, y: int, end_x: int, end_y: int) -> str:
-        """Return the axis words that change."""
-        decimals = self.frame.decimals
-        if end_y == y:
-            return f"X{decimal(end_x, decimals)}"
-        if end_x == x:
-            return f"Y{decimal(end_y, decimals)}"
-        return f"X{decimal(end_x, decimals)} Y{decimal(end_y, decimals)}"
-
-    def arc(self, x: int, y: int, end_x: int, end_y: int, bulge: float) -> Move:
+    def arc(self, start: Place, end: Place, bulge: float) -> Move:
         """Return a centre-format arc whose centre is equally far from both rounded ends, as NISTIR 6556 3.5.3.2 asks."""
-        dx, dy = end_x - x, end_y - y
+        dx, dy = end[0] - start[0], end[1] - start[1]
         off = 0.5 / math.tan(2.0 * math.atan(bulge))
         unit = 10.0**-self.frame.decimals
         i, j = (0.5 * dx - dy * off) * unit, (0.5 * dy + dx * off) * unit
         decimals = self.frame.decimals
         fine = decimals + 2 if self.frame.inch else max(decimals, 4)
-        words = f"X{decimal(end_x, decimals)} Y{decimal(end_y, decimals)} I{plain(i, fine)} J{plain(j, fine)}"
-        return Move("G3" if bulge > 0.0 else "G2", words, "", self.cut_feed)
+        words = f"X{self.number(end[0])} Y{self.number(end[1])} I{plain(i, fine)} J{plain(j, fine)}"
+        feed = self.feed(start, end, math.hypot(dx, dy) * float(stretches(np.array(bulge))))
+        return Move("G3" if bulge > 0.0 else "G2", words, self.height(start, end), self.frame.feed(feed))
 
-    def chords(self, x: int, y: int, end_x: int, end_y: int, bulge: float) -> list[tuple[int, int]]:
+    def chords(self, start: Place, end: Place, bulge: float) -> list[Place]:
         """Return the ends of the chords that follow an arc within the machine's arc tolerance, in steps."""
+        x, y, z = start
         unit_mm = 10.0**-self.frame.decimals * (MM_PER_INCH if self.frame.inch else 1.0)
-        dx, dy = end_x - x, end_y - y
+        dx, dy, dz = (b - a for a, b in zip(start, end, strict=True))
         sweep = 4.0 * math.atan(bulge)
         half = 0.5 * sweep
         radius = math.hypot(dx, dy) / (2.0 * abs(math.sin(half)))
         off = 0.5 / math.tan(half)
         cx, cy = x + 0.5 * dx - dy * off, y + 0.5 * dy + dx * off
-        sag = min(self.machine.arc_tolerance_mm / (radius * unit_mm), 1.0) if radius else 1.0
+        sag = min(self.job.machine.arc_tolerance_mm / (radius * unit_mm), 1.0) if radius else 1.0
         count = max(math.ceil(abs(sweep) / (2.0 * math.acos(1.0 - sag))), 1) if sag < 1.0 else 2
-        start = math.atan2(y - cy, x - cx)
+        first = math.atan2(y - cy, x - cx)
         points = [
             (
-                round(cx + radius * math.cos(start + sweep * k / count)),
-                round(cy + radius * math.sin(start + sweep * k / count)),
+                round(cx + radius * math.cos(first + sweep * k / count)),
+                round(cy + radius * math.sin(first + sweep * k / count)),
+                round(z + dz * k / count),
             )
             for k in range(1, count)
         ]
-        return [*points, (end_x, end_y)]
+        return [*points, end]

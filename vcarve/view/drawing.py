@@ -13,6 +13,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from vcarve.cuts.model import Cuts
 from vcarve.errors import Alike, Finding, grouped, refuses
 from vcarve.groove.model import Grooves
 from vcarve.job.records import Job
@@ -189,6 +190,7 @@ def plan_svg(
     job: Job,
     network: Network,
     grooves: Grooves,
+    cuts: Cuts,
     plan: Plan,
     *,
     outline: Region | None = None,
@@ -249,7 +251,7 @@ def plan_svg(
         f'<path class="edge" stroke-width="{num(0.28 * u)}" d="{shape}"/>',
         *_clamps(job, u),
         *pass_marks(
-            network,
+            cuts,
             plan,
             zero,
             (wide, tall),

@@ -7,9 +7,10 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from vcarve.cuts.model import Cuts
 from vcarve.errors import MOST_NAMED, Alike
-from vcarve.network.model import Network
 from vcarve.plan.model import Plan
+from vcarve.plane.arcs import directions
 from vcarve.quantity import Figures
 from vcarve.view.svg import at, num, text
 from vcarve.view.wording import length
@@ -77,27 +78,8 @@ def dimensions(
     ]
 
 
-def _start_and_way(network: Network, half_edge: int) -> tuple[tuple[float, float], tuple[float, float]]:
-    """Return where a half-edge starts and the direction it sets out in (length 1), arcs along their tangent."""
-    edge, back = half_edge >> 1, half_edge & 1
-    a, b = int(network.tail[edge]), int(network.head[edge])
-    bulge = float(network.bulge[edge])
-    if back:
-        a, b, bulge = b, a, -bulge
-    x0, y0 = network.x_nm[a] / 1e6, network.y_nm[a] / 1e6
-    angle = math.atan2(network.y_nm[b] / 1e6 - y0, network.x_nm[b] / 1e6 - x0) - 2.0 * math.atan(bulge)
-    return (float(x0), float(y0)), (math.cos(angle), math.sin(angle))
-
-
-def _end(network: Network, half_edge: int) -> tuple[float, float]:
-    """Return where a half-edge ends."""
-    edge = half_edge >> 1
-    vertex = int(network.tail[edge] if half_edge & 1 else network.head[edge])
-    return float(network.x_nm[vertex] / 1e6), float(network.y_nm[vertex] / 1e6)
-
-
 def pass_marks(
-    network: Network,
+    cuts: Cuts,
     plan: Plan,
     zero: tuple[float, float],
     size: tuple[float, float],
@@ -111,10 +93,15 @@ def pass_marks(
     """
     if plan.passes == 0:
         return []
-    first = plan.half_edge[plan.pass_start[:-1]].tolist()
-    last = plan.half_edge[plan.pass_start[1:] - 1].tolist()
-    starts = [_start_and_way(network, h) for h in first]
-    ends = [_end(network, h) for h in last]
+    first, last = plan.pass_start[:-1], plan.pass_start[1:] - 1
+    place = cuts.place_nm[:, :2] / 1e6
+    bulge = np.where(plan.half_edge % 2 == 0, 1.0, -1.0) * cuts.bulge[plan.half_edge // 2]
+    a, b = place[plan.begin[first]], place[plan.end[first]]
+    starts = [
+        ((x, y), (dx, dy))
+        for (x, y), (dx, dy) in zip(a.tolist(), directions(a, b, bulge[first], 0.0).tolist(), strict=True)
+    ]
+    ends = [(x, y) for x, y in place[plan.end[last]].tolist()]
     flights = f"M{at(*zero)}L{at(*starts[0][0])}"
     for end, (start, _) in zip(ends, starts[1:], strict=False):
         flights += f"M{at(*end)}L{at(*start)}"
