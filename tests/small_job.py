@@ -10,10 +10,9 @@ from typing import Any
 
 from vcarve.errors import RefusedError
 from vcarve.job.bench import Bit, Machine, Wood
-from vcarve.job.check import record_from
 from vcarve.job.document import parse_document
-from vcarve.job.load import resolve
-from vcarve.job.records import Job, JobFile, PatternChoice, Piece, Zero
+from vcarve.job.load import job_of
+from vcarve.job.records import Job, PatternChoice, Piece, Zero
 from vcarve.pipeline import Made, draft
 
 
@@ -57,8 +56,7 @@ machine: {machine}
 
 def job_from(text: str, *sets: str, folder: str = ".", **machine: Any) -> Job:
     """Make the job that a file with this text in a folder would be; further keywords replace fields of its machine."""
-    document = parse_document(text.encode(), file="job.yaml", folder=folder, sets=sets)
-    job = resolve(record_from(document, JobFile), folder, document)
+    job = job_of(parse_document(text.encode(), file="job.yaml", folder=folder, sets=sets))
     return on_machine(job, **machine) if machine else job
 
 

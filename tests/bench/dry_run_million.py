@@ -7,16 +7,19 @@ one long move, for which the comparison has to find the edges under it.
 from __future__ import annotations
 
 import resource
+import sys
 import time
+from pathlib import Path
 
 import numpy as np
 
+sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
+
+from small_job import job_from
 from vcarve.dryrun import clock
 from vcarve.dryrun.check import check
 from vcarve.dryrun.setup import waiting_mm
 from vcarve.groove.model import Grooves
-from vcarve.job.load import resolve
-from vcarve.job.records import JobFile
 from vcarve.network.build import build
 from vcarve.network.model import Network
 from vcarve.pattern.catalogue import pattern
@@ -116,17 +119,17 @@ def long_runs(network: Network) -> str:
 
 def main(pitch_mm: float = 0.62) -> None:
     """Print the stages of three programs of one network."""
-    job = resolve(
-        JobFile.model_validate(
-            {
-                "piece": {"width": "240 mm", "height": "140 mm", "thickness": "12 mm", "wood": "cherry-black"},
-                "pattern": {"name": "kaku-asanoha", "pitch": f"{pitch_mm} mm"},
-                "groove": {"depth": f"{DEPTH_MM} mm"}, "bit": "v60-3.175", "machine": "rs274-mill",
-                "zero": {"xy": "centre"}, "plan": {"recut": "never"},
-            }
-        ),
-        ".",
-    )  # fmt: skip
+    job = job_from(
+        f"""
+piece: {{width: 240 mm, height: 140 mm, thickness: 12 mm, wood: cherry-black}}
+pattern: {{name: kaku-asanoha, pitch: {pitch_mm} mm}}
+groove: {{depth: {DEPTH_MM} mm}}
+bit: v60-3.175
+machine: rs274-mill
+zero: {{xy: centre}}
+plan: {{recut: never}}
+"""
+    )
     begin = time.perf_counter()
     network = build(pattern("kaku-asanoha", "."), region=rectangle(240.0, 140.0), pitch_mm=pitch_mm)
     grooves = plain_grooves(network)

@@ -10,26 +10,25 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from pydantic import BaseModel
+from pydantic import BaseModel, Field
 
 import vcarve
 from vcarve.errors import InputError
 from vcarve.job.bench import BitChoice, Machine, Spindle
-from vcarve.job.check import record_from
-from vcarve.job.document import parse_document, read_document
+from vcarve.job.document import Document, parse_document, read_document
 from vcarve.job.fields import Pitch
 from vcarve.job.load import (
     bits,
+    job_of,
     load_bit,
     load_job,
     load_machine,
     load_wood,
     machine_names,
     machines,
-    resolve,
     woods,
 )
-from vcarve.job.record import Record
+from vcarve.job.record import Record, record_from
 from vcarve.job.records import JobFile
 from vcarve.job.starter import starter_text
 from vcarve.pattern.file import LatticeEntry, LineEntry, Operation, PatternFile
@@ -91,14 +90,14 @@ def test_overrides_are_part_of_the_job(job_path: str) -> None:
     assert (job.bit.angle_deg, job.bit.name) == (60.0, None)
 
 
-def test_resolving_without_a_document_names_the_key(job_path: str) -> None:
-    """A job made in memory has no lines, but its problems still have their key."""
-    written = written_job(job_path)
-    assert resolve(written, ".").piece == written.piece
-    piece = written.piece.model_copy(update={"wood": "ashe-white"})
+def test_a_job_made_in_memory_names_the_key(job_path: str) -> None:
+    """It has no lines, but its problems still have their key."""
+    tree = read_document(job_path).tree
+    assert job_of(Document(file=None, folder=".", tree=tree)).piece == load_job(job_path).piece
+    tree["piece"]["wood"] = "ashe-white"
 
     with pytest.raises(InputError) as caught:
-        resolve(written.model_copy(update={"piece": piece}))
+        job_of(Document(file=None, folder=".", tree=tree))
     assert str(caught.value).startswith("piece.wood: 'ashe-white': unknown wood; did you mean 'ash-white'?")
 
 
@@ -197,13 +196,12 @@ def test_a_wood_of_ones_own_is_checked(job_path: str, changed: tuple[str, str], 
     assert words in str(caught.value)
 
 
-def test_a_missing_key_of_several_forms_is_told_by_its_meaning(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_missing_key_of_several_forms_is_told_by_its_meaning() -> None:
     """Where a value is a name or a section, wherever it stands, the keys of the section alone would mislead."""
 
     class Spare(Record):
-        cutter: BitChoice
+        cutter: BitChoice = Field(description="a name, or its measures")
 
-    monkeypatch.setattr("vcarve.job.check.MEANINGS", {"Spare": {"cutter": "a name, or its measures"}})
     with pytest.raises(InputError) as caught:
         record_from(parse_document(b"{}"), Spare)
 

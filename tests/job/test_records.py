@@ -9,8 +9,8 @@ import pytest
 
 from vcarve.errors import InputError
 from vcarve.job.bench import Bit, Machine
-from vcarve.job.check import record_from
 from vcarve.job.document import parse_document
+from vcarve.job.record import record_from
 from vcarve.job.records import JobFile
 
 MACHINE = b"""

@@ -5,7 +5,7 @@ import pytest
 import yaml
 
 from vcarve.errors import InputError
-from vcarve.job.schema import schema_of
+from vcarve.job.record import schema_of
 from vcarve.pattern.catalogue import names, pattern
 from vcarve.pattern.file import PatternFile
 from vcarve.pattern.read import load_pattern_file
@@ -79,17 +79,17 @@ def test_center_is_taken_for_centre(tmp_path):
         (
             "{from: [0, 0], to: [1/2, 0]}",
             "{centre: [0, 0], radius: -1, from-deg: 0, to-deg: 90}",
-            "own.yaml:11: lines.0: the radius of an arc must be more than 0",
+            "own.yaml:11: lines.0.radius: '-1': the radius of an arc must be more than 0",
         ),
         (
             "{from: [0, 0], to: [1/2, 0]}",
             "{centre: [0, 0], radius: 1, from-deg: 90, to-deg: 0}",
-            "own.yaml:11: lines.0: an arc runs counter-clockwise: to-deg must be above from-deg, by 360 at most",
+            "own.yaml:11: lines.0.to-deg: '0': an arc runs counter-clockwise: to-deg must be above from-deg, by 360 at most",
         ),
         (
             "{from: [0, 0], to",
             "{form: [0, 0], to",
-            "own.yaml:11: lines.0.form: a pattern file has no such key here",
+            "own.yaml:11: lines.0.form: unknown key; did you mean 'from'?",
         ),
         (
             "a2: [1/2, sqrt(3)/2]",
@@ -109,7 +109,7 @@ def test_center_is_taken_for_centre(tmp_path):
         (
             "rotate: 6",
             "rotate: 5",
-            "own.yaml:8: operations.0: no lattice has a 5-fold centre; 2, 3, 4 and 6 are",
+            "own.yaml:8: operations.0.rotate: '5': no lattice has a 5-fold centre; 2, 3, 4 and 6 are",
         ),
         (
             "mirror: x-axis",
@@ -126,17 +126,21 @@ def test_center_is_taken_for_centre(tmp_path):
             "mirror: z-axis",
             "own.yaml:9: operations.1.mirror: 'z-axis': write x-axis, y-axis, or two",
         ),
-        ("role: leaf", "role: leef", "own.yaml:12: lines.1.role: 'leef': write 'ground' or 'leaf'"),
+        (
+            "role: leaf",
+            "role: leef",
+            "own.yaml:12: lines.1.role: 'leef': one of ground, leaf is wanted; did you mean 'leaf'?",
+        ),
         (
             "{from: [0, 0], to: [1/2, 0]}",
             "{path: [[0, 0]]}",
-            "own.yaml:11: lines.0: a path needs at least two",
+            "own.yaml:11: lines.0.path: a path needs at least two",
         ),
         ("{mirror: x-axis}", "{}", "own.yaml:9: operations.1: give exactly one of rotate, mirror and glide"),
         (
             "{mirror: x-axis}",
             "{mirror: x-axis, about: [0, 0]}",
-            "own.yaml:9: operations.1: about belongs to rotate",
+            "own.yaml:9: operations.1.about: about belongs to rotate",
         ),
         ("group: p6m", "group: p4m", "own.yaml:4: group: 'p4m': the group p4m needs a square lattice"),
         ("group: p6m", "group: p3", "own.yaml:4: group: 'p3': the operations turn the pattern by a step"),
@@ -150,7 +154,11 @@ def test_center_is_taken_for_centre(tmp_path):
             "group: p9",
             "own.yaml:4: group: 'p9': there is no plane group of this name; the groups are",
         ),
-        ("[10 mm, 2 in]", "[3 in, 10 mm]", "own.yaml: the pitch range must rise: smallest pitch first"),
+        (
+            "[10 mm, 2 in]",
+            "[3 in, 10 mm]",
+            "own.yaml:6: pitch-range: the pitch range must rise: smallest pitch first",
+        ),
         ("[10 mm, 2 in]", "[0 mm, 10 mm]", "own.yaml:6: pitch-range.0: '0 mm': must be more than 0 mm"),
         (
             "key: own-leaf",
@@ -158,7 +166,7 @@ def test_center_is_taken_for_centre(tmp_path):
             "own.yaml:1: key: 'Own Leaf!': write lower-case letters, digits and",
         ),
         ("unit: side of a triangle\n", "", "own.yaml: unit: this key is missing"),
-        ("name: My leaf", "name: ", "own.yaml:2: name: a text is wanted"),
+        ("name: My leaf", "name: ", "own.yaml:2: name: no value given; a single text is wanted"),
     ],
 )
 def test_wrong_value(tmp_path, old, new, want):
@@ -175,7 +183,7 @@ def test_no_lines(tmp_path):
     """A pattern without lines is refused."""
     said = problems(tmp_path, GOOD.split("lines:")[0] + "lines: []\n")
 
-    assert said == ["own.yaml:10: lines: at least one line is wanted"]
+    assert said == ["own.yaml:10: lines: the list needs at least one item"]
 
 
 def test_every_problem_at_once(tmp_path):

@@ -9,10 +9,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from vcarve.errors import InputError
-from vcarve.job.check import record_from
 from vcarve.job.document import parse_document
-from vcarve.job.load import resolve
-from vcarve.job.records import JobFile
+from vcarve.job.load import job_of
 
 TREE = """\
 piece: {width: 90, height: 60, thickness: 9, wood: beech, outline: {shape: rounded, radius: 5}}
@@ -66,8 +64,7 @@ def test_any_change_gives_a_job_or_problems_in_plain_words(data: st.DataObject) 
             return
     problems = ()
     try:
-        document = parse_document(yaml.safe_dump(tree).encode(), file="job.yaml")
-        resolve(record_from(document, JobFile), ".", document)
+        job_of(parse_document(yaml.safe_dump(tree).encode(), file="job.yaml"))
     except InputError as error:
         problems = error.problems
 

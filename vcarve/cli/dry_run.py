@@ -73,7 +73,8 @@ def dry_run(
 
     FILE.nc may be - for standard input. Exit code 0: clean, 1: findings, 2: cannot be read.
     """
-    from vcarve.job.load import open_job, placed
+    from vcarve.job.document import placed
+    from vcarve.job.load import open_job
     from vcarve.proofing import as_json, carved, measured, page_facts, with_surface_findings
     from vcarve.proofing import dry_run as run_dry
 

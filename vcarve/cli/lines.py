@@ -23,7 +23,8 @@ from vcarve.cli.options import asked, set_option
 def lines(job: str, output: str, sets: tuple[str, ...]) -> None:
     """Draw a job's lines, the outlines of its grooves and its land, true to scale in millimetres."""
     from vcarve.drawing.write import lines_dxf, lines_svg
-    from vcarve.job.load import open_job, placed
+    from vcarve.job.document import placed
+    from vcarve.job.load import open_job
     from vcarve.layout.stages import lay_out
 
     with taken_as("job", job):

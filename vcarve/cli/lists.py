@@ -256,16 +256,13 @@ def new(file: str, machine: bool, pattern: bool, force: bool) -> None:
 @click.argument("kind", type=click.Choice(["job", "machine", "pattern"]))
 def schema(kind: str) -> None:
     """Print the JSON Schema of a kind of file, so that an editor completes and checks it."""
-    from vcarve.job.schema import schema as schema_for
-    from vcarve.job.schema import schema_of
+    from vcarve.job.bench import Machine
+    from vcarve.job.record import Record, schema_of
+    from vcarve.job.records import JobFile
+    from vcarve.pattern.file import PatternFile
 
-    if kind == "pattern":
-        from vcarve.pattern.file import PatternFile
-
-        found = schema_of(PatternFile, "Mizo pattern file")
-    else:
-        found = schema_for("job" if kind == "job" else "machine")
-    echo(json.dumps(found, indent=2))
+    records: dict[str, type[Record]] = {"job": JobFile, "machine": Machine, "pattern": PatternFile}
+    echo(json.dumps(schema_of(records[kind], f"Mizo {kind} file"), indent=2))
 
 
 @click.command("completion", epilog='Example: eval "$(mizo completion bash)"')

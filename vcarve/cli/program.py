@@ -43,7 +43,8 @@ def program(
     The program is read back and dry-run before it is written; if a check fails, it is not, and picture and page show
     why. Without -o only the summary is printed. JOB.yaml may be - for standard input.
     """
-    from vcarve.job.load import open_job, placed
+    from vcarve.job.document import placed
+    from vcarve.job.load import open_job
     from vcarve.pipeline import draft
     from vcarve.report import plan_sentence, sentences
 

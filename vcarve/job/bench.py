@@ -23,25 +23,29 @@ from vcarve.job.fields import (
     Text,
     whole,
 )
-from vcarve.job.record import Record, refuse
+from vcarve.job.record import NAMED, SPELLED_OUT, Record, refuse
 from vcarve.quantity import FIGURES, Figures, format_mm
-
-NAMED, SPELLED_OUT = "a name", "spelled out"  # how a bit or a wood may be given
 
 
 class Wood(Record):
     """What a wood takes, from the tables (see ``data/woods.yaml`` for the source of every figure) or from the job."""
 
-    name: Text = "own"
-    title: Text
-    hardness_n: PositiveNumber | None = Field(None, alias="hardness")  # side hardness (Janka), newtons
-    gravity: PositiveNumber | None = None  # specific gravity at 12 % moisture; None: not in the tables
-    chip_low_mm: PositiveMm = Field(alias="chip-low")  # chip load per tooth, small V-bits
-    chip_high_mm: PositiveMm = Field(alias="chip-high")
-    plunge_share: Factor = Field(alias="plunge-share")  # plunge feed as a share of the cutting feed
-    step_mm: PositiveMm = Field(alias="step")  # depth per level
-    tint: Colour = "#d9bf94"  # of the planed surface
-    note: Text = ""
+    name: Text = Field("own", description="the wood's short name")
+    title: Text = Field(description="the wood in words, for the program's header and the bench sheet")
+    hardness_n: PositiveNumber | None = Field(
+        None, description="side hardness (Janka) in newtons; nothing is worked out from it"
+    )
+    gravity: PositiveNumber | None = Field(
+        None, description="specific gravity at 12 % moisture; nothing is worked out from it"
+    )
+    chip_low_mm: PositiveMm = Field(
+        description="thinnest chip per cutting edge and turn; speeds that are left out start here"
+    )
+    chip_high_mm: PositiveMm = Field(description="thickest chip per cutting edge and turn; more is a caution")
+    plunge_share: Factor = Field(description="plunge feed as a share of the cutting feed")
+    step_mm: PositiveMm = Field(description="depth per level, on a machine that is stiff")
+    tint: Colour = Field("#d9bf94", description="colour of the planed wood in pictures")
+    note: Text = Field("", description="a remark; nothing is worked out from it")
 
     @model_validator(mode="after")
     def _chips_rise(self) -> Self:
@@ -62,13 +66,13 @@ WoodChoice = Annotated[
 class Bit(Record):
     """A V-bit: full included angle, cutting diameter, shank, and a flat or a rounded tip."""
 
-    name: Text | None = None
-    angle_deg: BitAngleDeg = Field(alias="angle")
-    diameter_mm: PositiveMm = Field(alias="diameter")
-    shank_mm: PositiveMm = Field(alias="shank")
-    tip_mm: NotNegativeMm = Field(0.0, alias="tip")  # width of the flat
-    tip_radius_mm: NotNegativeMm = Field(0.0, alias="tip-radius")
-    flutes: Annotated[int, *whole(1, 8)] = 2
+    name: Text | None = Field(None, description="the bit's name")
+    angle_deg: BitAngleDeg = Field(description="full included angle of the V")
+    diameter_mm: PositiveMm = Field(description="cutting diameter, where the cone ends")
+    shank_mm: PositiveMm = Field(description="diameter of the shank that the collet holds")
+    tip_mm: NotNegativeMm = Field(0.0, description="width of the flat at the tip")
+    tip_radius_mm: NotNegativeMm = Field(0.0, description="radius of a rounded tip")
+    flutes: Annotated[int, whole(1, 8)] = Field(2, description="number of cutting edges")
 
     @model_validator(mode="after")
     def _tip_rules(self) -> Self:
@@ -93,34 +97,36 @@ BitChoice = Annotated[
 class Axes(Record):
     """One length per axis."""
 
-    x_mm: PositiveMm = Field(alias="x")
-    y_mm: PositiveMm = Field(alias="y")
-    z_mm: PositiveMm = Field(alias="z")
+    x_mm: PositiveMm = Field(description="along X, to the right")
+    y_mm: PositiveMm = Field(description="along Y, to the back")
+    z_mm: PositiveMm = Field(description="along Z, upwards")
 
 
 class AxesRate(Record):
     """One speed per axis."""
 
-    x_mm_min: FeedMmMin = Field(alias="x")
-    y_mm_min: FeedMmMin = Field(alias="y")
-    z_mm_min: FeedMmMin = Field(alias="z")
+    x_mm_min: FeedMmMin = Field(description="along X, to the right")
+    y_mm_min: FeedMmMin = Field(description="along Y, to the back")
+    z_mm_min: FeedMmMin = Field(description="along Z, upwards")
 
 
 class AxesAcceleration(Record):
     """One acceleration per axis."""
 
-    x_mm_s2: AccelerationMmS2 = Field(alias="x")
-    y_mm_s2: AccelerationMmS2 = Field(alias="y")
-    z_mm_s2: AccelerationMmS2 = Field(alias="z")
+    x_mm_s2: AccelerationMmS2 = Field(description="along X, to the right")
+    y_mm_s2: AccelerationMmS2 = Field(description="along Y, to the back")
+    z_mm_s2: AccelerationMmS2 = Field(description="along Z, upwards")
 
 
 class Spindle(Record):
     """The spindle's range, how long it takes to reach its speed, and whether the program can set it."""
 
-    min_rpm: SpeedRpm = Field(alias="min")
-    max_rpm: SpeedRpm = Field(alias="max")
-    spin_up_s: SecondsS = Field(3.0, alias="spin-up")
-    programmed: Flag = True  # false: a switch on the machine; the program then pauses and asks
+    min_rpm: SpeedRpm = Field(description="slowest speed")
+    max_rpm: SpeedRpm = Field(description="fastest speed")
+    spin_up_s: SecondsS = Field(3.0, description="time from standstill to full speed")
+    programmed: Flag = Field(
+        True, description="false where a switch on the machine starts the spindle: the program then pauses"
+    )
 
     @model_validator(mode="after")
     def _range(self) -> Self:
@@ -132,23 +138,33 @@ class Spindle(Record):
 class Machine(Record):
     """A class of machine, as its owner has measured or set it."""
 
-    name: Text
-    title: Text
-    travel: Axes
-    rapid: AxesRate
-    acceleration: AxesAcceleration
-    junction_deviation_mm: PositiveMm = Field(0.01, alias="junction-deviation")
-    feed_max: AxesRate = Field(alias="feed-max")  # largest cutting feed per axis
-    spindle: Spindle
-    collets_mm: tuple[PositiveMm, ...] = Field(alias="collets", min_length=1)
-    safe_height_mm: RapidMm = Field(5.0, alias="safe-height")
-    step_share: Factor = Field(1.0, alias="step-share")  # of the wood's depth per level
-    dialect: Literal["rs274ngc", "grbl-1.1", "linuxcnc"] = "rs274ngc"
-    decimals: Annotated[int, *whole(2, 5)] = 3
-    units: Literal["mm", "inch"] = "mm"
-    arcs: Flag = True
-    arc_tolerance_mm: PositiveMm = Field(0.002, alias="arc-tolerance")
-    program_end: Literal["M2", "M30"] = Field("M2", alias="program-end")
+    name: Text = Field(description="short name")
+    title: Text = Field(description="the machine in a few words")
+    travel: Axes = Field(description="how far each axis can go")
+    rapid: AxesRate = Field(description="speed of moves in the air, per axis")
+    acceleration: AxesAcceleration = Field(description="acceleration per axis")
+    junction_deviation_mm: PositiveMm = Field(
+        0.01, description="the controller's setting for speed in corners"
+    )
+    feed_max: AxesRate = Field(description="largest cutting feed per axis")
+    spindle: Spindle = Field(description="the spindle's range")
+    collets_mm: tuple[PositiveMm, ...] = Field(min_length=1, description="shank diameters that can be held")
+    safe_height_mm: RapidMm = Field(
+        5.0, description="height above the piece for the first and the last move; must clear clamps"
+    )
+    step_share: Factor = Field(
+        1.0, description="how much of a wood's usual depth per level the machine is stiff enough for"
+    )
+    dialect: Literal["rs274ngc", "grbl-1.1", "linuxcnc"] = Field(
+        "rs274ngc", description="the controller's words: the common subset, or one of two named controllers"
+    )
+    decimals: Annotated[int, whole(2, 5)] = Field(3, description="decimals of coordinates in the program")
+    units: Literal["mm", "inch"] = Field("mm", description="units of the program, and of what is said of it")
+    arcs: Flag = Field(
+        True, description="true where the controller takes G2 and G3; false cuts arcs as short straight lines"
+    )
+    arc_tolerance_mm: PositiveMm = Field(0.002, description="how far such short lines may stray from the arc")
+    program_end: Literal["M2", "M30"] = Field("M2", description="the program's last word")
 
     @model_validator(mode="after")
     def _sound(self) -> Self:

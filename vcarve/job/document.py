@@ -9,7 +9,8 @@ from __future__ import annotations
 
 import sys
 import unicodedata
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -81,6 +82,28 @@ class Document:
         return Problem(file=file, line=place.line, key=key, value=shown, want=want)
 
 
+def in_order(problems: Iterable[Problem]) -> list[Problem]:
+    """Sort problems by file and line, overrides of the command line last, each said once."""
+    unique = dict.fromkeys(problems)
+    return sorted(unique, key=lambda one: (one.line is None, one.file or "", one.line or 0))
+
+
+@contextmanager
+def placed(document: Document) -> Iterator[None]:
+    """Give problems that later rooms find in a document's keys the file and the line where the key was written."""
+    try:
+        yield
+    except InputError as error:
+        raise InputError(in_order(_placed(document, problem) for problem in error.problems)) from None
+
+
+def _placed(document: Document, problem: Problem) -> Problem:
+    if problem.file is not None or problem.key is None:
+        return problem
+    path = tuple(int(part) if part.isdecimal() else part for part in problem.key.split("."))
+    return document.problem(path, problem.want, problem.value) if path[0] in document.tree else problem
+
+
 def read_document(path: str, sets: Iterable[str] = ()) -> Document:
     """Read a YAML file (``-``: standard input) and lay the overrides ``key.path=value`` over it.
 
@@ -106,12 +129,7 @@ def parse_document(
     tree = builder.build(_decode(data, file))
     if builder.problems:
         raise InputError(builder.problems)
-    problems: list[Problem] = []
-    for override in sets:
-        problem = _override(tree, builder.places, override)
-        if problem is not None:
-            problems.append(problem)
-    if problems:
+    if problems := [one for override in sets if (one := _override(tree, builder.places, override))]:
         raise InputError(problems)
     return Document(file=file, folder=folder, tree=tree, places=builder.places)
 
@@ -152,7 +170,9 @@ def _controls(text: str) -> str | None:
     return None
 
 
+_TOO_DEEP = "nested too deeply"
 _SYNTAX = (  # what the YAML scanner stumbles over -> what the person should do
+    (_TOO_DEEP, _TOO_DEEP),
     ("'\\t'", "indent with spaces, not with tabs"),
     ("cannot start any token", "put quotes round a value that begins with a sign such as % or @"),
     ("mapping values are not allowed", "a colon where none may stand; check indentation, or quote the value"),
@@ -169,12 +189,13 @@ def _line(event: Any) -> int:
 
 
 class _Builder:
-    """Builds the tree from YAML events, without recursion, collecting every problem."""
+    """Builds the tree from YAML events, collecting every problem."""
 
     def __init__(self, file: str | None) -> None:
         self.file = file
         self.problems: list[Problem] = []
         self.places: dict[KeyPath, Place] = {}
+        self.events: Iterator[Any] = iter(())
 
     def report(self, line: int | None, want: str, *, path: KeyPath = (), value: str | None = None) -> None:
         self.problems.append(
@@ -183,8 +204,17 @@ class _Builder:
 
     def build(self, text: str) -> dict[str, Any]:
         """Return the root mapping, or an empty one when there were problems."""
+        self.events = (
+            event
+            for event in yaml.parse(text, Loader=yaml.SafeLoader)
+            if not isinstance(event, yaml.StreamStartEvent | yaml.DocumentEndEvent | yaml.StreamEndEvent)
+        )
+        root: Any = BLANK
         try:
-            return self._events(yaml.parse(text, Loader=yaml.SafeLoader))
+            if next(self.events, None) is not None:
+                root = self._value(next(self.events), ())
+            if (more := next(self.events, None)) is not None:
+                self.report(_line(more), "only one document is taken; remove the line '---'")
         except yaml.MarkedYAMLError as error:
             said = error.problem or ""
             opened = error.context_mark is not None and ("end of stream" in said or "expected ',' or" in said)
@@ -193,93 +223,56 @@ class _Builder:
             self.report(line, next((want for part, want in _SYNTAX if part in said), "not valid YAML here"))
         except yaml.YAMLError:
             self.report(None, "not valid YAML text")
-        return {}
-
-    def _events(self, events: Iterable[Any]) -> dict[str, Any]:
-        root: Any = None
-        documents = 0
-        # each open collection: its value, its path, and the key that waits for a value (mappings only)
-        stack: list[tuple[Any, KeyPath, list[Any]]] = []
-        for event in events:
-            if isinstance(event, yaml.DocumentStartEvent):
-                documents += 1
-                if documents > 1:
-                    self.report(_line(event), "only one document is taken; remove the line '---'")
-                    return {}
-                continue
-            if isinstance(event, yaml.CollectionEndEvent):
-                stack.pop()
-                continue
-            if not isinstance(event, yaml.NodeEvent):
-                continue
-            line = _line(event)
-            value: Any = self._value(event, line)
-            if not stack:
-                root = value
-                if isinstance(root, dict | list):
-                    stack.append((root, (), []))
-                continue
-            parent, path, waiting = stack[-1]
-            if isinstance(parent, dict) and not waiting:
-                waiting.append(self._key(event, value, parent, path, line))
-                if not isinstance(value, dict | list):
-                    continue
-                child = (*path, "?")
-            elif isinstance(parent, dict):
-                key = waiting.pop()
-                child = (*path, key)
-                if key not in parent:  # a doubled key was reported; the first one stays
-                    parent[key] = value
-            else:
-                child = (*path, len(parent))
-                parent.append(value)
-                self.places.setdefault(child, Place(self.file, line))
-            if isinstance(value, dict | list):
-                if len(stack) >= DEEPEST:
-                    self.report(line, "nested too deeply")
-                    return {}
-                stack.append((value, child, []))
-        if root is None or root is BLANK:
-            self.report(None, "the file is empty")
-        elif not isinstance(root, dict):
-            self.report(1, "keys and values are wanted, such as 'piece: {width: 90 mm, ...}'")
+        else:
+            if root is BLANK:
+                self.report(None, "the file is empty")
+            elif not isinstance(root, dict):
+                self.report(1, "keys and values are wanted, such as 'piece: {width: 90 mm, ...}'")
         return root if isinstance(root, dict) else {}
 
-    def _value(self, event: Any, line: int) -> Any:
+    def _value(self, event: Any, path: KeyPath) -> Any:
+        """Return the value that begins with an event."""
+        line = _line(event)
         if isinstance(event, yaml.AliasEvent):
             self.report(line, "aliases are not taken; write the value out", value=f"*{event.anchor}")
             return BLANK
         if event.anchor is not None:
             self.report(line, "anchors are not taken; write the value out", value=f"&{event.anchor}")
         if event.tag is not None:
-            self.report(
-                line,
-                "tags are not taken; write the plain value",
-                value=event.tag.replace("tag:yaml.org,2002:", "!!"),
-            )
-        if isinstance(event, yaml.MappingStartEvent):
-            return {}
-        if isinstance(event, yaml.SequenceStartEvent):
-            return []
-        if event.implicit[0] and event.value in ("", "~", "null"):
-            return BLANK
-        # Escapes in double quotes bring in what _decode cannot see.
-        if want := _controls(event.value.replace("\n", "")):
-            self.report(line, want)
-        return event.value
+            short = event.tag.replace("tag:yaml.org,2002:", "!!")
+            self.report(line, "tags are not taken; write the plain value", value=short)
+        if isinstance(event, yaml.ScalarEvent):
+            if event.implicit[0] and event.value in ("", "~", "null"):
+                return BLANK
+            # Escapes in double quotes bring in what _decode cannot see.
+            if want := _controls(event.value.replace("\n", "")):
+                self.report(line, want)
+            return event.value
+        if len(path) >= DEEPEST:
+            raise yaml.MarkedYAMLError(problem=_TOO_DEEP, problem_mark=event.start_mark)
+        return self._list(path) if isinstance(event, yaml.SequenceStartEvent) else self._section(path)
 
-    def _key(self, event: Any, value: Any, parent: dict[str, Any], path: KeyPath, line: int) -> str:
-        if isinstance(event, yaml.AliasEvent):
-            return "?"
-        if not isinstance(value, str):
-            self.report(line, "a key must be a plain word", path=path)
-            return "?"
-        full = (*path, value)
-        if value in parent:
-            first = self.places[full].line
-            self.report(line, f"this key is given twice, first on line {first}; keep one", path=full)
-        self.places.setdefault(full, Place(self.file, line))
-        return value
+    def _list(self, path: KeyPath) -> list[Any]:
+        items: list[Any] = []
+        while not isinstance(event := next(self.events), yaml.SequenceEndEvent):
+            inner = (*path, len(items))
+            self.places.setdefault(inner, Place(self.file, _line(event)))
+            items.append(self._value(event, inner))
+        return items
+
+    def _section(self, path: KeyPath) -> dict[str, Any]:
+        section: dict[str, Any] = {}
+        while not isinstance(event := next(self.events), yaml.MappingEndEvent):
+            line, key = _line(event), self._value(event, (*path, "?"))
+            inner = (*path, key if isinstance(key, str) else "?")
+            if inner[-1] != key and not isinstance(event, yaml.AliasEvent):
+                self.report(line, "a key must be a plain word", path=path)
+            elif key in section:
+                first = self.places[inner].line
+                self.report(line, f"this key is given twice, first on line {first}; keep one", path=inner)
+            self.places.setdefault(inner, Place(self.file, line))
+            section.setdefault(str(inner[-1]), self._value(next(self.events), inner))
+        return section
 
 
 def _override(tree: dict[str, Any], places: dict[KeyPath, Place], override: str) -> Problem | None:
@@ -291,30 +284,29 @@ def _override(tree: dict[str, Any], places: dict[KeyPath, Place], override: str)
         want = "write a key, an equals sign and a value, such as --set groove.depth=1.5"
         return Problem(file="--set", value=override, want=want)
     value: Any = text.strip()
+
+    def problem(want: str) -> Problem:
+        return Problem(file=f"--set {name}", value=text.strip(), want=want)
+
     if unseen := _controls(override):
         return Problem(file="--set", value=override, want=unseen)
     path: KeyPath = ()
     node: Any = tree
     for part in parts[:-1]:
         step: str | int = int(part) if isinstance(node, list) and part.isdecimal() else part
-        path = (*path, step)
         if isinstance(node, list):
             if not isinstance(step, int) or step >= len(node):
-                want = f"{dotted(path[:-1])!r} is a list; its items are counted from 0 to {len(node) - 1}"
-                return Problem(file=f"--set {name}", value=text, want=want)
-            node = node[step]
-            continue
-        if node.get(step, BLANK) is BLANK:
+                return problem(f"{dotted(path)!r} is a list; its items are counted from 0 to {len(node) - 1}")
+        elif node.get(step, BLANK) is BLANK:
             node[step] = {}
-            places[path] = Place(None, override=name)
-        node = node[step]
+            places[(*path, step)] = Place(None, override=name)
+        path, node = (*path, step), node[step]
         if not isinstance(node, dict | list):
-            want = f"{dotted(path)!r} is the single value {node!r} and has no keys; set the whole of it"
-            return Problem(file=f"--set {name}", value=text, want=want)
+            return problem(
+                f"{dotted(path)!r} is the single value {node!r} and has no keys; set the whole of it"
+            )
     if isinstance(node, list):
-        return Problem(
-            file=f"--set {name}", value=text, want="items of a list are set key by key, or all at once"
-        )
+        return problem("items of a list are set key by key, or all at once")
     last = (*path, parts[-1])
     for known in [known for known in places if known[: len(last)] == last]:
         del places[known]
@@ -325,8 +317,7 @@ def _override(tree: dict[str, Any], places: dict[KeyPath, Place], override: str)
         inner = _Builder(f"--set {name}")
         wrapped = inner.build(f"value: {value}")
         if inner.problems:
-            first = inner.problems[0]
-            return Problem(file=f"--set {name}", value=value, want=first.want)
+            return problem(inner.problems[0].want)
         value = wrapped["value"]
     node[parts[-1]] = value
     places[last] = Place(None, override=name)

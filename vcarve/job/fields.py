@@ -10,10 +10,11 @@ import re
 import unicodedata
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 from typing import Annotated, Any
 
-from pydantic import AfterValidator, BeforeValidator, PlainSerializer, WithJsonSchema
-from pydantic_core import PydanticCustomError
+from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler, PlainSerializer
+from pydantic_core import PydanticCustomError, core_schema
 
 from vcarve import quantity
 from vcarve.quantity import Kind, QuantityError, format_number
@@ -37,125 +38,106 @@ def wrong(sentence: str) -> PydanticCustomError:
     return PydanticCustomError("quantity", "{sentence}", {"sentence": sentence})
 
 
-def _reading(read: Callable[[Any], Any], wanted: str) -> BeforeValidator:
-    def validate(value: Any) -> Any:
+@dataclass(frozen=True, slots=True, eq=False)
+class Reads:
+    """What a single value is read by; stands in an annotation, such as ``Annotated[float, Reads(...)]``.
+
+    ``read`` takes a text or a number and raises ``ValueError`` with a sentence; ``wanted`` is the sentence for a value that
+    is neither.  A ``description`` in ``schema`` stands beside the key's own.
+    """
+
+    read: Callable[[Any], Any]
+    wanted: str
+    schema: dict[str, Any]
+
+    def validated(self, value: Any) -> Any:
+        """Read a value as pydantic hands it over; raises the error ``quantity``."""
         if value is BLANK:
-            raise wrong(f"no value given; {wanted}")
-        if not isinstance(value, str | int | float):
-            raise wrong(wanted)
+            raise wrong(f"no value given; {self.wanted}")
+        if not isinstance(value, str | int | float | Pitch):
+            raise wrong(self.wanted)
         try:
-            return read(value)
-        except QuantityError as error:
+            return self.read(value)
+        except ValueError as error:
             raise wrong(str(error)) from None
 
-    return BeforeValidator(validate)
+    def __get_pydantic_core_schema__(
+        self, source: Any, handler: GetCoreSchemaHandler
+    ) -> core_schema.CoreSchema:
+        return core_schema.no_info_plain_validator_function(self.validated)
+
+    def __get_pydantic_json_schema__(self, core: Any, handler: GetJsonSchemaHandler) -> dict[str, Any]:
+        return dict(self.schema)
 
 
-def _within(
-    least: float | None, most: float | None, unit: str, *, above: bool = False, why: str = ""
-) -> AfterValidator:
-    def text(bound: float) -> str:
-        return f"{format_number(bound, 6)} {unit}".strip()
+def _number(
+    read: Callable[[Any], Any],
+    wanted: str,
+    schema: dict[str, Any],
+    unit: str = "",
+    *,
+    least: float | None = None,
+    most: float | None = None,
+    above: bool = False,
+    why: str = "",
+) -> Reads:
+    """Read a number from ``least`` to ``most``, or ``above`` the least; ``why`` ends the sentence on a number that is less."""
 
-    def validate(value: float) -> float:
-        if least is not None and (value <= least if above else value < least):
-            raise wrong(f"must be {'more than' if above else 'at least'} {text(least)}{why}")
-        if most is not None and value > most:
-            raise wrong(f"must be at most {text(most)}")
-        return value
+    def within(value: Any) -> Any:
+        number = read(value)
+        if least is not None and (number <= least if above else number < least):
+            bound = f"{format_number(least, 6)} {unit}".strip()
+            raise QuantityError(f"must be {'more than' if above else 'at least'} {bound}{why}")
+        if most is not None and number > most:
+            raise QuantityError(f"must be at most {format_number(most, 6)} {unit}".strip())
+        return number
 
-    return AfterValidator(validate)
-
-
-def _schema(
-    kind: Kind, unit: str, least: float | None = None, most: float | None = None, *, above: bool = False
-) -> WithJsonSchema:
-    bounds: dict[str, Any] = {"type": "number"}
-    if least is not None:
-        bounds["exclusiveMinimum" if above else "minimum"] = least
-    if most is not None:
-        bounds["maximum"] = most
-    described = f"{kind.noun.split(' ', 1)[1]}; a bare number is in {unit}; for example {kind.examples}"
-    return WithJsonSchema(
-        {"anyOf": [bounds, {"type": "string", "pattern": kind.pattern}], "description": described}
-    )
+    bounds = {"exclusiveMinimum" if above else "minimum": least, "maximum": most}
+    schema["anyOf"][0] |= {word: bound for word, bound in bounds.items() if bound is not None}
+    return Reads(within, wanted, schema)
 
 
-_LENGTH = _reading(quantity.length_mm, quantity.LENGTH.wanted())
-LengthMm = Annotated[float, _LENGTH, _schema(quantity.LENGTH, "mm")]
-NotNegativeMm = Annotated[float, _LENGTH, _within(0, None, "mm"), _schema(quantity.LENGTH, "mm", 0)]
-PositiveMm = Annotated[
-    float, _LENGTH, _within(0, None, "mm", above=True), _schema(quantity.LENGTH, "mm", 0, above=True)
-]
+def _quantity(kind: Kind, unit: str, spelled: str = "", **bounds: Any) -> Reads:
+    """Read a quantity in ``unit``, which is ``spelled`` where a sentence has room for it."""
+    noun = kind.noun.split(" ", 1)[1]
+    schema = {
+        "anyOf": [{"type": "number"}, {"type": "string", "pattern": kind.pattern}],
+        "description": f"{noun}; a bare number is in {spelled or unit}; for example {kind.examples}",
+    }
+    return _number(partial(quantity.read, kind), kind.wanted(), schema, unit, **bounds)
+
+
+def whole(least: int, most: int) -> Reads:
+    """Read a whole number from ``least`` to ``most``, used as ``Annotated[int, whole(1, 8)]``."""
+    schema = {
+        "anyOf": [{"type": "integer"}, {"type": "string", "pattern": r"^\s*[+-]?[0-9]{1,9}\s*$"}],
+        "description": f"a whole number from {least} to {most}",
+    }
+    wanted = "a whole number is wanted, such as 4"
+    return _number(quantity.whole_number, wanted, schema, least=least, most=most)
+
+
+_length = partial(_quantity, quantity.LENGTH, "mm")
+LengthMm = Annotated[float, _length()]
+NotNegativeMm = Annotated[float, _length(least=0)]
+PositiveMm = Annotated[float, _length(least=0, above=True)]
 # Ten times the coarsest last decimal: no rounding brings a rapid down to the piece.
 RAPID_LEAST_MM = 0.1
-RapidMm = Annotated[
-    float,
-    _LENGTH,
-    _within(RAPID_LEAST_MM, None, "mm", why=": nearer to the wood a rapid would touch it"),
-    _schema(quantity.LENGTH, "mm", RAPID_LEAST_MM),
-]
+RapidMm = Annotated[float, _length(least=RAPID_LEAST_MM, why=": nearer to the wood a rapid would touch it")]
 
-_ANGLE = _reading(quantity.angle_deg, quantity.ANGLE.wanted())
-AngleDeg = Annotated[
-    float, _ANGLE, _within(-360, 360, "degrees"), _schema(quantity.ANGLE, "degrees", -360, 360)
-]
-BitAngleDeg = Annotated[float, _ANGLE, _within(5, 170, "degrees"), _schema(quantity.ANGLE, "degrees", 5, 170)]
+_angle = partial(_quantity, quantity.ANGLE, "degrees")
+AngleDeg = Annotated[float, _angle(least=-360, most=360)]
+BitAngleDeg = Annotated[float, _angle(least=5, most=170)]
 
 LEAST_FEED_MM_MIN = 1.0  # Grbl 1.1 (grbl/config.h, MINIMUM_FEED_RATE)
 FeedMmMin = Annotated[
-    float,
-    _reading(quantity.feed_mm_min, quantity.FEED.wanted()),
-    _within(LEAST_FEED_MM_MIN, None, "mm/min", why=": a controller goes no slower"),
-    _schema(quantity.FEED, "mm/min", LEAST_FEED_MM_MIN),
+    float, _quantity(quantity.FEED, "mm/min", least=LEAST_FEED_MM_MIN, why=": a controller goes no slower")
 ]
-AccelerationMmS2 = Annotated[
-    float,
-    _reading(quantity.acceleration_mm_s2, quantity.ACCELERATION.wanted()),
-    _within(0, None, "mm/s²", above=True),
-    _schema(quantity.ACCELERATION, "mm/s²", 0, above=True),
-]
-SpeedRpm = Annotated[
-    float,
-    _reading(quantity.speed_rpm, quantity.SPEED.wanted()),
-    _within(0, None, "rpm"),
-    _schema(quantity.SPEED, "revolutions per minute", 0),
-]
-SecondsS = Annotated[
-    float,
-    _reading(quantity.seconds_s, quantity.TIME.wanted()),
-    _within(0, 600, "s"),
-    _schema(quantity.TIME, "seconds", 0, 600),
-]
-Factor = Annotated[
-    float,
-    _reading(quantity.share, quantity.SHARE.wanted()),
-    _within(0, 1, "", above=True),
-    _schema(quantity.SHARE, "parts of one", 0, 1, above=True),
-]
-PositiveNumber = Annotated[
-    float,
-    _reading(quantity.number, quantity.NUMBER.wanted()),
-    _within(0, None, "", above=True),
-    _schema(quantity.NUMBER, "no unit", 0, above=True),
-]
-
-
-def whole(least: int, most: int) -> Any:
-    """A whole number from ``least`` to ``most``, used as ``Annotated[int, *whole(1, 8)]``."""
-    return (
-        _reading(quantity.whole_number, "a whole number is wanted, such as 4"),
-        _within(least, most, ""),
-        WithJsonSchema(
-            {
-                "anyOf": [
-                    {"type": "integer", "minimum": least, "maximum": most},
-                    {"type": "string", "pattern": r"^\s*[+-]?[0-9]{1,9}\s*$"},
-                ],
-                "description": f"a whole number from {least} to {most}",
-            }
-        ),
-    )
+AccelerationMmS2 = Annotated[float, _quantity(quantity.ACCELERATION, "mm/s²", least=0, above=True)]
+SpeedRpm = Annotated[float, _quantity(quantity.SPEED, "rpm", "revolutions per minute", least=0)]
+SecondsS = Annotated[float, _quantity(quantity.TIME, "s", "seconds", least=0, most=600)]
+Factor = Annotated[float, _quantity(quantity.SHARE, "", "parts of one", least=0, most=1, above=True)]
+PositiveNumber = Annotated[float, _quantity(quantity.NUMBER, "", "no unit", least=0, above=True)]
 
 
 def _flag(value: Any) -> bool:
@@ -169,43 +151,47 @@ def _flag(value: Any) -> bool:
     raise QuantityError(f"true or false is wanted{hint}")
 
 
-Flag = Annotated[bool, _reading(_flag, "true or false is wanted"), WithJsonSchema({"type": "boolean"})]
+Flag = Annotated[bool, Reads(_flag, "true or false is wanted", {"type": "boolean"})]
 
 
-def _text(value: Any) -> str:
-    if not isinstance(value, str):
-        raise QuantityError(TEXT_WANTED)
-    spaced = "".join(" " if unicodedata.category(char) == "Zs" else char for char in value)
-    stripped = spaced.strip()
-    if len(stripped) > LONGEST_LINE:
-        raise QuantityError(f"too long; at most {LONGEST_LINE} characters are taken")
-    if not stripped.isprintable():
-        raise QuantityError("line breaks and other control characters are not taken; write one plain line")
-    return stripped
+def text(most: int = LONGEST_LINE, *, least: int = 0, joined: bool = False) -> Reads:
+    """Read one line of up to ``most`` characters; ``joined``: it may be written in several lines, which become one."""
+
+    def read(value: Any) -> str:
+        if not isinstance(value, str):
+            raise QuantityError(TEXT_WANTED)
+        spaced = "".join(" " if unicodedata.category(char) == "Zs" else char for char in value)
+        line = " ".join(spaced.split()) if joined else spaced.strip()
+        if len(line) > most:
+            raise QuantityError(f"too long; at most {most} characters are taken")
+        if len(line) < least:
+            raise QuantityError(TEXT_WANTED)
+        if not line.isprintable():
+            raise QuantityError(
+                "line breaks and other control characters are not taken; write one plain line"
+            )
+        return line
+
+    bounds = {"minLength": least} if least else {}
+    return Reads(read, TEXT_WANTED, {"type": "string", "maxLength": most} | bounds)
 
 
-Text = Annotated[
-    str,
-    _reading(_text, TEXT_WANTED),
-    WithJsonSchema({"type": "string", "maxLength": LONGEST_LINE}),
-]
+Text = Annotated[str, text()]
 
 
-_COLOUR_PATTERN = "^#[0-9a-fA-F]{6}$"
+def spelled(pattern: str, wanted: str, most: int = LONGEST_LINE) -> Reads:
+    """Read a word of up to ``most`` characters that a regular expression matches; its letters become small."""
+
+    def read(value: Any) -> str:
+        if not isinstance(value, str) or len(value) > most or not re.fullmatch(pattern, value):
+            raise QuantityError(wanted)
+        return value.lower()
+
+    return Reads(read, wanted, {"type": "string", "maxLength": most, "pattern": pattern})
 
 
-def _colour(value: Any) -> str:
-    if not isinstance(value, str) or not re.fullmatch(_COLOUR_PATTERN, value):
-        raise QuantityError(COLOUR_WANTED)
-    return value.lower()
-
-
-COLOUR_WANTED = 'a colour is wanted: "#" and six digits from 0 to f, such as "#d9bf94", in quotes'
-Colour = Annotated[
-    str,
-    _reading(_colour, COLOUR_WANTED),
-    WithJsonSchema({"type": "string", "pattern": _COLOUR_PATTERN}),
-]
+_COLOUR_WANTED = 'a colour is wanted: "#" and six digits from 0 to f, such as "#d9bf94", in quotes'
+Colour = Annotated[str, spelled("^#[0-9a-fA-F]{6}$", _COLOUR_WANTED)]
 
 
 @dataclass(frozen=True, slots=True)
@@ -222,32 +208,20 @@ class Pitch:
 def _pitch(value: Any) -> Pitch:
     if isinstance(value, Pitch):
         return value
-    if value is BLANK:
-        raise wrong(f"no value given; {quantity.LENGTH.wanted()}, or about 22 mm")
-    if not isinstance(value, str | int | float):
-        raise wrong(f"{quantity.LENGTH.wanted()}, or about 22 mm")
-    try:
-        mm, about = quantity.wished_length_mm(value)
-    except QuantityError as error:
-        raise wrong(str(error)) from None
-    if mm <= 0:
-        raise wrong("must be more than 0 mm")
+    mm, about = quantity.wished_length_mm(value)
+    if mm <= 0.0:
+        raise QuantityError("must be more than 0 mm")
     return Pitch(mm, about)
 
 
-_PITCH_PATTERN = quantity.LENGTH.pattern.replace(r"^\s*", r"^\s*(?:about\s+|~\s*)?", 1)
+_PITCH_SCHEMA = {
+    "anyOf": [
+        {"type": "number", "exclusiveMinimum": 0},
+        {"type": "string", "pattern": quantity.LENGTH.pattern.replace(r"^\s*", r"^\s*(?:about\s+|~\s*)?", 1)},
+    ],
+    "description": "length of the pattern's unit; a bare number is in mm; 'about 22 mm' takes the nearest pitch that fits "
+    "the piece",
+}
 PitchMm = Annotated[
-    Pitch,
-    BeforeValidator(_pitch),
-    PlainSerializer(str, return_type=str),
-    WithJsonSchema(
-        {
-            "anyOf": [
-                {"type": "number", "exclusiveMinimum": 0},
-                {"type": "string", "pattern": _PITCH_PATTERN},
-            ],
-            "description": "length of the pattern's unit; a bare number is in mm; 'about 22 mm' takes the "
-            "nearest pitch that fits the piece",
-        }
-    ),
+    Pitch, Reads(_pitch, f"{quantity.LENGTH.wanted()}, or about 22 mm", _PITCH_SCHEMA), PlainSerializer(str)
 ]

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable, Iterable, Iterator
 from functools import cache
 from pathlib import Path
 from typing import Any, TypeVar
@@ -14,9 +13,8 @@ import vcarve
 from vcarve.errors import InputError, Problem
 from vcarve.job import defaults
 from vcarve.job.bench import Bit, Machine, Wood
-from vcarve.job.check import in_order, record_from, unknown_name
-from vcarve.job.document import STDIN_NAME, Document, KeyPath, dotted, read_document
-from vcarve.job.record import Record
+from vcarve.job.document import STDIN_NAME, Document, KeyPath, in_order, read_document
+from vcarve.job.record import Record, record_from, unknown_name
 from vcarve.job.records import Job, JobFile, Zero
 from vcarve.quantity import format_mm
 
@@ -145,59 +143,33 @@ def load_job(path: str, sets: Iterable[str] = ()) -> Job:
 def open_job(path: str, sets: Iterable[str] = ()) -> tuple[Job, Document]:
     """Read a job as ``load_job`` does; the document tells where each of its keys was written (see ``placed``)."""
     document = read_document(path, sets)
-    return resolve(_with_names_checked(document), document.folder, document), document
+    return job_of(document), document
 
 
-@contextmanager
-def placed(document: Document) -> Iterator[None]:
-    """Give problems that later rooms find in a job's keys the file and the line where the key was written."""
+def job_of(document: Document) -> Job:
+    """Read a job, look up the names in it and fill in every default; raises ``InputError`` with every problem found."""
+    found, problems = _look_up(document)
     try:
-        yield
+        job = record_from(document, JobFile)
     except InputError as error:
-        raise InputError(in_order(_placed(document, problem) for problem in error.problems)) from None
-
-
-def _placed(document: Document, problem: Problem) -> Problem:
-    if problem.file is not None or problem.key is None:
-        return problem
-    path = tuple(int(part) if part.isdecimal() else part for part in problem.key.split("."))
-    if path[0] not in document.tree:
-        return problem
-    return document.problem(path, problem.want, problem.value)
-
-
-def resolve(job: JobFile, folder: str = ".", document: Document | None = None) -> Job:
-    """Look up the names of a job as written and fill in every default.
-
-    ``document`` gives problems their file and line.  Raises ``InputError`` with every problem found.
-    """
-    found, problems = _look_up(
-        {
-            ("piece", "wood"): job.piece.wood,
-            **({} if job.pattern.name is None else {("pattern", "name"): job.pattern.name}),
-            ("bit",): job.bit,
-            ("machine",): job.machine,
-        },
-        folder,
-        document,
-    )
+        raise InputError(in_order([*error.problems, *problems])) from None
     machine = found.get("machine")
     if isinstance(machine, Machine) and (job.plan.hop_mm or 0.0) > machine.safe_height_mm:
         safe = format_mm(machine.safe_height_mm)
-        want = f"must be at most the machine's safe height, {safe}"
-        problems.append(_problem(document, ("plan", "hop"), want, None))
+        problems.append(
+            document.problem(("plan", "hop"), f"must be at most the machine's safe height, {safe}")
+        )
     if problems:
         raise InputError(in_order(problems))
-    wood, bit = found["wood"], found["bit"]
+    wood = job.piece.wood if isinstance(job.piece.wood, Wood) else found["wood"]
+    bit = job.bit if isinstance(job.bit, Bit) else found["bit"]
     assert isinstance(wood, Wood)
     assert isinstance(bit, Bit)
     assert isinstance(machine, Machine)
     speeds = defaults.speeds(job.feed, wood, bit, machine)
-    groove = job.groove
-    deepest_mm = max(
-        job.pattern.depths.values(), default=0.0
-    )  # where nothing is cut at the groove's own depth
-    ground_mm, leaf_mm = groove.depths_mm or (deepest_mm, deepest_mm)
+    # Where nothing is cut at the groove's own depth, the deepest of the others stands for it.
+    deepest_mm = max(job.pattern.depths.values(), default=0.0)
+    ground_mm, leaf_mm = job.groove.depths_mm or (deepest_mm, deepest_mm)
     return Job(
         title=job.title,
         units=job.units or machine.units,
@@ -206,7 +178,7 @@ def resolve(job: JobFile, folder: str = ".", document: Document | None = None) -
         pattern=job.pattern,
         ground_mm=ground_mm,
         leaf_mm=leaf_mm,
-        step_mm=groove.step_mm or defaults.usual_step_mm(wood, machine),
+        step_mm=job.groove.step_mm or defaults.usual_step_mm(wood, machine),
         bit=bit,
         machine=machine,
         cut_mm_min=speeds.cut_mm_min,
@@ -216,66 +188,42 @@ def resolve(job: JobFile, folder: str = ".", document: Document | None = None) -
         recut=job.plan.recut,
         hop_mm=defaults.hop_mm(machine, job.plan.hop_mm, job.clamps),
         clamps=job.clamps,
-        lost_land=groove.lost_land,
-        folder=folder,
-        files=tuple(_files(job, folder, document)),
+        lost_land=job.groove.lost_land,
+        folder=document.folder,
+        files=tuple(_files(job, document)),
     )
 
 
-def _files(job: JobFile, folder: str, document: Document | None) -> Iterator[str]:
-    """The path of every file that is read for a job: its own, its machine's, its pattern's, its drawings'."""
-    if document is not None and document.file not in (None, STDIN_NAME):
+def _files(job: JobFile, document: Document) -> Iterator[str]:
+    """Return the path of every file that is read for a job: its own, its machine's, its pattern's, its drawings'."""
+    if document.file not in (None, STDIN_NAME):
         yield str(document.file)
-    if machine := machine_path(job.machine, folder):
+    if machine := machine_path(job.machine, document.folder):
         yield machine
     own = job.pattern.name if (job.pattern.name or "").lower().endswith(_SUFFIXES) else None
-    yield from (
-        str(Path(folder) / name) for name in (own, job.pattern.drawing, job.piece.outline.file) if name
-    )
+    for name in (own, job.pattern.drawing, job.piece.outline.file):
+        if name:
+            yield str(Path(document.folder) / name)
 
 
-def _with_names_checked(document: Document) -> JobFile:
-    """Check the document; when it is wrong, its names are looked up all the same, so that all is said at once."""
-    try:
-        return record_from(document, JobFile)
-    except InputError as error:
-        names: dict[tuple[str, ...], Any] = {
-            path: value
-            for path in (("piece", "wood"), ("pattern", "name"), ("bit",), ("machine",))
-            if (value := document.written(path)) is not None
-        }
-        _, more = _look_up(names, document.folder, document)
-        raise InputError(in_order([*error.problems, *more])) from None
-
-
-def _look_up(
-    names: dict[tuple[str, ...], Any], folder: str, document: Document | None
-) -> tuple[dict[str, Record], list[Problem]]:
-    """Look up names by key path; returns what was found by last key, and the problems."""
-    found: dict[str, Record] = {}
+def _look_up(document: Document) -> tuple[dict[str, Record | None], list[Problem]]:
+    """Look up the names in a job's document, right or wrong as it is; return what was found by last key, and the problems."""
+    finders: dict[KeyPath, Callable[[str], Record | None]] = {
+        ("piece", "wood"): load_wood,
+        ("pattern", "name"): check_pattern,
+        ("bit",): load_bit,
+        ("machine",): lambda name: load_machine(name, document.folder),
+    }
+    found: dict[str, Record | None] = {}
     problems: list[Problem] = []
-    for path, name in names.items():
-        key = path[-1]
-        if isinstance(name, Bit | Wood):
-            found[key] = name
+    for path, find in finders.items():
+        name = document.written(path)
+        if name is None:  # missing, spelled out, or wrong
             continue
         try:
-            if key == "wood":
-                found[key] = load_wood(name)
-            elif key == "name":
-                check_pattern(name)
-            elif key == "bit":
-                found[key] = load_bit(name)
-            else:
-                found[key] = load_machine(name, folder)
+            found[str(path[-1])] = find(name.strip())
         except InputError as error:
             for one in error.problems:
                 inside = one.key is not None or one.line is not None  # a place in the machine's own file
-                problems.append(one if inside else _problem(document, path, one.want, str(name)))
+                problems.append(one if inside else document.problem(path, one.want))
     return found, problems
-
-
-def _problem(document: Document | None, path: KeyPath, want: str, value: str | None) -> Problem:
-    if document is None:
-        return Problem(key=dotted(path), value=value, want=want)
-    return document.problem(path, want, value)

@@ -1,13 +1,53 @@
-"""What every record of a job is: frozen, its unknown keys errors, with rules that join several keys."""
+"""What every record that people write is, and how one is built from a document, every wrong value told in plain words."""
 
 from __future__ import annotations
 
-from typing import Any
+import difflib
+import re
+from collections.abc import Iterable, Mapping
+from typing import Any, TypeVar, get_args
 
-from pydantic import BaseModel, ConfigDict, model_validator
+from pydantic import BaseModel, ConfigDict, Discriminator, ValidationError, model_validator
+from pydantic.fields import FieldInfo
 from pydantic_core import PydanticCustomError
 
-from vcarve.job.fields import BLANK
+from vcarve.errors import InputError, Problem
+from vcarve.job.document import Document, KeyPath, dotted, in_order
+from vcarve.job.fields import BLANK, TEXT_WANTED, Reads
+
+NAMED, SPELLED_OUT = "a name", "spelled out"  # how a bit or a wood may be given: tags, never keys
+_UNIT = re.compile(r"_(mm|deg|rpm|s|n|mm_min|mm_s2)$")
+_DRAFT = "https://json-schema.org/draft/2020-12/schema"
+
+AnyRecord = TypeVar("AnyRecord", bound=BaseModel)
+
+
+def _add_measures(schema: dict[str, Any], kind: type[BaseModel]) -> None:
+    """Add to the meaning of a key what is read there, such as "a bare number is in mm"."""
+    for key, info in _fields(kind).items():
+        for mark in info.metadata:
+            if isinstance(mark, Reads) and "description" in mark.schema:
+                schema["properties"][key]["description"] += f" ({mark.schema['description']})"
+
+
+class Record(BaseModel):
+    """A frozen record; unknown keys are errors.
+
+    The key that a person writes is the field's name with hyphens and without its unit: ``chip_low_mm`` is ``chip-low``.
+    """
+
+    model_config = ConfigDict(
+        frozen=True,
+        extra="forbid",
+        populate_by_name=True,
+        alias_generator=lambda name: _UNIT.sub("", name).replace("_", "-"),
+        json_schema_extra=_add_measures,
+    )
+
+    @model_validator(mode="before")
+    @classmethod
+    def _empty(cls, data: Any) -> Any:
+        return {} if data is BLANK else data
 
 
 def refuse(key: str, sentence: str, *clash: str) -> PydanticCustomError:
@@ -15,12 +55,158 @@ def refuse(key: str, sentence: str, *clash: str) -> PydanticCustomError:
     return PydanticCustomError("rule", "{sentence}", {"sentence": sentence, "at": key, "clash": clash})
 
 
-class Record(BaseModel):
-    """A frozen record; unknown keys are errors; fields may be given by key or by field name."""
+def record_from(document: Document, kind: type[AnyRecord]) -> AnyRecord:
+    """Build a record of ``kind`` from the document's tree; keys are the aliases.
 
-    model_config = ConfigDict(frozen=True, extra="forbid", populate_by_name=True)
+    Raises ``InputError`` with every problem found, in the order of the lines.
+    """
+    try:
+        return kind.model_validate(document.tree, by_alias=True, by_name=False)
+    except ValidationError as error:
+        found = error.errors(include_url=False)
+        raise InputError(
+            in_order(
+                _problem(document, kind, dict(one))
+                for one in found
+                # A list is also told to be too short where each of its items is wrong.
+                if one["type"] != "too_short"
+                or not any(
+                    one["loc"] == inner["loc"][: len(one["loc"])] for inner in found if inner is not one
+                )
+            )
+        ) from None
 
-    @model_validator(mode="before")
-    @classmethod
-    def _empty(cls, data: Any) -> Any:
-        return {} if data is BLANK else data
+
+def schema_of(kind: type[BaseModel], title: str) -> dict[str, Any]:
+    """Return the JSON Schema (2020-12) of a record as it is written, with which editors complete and check it."""
+    made = kind.model_json_schema(by_alias=True, mode="validation")
+    return {"$schema": _DRAFT, **made, "title": title}
+
+
+# --- names ---
+
+
+def nearest(word: str, known: Iterable[str]) -> str | None:
+    """Return the known word most like ``word``, or ``None`` when none is much like it."""
+    words = {name.casefold(): name for name in known}
+    near = difflib.get_close_matches(word.casefold(), words, n=1, cutoff=0.6)
+    if near:
+        return words[near[0]]
+    starts = [name for folded, name in words.items() if len(word) > 1 and folded.startswith(word.casefold())]
+    return starts[0] if starts else None
+
+
+def unknown_name(what: str, word: str, known: Mapping[str, str], command: str) -> str:
+    """Say that no ``what`` has this name, with those called that, the nearest one, or the command that lists them.
+
+    ``known`` has for each name what else it is called.
+    """
+    asked = _words(word)
+    called = [name for name, more in known.items() if asked and asked <= _words(f"{name} {more}")]
+    if len(called) > 1:
+        return f"several {what}s are called that; write one of {', '.join(called)}"
+    parts = {part: name for name in known for part in (*name.split("-"), name)}
+    near = called[0] if called else parts.get(nearest(word, parts) or "")
+    hint = f"did you mean {near!r}?" if near else f"{command!r} lists them"
+    return f"unknown {what}; {hint}"
+
+
+def _words(text: str) -> set[str]:
+    return set(re.findall(r"[^\W_]+", text.casefold()))
+
+
+# --- from pydantic's errors to problems ---
+
+
+def _fields(section: type[BaseModel] | None) -> dict[str, FieldInfo]:
+    """Return the fields of a record by the keys a person may write."""
+    return (
+        {} if section is None else {info.alias or name: info for name, info in section.model_fields.items()}
+    )
+
+
+def _section(annotation: Any) -> type[BaseModel] | None:
+    """Return the record type inside an annotation such as ``tuple[Frame, ...]`` or ``Feed | None``."""
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        return annotation
+    return next((found for part in get_args(annotation) if (found := _section(part))), None)
+
+
+def _record_at(kind: type[BaseModel], path: KeyPath) -> type[BaseModel] | None:
+    """Return the type of the record that ``path`` (a section's) leads to."""
+    at: type[BaseModel] | None = kind
+    for part in path:
+        if isinstance(part, str):
+            info = _fields(at).get(part)
+            at = None if info is None else _section(info.annotation)
+    return at
+
+
+def _problem(document: Document, kind: type[BaseModel], error: dict[str, Any]) -> Problem:
+    what: str = error["type"]
+    path: KeyPath = tuple(part for part in error["loc"] if part not in (NAMED, SPELLED_OUT))
+    context: dict[str, Any] = error.get("ctx", {})
+    if what == "rule":
+        at: str = context["at"]
+        steps = tuple(int(part) if part.isdecimal() else part for part in at.split(".") if part)
+        hint = _dropping(document, path, (at, *context["clash"]))
+        return document.problem((*path, *steps), context["sentence"] + hint)
+    inner = _record_at(kind, path)
+    keys = f"its keys are {', '.join(_fields(inner))}" if inner else "give it a value"
+    match what:
+        case "quantity":
+            want = str(context["sentence"])
+        case "missing":
+            want = "this key is missing" + _missing_at(kind, path, keys)
+        case "extra_forbidden":
+            want = _unknown_key(kind, path)
+        case "literal_error":
+            want = _one_of(error["input"], context["expected"])
+        case "too_short":
+            want = "the list needs at least one item"
+        case "too_long":
+            want = f"too many items; at most {context['max_length']} are taken"
+        case "tuple_type":
+            want = "a list is wanted: [a, b], or one item a line after '- '"
+        case "model_type" | "dict_type":
+            want = f"a section of keys is wanted; {keys}"
+        case _:
+            want = "a value of another form is wanted here"
+    return document.problem(path, want)
+
+
+def _dropping(document: Document, section: KeyPath, clash: tuple[str, ...]) -> str:
+    """Say how to take out what the file has of keys that clash, where the command line has set another of them."""
+    from_file = [key for key in clash if document.place((*section, key)).override is None]
+    if len(from_file) in (0, len(clash)):
+        return ""
+    words = " ".join(f"--set {dotted((*section, key))}=" for key in from_file)
+    return f"; {words} takes out what the file says"
+
+
+def _missing_at(kind: type[BaseModel], path: KeyPath, keys: str) -> str:
+    """Say what the missing key means and what belongs there; ``keys`` are those of a section."""
+    info = _fields(_record_at(kind, path[:-1])).get(str(path[-1]))
+    if info is None:  # an item of a list, such as a point's second coordinate
+        return "; a list of two is wanted: [a, b]"
+    wanted = next((mark.wanted for mark in info.metadata if isinstance(mark, Reads)), keys)
+    # Where a value may have one of several forms, the meaning names them.
+    forms = any(isinstance(mark, Discriminator) for mark in info.metadata)
+    return f": {info.description}" if wanted == TEXT_WANTED or forms else f": {info.description}; {wanted}"
+
+
+def _unknown_key(kind: type[BaseModel], path: KeyPath) -> str:
+    known = _fields(_record_at(kind, path[:-1]))
+    if str(path[-1])[:1].isdecimal():
+        return "a comma ends a value here; write decimals with a point, such as 2.5 mm"
+    near = nearest(str(path[-1]), known)
+    return f"unknown key; did you mean {near!r}?" if near else f"unknown key; known here: {', '.join(known)}"
+
+
+def _one_of(written: Any, expected: str) -> str:
+    """Say which words are taken; ``expected`` is pydantic's list, such as ``'a', 'b' or 'c'``."""
+    words = expected.replace(" or ", ", ").replace("'", "").split(", ")
+    near = nearest(written, words) if isinstance(written, str) else None
+    hint = f"; did you mean {near!r}?" if near else ""
+    lead = "no value given; " if written is BLANK else ""
+    return f"{lead}one of {', '.join(words)} is wanted{hint}"

@@ -1,7 +1,6 @@
 """The records a job is made of: frozen, validated; millimetres, degrees, mm/min, seconds.
 
-Each field's alias is the key a person writes in YAML; the field's own name carries the unit.  Rules that join
-several keys of one section are checked here, as soon as every key of the section is right by itself.
+Rules that join several keys of one section are checked here, as soon as every key of the section is right by itself.
 """
 
 from __future__ import annotations
@@ -38,39 +37,41 @@ from vcarve.quantity import FIGURES, Figures, format_mm
 class Outline(Record):
     """The shape of a piece that is not a plain rectangle.  It fills the piece's width and height."""
 
-    shape: Literal["rectangle", "rounded", "circle", "ellipse", "polygon", "drawing"] = "rectangle"
-    radius_mm: PositiveMm | None = Field(None, alias="radius")  # rounded: the corners
-    sides: Annotated[int, *whole(3, 360)] | None = None  # polygon
-    turn_deg: AngleDeg = Field(0.0, alias="turn")  # polygon: 0 has a flat side at the front
-    file: Text | None = None  # drawing: SVG or DXF with one closed path, and holes
-    layer: Text | None = None
+    shape: Literal["rectangle", "rounded", "circle", "ellipse", "polygon", "drawing"] = Field(
+        "rectangle", description="it fills the piece's width and height"
+    )
+    radius_mm: PositiveMm | None = Field(None, description="radius of the corners (rounded)")
+    sides: Annotated[int, whole(3, 360)] | None = Field(None, description="number of sides (polygon)")
+    turn_deg: AngleDeg = Field(0.0, description="turn of the polygon; 0 has a flat side at the front")
+    file: Text | None = Field(None, description="SVG or DXF file with one closed path, and holes (drawing)")
+    layer: Text | None = Field(None, description="only this layer of the file (drawing)")
 
     @model_validator(mode="after")
     def _shape_rules(self) -> Self:
-        needs = {"rounded": "radius", "polygon": "sides", "drawing": "file"}
-        given = {"radius": self.radius_mm, "sides": self.sides, "file": self.file, "layer": self.layer}
-        needed = needs.get(self.shape)
-        if needed is not None and given[needed] is None:
-            raise refuse("shape", f"the shape {self.shape!r} needs the key {needed!r} as well")
-        homes = {"radius": "rounded", "sides": "polygon", "file": "drawing", "layer": "drawing"}
-        for key, shape in homes.items():
-            if given[key] is not None and self.shape != shape:
-                raise refuse(
-                    key, f"only the shape {shape!r} takes this key; leave it out, or change the shape"
-                )
-        if self.turn_deg and self.shape != "polygon":
-            raise refuse("turn", "only the shape 'polygon' takes this key; leave it out, or change the shape")
+        given = {
+            ("rounded", "radius"): self.radius_mm,
+            ("polygon", "sides"): self.sides,
+            ("polygon", "turn"): self.turn_deg or None,
+            ("drawing", "file"): self.file,
+            ("drawing", "layer"): self.layer,
+        }
+        for (shape, key), value in given.items():
+            if value is None and self.shape == shape and key not in ("turn", "layer"):
+                raise refuse("shape", f"the shape {shape!r} needs the key {key!r} as well")
+            if value is not None and self.shape != shape:
+                want = f"only the shape {shape!r} takes this key; leave it out, or change the shape"
+                raise refuse(key, want)
         return self
 
 
 class Piece(Record):
     """The stock to be engraved."""
 
-    width_mm: PositiveMm = Field(alias="width")
-    height_mm: PositiveMm = Field(alias="height")
-    thickness_mm: PositiveMm = Field(alias="thickness")
-    wood: WoodChoice
-    outline: Outline = Outline()
+    width_mm: PositiveMm = Field(description="size along X")
+    height_mm: PositiveMm = Field(description="size along Y")
+    thickness_mm: PositiveMm = Field(description="thickness of the stock")
+    wood: WoodChoice = Field(description="a name from 'mizo woods', or the figures of a wood of your own")
+    outline: Outline = Field(Outline(), description="the shape of a piece that is not a rectangle")
 
     @model_validator(mode="after")
     def _outline_fits(self) -> Self:
@@ -92,30 +93,51 @@ MOST_FRAMES = 50  # each is another outline that every line is cut at
 class Frame(Record):
     """Border lines at a distance inside the outline, with a depth of their own."""
 
-    distance_mm: PositiveMm = Field(alias="distance")
-    depth_mm: PositiveMm | None = Field(None, alias="depth")  # default: the ground lines' depth
+    distance_mm: PositiveMm = Field(description="distance of the border line from the outline")
+    depth_mm: PositiveMm | None = Field(None, description="its own depth; left out, that of the ground lines")
 
 
 class PatternChoice(Record):
     """Which pattern, how large, and how it lies on the piece."""
 
-    name: Text | None = None  # from the catalogue, or a path to a pattern file
-    drawing: Text | None = None  # SVG or DXF file of lines, instead of a pattern
-    depths: dict[str, PositiveMm] = Field({})  # drawing: layer or colour -> depth
-    close_gaps_mm: NotNegativeMm = Field(0.05, alias="close-gaps")  # drawing: tolerance for joining ends
-    lost_lines: Literal["refuse", "allow"] = Field("refuse", alias="lost-lines")  # drawing: most lie outside
-    pitch_mm: PitchMm | None = Field(None, alias="pitch")  # PitchMm keeps "about 22 mm" as a wish
-    across: Annotated[int, *whole(1, 1000)] | None = None  # repeats across the width instead of a pitch
-    edge: Literal["groove", "plain"] = "groove"
-    ends: Literal["outline", "run-off"] = (
-        "outline"  # run-off: lines leave the piece by the groove's half-width
+    name: Text | None = Field(None, description="a name from 'mizo patterns', or the path of a pattern file")
+    drawing: Text | None = Field(
+        None,
+        description="SVG or DXF file of lines, instead of a pattern; they lie as on their page if that is "
+        "as large as the piece, else centred",
     )
-    margin_mm: NotNegativeMm = Field(0.0, alias="margin")
-    frame: tuple[Frame, ...] = ()
-    rotate_deg: AngleDeg = Field(0.0, alias="rotate")
-    shift_x_mm: LengthMm = Field(0.0, alias="shift-x")
-    shift_y_mm: LengthMm = Field(0.0, alias="shift-y")
-    mirror: Flag = False
+    depths: dict[str, PositiveMm] = Field(
+        {}, description="drawing: depth for each layer or colour to cut; layers left out are not cut"
+    )
+    close_gaps_mm: NotNegativeMm = Field(0.05, description="drawing: ends nearer than this are joined")
+    lost_lines: Literal["refuse", "allow"] = Field(
+        "refuse",
+        description="drawing: allow cuts it even where most of its lines lie outside the piece or the margin",
+    )
+    pitch_mm: PitchMm | None = Field(
+        None,
+        description="length of the pattern's unit on the piece; 'about 22 mm' takes the nearest that fits",
+    )
+    across: Annotated[int, whole(1, 1000)] | None = Field(
+        None, description="how many units across the width, instead of a pitch"
+    )
+    edge: Literal["groove", "plain"] = Field(
+        "groove", description="groove cuts lines that lie on the piece's edge, plain leaves them"
+    )
+    ends: Literal["outline", "run-off"] = Field(
+        "outline", description="where lines end: at the outline, or running off it by half the groove's width"
+    )
+    margin_mm: NotNegativeMm = Field(
+        0.0, description="a border inside the outline without lines, but for frames"
+    )
+    frame: tuple[Frame, ...] = Field(
+        (),
+        description="border lines at a distance inside the outline; nearer than the margin they leave a plain band",
+    )
+    rotate_deg: AngleDeg = Field(0.0, description="turn of the pattern, counter-clockwise")
+    shift_x_mm: LengthMm = Field(0.0, description="shift of the pattern to the right")
+    shift_y_mm: LengthMm = Field(0.0, description="shift of the pattern to the back")
+    mirror: Flag = Field(False, description="true mirrors the pattern left to right")
 
     @model_validator(mode="after")
     def _one_source(self) -> Self:
@@ -150,21 +172,27 @@ class Groove(Record):
     None is given where all that is cut has a depth of its own: layers of a drawing, frames.
     """
 
-    depth_mm: PositiveMm | None = Field(None, alias="depth")
-    ground_mm: PositiveMm | None = Field(None, alias="ground")
-    leaf_mm: PositiveMm | None = Field(None, alias="leaf")
-    step_mm: PositiveMm | None = Field(None, alias="step")
-    lost_land: Literal["refuse", "allow"] = Field("refuse", alias="lost-land")  # where most cells keep none
+    depth_mm: PositiveMm | None = Field(
+        None, description="depth of all lines; needed unless all that is cut has a depth of its own"
+    )
+    ground_mm: PositiveMm | None = Field(
+        None, description="depth of the base grid's lines, together with 'leaf'"
+    )
+    leaf_mm: PositiveMm | None = Field(
+        None, description="depth of the infill's lines, together with 'ground'"
+    )
+    step_mm: PositiveMm | None = Field(
+        None, description="deepest cut per level; left out, the usual one for wood and machine"
+    )
+    lost_land: Literal["refuse", "allow"] = Field(
+        "refuse", description="allow cuts a job even where most cells keep no land between the grooves"
+    )
 
     @model_validator(mode="after")
     def _one_way(self) -> Self:
         if self.depth_mm is not None:
-            apart = [
-                key
-                for key, value in (("ground", self.ground_mm), ("leaf", self.leaf_mm))
-                if value is not None
-            ]
-            if apart:
+            both = {"ground": self.ground_mm, "leaf": self.leaf_mm}
+            if apart := [key for key, value in both.items() if value is not None]:
                 raise refuse(apart[0], f"{DEPTH_WANTED}, not both", *apart[1:], "depth")
         elif (self.ground_mm is None) != (self.leaf_mm is None):
             given, other = ("ground", "leaf") if self.leaf_mm is None else ("leaf", "ground")
@@ -183,9 +211,9 @@ class Groove(Record):
 class Feed(Record):
     """Speeds of the job; whatever is left out comes from wood, bit and machine."""
 
-    cut_mm_min: FeedMmMin | None = Field(None, alias="cut")
-    plunge_mm_min: FeedMmMin | None = Field(None, alias="plunge")
-    spindle_rpm: SpeedRpm | None = Field(None, alias="spindle")
+    cut_mm_min: FeedMmMin | None = Field(None, description="feed along the grooves")
+    plunge_mm_min: FeedMmMin | None = Field(None, description="feed straight down")
+    spindle_rpm: SpeedRpm | None = Field(None, description="spindle speed")
 
 
 ZeroPlace = Literal["front-left", "front-right", "back-left", "back-right", "centre"]
@@ -216,8 +244,14 @@ class Zero(Record):
 class ZeroChoice(Record):
     """Where the user sets the work origin; left out, where ``defaults.zero_xy`` says."""
 
-    xy: ZeroWord | None = None
-    z: Literal["top", "bed"] = "top"
+    xy: ZeroWord | None = Field(
+        None,
+        description="the corner of the piece, or its centre, where X and Y are zero; left out, the front left "
+        "corner, or the centre of a circle, ellipse or polygon",
+    )
+    z: Literal["top", "bed"] = Field(
+        "top", description="where Z is zero: top of the piece, or the bed it lies on"
+    )
 
 
 class PlanChoice(Record):
@@ -228,34 +262,43 @@ class PlanChoice(Record):
     has steps.
     """
 
-    recut: Literal["never", "allow"] = "allow"
-    hop_mm: RapidMm | None = Field(None, alias="hop")  # default: 1 mm, or the safe height if that is lower
+    recut: Literal["never", "allow"] = Field(
+        "allow",
+        description="allow lets the bit travel along grooves where that is quicker than lifting, going along no line "
+        "more than twice a level; never forbids it",
+    )
+    hop_mm: RapidMm | None = Field(None, description="how high the bit rises between passes")
 
 
 class Clamp(Record):
     """A clamp or screw head the bit must not touch: a rectangle from the piece's front left corner."""
 
-    x_mm: LengthMm = Field(alias="x")
-    y_mm: LengthMm = Field(alias="y")
-    width_mm: PositiveMm = Field(alias="width")
-    height_mm: PositiveMm = Field(alias="height")  # along Y
-    above_mm: PositiveMm = Field(alias="above")  # how far it stands above the piece's top
+    x_mm: LengthMm = Field(description="left side, from the piece's front left corner")
+    y_mm: LengthMm = Field(description="front side, from the piece's front left corner")
+    width_mm: PositiveMm = Field(description="size along X")
+    height_mm: PositiveMm = Field(description="size along Y")
+    above_mm: PositiveMm = Field(description="how far it stands above the piece's top")
 
 
 class JobFile(Record):
     """A job as written: wood, bit, machine and pattern may still be names."""
 
-    piece: Piece
-    title: Text = ""
-    units: Literal["mm", "inch"] | None = None  # of the figures people read; None: the machine's
-    pattern: PatternChoice
-    groove: Groove = Field(Groove(), validate_default=True)
-    bit: BitChoice
-    machine: Text
-    feed: Feed = Feed()
-    zero: ZeroChoice = ZeroChoice()
-    plan: PlanChoice = PlanChoice()
-    clamps: tuple[Clamp, ...] = ()
+    piece: Piece = Field(description="the stock to be engraved")
+    title: Text = Field(
+        "", description="a line of your own; it goes into the program's header and onto the bench sheet"
+    )
+    units: Literal["mm", "inch"] | None = Field(
+        None,
+        description="mm or inch, for summary, page and sheet; left out, the machine's; a bare number stays mm",
+    )
+    pattern: PatternChoice = Field(description="which lines, how large, and how they lie on the piece")
+    groove: Groove = Field(Groove(), validate_default=True, description="how deep")
+    bit: BitChoice = Field(description="a name from 'mizo bits', or the bit's own measures")
+    machine: Text = Field(description="a name from 'mizo machines', or the path of a machine file")
+    feed: Feed = Field(Feed(), description="speeds; what is left out comes from wood, bit and machine")
+    zero: ZeroChoice = Field(ZeroChoice(), description="where you set the work origin")
+    plan: PlanChoice = Field(PlanChoice(), description="how the cutting is ordered")
+    clamps: tuple[Clamp, ...] = Field((), description="places the bit must keep clear of")
 
     @field_validator("groove")
     @classmethod

@@ -139,8 +139,6 @@ def _operations(written: PatternFile, lattice: Lattice) -> tuple[Isometry, ...]:
 def _generators(written: PatternFile, lattice: Lattice) -> list[Line]:
     problems: list[Problem] = []
     lines: list[Line] = []
-    if not written.lines:
-        raise InputError(Problem(key="lines", want="at least one line is wanted"))
     for index, entry in enumerate(written.lines):
         key = f"lines.{index}"
         made = _lines(entry, lattice)

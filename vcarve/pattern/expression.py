@@ -30,7 +30,7 @@ _BINARY: dict[type[ast.operator], Callable[[float, float], float]] = {
     ast.Mult: operator.mul,
     ast.Div: operator.truediv,
 }
-_HELP = "write a number or an expression of numbers, + - * /, pi and " + " ".join(_FUNCTIONS)
+HELP = "write a number or an expression of numbers, + - * /, pi and " + " ".join(_FUNCTIONS)
 
 
 def evaluate(value: object) -> float:
@@ -40,7 +40,7 @@ def evaluate(value: object) -> float:
     arithmetic above, divides by zero, or gives a number that is not finite or beyond a million.
     """
     if isinstance(value, bool) or not isinstance(value, int | float | str):
-        raise ValueError(_HELP)
+        raise ValueError(HELP)
     if isinstance(value, str):
         number = _evaluate_text(value)
     elif isinstance(value, int) and abs(value) > LARGEST:
@@ -60,7 +60,7 @@ def _evaluate_text(text: str) -> float:
     try:
         tree = ast.parse(text.strip(), mode="eval")
     except (SyntaxError, ValueError, RecursionError, MemoryError):
-        raise ValueError(f"this cannot be read as an expression; {_HELP}") from None
+        raise ValueError(f"this cannot be read as an expression; {HELP}") from None
     try:
         return _walk(tree.body)
     except ZeroDivisionError:
@@ -91,4 +91,4 @@ def _walk(node: ast.expr) -> float:
                 raise ValueError(f"{name} has no value at {inner:g}") from None
         case _:
             pass
-    raise ValueError(f"{ast.unparse(node)} is not understood here; {_HELP}")
+    raise ValueError(f"{ast.unparse(node)} is not understood here; {HELP}")
