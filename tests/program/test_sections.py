@@ -10,12 +10,11 @@ from typing import Any
 import numpy as np
 import pytest
 
+from small_job import job_from
 from vcarve.dryrun.check import check
 from vcarve.dryrun.setup import waiting_mm
-from vcarve.job.check import record_from
-from vcarve.job.document import parse_document
-from vcarve.job.load import machine_names, resolve
-from vcarve.job.records import Job, JobFile
+from vcarve.job.load import machine_names
+from vcarve.job.records import Job
 from vcarve.pipeline import Made, draft
 from vcarve.program.moves import Moves
 from vcarve.program.reader import Reading, read_program
@@ -33,8 +32,7 @@ bit: {{angle: 60, diameter: 3.175, shank: 3.175}}
 machine: {machine}
 zero: {zero}
 """
-    document = parse_document(text.encode(), file="try.yaml", folder=".", sets=())
-    return resolve(record_from(document, JobFile), ".", document)
+    return job_from(text)
 
 
 @cache
