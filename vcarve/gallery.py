@@ -67,14 +67,13 @@ def _png(network: Network) -> bytes:
     theme = look.LIGHT
     image = Image.new("RGB", (size, size), theme.raised)
     draw = ImageDraw.Draw(image)
-    xy = network.xy_mm
     for leaf_turn in (True, False):
         share = LEAF_SHARE if leaf_turn else GROUND_SHARE
         width = max(round(share * size), 1)
         colour = theme.leaf_line if leaf_turn else theme.ground_line
         for edge in np.flatnonzero(network.cut & ((network.role == Role.LEAF) == leaf_turn)).tolist():
-            a, b = xy[[network.tail[edge]]], xy[[network.head[edge]]]
-            along = np.vstack([chords(a, b, network.bulge[[edge]], 0.01)[0], b])
+            curve = network.curves(np.array([edge]))
+            along = np.vstack([chords(curve, 0.01)[0], curve[:, 2:4]])
             points = [
                 (pad + (x + SIDE_MM / 2.0) * scale, size - pad - (y + SIDE_MM / 2.0) * scale)
                 for x, y in along.tolist()

@@ -16,10 +16,10 @@ from vcarve.errors import Finding, InputError, Problem, refuses
 from vcarve.job.records import Job
 from vcarve.layout.proposals import proposals
 from vcarve.layout.stages import Layout, lay_out
-from vcarve.network.clip import region_polygon
 from vcarve.network.model import Network
 from vcarve.plan.model import Plan
 from vcarve.plan.planner import candidates
+from vcarve.plane.region import polygon
 from vcarve.program.reader import Reading, read_program
 from vcarve.program.writer import write
 from vcarve.report import Summary, header, job_findings, summary
@@ -87,7 +87,7 @@ def draft(job: Job, progress: Progress | None = None) -> Made:
         job=drawn,
         network=layout.network,
         grooves=layout.grooves,
-        outline=region_polygon(layout.outline),
+        outline=polygon(layout.outline),
     )
     # What is refused of the whole job is true of each of its lines; what has a place is told of that place only.
     already = {one.code for one in known if one.severity == "refuse" and one.at_mm is None}

@@ -22,8 +22,7 @@ from vcarve.groove.width import sensitivity
 from vcarve.job.bench import Machine
 from vcarve.job.records import Job
 from vcarve.layout.stages import Layout, lay_out
-from vcarve.network.clip import region_polygon
-from vcarve.plane.region import chords
+from vcarve.plane.region import corners, polygon
 from vcarve.program.moves import Motion
 from vcarve.program.reader import Reading, read_program
 from vcarve.quantity import Figures
@@ -112,7 +111,7 @@ def dry_run(
             job=job,
             network=None if layout is None else layout.network,
             grooves=None if layout is None else layout.grooves,
-            outline=None if layout is None else region_polygon(layout.outline),
+            outline=None if layout is None else polygon(layout.outline),
         )
         if assumed:
             resting = OF_THE_MACHINE if mill.spindle.programmed else OF_THE_MACHINE | {"spindle-off"}
@@ -307,7 +306,7 @@ def _width_findings(job: Job, layout: Layout, surface: Surface, facts: Measured)
 
 def outline_rings(layout: Layout) -> tuple[np.ndarray, ...]:
     """Return the piece's outline and holes as fine polygons, each (n, 2)."""
-    return tuple(chords(ring, 0.01) for ring in layout.outline.rings)
+    return tuple(corners(ring, 0.01) for ring in layout.outline.rings)
 
 
 def page_facts(run: DryRun, plan: PlanFacts | None = None) -> PageFacts:

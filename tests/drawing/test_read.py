@@ -732,7 +732,6 @@ def mixed(space: Any, document: Any) -> None:
         ("svg_shapes", "ellipse_arc"),
         ("sheet", "Sheet.add"),
         ("dxf", "arc_lines"),
-        ("dxf", "split_arc"),
         ("dxf", "ellipse_arc"),
         ("dxf", "fit_arcs"),
         ("dxf", "_Reader._flat"),
@@ -753,8 +752,6 @@ def test_a_fault_of_our_own_is_not_laid_to_the_file(
 
     monkeypatch.setattr("tempfile.tempdir", str(tmp_path))  # where its evidence goes
     monkeypatch.setattr(f"vcarve.drawing.{module}.{work}", slip)
-    if work == "split_arc":  # only of more than half a turn
-        drawings = [dxf(tmp_path, lambda space, _: space.add_lwpolyline([(0, 0, 0, 0, 2), (9, 0, 0, 0, 0)]))]
     for drawing in drawings:
         words = ["--set", f"pattern={{drawing: {drawing.name}}}"]
         (tmp_path / "job.yaml").write_text(JOB)

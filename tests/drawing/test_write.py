@@ -23,7 +23,7 @@ from vcarve.network.model import Network
 from vcarve.pattern.catalogue import pattern
 from vcarve.pattern.shapes import circle, rounded_rectangle
 from vcarve.plane.refit import with_arcs
-from vcarve.plane.region import Region, Ring, chords
+from vcarve.plane.region import Region, Ring, corners
 
 BIT = Bit(angle_deg=60.0, diameter_mm=6.0, shank_mm=6.0)
 CASES = ("asanoha", "shippo", "kikko")
@@ -80,7 +80,7 @@ def test_groove_outlines_have_the_area_of_the_grooves(tmp_path: Path, name: str)
         points = [(v.dxf.location.x, v.dxf.location.y) for v in entity.vertices]
         bulges = [v.dxf.get("bulge", 0.0) for v in entity.vertices]
         ring = Ring(xy_mm=np.array(points), bulge=np.array(bulges, dtype=float))
-        xy = chords(ring, 1e-5)
+        xy = corners(ring, 1e-5)
         area += float(np.sum(xy[:, 0] * np.roll(xy[:, 1], -1) - np.roll(xy[:, 0], -1) * xy[:, 1])) / 2.0
 
     wide = []
@@ -88,7 +88,7 @@ def test_groove_outlines_have_the_area_of_the_grooves(tmp_path: Path, name: str)
         a, b = network.xy_mm[network.tail[edge]], network.xy_mm[network.head[edge]]
         ring = Ring(xy_mm=np.array([a, b]), bulge=np.array([network.bulge[edge], 0.0]))
         line = (
-            shapely.LineString(np.vstack([chords(ring, 1e-5)[:-1], [b]]))
+            shapely.LineString(np.vstack([corners(ring, 1e-5)[:-1], [b]]))
             if network.bulge[edge]
             else shapely.LineString([a, b])
         )
@@ -111,7 +111,7 @@ def test_the_land_is_drawn_cell_by_cell() -> None:
             ring = Ring(
                 xy_mm=xy, bulge=np.array([v.dxf.get("bulge", 0.0) for v in entity.vertices], dtype=float)
             )
-            area += Polygon(chords(ring, 1e-5)).area
+            area += Polygon(corners(ring, 1e-5)).area
     assert len(lands) == int(grooves.islands.sum())
     assert area == pytest.approx(grooves.land_total_mm2, rel=1e-4)
 
@@ -166,9 +166,8 @@ def test_footprint_outlines_keep_to_their_arcs() -> None:
     """No corner of a flattened groove outline is farther from the arcs drawn for it than a tenth of a micrometre."""
     network, grooves, _ = case("shippo")
     for ring in footprint(network, grooves)[:6]:
-        sides = with_arcs(ring / 1e6)
-        drawn = Ring(xy_mm=np.array([s[:2] for s in sides]), bulge=np.array([s[2] for s in sides]))
-        line = shapely.LinearRing(chords(drawn, 1e-5))
+        drawn = with_arcs(ring / 1e6)
+        line = shapely.LinearRing(corners(drawn, 1e-5))
 
         assert float(shapely.distance(line, shapely.points(ring / 1e6)).max()) <= 1e-4
-        assert len(sides) < len(ring) / 3
+        assert len(drawn.bulge) < len(ring) / 3

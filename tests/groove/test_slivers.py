@@ -13,7 +13,7 @@ from vcarve.groove.width import VBit
 from vcarve.network.build import build_lines
 from vcarve.pattern.model import Line
 from vcarve.pattern.shapes import circle
-from vcarve.plane.region import Region, chords, rectangle
+from vcarve.plane.region import Region, corners, rectangle
 
 RIGHT_ANGLE = VBit(angle_deg=90.0)  # cuts twice as wide as deep
 HALF = 30.0  # half the side of the piece
@@ -23,7 +23,7 @@ def slivers(lines: list[Line], depth_mm: float, piece: Region, edge: str = "groo
     """Return the slivers of lines of one depth on a piece."""
     network = build_lines(lines, region=piece, edge=edge)
     grooves = measure(network, RIGHT_ANGLE, {0: depth_mm})
-    return edge_slivers(network, grooves, [chords(ring) for ring in piece.rings])
+    return edge_slivers(network, grooves, [corners(ring) for ring in piece.rings])
 
 
 def grid(last_mm: float) -> list[Line]:
@@ -79,7 +79,7 @@ def test_a_groove_along_the_edge_ends_the_strip_before_it() -> None:
     grooves = measure(network, RIGHT_ANGLE, {0: 1.0, 1: 0.05})
 
     assert len(slivers(lines[:-1], 1.0, SQUARE)) == 1
-    assert len(edge_slivers(network, grooves, [chords(ring) for ring in SQUARE.rings])) == 0
+    assert len(edge_slivers(network, grooves, [corners(ring) for ring in SQUARE.rings])) == 0
 
 
 def test_short_lines_one_after_the_other_leave_a_strip() -> None:

@@ -16,7 +16,7 @@ from vcarve.network.model import Network, Role
 from vcarve.pattern.catalogue import names, pattern
 from vcarve.pattern.model import Pattern
 from vcarve.pattern.shapes import circle
-from vcarve.plane.region import Region, chords, rectangle, reversed_ring
+from vcarve.plane.region import Region, corners, rectangle, reversed_ring
 
 LEAF_MM = (
     200.0 + 200.0 * math.sqrt(2.0) + 800.0 * math.sqrt(2.0 - math.sqrt(2.0)) + 400.0 * (math.sqrt(2.0) - 1.0)
@@ -216,7 +216,7 @@ def test_against_shapely(key, field):
     pitch, shift = 11.3 / math.sqrt(made.cell_area) ** 0.7, (0.917, -1.383)
     arcs = any(line.bulge for line in made.lines)
     network = build(made, region=region, pitch_mm=pitch, shift_mm=shift, edge="plain")
-    area = shapely.Polygon(chords(region.outer), [chords(hole) for hole in region.holes])
+    area = shapely.Polygon(corners(region.outer), [corners(hole) for hole in region.holes])
     # On a grid of 0.1 nm, so that ends which meet do so exactly.
     work = shapely.unary_union(line_work(made, pitch, shift, 40.0), grid_size=1e-7)
     lines = shapely.unary_union([work, area.boundary], grid_size=1e-7)

@@ -23,8 +23,8 @@ from vcarve.plane.region import (
     Ring,
     area_mm2,
     bounds,
-    chords,
-    contains,
+    corners,
+    inside,
     perimeter_mm,
     rectangle,
 )
@@ -37,7 +37,7 @@ def piece(width: float, height: float, **outline: object) -> dict[str, Any]:
 
 def polygon(region: Region, sag_mm: float = 1e-5) -> Polygon:
     """Return a region as a fine polygon of another library."""
-    return Polygon(chords(region.outer, sag_mm), [chords(hole, sag_mm) for hole in region.holes])
+    return Polygon(corners(region.outer, sag_mm), [corners(hole, sag_mm) for hole in region.holes])
 
 
 def notched() -> Region:
@@ -99,7 +99,7 @@ def test_an_ellipse_has_the_area_and_perimeter_of_an_ellipse(width: float, heigh
 def test_an_ellipse_strays_less_than_half_a_micrometre() -> None:
     """Every point of the arcs lies within 0.5 µm of the true ellipse, found by Newton's method along the normal."""
     region = ellipse(100.0, 60.0)
-    points = chords(region.outer, 1e-6)
+    points = corners(region.outer, 1e-6)
     a, b = 50.0, 30.0
 
     t = np.arctan2(points[:, 1] / b, points[:, 0] / a)
@@ -162,7 +162,7 @@ def test_a_drawn_outline_with_a_hole(tmp_path: Path) -> None:
 
     assert len(region.holes) == 1
     assert area_mm2(region) == pytest.approx(7000.0 - (4.0 - math.pi) * 25.0 - math.pi * 144.0, rel=1e-7)
-    assert contains(region, np.array([(0.0, 0.0), (20.0, 20.0), (60.0, 0.0)])).tolist() == [
+    assert inside(region, np.array([(0.0, 0.0), (20.0, 20.0), (60.0, 0.0)])).tolist() == [
         False,
         True,
         False,
@@ -206,7 +206,7 @@ def test_points_inside_are_those_another_library_finds(region: Region) -> None:
     clear = shapely.distance(fine.boundary, shapely.points(points)) > 1e-4
 
     assert np.array_equal(
-        contains(region, points)[clear], shapely.contains_xy(fine, points[:, 0], points[:, 1])[clear]
+        inside(region, points)[clear], shapely.contains_xy(fine, points[:, 0], points[:, 1])[clear]
     )
 
 
@@ -220,7 +220,7 @@ def test_an_arc_of_more_than_half_a_turn_holds_its_points() -> None:
 
     assert area_mm2(region) == pytest.approx(0.75 * math.pi * 100.0)
     points = np.array([(5.0, 5.0), (-5.0, 5.0), (-5.0, -5.0), (5.0, -5.0), (9.0, 9.0), (-9.9, 0.1)])
-    assert contains(region, points).tolist() == [True, True, True, False, False, True]
+    assert inside(region, points).tolist() == [True, True, True, False, False, True]
 
 
 def test_a_rectangle_inset_is_the_smaller_rectangle() -> None:

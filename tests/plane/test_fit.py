@@ -14,33 +14,12 @@ from vcarve.plane.fit import (
     CURVE_TOLERANCE_MM,
     arc_lines,
     bezier,
-    chord_points,
-    circular,
     ellipse_arc,
     fit_arcs,
-    nearest_on,
-    split_arc,
     stray_from,
 )
 
 small = st.floats(-50.0, 50.0, allow_nan=False)
-
-
-def test_a_quarter_turn_counter_clockwise_has_a_positive_bulge() -> None:
-    """From east to north round the origin: bulge tan(90° / 4), centre at the origin."""
-    arc = circular((5.0, 0.0), (0.0, 5.0), math.tan(math.radians(22.5)))
-
-    assert arc.centre == pytest.approx((0.0, 0.0), abs=1e-12)
-    assert arc.radius == pytest.approx(5.0)
-    assert math.degrees(arc.sweep_rad) == pytest.approx(90.0)
-
-
-def test_a_negative_bulge_turns_clockwise() -> None:
-    """From east to south round the origin."""
-    arc = circular((5.0, 0.0), (0.0, -5.0), -math.tan(math.radians(22.5)))
-
-    assert arc.centre == pytest.approx((0.0, 0.0), abs=1e-12)
-    assert arc.at(0.5) == pytest.approx((5.0 / math.sqrt(2.0), -5.0 / math.sqrt(2.0)))
 
 
 def test_a_circle_is_two_half_circles() -> None:
@@ -49,38 +28,6 @@ def test_a_circle_is_two_half_circles() -> None:
 
     assert [bulge for _, _, bulge in arcs] == pytest.approx([1.0, 1.0])
     assert arcs[-1][1] == arcs[0][0]
-
-
-def test_a_split_arc_stays_on_its_circle() -> None:
-    """The parts share the radius and the centre, and their sweeps add up."""
-    whole = circular((0.0, 0.0), (10.0, 0.0), -0.7)
-    parts = [circular(*part) for part in split_arc((0.0, 0.0), (10.0, 0.0), -0.7, [0.2, 0.55])]
-
-    assert [part.radius for part in parts] == pytest.approx([whole.radius] * 3)
-    assert sum(part.sweep_rad for part in parts) == pytest.approx(whole.sweep_rad)
-
-
-def test_chords_stray_by_no_more_than_the_sag() -> None:
-    """The middle of every chord lies within the sag of the arc, measured from the centre."""
-    start, end, bulge = (5.0, 0.0), (-5.0, 0.0), 1.0
-    points = np.vstack([chord_points(start, end, bulge, 0.001), [end]])
-    middles = (points[1:] + points[:-1]) / 2.0
-
-    sag = 5.0 - np.hypot(middles[:, 0], middles[:, 1])
-    assert 0.0 < sag.max() <= 0.001 + 1e-12
-
-
-def test_the_nearest_place_on_an_arc_is_found_by_search() -> None:
-    """Compared with the nearest of many points along the arc."""
-    start, end, bulge = (3.0, -1.0), (-2.0, 4.0), -1.3
-    arc = circular(start, end, bulge)
-    along = np.array([arc.at(s) for s in np.linspace(0.0, 1.0, 20001)])
-    points = np.random.default_rng(3).uniform(-10.0, 10.0, size=(200, 2))
-
-    _, foot = nearest_on(points, start, end, bulge)
-    found = np.hypot(*(points - foot).T)
-    searched = np.array([np.hypot(*(along - p).T).min() for p in points])
-    assert np.allclose(found, searched, atol=1e-3)
 
 
 @settings(deadline=None, derandomize=True, max_examples=40)

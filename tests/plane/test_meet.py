@@ -77,16 +77,15 @@ def test_reach_takes_ends_that_all_but_touch() -> None:
 def test_crossings_are_those_of_fine_chords(first: tuple[float, ...], second: tuple[float, ...]) -> None:
     """Law: wherever chords of two curves cross clearly there is a meeting, every meeting lies on both, and order is all one."""
     rows = np.array([first, second], dtype=float)
-    a, b, bulge = rows[:, :2], rows[:, 2:4], rows[:, 4]
     found = meetings(rows[:1], rows[1:], TOLERANCE)
     share = np.linspace(0.0, 1.0, 1501)
-    chains = [shapely.LineString(arcs.points(a[k], b[k], bulge[k], share)) for k in (0, 1)]
+    chains = [shapely.LineString(arcs.points(rows[k], share)) for k in (0, 1)]
     common = shapely.intersection(*chains)
     crossings = [part for part in shapely.get_parts(common) if part.geom_type == "Point"]
 
     for place, s, t in zip(found.place, found.first, found.second, strict=True):
-        assert math.dist(place, arcs.points(a[0], b[0], bulge[0], s)) <= 2 * TOLERANCE
-        assert math.dist(place, arcs.points(a[1], b[1], bulge[1], t)) <= 2 * TOLERANCE
+        assert math.dist(place, arcs.points(rows[0], s)) <= 2 * TOLERANCE
+        assert math.dist(place, arcs.points(rows[1], t)) <= 2 * TOLERANCE
     assume(len(crossings) == len(shapely.get_parts(common)))
     for crossing in crossings:
         gaps = [math.dist(place, (crossing.x, crossing.y)) for place in found.place]

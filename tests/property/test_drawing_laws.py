@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 from vcarve.drawing.read import read_drawing
 from vcarve.errors import InputError
 from vcarve.plane.inset import inset
-from vcarve.plane.region import Region, Ring, area_mm2, contains, perimeter_mm
+from vcarve.plane.region import Region, Ring, area_mm2, corners, inside, perimeter_mm
 
 SVG = """<?xml version="1.0"?>
 <svg xmlns="http://www.w3.org/2000/svg" width="80mm" height="60mm" viewBox="0 0 80 60">
@@ -107,16 +107,14 @@ def test_an_inset_lies_inside_at_its_distance(region: Region, distance: float) -
     """Law: every corner of an inset lies in the region, that far from its boundary; its area is smaller by the strip at most."""
     import shapely
 
-    from vcarve.plane.region import chords
-
-    if not shapely.Polygon(chords(region.outer)).is_valid:
+    if not shapely.Polygon(corners(region.outer)).is_valid:
         return
-    boundary = shapely.LinearRing(chords(region.outer, 1e-5))
+    boundary = shapely.LinearRing(corners(region.outer, 1e-5))
     parts = inset(region, distance)
     for part in parts:
-        corners = part.outer.xy_mm
-        assert contains(region, corners).all()
-        assert np.allclose(shapely.distance(boundary, shapely.points(corners)), distance, atol=0.002)
+        places = part.outer.xy_mm
+        assert inside(region, places).all()
+        assert np.allclose(shapely.distance(boundary, shapely.points(places)), distance, atol=0.002)
     left = sum(area_mm2(part) for part in parts)
     assert area_mm2(region) - left <= distance * perimeter_mm(region) + math.pi * distance**2
     assert left < area_mm2(region)

@@ -19,7 +19,7 @@ from vcarve.pattern.fit import rectangular_repeat
 from vcarve.pattern.model import Line, Pattern
 from vcarve.pattern.shapes import rounded_rectangle
 from vcarve.plane.inset import inset
-from vcarve.plane.region import Region, Ring, area_mm2, chords, perimeter_mm, rectangle
+from vcarve.plane.region import Region, Ring, area_mm2, corners, perimeter_mm, rectangle
 
 LAW = settings(deadline=None, derandomize=True, max_examples=40)
 
@@ -222,7 +222,7 @@ def test_edges_are_the_lines_once(key, size, share, density, shift, angle, mirro
     )
     xy = network.xy_mm
     strings = shapely.linestrings(np.stack([xy[network.tail], xy[network.head]], axis=1))
-    field = shapely.Polygon(chords(region.outer))
+    field = shapely.Polygon(corners(region.outer))
     noded = shapely.unary_union(strings, grid_size=1e-6)
 
     assert field.buffer(2e-6, join_style="mitre").covers(noded)

@@ -15,8 +15,8 @@ import numpy as np
 
 from vcarve.drawing.sheet import MOST_STROKES, Sheet
 from vcarve.errors import InputError, Problem
-from vcarve.pattern.model import Point
-from vcarve.plane.fit import Arc, Floats, arc_lines, ellipse_arc, fit_arcs, split_arc
+from vcarve.plane.arcs import Floats, Point
+from vcarve.plane.fit import Arc, arc_lines, ellipse_arc, fit_arcs
 
 # $INSUNITS codes of the DXF reference: millimetres per unit.
 _UNIT_MM = {
@@ -262,7 +262,7 @@ class _Reader:
             for i in range(len(corners) if closed else len(corners) - 1):
                 start, end, bulge = corners[i], corners[(i + 1) % len(corners)], hand * points[i][2]
                 self.sheet.check_size(abs(bulge))
-                arcs += _halved(start, end, bulge)
+                arcs.append((start, end, bulge))
             return arcs, False
 
         return draw
@@ -344,11 +344,6 @@ def _heights(entity: Any) -> Iterator[float]:
         yield from (float(vertex.dxf.location[2]) for vertex in entity.vertices)
     elif entity.dxftype() in ("SPLINE", "HELIX"):
         yield from (float(point[2]) for point in (*entity.control_points, *entity.fit_points))
-
-
-def _halved(start: Point, end: Point, bulge: float) -> list[Arc]:
-    """Return an arc of more than half a turn as two."""
-    return split_arc(start, end, bulge, [0.5]) if abs(bulge) > 1.0 + 1e-9 else [(start, end, bulge)]
 
 
 def _xy(vector: Any) -> Point:

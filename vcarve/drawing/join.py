@@ -13,13 +13,15 @@ import math
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
 from vcarve.drawing.sheet import Stroke
 from vcarve.errors import InputError, Problem
-from vcarve.pattern.model import Line, Point
-from vcarve.plane.fit import Floats, circular, nearest_on, split_arc
+from vcarve.pattern.model import Line
+from vcarve.plane.arcs import Point, boxes, bulge_between, nearest, size
+from vcarve.plane.region import upright
 
 MOST_CLOSE = 200_000  # pairs of corners near enough to be made one; for each the lines round them are walked
 SAME_MM = 0.001  # drawings are written with a few decimals; nothing this small can be meant
@@ -175,10 +177,11 @@ class _Web:
         if not nodes or not self.sides:
             return []
         xy = np.array([self.place[node] for node in nodes])
-        boxes = np.array([self._box(side) for side in self.sides])
-        tree = shapely.STRtree([shapely.Point(x, y) for x, y in xy])
-        areas = shapely.box(*(boxes + np.array([-tolerance, -tolerance, tolerance, tolerance])).T)
-        hits = tree.query(areas)
+        curves = np.array(
+            [(*self.place[side.tail], *self.place[side.head], side.bulge) for side in self.sides]
+        )
+        spots: Any = shapely.points(xy)
+        hits = shapely.STRtree(spots).query(upright(boxes(curves), tolerance))
         found = []
         order = np.argsort(hits[0], kind="stable")
         index, which = hits[0][order], hits[1][order]
@@ -188,24 +191,13 @@ class _Web:
             near = near[[nodes[n] not in (side.tail, side.head) for n in near]] if len(near) else near
             if not len(near):
                 continue
-            share, foot = nearest_on(xy[near], self.place[side.tail], self.place[side.head], side.bulge)
-            gap = np.hypot(*(xy[near] - foot).T)
-            ends = np.array([self.place[side.tail], self.place[side.head]])
-            clear = np.min(np.hypot(*(foot[:, None, :] - ends[None, :, :]).transpose(2, 0, 1)), axis=1)
+            share, foot = nearest(xy[near], curves[i])
+            gap = size(xy[near] - foot)
+            clear = np.minimum(size(foot - curves[i, :2]), size(foot - curves[i, 2:4]))
             for k in np.flatnonzero((gap <= tolerance) & (clear > tolerance)):
                 place = (float(foot[k][0]), float(foot[k][1]))
                 found.append((i, nodes[near[k]], float(share[k]), float(gap[k]), place))
         return found
-
-    def _box(self, side: _Side) -> Floats:
-        a, b = np.array(self.place[side.tail]), np.array(self.place[side.head])
-        if side.bulge == 0.0:
-            return np.concatenate([np.minimum(a, b), np.maximum(a, b)])
-        arc = circular(self.place[side.tail], self.place[side.head], side.bulge)
-        if abs(side.bulge) >= math.tan(math.pi / 8.0):
-            return np.concatenate([np.array(arc.centre) - arc.radius, np.array(arc.centre) + arc.radius])
-        sag = abs(side.bulge) * float(np.hypot(*(b - a))) / 2.0
-        return np.concatenate([np.minimum(a, b) - sag, np.maximum(a, b) + sag])
 
     def _cut(self, cuts: dict[int, list[tuple[float, int]]]) -> None:
         sides: list[_Side] = []
@@ -214,13 +206,12 @@ class _Web:
             if not inner:
                 sides.append(side)
                 continue
-            arcs = split_arc(
-                self.place[side.tail], self.place[side.head], side.bulge, [share for share, _ in inner]
-            )
+            stops = np.array([0.0, *(share for share, _ in inner), 1.0])
+            bulges = bulge_between(np.array(side.bulge), stops[:-1], stops[1:]).tolist()
             nodes = [side.tail, *(node for _, node in inner), side.head]
             sides += [
-                _Side(nodes[k], nodes[k + 1], arc[2], side.role)
-                for k, arc in enumerate(arcs)
+                _Side(nodes[k], nodes[k + 1], bulge, side.role)
+                for k, bulge in enumerate(bulges)
                 if nodes[k] != nodes[k + 1]
             ]
         self.sides = sides
@@ -259,8 +250,8 @@ def _joined(around: dict[int, list[tuple[int, float]]], a: int, b: int, limit: f
         length, node = heapq.heappop(heap)
         if node == b:
             return True
-        for other, size in around[node]:
-            far = length + size
+        for other, way in around[node]:
+            far = length + way
             if far <= limit and far < best.get(other, math.inf):
                 best[other] = far
                 heapq.heappush(heap, (far, other))

@@ -12,8 +12,7 @@ from vcarve.drawing.join import Mended, join
 from vcarve.drawing.sheet import Sheet, Stroke
 from vcarve.errors import Finding, InputError, Problem
 from vcarve.pattern.model import Line
-from vcarve.plane.fit import Floats
-from vcarve.plane.region import bounds_of
+from vcarve.plane.arcs import Floats, boxes
 
 FIRST_LAYER = 8  # roles below are those of patterns
 LARGEST_FILE = 20_000_000  # bytes
@@ -139,11 +138,8 @@ def _left_out(sheet: Sheet) -> str:
 
 def _bounds(strokes: Sequence[Stroke]) -> tuple[Floats, Floats]:
     """Return the lowest and the highest coordinates (2,) of the strokes, arcs at their true width."""
-    return bounds_of(
-        np.array([s.start for s in strokes]),
-        np.array([s.end for s in strokes]),
-        np.array([s.bulge for s in strokes]),
-    )
+    box = boxes(np.array([stroke.curve for stroke in strokes]))
+    return box[:, :2].min(axis=0), box[:, 2:].max(axis=0)
 
 
 def _matches(page: tuple[float, float, float, float] | None, piece_mm: tuple[float, float] | None) -> bool:

@@ -8,8 +8,10 @@ from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 
+import numpy as np
+
 from vcarve.errors import InputError, MizoError, Problem, printable
-from vcarve.pattern.model import Point
+from vcarve.plane.arcs import Floats, Point
 from vcarve.plane.fit import Arc
 
 FARTHEST_MM = 100_000.0
@@ -30,6 +32,11 @@ class Stroke:
     names: tuple[str, ...]
     smooth_start: bool = False
     smooth_end: bool = False
+
+    @property
+    def curve(self) -> Floats:
+        """The line or arc as ``plane.arcs`` has it, (5,)."""
+        return np.array([*self.start, *self.end, self.bulge])
 
 
 @dataclass(slots=True, kw_only=True)

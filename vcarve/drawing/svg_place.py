@@ -11,7 +11,7 @@ import numpy as np
 from vcarve.drawing.sheet import Sheet
 from vcarve.drawing.xml import Node
 from vcarve.errors import InputError, Problem
-from vcarve.plane.fit import Floats
+from vcarve.plane.arcs import Floats
 
 PX_MM = 25.4 / 96.0
 # CSS Values and Units, absolute lengths: px per unit.

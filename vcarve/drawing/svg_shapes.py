@@ -12,8 +12,8 @@ import numpy as np
 from vcarve.drawing.sheet import MOST_STROKES
 from vcarve.drawing.svg_place import PX_MM, Place, Reader, layer_names, length_px
 from vcarve.drawing.xml import Node
-from vcarve.pattern.model import Point
-from vcarve.plane.fit import Arc, Floats, bezier, ellipse_arc, fit_arcs
+from vcarve.plane.arcs import Floats, Point
+from vcarve.plane.fit import Arc, bezier, ellipse_arc, fit_arcs
 
 MOST_CLOSINGS = 500  # in one path, without a move to a new place
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from html import escape
 
@@ -18,8 +18,8 @@ import numpy as np
 from vcarve.groove.footprint import closed_cells, outer_rings
 from vcarve.groove.model import Grooves
 from vcarve.network.model import LAYER_ROLES, NM_PER_MM, Floats, Ints, Network, Role
-from vcarve.plane.refit import Side, with_arcs
-from vcarve.plane.region import bounds_of
+from vcarve.plane.arcs import boxes, circles, turned
+from vcarve.plane.refit import with_arcs
 from vcarve.view import look
 
 _NAMES = {int(Role.GROUND): "ground", int(Role.LEAF): "leaf", int(Role.FRAME): "frame"}
@@ -28,15 +28,13 @@ _FIRST_FRAME = 1000
 _NUMBERS = {"ground": 5, "leaf": 4, "frame": 7, "outline": 8, "groove": 1, "land": 9}
 _OTHER = 5
 
-Edge = tuple[float, float, float, float, float]  # x0, y0, x1, y1, bulge
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Sheet:
-    """What is drawn: edges and closed shapes by layer, and the page (left, front, right, back)."""
+    """What is drawn: edges (n, 5) and closed shapes by layer, as curves, and the page (left, front, right, back)."""
 
-    edges: dict[str, list[Edge]]
-    shapes: dict[str, list[list[Side]]]
+    edges: dict[str, Floats]
+    shapes: dict[str, list[Floats]]
     box: tuple[float, float, float, float]
 
 
@@ -62,7 +60,7 @@ def lines_svg(
     ]
     for name, edges in sheet.edges.items():
         lines.append(_group(name))
-        lines += [f'<path d="M{_number(edge[0])} {_number(-edge[1])}{_to(*edge)}"/>' for edge in edges]
+        lines += [f'<path d="M{_number(x)} {_number(-y)}{_to(x, y, *to)}"/>' for x, y, *to in edges.tolist()]
         lines.append("</g>")
     for name, shapes in sheet.shapes.items():
         lines.append(_group(name))
@@ -98,7 +96,7 @@ def lines_dxf(
         pairs += [(0, "LAYER"), (2, entry), (70, "0"), (62, str(colour)), (6, "CONTINUOUS")]
     pairs += [(0, "ENDTAB"), (0, "ENDSEC"), (0, "SECTION"), (2, "ENTITIES")]
     for name, edges in sheet.edges.items():
-        for edge in edges:
+        for edge in edges.tolist():
             pairs += _entity(names[name], *edge)
     for name, shapes in sheet.shapes.items():
         for shape in shapes:
@@ -110,46 +108,37 @@ def lines_dxf(
 def _sheet(
     network: Network, grooves: Grooves, layers: Sequence[str], piece_mm: tuple[float, float] | None
 ) -> _Sheet:
-    edges: dict[str, list[Edge]] = {}
-    xy = network.xy_mm
-    for role in sorted({int(r) for r in np.unique(network.role[network.cut])}):
-        chosen = np.flatnonzero(network.cut & (network.role == role))
-        edges.setdefault(_layer(role, layers), []).extend(_rows(network, xy, chosen))
-    plain = np.flatnonzero(~network.cut)
-    if len(plain):
-        edges.setdefault("outline", []).extend(_rows(network, xy, plain))
+    chosen: dict[str, list[Ints]] = {}
+    for role in np.unique(network.role[network.cut]).tolist():
+        edges = np.flatnonzero(network.cut & (network.role == role))
+        chosen.setdefault(_layer(role, layers), []).append(edges)
+    if not network.cut.all():
+        chosen.setdefault("outline", []).append(np.flatnonzero(~network.cut))
     # Cells of one shape share their land: its arcs are sought once.
     sides = [
-        [with_arcs(ring / NM_PER_MM) for island in land for ring in (island.outer_nm, *island.holes_nm)]
+        [
+            with_arcs(ring / NM_PER_MM).curves
+            for island in land
+            for ring in (island.outer_nm, *island.holes_nm)
+        ]
         for land in grooves.lands
     ]
     closed = closed_cells(network)
-    groove = [with_arcs(ring / NM_PER_MM) for ring in outer_rings(network, grooves, closed)]
-    land: list[list[Side]] = []
+    groove = [with_arcs(ring / NM_PER_MM).curves for ring in outer_rings(network, grooves, closed)]
+    land: list[Floats] = []
     corners = (grooves.corner_nm / NM_PER_MM).tolist()
     for (x, y), shape, round_it in zip(corners, grooves.shape.tolist(), closed.tolist(), strict=True):
         for ring in sides[shape]:
-            land.append([(x + px, y + py, bulge) for px, py, bulge in ring])
+            land.append(ring + np.array([x, y, x, y, 0.0]))
             if round_it:
                 # The land's outline is the grooves' own, walked the other way.
-                groove.append(_reversed(land[-1]))
+                groove.append(turned(land[-1])[::-1])
     shapes = {"groove": groove, "land": land}
     return _Sheet(
-        edges=edges,
+        edges={name: network.curves(np.concatenate(edges)) for name, edges in chosen.items()},
         shapes={name: found for name, found in shapes.items() if found},
         box=_box(network, piece_mm),
     )
-
-
-def _reversed(ring: list[Side]) -> list[Side]:
-    """Return a closed ring walked the other way: each side then leads to the place it came from."""
-    return [(x, y, -ring[i - 1][2]) for i, (x, y, _) in reversed(list(enumerate(ring)))]
-
-
-def _rows(network: Network, xy: Floats, chosen: Ints) -> Iterator[Edge]:
-    start, end = xy[network.tail[chosen]].tolist(), xy[network.head[chosen]].tolist()
-    for a, b, bulge in zip(start, end, network.bulge[chosen].tolist(), strict=True):
-        yield (a[0], a[1], b[0], b[1], bulge)
 
 
 def _layer(role: int, layers: Sequence[str]) -> str:
@@ -165,8 +154,8 @@ def _box(network: Network, piece_mm: tuple[float, float] | None) -> tuple[float,
     """Return left, front, right and back of the page."""
     if piece_mm is not None:
         return (-piece_mm[0] / 2.0, -piece_mm[1] / 2.0, piece_mm[0] / 2.0, piece_mm[1] / 2.0)
-    xy = network.xy_mm
-    low, high = bounds_of(xy[network.tail], xy[network.head], network.bulge)
+    box = boxes(network.curves(np.arange(len(network.tail))))
+    low, high = box[:, :2].min(axis=0), box[:, 2:].max(axis=0)
     # The page has a whole number of nanometres, like everything else.
     return (
         round(float(low[0]), 6),
@@ -192,17 +181,15 @@ def _to(x0: float, y0: float, x1: float, y1: float, bulge: float) -> str:
     which SVG writes as sweep flag 0."""
     if bulge == 0.0:
         return f"L{_number(x1)} {_number(-y1)}"
-    radius = _fine((1.0 + bulge * bulge) / (4.0 * abs(bulge)) * math.hypot(x1 - x0, y1 - y0))
+    radius = _fine(float(circles(np.array([x0, y0, x1, y1, bulge]))[1]))
     large, sweep = int(abs(bulge) > 1.0), int(bulge < 0.0)
     return f"A{radius} {radius} 0 {large} {sweep} {_number(x1)} {_number(-y1)}"
 
 
-def _closed(shape: list[Side]) -> str:
-    parts = [f"M{_number(shape[0][0])} {_number(-shape[0][1])}"]
-    for (x0, y0, bulge), (x1, y1, _) in zip(shape, [*shape[1:], shape[0]], strict=True):
-        parts.append(_to(x0, y0, x1, y1, bulge))
+def _closed(shape: Floats) -> str:
+    parts = [f"M{_number(shape[0, 0])} {_number(-shape[0, 1])}", *(_to(*side) for side in shape.tolist())]
     # A straight last side is drawn by closing.
-    if shape[-1][2] == 0.0:
+    if shape[-1, 4] == 0.0:
         parts.pop()
     return "".join(parts) + "Z"
 
@@ -228,9 +215,8 @@ def _entity(layer: str, x0: float, y0: float, x1: float, y1: float, bulge: float
     if bulge == 0.0:
         ends = [(10, _number(x0)), (20, _number(y0)), (11, _number(x1)), (21, _number(y1))]
         return [(0, "LINE"), (8, layer), *ends]
-    off = (1.0 - bulge * bulge) / (4.0 * bulge)
-    cx, cy = (x0 + x1) / 2.0 - (y1 - y0) * off, (y0 + y1) / 2.0 + (x1 - x0) * off
-    radius = (1.0 + bulge * bulge) / (4.0 * abs(bulge)) * math.hypot(x1 - x0, y1 - y0)
+    centre, size = circles(np.array([x0, y0, x1, y1, bulge]))
+    (cx, cy), radius = centre.tolist(), float(size)
     # ARC always turns counter-clockwise.
     first, last = ((x0, y0), (x1, y1)) if bulge > 0.0 else ((x1, y1), (x0, y0))
     angles = [math.degrees(math.atan2(y - cy, x - cx)) % 360.0 for x, y in (first, last)]
@@ -240,9 +226,9 @@ def _entity(layer: str, x0: float, y0: float, x1: float, y1: float, bulge: float
     ]  # fmt: skip
 
 
-def _polyline(layer: str, shape: list[Side]) -> list[tuple[int, str]]:
+def _polyline(layer: str, shape: Floats) -> list[tuple[int, str]]:
     pairs = [(0, "POLYLINE"), (8, layer), (66, "1"), (70, "1")]
-    for x, y, bulge in shape:
+    for x, y, _, _, bulge in shape.tolist():
         pairs += [(0, "VERTEX"), (8, layer), (10, _number(x)), (20, _number(y))]
         if bulge != 0.0:
             pairs.append((42, _fine(bulge)))

@@ -23,12 +23,10 @@ from vcarve.job.records import Job
 from vcarve.layout.proposals import clipped_cells
 from vcarve.layout.stages import Layout
 from vcarve.mount.flat import mount_of
-from vcarve.network.clip import region_polygon
 from vcarve.network.model import Role
 from vcarve.pattern.catalogue import names
 from vcarve.pattern.inspect import inspect
-from vcarve.plane.fit import chord_points
-from vcarve.plane.region import bounds, chords
+from vcarve.plane.region import bounds, corners, lines_along, polygon
 from vcarve.quantity import counted, format_number
 
 PLACES_TOLD = 3  # of what was mended in a drawing
@@ -80,13 +78,8 @@ def drawing_findings(job: Job, layout: Layout, drawing: Drawing) -> Iterator[Fin
 def _outside(job: Job, layout: Layout, drawing: Drawing) -> Iterator[Finding]:
     """Yield how far a drawing reaches beyond the field, and how much of it is not cut."""
     inner = layout.field.inner
-    shapes: Any = np.array(
-        [
-            shapely.LineString([*chord_points(line.start, line.end, line.bulge, _SAG_MM), line.end])
-            for line in drawing.lines
-        ]
-    )
-    room = shapely.buffer(region_polygon(inner), OVERHANG_MM)
+    shapes: Any = lines_along(np.array([line.curve for line in drawing.lines]), _SAG_MM)
+    room = shapely.buffer(polygon(inner), OVERHANG_MM)
     shapely.prepare(room)
     over = shapes[~shapely.covered_by(shapes, room)]
     if not len(over):
@@ -134,7 +127,7 @@ def land_findings(job: Job, layout: Layout) -> Iterator[Finding]:
         weak = _caution("weak-island", said)
         at = [(x, y) for x, y in grooves.weak_at_mm.tolist()]
         yield from listed(range(grooves.weak), lambda k: replace(weak, at_mm=at[k]))
-    strips = edge_slivers(layout.network, grooves, [chords(ring) for ring in layout.outline.rings])
+    strips = edge_slivers(layout.network, grooves, [corners(ring) for ring in layout.outline.rings])
     if len(strips):
         thinnest = int(np.argmin(strips.width_mm))
         size = job.figures.small(float(strips.width_mm[thinnest]))

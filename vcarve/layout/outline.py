@@ -14,8 +14,8 @@ from vcarve.errors import InputError, Problem
 from vcarve.job.records import Outline
 from vcarve.pattern.model import Line, Point
 from vcarve.pattern.shapes import circle, ellipse, regular_polygon, rounded_rectangle
-from vcarve.plane.fit import Arc
-from vcarve.plane.region import Region, Ring, bounds, chords, rectangle, reversed_ring, ring_area, ring_of
+from vcarve.plane.fit import Arc, rows
+from vcarve.plane.region import Region, Ring, bounds, corners, rectangle, reversed_ring, ring_area, ring_of
 from vcarve.quantity import format_mm
 
 SIZE_MATCH_MM = 0.1  # how far an outline may be off the size of its piece
@@ -84,10 +84,10 @@ def region_of(lines: Sequence[Line], file: str | None = None) -> Region:
     from shapely.geometry import Polygon
     from shapely.validation import explain_validity
 
-    rings = [ring_of(run) for run in _runs(lines, file)]
+    rings = [ring_of(rows(run)) for run in _runs(lines, file)]
     rings = [ring if ring_area(ring) > 0.0 else reversed_ring(ring) for ring in rings]
     rings.sort(key=ring_area, reverse=True)
-    polygons = [Polygon(chords(ring)) for ring in rings]
+    polygons = [Polygon(corners(ring)) for ring in rings]
     for polygon in polygons:
         if not polygon.is_valid:
             place = explain_validity(polygon).partition("[")[2].rstrip("]").split()

@@ -10,16 +10,17 @@ from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
 from vcarve.errors import InputError, Problem
-from vcarve.network.clip import clip, halved, ring_curves
+from vcarve.network.clip import clip
 from vcarve.network.faces import owners, ring_areas, rings
 from vcarve.network.graph import Graph
 from vcarve.network.model import NM_PER_MM, Bools, Ints, Network
-from vcarve.network.noding import SNAP_MM, curve_boxes, near_pairs, node
+from vcarve.network.noding import SNAP_MM, near_pairs, node
 from vcarve.network.proof import prove
 from vcarve.network.repeat import Placing, repeat
 from vcarve.network.unit import nearest_apart, unit_network
 from vcarve.pattern.model import Line, Pattern
-from vcarve.plane.region import Region, area_mm2, bounds
+from vcarve.plane.arcs import boxes, halved
+from vcarve.plane.region import Region, area_mm2, bounds, half_turns
 
 # Vertices nearer than this may snap together at the border and stay apart elsewhere.
 LEAST_APART_MM = 4.0 * SNAP_MM
@@ -71,13 +72,13 @@ def build_lines(
     """
     if not lines:
         raise InputError("the drawing has no lines on the piece")
-    curves, source = halved(np.array([(*line.start, *line.end, line.bulge) for line in lines]))
+    curves, source = halved(np.array([line.curve for line in lines]))
     graph = node(
         curves,
         np.array([line.role for line in lines], dtype=np.int64)[source],
         np.ones(len(curves), dtype=bool),
         np.full(len(curves), -1, dtype=np.int64),
-        near_pairs(curve_boxes(curves), most=MOST_PAIRS),
+        near_pairs(boxes(curves), most=MOST_PAIRS),
     ).graph
     return _framed(graph, region, frames, piece=piece, edge=edge)
 
@@ -101,7 +102,7 @@ def _framed(
 def _with_rings(network: Network, frames: Sequence[tuple[Region, int]]) -> Network:
     """Return the network with frames that meet none of its lines."""
     # Of frames at one and the same distance the last is cut.
-    roles = {tuple(side): role for frame, role in frames for side in ring_curves(*frame.rings).tolist()}
+    roles = {tuple(side): role for frame, role in frames for side in half_turns(frame).tolist()}
     rows = np.array(list(roles))
     new = np.rint(rows[:, :4].reshape(-1, 2) * NM_PER_MM).astype(np.int64)
     places, at = np.unique(new, axis=0, return_inverse=True)

@@ -10,12 +10,11 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
-import numpy.typing as npt
 import shapely
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
-from vcarve.network.graph import Graph, edge_bounds
+from vcarve.network.graph import Graph
 from vcarve.network.model import Bools, Floats, Ints, Role
 from vcarve.network.noding import (
     FRAME,
@@ -23,65 +22,12 @@ from vcarve.network.noding import (
     RIM,
     SNAP_MM,
     TOLERANCE_MM,
-    curve_boxes,
-    curves_of,
     merged,
-    middle_points,
     near_pairs,
     node,
 )
-from vcarve.plane.arcs import beside, bulge_between, circles, middles, size
-from vcarve.plane.arcs import chords as arc_chords
-from vcarve.plane.region import Region, Ring, chords
-
-SAG_MM = 1e-4  # how far the straight copy of an arc may stand off it where only nearness is asked
-
-
-def ring_curves(*rings: Ring) -> Floats:
-    """Return the sides of rings as curves (n, 5) that turn by half a circle at most."""
-    return halved(np.vstack([ring.curves for ring in rings]))[0]
-
-
-def halved(curves: Floats) -> tuple[Floats, Ints]:
-    """Return curves (n, 5) with each that turns by more than half a circle in two halves, and which each row is a part of.
-
-    A network's arcs turn by half a circle at most.
-    """
-    wide = np.abs(curves[:, 4]) > 1.0 + 1e-9
-    source = np.repeat(np.arange(len(curves)), np.where(wide, 2, 1))
-    rows = curves[source]
-    first = np.flatnonzero(wide) + np.arange(np.count_nonzero(wide))
-    whole = curves[wide]
-    rows[first, 2:4] = rows[first + 1, :2] = middles(whole[:, :2], whole[:, 2:4], whole[:, 4])
-    rows[first, 4] = rows[first + 1, 4] = bulge_between(whole[:, 4], 0.0, 0.5)
-    return rows, source
-
-
-def region_polygon(region: Region, sag_mm: float = SAG_MM) -> shapely.Polygon:
-    """Return the region as a polygon whose arcs are flattened within ``sag_mm``."""
-    return shapely.Polygon(chords(region.outer, sag_mm), [chords(hole, sag_mm) for hole in region.holes])
-
-
-def inside(region: Region, points: Floats) -> Bools:
-    """Tell which points lie in the region; for points within ``SAG_MM`` of an arc the answer is exact as well."""
-    polygon = region_polygon(region)
-    shapely.prepare(polygon)
-    result = np.asarray(shapely.contains_xy(polygon, points[:, 0], points[:, 1]), dtype=bool)
-    sides = ring_curves(*region.rings)
-    sides = sides[sides[:, 4] != 0.0]
-    if not len(sides):
-        return result
-    near = np.flatnonzero(shapely.dwithin(shapely.points(points), shapely.boundary(polygon), 2.0 * SAG_MM))
-    a, b, bulge = sides[:, :2], sides[:, 2:4], sides[:, 4]
-    centre, radius = circles(a, b, bulge)
-    spot = points[near, None]
-    away = size(spot - centre) - radius
-    # Where a point is beyond an arc's chord, on its side, and near its circle, the circle decides.
-    by_circle = (beside(spot, a, b) * bulge <= 0.0) & (np.abs(away) < 2.0 * SAG_MM)
-    which = by_circle.argmax(axis=1)
-    rows = np.flatnonzero(by_circle.any(axis=1))
-    result[near[rows]] = (away[rows, which[rows]] < 0.0) == (bulge[which[rows]] > 0.0)
-    return result
+from vcarve.plane.arcs import boxes, middles
+from vcarve.plane.region import SAG_MM, Region, half_turns, inside, lines_along, upright
 
 
 def clip(
@@ -101,7 +47,7 @@ def clip(
     parts = [(region, int(Role.OUTLINE), 1), *((frame, role, 0) for frame, role in frames)]
     if piece is not None:
         parts.insert(1, (piece, int(Role.OUTLINE), 2))
-    sides = [ring_curves(*part.rings) for part, _, _ in parts]
+    sides = [half_turns(part) for part, _, _ in parts]
     counts = [len(each) for each in sides]
     border = np.vstack(sides)
     border_role, border_rim = (
@@ -111,12 +57,12 @@ def clip(
 
     near, inner = _sort_out(graph, region, border)
     # What the border touches is noded against it.
-    crossing = curves_of(graph, near)
+    crossing = graph.curves(near)
     count = len(crossing)
-    border_boxes = curve_boxes(border)
+    border_boxes = boxes(border)
     pairs = near_pairs(border_boxes) + count
     if count:
-        across = near_pairs(curve_boxes(crossing), border_boxes)
+        across = near_pairs(boxes(crossing), border_boxes)
         pairs = np.vstack([across + np.array([0, count]), pairs])
     shared = np.unique(np.concatenate([graph.tail[near], graph.head[near]]))
     noded = node(
@@ -131,7 +77,7 @@ def clip(
     )
     rim = noded.graph
     on_outline = rim.rim != 0
-    within = inside(region, middle_points(rim)) | on_outline
+    within = inside(region, middles(rim.curves())) | on_outline
     # Vertices of the rim come after those of the graph; where the core shares them it takes the new ones.
     number = np.arange(len(graph.xy))
     number[shared] = len(graph.xy) + noded.fixed
@@ -166,7 +112,7 @@ def clip(
 def _left_behind(graph: Graph, piece: Region) -> Bools:
     """Tell which edges beyond the piece go on from none on it: the ends of lines along its edge, which were left."""
     free = graph.rim == 0
-    beyond = free & ~inside(piece, middle_points(graph))
+    beyond = free & ~inside(piece, middles(graph.curves()))
     ends = (graph.tail[beyond], graph.head[beyond])
     size = len(graph.xy)
     links = coo_array((np.ones(len(ends[0])), ends), shape=(size, size))
@@ -180,39 +126,29 @@ def _left_behind(graph: Graph, piece: Region) -> Bools:
 
 def _sort_out(graph: Graph, region: Region, border: Floats) -> tuple[Ints, Ints]:
     """Return the edges that come near the border, and those wholly inside that do not."""
-    boxes = edge_bounds(graph)
-    lines = _border_lines(border)
+    every = boxes(graph.curves())
+    lines = lines_along(border, SAG_MM)
     box = shapely.total_bounds(lines)
     # Far more than anything moves, so that what moves near the border cannot come upon an edge that is kept whole.
     grow = 25.0 * SNAP_MM + SAG_MM
     outside = (
-        (boxes[:, 0] > box[2] + grow)
-        | (boxes[:, 2] < box[0] - grow)
-        | (boxes[:, 1] > box[3] + grow)
-        | (boxes[:, 3] < box[1] - grow)
+        (every[:, 0] > box[2] + grow)
+        | (every[:, 2] < box[0] - grow)
+        | (every[:, 1] > box[3] + grow)
+        | (every[:, 3] < box[1] - grow)
     )
     tree = shapely.STRtree(lines)
     candidates = np.flatnonzero(~outside)
     a, b = graph.xy[graph.tail[candidates]], graph.xy[graph.head[candidates]]
-    chords_ = np.asarray(shapely.linestrings(np.stack([a, b], axis=1)), dtype=object)
+    straight = np.asarray(shapely.linestrings(np.stack([a, b], axis=1)), dtype=object)
     bent = np.flatnonzero(graph.bulge[candidates] != 0.0)
     if len(bent):
         # For arcs the box stands in: a few more are noded than need be.
-        slim = boxes[candidates[bent]]
-        chords_[bent] = shapely.box(slim[:, 0], slim[:, 1], slim[:, 2], slim[:, 3])
-    hit = np.unique(tree.query(chords_, predicate="dwithin", distance=grow)[0])
+        straight[bent] = upright(every[candidates[bent]])
+    hit = np.unique(tree.query(straight, predicate="dwithin", distance=grow)[0])
     near = candidates[hit]
     free = np.ones(len(candidates), dtype=bool)
     free[hit] = False
     rest = candidates[free]
     keep = inside(region, graph.xy[graph.tail[rest]])
     return near.astype(np.int64), rest[keep].astype(np.int64)
-
-
-def _border_lines(border: Floats) -> npt.NDArray[np.object_]:
-    spots, count = arc_chords(border[:, :2], border[:, 2:4], border[:, 4], SAG_MM)
-    owner = np.repeat(np.arange(len(count)), count)
-    every = np.vstack([spots, border[:, 2:4]])
-    owner = np.concatenate([owner, np.arange(len(count))])
-    order = np.argsort(owner, kind="stable")
-    return np.asarray(shapely.linestrings(every[order], indices=owner[order]), dtype=object)

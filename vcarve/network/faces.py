@@ -14,9 +14,10 @@ import shapely
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
-from vcarve.network.graph import Graph, edge_bounds
+from vcarve.network.graph import Graph
 from vcarve.network.model import Bools, Floats, Ints, Network
-from vcarve.plane.arcs import beside, circles, cross, segment_areas
+from vcarve.plane.arcs import beside, boxes, circles, cross, curves, segment_areas
+from vcarve.plane.region import upright
 
 # Edges that leave a vertex closer together than this may touch there; see next_half_edge.
 BUNDLE_RAD = 0.01
@@ -118,7 +119,7 @@ def ring_areas(graph: Graph, walk: Ints, starts: Ints) -> Floats:
     # Taken about the ring's own first corner, so that small far rings keep their digits.
     origin = graph.xy[start[walk[starts[:-1]]]][ring] if len(walk) else np.empty((0, 2))
     a, b = graph.xy[start[walk]] - origin, graph.xy[end[walk]] - origin
-    share = 0.5 * cross(a, b) + segment_areas(a, b, bulge[walk])
+    share = 0.5 * cross(a, b) + segment_areas(curves(a, b, bulge[walk]))
     return np.asarray(np.bincount(ring, weights=share, minlength=len(starts) - 1), dtype=float)
 
 
@@ -170,31 +171,26 @@ def _leftmost(graph: Graph) -> Floats:
     a, b = graph.xy[graph.tail], graph.xy[graph.head]
     point = np.where(((a[:, 0] < b[:, 0]) | ((a[:, 0] == b[:, 0]) & (a[:, 1] <= b[:, 1])))[:, None], a, b)
     bent = np.flatnonzero(graph.bulge != 0.0)
-    centre, radius = circles(*_arcs(graph, bent))
+    centre, radius = circles(graph.curves(bent))
     turn = centre - np.column_stack([radius, np.zeros(len(bent))])
     on = _on_arc(graph, bent, turn)
     point[bent[on]] = turn[on]
     return point
 
 
-def _arcs(graph: Graph, edge: Ints) -> tuple[Floats, Floats, Floats]:
-    return graph.xy[graph.tail[edge]], graph.xy[graph.head[edge]], graph.bulge[edge]
-
-
 def _on_arc(graph: Graph, edge: Ints, point: Floats) -> Bools:
     """Tell of points (n, 2) on the circles of arcs whether they are on the arcs: beyond the chord, on the bulging side."""
-    a, b, bulge = _arcs(graph, edge)
-    return beside(point, a, b) * bulge <= 0.0
+    return beside(point, graph.curves(edge)) * graph.bulge[edge] <= 0.0
 
 
 def _first_below(graph: Graph, spots: Floats) -> Ints:
     """Return for each spot the half-edge straight below it whose left side faces up, or -1."""
-    boxes = edge_bounds(graph)
-    tree = shapely.STRtree(shapely.box(boxes[:, 0], boxes[:, 1], boxes[:, 2], boxes[:, 3]))
+    box = boxes(graph.curves())
+    tree = shapely.STRtree(upright(box))
     found = np.full(len(spots), -1, dtype=np.int64)
     open_ = np.arange(len(spots))
-    bottom = float(boxes[:, 1].min()) - 1.0
-    typical = float(np.median(boxes[:, 3] - boxes[:, 1])) + 1e-3
+    bottom = float(box[:, 1].min()) - 1.0
+    typical = float(np.median(box[:, 3] - box[:, 1])) + 1e-3
     reach = 2.0 * typical
     while len(open_):
         low = np.maximum(spots[open_, 1] - reach, bottom)
@@ -232,7 +228,7 @@ def _height_at(graph: Graph, edge: Ints, x: Floats) -> tuple[Floats, Bools]:
     bent = np.flatnonzero(graph.bulge[edge] != 0.0)
     if len(bent):
         arc = edge[bent]
-        centre, radius = circles(*_arcs(graph, arc))
+        centre, radius = circles(graph.curves(arc))
         inner = radius**2 - (x[bent] - centre[:, 0]) ** 2
         rise = np.sqrt(np.maximum(inner, 0.0))
         y[bent] = np.nan

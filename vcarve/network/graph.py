@@ -7,7 +7,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from vcarve.network.model import Bools, Floats, Ints
-from vcarve.plane.arcs import boxes
+from vcarve.plane.arcs import curves
+
+ALL = slice(None)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -26,6 +28,10 @@ class Graph:
     cut: Bools
     edge_class: Ints
     rim: Ints
+
+    def curves(self, which: Ints | slice = ALL) -> Floats:
+        """Return some or all edges as curves (n, 5)."""
+        return curves(self.xy[self.tail[which]], self.xy[self.head[which]], self.bulge[which])
 
     def take(self, keep: Bools | Ints) -> Graph:
         """Return the graph with these edges only; vertices stay as they are."""
@@ -63,8 +69,3 @@ class Graph:
             edge_class=np.concatenate([self.edge_class, other.edge_class]),
             rim=np.concatenate([self.rim, other.rim]),
         )
-
-
-def edge_bounds(graph: Graph) -> Floats:
-    """Return a box round each edge, shape (E, 4): x low, y low, x high, y high."""
-    return np.hstack(boxes(graph.xy[graph.tail], graph.xy[graph.head], graph.bulge))

@@ -18,7 +18,7 @@ from enum import IntEnum
 import numpy as np
 import numpy.typing as npt
 
-from vcarve.plane.arcs import stretches
+from vcarve.plane.arcs import curves, stretches, turned
 
 Ints = npt.NDArray[np.int64]
 Floats = npt.NDArray[np.float64]
@@ -67,6 +67,16 @@ class Network:
     def xy_mm(self) -> Floats:
         """Vertex places in millimetres, shape (V, 2)."""
         return np.column_stack([self.x_nm, self.y_nm]) / NM_PER_MM
+
+    def curves(self, edges: Ints) -> Floats:
+        """Return edges (n,) from tail to head as curves (n, 5), see ``plane.arcs``, in mm."""
+        xy = self.xy_mm
+        return curves(xy[self.tail[edges]], xy[self.head[edges]], self.bulge[edges])
+
+    def walked(self, half_edges: Ints) -> Floats:
+        """Return half-edges (n,) in the sense they are walked as curves (n, 5), in mm."""
+        forward = self.curves(half_edges >> 1)
+        return np.where((half_edges & 1).astype(bool)[:, None], turned(forward), forward)
 
     @property
     def chord_mm(self) -> Floats:

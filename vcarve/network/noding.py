@@ -21,8 +21,9 @@ from scipy.spatial import cKDTree
 from vcarve.errors import InputError
 from vcarve.network.graph import Graph
 from vcarve.network.model import Bools, Floats, Ints
-from vcarve.plane.arcs import boxes, bulge_between, middles, points
+from vcarve.plane.arcs import boxes, bulge_between, points
 from vcarve.plane.meet import meetings
+from vcarve.plane.region import upright
 
 SNAP_MM = 2e-3  # 2 µm: closer than this is the same place
 TOLERANCE_MM = 1e-5  # 10 nm: how exactly curves are said to touch
@@ -51,8 +52,7 @@ def near_pairs(boxes: Floats, others: Floats | None = None, *, most: int | None 
 
     With one set, each pair once and no box with itself.  Raises ``InputError`` where one set has more than ``most`` pairs.
     """
-    grow = SNAP_MM
-    grown = shapely.box(boxes[:, 0] - grow, boxes[:, 1] - grow, boxes[:, 2] + grow, boxes[:, 3] + grow)
+    grown = upright(boxes, SNAP_MM)
     tree = shapely.STRtree(grown)
     if others is None:
         found, total = [], 0
@@ -69,15 +69,9 @@ def near_pairs(boxes: Floats, others: Floats | None = None, *, most: int | None 
                     f"so many lines lie so close together that over {most:,} pairs may meet; draw less at once"
                 )
         return np.concatenate([np.empty((0, 2), dtype=np.int64), *found])
-    probes = shapely.box(others[:, 0] - grow, others[:, 1] - grow, others[:, 2] + grow, others[:, 3] + grow)
-    probe, hit = tree.query(probes)
+    probe, hit = tree.query(upright(others, SNAP_MM))
     order = np.lexsort((probe, hit))
     return np.column_stack([hit[order], probe[order]]).astype(np.int64)
-
-
-def curve_boxes(curves: Floats) -> Floats:
-    """Return the exact boxes (n, 4) of curves (n, 5)."""
-    return np.hstack(boxes(curves[:, :2], curves[:, 2:4], curves[:, 4]))
 
 
 def node(
@@ -117,9 +111,9 @@ def node(
         graph = done.noded.graph
         if not len(graph.tail):
             break  # every curve was shorter than a vertex is wide
-        again = curves_of(graph, np.arange(len(graph.tail)))
+        again = graph.curves()
         ends = np.column_stack([done.weight[graph.tail], done.weight[graph.head]]).ravel()
-        new = _pass(again, graph, done.rank, near_pairs(curve_boxes(again)), done.weight, ends)
+        new = _pass(again, graph, done.rank, near_pairs(boxes(again)), done.weight, ends)
         settled = len(new.noded.graph.tail) == len(graph.tail) and len(new.noded.graph.xy) == len(graph.xy)
         if settled:
             break
@@ -148,8 +142,7 @@ def _pass(curves: Floats, traits: Graph, rank: Ints, pairs: Ints, weight: Ints, 
     owner, place, xy, corner = _stops(curves, pairs)
     # A place on the outline or on a frame lies on it exactly.
     firm = np.flatnonzero((rank[owner] < LINE) & ~corner)
-    own = curves[owner[firm]]
-    xy[firm] = points(own[:, :2], own[:, 2:4], own[:, 4], place[firm])
+    xy[firm] = points(curves[owner[firm]], place[firm])
     fresh_weight = 2 * rank[owner] + 1
     fresh_weight[: len(end_weight)] = end_weight
     vertices, label, held = _cluster(np.vstack([traits.xy, xy]), np.concatenate([weight, fresh_weight]))
@@ -247,13 +240,3 @@ def _first_of(group: Ints, order: Ints) -> Ints:
     lead = np.ones(len(order), dtype=bool)
     lead[1:] = ordered[1:] != ordered[:-1]
     return order[lead]
-
-
-def curves_of(graph: Graph, which: Ints) -> Floats:
-    """Return the given edges of a graph as curves (n, 5)."""
-    return np.hstack([graph.xy[graph.tail[which]], graph.xy[graph.head[which]], graph.bulge[which, None]])
-
-
-def middle_points(graph: Graph) -> Floats:
-    """Return the point half-way along each edge, shape (E, 2)."""
-    return middles(graph.xy[graph.tail], graph.xy[graph.head], graph.bulge)

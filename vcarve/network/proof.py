@@ -7,12 +7,11 @@ from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
 from vcarve.errors import InternalError
-from vcarve.network.clip import ring_curves
 from vcarve.network.graph import Graph
 from vcarve.network.model import Bools, Floats, Ints
 from vcarve.network.noding import SNAP_MM
 from vcarve.plane.arcs import lengths
-from vcarve.plane.region import Region, area_mm2
+from vcarve.plane.region import Region, area_mm2, half_turns
 
 
 def components(graph: Graph) -> tuple[int, Ints]:
@@ -59,6 +58,6 @@ def _hole_area(area: Floats, loose: Bools) -> float:
 
 def _give(region: Region) -> float:
     """Return by how much the area may change, in mm², because sides of the outline shorter than ``SNAP_MM`` become a corner."""
-    sides = ring_curves(*region.rings)
-    size = lengths(sides[:, :2], sides[:, 2:4], sides[:, 4])
+    sides = half_turns(region)
+    size = lengths(sides)
     return SNAP_MM * float(size.sum()) if size.min() <= SNAP_MM else 0.0

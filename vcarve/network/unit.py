@@ -18,7 +18,7 @@ from scipy.spatial import cKDTree
 from vcarve.errors import InputError
 from vcarve.network.model import Floats, Ints
 from vcarve.pattern.model import Pattern
-from vcarve.plane.arcs import boxes, bulge_between, lengths, points
+from vcarve.plane.arcs import boxes, lengths, parts
 from vcarve.plane.meet import meetings
 
 # Ends closer than this share of the pattern's unit are the same vertex.
@@ -44,8 +44,9 @@ class UnitNetwork:
 
 def _split(pattern: Pattern) -> tuple[Floats, Ints]:
     """Return the pattern's lines as curves (n, 5), split where any moved line meets them, and their roles (n,)."""
-    lines = np.array([(*line.start, *line.end, line.bulge) for line in pattern.lines])
-    low, high = boxes(lines[:, :2], lines[:, 2:4], lines[:, 4])
+    lines = np.array([line.curve for line in pattern.lines])
+    box = boxes(lines)
+    low, high = box[:, :2], box[:, 2:]
     # A move matters only where the boxes can meet; bound its counts by the widest gap between any two boxes.
     (ax, ay), (bx, by) = pattern.a1, pattern.a2
     reach, rise = np.maximum(high.max(axis=0) - low.min(axis=0), 0.0)
@@ -55,7 +56,7 @@ def _split(pattern: Pattern) -> tuple[Floats, Ints]:
     i, j = np.meshgrid(np.arange(-i_most, i_most + 1), np.arange(-j_most, j_most + 1), indexing="ij")
     moves = i.reshape(-1, 1) * np.array(pattern.a1) + j.reshape(-1, 1) * np.array(pattern.a2)
     stay = np.flatnonzero((i == 0).ravel() & (j == 0).ravel())[0]
-    parts, roles = [], []
+    pieces, roles = [], []
     for index, line in enumerate(lines):
         near = (low[None] + moves[:, None] <= high[index] + TOLERANCE).all(axis=2)
         near &= (high[None] + moves[:, None] >= low[index] - TOLERANCE).all(axis=2)
@@ -66,17 +67,17 @@ def _split(pattern: Pattern) -> tuple[Floats, Ints]:
         passing[:, 2:4] += moves[move]
         met = meetings(np.broadcast_to(line, passing.shape), passing, TOLERANCE)
         stops = np.unique(np.concatenate([[0.0, 1.0], met.first])).tolist()
-        close = TOLERANCE / max(float(lengths(line[:2], line[2:4], line[4])), TOLERANCE)
+        close = TOLERANCE / max(float(lengths(line)), TOLERANCE)
         kept = stops[:1]
         for stop in stops[1:]:
             if stop - kept[-1] > close:
                 kept.append(stop)
         kept[-1] = 1.0
-        first, last = np.array(kept[:-1]), np.array(kept[1:])
-        ends = (points(line[:2], line[2:4], line[4], share) for share in (first, last))
-        parts.append(np.column_stack([*ends, bulge_between(line[4], first, last)]))
-        roles += [pattern.lines[index].role] * len(first)
-    return np.vstack(parts), np.array(roles, dtype=np.int64)
+        pieces.append(
+            parts(np.broadcast_to(line, (len(kept) - 1, 5)), np.array(kept[:-1]), np.array(kept[1:]))
+        )
+        roles += [pattern.lines[index].role] * (len(kept) - 1)
+    return np.vstack(pieces), np.array(roles, dtype=np.int64)
 
 
 def unit_network(pattern: Pattern) -> UnitNetwork:
@@ -86,9 +87,9 @@ def unit_network(pattern: Pattern) -> UnitNetwork:
     """
     if not pattern.lines:
         raise InputError(f"pattern {pattern.key} has no lines")
-    parts, role = _split(pattern)
+    pieces, role = _split(pattern)
     basis = np.array([pattern.a1, pattern.a2], dtype=float)
-    ends = parts[:, :4].reshape(-1, 2)
+    ends = pieces[:, :4].reshape(-1, 2)
     uv = ends @ np.linalg.inv(basis)
     uv = np.rint(uv * GRID) / GRID
     cell = np.floor(uv + 1.0 / GRID)
@@ -107,7 +108,7 @@ def unit_network(pattern: Pattern) -> UnitNetwork:
     cell = np.rint(uv - places[label]).astype(np.int64)
     tail, head = label[0::2].astype(np.int64), label[1::2].astype(np.int64)
     step = cell[1::2] - cell[0::2]
-    tail, head, step, bulge, role = _unique(tail, head, step, parts[:, 4], role)
+    tail, head, step, bulge, role = _unique(tail, head, step, pieces[:, 4], role)
     return _dissolve(pattern, UnitNetwork(uv=places, tail=tail, head=head, step=step, bulge=bulge, role=role))
 
 

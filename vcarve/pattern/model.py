@@ -5,10 +5,12 @@ Coordinates are in the pattern file's own unit (the piece's pitch is that unit's
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from typing import Literal
 
+import numpy as np
+
+from vcarve.plane.arcs import Floats, lengths
 from vcarve.plane.arcs import Point as Point
 
 
@@ -27,11 +29,12 @@ class Line:
     @property
     def length(self) -> float:
         """Length along the line or arc."""
-        chord = math.dist(self.start, self.end)
-        if self.bulge == 0.0:
-            return chord
-        half = 2.0 * math.atan(abs(self.bulge))
-        return chord * half / math.sin(half)
+        return float(lengths(self.curve))
+
+    @property
+    def curve(self) -> Floats:
+        """The line as a curve (5,), see ``plane.arcs``."""
+        return np.array([*self.start, *self.end, self.bulge])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from vcarve.plane.fit import Arc, ellipse_arc
+from vcarve.plane.fit import Arc, ellipse_arc, rows
 from vcarve.plane.region import Region, Ring, rectangle, ring_of
 
 ELLIPSE_TOLERANCE_MM = 0.0005
@@ -52,7 +52,7 @@ def ellipse(width_mm: float, height_mm: float) -> Region:
     ]
     half: list[Arc] = [(points[i], points[i + 1], bulges[i]) for i in range(len(bulges))] + back[::-1]
     under: list[Arc] = [((-p[0], -p[1]), (-q[0], -q[1]), bulge) for p, q, bulge in half]
-    return Region(outer=ring_of(half + under))
+    return Region(outer=ring_of(rows(half + under)))
 
 
 def regular_polygon(sides: int, turn_deg: float) -> Region:

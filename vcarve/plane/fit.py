@@ -1,23 +1,18 @@
-"""Circular arcs, and other smooth curves turned into circular arcs.
+"""Smooth curves turned into circular arcs by biarcs: two arcs with one tangent where they meet, and the curve's at both ends.
 
-Glossary
-bulge      tan(sweep / 4); the sweep is positive counter-clockwise (Y up)
-sag        largest distance between an arc and its chord
-biarc      two arcs that share a tangent where they meet and take over the curve's tangents at both ends
+Arcs are (start, end, bulge) here, see ``plane.arcs``.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
-import numpy.typing as npt
 
-from vcarve.plane.arcs import Point
+from vcarve.plane.arcs import TURN, Floats, Point, distances
 
-Floats = npt.NDArray[np.float64]
 Curve = Callable[[Floats], Floats]  # parameters (n,) -> points (n, 2)
 Arc = tuple[Point, Point, float]  # start, end, bulge
 
@@ -26,77 +21,19 @@ _SAMPLES = 12  # places per biarc at which the distance from the curve is measur
 _DEEPEST = 24  # halvings; below this a stretch of curve is smaller than any bit can show
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Circular:
-    """An arc as centre, radius, start angle and signed sweep (radians)."""
-
-    centre: Point
-    radius: float
-    start_rad: float
-    sweep_rad: float
-
-    def at(self, share: float) -> Point:
-        """Return the point at this share (0 to 1) of the sweep."""
-        angle = self.start_rad + share * self.sweep_rad
-        return (
-            self.centre[0] + self.radius * math.cos(angle),
-            self.centre[1] + self.radius * math.sin(angle),
-        )
-
-
-def circular(start: Point, end: Point, bulge: float) -> Circular:
-    """Return the circle part of an arc; ``bulge`` must not be 0.
-
-    With b the bulge and s the chord, the centre lies (1 - b²) / (4 b) · s to the left of the chord's middle and the radius
-    is (1 + b²) / (4 |b|) · s: from sag = |b| s / 2 and the chord theorem.
-    """
-    dx, dy = end[0] - start[0], end[1] - start[1]
-    off = (1.0 - bulge * bulge) / (4.0 * bulge)
-    centre = ((start[0] + end[0]) / 2.0 - dy * off, (start[1] + end[1]) / 2.0 + dx * off)
-    radius = (1.0 + bulge * bulge) / (4.0 * abs(bulge)) * math.hypot(dx, dy)
-    angle = math.atan2(start[1] - centre[1], start[0] - centre[0])
-    return Circular(centre=centre, radius=radius, start_rad=angle, sweep_rad=4.0 * math.atan(bulge))
-
-
-def split_arc(start: Point, end: Point, bulge: float, shares: Sequence[float]) -> list[Arc]:
-    """Cut a line or an arc at these rising shares of its length (each between 0 and 1)."""
-    edges = [0.0, *shares, 1.0]
-    if bulge == 0.0:
-        points = [(start[0] + s * (end[0] - start[0]), start[1] + s * (end[1] - start[1])) for s in shares]
-    else:
-        whole = circular(start, end, bulge)
-        points = [whole.at(s) for s in shares]
-    ends = [start, *points, end]
-    quarter = math.atan(bulge)
-    return [
-        (ends[i], ends[i + 1], math.tan(quarter * (edges[i + 1] - edges[i]))) for i in range(len(edges) - 1)
-    ]
-
-
 def arc_lines(centre: Point, radius: float, start_rad: float, sweep_rad: float) -> list[Arc]:
     """Return an arc or a whole circle as arcs of at most half a turn each."""
     parts = max(1, math.ceil(abs(sweep_rad) / math.pi - 1e-9))
-    whole = Circular(centre=centre, radius=radius, start_rad=start_rad, sweep_rad=sweep_rad)
-    points = [whole.at(i / parts) for i in range(parts + 1)]
-    if abs(abs(sweep_rad) - 2.0 * math.pi) < 1e-12:
+    angles = start_rad + sweep_rad * np.arange(parts + 1) / parts
+    points = [_point(spot) for spot in radius * np.column_stack([np.cos(angles), np.sin(angles)]) + centre]
+    if abs(abs(sweep_rad) - TURN) < 1e-12:
         points[-1] = points[0]
-    bulge = math.tan(sweep_rad / parts / 4.0)
-    return [(points[i], points[i + 1], bulge) for i in range(parts)]
+    return [(*ends, math.tan(sweep_rad / parts / 4.0)) for ends in pairwise(points)]
 
 
-def chord_points(start: Point, end: Point, bulge: float, sag_mm: float) -> Floats:
-    """Return points (n, 2) along a line or arc, without its end, whose chords stray at most ``sag_mm``."""
-    if bulge == 0.0:
-        return np.array([start])
-    arc = circular(start, end, bulge)
-    step = 2.0 * math.acos(max(-1.0, 1.0 - sag_mm / arc.radius)) if sag_mm < arc.radius else math.pi / 2.0
-    parts = max(1, math.ceil(abs(arc.sweep_rad) / step))
-    angles = arc.start_rad + arc.sweep_rad * np.arange(parts) / parts
-    points = np.column_stack(
-        [arc.centre[0] + arc.radius * np.cos(angles), arc.centre[1] + arc.radius * np.sin(angles)]
-    )
-    points[0] = start
-    return points
+def rows(arcs: Sequence[Arc]) -> Floats:
+    """Return lines and arcs as curves (n, 5)."""
+    return np.array([(*start, *end, bulge) for start, end, bulge in arcs])
 
 
 def fit_arcs(
@@ -171,37 +108,7 @@ def ellipse_arc(
 
 def stray_from(points: Floats, arcs: Sequence[Arc]) -> Floats:
     """Return for each point (n, 2) the distance to the nearest of these lines and arcs, shape (n,)."""
-    best = np.full(len(points), np.inf)
-    for start, end, bulge in arcs:
-        best = np.minimum(best, distance_to(points, start, end, bulge))
-    return best
-
-
-def distance_to(points: Floats, start: Point, end: Point, bulge: float) -> Floats:
-    """Return the distances (n,) of points (n, 2) from one line or arc."""
-    share, foot = nearest_on(points, start, end, bulge)
-    del share
-    return np.asarray(np.hypot(*(points - foot).T))
-
-
-def nearest_on(points: Floats, start: Point, end: Point, bulge: float) -> tuple[Floats, Floats]:
-    """Return the share of the length (n,) and the place (n, 2) on a line or arc nearest to each point."""
-    if bulge == 0.0:
-        along = np.subtract(end, start)
-        square = float(along @ along)
-        share = np.zeros(len(points)) if square == 0.0 else (points - np.array(start)) @ along / square
-        share = np.clip(share, 0.0, 1.0)
-        return share, np.array(start) + share[:, None] * along
-    arc = circular(start, end, bulge)
-    angle = np.arctan2(points[:, 1] - arc.centre[1], points[:, 0] - arc.centre[0]) - arc.start_rad
-    turn = np.mod(angle * math.copysign(1.0, bulge), 2.0 * math.pi)
-    sweep = abs(arc.sweep_rad)
-    share = np.where(
-        turn <= sweep, turn / sweep, np.where(turn - sweep < (2.0 * math.pi - sweep) / 2.0, 1.0, 0.0)
-    )
-    at = arc.start_rad + share * arc.sweep_rad
-    foot = np.column_stack([arc.centre[0] + arc.radius * np.cos(at), arc.centre[1] + arc.radius * np.sin(at)])
-    return share, foot
+    return np.asarray(distances(points[:, None], rows(arcs)).min(axis=1))
 
 
 def _point(pair: Floats) -> Point:
@@ -268,4 +175,4 @@ def _tangent_bulge(tangent: Point, chord: Point) -> float:
 
 
 def _stray(points: Floats, arcs: Sequence[Arc]) -> float:
-    return float(np.max(stray_from(points, arcs)))
+    return float(stray_from(points, arcs).max())

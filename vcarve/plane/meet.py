@@ -40,10 +40,10 @@ def carriers_meet(first: Floats, second: Floats, tolerance: float) -> Floats:
         (second, first, bent[:, 0] & ~bent[:, 1]),
     ):
         if rows.any():
-            place[rows] = _line_circle(line[rows], *_circle(arc[rows]), tolerance)
+            place[rows] = _line_circle(line[rows], *circles(arc[rows]), tolerance)
     rows = bent.all(axis=1)
     if rows.any():
-        place[rows] = _circle_circle(*_circle(first[rows]), *_circle(second[rows]), tolerance)
+        place[rows] = _circle_circle(*circles(first[rows]), *circles(second[rows]), tolerance)
     return place
 
 
@@ -87,7 +87,7 @@ def share_on(curve: Floats, place: Floats, tolerance: float) -> Floats:
         share = ((place - a) * chord).sum(axis=1) / (span * span)
         bent = np.flatnonzero(bulge)
         if len(bent):
-            centre, radius = circles(a[bent], b[bent], bulge[bent])
+            centre, radius = circles(curve[bent])
             arm, start = place[bent] - centre, a[bent] - centre
             off[bent] = np.abs(size(arm) - radius)
             turn = np.arctan2(cross(start, arm), (start * arm).sum(axis=1))
@@ -96,10 +96,6 @@ def share_on(curve: Floats, place: Floats, tolerance: float) -> Floats:
     share[size(place - b) <= tolerance] = 1.0
     share[size(place - a) <= tolerance] = 0.0
     return share
-
-
-def _circle(curve: Floats) -> tuple[Floats, Floats]:
-    return circles(curve[:, :2], curve[:, 2:4], curve[:, 4])
 
 
 def _lines(first: Floats, second: Floats) -> Floats:

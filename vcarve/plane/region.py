@@ -2,16 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
+import shapely
 
-from vcarve.plane.fit import Arc, chord_points
+from vcarve.plane.arcs import (
+    Bools,
+    Floats,
+    beside,
+    boxes,
+    chords,
+    circles,
+    cross,
+    halved,
+    lengths,
+    segment_areas,
+    size,
+    turned,
+)
 
-Floats = npt.NDArray[np.float64]
-Bools = npt.NDArray[np.bool_]
+SAG_MM = 1e-4  # how far the straight copy of an arc may stand off it where only nearness is asked
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -19,11 +31,11 @@ class Ring:
     """A closed run of lines and arcs.
 
     ``xy_mm`` (n, 2) are its corners, ``bulge`` (n,) belongs to the side from corner ``i`` to corner ``i + 1`` (the last side
-    returns to corner 0); see ``pattern.model.Line`` for the bulge.
+    returns to corner 0); see ``plane.arcs`` for the bulge.
     """
 
-    xy_mm: npt.NDArray[np.float64]
-    bulge: npt.NDArray[np.float64]
+    xy_mm: Floats
+    bulge: Floats
 
     def __post_init__(self) -> None:
         self.xy_mm.setflags(write=False)
@@ -31,7 +43,7 @@ class Ring:
 
     @property
     def curves(self) -> Floats:
-        """The sides as rows (x0, y0, x1, y1, bulge), shape (n, 5)."""
+        """The sides as curves (n, 5)."""
         return np.column_stack([self.xy_mm, np.roll(self.xy_mm, -1, axis=0), self.bulge])
 
 
@@ -55,42 +67,16 @@ def rectangle(width_mm: float, height_mm: float) -> Region:
     return Region(outer=Ring(xy_mm=corners, bulge=np.zeros(4)))
 
 
-def bounds_of(start: Floats, end: Floats, bulge: Floats) -> tuple[Floats, Floats]:
-    """Return the lowest and the highest coordinates, each (2,), of lines and arcs given by their ends (n, 2)."""
-    low, high = np.minimum(start, end).min(axis=0), np.maximum(start, end).max(axis=0)
-    arcs = np.flatnonzero(bulge)
-    if not len(arcs):
-        return low, high
-    centre, radius, first, sweep = _circles(start[arcs], end[arcs], bulge[arcs])
-    for quarter in range(4):
-        angle = quarter * np.pi / 2.0
-        way = np.where(sweep > 0.0, angle - first, first - angle) % (2.0 * np.pi)
-        hit = way < np.abs(sweep)
-        if hit.any():
-            places = centre[hit] + radius[hit][:, None] * (np.round(np.cos(angle)), np.round(np.sin(angle)))
-            low, high = np.minimum(low, places.min(axis=0)), np.maximum(high, places.max(axis=0))
-    return low, high
-
-
 def bounds(region: Region) -> tuple[float, float, float, float]:
     """Return left, front, right and back of a region, in millimetres."""
-    ring = region.outer
-    low, high = bounds_of(ring.xy_mm, np.roll(ring.xy_mm, -1, axis=0), ring.bulge)
-    return float(low[0]), float(low[1]), float(high[0]), float(high[1])
+    box = boxes(region.outer.curves)
+    return (*box[:, :2].min(axis=0).tolist(), *box[:, 2:].max(axis=0).tolist())
 
 
 def ring_area(ring: Ring) -> float:
-    """Return the signed area of a ring in mm²: positive where it runs counter-clockwise.
-
-    The polygon of its corners (shoelace formula) plus a segment of the circle, r² (φ - sin φ) / 2, for every arc.
-    """
-    start, end = ring.xy_mm, np.roll(ring.xy_mm, -1, axis=0)
-    area = float(np.sum(start[:, 0] * end[:, 1] - end[:, 0] * start[:, 1])) / 2.0
-    arcs = np.flatnonzero(ring.bulge)
-    if len(arcs):
-        _, radius, _, sweep = _circles(start[arcs], end[arcs], ring.bulge[arcs])
-        area += float(np.sum(radius**2 * (sweep - np.sin(sweep)))) / 2.0
-    return area
+    """Return the signed area of a ring in mm²: positive where it runs counter-clockwise."""
+    sides = ring.curves
+    return float(np.sum(cross(sides[:, :2], sides[:, 2:4])) / 2.0 + np.sum(segment_areas(sides)))
 
 
 def area_mm2(region: Region) -> float:
@@ -100,65 +86,65 @@ def area_mm2(region: Region) -> float:
 
 def perimeter_mm(region: Region) -> float:
     """Return the length of a region's boundary, round its holes too."""
-    total = 0.0
-    for ring in region.rings:
-        chord = np.hypot(*(np.roll(ring.xy_mm, -1, axis=0) - ring.xy_mm).T)
-        half = 2.0 * np.arctan(np.abs(ring.bulge))
-        # np.sinc(x) is sin(pi x) / (pi x): 1 for a straight side.
-        total += float(np.sum(chord / np.sinc(half / np.pi)))
-    return total
+    return float(sum(lengths(ring.curves).sum() for ring in region.rings))
 
 
-def contains(region: Region, xy_mm: Floats) -> Bools:
-    """Tell which points (n, 2) lie in the region and in none of its holes; on the boundary itself either may be told.
-
-    Even-odd rule on the polygon of the corners; a point between an arc and its chord counts once more.
-    """
-    x, y = xy_mm[:, 0], xy_mm[:, 1]
-    inside = np.zeros(len(xy_mm), dtype=np.bool_)
-    for ring in region.rings:
-        start, end = ring.xy_mm, np.roll(ring.xy_mm, -1, axis=0)
-        for a, b, bulge in zip(start, end, ring.bulge, strict=True):
-            dx, dy = b[0] - a[0], b[1] - a[1]
-            side = dx * (y - a[1]) - dy * (x - a[0])  # positive to the left of the chord
-            crosses = (a[1] > y) != (b[1] > y)
-            inside ^= crosses & ((side > 0.0) == (dy > 0.0))
-            if bulge != 0.0:
-                centre, radius, _, _ = _circles(a[None], b[None], np.array([bulge]))
-                disc = (x - centre[0, 0]) ** 2 + (y - centre[0, 1]) ** 2 < radius[0] ** 2
-                # Points on the chord itself go where the even-odd rule has put them: as if a hair higher and to the right.
-                on = np.sign(dx) if dy == 0.0 else -1.0
-                beyond = np.where(side == 0.0, on, side) * bulge < 0.0
-                inside ^= disc & beyond
-    return inside
+def half_turns(region: Region) -> Floats:
+    """Return the sides of all rings as curves (n, 5) that turn by half a circle at most."""
+    return halved(np.vstack([ring.curves for ring in region.rings]))[0]
 
 
-def chords(ring: Ring, sag_mm: float = 0.0005) -> Floats:
+def corners(ring: Ring, sag_mm: float = 0.0005) -> Floats:
     """Return a ring as corners (n, 2) of a polygon that strays from its arcs by at most ``sag_mm``."""
-    ends = np.roll(ring.xy_mm, -1, axis=0)
-    return np.vstack(
-        [
-            chord_points((float(a[0]), float(a[1])), (float(b[0]), float(b[1])), float(bulge), sag_mm)
-            for a, b, bulge in zip(ring.xy_mm, ends, ring.bulge, strict=True)
-        ]
+    return chords(ring.curves, sag_mm)[0]
+
+
+def polygon(region: Region, sag_mm: float = SAG_MM) -> shapely.Polygon:
+    """Return the region as a polygon whose arcs are flattened within ``sag_mm``."""
+    return shapely.Polygon(corners(region.outer, sag_mm), [corners(hole, sag_mm) for hole in region.holes])
+
+
+def lines_along(curve: Floats, sag_mm: float) -> npt.NDArray[np.object_]:
+    """Return curves (n, 5) as chains of chords that stray from their arcs by at most ``sag_mm``, lines of shapely (n,)."""
+    spots, count = chords(curve, sag_mm)
+    every = np.insert(spots, np.cumsum(count), curve[:, 2:4], axis=0)
+    return np.asarray(
+        shapely.linestrings(every, indices=np.repeat(np.arange(len(count)), count + 1)), dtype=object
     )
 
 
-def ring_of(arcs: Sequence[Arc]) -> Ring:
-    """Return the ring of lines and arcs that follow each other and close."""
-    return Ring(xy_mm=np.array([arc[0] for arc in arcs]), bulge=np.array([arc[2] for arc in arcs]))
+def upright(box: Floats, grow: Floats | float = 0.0) -> npt.NDArray[np.object_]:
+    """Return boxes (n, 4), as ``plane.arcs.boxes`` gives them, grown on all sides, as polygons of shapely (n,)."""
+    low, high = box[:, :2].T - grow, box[:, 2:].T + grow
+    return np.asarray(shapely.box(*low, *high), dtype=object)
+
+
+def inside(region: Region, xy_mm: Floats) -> Bools:
+    """Tell which places (n, 2) lie in the region, exactly also beside its arcs; on the boundary itself either may be told."""
+    flat = polygon(region)
+    shapely.prepare(flat)
+    result = np.asarray(shapely.contains_xy(flat, xy_mm[:, 0], xy_mm[:, 1]), dtype=bool)
+    sides = half_turns(region)
+    sides = sides[sides[:, 4] != 0.0]
+    if not len(sides):
+        return result
+    near = np.flatnonzero(shapely.dwithin(shapely.points(xy_mm), shapely.boundary(flat), 2.0 * SAG_MM))
+    centre, radius = circles(sides)
+    spot = xy_mm[near, None]
+    away = size(spot - centre) - radius
+    # Where a place is beyond an arc's chord, on its side, and near its circle, the circle decides.
+    by_circle = (beside(spot, sides) * sides[:, 4] <= 0.0) & (np.abs(away) < 2.0 * SAG_MM)
+    which = by_circle.argmax(axis=1)
+    rows = np.flatnonzero(by_circle.any(axis=1))
+    result[near[rows]] = (away[rows, which[rows]] < 0.0) == (sides[which[rows], 4] > 0.0)
+    return result
+
+
+def ring_of(sides: Floats) -> Ring:
+    """Return the ring of curves (n, 5) that follow each other and close."""
+    return Ring(xy_mm=sides[:, :2].copy(), bulge=sides[:, 4].copy())
 
 
 def reversed_ring(ring: Ring) -> Ring:
-    """Return the ring walked the other way."""
-    return Ring(xy_mm=np.roll(ring.xy_mm[::-1], 1, axis=0).copy(), bulge=-ring.bulge[::-1])
-
-
-def _circles(start: Floats, end: Floats, bulge: Floats) -> tuple[Floats, Floats, Floats, Floats]:
-    """Return centre (n, 2), radius, first angle and signed sweep (n,) of arcs; see ``curves.circular``."""
-    chord = end - start
-    off = (1.0 - bulge**2) / (4.0 * bulge)
-    centre = (start + end) / 2.0 + np.column_stack([-chord[:, 1] * off, chord[:, 0] * off])
-    radius = (1.0 + bulge**2) / (4.0 * np.abs(bulge)) * np.hypot(chord[:, 0], chord[:, 1])
-    first = np.arctan2(start[:, 1] - centre[:, 1], start[:, 0] - centre[:, 0])
-    return centre, radius, first, 4.0 * np.arctan(bulge)
+    """Return the ring walked the other way, from the same corner."""
+    return ring_of(turned(ring.curves)[::-1])
