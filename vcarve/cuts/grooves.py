@@ -12,7 +12,7 @@ import numpy as np
 
 from vcarve.cuts.model import NM_PER_MM, Cuts, Floats, Ints, Rings
 from vcarve.network.model import Network
-from vcarve.plane.arcs import bulge_between, points
+from vcarve.plane.arcs import bulge_between, curves, points
 
 SHAVING_MM = 0.02  # near the rounding of depths; a level of its own for that would cut nothing
 # The usual last decimal: a cut deeper than a step by no more is not told from one as deep.
@@ -135,7 +135,7 @@ def _parted(network: Network, line: Ints, ends_mm: Floats, levels: list[Floats])
         depth_mm=np.stack([start_mm, stop_mm]),
         bulge=np.where(share_of == 1.0, bulge[every], bulge_between(bulge[every], 0.0, share_of)),
         xy_nm=np.concatenate(
-            [xy, np.rint(points(xy[tail[of]], xy[head[of]], bulge[of], t)).astype(np.int64)]
+            [xy, np.rint(points(curves(xy[tail[of]], xy[head[of]], bulge[of]), t)).astype(np.int64)]
         ),
     )
 

@@ -10,7 +10,7 @@ import numpy as np
 from vcarve.cuts.model import Cuts
 from vcarve.errors import MOST_NAMED, Alike
 from vcarve.plan.model import Plan
-from vcarve.plane.arcs import directions
+from vcarve.plane.arcs import curves, directions
 from vcarve.quantity import Figures
 from vcarve.view.svg import at, num, text
 from vcarve.view.wording import length
@@ -99,7 +99,9 @@ def pass_marks(
     a, b = place[plan.begin[first]], place[plan.end[first]]
     starts = [
         ((x, y), (dx, dy))
-        for (x, y), (dx, dy) in zip(a.tolist(), directions(a, b, bulge[first], 0.0).tolist(), strict=True)
+        for (x, y), (dx, dy) in zip(
+            a.tolist(), directions(curves(a, b, bulge[first]), 0.0).tolist(), strict=True
+        )
     ]
     ends = [(x, y) for x, y in place[plan.end[last]].tolist()]
     flights = f"M{at(*zero)}L{at(*starts[0][0])}"
