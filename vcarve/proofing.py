@@ -328,7 +328,6 @@ def page_facts(run: DryRun, plan: PlanFacts | None = None) -> PageFacts:
     }
     if job is None or layout is None:
         return PageFacts(title="Dry run", **common)  # type: ignore[arg-type]
-    setup = setup_of(job)
     piece, bit = job.piece, job.bit
     return PageFacts(
         title=job.name,
@@ -340,7 +339,7 @@ def page_facts(run: DryRun, plan: PlanFacts | None = None) -> PageFacts:
             tint=job.wood.tint,
             rings=outline_rings(layout),
         ),
-        zero=ZeroFacts(name=f"{job.zero.corner}, {job.zero.level}", at_mm=(-setup.x_mm, -setup.y_mm)),
+        zero=ZeroFacts(name=f"{job.zero.corner}, {job.zero.level}", turn=job.zero.turn),
         bit=BitFacts(
             title=bit.name or "V-bit",
             angle_deg=bit.angle_deg,
@@ -367,7 +366,7 @@ def page_facts(run: DryRun, plan: PlanFacts | None = None) -> PageFacts:
         ),
         land_mm=layout.grooves.narrowest_mm,
         plan=plan,
-        offset_mm=(-setup.x_mm, -setup.y_mm, -setup.top_mm),
+        setup=setup_of(job),
         **common,  # type: ignore[arg-type]
     )
 

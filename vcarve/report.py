@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -19,6 +19,7 @@ from vcarve.layout.stages import Layout
 from vcarve.mount.flat import mount_of
 from vcarve.network.model import Network
 from vcarve.plan.model import Plan
+from vcarve.plane.arcs import boxes
 from vcarve.program.moves import Motion, Moves
 from vcarve.program.reader import Reading
 from vcarve.quantity import Figures, counted, format_deg, format_duration, format_rpm
@@ -65,6 +66,7 @@ class Summary:
     plan_s: float
     bound_s: float
     cell_by_cell_s: float
+    turn_deg: float
     extents_mm: dict[str, tuple[float, float]]
     pitch_mm: float | None
     program_lines: int
@@ -83,7 +85,16 @@ class Summary:
 
 def job_findings(job: Job, layout: Layout) -> tuple[Finding, ...]:
     """Return what there is to say of a job before any program: its numbers, its drawing or pattern, its land."""
-    return (*suitability(job, deepest_mm(job.bit)), *layout_findings(job, layout))
+    reach = _reach_mm(job, layout.network) if job.zero.turn_deg else None
+    return (*suitability(job, deepest_mm(job.bit), reach), *layout_findings(job, layout))
+
+
+def _reach_mm(job: Job, network: Network) -> tuple[float, float]:
+    """Return how much room the lines take along X and Y as the piece lies."""
+    x_nm, y_nm, _ = mount_of(job).axes_nm(network.x_nm, network.y_nm)
+    box = boxes(replace(network, x_nm=x_nm, y_nm=y_nm).curves(np.flatnonzero(network.cut)))
+    wide, high = box[:, 2:].max(axis=0) - box[:, :2].min(axis=0)
+    return float(wide), float(high)
 
 
 def verdict_json(findings: tuple[Finding, ...], job: Job | None) -> dict[str, Any]:
@@ -200,6 +211,8 @@ def header(job: Job, layout: Layout, plan: Plan, findings: tuple[Finding, ...]) 
     notes.append(("Bit", bit_sentence(job)))
     notes.append(("Machine", f"{job.machine.name}, {job.machine.dialect}"))
     notes.append(("Zero", zero_sentence(job)))
+    if job.zero.turn:
+        notes.append(("Turn", job.zero.turn))
     notes.append(
         (
             "Extents",
@@ -264,6 +277,7 @@ def summary(
         plan_s=plan.proof.plan_s,
         bound_s=plan.proof.bound_s,
         cell_by_cell_s=plan.proof.cell_by_cell_s,
+        turn_deg=job.zero.turn_deg,
         extents_mm=extents(reading.moves),
         pitch_mm=layout.pitch_mm,
         program_lines=len(reading.text_lines),
@@ -290,6 +304,8 @@ def sentences(job: Job, layout: Layout, s: Summary) -> list[tuple[str, str]]:
     x, y, z = (_span(*s.extents_mm[axis], figures) for axis in "xyz")
     rows.append(("extents", f"X {x}, Y {y}, Z {z} {figures.unit}"))
     rows.append(("zero", zero_sentence(job)))
+    if job.zero.turn:
+        rows.append(("turn", job.zero.turn))
     feeds = f"cut {figures.number(job.cut_mm_min, 1)}, plunge {figures.feed(job.plunge_mm_min, 1)}"
     rows.append(("speeds", f"{feeds}, spindle {format_rpm(job.spindle_rpm)}"))
     if s.corners:

@@ -205,7 +205,7 @@ def test_sloping_line_is_the_least_over_its_path(tip, ends):
 def test_place_and_top():
     """Work coordinates are shifted onto the piece, and Z is counted from the piece's top."""
     here = carved(lines(((-3, 1, -1), (3, 2, -1))))
-    there = carved(lines(((7, 11, 9), (13, 12, 9))), setup=Setup(x_mm=10.0, y_mm=10.0, top_mm=10.0))
+    there = carved(lines(((7, 11, 9), (13, 12, 9))), setup=Setup(zero_mm=(-10.0, -10.0), top_mm=10.0))
 
     np.testing.assert_allclose(here.height_mm, there.height_mm, atol=1e-9)
 

@@ -36,7 +36,7 @@ def test_surface_of_a_text(moves):
     """A stadium-shaped groove: two straight lines of 20 mm, a half circle of radius 10 mm, and two half cones."""
     bit = Bit.model_validate({"angle": 90.0, "diameter": 6.35, "shank": 3.175})
 
-    surface = carve(moves, bit, width_mm=60, height_mm=60, setup=Setup(x_mm=30.0, y_mm=30.0))
+    surface = carve(moves, bit, width_mm=60, height_mm=60, setup=Setup(zero_mm=(-30.0, -30.0)))
 
     expected = (40 + 10 * math.pi) * 1.0 + math.pi / 3
     assert surface.removed_mm3 == pytest.approx(expected, rel=2e-3)

@@ -6,6 +6,7 @@ from hypothesis import strategies as st
 
 from small_job import small_job
 from small_network import cuts_of
+from vcarve.job.records import Zero
 from vcarve.network.build import build
 from vcarve.pattern.catalogue import names, pattern
 from vcarve.plan.planner import FLOATS, candidates, plan
@@ -21,7 +22,7 @@ RAPID = (2000.0, 1500.0, 1000.0)  # a machine whose axes differ
 
 @st.composite
 def tasks(draw):
-    """A pattern at a pitch, with one or two depths, in one to three levels."""
+    """A pattern at a pitch, with one or two depths, in one to three levels, straight or turned."""
     network = None
     while network is None or network.edges > MOST_EDGES or not network.cut.any():
         shape = pattern(draw(st.sampled_from(names())))
@@ -39,7 +40,8 @@ def tasks(draw):
         acceleration={"x": 200, "y": 150, "z": 100},
         feed_max={"x": 1500, "y": 1500, "z": 1000},
     )
-    return network, depth, job
+    zero = Zero(turn_deg=draw(st.sampled_from([0.0, 1.5, -33.0])))
+    return network, depth, job.model_copy(update={"zero": zero})
 
 
 def counted(job, text):

@@ -14,6 +14,7 @@ import numpy as np
 import pytest
 
 from own_font import with_a_font
+from vcarve.dryrun.setup import Setup
 from vcarve.errors import Finding
 from vcarve.program.reader import read_program
 from vcarve.view.facts import (
@@ -86,7 +87,7 @@ def facts() -> PageFacts:
         duration_s=duration,
         total_s=float(start[-1] + duration[-1]),
         program=tuple(text.splitlines()),
-        offset_mm=(-50.0, -50.0, 0.0),
+        setup=Setup(zero_mm=(-50.0, -50.0)),
         piece=PieceFacts(
             width_mm=100.0,
             height_mm=100.0,
@@ -95,7 +96,7 @@ def facts() -> PageFacts:
             tint="#e3c79c",
             rings=(ring,),
         ),
-        zero=ZeroFacts(name="front left corner", at_mm=(-50.0, -50.0)),
+        zero=ZeroFacts(name="front left corner"),
         bit=BitFacts(title="V-bit", angle_deg=60.0, diameter_mm=3.175, shank_mm=3.175, tip_mm=0.1),
         machine="Small desktop mill",
         speeds=SpeedFacts(cut_mm_min=600.0, plunge_mm_min=200.0, spindle_rpm=10000.0),

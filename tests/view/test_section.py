@@ -10,6 +10,7 @@ from xml.etree import ElementTree
 import numpy as np
 import pytest
 
+from vcarve.dryrun.setup import Setup
 from vcarve.quantity import INCH, MM
 from vcarve.view.facts import BitFacts, ClampFacts, GrooveFacts, PageFacts, PieceFacts
 from vcarve.view.section import profile, section_svg, zero_svg
@@ -97,7 +98,7 @@ def test_a_rounded_tip_joins_its_cone_smoothly(depth_mm: float) -> None:
     assert profile(bit, depth_mm)[-1][0] == pytest.approx(expected)
 
 
-def test_zero_is_drawn_where_it_is() -> None:
+def test_zero_is_drawn_where_it_is(facts: PageFacts) -> None:
     """The mark stands on the outline's front left corner, and on the middle for a zero in the centre."""
     ring = np.array([[-40.0, -20.0], [40.0, -20.0], [40.0, 20.0], [-40.0, 20.0]])
     piece = PieceFacts(
@@ -105,11 +106,11 @@ def test_zero_is_drawn_where_it_is() -> None:
     )
 
     def mark(at: tuple[float, float]) -> tuple[float, float]:
-        root = ElementTree.fromstring(zero_svg(piece, at))
+        root = ElementTree.fromstring(zero_svg(replace(facts, piece=piece, setup=Setup(zero_mm=at))))
         spot = next(node for node in root.iter("circle"))
         return float(spot.get("cx", "nan")), float(spot.get("cy", "nan"))
 
-    outline = re.search(r'class="wood"[^>]*d="M([\d.]+) ([\d.]+)', zero_svg(piece, (0.0, 0.0)))
+    outline = re.search(r'class="wood"[^>]*d="M([\d.]+) ([\d.]+)', zero_svg(replace(facts, piece=piece)))
     assert outline is not None
     corner = (float(outline[1]), float(outline[2]))
     middle, back_right = mark((0.0, 0.0)), mark((40.0, 20.0))
@@ -125,9 +126,8 @@ def test_zero_is_drawn_where_it_is() -> None:
 def test_clamps_are_drawn_where_they_hold(facts: PageFacts) -> None:
     """A clamp over the back right corner is an upright cross there, and the sheet says how far it stands up."""
     clamp = ClampFacts(at_mm=(30.0, 30.0), width_mm=20.0, height_mm=20.0, above_mm=8.0)
-    assert facts.piece is not None
-    svg = zero_svg(facts.piece, (0.0, 0.0), 120.0, (clamp,))
-    drawn = re.search(r'class="clamp" d="M([\d.]+) ([\d.]+)H([\d.]+)V([\d.]+)', svg)
+    svg = zero_svg(replace(facts, setup=Setup(), clamps=(clamp,)))
+    drawn = re.search(r'class="clamp" d="M([\d.]+) ([\d.]+)L([\d.]+) ([\d.]+)', svg)
     spot = re.search(r'class="spot" cx="([\d.]+)" cy="([\d.]+)"', svg)
     outline = re.search(r'class="wood"[^>]*d="M([\d.]+)', svg)
     assert drawn is not None
@@ -139,6 +139,21 @@ def test_clamps_are_drawn_where_they_hold(facts: PageFacts) -> None:
     assert float(drawn[3]) - float(drawn[1]) == pytest.approx(20.0 * scale, abs=0.2)
     assert float(spot[2]) - float(drawn[2]) == pytest.approx(30.0 * scale, abs=0.2)
     assert ("Clamps", "1, up to 8\u00a0mm above the top") in stock_rows(replace(facts, clamps=(clamp,)))
+
+
+def test_a_turned_piece_is_drawn_as_it_lies(facts: PageFacts) -> None:
+    """Turned by 30 degrees about its front left corner, the front edge rises to the right by half its length."""
+    svg = zero_svg(replace(facts, setup=Setup(zero_mm=(-50.0, -50.0), turn_deg=30.0)))
+    outline = re.search(r'class="wood"[^>]*d="M([\d.]+) ([\d.]+)L([\d.]+) ([\d.]+)', svg)
+    spot = re.search(r'class="spot" cx="([\d.]+)" cy="([\d.]+)"', svg)
+    axis = re.search(r'class="axis" d="M[\d.]+ [\d.]+h24', svg)
+    assert outline is not None
+    assert spot is not None
+    x0, y0, x1, y1 = (float(outline[k]) for k in (1, 2, 3, 4))
+
+    assert (float(spot[1]), float(spot[2])) == (x0, y0)
+    assert math.degrees(math.atan2(y0 - y1, x1 - x0)) == pytest.approx(30.0, abs=0.2)
+    assert axis is not None  # X lies as the machine moves
 
 
 def test_names_of_grooves_stay_text(facts: PageFacts) -> None:

@@ -18,15 +18,29 @@ Floats = npt.NDArray[np.float64]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Setup:
-    """How the piece is set up: where its centre and its top are in work coordinates."""
+    """How the piece is set up: where on it X and Y are zero, how high its top is, and how far it is turned there."""
 
-    x_mm: float = 0.0
-    y_mm: float = 0.0
+    zero_mm: tuple[float, float] = (0.0, 0.0)
     top_mm: float = 0.0
+    turn_deg: float = 0.0  # counter-clockwise from above
 
     def on_piece(self, work_mm: Floats) -> Floats:
         """Return places (..., 3) in piece coordinates: origin at the piece's centre, Z 0 at its top."""
-        return np.asarray(work_mm - np.array([self.x_mm, self.y_mm, self.top_mm]))
+        place = np.array(work_mm, dtype=float)
+        if self.turn_deg:
+            self._turn(place, -self.turn_deg)
+        return np.asarray(place + np.array([*self.zero_mm, -self.top_mm]))
+
+    def in_work(self, piece_mm: Floats) -> Floats:
+        """Return places (..., 2) of the piece as they lie under the machine, X and Y in work coordinates."""
+        place = np.asarray(piece_mm, dtype=float) - self.zero_mm
+        self._turn(place, self.turn_deg)
+        return place
+
+    @staticmethod
+    def _turn(place: Floats, turn_deg: float) -> None:
+        seen = (place[..., 0] + 1j * place[..., 1]) * np.exp(1j * np.radians(turn_deg))
+        place[..., 0], place[..., 1] = seen.real, seen.imag
 
 
 UNKNOWN = Setup()  # without a job: the top is taken to be at Z0
@@ -36,12 +50,12 @@ def setup_of(job: Job | None) -> Setup:
     """Return how the job's zero says that the piece is set up."""
     if job is None:
         return UNKNOWN
-    side_x = {"left": 0.5, "right": -0.5}.get(job.zero.xy.rpartition("-")[2], 0.0)
-    side_y = {"front": 0.5, "back": -0.5}.get(job.zero.xy.partition("-")[0], 0.0)
+    side_x = {"left": -0.5, "right": 0.5}.get(job.zero.xy.rpartition("-")[2], 0.0)
+    side_y = {"front": -0.5, "back": 0.5}.get(job.zero.xy.partition("-")[0], 0.0)
     return Setup(
-        x_mm=side_x * job.piece.width_mm,
-        y_mm=side_y * job.piece.height_mm,
+        zero_mm=(side_x * job.piece.width_mm, side_y * job.piece.height_mm),
         top_mm=job.piece.thickness_mm if job.zero.z == "bed" else 0.0,
+        turn_deg=job.zero.turn_deg,
     )
 
 

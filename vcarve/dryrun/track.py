@@ -17,7 +17,7 @@ import numpy as np
 import numpy.typing as npt
 import shapely
 
-from vcarve.dryrun.setup import Setup
+from vcarve.dryrun.setup import UNKNOWN, Setup
 from vcarve.job.bench import Machine
 from vcarve.program.moves import Motion, Moves, Plane
 from vcarve.quantity import Figures
@@ -101,7 +101,7 @@ def track(moves: Moves, setup: Setup, machine: Machine, figures: Figures) -> Tra
     low, high = np.minimum(start, end), np.maximum(start, end)
     bent = np.flatnonzero(moves.sweep_rad != 0.0)
     if len(bent):
-        low[bent], high[bent] = (setup.on_piece(corner) for corner in arc_boxes(moves, bent))
+        low[bent], high[bent] = _arc_boxes_on_piece(moves, bent, setup)
     slack = 0.5 * last_decimal_mm(machine) + 1e-6
     return Track(
         moves=moves,
@@ -123,9 +123,31 @@ def track(moves: Moves, setup: Setup, machine: Machine, figures: Figures) -> Tra
     )
 
 
-def arc_boxes(moves: Moves, which: Ints) -> tuple[Floats, Floats]:
-    """Return the lower and upper corners (n, 3) of boxes round arcs of any plane, in work coordinates."""
-    start, end = moves.start_mm[which], moves.end_mm[which]
+def _arc_boxes_on_piece(moves: Moves, which: Ints, setup: Setup) -> tuple[Floats, Floats]:
+    """Return boxes round arcs in piece coordinates; that of an upright arc on a turned piece is one round its box."""
+    upright = moves.plane[which] != int(Plane.XY)
+    if not (setup.turn_deg and upright.any()):
+        return arc_boxes(moves, which, setup)
+    low, high = np.empty((len(which), 3)), np.empty((len(which), 3))
+    low[~upright], high[~upright] = arc_boxes(moves, which[~upright], setup)
+    front, back = arc_boxes(moves, which[upright])
+    turned = (
+        np.column_stack([back[:, 0], front[:, 1], front[:, 2]]),
+        np.column_stack([front[:, 0], back[:, 1], back[:, 2]]),
+    )
+    corners = setup.on_piece(np.stack([front, back, *turned]))
+    low[upright], high[upright] = corners.min(axis=0), corners.max(axis=0)
+    return low, high
+
+
+def arc_boxes(moves: Moves, which: Ints, setup: Setup = UNKNOWN) -> tuple[Floats, Floats]:
+    """Return the lower and upper corners (n, 3) of boxes round arcs, on the piece or, without a setup, in work coordinates.
+
+    Arcs may lie in any plane; on a turned piece only in that of X and Y.
+    """
+    start, end, middle = (
+        setup.on_piece(place[which]) for place in (moves.start_mm, moves.end_mm, moves.centre_mm)
+    )
     low, high = np.minimum(start, end), np.maximum(start, end)
     sweep = moves.sweep_rad[which]
     for plane, (u, v) in IN_PLANE.items():
@@ -133,7 +155,7 @@ def arc_boxes(moves: Moves, which: Ints) -> tuple[Floats, Floats]:
         if not mine.any():
             continue
         axes = [u, v]
-        centre = moves.centre_mm[which][:, axes]
+        centre = middle[:, axes]
         arm = start[:, axes] - centre
         radius = np.hypot(*arm.T)
         begin = np.arctan2(arm[:, 1], arm[:, 0])

@@ -127,6 +127,8 @@ RapidMm = Annotated[float, _length(least=RAPID_LEAST_MM, why=": nearer to the wo
 
 _angle = partial(_quantity, quantity.ANGLE, "degrees")
 AngleDeg = Annotated[float, _angle(least=-360, most=360)]
+MOST_TURN_DEG = 45.0  # turned further, another edge lies in front
+TurnDeg = Annotated[float, _angle(least=-MOST_TURN_DEG, most=MOST_TURN_DEG)]
 BitAngleDeg = Annotated[float, _angle(least=5, most=170)]
 
 LEAST_FEED_MM_MIN = 1.0  # Grbl 1.1 (grbl/config.h, MINIMUM_FEED_RATE)

@@ -28,10 +28,11 @@ from vcarve.job.fields import (
     RapidMm,
     SpeedRpm,
     Text,
+    TurnDeg,
     whole,
 )
 from vcarve.job.record import Record, refuse
-from vcarve.quantity import FIGURES, Figures, format_mm
+from vcarve.quantity import FIGURES, Figures, format_deg, format_mm
 
 
 class Outline(Record):
@@ -225,10 +226,11 @@ ZeroWord = Annotated[
 
 
 class Zero(Record):
-    """Where the work origin is."""
+    """Where the work origin is, and how the piece lies there."""
 
     xy: ZeroPlace = "front-left"
     z: Literal["top", "bed"] = "top"
+    turn_deg: float = 0.0  # about the origin, counter-clockwise from above
 
     @property
     def corner(self) -> str:
@@ -239,6 +241,14 @@ class Zero(Record):
     def level(self) -> str:
         """Where Z is zero, in words."""
         return "top of the piece" if self.z == "top" else "bed"
+
+    @property
+    def turn(self) -> str:
+        """How the piece lies turned, in words; empty where it lies straight."""
+        if not self.turn_deg:
+            return ""
+        way = "counter-clockwise" if self.turn_deg > 0 else "clockwise"
+        return f"the piece lies turned {format_deg(abs(self.turn_deg), 6)} {way} about X0 Y0"
 
 
 class ZeroChoice(Record):
@@ -251,6 +261,11 @@ class ZeroChoice(Record):
     )
     z: Literal["top", "bed"] = Field(
         "top", description="where Z is zero: top of the piece, or the bed it lies on"
+    )
+    turn_deg: TurnDeg = Field(
+        0.0,
+        description="how far the piece lies turned about X0 Y0, counter-clockwise seen from above; measured along its "
+        "front edge",
     )
 
 
@@ -273,7 +288,9 @@ class PlanChoice(Record):
 class Clamp(Record):
     """A clamp or screw head the bit must not touch: a rectangle from the piece's front left corner."""
 
-    x_mm: LengthMm = Field(description="left side, from the piece's front left corner")
+    x_mm: LengthMm = Field(
+        description="left side, from the piece's front left corner along its edge; it turns with the piece"
+    )
     y_mm: LengthMm = Field(description="front side, from the piece's front left corner")
     width_mm: PositiveMm = Field(description="size along X")
     height_mm: PositiveMm = Field(description="size along Y")

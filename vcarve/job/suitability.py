@@ -22,15 +22,18 @@ CHIP_SLACK = 0.1  # of the usual chip: rounding of feeds and speeds
 SHANK_PLAY_MM = 0.05  # a 1/8 inch shank is 3.175 mm; profiles may say 3.18 or 3.2
 
 
-def suitability(job: Job, deepest_mm: float) -> tuple[Finding, ...]:
+def suitability(
+    job: Job, deepest_mm: float, reach_mm: tuple[float, float] | None = None
+) -> tuple[Finding, ...]:
     """Return what forbids cutting the job, and what is worth a look.
 
-    ``deepest_mm`` is the deepest cut of the bit's cone (see ``groove.width``).
+    ``deepest_mm`` is the deepest cut of the bit's cone (see ``groove.width``), ``reach_mm`` how much room the lines of a turned
+    piece take along X and Y.
     """
     return (
         *_bit(job, deepest_mm),
         *_piece(job),
-        *_travel(job),
+        *_travel(job, reach_mm),
         *(_speeds(job) or _load(job)),
         *_heights(job),
         *_step(job),
@@ -118,19 +121,21 @@ def _piece(job: Job) -> list[Finding]:
     return found
 
 
-def _travel(job: Job) -> list[Finding]:
+def _travel(job: Job, reach_mm: tuple[float, float] | None) -> list[Finding]:
     found = []
     length = job.figures.length
     travel, machine = job.machine.travel, job.machine.name
     # nothing is cut nearer to the piece's edge
     border = min(job.pattern.margin_mm, *(frame.distance_mm for frame in job.pattern.frame), math.inf)
     less = f", less its border of {length(border)}," if border else ""
-    for axis, size, room in (("X", job.piece.width_mm, travel.x_mm), ("Y", job.piece.height_mm, travel.y_mm)):
-        spare = room - (size - 2.0 * border)
-        measures = (
-            f"The piece{less} measures {length(size - 2.0 * border)} along {axis}; "
-            f"{machine} travels {length(room)} that way"
-        )
+    what = f"The piece{less} measures"
+    if reach_mm is None:
+        reach_mm = job.piece.width_mm - 2.0 * border, job.piece.height_mm - 2.0 * border
+    else:
+        what = "The lines, on a piece that lies turned, measure"
+    for axis, size, room in (("X", reach_mm[0], travel.x_mm), ("Y", reach_mm[1], travel.y_mm)):
+        spare = room - size
+        measures = f"{what} {length(size)} along {axis}; {machine} travels {length(room)} that way"
         if spare < -1e-9:
             found.append(Finding(code="travel", sentence=f"{measures}."))
         elif spare < SETUP_ROOM_MM - 1e-9:

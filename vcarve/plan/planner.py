@@ -63,7 +63,12 @@ def candidates(
     """
     tell = progress or (lambda stage, share: None)
     steady = rates(job)
-    start = mount_of(job).zero_mm if start_mm is None else start_mm
+    mount = mount_of(job)
+    start = mount.zero_mm if start_mm is None else start_mm
+    if mount.turn_deg:  # rates are those of the machine's axes
+        x_nm, y_nm, _ = mount.axes_nm(*cuts.place_nm[:, :2].T)
+        cuts = replace(cuts, place_nm=np.column_stack([x_nm, y_nm, cuts.place_nm[:, 2]]))
+        start = mount.axes_mm(*start)
     web = weave(cuts, steady)
     if not len(web.edge):
         return [_record(web, steady, _nothing(), start, 0.0, 0.0)]

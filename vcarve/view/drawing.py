@@ -154,6 +154,7 @@ def _caption(job: Job, network: Network, grooves: Grooves, plan: Plan, layers: S
         re.sub(rf"(?<=[0-9]) (?={figures.unit}\b)", NBSP, ways),
         f"{counted(plan.passes, 'pass', 'passes')}, {counted(plan.lifts, 'lift')}; {land}",
         f"zero: {job.zero.corner}, {job.zero.level}",
+        *([job.zero.turn] if job.zero.turn else []),
     ]
 
 
@@ -261,7 +262,7 @@ def plan_svg(
                 *([narrowest] if narrowest else []),
             ],
         ),
-        zero_mark(zero, u),
+        zero_mark(zero, u, job.zero.turn_deg),
         *dimensions(wide, tall, u, job.figures, past[0], past[3]),
         *findings_marks(groups, u),
         *([_land_mark(narrowest, grooves.narrowest_mm, u)] if narrowest else []),

@@ -39,7 +39,7 @@ def payload(facts: PageFacts) -> dict[str, Any]:
     start, end = moves.start_mm.copy(), moves.end_mm.copy()
     start[moves.machine] = np.nan
     end[moves.machine] = np.nan
-    if len(moves) and start[0, 2] + facts.offset_mm[2] < 0.0:
+    if len(moves) and start[0, 2] < facts.setup.top_mm:
         start[0] = (
             np.nan
         )  # inside the wood: a reader's guess, for the text does not say where the tool stands
@@ -55,12 +55,12 @@ def payload(facts: PageFacts) -> dict[str, Any]:
         "rpm": pack(moves.rpm, "f4"),
         "start": pack(facts.start_s, "f8"),
         "duration": pack(facts.duration_s, "f8"),
-        "pass": pack(pass_of(moves, -facts.offset_mm[2]), "i4"),
+        "pass": pack(pass_of(moves, facts.setup.top_mm), "i4"),
         "total": float(facts.total_s),
         "figures": {"unit": facts.figures.unit, "mm": facts.figures.unit_mm, "finer": facts.figures.finer},
-        "offset": [float(v) for v in facts.offset_mm],
+        "setup": [*facts.setup.zero_mm, facts.setup.top_mm, facts.setup.turn_deg],
         "piece": _piece(facts),
-        "zero": None if facts.zero is None else [float(v) for v in facts.zero.at_mm],
+        "zero": facts.zero is not None,
         "bit": _bit(facts.bit),
         "lights": [[*SUN], [*SECOND, SECOND_SHARE]],
         "clamps": [
@@ -136,7 +136,7 @@ def _space(facts: PageFacts) -> tuple[list[float], list[float]]:
     """Lower and upper corner of everything cut, in piece coordinates, with 5 mm to spare."""
     moves = facts.moves
     points = np.concatenate([moves.start_mm, moves.end_mm])[np.tile(~moves.machine, 2)]
-    points = points[np.isfinite(points).all(axis=1)] + np.asarray(facts.offset_mm)
+    points = facts.setup.on_piece(points[np.isfinite(points).all(axis=1)])
     cut = points[points[:, 2] < 0.0]
     chosen = cut if len(cut) else points
     if not len(chosen):

@@ -9,14 +9,14 @@ Example, for a tile with its zero at the front left corner of its top::
         title="Tile",
         piece=PieceFacts(width_mm=100, height_mm=100, thickness_mm=12, wood="Maple", tint="#e3c79c",
                          rings=(np.array([[-50, -50], [50, -50], [50, 50], [-50, 50]]),)),
-        zero=ZeroFacts(name="front left corner, top of the piece", at_mm=(-50, -50)),
+        zero=ZeroFacts(name="front left corner, top of the piece"),
         bit=BitFacts(title="60° V-bit", angle_deg=60, diameter_mm=3.175, shank_mm=3.175, tip_mm=0.1),
         machine="Small desktop mill",
         speeds=SpeedFacts(cut_mm_min=600, plunge_mm_min=200, spindle_rpm=10000),
         grooves=(GrooveFacts(name="ground", depth_mm=0.8, width_mm=1.0238),),
         land_mm=2.1, plan=PlanFacts(...), total_s=312.0,
         program=text.splitlines(), moves=moves, start_s=times.start_s, duration_s=times.move_s,
-        offset_mm=(-50, -50, 0), findings=findings,
+        setup=Setup(zero_mm=(-50, -50)), findings=findings,
     )
 """
 
@@ -28,6 +28,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from vcarve.dryrun.setup import UNKNOWN, Setup
 from vcarve.errors import Finding
 from vcarve.program.moves import Moves
 from vcarve.quantity import MM, Figures
@@ -53,10 +54,10 @@ class PieceFacts:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ZeroFacts:
-    """Where the work origin is set: in words, and in piece coordinates."""
+    """Where the work origin is set and how the piece lies turned there, in words."""
 
     name: str
-    at_mm: tuple[float, float]
+    turn: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -126,8 +127,8 @@ class PageFacts:
     """Everything on the page.
 
     Shapes: N moves.  ``start_s`` (N,) is when each move begins and ``duration_s`` (N,) how long it takes; gaps
-    between are dwells and stops, and ``total_s`` is the whole running time.  ``offset_mm`` turns work coordinates
-    into piece coordinates (``piece = work + offset``), whose Z is 0 at the piece's top.  ``program`` is the text's lines
+    between are dwells and stops, and ``total_s`` is the whole running time.  ``setup`` tells where the
+    piece lies in work coordinates.  ``program`` is the text's lines
     in order, ``file`` its name.  ``z_mm`` is how deep and how high the bit goes, in work coordinates; the safe height is
     above the top.
     Raises ``ValueError`` where columns do not fit together.
@@ -139,7 +140,7 @@ class PageFacts:
     duration_s: Floats
     total_s: float
     program: Sequence[str]
-    offset_mm: tuple[float, float, float] = (0.0, 0.0, 0.0)
+    setup: Setup = UNKNOWN
     corners: str = ""  # what the times take for granted of corners
     file: str | None = None
     z_mm: tuple[float, float] | None = None
@@ -164,7 +165,7 @@ class PageFacts:
     @property
     def passes(self) -> int:
         """How often the bit goes into the wood and out again."""
-        return passes(self.moves, -self.offset_mm[2])
+        return passes(self.moves, self.setup.top_mm)
 
 
 def pass_of(moves: Moves, surface_mm: float = 0.0) -> npt.NDArray[np.int32]:

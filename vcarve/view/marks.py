@@ -19,8 +19,8 @@ MARK = 2.3  # from the middle of a finding's mark to its point, in units
 MOST_NUMBERS = 40  # of more passes than this only every second, fifth, tenth and so on has its number
 
 
-def zero_mark(where: tuple[float, float], u: float) -> str:
-    """Return the mark of the work origin with the directions of X and Y."""
+def zero_mark(where: tuple[float, float], u: float, turn_deg: float = 0.0) -> str:
+    """Return the mark of the work origin with the directions of X and Y, seen from a piece that lies turned."""
     x, y = where[0], -where[1]
     r = 1.7 * u
     arrow = 7.0 * u
@@ -39,12 +39,13 @@ def zero_mark(where: tuple[float, float], u: float) -> str:
         back = f'<circle class="badge" stroke-opacity="0" cx="{num(lx)}" cy="{num(ly)}" r="{num(1.3 * u)}"/>'
         return back + text(lx, ly + 0.78 * u, name, "mark", "middle", size=2.2 * u)
 
-    return (
+    mark = (
         f'<path class="lead halo" d="{axes}"/><path class="lead" d="{axes}"/>'
         f'<circle class="badge" cx="{num(x)}" cy="{num(y)}" r="{num(r)}"/><path class="solid" d="{halves}"/>'
         + label(x + arrow + 1.7 * u, y, "X")
         + label(x, y - arrow - 1.7 * u, "Y")
     )
+    return f'<g transform="rotate({num(turn_deg)} {num(x)} {num(y)})">{mark}</g>' if turn_deg else mark
 
 
 def dimensions(

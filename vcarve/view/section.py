@@ -11,7 +11,7 @@ from html import escape
 import numpy as np
 
 from vcarve.quantity import Figures
-from vcarve.view.facts import BitFacts, ClampFacts, GrooveFacts, PageFacts, PieceFacts
+from vcarve.view.facts import BitFacts, Floats, GrooveFacts, PageFacts
 from vcarve.view.wording import length, plain
 
 _WIDE = 320.0
@@ -171,34 +171,34 @@ def _break(y: float) -> str:
     )
 
 
-def zero_svg(
-    piece: PieceFacts,
-    at_mm: tuple[float, float],
-    size: float = 120.0,
-    clamps: tuple[ClampFacts, ...] = (),
-) -> str:
-    """The piece from above, ``size`` wide at most: clamps, the work origin and the directions of X and Y."""
-    pad = 14.0
-    scale = (size - 2 * pad) / max(piece.width_mm, piece.height_mm)
-    wide, tall = piece.width_mm * scale + 2 * pad, piece.height_mm * scale + 2 * pad
+def zero_svg(facts: PageFacts, size: float = 120.0) -> str:
+    """Return the piece from above as it lies, with clamps, the work origin and the directions of X and Y; nothing without a job.
 
-    def place(x: float, y: float) -> tuple[float, float]:
-        return pad + (x + piece.width_mm / 2) * scale, pad + (piece.height_mm / 2 - y) * scale
+    ``size`` is the most it is wide.
+    """
+    piece, pad = facts.piece, 14.0
+    if piece is None or facts.zero is None:
+        return ""
+    rings = [facts.setup.in_work(ring) for ring in piece.rings]
+    low, high = np.vstack(rings).min(axis=0), np.vstack(rings).max(axis=0)
+    scale = (size - 2 * pad) / float((high - low).max())
+    wide, tall = ((high - low) * scale + 2 * pad).tolist()
 
-    rings = ""
-    for ring in piece.rings:
-        points = [place(float(x), float(y)) for x, y in np.asarray(ring)]
-        rings += "M" + "L".join(f"{x:.1f} {y:.1f}" for x, y in points) + "Z"
+    def closed(corners: Floats) -> str:
+        """Return a closed line through corners (n, 2) in work coordinates."""
+        spots = (corners - [low[0], high[1]]) * [scale, -scale] + pad
+        return "M" + "L".join(f"{x:.1f} {y:.1f}" for x, y in spots.tolist()) + "Z"
+
     held = ""
-    for clamp in clamps:
-        x0, y0 = place(*clamp.at_mm)
-        x1, y1 = place(clamp.at_mm[0] + clamp.width_mm, clamp.at_mm[1] + clamp.height_mm)
-        held += f"M{x0:.1f} {y0:.1f}H{x1:.1f}V{y1:.1f}H{x0:.1f}ZL{x1:.1f} {y1:.1f}M{x0:.1f} {y1:.1f}L{x1:.1f} {y0:.1f}"
-    x, y = place(*at_mm)
+    for clamp in facts.clamps:
+        (x0, y0), w, h = clamp.at_mm, clamp.width_mm, clamp.height_mm
+        corners = facts.setup.in_work(np.array([(x0, y0), (x0 + w, y0), (x0 + w, y0 + h), (x0, y0 + h)]))
+        held += closed(corners) + closed(corners[[0, 2]]) + closed(corners[[1, 3]])
+    x, y = pad - low[0] * scale, pad + high[1] * scale
     return (
         f'<svg class="zero" viewBox="0 0 {wide:.1f} {tall:.1f}" width="{wide:.0f}" height="{tall:.0f}" role="img" '
         'aria-label="Where zero is on the piece">'
-        f'<path class="wood" fill-rule="evenodd" d="{rings}"/>'
+        f'<path class="wood" fill-rule="evenodd" d="{"".join(map(closed, rings))}"/>'
         f'<path class="clamp" d="{held}"/>'
         f'<path class="axis" d="M{x:.1f} {y:.1f}h24m-5 -3l5 3l-5 3M{x:.1f} {y:.1f}v-24m-3 5l3 -5l3 5"/>'
         f'<circle class="spot" cx="{x:.1f}" cy="{y:.1f}" r="5"/>'

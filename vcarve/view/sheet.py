@@ -30,6 +30,8 @@ def stock_rows(facts: PageFacts) -> list[Row]:
         rows += [("Wood", piece.wood), ("Piece", unbroken(size))]
     zero = facts.zero
     rows.append(("Zero", UNKNOWN if zero is None else zero.name))
+    if zero is not None and zero.turn:
+        rows.append(("Turn", zero.turn))
     if facts.clamps:
         tallest = max(clamp.above_mm for clamp in facts.clamps)
         rows.append(("Clamps", f"{len(facts.clamps)}, up to {length(tallest, figures)} above the top"))
@@ -159,11 +161,7 @@ def column_html(facts: PageFacts) -> str:
         body = drawing + table(groove_rows(facts))
         parts.append(_card("Groove", "to scale" if drawing else "", body))
     parts.append(_card("Run", "", table([*program_rows(facts), *plan_rows(facts)])))
-    zero = (
-        ""
-        if facts.piece is None or facts.zero is None
-        else zero_svg(facts.piece, facts.zero.at_mm, 130.0, facts.clamps)
-    )
+    zero = zero_svg(facts, 130.0)
     parts.append(_card("Bench", "", table([*stock_rows(facts), *tool_rows(facts)]) + zero))
     general = "".join(f"<li><b>{name}</b> {text}</li>" for name, text in GENERAL)
     parts.append(_card("Before you cut", "", f'<ul class="cautions">{general}</ul><p>{FIRST}</p>'))
@@ -179,11 +177,7 @@ def sheet_html(facts: PageFacts) -> str:
     """The bench sheet: shown only on paper, laid out to fit one page of A4 or letter."""
     groups = grouped(facts.findings)
     kind, sentence = verdict(groups)
-    zero = (
-        ""
-        if facts.piece is None or facts.zero is None
-        else zero_svg(facts.piece, facts.zero.at_mm, 150.0, facts.clamps)
-    )
+    zero = zero_svg(facts, 150.0)
     datum = ""
     if facts.zero is not None:
         datum = f"<figure>{zero}<figcaption>Zero: {escape(facts.zero.name)}</figcaption></figure>"

@@ -167,15 +167,13 @@ class Surface {
 
   // Carve the part of move i between the shares f0 and f1.
   move(i, f0, f1) {
-    let a = along(i, f0);
+    let a = onPiece(along(i, f0));
     const parts = Math.max(1, Math.ceil(partsOf(i) * (f1 - f0)));
     for (let k = 1; k <= parts; k++) {
-      const b = along(i, k === parts ? f1 : f0 + ((f1 - f0) * k) / parts);
+      const b = onPiece(along(i, k === parts ? f1 : f0 + ((f1 - f0) * k) / parts));
       if (Number.isFinite(a[0] + b[0] + a[1] + b[1])) {
-        const x0 = a[0] + OFFSET[0], y0 = a[1] + OFFSET[1], x1 = b[0] + OFFSET[0], y1 = b[1] + OFFSET[1];
-        const d0 = -(a[2] + OFFSET[2]), d1 = -(b[2] + OFFSET[2]);
-        if (d0 > 0 || d1 > 0) this.cut(x0, y0, d0, x1, y1, d1);
-        else this.dot(x0, y0, x1, y1);
+        if (a[2] < 0 || b[2] < 0) this.cut(a[0], a[1], -a[2], b[0], b[1], -b[2]);
+        else this.dot(a[0], a[1], b[0], b[1]);
       }
       a = b;
     }

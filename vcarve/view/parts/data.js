@@ -20,7 +20,8 @@ const START_S = unpack(DATA.start, Float64Array);
 const TAKES_S = unpack(DATA.duration, Float64Array);
 const PASS = unpack(DATA.pass, Int32Array);
 const TOTAL_S = DATA.total;
-const OFFSET = DATA.offset;
+const [ZERO_X, ZERO_Y, TOP, TURN] = DATA.setup; // where X and Y are zero on the piece, Z of its top, degrees it lies turned
+const COS = Math.cos((TURN * Math.PI) / 180), SIN = Math.sin((TURN * Math.PI) / 180);
 const RAPID = 0;
 
 const JUMPS = new Map(DATA.jumps);
@@ -58,6 +59,10 @@ const along = (i, f) => {
   p[arc.n] = a[arc.n] + (b[arc.n] - a[arc.n]) * f;
   return p;
 };
+
+// A place in work coordinates as one on the piece, and the way back.
+const onPiece = ([x, y, z]) => [ZERO_X + x * COS + y * SIN, ZERO_Y + y * COS - x * SIN, z - TOP];
+const inWork = (x, y) => [(x - ZERO_X) * COS - (y - ZERO_Y) * SIN, (x - ZERO_X) * SIN + (y - ZERO_Y) * COS];
 
 // Into how many straight parts move i is split for drawing: chords within about 0.01 mm of the arc.
 const partsOf = (i) => {

@@ -22,7 +22,7 @@ const PIECE = DATA.piece;
 const BIT = makeBit(DATA.bit);
 let DEEPEST = 0.01;
 for (let i = 0; i < COUNT; i++) {
-  const depth = -(END[3 * i + 2] + OFFSET[2]);
+  const depth = TOP - END[3 * i + 2];
   if (depth > DEEPEST) DEEPEST = depth;
 }
 const REACH = BIT.reach(DEEPEST);
@@ -32,12 +32,12 @@ const SPOTS = DATA.findings.map((group) => group.map(({ line, at }) => {
   const move = line === null ? -1 : moveOfLine(line);
   if (move < 0) return { line, move, place: at, moment: null };
   const runs = LINE[move] === line;
-  const [away, share] = at ? nearest(move, at[0] - OFFSET[0], at[1] - OFFSET[1]) : [0, runs ? 0 : 1];
+  const [away, share] = at ? nearest(move, ...inWork(...at)) : [0, runs ? 0 : 1];
   const begins = runs && away < 0.01 ? share : 0;
   let place = at;
   if (!place && runs) {
-    const p = along(move, begins);
-    if (Number.isFinite(p[0] + p[1])) place = [p[0] + OFFSET[0], p[1] + OFFSET[1]];
+    const [x, y] = onPiece(along(move, begins));
+    if (Number.isFinite(x + y)) place = [x, y];
   }
   return { line, move, place, moment: START_S[move] + begins * TAKES_S[move] };
 }));
@@ -121,12 +121,12 @@ const hairlines = (pen, px, py, ink, width) => {
   for (let i = 0; i < COUNT; i++) {
     if (PASS[i] < 0) continue;
     const parts = partsOf(i);
-    let a = along(i, 0);
+    let a = onPiece(along(i, 0));
     for (let k = 1; k <= parts; k++) {
-      const b = along(i, k / parts);
+      const b = onPiece(along(i, k / parts));
       if (a[0] !== b[0] || a[1] !== b[1]) {
-        pen.moveTo(px(a[0] + OFFSET[0]), py(a[1] + OFFSET[1]));
-        pen.lineTo(px(b[0] + OFFSET[0]), py(b[1] + OFFSET[1]));
+        pen.moveTo(px(a[0]), py(a[1]));
+        pen.lineTo(px(b[0]), py(b[1]));
         if (++count % 500 === 0) { pen.stroke(); pen.beginPath(); }
       }
       a = b;
@@ -157,8 +157,8 @@ const drawAround = (place, under, over) => {
     make("path", { class: "clamp", d: `M${place.px(left)} ${place.py(front)}L${place.px(left + wide)} ${place.py(front + high)}M${place.px(left)} ${place.py(front + high)}L${place.px(left + wide)} ${place.py(front)}` }, over);
   }
   if (DATA.zero) {
-    const x = place.px(DATA.zero[0]), y = place.py(DATA.zero[1]);
-    const g = make("g", { class: "zero-mark", transform: `translate(${x} ${y})` }, over);
+    const x = place.px(ZERO_X), y = place.py(ZERO_Y);
+    const g = make("g", { class: "zero-mark", transform: `translate(${x} ${y}) rotate(${TURN})` }, over);
     make("path", { class: "axis back", d: "M0 0H38M0 0V-38" }, g);
     make("path", { class: "axis", d: "M0 0H38m-6 -3.5l6 3.5l-6 3.5M0 0V-38m-3.5 6l3.5 -6l3.5 6" }, g);
     make("circle", { r: 6.5, class: "spot-back" }, g);
@@ -190,8 +190,8 @@ const makeStrip = (wide, tall, ratio) => {
   for (let i = 0; i < COUNT; i++) {
     const from = Math.floor((START_S[i] / TOTAL_S) * columns);
     const to = Math.min(columns - 1, Math.floor(((START_S[i] + TAKES_S[i]) / TOTAL_S) * columns));
-    const depth = PASS[i] < 0 ? 0 : -(END[3 * i + 2] + OFFSET[2]);
-    const before = PASS[i] < 0 ? 0 : -(startOf(i)[2] + OFFSET[2]);
+    const depth = PASS[i] < 0 ? 0 : TOP - END[3 * i + 2];
+    const before = PASS[i] < 0 ? 0 : TOP - startOf(i)[2];
     const most = Math.max(depth, before) || 0;
     for (let c = from; c <= to; c++) { if (most > deep[c]) deep[c] = most; if (PASS[i] < 0) air[c] = 1; }
   }

@@ -111,7 +111,7 @@ const readOut = () => {
     const known = Number.isFinite(p[k]);
     write(`read-${axis}`, known ? lengthFigure(p[k], 3) : "–", known ? p[k] : "");
   });
-  const depth = -(p[2] + OFFSET[2]);
+  const depth = TOP - p[2];
   write("read-depth", Number.isFinite(depth) ? lengthFigure(Math.max(0, depth), 3) : "–", Number.isFinite(depth) ? Math.max(0, depth) : "");
   const rapid = COUNT === 0 || MOTION[i] === RAPID;
   write("read-feed", rapid ? "rapid" : `${Number(lengthFigure(FEED[i], 1))} ${DATA.figures.unit}/min`, rapid ? "" : FEED[i]);
@@ -129,8 +129,9 @@ const readOut = () => {
   if (shown !== now.line) { now.line = shown; showProgram(shown, now.chosen >= 0 ? shown : -1); }
   const tool = marks.tool;
   if (Number.isFinite(p[0] + p[1])) {
+    const [x, y] = onPiece(p);
     const reach = depth > 0 ? Math.max(5, BIT.reach(depth) * place.scale + 2) : 7;
-    tool.setAttribute("transform", `translate(${place.px(p[0] + OFFSET[0]).toFixed(2)} ${place.py(p[1] + OFFSET[1]).toFixed(2)})`);
+    tool.setAttribute("transform", `translate(${place.px(x).toFixed(2)} ${place.py(y).toFixed(2)})`);
     for (const ring of tool.querySelectorAll("circle")) ring.setAttribute("r", reach.toFixed(2));
     tool.setAttribute("class", depth > 0 ? "tool in" : "tool");
   } else tool.setAttribute("class", "tool gone");
@@ -290,10 +291,11 @@ document.querySelectorAll(".finding").forEach((button, k) => button.addEventList
 // A click on the piece goes to the moment when that place, or a groove within 10 px of it, is first reached.
 const NEAR_PX = 10;
 const reachedAt = (x, y) => {
+  const at = inWork(x, y);
   let best = NEAR_PX / place.scale, moment = null;
   for (let i = 0; i < COUNT; i++) {
     if (PASS[i] < 0) continue;
-    const [away, share] = nearest(i, x - OFFSET[0], y - OFFSET[1]);
+    const [away, share] = nearest(i, ...at);
     if (away < best - 1e-6) { best = away; moment = START_S[i] + TAKES_S[i] * share; }
   }
   return moment;
