@@ -46,6 +46,6 @@ def network_of_lines(lines: Sequence[tuple[Place, Place]], bulges: Sequence[floa
 
 
 def cuts_of(network: Network, depth_mm: float | Floats = 2.0, step_mm: float = np.inf) -> Cuts:
-    """Return the cuts of a network's lines at these depths, in levels of at most ``step_mm``."""
-    depth = np.broadcast_to(np.asarray(depth_mm, float), len(network.tail))
-    return groove_cuts(network, depth, depth, step_mm)[0]
+    """Return the cuts of a network's lines at depths (E,), or (2, E) at tails and heads, in levels of at most ``step_mm``."""
+    depth = np.broadcast_to(np.asarray(depth_mm, float), (2, len(network.tail)))
+    return groove_cuts(network, depth, step_mm)[0]

@@ -75,8 +75,7 @@ def draft(job: Job, progress: Progress | None = None) -> Made:
     if any(finding.code == "step-too-small" for finding in known):
         drawn = job.model_copy(update={"step_mm": layout.deepest_mm})
     _refuse_too_many_cuts(layout, drawn)
-    depth = layout.grooves.depth_mm
-    cuts, rings = groove_cuts(layout.network, depth, depth, drawn.step_mm)
+    cuts, rings = groove_cuts(layout.network, layout.grooves.ends_depth_mm, drawn.step_mm)
     plans = candidates(cuts, drawn, rings, progress=lambda stage, share: tell(stage, 0.2 + 0.5 * share))
     tell("writing", 0.7)
     plan, text, reading, times = _quickest(drawn, layout, cuts, plans, known)

@@ -31,10 +31,10 @@ DEPTH_MM = 0.6
 
 def plain_grooves(network: Network) -> Grooves:
     """Depths alone: the land is of no concern to the checks."""
-    depth = np.where(network.cut, DEPTH_MM, 0.0)
+    depth = np.where(network.cut, DEPTH_MM, np.zeros((2, 1)))
     nothing, none = np.zeros(0), np.zeros(0, dtype=np.int64)
     return Grooves(
-        depth_mm=depth, half_width_mm=depth.copy(), land_mm=nothing, land_at_mm=nothing.reshape(0, 2),
+        ends_depth_mm=depth, ends_half_mm=depth.copy(), land_mm=nothing, land_at_mm=nothing.reshape(0, 2),
         land_area_mm2=nothing.copy(), islands=none, shape=none.copy(), corner_nm=none.reshape(0, 2), lands=(),
         weak_mm=nothing.copy(), weak_at_mm=nothing.reshape(0, 2), weak_cell=none.copy(),
     )  # fmt: skip

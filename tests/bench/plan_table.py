@@ -49,7 +49,7 @@ def one(name, size_mm, pitch_mm, hop_mm=1.0):
     job = small_job(size_mm, hop_mm=hop_mm)
     network = network_of(name, size_mm, pitch_mm)
     depth = np.full(len(network.tail), DEPTH_MM)
-    cuts, rings = groove_cuts(network, depth, depth, job.step_mm)
+    cuts, rings = groove_cuts(network, np.stack([depth, depth]), job.step_mm)
     began = time.perf_counter()
     # as the pipeline does: of the planner's best, the quickest by the real clock
     timed = [(clock_s(job, cuts, each), each) for each in candidates(cuts, job, rings)]
@@ -135,7 +135,7 @@ def sizes(limit=1_000_000):
                 last[:] = [now, stage]
 
             depth = np.full(len(network.tail), DEPTH_MM)
-            cuts, rings = groove_cuts(network, depth, depth, np.inf)
+            cuts, rings = groove_cuts(network, np.stack([depth, depth]), np.inf)
             made = plan(cuts, small_job(size, hop_mm=1.0), rings, progress=tell)
             total = time.perf_counter() - began
             spent.append((network.edges, total))

@@ -80,6 +80,24 @@ def sag_area_mm2(network: Network) -> float:
     return (2.0 * float(network.length_mm.sum()) + ends) * 2.0 * SAG_NM / NM_PER_MM
 
 
+def test_a_line_that_tapers_leaves_the_land_beside_its_point() -> None:
+    """In a square, a line 4 mm wide at the side and nothing at its end takes the hull of a circle and its point."""
+    network = build_lines([*square(30.0), *run((0.0, -15.0), (0.0, -5.0))], region=FIELD, edge="plain")
+    line = int(np.flatnonzero((network.x_nm[network.tail] == 0) & (network.x_nm[network.head] == 0))[0])
+    share = np.ones((2, len(network.tail)))
+    share[int(network.y_nm[network.head[line]] > network.y_nm[network.tail[line]]), line] = 0.0
+    grooves = measure(network, RIGHT_ANGLE, {0: 2.0}, share)
+    cell = cell_at(network, grooves, 0.0, 5.0)
+    hull = shapely.union(shapely.Point(0, -15).buffer(2.0, quad_segs=512), shapely.Point(0, -5)).convex_hull
+    left = shapely.box(-13, -13, 13, 13).difference(hull)
+
+    assert sorted(grooves.ends_half_mm[:, line]) == [0.0, pytest.approx(2.0)]
+    assert grooves.land_area_mm2[cell] == pytest.approx(left.area, abs=0.02)
+    radius = shapely.length(shapely.maximum_inscribed_circle(left, tolerance=1e-4))
+
+    assert grooves.land_mm[cell] == pytest.approx(2.0 * radius, abs=0.001)
+
+
 def test_square_keeps_a_smaller_square() -> None:
     """A square of side s with grooves of width g keeps a square of side s - g."""
     network, grooves = carved(square(30.0), 4.0)

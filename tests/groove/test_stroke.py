@@ -42,12 +42,39 @@ def test_a_stroke_is_all_that_is_near_its_line(x: int, y: int, bulge: float, hal
     """Lines, arcs, arcs tighter than the groove and arcs that nearly close: within the sag of shapely's buffer."""
     if math.hypot(x, y) < 10_000:
         return
-    found = filled(stroke(x, y, bulge, half_nm))
+    found = filled(stroke(x, y, bulge, half_nm, half_nm))
     line = shapely.LineString([*flatten(0, 0, x, y, bulge, 20.0), (x, y)])
     buffered = line.buffer(half_nm, quad_segs=256)
     room = 2.0 * SAG_NM * (2.0 * line.length + 2.0 * math.pi * half_nm)
 
     assert found.symmetric_difference(buffered).area <= room
+
+
+HALF = st.floats(0.0, 3_000_000.0)
+
+
+@settings(deadline=None, derandomize=True, max_examples=40)
+@given(SIDE, SIDE, st.sampled_from([0.0, 0.2, -0.4, 1.0]), HALF, HALF)
+def test_a_narrowing_stroke_is_all_that_is_near_its_line(
+    x: int, y: int, bulge: float, one: float, other: float
+) -> None:
+    """A groove that narrows evenly is the union of circles along its line that grow evenly, to the sag of its chords."""
+    if math.hypot(x, y) < 10_000:
+        return
+    found = shapely.union_all([shapely.Polygon(ring).buffer(0) for ring in stroke(x, y, bulge, one, other)])
+    path = np.array([*flatten(0, 0, x, y, bulge, 20.0), (x, y)])
+    line = shapely.LineString(path)
+    share = np.linspace(0.0, 1.0, 200)
+    circles = shapely.buffer(
+        line.interpolate(share, normalized=True), one + share * (other - one), quad_segs=64
+    )
+    room = 2.0 * SAG_NM * (2.0 * line.length + 2.0 * math.pi * max(one, other))
+
+    assert shapely.union_all(circles).difference(found).area <= room
+    # Between circles only slivers are missing: each is within the hull of its neighbours.
+    hulls = shapely.convex_hull(shapely.union(circles[1:], circles[:-1]))
+
+    assert found.difference(shapely.union_all(hulls)).area <= room
 
 
 def test_points_along_lie_on_the_arcs() -> None:

@@ -96,7 +96,9 @@ def test_hemp_leaf_takes_about_half_the_time_of_cell_by_cell(catalogued, job_of)
     made = plan(cuts, job)
     found, _ = best_pairing(web, steady, recut=True, start_mm=start)
     ours = clock(web, ticking, from_pairing(web, steady, found[0], start), start).seconds
-    cells = clock(web, ticking, cell_by_cell(web, groove_cuts(network, depth, depth, 9.0)[1]), start).seconds
+    cells = clock(
+        web, ticking, cell_by_cell(web, groove_cuts(network, np.stack([depth, depth]), 9.0)[1]), start
+    ).seconds
 
     assert_sound(network, depth, cuts, made)
     assert ours / cells <= 0.51
@@ -145,7 +147,7 @@ def test_no_simple_plan_is_quicker(catalogued, job_of, name):
     cuts = cuts_of(network, depth, job.step_mm)
     made = plan(cuts, job)
 
-    rings = groove_cuts(network, depth, depth, 9.0)[1]
+    rings = groove_cuts(network, np.stack([depth, depth]), 9.0)[1]
     simple = [cell_by_cell(web, rings), nearest_end(web, start), fewest_passes(web, steady, start)]
 
     assert all(made.proof.plan_s <= 1.004 * clock(web, steady, each, start).seconds for each in simple)

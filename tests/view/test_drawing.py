@@ -57,7 +57,7 @@ def made(name: str = "kaku-asanoha", title: str = TITLE) -> tuple[Job, Network, 
     grooves = measure(
         network, job.bit, {0: job.ground_mm, 1: job.leaf_mm, 2: job.ground_mm, 3: job.ground_mm}
     )
-    cuts, _ = groove_cuts(network, grooves.depth_mm, grooves.depth_mm, 9.0)
+    cuts, _ = groove_cuts(network, grooves.ends_depth_mm, 9.0)
     edges = np.arange(len(cuts.tail))
     plan = Plan(
         half_edge=2 * edges,

@@ -42,25 +42,25 @@ def level_depths(full_mm: Floats, step_mm: float) -> list[Floats]:
     return levels
 
 
-def groove_cuts(network: Network, tail_mm: Floats, head_mm: Floats, step_mm: float) -> tuple[Cuts, Rings]:
-    """Return the cuts of a network's lines with these depths (E,) at their tails and heads, and the rings of its cells.
+def groove_cuts(network: Network, depth_mm: Floats, step_mm: float) -> tuple[Cuts, Rings]:
+    """Return the cuts of a network's lines with these depths (2, E) at their tails and heads, and the rings of its cells.
 
     Rings walk each line in its last level.
     """
     line = np.flatnonzero(network.cut & ((network.tail != network.head) | (network.bulge != 0.0)))
-    ends_mm = np.round(np.stack([tail_mm[line], head_mm[line]]).astype(float), 6)
+    ends_mm = np.round(depth_mm[:, line].astype(float), 6)
     levels = level_depths(ends_mm.max(axis=0), step_mm)
     part = _parted(network, line, ends_mm, levels)
     before = np.zeros((2, len(part.line)))
     number = np.full(len(part.line), -1, np.int64)  # the last cut of each part
-    spot, depth_mm, rows, after = [], [], [], []
+    spot, deeps, rows, after = [], [], [], []
     count = 0
     for each in levels:
         now = np.minimum(part.depth_mm, each[part.line])
         mine = np.flatnonzero((now > before + 1e-9).any(axis=0))
         rows.append(mine)
         spot.append(part.spot[:, mine])
-        depth_mm.append(now[:, mine])
+        deeps.append(now[:, mine])
         after.append(number[mine])
         number[mine] = count + np.arange(len(mine))
         count += len(mine)
@@ -68,7 +68,7 @@ def groove_cuts(network: Network, tail_mm: Floats, head_mm: Floats, step_mm: flo
     row = np.concatenate(rows)
     spots, deep = (
         np.concatenate(spot, axis=1),
-        np.rint(np.concatenate(depth_mm, axis=1) * NM_PER_MM).astype(np.int64),
+        np.rint(np.concatenate(deeps, axis=1) * NM_PER_MM).astype(np.int64),
     )
     span = int(deep.max(initial=0)) + 1
     key, place = np.unique(spots * span + deep, return_inverse=True)

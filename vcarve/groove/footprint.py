@@ -56,7 +56,7 @@ def outer_rings(network: Network, grooves: Grooves, closed: Bools) -> list[Ints]
     if len(edges) == 0:
         return []
     edges = np.union1d(edges, _wider_near(network, grooves.half_width_mm, border, whole))
-    strokes = Strokes(network, grooves.half_width_mm)
+    strokes = Strokes(network, grooves.ends_half_mm)
     parts = [part for tile in _tiles(network, edges) for part in group(_joined(strokes, tile))]
     shapes = [shapely.Polygon(part[0], part[1:]) for part in parts]
     bounding = np.flatnonzero(inside[0::2] != inside[1::2])

@@ -22,7 +22,7 @@ from vcarve.groove.model import WEAK_MM, WEAK_SHARE, Grooves, Island
 from vcarve.groove.near import boxes_round, cell_boxes, close_pairs, others_near, ranges
 from vcarve.groove.outline import SAG_NM, Path, flatten, group, inset, subtract
 from vcarve.groove.stroke import Strokes
-from vcarve.groove.width import Cone, width_mm
+from vcarve.groove.width import Cone, cone_line_mm, width_mm
 from vcarve.network.model import NM_PER_MM, Bools, Floats, Ints, Network
 
 # Land whose largest circle is smaller than this is the rounding of the chords, not wood.
@@ -39,16 +39,24 @@ class _Land:
     centre_mm: tuple[tuple[float, float], ...]
 
 
-def _edge_values(network: Network, bit: Cone, depths: Mapping[int, float]) -> tuple[Floats, Floats]:
-    """Return depth and half-width of every edge; 0 where nothing is cut."""
-    depth = np.zeros(len(network.tail))
-    half = np.zeros(len(network.tail))
+def _edge_values(
+    network: Network, bit: Cone, depths: Mapping[int, float], share: Floats | None
+) -> tuple[Floats, Floats]:
+    """Return depth and half-width at both ends of every edge, each (2, E); 0 where nothing is cut."""
+    depth = np.zeros((2, len(network.tail)))
+    half = np.zeros((2, len(network.tail)))
     for role in np.unique(network.role[network.cut]).tolist():
         if role not in depths:
             raise InternalError(f"There is no depth for lines of role {role}.")
         chosen = network.cut & (network.role == role)
-        depth[chosen] = depths[role]
-        half[chosen] = width_mm(bit, depths[role]) / 2.0
+        depth[:, chosen] = depths[role]
+        half[:, chosen] = width_mm(bit, depths[role]) / 2.0
+    if share is not None:
+        slope = np.flatnonzero(network.cut & (share != 1.0).any(axis=0))
+        depth[:, slope] = np.round(depth[:, slope] * share[:, slope], 6)
+        # Along a slope the cone's own line is even: what is left of a round tip's bulge is land that is not counted.
+        start, more = cone_line_mm(bit)
+        half[:, slope] = np.minimum(start + more * depth[:, slope], bit.diameter_mm) / 2.0
     return depth, half
 
 
@@ -182,17 +190,18 @@ def _representatives(network: Network, alone: Bools) -> tuple[Ints, Ints]:
     return first.astype(np.int64), shape.astype(np.int64).reshape(-1)
 
 
-def measure(network: Network, bit: Cone, depths: Mapping[int, float]) -> Grooves:
+def measure(network: Network, bit: Cone, depths: Mapping[int, float], share: Floats | None = None) -> Grooves:
     """Return the grooves that ``bit`` leaves at these depths (mm, by role) and the land between them.
 
+    ``share`` (2, E) is how much of its depth each edge has at its tail and at its head, all of it if not given.
     Each kind of cell is worked out once.  Circles and widths are right to a micrometre.
     Raises ``InputError`` for a bit that is none and ``InternalError`` where a role to cut has no depth.
     """
-    depth, half = _edge_values(network, bit, depths)
+    depth, ends = _edge_values(network, bit, depths, share)
     if network.cells == 0:
-        return _gather(
-            network, depth, half, np.zeros((0, 2), dtype=np.int64), np.zeros(0, dtype=np.int64), []
-        )
+        none = np.zeros(0, dtype=np.int64)
+        return _gather(network, depth, ends, np.zeros((0, 2), dtype=np.int64), none, [])
+    half: Floats = ends.max(axis=0)
     edge = network.ring_half_edge >> 1
     backward = (network.ring_half_edge & 1).astype(bool)
     tail = np.where(backward, network.head[edge], network.tail[edge])
@@ -221,7 +230,8 @@ def measure(network: Network, bit: Cone, depths: Mapping[int, float]) -> Grooves
         network, half, boxes, chosen[open_to_others[chosen]], narrowest, edge, all_first, all_last
     )
     half_nm = (half * NM_PER_MM).tolist()
-    strokes = Strokes(network, half)
+    ends_nm = list(map(tuple, (ends * NM_PER_MM).T.tolist()))
+    strokes = Strokes(network, ends)
     found: list[list[list[Path]]] = []
     known: dict[Hashable, int] = {}
     kind_of = []
@@ -235,25 +245,30 @@ def measure(network: Network, bit: Cone, depths: Mapping[int, float]) -> Grooves
         paths = [(e, strokes.line(e, at_x, at_y)) for e in others.get(cell, ())]
         used = {h >> 1 for ring in ring_half_edges for h in ring} | {e for e, _ in paths}
         widths = {e: half_nm[e] for e in used}
-        alike = _look(ring_half_edges, ring_points, widths, paths)
+        alike = _look(ring_half_edges, ring_points, {e: ends_nm[e] for e in used}, paths)
         if alike not in known:
             known[alike] = len(found)
             found.append(_carve(ring_half_edges, ring_points, widths, paths, strokes, (at_x, at_y)))
         kind_of.append(known[alike])
     kinds = np.array(kind_of, dtype=np.int64)
-    return _gather(network, depth, half, corner, kinds[shape], _measure_islands(found))
+    return _gather(network, depth, ends, corner, kinds[shape], _measure_islands(found))
 
 
 def _look(
     half_edges: list[list[int]],
     points: list[list[Path]],
-    half_nm: Mapping[int, float],
+    ends_nm: Mapping[int, tuple[float, float]],
     others: list[tuple[int, Path]],
 ) -> Hashable:
     """Return what two cells must have in common to keep the same land: points to 16 nm, widths, what reaches in."""
     rings = tuple(
         tuple(
-            (half_nm[half_edge >> 1], len(line), *_coarse(line[0]), *_coarse(line[len(line) // 2]))
+            (
+                ends_nm[half_edge >> 1][:: -1 if half_edge & 1 else 1],
+                len(line),
+                *_coarse(line[0]),
+                *_coarse(line[len(line) // 2]),
+            )
             for half_edge, line in zip(ring, lines, strict=True)
         )
         for ring, lines in zip(half_edges, points, strict=True)
@@ -264,18 +279,24 @@ def _look(
     low = (min(x for x, _ in corners), min(y for _, y in corners))
     high = (max(x for x, _ in corners), max(y for _, y in corners))
     reaching = frozenset(
-        (half_nm[edge], _coarse(path[len(path) // 2]), frozenset((_coarse(path[0]), _coarse(path[-1]))))
-        for edge, path in ((edge, _within(path, low, high, half_nm[edge])) for edge, path in others)
+        (
+            _coarse(path[len(path) // 2]),
+            frozenset(
+                (half, _coarse(end)) for half, end in zip(ends_nm[edge], (path[0], path[-1]), strict=True)
+            ),
+        )
+        for edge, path in ((edge, _within(path, low, high, ends_nm[edge])) for edge, path in others)
     )
     return rings, twins, reaching
 
 
-def _within(path: Path, low: tuple[int, int], high: tuple[int, int], reach_nm: float) -> Path:
-    """Return the part of a straight line that can reach into a box; arcs are left as they are.
+def _within(path: Path, low: tuple[int, int], high: tuple[int, int], ends_nm: tuple[float, float]) -> Path:
+    """Return the part of a straight line of even width that can reach into a box; other lines are left as they are.
 
     What was clipped beyond it makes no difference to the cell in the box.
     """
-    if len(path) != 2:
+    reach_nm = ends_nm[0]
+    if len(path) != 2 or ends_nm[1] != reach_nm:
         return path
     (x0, y0), (x1, y1) = path
     enter, leave = 0.0, 1.0
@@ -309,7 +330,7 @@ def _points(network: Network, tail: Ints, edge: Ints, backward: Bools, at_x: int
 
 
 def _gather(
-    network: Network, depth: Floats, half: Floats, corner: Ints, shape: Ints, kinds: list[_Land]
+    network: Network, depth: Floats, ends: Floats, corner: Ints, shape: Ints, kinds: list[_Land]
 ) -> Grooves:
     """Spread what was found for each kind of cell over all its copies."""
     best = [int(np.argmax(kind.circle_mm)) if kind.circle_mm else -1 for kind in kinds]
@@ -319,10 +340,10 @@ def _gather(
     ).reshape(-1, 2)
     area = np.array([kind.area_mm2 for kind in kinds], dtype=float)
     count = np.array([len(kind.islands) for kind in kinds], dtype=np.int64)
-    weak_mm, weak_at, weak_cell = _weak(network, depth, corner, shape, kinds)
+    weak_mm, weak_at, weak_cell = _weak(network, depth.max(axis=0), corner, shape, kinds)
     return Grooves(
-        depth_mm=depth,
-        half_width_mm=half,
+        ends_depth_mm=depth,
+        ends_half_mm=ends,
         land_mm=size[shape],
         land_at_mm=centre[shape] + corner / NM_PER_MM,
         land_area_mm2=area[shape],

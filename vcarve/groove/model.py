@@ -39,16 +39,17 @@ class Island:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Grooves:
-    """Depth and width of every edge, land of every cell.
+    """Depth and width at both ends of every edge, land of every cell.
 
-    Shapes: E edges and C cells of the network, W weak islands.  Edges that are not cut have depth and width 0.
+    Shapes: E edges and C cells of the network, W weak islands.  Depth and width change evenly along an edge; most are the same
+    at both ends.  Edges that are not cut have depth and width 0.
     ``land_mm`` is the diameter of the largest circle that fits on the cell's land and ``land_at_mm`` its centre (not a
     number where the land has vanished and ``land_mm`` is 0).  ``lands[shape[c]]`` are the islands of cell ``c``
     measured from ``corner_nm[c]``.
     """
 
-    depth_mm: Floats  # (E,)
-    half_width_mm: Floats  # (E,) at the surface
+    ends_depth_mm: Floats  # (2, E) at tails and at heads
+    ends_half_mm: Floats  # (2, E) half of the width at the surface
     land_mm: Floats  # (C,)
     land_at_mm: Floats  # (C, 2)
     land_area_mm2: Floats  # (C,)
@@ -66,14 +67,32 @@ class Grooves:
             if isinstance(value, np.ndarray):
                 value.setflags(write=False)
 
+    @property
+    def depth_mm(self) -> Floats:
+        """Depth of each edge at its deeper end, shape (E,)."""
+        return np.asarray(self.ends_depth_mm.max(axis=0))
+
+    @property
+    def half_width_mm(self) -> Floats:
+        """Half of the width at the surface of each edge at its wider end, shape (E,)."""
+        return np.asarray(self.ends_half_mm.max(axis=0))
+
+    def depth_at_mm(self, edge: Ints, share: Floats) -> Floats:
+        """Return the depth at shares of the length of edges, from 0 at their tails to 1 at their heads; shape as given."""
+        return _between(self.ends_depth_mm, edge, share)
+
+    def half_at_mm(self, edge: Ints, share: Floats) -> Floats:
+        """Return half of the width at the surface at shares of the length of edges; shape as given."""
+        return _between(self.ends_half_mm, edge, share)
+
     def kinds(self, network: Network, layers: Sequence[str] = ()) -> tuple[tuple[str, float, float], ...]:
         """Return (name, depth, width) in mm of each kind of groove, deepest first; ``layers`` are a drawing's."""
         names = {int(Role.GROUND): "ground", int(Role.LEAF): "leaf"}
         names.update({LAYER_ROLES + index: f"layer {name}" for index, name in enumerate(layers)})
         found: dict[tuple[float, float], set[str]] = {}
         for role in np.unique(network.role[network.cut]).tolist():
-            first = int(np.flatnonzero(network.cut & (network.role == role))[0])
-            size = float(self.depth_mm[first]), 2.0 * float(self.half_width_mm[first])
+            mine = network.cut & (network.role == role)
+            size = float(self.ends_depth_mm[:, mine].max()), 2.0 * float(self.ends_half_mm[:, mine].max())
             found.setdefault(size, set()).add(names.get(role, "frame"))
         return tuple((" and ".join(sorted(found[size])), *size) for size in sorted(found, reverse=True))
 
@@ -122,3 +141,8 @@ class Grooves:
             [(ring + corner) / NM_PER_MM for ring in (island.outer_nm, *island.holes_nm)]
             for island in self.lands[int(self.shape[cell])]
         ]
+
+
+def _between(ends: Floats, edge: Ints, share: Floats) -> Floats:
+    result: Floats = ends[0, edge] + share * (ends[1, edge] - ends[0, edge])
+    return result

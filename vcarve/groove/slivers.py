@@ -54,10 +54,10 @@ def edge_slivers(network: Network, grooves: Grooves, outline_mm: Sequence[Floats
     edges = edges[_roughly_near(network, edges, float((grooves.half_width_mm + limit).max()), sides)]
     reach = (grooves.half_width_mm + limit)[edges] * NM_PER_MM
     edges = edges[np.unique(tree.query(boxes_round(network, edges, reach))[0])]
-    points, along, owner, step = _samples(network, edges, limit)
+    points, along, owner, share, step = _samples(network, edges, limit)
     spots: Any = shapely.points(points)
     place, gap = shapely.STRtree(sides).query_nearest(spots, return_distance=True, all_matches=False)
-    width = gap - grooves.half_width_mm[edges][owner]
+    width = gap - grooves.half_at_mm(edges[owner], share)
     thin = (width > NOTHING_MM) & (width < limit[edges][owner])
     found = np.flatnonzero(thin)
     if len(found):
@@ -94,8 +94,8 @@ def _roughly_near(network: Network, edges: Ints, reach_mm: float, sides: Any) ->
     return near
 
 
-def _samples(network: Network, edges: Ints, limit: Floats) -> tuple[Floats, Floats, Ints, Floats]:
-    """Return points (mm) on lines, the lines' directions there, the line of each, and every line's length of one step."""
+def _samples(network: Network, edges: Ints, limit: Floats) -> tuple[Floats, Floats, Ints, Floats, Floats]:
+    """Return points (mm) on lines, the lines' directions there, line and share of each, and every line's length of one step."""
     bulge = np.abs(network.bulge[edges])
     sagitta = network.chord_mm[edges] * bulge * np.maximum(bulge, 1.0)
     pieces = max(math.ceil(math.sqrt(float(sagitta.max(initial=0.0)) / SAG_MM)), 1)
@@ -114,7 +114,7 @@ def _samples(network: Network, edges: Ints, limit: Floats) -> tuple[Floats, Floa
     spots = shapely.line_interpolate_point(lines[owner][:, None], around, normalized=True)
     before, at, after = shapely.get_coordinates(spots).reshape(-1, 3, 2).transpose(1, 0, 2)
     along = (after - before) / np.hypot(*(after - before).T)[:, None]
-    return at, along, owner, length / many
+    return at, along, owner, share, length / many
 
 
 def _bare(network: Network, grooves: Grooves, edges: Ints, owner: Ints, way: Any) -> Bools:

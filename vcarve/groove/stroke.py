@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from itertools import pairwise
 
 import numpy as np
 
@@ -17,11 +18,14 @@ def _steps(radius_nm: float, sweep: float) -> int:
     return max(math.ceil(sweep / (2.0 * math.acos(1.0 - SAG_NM / radius_nm))), 1)
 
 
-def stroke(x1: int, y1: int, bulge: float, half_nm: float) -> list[Ints]:
+def stroke(x1: int, y1: int, bulge: float, half_nm: float, end_nm: float) -> list[Ints]:
     """Return the footprint of a line or arc from (0, 0) to (x1, y1) as rings (n, 2) in nanometres, counter-clockwise.
 
-    A ring may lap over itself where an arc nearly closes: fill it by the non-zero rule.
+    ``half_nm`` is half of the width at its start, ``end_nm`` at its end.  Rings may lap over themselves, where an arc nearly
+    closes, and over one another: fill them by the non-zero rule.
     """
+    if half_nm != end_nm:
+        return _narrowing([*flatten(0, 0, x1, y1, bulge), (x1, y1)], half_nm, end_nm)
     chord = math.hypot(x1, y1)
     bend = 2.0 * math.atan(bulge)  # half the sweep
     radius = math.inf if bulge == 0.0 else chord / (2.0 * abs(math.sin(bend)))
@@ -58,12 +62,33 @@ def stroke(x1: int, y1: int, bulge: float, half_nm: float) -> list[Ints]:
     return [np.rint(ring).astype(np.int64)]
 
 
+def _narrowing(path: Path, half_nm: float, end_nm: float) -> list[Ints]:
+    """Return the footprint of even chords that narrow or widen evenly: of each the hull of the circles round its ends."""
+    rings = []
+    halves = np.linspace(half_nm, end_nm, len(path)).tolist()
+    for (a, b), (wide, narrow) in zip(pairwise(path), pairwise(halves), strict=True):
+        if wide < narrow:
+            a, b, wide, narrow = b, a, narrow, wide
+        way = math.atan2(b[1] - a[1], b[0] - a[0])
+        # The sides touch both circles; where one circle holds the other there are none.
+        side = math.acos(min((wide - narrow) / max(math.dist(a, b), 1e-9), 1.0))
+        parts = []
+        for place, radius, first, sweep in (
+            (b, narrow, way - side, 2.0 * side),
+            (a, wide, way + side, 2.0 * (math.pi - side)),
+        ):
+            angle = np.linspace(first, first + sweep, _steps(radius, sweep) + 1)
+            parts.append(radius * np.column_stack([np.cos(angle), np.sin(angle)]) + np.array(place, float))
+        rings.append(np.rint(np.concatenate(parts)).astype(np.int64))
+    return rings
+
+
 class Strokes:
     """The lines and footprints of a network's edges, each worked out once when it is first asked for."""
 
-    def __init__(self, network: Network, half_mm: Floats) -> None:
+    def __init__(self, network: Network, ends_half_mm: Floats) -> None:
         self._network = network
-        self._half_mm = half_mm
+        self._ends_nm = ends_half_mm * 1e6  # (2, E)
         self._drawn: dict[int, list[Ints]] = {}
         self._lines: dict[int, Ints] = {}
 
@@ -89,7 +114,7 @@ class Strokes:
         if rings is None:
             head = int(n.head[edge])
             x1, y1 = int(n.x_nm[head]) - x0, int(n.y_nm[head]) - y0
-            rings = stroke(x1, y1, float(n.bulge[edge]), float(self._half_mm[edge]) * 1e6)
+            rings = stroke(x1, y1, float(n.bulge[edge]), *self._ends_nm[:, edge].tolist())
             self._drawn[edge] = rings
         shift = np.array([x0 - x_nm, y0 - y_nm], dtype=np.int64)
         moved: list[Path] = [(ring + shift).tolist() for ring in rings]

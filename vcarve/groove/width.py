@@ -114,6 +114,15 @@ def width_mm(bit: Cone, depth_mm: float) -> float:
     return min(_cone_start_mm(bit, half) + 2.0 * depth_mm * math.tan(half), bit.diameter_mm)
 
 
+def cone_line_mm(bit: Cone) -> tuple[float, float]:
+    """Return the width of the cone's own line at depth 0, and by how much it widens with each millimetre of depth.
+
+    It is never narrower than the groove, and where a rounded tip is not deep in the wood yet, wider.
+    """
+    half = _half_angle(bit)
+    return _cone_start_mm(bit, half), 2.0 * math.tan(half)
+
+
 def depth_mm(bit: Cone, width_mm: float) -> float:
     """Return the least depth whose groove has this width: the inverse of ``width_mm``."""
     half = _half_angle(bit)
