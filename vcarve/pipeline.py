@@ -141,20 +141,8 @@ def _quickest(
 def page_of_made(made: Made, file: str | None = None) -> str:
     """Return the dry-run page of a program just made, with the plan's figures and the program's name."""
     from vcarve.proofing import DryRun, page_facts
-    from vcarve.view.facts import PlanFacts
     from vcarve.view.page import page_html
 
-    plan = made.plan
-    figures = PlanFacts(
-        passes=plan.passes,
-        lifts=plan.lifts,
-        lines_mm=made.network.cut_mm,
-        cut_mm=plan.cut_mm,
-        recut_mm=plan.recut_mm,
-        rapid_mm=plan.rapid_mm,
-        plan_s=plan.proof.plan_s,
-        bound_s=plan.proof.bound_s,
-    )
     run = DryRun(
         file=file,
         reading=made.reading,
@@ -164,4 +152,4 @@ def page_of_made(made: Made, file: str | None = None) -> str:
         job=made.job,
         layout=made.layout,
     )
-    return page_html(page_facts(run, figures))
+    return page_html(page_facts(run, made.plan))

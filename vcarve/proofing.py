@@ -22,22 +22,13 @@ from vcarve.groove.width import sensitivity
 from vcarve.job.bench import Machine
 from vcarve.job.records import Job
 from vcarve.layout.stages import Layout, lay_out
+from vcarve.plan.model import Plan
 from vcarve.plane.region import corners, polygon
 from vcarve.program.moves import Motion
 from vcarve.program.reader import Reading, read_program
 from vcarve.quantity import Figures
 from vcarve.report import corners_sentence, extents, job_findings, verdict_json
-from vcarve.view.facts import (
-    BitFacts,
-    ClampFacts,
-    GrooveFacts,
-    PageFacts,
-    PieceFacts,
-    PlanFacts,
-    SpeedFacts,
-    ZeroFacts,
-    passes,
-)
+from vcarve.view.facts import GrooveFacts, PageFacts, passes
 
 USUAL_STEP_MM = 0.05
 LEAST_STEP_MM = 0.005
@@ -309,65 +300,35 @@ def outline_rings(layout: Layout) -> tuple[np.ndarray, ...]:
     return tuple(corners(ring, 0.01) for ring in layout.outline.rings)
 
 
-def page_facts(run: DryRun, plan: PlanFacts | None = None) -> PageFacts:
+def page_facts(run: DryRun, plan: Plan | None = None) -> PageFacts:
     """Return what the page shows of a dry run."""
     job, layout, moves = run.job, run.layout, run.reading.moves
-    common = {
-        "file": None if run.file is None else Path(run.file).name,
-        "z_mm": extents(moves)["z"] if len(moves) else None,
-        "safe_height_mm": run.machine.safe_height_mm,
-        "moves": moves,
-        "start_s": run.times.start_s,
-        "duration_s": run.times.move_s,
-        "total_s": run.times.total_s,
-        "corners": corners_sentence(run.machine, run.figures),
-        "program": run.reading.text_lines,
-        "machine": run.machine.title,
-        "findings": run.findings,
-        "figures": run.figures,
-    }
+    facts = PageFacts(
+        title="Dry run" if job is None else job.name,
+        file=None if run.file is None else Path(run.file).name,
+        z_mm=extents(moves)["z"] if len(moves) else None,
+        moves=moves,
+        start_s=run.times.start_s,
+        duration_s=run.times.move_s,
+        total_s=run.times.total_s,
+        corners=corners_sentence(run.machine, run.figures),
+        program=run.reading.text_lines,
+        machine=run.machine,
+        findings=run.findings,
+        figures=run.figures,
+    )
     if job is None or layout is None:
-        return PageFacts(title="Dry run", **common)  # type: ignore[arg-type]
-    piece, bit = job.piece, job.bit
-    return PageFacts(
-        title=job.name,
-        piece=PieceFacts(
-            width_mm=piece.width_mm,
-            height_mm=piece.height_mm,
-            thickness_mm=piece.thickness_mm,
-            wood=job.wood.title,
-            tint=job.wood.tint,
-            rings=outline_rings(layout),
-        ),
-        zero=ZeroFacts(name=f"{job.zero.corner}, {job.zero.level}", turn=job.zero.turn),
-        bit=BitFacts(
-            title=bit.name or "V-bit",
-            angle_deg=bit.angle_deg,
-            diameter_mm=bit.diameter_mm,
-            shank_mm=bit.shank_mm,
-            tip_mm=bit.tip_mm,
-            tip_radius_mm=bit.tip_radius_mm,
-        ),
-        speeds=SpeedFacts(
-            cut_mm_min=job.cut_mm_min, plunge_mm_min=job.plunge_mm_min, spindle_rpm=job.spindle_rpm
-        ),
-        grooves=tuple(
-            GrooveFacts(name=name, depth_mm=depth, width_mm=width)
-            for name, depth, width in layout.grooves.kinds(layout.network, layout.layers)
-        ),
-        clamps=tuple(
-            ClampFacts(
-                at_mm=(clamp.x_mm - piece.width_mm / 2.0, clamp.y_mm - piece.height_mm / 2.0),
-                width_mm=clamp.width_mm,
-                height_mm=clamp.height_mm,
-                above_mm=clamp.above_mm,
-            )
-            for clamp in job.clamps
-        ),
+        return facts
+    kinds = layout.grooves.kinds(layout.network, layout.layers)
+    return replace(
+        facts,
+        job=job,
+        rings=outline_rings(layout),
+        grooves=tuple(GrooveFacts(name=name, depth_mm=depth, width_mm=width) for name, depth, width in kinds),
         land_mm=layout.grooves.narrowest_mm,
         plan=plan,
+        lines_mm=layout.network.cut_mm,
         setup=setup_of(job),
-        **common,  # type: ignore[arg-type]
     )
 
 

@@ -14,8 +14,11 @@ from pathlib import Path
 import numpy as np
 from playwright.sync_api import sync_playwright
 
+sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
+
+from small_job import small_job
 from vcarve.program.reader import read_program
-from vcarve.view.facts import BitFacts, PageFacts, PieceFacts
+from vcarve.view.facts import PageFacts
 from vcarve.view.page import page_html
 
 FRAME_MS = 16.0
@@ -62,10 +65,8 @@ def facts(count: int) -> PageFacts:
         total_s=float(start[-1] + duration[-1]),
         program=tuple(lines),
         offset_mm=(-100.0, -100.0, 0.0),
-        piece=PieceFacts(
-            width_mm=200, height_mm=200, thickness_mm=12, wood="Maple", tint="#e3c79c", rings=(ring,)
-        ),
-        bit=BitFacts(title="V", angle_deg=60, diameter_mm=3.175, shank_mm=3.175),
+        job=small_job(200.0),
+        rings=(ring,),
     )
 
 

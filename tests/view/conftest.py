@@ -14,18 +14,12 @@ import numpy as np
 import pytest
 
 from own_font import with_a_font
+from small_job import job_from
 from vcarve.dryrun.setup import Setup
 from vcarve.errors import Finding
+from vcarve.plan.model import Plan, Proof
 from vcarve.program.reader import read_program
-from vcarve.view.facts import (
-    BitFacts,
-    GrooveFacts,
-    PageFacts,
-    PieceFacts,
-    PlanFacts,
-    SpeedFacts,
-    ZeroFacts,
-)
+from vcarve.view.facts import GrooveFacts, PageFacts
 
 BROWSER = "/usr/bin/chromium"
 SWITCHES = [
@@ -41,6 +35,28 @@ HALF_MM = 50.0
 RAPID_MM_MIN = 2000.0
 WAIT_S = 3.0
 HOSTILE = "Tile </script><b>bold</b> & \u2028 'x' \"y\" <!--slot:script-->"
+CHIPS = "chip-low: 0.02, chip-high: 0.06, plunge-share: 0.3, step: 1"
+JOB = f"""
+piece: {{width: 100, height: 100, thickness: 12, wood: {{title: Maple <i>, {CHIPS}}}}}
+pattern: {{name: kaku-asanoha, pitch: 50}}
+groove: {{ground: 0.8, leaf: 0.6}}
+bit: {{angle: 60, diameter: 3.175, shank: 3.175, tip: 0.1}}
+machine: small-desktop
+feed: {{cut: 600, plunge: 200, spindle: 10000}}
+"""
+PLAN = Plan(
+    half_edge=np.zeros(21, np.int64),
+    begin=np.zeros(21, np.int64),
+    end=np.zeros(21, np.int64),
+    recut=np.zeros(21, bool),
+    pass_start=np.arange(22),
+    hop_mm=1.0,
+    cut_mm=1250.0,
+    recut_mm=0.0,
+    rapid_mm=900.0,
+    levels=1,
+    proof=Proof(plan_s=200.0, bound_s=190.0, cell_by_cell_s=400.0),
+)
 
 
 def strokes() -> list[list[tuple[float, float]]]:
@@ -79,42 +95,28 @@ def facts() -> PageFacts:
     speed = np.where(np.isnan(moves.feed_mm_min), RAPID_MM_MIN, moves.feed_mm_min) / 60.0
     duration = moves.length_mm / speed
     start = WAIT_S + np.concatenate([[0.0], np.cumsum(duration)[:-1]])
+    job = job_from(JOB, title="Small desktop mill").model_copy(
+        update={"title": HOSTILE}
+    )  # more than a job file may say
     ring = np.array([[-50.0, -50.0], [50.0, -50.0], [50.0, 50.0], [-50.0, 50.0]])
     return PageFacts(
-        title=HOSTILE,
+        title=job.title,
         moves=moves,
         start_s=start,
         duration_s=duration,
         total_s=float(start[-1] + duration[-1]),
         program=tuple(text.splitlines()),
         setup=Setup(zero_mm=(-50.0, -50.0)),
-        piece=PieceFacts(
-            width_mm=100.0,
-            height_mm=100.0,
-            thickness_mm=12.0,
-            wood="Maple <i>",
-            tint="#e3c79c",
-            rings=(ring,),
-        ),
-        zero=ZeroFacts(name="front left corner"),
-        bit=BitFacts(title="V-bit", angle_deg=60.0, diameter_mm=3.175, shank_mm=3.175, tip_mm=0.1),
-        machine="Small desktop mill",
-        speeds=SpeedFacts(cut_mm_min=600.0, plunge_mm_min=200.0, spindle_rpm=10000.0),
+        machine=job.machine,
+        job=job,
+        rings=(ring,),
         grooves=(
             GrooveFacts(name="ground", depth_mm=0.8, width_mm=0.1 + 1.6 * math.tan(math.radians(30.0))),
             GrooveFacts(name="leaf", depth_mm=0.6, width_mm=0.1 + 1.2 * math.tan(math.radians(30.0))),
         ),
         land_mm=1.5,
-        plan=PlanFacts(
-            passes=21,
-            lifts=20,
-            lines_mm=1250.0,
-            cut_mm=1250.0,
-            recut_mm=0.0,
-            rapid_mm=900.0,
-            plan_s=200.0,
-            bound_s=190.0,
-        ),
+        plan=PLAN,
+        lines_mm=1250.0,
         findings=(
             Finding(
                 code="wrong-depth", sentence="A groove is 0.2 mm too deep.", line=30, at_mm=(12.0, -20.0)
@@ -128,17 +130,7 @@ def facts() -> PageFacts:
 def bare_facts(facts: PageFacts) -> PageFacts:
     """The same program dry-run without its job: no piece, bit, zero, speeds or plan."""
     return replace(
-        facts,
-        title="",
-        piece=None,
-        zero=None,
-        bit=None,
-        machine=None,
-        speeds=None,
-        grooves=(),
-        land_mm=None,
-        plan=None,
-        findings=(),
+        facts, title="", machine=None, job=None, rings=(), grooves=(), land_mm=None, plan=None, findings=()
     )
 
 

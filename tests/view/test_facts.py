@@ -7,8 +7,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from vcarve.plan.model import Proof
 from vcarve.program.reader import read_program
-from vcarve.view.facts import PageFacts, PlanFacts, pass_of
+from vcarve.view.facts import PageFacts, pass_of
 
 
 def test_a_pass_is_a_run_of_moves_below_the_surface() -> None:
@@ -44,8 +45,6 @@ def test_every_move_has_a_start_and_a_duration(facts: PageFacts) -> None:
 )
 def test_the_share_above_the_least(plan_s: float, bound_s: float, share: float) -> None:
     """The share is plan over bound less one, and nothing where there is no bound."""
-    plan = PlanFacts(
-        passes=1, lifts=0, lines_mm=1, cut_mm=1, recut_mm=0, rapid_mm=0, plan_s=plan_s, bound_s=bound_s
-    )
+    proof = Proof(plan_s=plan_s, bound_s=bound_s, cell_by_cell_s=1.0)
 
-    assert plan.above_bound == pytest.approx(share)
+    assert proof.above_bound == pytest.approx(share)

@@ -14,9 +14,10 @@ import numpy as np
 import pytest
 
 from vcarve.errors import Finding, grouped
+from vcarve.job.bench import Bit
 from vcarve.program.reader import read_program
 from vcarve.view.encode import embed, pack, payload
-from vcarve.view.facts import BitFacts, PageFacts
+from vcarve.view.facts import PageFacts
 from vcarve.view.look import SHAPE_CONTRAST, TEXT_CONTRAST, contrast
 from vcarve.view.page import page_html
 from vcarve.view.palette import palette_css
@@ -175,9 +176,11 @@ def test_the_verdict_counts_what_forbids_cutting() -> None:
 
 def test_every_rounded_or_flat_tip_is_named(facts: PageFacts) -> None:
     """The bench sheet says what the tip is like."""
-    ball = BitFacts(title="Ball", angle_deg=60, diameter_mm=6, shank_mm=6, tip_radius_mm=0.25)
+    assert facts.job is not None
+    ball = Bit(angle_deg=60, diameter_mm=6, shank_mm=6, tip_radius_mm=0.25)
+    rounded = replace(facts, job=facts.job.model_copy(update={"bit": ball}))
 
-    assert "tip rounded 0.25" in page_html(replace(facts, bit=ball))
+    assert "tip rounded 0.25" in page_html(rounded)
     assert "tip flat 0.1" in page_html(facts)
 
 

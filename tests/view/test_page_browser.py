@@ -15,9 +15,10 @@ import pytest
 
 from own_font import own_font
 from vcarve.errors import Finding
+from vcarve.job.records import Clamp
 from vcarve.program.moves import Motion, Moves
 from vcarve.quantity import INCH
-from vcarve.view.facts import ClampFacts, PageFacts
+from vcarve.view.facts import PageFacts
 from vcarve.view.page import page_html
 
 NEAR = 2e-4  # mm; positions travel as 32-bit floats
@@ -179,8 +180,9 @@ def test_read_outs_and_dimensions_speak_inches(show: Opener, facts: PageFacts) -
     assert shown == pytest.approx((place / 25.4).tolist(), abs=6e-5)
     assert [value(page, axis) for axis in "xyz"] == pytest.approx(place.tolist(), abs=NEAR)
     assert page.text_content("#read-feed") == INCH.feed(float(facts.moves.feed_mm_min[i]))
-    assert facts.piece is not None
-    sizes = [f"{round(size / 25.4, 3):g} in" for size in (facts.piece.width_mm, facts.piece.height_mm)]
+    assert facts.job is not None
+    piece = facts.job.piece
+    sizes = [f"{round(size / 25.4, 3):g} in" for size in (piece.width_mm, piece.height_mm)]
     assert page.eval_on_selector_all("#over text.figure", "all => all.map(one => one.textContent)") == sizes
     assert not re.search(r"[0-9] ?mm", page.inner_text("main"))
 
@@ -480,11 +482,12 @@ def test_nothing_is_covered(show: Opener, facts: PageFacts, title: str) -> None:
 @pytest.mark.parametrize("size", [(390, 844), (1280, 900)])
 def test_clamps_and_dimensions_stand_apart(show: Opener, facts: PageFacts, size: tuple[int, int]) -> None:
     """Clamps that stand out of the piece are inside the drawing, and no dimension runs through one."""
+    assert facts.job is not None
     clamps = tuple(
-        ClampFacts(at_mm=at, width_mm=16.0, height_mm=20.0, above_mm=5.0)
-        for at in ((-62.0, -10.0), (46.0, -10.0), (-10.0, -64.0))
+        Clamp(x_mm=x, y_mm=y, width_mm=16.0, height_mm=20.0, above_mm=5.0)
+        for x, y in ((-12.0, 40.0), (96.0, 40.0), (40.0, -14.0))
     )
-    page = show(replace(facts, clamps=clamps), size=size)
+    page = show(replace(facts, job=facts.job.model_copy(update={"clamps": clamps})), size=size)
     found = page.evaluate(
         """() => ['rect.clamp', '#over .figure', '#stage'].map(n => [...document.querySelectorAll(n)]
         .map(e => e.getBoundingClientRect()).map(b => [b.left, b.top, b.right, b.bottom]))"""

@@ -11,13 +11,15 @@ import numpy as np
 import pytest
 
 from vcarve.dryrun.setup import Setup
+from vcarve.job.bench import Bit
+from vcarve.job.records import Clamp
 from vcarve.quantity import INCH, MM
-from vcarve.view.facts import BitFacts, ClampFacts, GrooveFacts, PageFacts, PieceFacts
+from vcarve.view.facts import GrooveFacts, PageFacts
 from vcarve.view.section import profile, section_svg, zero_svg
 from vcarve.view.sheet import stock_rows
 from vcarve.view.wording import duration, length, plain
 
-BIT = BitFacts(title="V", angle_deg=60.0, diameter_mm=3.175, shank_mm=3.175)
+BIT = Bit(angle_deg=60.0, diameter_mm=3.175, shank_mm=3.175)
 
 
 def _walls(svg: str) -> list[np.ndarray]:
@@ -71,7 +73,7 @@ def test_depths_in_inches_keep_clear_of_the_next_groove(facts: PageFacts) -> Non
 
 def test_no_section_without_bit_or_grooves(facts: PageFacts) -> None:
     """Nothing is drawn of what is not known."""
-    assert section_svg(replace(facts, bit=None)) == ""
+    assert section_svg(replace(facts, job=None)) == ""
     assert section_svg(replace(facts, grooves=())) == ""
 
 
@@ -91,7 +93,7 @@ def test_a_bit_is_no_wider_than_its_cutting_diameter() -> None:
 @pytest.mark.parametrize("depth_mm", [0.4, 1.0])
 def test_a_rounded_tip_joins_its_cone_smoothly(depth_mm: float) -> None:
     """w = 2 [d tan h + r (1 / cos h - tan h)] beyond the rounding (tangent circle and cone)."""
-    bit = BitFacts(title="R", angle_deg=60.0, diameter_mm=6.0, shank_mm=6.0, tip_radius_mm=0.25)
+    bit = Bit(angle_deg=60.0, diameter_mm=6.0, shank_mm=6.0, tip_radius_mm=0.25)
     h = math.radians(30)
     expected = depth_mm * math.tan(h) + 0.25 * (1 / math.cos(h) - math.tan(h))
 
@@ -101,16 +103,16 @@ def test_a_rounded_tip_joins_its_cone_smoothly(depth_mm: float) -> None:
 def test_zero_is_drawn_where_it_is(facts: PageFacts) -> None:
     """The mark stands on the outline's front left corner, and on the middle for a zero in the centre."""
     ring = np.array([[-40.0, -20.0], [40.0, -20.0], [40.0, 20.0], [-40.0, 20.0]])
-    piece = PieceFacts(
-        width_mm=80.0, height_mm=40.0, thickness_mm=10.0, wood="Oak", tint="#c8a26b", rings=(ring,)
-    )
+    assert facts.job is not None
+    piece = facts.job.piece.model_copy(update={"width_mm": 80.0, "height_mm": 40.0})
+    tile = replace(facts, job=facts.job.model_copy(update={"piece": piece}), rings=(ring,))
 
     def mark(at: tuple[float, float]) -> tuple[float, float]:
-        root = ElementTree.fromstring(zero_svg(replace(facts, piece=piece, setup=Setup(zero_mm=at))))
+        root = ElementTree.fromstring(zero_svg(replace(tile, setup=Setup(zero_mm=at))))
         spot = next(node for node in root.iter("circle"))
         return float(spot.get("cx", "nan")), float(spot.get("cy", "nan"))
 
-    outline = re.search(r'class="wood"[^>]*d="M([\d.]+) ([\d.]+)', zero_svg(replace(facts, piece=piece)))
+    outline = re.search(r'class="wood"[^>]*d="M([\d.]+) ([\d.]+)', zero_svg(tile))
     assert outline is not None
     corner = (float(outline[1]), float(outline[2]))
     middle, back_right = mark((0.0, 0.0)), mark((40.0, 20.0))
@@ -125,8 +127,10 @@ def test_zero_is_drawn_where_it_is(facts: PageFacts) -> None:
 
 def test_clamps_are_drawn_where_they_hold(facts: PageFacts) -> None:
     """A clamp over the back right corner is an upright cross there, and the sheet says how far it stands up."""
-    clamp = ClampFacts(at_mm=(30.0, 30.0), width_mm=20.0, height_mm=20.0, above_mm=8.0)
-    svg = zero_svg(replace(facts, setup=Setup(), clamps=(clamp,)))
+    assert facts.job is not None
+    clamp = Clamp(x_mm=80.0, y_mm=80.0, width_mm=20.0, height_mm=20.0, above_mm=8.0)
+    held = replace(facts, job=facts.job.model_copy(update={"clamps": (clamp,)}), setup=Setup())
+    svg = zero_svg(held)
     drawn = re.search(r'class="clamp" d="M([\d.]+) ([\d.]+)L([\d.]+) ([\d.]+)', svg)
     spot = re.search(r'class="spot" cx="([\d.]+)" cy="([\d.]+)"', svg)
     outline = re.search(r'class="wood"[^>]*d="M([\d.]+)', svg)
@@ -138,7 +142,7 @@ def test_clamps_are_drawn_where_they_hold(facts: PageFacts) -> None:
     assert float(drawn[1]) - float(spot[1]) == pytest.approx(30.0 * scale, abs=0.2)
     assert float(drawn[3]) - float(drawn[1]) == pytest.approx(20.0 * scale, abs=0.2)
     assert float(spot[2]) - float(drawn[2]) == pytest.approx(30.0 * scale, abs=0.2)
-    assert ("Clamps", "1, up to 8\u00a0mm above the top") in stock_rows(replace(facts, clamps=(clamp,)))
+    assert ("Clamps", "1, up to 8\u00a0mm above the top") in stock_rows(held)
 
 
 def test_a_turned_piece_is_drawn_as_it_lies(facts: PageFacts) -> None:

@@ -250,6 +250,11 @@ class Zero(Record):
         way = "counter-clockwise" if self.turn_deg > 0 else "clockwise"
         return f"the piece lies turned {format_deg(abs(self.turn_deg), 6)} {way} about X0 Y0"
 
+    @property
+    def place(self) -> str:
+        """Where the work origin is, in words."""
+        return f"{self.corner}, {self.level}"
+
 
 class ZeroChoice(Record):
     """Where the user sets the work origin; left out, where ``defaults.zero_xy`` says."""

@@ -21,6 +21,11 @@ class Proof:
     bound_s: float
     cell_by_cell_s: float
 
+    @property
+    def above_bound(self) -> float:
+        """The share of time above the proven least, 0 where the plan is proven best."""
+        return max(self.plan_s / self.bound_s - 1.0, 0.0) if self.bound_s > 0 else 0.0
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Plan:

@@ -14,8 +14,9 @@ import numpy as np
 import numpy.typing as npt
 
 from vcarve.errors import grouped
+from vcarve.job.bench import Bit
 from vcarve.program.moves import Plane
-from vcarve.view.facts import BitFacts, PageFacts, pass_of
+from vcarve.view.facts import PageFacts, clamps_mm, pass_of
 from vcarve.view.look import SECOND, SECOND_SHARE, SUN, WOOD
 
 _AXES = {int(Plane.XY): (0, 1, 2), int(Plane.XZ): (2, 0, 1), int(Plane.YZ): (1, 2, 0)}
@@ -60,12 +61,10 @@ def payload(facts: PageFacts) -> dict[str, Any]:
         "figures": {"unit": facts.figures.unit, "mm": facts.figures.unit_mm, "finer": facts.figures.finer},
         "setup": [*facts.setup.zero_mm, facts.setup.top_mm, facts.setup.turn_deg],
         "piece": _piece(facts),
-        "zero": facts.zero is not None,
-        "bit": _bit(facts.bit),
+        "zero": facts.job is not None,
+        "bit": _bit(None if facts.job is None else facts.job.bit),
         "lights": [[*SUN], [*SECOND, SECOND_SHARE]],
-        "clamps": [
-            [float(v) for v in (*clamp.at_mm, clamp.width_mm, clamp.height_mm)] for clamp in facts.clamps
-        ],
+        "clamps": [] if facts.job is None else clamps_mm(facts.job),
         "findings": [
             [
                 {
@@ -108,16 +107,16 @@ def _arcs(facts: PageFacts) -> dict[str, str]:
 
 def _piece(facts: PageFacts) -> dict[str, Any]:
     """The piece, or where it is not known the space the cutting moves take."""
-    piece = facts.piece
-    if piece is not None:
+    if facts.job is not None:
+        piece = facts.job.piece
         return {
             "known": True,
             "width": float(piece.width_mm),
             "height": float(piece.height_mm),
             "thickness": float(piece.thickness_mm),
             "centre": [0.0, 0.0],
-            "tint": piece.tint,
-            "rings": [np.round(np.asarray(ring, dtype=float), 4).tolist() for ring in piece.rings],
+            "tint": facts.job.wood.tint,
+            "rings": [np.round(np.asarray(ring, dtype=float), 4).tolist() for ring in facts.rings],
         }
     low, high = _space(facts)
     ring = [[low[0], low[1]], [high[0], low[1]], [high[0], high[1]], [low[0], high[1]]]
@@ -145,7 +144,7 @@ def _space(facts: PageFacts) -> tuple[list[float], list[float]]:
     return [float(low[0]), float(low[1])], [float(high[0]), float(high[1])]
 
 
-def _bit(bit: BitFacts | None) -> dict[str, Any]:
+def _bit(bit: Bit | None) -> dict[str, Any]:
     if bit is None:
         return {"known": False, "angle": 60.0, "diameter": 6.0, "tip": 0.0, "radius": 0.0}
     return {

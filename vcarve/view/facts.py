@@ -1,23 +1,7 @@
-"""What the dry-run page and the bench sheet show: values only, gathered by the pipeline.
+"""What the dry-run page and the bench sheet show: values of other rooms, gathered by the pipeline.
 
 Everything a person may have left out (a program that is dry-run without its job has no piece, bit or plan) is
 ``None``, and the page then says that it is not known instead of guessing.
-
-Example, for a tile with its zero at the front left corner of its top::
-
-    PageFacts(
-        title="Tile",
-        piece=PieceFacts(width_mm=100, height_mm=100, thickness_mm=12, wood="Maple", tint="#e3c79c",
-                         rings=(np.array([[-50, -50], [50, -50], [50, 50], [-50, 50]]),)),
-        zero=ZeroFacts(name="front left corner, top of the piece"),
-        bit=BitFacts(title="60° V-bit", angle_deg=60, diameter_mm=3.175, shank_mm=3.175, tip_mm=0.1),
-        machine="Small desktop mill",
-        speeds=SpeedFacts(cut_mm_min=600, plunge_mm_min=200, spindle_rpm=10000),
-        grooves=(GrooveFacts(name="ground", depth_mm=0.8, width_mm=1.0238),),
-        land_mm=2.1, plan=PlanFacts(...), total_s=312.0,
-        program=text.splitlines(), moves=moves, start_s=times.start_s, duration_s=times.move_s,
-        setup=Setup(zero_mm=(-50, -50)), findings=findings,
-    )
 """
 
 from __future__ import annotations
@@ -30,55 +14,13 @@ import numpy.typing as npt
 
 from vcarve.dryrun.setup import UNKNOWN, Setup
 from vcarve.errors import Finding
+from vcarve.job.bench import Machine
+from vcarve.job.records import Job
+from vcarve.plan.model import Plan
 from vcarve.program.moves import Moves
 from vcarve.quantity import MM, Figures
 
 Floats = npt.NDArray[np.float64]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PieceFacts:
-    """The stock.
-
-    ``rings`` are closed outlines in piece coordinates (origin at the piece's centre, X right, Y back), each of
-    shape (n, 2), the outer ones first and then the holes; ``tint`` is ``#rrggbb``.
-    """
-
-    width_mm: float
-    height_mm: float
-    thickness_mm: float
-    wood: str
-    tint: str
-    rings: tuple[Floats, ...]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class ZeroFacts:
-    """Where the work origin is set and how the piece lies turned there, in words."""
-
-    name: str
-    turn: str = ""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class BitFacts:
-    """The bit: full included angle, cutting and shank diameter, width of the tip's flat or radius of its rounding."""
-
-    title: str
-    angle_deg: float
-    diameter_mm: float
-    shank_mm: float
-    tip_mm: float = 0.0
-    tip_radius_mm: float = 0.0
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SpeedFacts:
-    """Speeds of the job."""
-
-    cut_mm_min: float
-    plunge_mm_min: float
-    spindle_rpm: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -91,46 +33,14 @@ class GrooveFacts:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class ClampFacts:
-    """A clamp from above: its front left corner in piece coordinates, its size, and how far it stands up."""
-
-    at_mm: tuple[float, float]
-    width_mm: float
-    height_mm: float  # along Y
-    above_mm: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PlanFacts:
-    """The plan's figures; ``plan_s`` and ``bound_s`` are at constant rates, ``bound_s`` the proven least.
-
-    ``lines_mm`` counts every line once, ``cut_mm`` once for each level it is cut in.
-    """
-
-    passes: int
-    lifts: int
-    lines_mm: float
-    cut_mm: float
-    recut_mm: float
-    rapid_mm: float
-    plan_s: float
-    bound_s: float
-
-    @property
-    def above_bound(self) -> float:
-        """Share of time above the proven least, 0 where the plan is proven best."""
-        return max(self.plan_s / self.bound_s - 1.0, 0.0) if self.bound_s > 0 else 0.0
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class PageFacts:
     """Everything on the page.
 
     Shapes: N moves.  ``start_s`` (N,) is when each move begins and ``duration_s`` (N,) how long it takes; gaps
-    between are dwells and stops, and ``total_s`` is the whole running time.  ``setup`` tells where the
-    piece lies in work coordinates.  ``program`` is the text's lines
-    in order, ``file`` its name.  ``z_mm`` is how deep and how high the bit goes, in work coordinates; the safe height is
-    above the top.
+    between are dwells and stops, and ``total_s`` is the whole running time.  ``setup`` tells where the piece lies in work
+    coordinates.  ``program`` is the text's lines in order, ``file`` its name.  ``z_mm`` is how deep and how high the bit
+    goes, in work coordinates.  ``rings`` are the piece's closed outlines in piece coordinates, each of shape (n, 2), the
+    outer ones first and then the holes.  ``lines_mm`` counts every line of the plan once.
     Raises ``ValueError`` where columns do not fit together.
     """
 
@@ -144,16 +54,13 @@ class PageFacts:
     corners: str = ""  # what the times take for granted of corners
     file: str | None = None
     z_mm: tuple[float, float] | None = None
-    safe_height_mm: float | None = None
-    piece: PieceFacts | None = None
-    zero: ZeroFacts | None = None
-    bit: BitFacts | None = None
-    machine: str | None = None
-    speeds: SpeedFacts | None = None
+    machine: Machine | None = None
+    job: Job | None = None
+    rings: tuple[Floats, ...] = ()
     grooves: tuple[GrooveFacts, ...] = ()
     land_mm: float | None = None
-    clamps: tuple[ClampFacts, ...] = ()
-    plan: PlanFacts | None = None
+    plan: Plan | None = None
+    lines_mm: float = 0.0
     findings: tuple[Finding, ...] = ()
     figures: Figures = MM  # how they are written
 
@@ -166,6 +73,12 @@ class PageFacts:
     def passes(self) -> int:
         """How often the bit goes into the wood and out again."""
         return passes(self.moves, self.setup.top_mm)
+
+
+def clamps_mm(job: Job) -> list[list[float]]:
+    """Return each clamp's front left corner in piece coordinates and its size along X and Y."""
+    half_x, half_y = job.piece.width_mm / 2.0, job.piece.height_mm / 2.0
+    return [[one.x_mm - half_x, one.y_mm - half_y, one.width_mm, one.height_mm] for one in job.clamps]
 
 
 def pass_of(moves: Moves, surface_mm: float = 0.0) -> npt.NDArray[np.int32]:

@@ -10,8 +10,9 @@ from html import escape
 
 import numpy as np
 
+from vcarve.job.bench import Bit
 from vcarve.quantity import Figures
-from vcarve.view.facts import BitFacts, Floats, GrooveFacts, PageFacts
+from vcarve.view.facts import Floats, GrooveFacts, PageFacts, clamps_mm
 from vcarve.view.wording import length, plain
 
 _WIDE = 320.0
@@ -25,43 +26,41 @@ _BESIDE = 22.0  # from a groove to its depth, written to the right of it, and a 
 
 def section_svg(facts: PageFacts) -> str:
     """Cross-section of every kind of groove, all to one scale; empty text where bit or grooves are not known."""
-    if facts.bit is None or not facts.grooves:
+    if facts.job is None or not facts.grooves:
         return ""
-    grooves, figures = facts.grooves[:_AT_MOST], facts.figures
+    grooves, figures, bit = facts.grooves[:_AT_MOST], facts.figures, facts.job.bit
     room = (_WIDE - 34.0) / len(grooves)
     deepest = max(g.depth_mm for g in grooves)
     widest = max(g.width_mm for g in grooves)
     beside = _BESIDE + _SIGN * max(len(length(g.depth_mm, figures)) for g in grooves)
     scale = min(_MOST_DEEP / deepest, (room - beside - 4.0) / widest)
-    thickness = facts.piece.thickness_mm if facts.piece else None
-    bottom_mm = deepest + _MOST_BELOW / scale if thickness is None else thickness
-    broken = thickness is None or (bottom_mm - deepest) * scale > _MOST_BELOW
-    bottom = _TOP + deepest * scale + (_MOST_BELOW if broken else (bottom_mm - deepest) * scale)
+    thickness = facts.job.piece.thickness_mm
+    broken = (thickness - deepest) * scale > _MOST_BELOW
+    bottom = _TOP + deepest * scale + (_MOST_BELOW if broken else (thickness - deepest) * scale)
     middles = [34.0 + room * (i + 0.5) - beside / 2.0 for i in range(len(grooves))]
 
-    parts = [_wood(grooves, middles, scale, facts.bit, bottom)]
+    parts = [_wood(grooves, middles, scale, bit, bottom)]
     for groove, middle in zip(grooves, middles, strict=True):
         parts.append(_dimensions(groove, middle, scale, figures))
-    parts.append(_angle(grooves[0], middles[0], scale, facts.bit))
+    parts.append(_angle(grooves[0], middles[0], scale, bit))
     if broken:
         parts.append(_break(_TOP + deepest * scale + _MOST_BELOW * 0.66))
-    if thickness is not None:
-        parts.append(_upright(20.0, _TOP, bottom, length(thickness, figures), turned=True))
-        deep = max(range(len(grooves)), key=lambda i: grooves[i].depth_mm)
-        left = thickness - grooves[deep].depth_mm
-        tip = _TOP + grooves[deep].depth_mm * scale
-        words = f"{length(left, figures)} left" if left > 0 else "through"
-        x = middles[deep]
-        parts.append(_upright(x, tip, bottom, ""))
-        at, anchor = (x + 7.0, "start") if x < _WIDE * 0.6 else (x - 7.0, "end")
-        y = tip + (bottom - tip) * 0.36 + 4.0
-        parts.append(f'<text x="{at:.1f}" y="{y:.1f}" text-anchor="{anchor}">{words}</text>')
+    parts.append(_upright(20.0, _TOP, bottom, length(thickness, figures), turned=True))
+    deep = max(range(len(grooves)), key=lambda i: grooves[i].depth_mm)
+    left = thickness - grooves[deep].depth_mm
+    tip = _TOP + grooves[deep].depth_mm * scale
+    words = f"{length(left, figures)} left" if left > 0 else "through"
+    x = middles[deep]
+    parts.append(_upright(x, tip, bottom, ""))
+    at, anchor = (x + 7.0, "start") if x < _WIDE * 0.6 else (x - 7.0, "end")
+    y = tip + (bottom - tip) * 0.36 + 4.0
+    parts.append(f'<text x="{at:.1f}" y="{y:.1f}" text-anchor="{anchor}">{words}</text>')
     told = "; ".join(
-        f"{g.name}: {length(g.width_mm, figures)} wide, {length(g.depth_mm, figures)} deep"
-        + ("" if thickness is None else f", {length(thickness - g.depth_mm, figures)} left below")
+        f"{g.name}: {length(g.width_mm, figures)} wide, {length(g.depth_mm, figures)} deep, "
+        f"{length(thickness - g.depth_mm, figures)} left below"
         for g in grooves
     )
-    label = escape(f"Cross-section to scale, {plain(facts.bit.angle_deg, 1)} degree bit. {told}.", quote=True)
+    label = escape(f"Cross-section to scale, {plain(bit.angle_deg, 1)} degree bit. {told}.", quote=True)
     tall = bottom + 22.0
     return (
         f'<svg class="section" viewBox="0 0 {_WIDE:g} {tall:.1f}" role="img" aria-label="{label}">'
@@ -70,7 +69,7 @@ def section_svg(facts: PageFacts) -> str:
     )
 
 
-def profile(bit: BitFacts, depth_mm: float, steps: int = 12) -> list[tuple[float, float]]:
+def profile(bit: Bit, depth_mm: float, steps: int = 12) -> list[tuple[float, float]]:
     """Right half of the bit from its tip up: (radius, height above the tip), ending at ``depth_mm``.
 
     A flat tip is a step of half its width, a rounded one an arc tangent to the cone; above the cutting diameter
@@ -97,7 +96,7 @@ def profile(bit: BitFacts, depth_mm: float, steps: int = 12) -> list[tuple[float
 
 
 def _wood(
-    grooves: tuple[GrooveFacts, ...], middles: list[float], scale: float, bit: BitFacts, bottom: float
+    grooves: tuple[GrooveFacts, ...], middles: list[float], scale: float, bit: Bit, bottom: float
 ) -> str:
     path = [f"M34 {bottom:.1f}V{_TOP:g}"]
     walls = []
@@ -126,7 +125,7 @@ def _dimensions(groove: GrooveFacts, middle: float, scale: float, figures: Figur
     )
 
 
-def _angle(groove: GrooveFacts, middle: float, scale: float, bit: BitFacts) -> str:
+def _angle(groove: GrooveFacts, middle: float, scale: float, bit: Bit) -> str:
     """The bit's angle: an arc between the walls, and the figure beside the tip where the wood is empty."""
     deep = groove.depth_mm * scale
     lean = math.radians(bit.angle_deg) / 2.0
@@ -176,10 +175,10 @@ def zero_svg(facts: PageFacts, size: float = 120.0) -> str:
 
     ``size`` is the most it is wide.
     """
-    piece, pad = facts.piece, 14.0
-    if piece is None or facts.zero is None:
+    pad = 14.0
+    if facts.job is None:
         return ""
-    rings = [facts.setup.in_work(ring) for ring in piece.rings]
+    rings = [facts.setup.in_work(ring) for ring in facts.rings]
     low, high = np.vstack(rings).min(axis=0), np.vstack(rings).max(axis=0)
     scale = (size - 2 * pad) / float((high - low).max())
     wide, tall = ((high - low) * scale + 2 * pad).tolist()
@@ -190,8 +189,7 @@ def zero_svg(facts: PageFacts, size: float = 120.0) -> str:
         return "M" + "L".join(f"{x:.1f} {y:.1f}" for x, y in spots.tolist()) + "Z"
 
     held = ""
-    for clamp in facts.clamps:
-        (x0, y0), w, h = clamp.at_mm, clamp.width_mm, clamp.height_mm
+    for x0, y0, w, h in clamps_mm(facts.job):
         corners = facts.setup.in_work(np.array([(x0, y0), (x0 + w, y0), (x0 + w, y0 + h), (x0, y0 + h)]))
         held += closed(corners) + closed(corners[[0, 2]]) + closed(corners[[1, 3]])
     x, y = pad - low[0] * scale, pad + high[1] * scale

@@ -21,52 +21,42 @@ UNKNOWN = "not given"
 
 def stock_rows(facts: PageFacts) -> list[Row]:
     """Piece and zero."""
-    rows: list[Row] = []
-    piece, figures = facts.piece, facts.figures
-    if piece is None:
-        rows.append(("Piece", UNKNOWN))
-    else:
-        size = figures.size(piece.width_mm, piece.height_mm, piece.thickness_mm)
-        rows += [("Wood", piece.wood), ("Piece", unbroken(size))]
-    zero = facts.zero
-    rows.append(("Zero", UNKNOWN if zero is None else zero.name))
-    if zero is not None and zero.turn:
-        rows.append(("Turn", zero.turn))
-    if facts.clamps:
-        tallest = max(clamp.above_mm for clamp in facts.clamps)
-        rows.append(("Clamps", f"{len(facts.clamps)}, up to {length(tallest, figures)} above the top"))
+    job, figures = facts.job, facts.figures
+    if job is None:
+        return [("Piece", UNKNOWN), ("Zero", UNKNOWN)]
+    size = figures.size(job.piece.width_mm, job.piece.height_mm, job.piece.thickness_mm)
+    rows = [("Wood", job.wood.title), ("Piece", unbroken(size)), ("Zero", job.zero.place)]
+    if job.zero.turn:
+        rows.append(("Turn", job.zero.turn))
+    if job.clamps:
+        tallest = max(clamp.above_mm for clamp in job.clamps)
+        rows.append(("Clamps", f"{len(job.clamps)}, up to {length(tallest, figures)} above the top"))
     return rows
 
 
 def tool_rows(facts: PageFacts) -> list[Row]:
     """Machine, bit and speeds."""
-    rows: list[Row] = [("Machine", facts.machine or UNKNOWN)]
-    bit, figures = facts.bit, facts.figures
-    if bit is None:
-        rows.append(("Bit", UNKNOWN))
-    else:
-        tip = (
-            f"tip rounded {length(bit.tip_radius_mm, figures)}"
-            if bit.tip_radius_mm
-            else f"tip flat {length(bit.tip_mm, figures)}"
-            if bit.tip_mm
-            else "pointed tip"
-        )
-        rows.append(
-            (
-                "Bit",
-                f"{bit.title}, {plain(bit.angle_deg, 2)}°, ⌀{NBSP}{length(bit.diameter_mm, figures)}, {tip}",
-            )
-        )
-        rows.append(("Shank", f"⌀{NBSP}{length(bit.shank_mm, figures)}"))
-    speeds = facts.speeds
-    if speeds is not None:
-        rows += [
-            ("Spindle", f"{plain(speeds.spindle_rpm, 0)}{NBSP}rpm"),
-            ("Feed", unbroken(figures.feed(speeds.cut_mm_min))),
-            ("Plunge", unbroken(figures.feed(speeds.plunge_mm_min))),
-        ]
-    return rows
+    machine = ("Machine", facts.machine.title if facts.machine else UNKNOWN)
+    job, figures = facts.job, facts.figures
+    if job is None:
+        return [machine, ("Bit", UNKNOWN)]
+    bit = job.bit
+    tip = (
+        f"tip rounded {length(bit.tip_radius_mm, figures)}"
+        if bit.tip_radius_mm
+        else f"tip flat {length(bit.tip_mm, figures)}"
+        if bit.tip_mm
+        else "pointed tip"
+    )
+    size = f"{plain(bit.angle_deg, 2)}°, ⌀{NBSP}{length(bit.diameter_mm, figures)}"
+    return [
+        machine,
+        ("Bit", f"{bit.name or 'V-bit'}, {size}, {tip}"),
+        ("Shank", f"⌀{NBSP}{length(bit.shank_mm, figures)}"),
+        ("Spindle", f"{plain(job.spindle_rpm, 0)}{NBSP}rpm"),
+        ("Feed", unbroken(figures.feed(job.cut_mm_min))),
+        ("Plunge", unbroken(figures.feed(job.plunge_mm_min))),
+    ]
 
 
 def groove_rows(facts: PageFacts) -> list[Row]:
@@ -94,8 +84,9 @@ def program_rows(facts: PageFacts) -> list[Row]:
     if facts.z_mm is not None:
         low, high = facts.z_mm
         rows.append(("Z", f"{unbroken(facts.figures.number(low))} to {length(high, facts.figures)}"))
-    if facts.safe_height_mm is not None:
-        rows.append(("Safe height", f"{length(facts.safe_height_mm, facts.figures)} above the top"))
+    if facts.machine is not None:
+        safe = length(facts.machine.safe_height_mm, facts.figures)
+        rows.append(("Safe height", f"{safe} above the top"))
     if facts.corners:
         rows.append(("Corners", facts.corners))
     return rows
@@ -108,12 +99,12 @@ def plan_rows(facts: PageFacts) -> list[Row]:
         return []
     return [
         ("Lifts", str(plan.lifts)),
-        ("Lines", unbroken(figures.way(plan.lines_mm))),
+        ("Lines", unbroken(figures.way(facts.lines_mm))),
         ("Cut", unbroken(figures.way(plan.cut_mm))),
         ("Recut", unbroken(figures.way(plan.recut_mm))),
         ("In the air", unbroken(figures.way(plan.rapid_mm))),
-        ("At even speed", duration(plan.plan_s)),
-        ("Proven least", f"{duration(plan.bound_s)} (plan {share(plan.above_bound)} above)"),
+        ("At even speed", duration(plan.proof.plan_s)),
+        ("Proven least", f"{duration(plan.proof.bound_s)} (plan {share(plan.proof.above_bound)} above)"),
     ]
 
 
@@ -161,8 +152,7 @@ def column_html(facts: PageFacts) -> str:
         body = drawing + table(groove_rows(facts))
         parts.append(_card("Groove", "to scale" if drawing else "", body))
     parts.append(_card("Run", "", table([*program_rows(facts), *plan_rows(facts)])))
-    zero = zero_svg(facts, 130.0)
-    parts.append(_card("Bench", "", table([*stock_rows(facts), *tool_rows(facts)]) + zero))
+    parts.append(_card("Bench", "", table([*stock_rows(facts), *tool_rows(facts)]) + zero_svg(facts, 130.0)))
     general = "".join(f"<li><b>{name}</b> {text}</li>" for name, text in GENERAL)
     parts.append(_card("Before you cut", "", f'<ul class="cautions">{general}</ul><p>{FIRST}</p>'))
     return "".join(parts)
@@ -177,10 +167,10 @@ def sheet_html(facts: PageFacts) -> str:
     """The bench sheet: shown only on paper, laid out to fit one page of A4 or letter."""
     groups = grouped(facts.findings)
     kind, sentence = verdict(groups)
-    zero = zero_svg(facts, 150.0)
     datum = ""
-    if facts.zero is not None:
-        datum = f"<figure>{zero}<figcaption>Zero: {escape(facts.zero.name)}</figcaption></figure>"
+    if facts.job is not None:
+        zero = escape(facts.job.zero.place)
+        datum = f"<figure>{zero_svg(facts, 150.0)}<figcaption>Zero: {zero}</figcaption></figure>"
     stock = [row for row in stock_rows(facts) if not (datum and row[0] == "Zero")]
     ticks = "".join(f'<li><i class="box"></i>{text}</li>' for text in CHECKS)
     general = "".join(f"<li><b>{name}.</b> {text}</li>" for name, text in GENERAL)
