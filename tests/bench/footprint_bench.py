@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import time
 
-from vcarve.drawing.write import lines_dxf, lines_svg
+from vcarve.drawing.write import dxf_text, svg_text
 from vcarve.groove.footprint import footprint
 from vcarve.groove.land import measure
 from vcarve.groove.width import VBit
+from vcarve.layout.drawn import drawn_page
 from vcarve.network.build import build
 from vcarve.pattern.catalogue import pattern
 from vcarve.plane.region import rectangle
@@ -25,7 +26,11 @@ def main() -> None:
                 network = build(pattern(name), region=rectangle(side, side), pitch_mm=20.0, rotate_deg=turn)
                 grooves = measure(network, BIT, {0: 0.8, 1: leaf, 2: 0.8, 3: 0.8})
                 took: list[float] = [float(network.edges)]
-                for work in (footprint, lines_svg, lines_dxf):
+                for work in (
+                    footprint,
+                    lambda network, grooves: svg_text(drawn_page(network, grooves)),
+                    lambda network, grooves: dxf_text(drawn_page(network, grooves)),
+                ):
                     start = time.perf_counter()
                     work(network, grooves)
                     took.append(time.perf_counter() - start)

@@ -10,14 +10,16 @@ import ezdxf
 import numpy as np
 import pytest
 import shapely
+from ezdxf import recover
 from shapely.geometry import Polygon
 
 from vcarve.drawing.read import read_drawing
-from vcarve.drawing.write import lines_dxf, lines_svg
+from vcarve.drawing.write import dxf_text, svg_text
 from vcarve.groove.footprint import footprint
 from vcarve.groove.land import measure
 from vcarve.groove.model import Grooves
 from vcarve.job.bench import Bit
+from vcarve.layout.drawn import drawn_page
 from vcarve.network.build import build, build_lines
 from vcarve.network.model import Network
 from vcarve.pattern.catalogue import pattern
@@ -54,7 +56,7 @@ def edges(network: Network) -> set[tuple[int, ...]]:
 def test_a_network_drawn_and_read_again_is_the_same_network(tmp_path: Path, name: str, kind: str) -> None:
     """Every vertex, edge, arc and cell comes back, through either format."""
     network, grooves, region = case(name)
-    text = (lines_svg if kind == "svg" else lines_dxf)(network, grooves)
+    text = (svg_text if kind == "svg" else dxf_text)(drawn_page(network, grooves))
     path = tmp_path / f"lines.{kind}"
     path.write_text(text, encoding="utf-8")
     size = region.outer.xy_mm.max(axis=0) - region.outer.xy_mm.min(axis=0)
@@ -74,13 +76,11 @@ def test_a_network_drawn_and_read_again_is_the_same_network(tmp_path: Path, name
 def test_groove_outlines_have_the_area_of_the_grooves(tmp_path: Path, name: str) -> None:
     """The drawn outlines, read back by another library, enclose the lines widened by the groove's half-width."""
     network, grooves, _ = case(name)
-    document = ezdxf.read(io.StringIO(lines_dxf(network, grooves)))
+    document = ezdxf.read(io.StringIO(dxf_text(drawn_page(network, grooves))))
     area = 0.0
-    for entity in document.modelspace().query('POLYLINE[layer=="groove"]'):
-        points = [(v.dxf.location.x, v.dxf.location.y) for v in entity.vertices]
-        bulges = [v.dxf.get("bulge", 0.0) for v in entity.vertices]
-        ring = Ring(xy_mm=np.array(points), bulge=np.array(bulges, dtype=float))
-        xy = corners(ring, 1e-5)
+    for entity in document.modelspace().query('LWPOLYLINE[layer=="groove"]'):
+        sides = np.array(entity.get_points("xyb"))
+        xy = corners(Ring(xy_mm=sides[:, :2], bulge=sides[:, 2]), 1e-5)
         area += float(np.sum(xy[:, 0] * np.roll(xy[:, 1], -1) - np.roll(xy[:, 0], -1) * xy[:, 1])) / 2.0
 
     wide = []
@@ -99,19 +99,13 @@ def test_groove_outlines_have_the_area_of_the_grooves(tmp_path: Path, name: str)
 def test_the_land_is_drawn_cell_by_cell() -> None:
     """The closed polylines of the land enclose the land's area."""
     network, grooves, _ = case("asanoha")
-    document = ezdxf.read(io.StringIO(lines_dxf(network, grooves)))
-    lands = document.modelspace().query('POLYLINE[layer=="land"]')
+    document = ezdxf.read(io.StringIO(dxf_text(drawn_page(network, grooves))))
+    lands = document.modelspace().query('LWPOLYLINE[layer=="land"]')
 
     area = 0.0
     for entity in lands:
-        xy = np.array([(v.dxf.location.x, v.dxf.location.y) for v in entity.vertices])
-        if not any(v.dxf.get("bulge", 0.0) for v in entity.vertices):
-            area += Polygon(xy).area
-        else:
-            ring = Ring(
-                xy_mm=xy, bulge=np.array([v.dxf.get("bulge", 0.0) for v in entity.vertices], dtype=float)
-            )
-            area += Polygon(corners(ring, 1e-5)).area
+        sides = np.array(entity.get_points("xyb"))
+        area += Polygon(corners(Ring(xy_mm=sides[:, :2], bulge=sides[:, 2]), 1e-5)).area
     assert len(lands) == int(grooves.islands.sum())
     assert area == pytest.approx(grooves.land_total_mm2, rel=1e-4)
 
@@ -119,20 +113,20 @@ def test_the_land_is_drawn_cell_by_cell() -> None:
 def test_another_library_finds_the_file_sound_and_in_millimetres() -> None:
     """No faults in the audit; lines, arcs and layers as drawn; the limits are the page."""
     network, grooves, _ = case("shippo")
-    document = ezdxf.read(io.StringIO(lines_dxf(network, grooves, piece_mm=(60.0, 60.0))))
+    document = ezdxf.read(io.StringIO(dxf_text(drawn_page(network, grooves, piece_mm=(60.0, 60.0)))))
     kinds = {entity.dxftype() for entity in document.modelspace()}
 
     assert not document.audit().has_errors
     assert document.header["$INSUNITS"] == 4
     assert tuple(document.header["$LIMMAX"])[:2] == (30.0, 30.0)
-    assert {"ARC", "POLYLINE"} <= kinds
+    assert {"ARC", "LWPOLYLINE"} <= kinds
     assert {"ground", "outline", "groove", "land"} <= {layer.dxf.name for layer in document.layers}
 
 
 def test_the_svg_page_is_the_piece_in_millimetres() -> None:
     """Width and height in mm, user units the piece's coordinates, arcs as arc commands."""
     network, grooves, _ = case("shippo")
-    text = lines_svg(network, grooves, piece_mm=(60.0, 60.0))
+    text = svg_text(drawn_page(network, grooves, piece_mm=(60.0, 60.0)))
 
     assert 'width="60mm" height="60mm" viewBox="-30 -30 60 60"' in text
     assert text.count("A") > network.edges
@@ -142,24 +136,27 @@ def test_the_same_network_gives_the_same_bytes() -> None:
     """Nothing in the files depends on the clock or on chance."""
     network, grooves, _ = case("asanoha")
 
-    assert lines_svg(network, grooves) == lines_svg(network, grooves)
-    assert lines_dxf(network, grooves) == lines_dxf(network, grooves)
+    assert svg_text(drawn_page(network, grooves)) == svg_text(drawn_page(network, grooves))
+    assert dxf_text(drawn_page(network, grooves)) == dxf_text(drawn_page(network, grooves))
 
 
 def test_layer_names_are_made_fit_for_both_formats(tmp_path: Path) -> None:
-    """Names with spaces, quotes and signs stay apart in DXF and are escaped in SVG."""
+    """Names with signs that DXF does not take stay apart, letters of any script stay what they are; SVG has the signs escaped."""
     path = tmp_path / "named.svg"
     path.write_text(
         '<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="40mm" viewBox="0 0 40 40">'
-        '<g id="a &lt;b&gt;"><path d="M 5 5 H 35"/></g><g id="a [b]"><path d="M 5 20 H 35"/></g></svg>'
+        '<g id="a &lt;b&gt;"><path d="M 5 5 H 35"/></g><g id="a *b*"><path d="M 5 20 H 35"/></g>'
+        '<g id="溝"><path d="M 5 30 H 35"/></g></svg>'
     )
     drawing = read_drawing(path, piece_mm=(40.0, 40.0))
     network = build_lines(drawing.lines, region=rounded_rectangle(40.0, 40.0, 2.0), edge="plain")
-    grooves = measure(network, BIT, {8: 1.0, 9: 1.0})
+    grooves = measure(network, BIT, {8: 1.0, 9: 1.0, 10: 1.0})
 
-    document = ezdxf.read(io.StringIO(lines_dxf(network, grooves, layers=drawing.layers)))
-    assert {"a__b_", "a__b__2"} <= {layer.dxf.name for layer in document.layers}
-    assert '<g id="a &lt;b&gt;"' in lines_svg(network, grooves, layers=drawing.layers)
+    text = dxf_text(drawn_page(network, grooves, layers=drawing.layers))
+    (tmp_path / "named.dxf").write_text(text, encoding="ascii")
+    document, _ = recover.readfile(str(tmp_path / "named.dxf"))
+    assert {"a _b_", "a _b__2", "溝"} <= {layer.dxf.name for layer in document.layers}
+    assert '<g id="a &lt;b&gt;"' in svg_text(drawn_page(network, grooves, layers=drawing.layers))
 
 
 def test_footprint_outlines_keep_to_their_arcs() -> None:

@@ -22,9 +22,10 @@ from vcarve.cli.options import asked, set_option
 @set_option
 def lines(job: str, output: str, sets: tuple[str, ...]) -> None:
     """Draw a job's lines, the outlines of its grooves and its land, true to scale in millimetres."""
-    from vcarve.drawing.write import lines_dxf, lines_svg
+    from vcarve.drawing.write import dxf_text, svg_text
     from vcarve.job.document import placed
     from vcarve.job.load import open_job
+    from vcarve.layout.drawn import drawn_page
     from vcarve.layout.stages import lay_out
 
     with taken_as("job", job):
@@ -32,8 +33,7 @@ def lines(job: str, output: str, sets: tuple[str, ...]) -> None:
     claim([("a drawing of the lines", output)], inputs=loaded.files)
     with placed(document):
         layout = lay_out(loaded)
-    page = (loaded.piece.width_mm, loaded.piece.height_mm)
-    draw = lines_dxf if ending("a drawing of the lines", output) == ".dxf" else lines_svg
-    write_and_tell(
-        [(output, draw(layout.network, layout.grooves, layers=layout.layers, piece_mm=page))], loaded.files
-    )
+    size = (loaded.piece.width_mm, loaded.piece.height_mm)
+    page = drawn_page(layout.network, layout.grooves, layers=layout.layers, piece_mm=size)
+    draw = dxf_text if ending("a drawing of the lines", output) == ".dxf" else svg_text
+    write_and_tell([(output, draw(page))], loaded.files)

@@ -1,0 +1,87 @@
+"""The lines on the piece, the outlines of their grooves and the land as a page to draw.
+
+Layers: ``ground``, ``leaf``, ``frame`` and those of a drawing hold the lines the bit follows, ``outline`` the edges that are
+not cut, ``groove`` the edges of the grooves at the surface and ``land`` what is left between them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from vcarve.drawing.write import Page
+from vcarve.groove.footprint import closed_cells, outer_rings
+from vcarve.groove.model import Grooves
+from vcarve.network.model import LAYER_ROLES, NM_PER_MM, Floats, Ints, Network, Role
+from vcarve.plane.arcs import boxes, turned
+from vcarve.plane.refit import with_arcs
+
+_NAMES = {int(Role.GROUND): "ground", int(Role.LEAF): "leaf", int(Role.FRAME): "frame"}
+_FIRST_FRAME = 1000
+
+
+def drawn_page(
+    network: Network,
+    grooves: Grooves,
+    *,
+    layers: Sequence[str] = (),
+    piece_mm: tuple[float, float] | None = None,
+) -> Page:
+    """Return the page of a network and its grooves, in millimetres from the piece's centre.
+
+    ``layers`` are the names of a drawing's layers (role 8 and above); ``piece_mm`` is the page's size, by default the
+    box round the network.
+    """
+    chosen: dict[str, list[Ints]] = {}
+    for role in np.unique(network.role[network.cut]).tolist():
+        edges = np.flatnonzero(network.cut & (network.role == role))
+        chosen.setdefault(_layer(role, layers), []).append(edges)
+    if len(plain := np.flatnonzero(~network.cut)):
+        chosen.setdefault("outline", []).append(plain)
+    # Cells of one shape share their land: its arcs are sought once.
+    sides = [
+        [
+            with_arcs(ring / NM_PER_MM).curves
+            for island in land
+            for ring in (island.outer_nm, *island.holes_nm)
+        ]
+        for land in grooves.lands
+    ]
+    closed = closed_cells(network)
+    groove = [with_arcs(ring / NM_PER_MM).curves for ring in outer_rings(network, grooves, closed)]
+    land: list[Floats] = []
+    corners = (grooves.corner_nm / NM_PER_MM).tolist()
+    for (x, y), shape, round_it in zip(corners, grooves.shape.tolist(), closed.tolist(), strict=True):
+        for ring in sides[shape]:
+            land.append(ring + np.array([x, y, x, y, 0.0]))
+            if round_it:
+                # The land's outline is the grooves' own, walked the other way.
+                groove.append(turned(land[-1])[::-1])
+    shapes = {"groove": groove, "land": land}
+    return Page(
+        lines={name: network.curves(np.concatenate(edges)) for name, edges in chosen.items()},
+        shapes={name: found for name, found in shapes.items() if found},
+        box=_box(network, piece_mm),
+    )
+
+
+def _layer(role: int, layers: Sequence[str]) -> str:
+    if role in _NAMES:
+        return _NAMES[role]
+    if role >= _FIRST_FRAME:
+        return f"frame-{role - _FIRST_FRAME + 1}"
+    index = role - LAYER_ROLES
+    return layers[index] if 0 <= index < len(layers) else f"layer-{index + 1}"
+
+
+def _box(network: Network, piece_mm: tuple[float, float] | None) -> tuple[float, float, float, float]:
+    """Return left, front, right and back of the page."""
+    if piece_mm is not None:
+        return (-piece_mm[0] / 2.0, -piece_mm[1] / 2.0, piece_mm[0] / 2.0, piece_mm[1] / 2.0)
+    box = boxes(network.curves(np.arange(len(network.tail))))
+    # The page has a whole number of nanometres, like everything else.
+    left, front, right, back = (
+        round(float(v), 6) for v in (*box[:, :2].min(axis=0), *box[:, 2:].max(axis=0))
+    )
+    return left, front, right, back
