@@ -1,6 +1,7 @@
 """SVG drawings: paths and shapes as lines and arcs in millimetres.
 
-Units follow CSS: 1 in = 25.4 mm = 96 px, also for numbers without a unit.  SVG has Y downwards; here Y is up.
+Units follow CSS: 1 in = 25.4 mm = 96 px, also for numbers without a unit.  SVG has Y downwards; here Y is up.  The library that
+reads paths, transforms and colours takes an inch for 2.54000137 cm, so lengths are read here.
 """
 
 from __future__ import annotations
@@ -8,27 +9,32 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Iterator
-from dataclasses import replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from vcarve.drawing.sheet import MOST_STROKES, Sheet
-from vcarve.drawing.svg_place import (
-    PX_MM,
-    Place,
-    Reader,
-    declarations,
-    inherit,
-    length_px,
-    times,
-    view_box,
-    viewport_matrix,
-)
-from vcarve.drawing.svg_shapes import SHAPES
+from vcarve.drawing.svg_path import PX_MM, SHAPES, add_path
 from vcarve.drawing.xml import Node, read_tree
+from vcarve.errors import InputError, Problem
+from vcarve.plane.arcs import Floats
 
+# CSS Values and Units, absolute lengths: px per unit.
+_UNIT_PX = {
+    "": 1.0,
+    "px": 1.0,
+    "pt": 96 / 72,
+    "pc": 16.0,
+    "in": 96.0,
+    "cm": 96 / 2.54,
+    "mm": 96 / 25.4,
+    "q": 96 / 101.6,
+}
+_LENGTH = re.compile(r"\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*([a-zA-Z]*|%)\s*")
 _RULE = re.compile(r"([^{}]+)\{([^{}]*)\}")
 _OUTSIDE = re.compile(r"@import|url\(\s*['\"]?\s*(?!#)[^)'\"\s]", re.IGNORECASE)
+_PASSED_ON = ("stroke", "fill", "stroke-dasharray")  # to the elements inside
+_STYLED = (*_PASSED_ON, "display", "visibility")
 # Never drawn where they stand.
 _UNSEEN = frozenset(
     {"defs", "symbol", "clipPath", "mask", "pattern", "marker", "linearGradient", "radialGradient", "filter"}
@@ -36,9 +42,23 @@ _UNSEEN = frozenset(
 _SILENT = frozenset({"title", "desc", "metadata", "style", "namedview", "script"})
 _MOVING = frozenset({"animate", "animateTransform", "animateMotion", "set"})
 _STILL = "this moves or changes parts of the drawing; they are cut as they stand before it begins"
+_DASHED = "dashes are cut as one whole line; draw every dash as a line of its own if they are meant"
 _HOLDERS = frozenset({"g", "a", "switch"})
 _IGNORED = {"text": "text", "image": "pictures", "foreignObject": "foreign objects"}
-_DEEPEST = 300  # elements inside elements, with all that is used
+_DEEPEST = 150  # elements inside elements, with all that is used
+
+Box = tuple[float, float, float, float]  # left, top, width, height
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Place:
+    """What an element takes over from those around it; ``inside`` are they, and those that use them."""
+
+    matrix: Floats  # (2, 3), from the element's own coordinates to px
+    viewport: tuple[float, float]
+    names: tuple[str, ...] = ()
+    styles: dict[str, str] = field(default_factory=dict)
+    inside: tuple[Node, ...] = ()
 
 
 def read_svg(content: bytes, name: str) -> Sheet:
@@ -48,58 +68,13 @@ def read_svg(content: bytes, name: str) -> Sheet:
     read and coordinates that cannot be a piece of wood.
     """
     root = read_tree(content, name)
-    reader = Reader(sheet=Sheet(name=name))
+    reader = _Reader(Sheet(name=name))
     if root.tag != "svg":
         raise reader.problem("this is not an SVG drawing; its first element should be svg", root, root.tag)
     for node in _every(root):
-        _refuse_outside(reader, node)
-        if "id" in node.attributes:
-            reader.by_id.setdefault(node.attributes["id"], node)
-        if node.tag in _MOVING:
-            reader.sheet.flatten(_STILL, f"line {node.line}")
-        if node.tag == "style":
-            text = re.sub(r"/\*.*?\*/", "", "".join(node.text), flags=re.DOTALL)
-            if "@keyframes" in text:
-                reader.sheet.flatten(_STILL, f"line {node.line}")
-            for heads, body in _RULE.findall(text):
-                styles = declarations(body)
-                for selector in heads.split(","):
-                    reader.add_rule(selector.strip(), styles)
-    count, _ = _weigh(reader, root, {}, 0)
-    if count > MOST_STROKES:
-        raise reader.problem(
-            f"with all its repeated parts the drawing has {count:,} elements; draw less at once", root
-        )
-    _root(reader, root)
+        reader.learn(node)
+    reader.root(root)
     return reader.sheet
-
-
-def _weigh(
-    reader: Reader, node: Node, known: dict[int, tuple[int, int] | None], depth: int
-) -> tuple[int, int]:
-    """Return how many elements are drawn for one, and how deep they nest, without drawing any."""
-    if id(node) in known:
-        found = known[id(node)]
-        if found is None:
-            raise reader.problem(
-                "a part of the drawing uses itself", node, f"#{node.attributes.get('id', '')}"
-            )
-        return found
-    if depth > _DEEPEST:
-        raise reader.problem("parts of the drawing use each other too deeply; ungroup it", node)
-    known[id(node)] = None
-    parts = list(node.children)
-    if node.tag == "use":
-        target = reader.by_id.get(node.attributes.get("href", "").strip().removeprefix("#"))
-        parts += [] if target is None else [target]
-    count, height = 1, 1
-    for part in parts:
-        below, high = _weigh(reader, part, known, depth + 2)
-        count, height = count + below, max(height, high + 2)
-    if height > _DEEPEST:
-        raise reader.problem("parts of the drawing use each other too deeply; ungroup it", node)
-    known[id(node)] = (count, height)
-    return count, height
 
 
 def _every(root: Node) -> Iterator[Node]:
@@ -110,103 +85,251 @@ def _every(root: Node) -> Iterator[Node]:
         todo.extend(reversed(node.children))
 
 
-def _refuse_outside(reader: Reader, node: Node) -> None:
-    """Refuse whatever would be fetched from outside the file; a plain hyperlink is not fetched."""
-    for key, value in node.attributes.items():
-        inside = value.lstrip().startswith("#") or value.lstrip().lower().startswith("data:")
-        if (key in ("href", "src") and node.tag != "a" and value.strip() and not inside) or _OUTSIDE.search(
-            value
+class _Reader:
+    """A drawing while it is read: its named elements, its style rules, and how much of it has been drawn."""
+
+    def __init__(self, sheet: Sheet) -> None:
+        self.sheet = sheet
+        self.by_id: dict[str, Node] = {}
+        # Selector -> property -> (when it was said, value): of rules for one element the later wins.
+        self.rules: dict[str, dict[str, tuple[int, str]]] = {}
+        self.said = 0
+        self.drawn = 0
+
+    def problem(self, want: str, node: Node, value: str | None = None) -> InputError:
+        """Return the error that says ``want`` of an element."""
+        return InputError(Problem(want=want, file=self.sheet.name, line=node.line, value=value))
+
+    def learn(self, node: Node) -> None:
+        """Note an element's name and its style rules, and refuse whatever would be fetched from outside the file."""
+        for key, value in node.attributes.items():
+            inside = value.lstrip().lower().startswith(("#", "data:"))
+            fetched = key in ("href", "src") and node.tag != "a" and value.strip() and not inside
+            if fetched or _OUTSIDE.search(value):
+                want = "the drawing refers to something outside its file; draw it in the file itself"
+                raise self.problem(want, node, value)
+        if "id" in node.attributes:
+            self.by_id.setdefault(node.attributes["id"], node)
+        if node.tag in _MOVING:
+            self.sheet.flatten(_STILL, f"line {node.line}")
+        if node.tag != "style":
+            return
+        text = re.sub(r"/\*.*?\*/", "", "".join(node.text), flags=re.DOTALL)
+        if _OUTSIDE.search(text):
+            want = "the drawing's styles refer to something outside its file; put them into the file"
+            raise self.problem(want, node)
+        if "@keyframes" in text:
+            self.sheet.flatten(_STILL, f"line {node.line}")
+        for heads, body in _RULE.findall(text):
+            styles = _declarations(body)
+            for selector in heads.split(","):
+                known = self.rules.setdefault(selector.strip(), {})
+                for key in _STYLED:
+                    if key in styles:
+                        self.said += 1
+                        known[key] = (self.said, styles[key])
+
+    def root(self, root: Node) -> None:
+        """Draw the whole; the size of its page is known where it has a width and a height, or a viewBox."""
+        given, box = root.attributes, self.view_box(root)
+        sizes: list[float | None] = []
+        for side, key in enumerate(("width", "height")):
+            text = given.get(key, "").strip()
+            if text and not text.endswith("%") and text != "auto":
+                sizes.append(self.length(root, key, 0.0))
+            else:
+                sizes.append(None if box is None else box[2 + side])
+        if box is not None and all(
+            given.get(key, "%").strip()[-1:] in ("", "%") for key in ("width", "height")
         ):
-            raise reader.problem(
-                "the drawing refers to something outside its file; draw it in the file itself", node, value
+            self.sheet.cautions.append(
+                "The drawing has no width and height; one of its units was taken as 1 px = 1/96 in."
             )
-    if node.tag == "style" and _OUTSIDE.search("".join(node.text)):
-        raise reader.problem(
-            "the drawing's styles refer to something outside its file; put them into the file", node
-        )
-
-
-def _root(reader: Reader, root: Node) -> None:
-    sheet, given = reader.sheet, root.attributes
-    box = view_box(reader, root)
-    sizes: list[float] = []
-    for side, key in enumerate(("width", "height")):
-        text = given.get(key, "").strip()
-        if text and not text.endswith("%") and text != "auto":
-            sizes.append(length_px(reader, root, key, 0.0))
-        elif box is not None:
-            sizes.append(box[2 + side])
+        width, height = sizes
+        if width is not None and height is not None:
+            self.sheet.page_mm = (0.0, -height * PX_MM, width * PX_MM, 0.0)
         else:
-            sizes.append(math.nan)
-    known = not any(math.isnan(size) for size in sizes)
-    if box is not None and not any(
-        given.get(k, "").strip() and "%" not in given[k] for k in ("width", "height")
-    ):
-        sheet.cautions.append(
-            "The drawing has no width and height; one of its units was taken as 1 px = 1/96 in."
-        )
-    width, height = sizes if known else (100.0, 100.0)
-    if not (width > 0.0 and height > 0.0):
-        raise reader.problem("the drawing's width and height should be above 0", root)
-    base = np.array([[1.0, 0.0, 0.0], [0.0, 1.0, 0.0]])
-    matrix = viewport_matrix(base, given, 0.0, 0.0, width, height, box)
-    viewport = box[2:] if box else (width, height)
-    place = Place(sheet=sheet, line=root.line, matrix=matrix, viewport=viewport)
-    if known:
-        sheet.page_mm = (0.0, -height * PX_MM, width * PX_MM, 0.0)
-    place = inherit(reader, root, place)
-    for child in root.children:
-        _visit(reader, child, place)
+            width = height = 100.0
+        if not (width > 0.0 and height > 0.0):
+            raise self.problem("the drawing's width and height should be above 0", root)
+        page = Place(matrix=np.eye(2, 3), viewport=(width, height))
+        place = self.inherit(root, self.viewport(root, page, (0.0, 0.0, width, height)))
+        for child in root.children if place else ():
+            self.visit(child, place or page)
 
+    def visit(self, node: Node, outer: Place) -> None:
+        """Draw an element and what is in it."""
+        if node.tag in _UNSEEN | _SILENT | _MOVING or (place := self.inherit(node, outer)) is None:
+            return
+        self.drawn += 1
+        if self.drawn > MOST_STROKES:
+            want = f"with all its repeated parts the drawing has more than {MOST_STROKES:,} elements; draw less at once"
+            raise self.problem(want, node)
+        if len(place.inside) > _DEEPEST:
+            raise self.problem("parts of the drawing use each other too deeply; ungroup it", node)
+        if any(node is one for one in outer.inside):
+            value = f"#{node.attributes.get('id', '')}"
+            raise self.problem("a part of the drawing uses itself", node, value)
+        if node.tag in _HOLDERS:
+            for child in node.children:
+                self.visit(child, place)
+        elif node.tag == "svg":
+            self.inner(node, place)
+        elif node.tag == "use":
+            self.use(node, place)
+        elif (data := SHAPES.get(node.tag)) is not None:
+            if re.search(r"[1-9]", place.styles.get("stroke-dasharray", "")):
+                self.sheet.flatten(_DASHED, f"line {node.line}")
+            wide, high = place.viewport
+            whole = {"x": wide, "y": high, "": math.hypot(wide, high) / math.sqrt(2.0)}
 
-def _visit(reader: Reader, node: Node, outer: Place) -> None:
-    if node.tag in _UNSEEN | _SILENT | _MOVING:
-        return
-    place = inherit(reader, node, outer)
-    if place.hidden:
-        return
-    if node.tag in _HOLDERS:
+            def length(key: str, along: str, default: str = "0") -> float:
+                return self.length(node, key, whole[along], default)
+
+            try:
+                text = data(node.tag, node.attributes, length)
+            except ValueError as error:
+                if isinstance(error, InputError):
+                    raise
+                want = "points should be pairs of numbers"
+                raise self.problem(want, node, node.attributes["points"][:60]) from None
+            add_path(self.sheet, node.tag, text, place.matrix, _layer_names(place), node.line)
+        else:
+            self.sheet.ignored[_IGNORED.get(node.tag, f"{node.tag} elements")] += 1
+
+    def inner(self, node: Node, place: Place) -> None:
+        """Draw an svg element inside another, or a symbol."""
+        wide, high = place.viewport
+        x, y = self.length(node, "x", wide), self.length(node, "y", high)
+        size = self.length(node, "width", wide, "100%"), self.length(node, "height", high, "100%")
+        inner = self.viewport(node, place, (x, y, *size))
         for child in node.children:
-            _visit(reader, child, place)
-    elif node.tag == "svg":
-        _inner_svg(reader, node, place)
-    elif node.tag == "use":
-        _use(reader, node, place)
-    elif node.tag in _IGNORED:
-        reader.sheet.ignored[_IGNORED[node.tag]] += 1
-    elif (draw := SHAPES.get(node.tag)) is not None:
-        if re.search(r"[1-9]", place.dashes or ""):
-            what = "dashes are cut as one whole line; draw every dash as a line of its own if they are meant"
-            reader.sheet.flatten(what, f"line {node.line}")
-        draw(reader, node, place)
-    else:
-        reader.sheet.ignored[f"{node.tag} elements"] += 1
+            self.visit(child, inner)
+
+    def use(self, node: Node, place: Place) -> None:
+        """Draw the element of a name again."""
+        key = node.attributes.get("href", "").strip().removeprefix("#")
+        target = self.by_id.get(key)
+        if target is None:
+            raise self.problem("nothing in the drawing has this name", node, f"#{key}")
+        x, y = self.length(node, "x", place.viewport[0]), self.length(node, "y", place.viewport[1])
+        inner = replace(place, matrix=_times(place.matrix, np.array([[1.0, 0.0, x], [0.0, 1.0, y]])))
+        if target.tag == "symbol":
+            given = {k: v for k, v in node.attributes.items() if k in ("width", "height")}
+            kept = {k: v for k, v in target.attributes.items() if k not in ("x", "y", "id")}
+            self.inner(replace(target, tag="svg", attributes=kept | given), inner)
+        else:
+            self.visit(target, inner)
+
+    def inherit(self, node: Node, outer: Place) -> Place | None:
+        """Return the place of what is inside ``node``: transformed, named and coloured by it; ``None`` where it is hidden."""
+        given = node.attributes
+        styles = {key: given[key] for key in _STYLED if key in given}
+        classes = given.get("class", "").split()
+        selectors = ["*", node.tag, f"#{given.get('id', '')}", *(f".{one}" for one in classes)]
+        said = [self.rules.get(name, {}) for name in (*selectors, *(f"{node.tag}.{one}" for one in classes))]
+        for key in _STYLED:
+            if found := [rule[key] for rule in said if key in rule]:
+                styles[key] = max(found)[1]
+        styles |= _declarations(given.get("style", ""))
+        if styles.get("display") == "none" or styles.get("visibility") in ("hidden", "collapse"):
+            return None
+        names = outer.names
+        if node.tag in ("g", "use") or (node.tag == "path" and "id" in given and not names):
+            own = tuple(given[key].strip() for key in ("label", "id") if given.get(key, "").strip())
+            names = (*own, *names)
+        if given.get("clip-path", "none") != "none" or given.get("mask", "none") != "none":
+            self.sheet.ignored["clips and masks"] += 1
+        new = {key: styles[key] for key in _PASSED_ON if styles.get(key, "inherit") != "inherit"}
+        matrix = outer.matrix
+        if "transform" in given:
+            matrix = _times(matrix, self.transform(node))
+        inside = (*outer.inside, node)
+        return replace(outer, matrix=matrix, names=names, styles=outer.styles | new, inside=inside)
+
+    def transform(self, node: Node) -> Floats:
+        """Return an element's own transform, shape (2, 3)."""
+        from svgelements import Matrix
+
+        text = node.attributes["transform"]
+        rest = re.sub(r"(?:matrix|translate|scale|rotate|skewX|skewY)\s*\([^()]*\)[\s,]*", "", text)
+        with self.sheet.library("this transform cannot be read", line=node.line, value=text):
+            m = Matrix(text)
+            matrix = np.array([[m.a, m.c, m.e], [m.b, m.d, m.f]], dtype=float)
+        if rest.strip() not in ("", "none") or not np.isfinite(matrix).all():
+            raise self.problem("this transform cannot be read", node, text)
+        return matrix
+
+    def viewport(self, node: Node, outer: Place, room: Box) -> Place:
+        """Return the place inside a viewport (SVG 2, 8.2: the equivalent transform of an SVG viewport)."""
+        x, y, width, height = room
+        box = self.view_box(node)
+        if box is None:
+            inner = np.array([[1.0, 0.0, x], [0.0, 1.0, y]])
+            return replace(outer, matrix=_times(outer.matrix, inner), viewport=(width, height))
+        across, down = width / box[2], height / box[3]
+        words = node.attributes.get("preserveAspectRatio", "").split() or ["xMidYMid"]
+        shares = [0.0, 0.0]
+        if words[0] != "none":
+            across = down = max(across, down) if "slice" in words else min(across, down)
+            halves = (words[0][:4], words[0][4:])
+            shares = [0.0 if "Min" in half else 1.0 if "Max" in half else 0.5 for half in halves]
+        tx = x - box[0] * across + shares[0] * (width - box[2] * across)
+        ty = y - box[1] * down + shares[1] * (height - box[3] * down)
+        inner = np.array([[across, 0.0, tx], [0.0, down, ty]])
+        return replace(outer, matrix=_times(outer.matrix, inner), viewport=box[2:])
+
+    def view_box(self, node: Node) -> Box | None:
+        """Return an element's viewBox, if it has one."""
+        text = node.attributes.get("viewBox", "").strip()
+        if not text:
+            return None
+        try:
+            x, y, width, height = (float(part) for part in re.split(r"[\s,]+", text))
+        except ValueError:
+            raise self.problem("viewBox should be four numbers", node, text) from None
+        if not (all(math.isfinite(v) for v in (x, y, width, height)) and width > 0.0 and height > 0.0):
+            raise self.problem("viewBox should have a width and a height above 0", node, text)
+        return x, y, width, height
+
+    def length(self, node: Node, key: str, whole: float, default: str = "0") -> float:
+        """Return an attribute as px; ``whole`` is what 100 % means."""
+        text = node.attributes.get(key, default)
+        if text.strip() in ("", "auto"):
+            text = default
+        found = _LENGTH.fullmatch(text)
+        unit = found[2].lower() if found else ""
+        if found is None or (unit != "%" and unit not in _UNIT_PX):
+            raise self.problem(f"{key} should be a length in mm, cm, in, pt, pc or px", node, text)
+        size = float(found[1]) * (whole / 100.0 if unit == "%" else _UNIT_PX[unit])
+        if not math.isfinite(size):
+            raise self.problem(f"{key} is not a number", node, text)
+        return size
 
 
-def _inner_svg(reader: Reader, node: Node, place: Place) -> None:
-    wide, high = place.viewport
-    x, y = length_px(reader, node, "x", wide), length_px(reader, node, "y", high)
-    width = length_px(reader, node, "width", wide, "100%")
-    height = length_px(reader, node, "height", high, "100%")
-    box = view_box(reader, node)
-    matrix = viewport_matrix(place.matrix, node.attributes, x, y, width, height, box)
-    inner = replace(place, matrix=matrix, viewport=box[2:] if box else (width, height))
-    for child in node.children:
-        _visit(reader, child, inner)
+def _declarations(text: str) -> dict[str, str]:
+    """Return the properties in a style attribute or the body of a style rule."""
+    pairs = (part.partition(":") for part in text.split(";"))
+    return {key.strip(): value.replace("!important", "").strip() for key, sep, value in pairs if sep}
 
 
-def _use(reader: Reader, node: Node, place: Place) -> None:
-    key = node.attributes.get("href", "").strip().removeprefix("#")
-    target = reader.by_id.get(key)
-    if target is None:
-        raise reader.problem("nothing in the drawing has this name", node, f"#{key}")
-    x, y = length_px(reader, node, "x", place.viewport[0]), length_px(reader, node, "y", place.viewport[1])
-    shift = np.array([[1.0, 0.0, x], [0.0, 1.0, y]])
-    inner = replace(place, matrix=times(place.matrix, shift))
-    if target.tag == "symbol":
-        given = {k: v for k, v in node.attributes.items() if k in ("width", "height")}
-        kept = {k: v for k, v in target.attributes.items() if k not in ("x", "y", "id")}
-        symbol = Node(tag="svg", attributes=kept | given, line=target.line, children=target.children)
-        _inner_svg(reader, symbol, inner)
-    else:
-        _visit(reader, target, inner)
+def _times(outer: Floats, inner: Floats) -> Floats:
+    """Return the transform that first applies ``inner``, then ``outer`` (both (2, 3))."""
+    return np.column_stack([outer[:, :2] @ inner[:, :2], outer[:, :2] @ inner[:, 2] + outer[:, 2]])
+
+
+def _layer_names(place: Place) -> tuple[str, ...]:
+    """Return the names a line's layer may go by: groups from the inside out, then the colour of its stroke or fill."""
+    from svgelements import Color
+
+    for paint in (place.styles.get("stroke", ""), place.styles.get("fill", "")):
+        if paint and paint != "none" and not paint.startswith("url"):
+            try:
+                colour = Color(paint)
+            except MemoryError:
+                raise
+            except Exception:  # what is no colour
+                continue
+            if colour.value is not None:
+                return (*place.names, f"#{colour.red:02x}{colour.green:02x}{colour.blue:02x}")
+    return (*place.names, "#000000")

@@ -1,0 +1,148 @@
+"""SVG paths, and basic shapes as the paths they stand for, as lines and arcs in millimetres, Y up."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Callable, Mapping
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+
+from vcarve.drawing.sheet import MOST_STROKES, Sheet
+from vcarve.errors import InputError, Problem
+from vcarve.plane.arcs import Floats, Point
+from vcarve.plane.fit import Arc, bezier, ellipse_arc, fit_arcs
+
+PX_MM = 25.4 / 96.0
+MOST_CLOSINGS = 500  # in one path, without a move to a new place
+
+Length = Callable[
+    ..., float
+]  # an attribute, along what it is measured (x, y or neither), and what it is if left out
+Data = Callable[[str, Mapping[str, str], Length], str]
+
+
+# --- shapes as paths (SVG 2, chapter 10: the equivalent path of each) -------------------------------------------------
+
+
+def _path(tag: str, given: Mapping[str, str], length: Length) -> str:
+    return given.get("d", "")
+
+
+def _line(tag: str, given: Mapping[str, str], length: Length) -> str:
+    x1, y1, x2, y2 = (length(key, key[0]) for key in ("x1", "y1", "x2", "y2"))
+    return f"M{x1} {y1}L{x2} {y2}"
+
+
+def _poly(tag: str, given: Mapping[str, str], length: Length) -> str:
+    numbers = [float(part) for part in re.split(r"[\s,]+", given.get("points", "").strip()) if part]
+    points = " ".join(f"{x} {y}" for x, y in zip(numbers[0::2], numbers[1::2], strict=False))
+    return f"M{points}{'Z' if tag == 'polygon' else ''}" if points else ""
+
+
+def _circle(tag: str, given: Mapping[str, str], length: Length) -> str:
+    x, y = length("cx", "x"), length("cy", "y")
+    rx = ry = length("r", "") if tag == "circle" else 0.0
+    if tag == "ellipse":
+        rx, ry = length("rx", "x", given.get("ry", "0")), length("ry", "y", given.get("rx", "0"))
+    if rx <= 0.0 or ry <= 0.0:
+        return ""
+    return f"M{x + rx} {y}A{rx} {ry} 0 0 1 {x - rx} {y}A{rx} {ry} 0 0 1 {x + rx} {y}"
+
+
+def _rect(tag: str, given: Mapping[str, str], length: Length) -> str:
+    x, y, w, h = length("x", "x"), length("y", "y"), length("width", "x"), length("height", "y")
+    if w <= 0.0 or h <= 0.0:
+        return ""
+    rx = min(length("rx", "x", given.get("ry", "0")), w / 2.0)
+    ry = min(length("ry", "y", given.get("rx", "0")), h / 2.0)
+    if rx <= 0.0 or ry <= 0.0:
+        return f"M{x} {y}H{x + w}V{y + h}H{x}Z"
+    turn = f"A{rx} {ry} 0 0 1"
+    return (
+        f"M{x + rx} {y}H{x + w - rx}{turn} {x + w} {y + ry}V{y + h - ry}{turn} {x + w - rx} {y + h}"
+        f"H{x + rx}{turn} {x} {y + h - ry}V{y + ry}{turn} {x + rx} {y}"
+    )
+
+
+SHAPES: dict[str, Data] = {
+    "path": _path,
+    "circle": _circle,
+    "ellipse": _circle,
+    "rect": _rect,
+    "line": _line,
+    "polyline": _poly,
+    "polygon": _poly,
+}
+
+
+# --- paths as lines and arcs -------------------------------------------------------------------------------------------
+
+
+def add_path(sheet: Sheet, tag: str, text: str, matrix: Floats, names: tuple[str, ...], line: int) -> None:
+    """Add the lines and arcs of a path, which stands for an element ``tag``; ``matrix`` (2, 3) leads to px."""
+    import svgelements
+
+    value = text[:60] if tag == "path" else None
+
+    def problem(want: str) -> InputError:
+        return InputError(Problem(want=want, file=sheet.name, line=line, value=value))
+
+    if re.search(r"nan|inf", text, re.IGNORECASE):
+        raise problem("a coordinate is not a number; draw this line again")
+    # A closing looks back for the beginning of its part: many in one part would take the square of their number.
+    closings = len(re.findall(r"[zZ](?=[\s,]*[^mM\s,])", text))
+    if closings > MOST_CLOSINGS or len(re.findall("[a-df-zA-DF-Z]", text)) > MOST_STROKES:
+        raise problem(f"this {tag} has too many commands; draw less at once")
+    with sheet.library(f"this {tag} cannot be read", line=line, value=value):
+        segments = [_numbers(segment, svgelements) for segment in svgelements.Path(text)]
+    for points, angles in (segment for segment in segments if segment is not None):
+        with np.errstate(all="ignore"):
+            mm = np.asarray((np.array(points) @ matrix[:, :2].T + matrix[:, 2]) * (PX_MM, -PX_MM))
+        sheet.check_size(float(np.abs(mm).max()), line)
+        sheet.add(_arcs(mm, angles), names, curve=len(points) > 2, line=line)
+
+
+def _numbers(segment: Any, kinds: Any) -> tuple[list[Point], tuple[float, float] | None] | None:
+    """Return what the library knows of one path segment, if it draws a line.
+
+    Points: its ends, with a curve's control points between them; of an arc start, end, centre and the ends of both radii,
+    with the angle it begins at and its sweep besides.
+    """
+    if isinstance(segment, kinds.Move) or segment.start is None or segment.end is None:
+        return None
+    inner: list[Any] = []
+    if isinstance(segment, kinds.QuadraticBezier):
+        inner = [segment.control]
+    elif isinstance(segment, kinds.CubicBezier):
+        inner = [segment.control1, segment.control2]
+    start, *control, end = [(float(p.x), float(p.y)) for p in (segment.start, *inner, segment.end)]
+    if isinstance(segment, kinds.Arc) and segment.rx and segment.ry and start != end:
+        more = [(float(p.x), float(p.y)) for p in (segment.center, segment.prx, segment.pry)]
+        first, sweep = float(segment.get_start_t()), float(segment.sweep)
+        if not math.isfinite(first + sweep):
+            raise ValueError
+        return [start, end, *more], (first, sweep)
+    return [start, *control, end], None
+
+
+def _arcs(mm: Floats, angles: tuple[float, float] | None) -> list[Arc]:
+    """Return one path segment as lines and arcs."""
+    if angles is None:
+        if len(mm) > 2:
+            return fit_arcs(*bezier(mm), 0.0, 1.0)
+        return [(a, b, 0.0) for a, b in pairwise(_point(place) for place in mm)]
+    start, end, centre, major, minor = mm
+    arcs = ellipse_arc(_point(centre), _point(major - centre), _point(minor - centre), *angles)
+    if not arcs:
+        return [(_point(start), _point(end), 0.0)]
+    # Its ends are exactly where the path says.
+    arcs[0] = (_point(start), *arcs[0][1:])
+    arcs[-1] = (arcs[-1][0], _point(end), arcs[-1][2])
+    return arcs
+
+
+def _point(pair: Floats) -> Point:
+    return float(pair[0]), float(pair[1])
