@@ -335,9 +335,7 @@ def test_uses_that_multiply_without_end_are_refused(tmp_path: Path) -> None:
     parts += [f'<g id="g{i}">{f"""<use href="#g{i - 1}"/>""" * 10}</g>' for i in range(1, 11)]
     path = svg(tmp_path, f'<defs>{"".join(parts)}</defs><use href="#g10"/>')
 
-    with pytest.raises(
-        InputError, match=r"with all its repeated parts the drawing has more than 100,000 elements"
-    ):
+    with pytest.raises(InputError, match=r"with all its repeated parts the drawing has [\d,]{14,} elements"):
         read_drawing(path)
 
 

@@ -43,6 +43,7 @@ _SILENT = frozenset({"title", "desc", "metadata", "style", "namedview", "script"
 _MOVING = frozenset({"animate", "animateTransform", "animateMotion", "set"})
 _STILL = "this moves or changes parts of the drawing; they are cut as they stand before it begins"
 _DASHED = "dashes are cut as one whole line; draw every dash as a line of its own if they are meant"
+_TOO_DEEP = "parts of the drawing use each other too deeply; ungroup it"
 _HOLDERS = frozenset({"g", "a", "switch"})
 _IGNORED = {"text": "text", "image": "pictures", "foreignObject": "foreign objects"}
 _DEEPEST = 150  # elements inside elements, with all that is used
@@ -52,13 +53,13 @@ Box = tuple[float, float, float, float]  # left, top, width, height
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Place:
-    """What an element takes over from those around it; ``inside`` are they, and those that use them."""
+    """What an element takes over from those around it, and those that use it; ``depth`` counts them."""
 
     matrix: Floats  # (2, 3), from the element's own coordinates to px
     viewport: tuple[float, float]
     names: tuple[str, ...] = ()
     styles: dict[str, str] = field(default_factory=dict)
-    inside: tuple[Node, ...] = ()
+    depth: int = 0
 
 
 def read_svg(content: bytes, name: str) -> Sheet:
@@ -73,6 +74,10 @@ def read_svg(content: bytes, name: str) -> Sheet:
         raise reader.problem("this is not an SVG drawing; its first element should be svg", root, root.tag)
     for node in _every(root):
         reader.learn(node)
+    count = reader.weigh(root)
+    if count > MOST_STROKES:
+        want = f"with all its repeated parts the drawing has {count:,} elements; draw less at once"
+        raise reader.problem(want, root)
     reader.root(root)
     return reader.sheet
 
@@ -94,7 +99,7 @@ class _Reader:
         # Selector -> property -> (when it was said, value): of rules for one element the later wins.
         self.rules: dict[str, dict[str, tuple[int, str]]] = {}
         self.said = 0
-        self.drawn = 0
+        self.weights: dict[int, int] = {}
 
     def problem(self, want: str, node: Node, value: str | None = None) -> InputError:
         """Return the error that says ``want`` of an element."""
@@ -129,6 +134,21 @@ class _Reader:
                         self.said += 1
                         known[key] = (self.said, styles[key])
 
+    def weigh(self, node: Node, depth: int = 0) -> int:
+        """Return how many elements one stands for with all that is in it and that it uses, before any is drawn."""
+        known = self.weights.get(id(node))
+        if known == 0:
+            value = f"#{node.attributes.get('id', '')}"
+            raise self.problem("a part of the drawing uses itself", node, value)
+        if depth > _DEEPEST:
+            raise self.problem(_TOO_DEEP, node)
+        if known is None:
+            self.weights[id(node)] = 0
+            used = self.by_id.get(_used(node)) if node.tag == "use" else None
+            parts = node.children if used is None else [*node.children, used]
+            known = self.weights[id(node)] = 1 + sum(self.weigh(part, depth + 1) for part in parts)
+        return known
+
     def root(self, root: Node) -> None:
         """Draw the whole; the size of its page is known where it has a width and a height, or a viewBox."""
         given, box = root.attributes, self.view_box(root)
@@ -161,15 +181,8 @@ class _Reader:
         """Draw an element and what is in it."""
         if node.tag in _UNSEEN | _SILENT | _MOVING or (place := self.inherit(node, outer)) is None:
             return
-        self.drawn += 1
-        if self.drawn > MOST_STROKES:
-            want = f"with all its repeated parts the drawing has more than {MOST_STROKES:,} elements; draw less at once"
-            raise self.problem(want, node)
-        if len(place.inside) > _DEEPEST:
-            raise self.problem("parts of the drawing use each other too deeply; ungroup it", node)
-        if any(node is one for one in outer.inside):
-            value = f"#{node.attributes.get('id', '')}"
-            raise self.problem("a part of the drawing uses itself", node, value)
+        if place.depth > _DEEPEST:
+            raise self.problem(_TOO_DEEP, node)
         if node.tag in _HOLDERS:
             for child in node.children:
                 self.visit(child, place)
@@ -208,10 +221,9 @@ class _Reader:
 
     def use(self, node: Node, place: Place) -> None:
         """Draw the element of a name again."""
-        key = node.attributes.get("href", "").strip().removeprefix("#")
-        target = self.by_id.get(key)
+        target = self.by_id.get(_used(node))
         if target is None:
-            raise self.problem("nothing in the drawing has this name", node, f"#{key}")
+            raise self.problem("nothing in the drawing has this name", node, f"#{_used(node)}")
         x, y = self.length(node, "x", place.viewport[0]), self.length(node, "y", place.viewport[1])
         inner = replace(place, matrix=_times(place.matrix, np.array([[1.0, 0.0, x], [0.0, 1.0, y]])))
         if target.tag == "symbol":
@@ -244,8 +256,8 @@ class _Reader:
         matrix = outer.matrix
         if "transform" in given:
             matrix = _times(matrix, self.transform(node))
-        inside = (*outer.inside, node)
-        return replace(outer, matrix=matrix, names=names, styles=outer.styles | new, inside=inside)
+        depth = outer.depth + 1
+        return replace(outer, matrix=matrix, names=names, styles=outer.styles | new, depth=depth)
 
     def transform(self, node: Node) -> Floats:
         """Return an element's own transform, shape (2, 3)."""
@@ -305,6 +317,11 @@ class _Reader:
         if not math.isfinite(size):
             raise self.problem(f"{key} is not a number", node, text)
         return size
+
+
+def _used(node: Node) -> str:
+    """Return the name of the element that a use element draws again."""
+    return node.attributes.get("href", "").strip().removeprefix("#")
 
 
 def _declarations(text: str) -> dict[str, str]:
