@@ -732,7 +732,6 @@ def mixed(space: Any, document: Any) -> None:
         ("svg_path", "fit_arcs"),
         ("svg_path", "ellipse_arc"),
         ("sheet", "Sheet.add"),
-        ("dxf", "arc_lines"),
         ("dxf", "ellipse_arc"),
         ("dxf", "fit_arcs"),
         ("dxf", "_Reader._flat"),

@@ -6,8 +6,9 @@ import io
 import logging
 import math
 import warnings
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import AbstractContextManager
+from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any
 
@@ -15,8 +16,8 @@ import numpy as np
 
 from vcarve.drawing.sheet import MOST_STROKES, Sheet
 from vcarve.errors import InputError, Problem
-from vcarve.plane.arcs import Floats, Point
-from vcarve.plane.fit import Arc, arc_lines, ellipse_arc, fit_arcs
+from vcarve.plane.arcs import TURN, Floats, Point
+from vcarve.plane.fit import Arc, ellipse_arc, fit_arcs
 
 # $INSUNITS codes of the DXF reference: millimetres per unit.
 _UNIT_MM = {
@@ -24,6 +25,7 @@ _UNIT_MM = {
     11: 1e-7, 12: 1e-6, 13: 0.001, 14: 100.0, 15: 10_000.0, 16: 100_000.0,
 }  # fmt: skip
 _UNREADABLE = "this is not a readable DXF drawing"
+_DRAWN = frozenset({"LINE", "LWPOLYLINE", "POLYLINE", "ARC", "CIRCLE", "ELLIPSE", "SPLINE", "HELIX"})
 _DEEPEST_BLOCK = 20
 _FLAT_MM = 1e-3  # heights below this are rounding
 _WORDS = {
@@ -34,7 +36,23 @@ _WORDS = {
 }  # fmt: skip
 
 
-Drawn = tuple[list[Arc], bool]  # lines and arcs, and whether they stand for one smooth curve
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Run:
+    """Places (x, y, bulge to the next), one after the other."""
+
+    places: list[tuple[float, float, float]]
+    closed: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Round:
+    """The curve centre + major cos t + minor sin t, for t from ``first_rad`` by ``sweep_rad``."""
+
+    centre: Point
+    major: Point
+    minor: Point
+    first_rad: float = 0.0
+    sweep_rad: float = TURN
 
 
 def read_dxf(content: bytes, name: str) -> Sheet:
@@ -81,17 +99,6 @@ class _Reader:
         self.document = document
         self.scale = scale
         self.hidden = 0
-        # Each reads what the library knows of an entity, and returns what draws it.
-        self.draw: dict[str, Callable[[Any], Callable[[], Drawn] | None]] = {
-            "LINE": self._line,
-            "LWPOLYLINE": self._lwpolyline,
-            "POLYLINE": self._polyline,
-            "ARC": self._arc,
-            "CIRCLE": self._arc,
-            "ELLIPSE": self._ellipse,
-            "SPLINE": self._spline,
-            "HELIX": self._spline,
-        }
 
     def page(self) -> None:
         """Take the drawing's limits as its page."""
@@ -131,7 +138,7 @@ class _Reader:
         """Add one entity; ``above`` are the layers of the block references it comes from."""
         with self.sheet.library(_UNREADABLE):
             kind = entity.dxftype()
-            if kind not in self.draw and kind != "INSERT":
+            if kind not in _DRAWN and kind != "INSERT":
                 self.sheet.ignored[_WORDS.get(kind, "other entities")] += 1
                 return
             names = self._names(entity, above)
@@ -143,13 +150,21 @@ class _Reader:
                 self.sheet.flatten(what, _place(entity, names))
         if not shown:
             self.hidden += 1
-        elif kind == "INSERT":
+            return
+        if kind == "INSERT":
             for part in self._parts(entity):
                 self.entity(part, (names[-2],))
-        elif (drawn := self._drawn(kind, entity)) is None:
+            return
+        with self._line_of(entity):
+            known = _known(entity)
+        if known is None:
             self.sheet.ignored["lines that do not lie flat"] += 1
+        elif isinstance(known, _Run):
+            self.sheet.add(self._run(known), names)
+        elif isinstance(known, _Round):
+            self.sheet.add(self._round(known), names, curve=True)
         else:
-            self.sheet.add(drawn[0], names, curve=drawn[1])
+            self.sheet.add(self._curve(entity, known), names, curve=True)
 
     def _flatten(self, entity: Any, names: tuple[str, ...]) -> None:
         """Note the dashes and the heights of an entity: neither is cut."""
@@ -167,11 +182,6 @@ class _Reader:
         """Tell whether a block reference stands for another file (DXF reference, BLOCK, flags 4 and 8)."""
         block = self.document.blocks.get(str(insert.dxf.get("name", "")))
         return block is not None and bool(int(block.block.dxf.get("flags", 0)) & 12)
-
-    def _drawn(self, kind: str, entity: Any) -> Drawn | None:
-        with self._line_of(entity):
-            draw = self.draw[kind](entity)
-        return None if draw is None else draw()
 
     def _line_of(self, entity: Any) -> AbstractContextManager[None]:
         want = f"this {entity.dxftype()} cannot be read; draw it again"
@@ -216,117 +226,93 @@ class _Reader:
             self.sheet.check_size(float(np.abs(xy).max()))
         return xy
 
-    def _hand(self, entity: Any) -> float | None:
-        """Return 1 where the entity's own plane is seen from above, -1 from below, None where it stands on edge."""
-        normal = entity.dxf.get("extrusion", (0.0, 0.0, 1.0))
-        x, y, z = (float(v) for v in normal)
-        if math.hypot(x, y) > 1e-6 * abs(z):
-            return None
-        return math.copysign(1.0, z)
+    def _run(self, run: _Run) -> list[Arc]:
+        corners = [_xy(place) for place in self._flat([_xy(place) for place in run.places])]
+        ends = [*corners[1:], *(corners[:1] if run.closed else ())]
+        arcs: list[Arc] = []
+        for start, end, (_, _, bulge) in zip(corners, ends, run.places, strict=False):
+            self.sheet.check_size(abs(bulge))
+            arcs.append((start, end, bulge))
+        return arcs
 
-    def _line(self, entity: Any) -> Callable[[], Drawn]:
-        ends = [_xy(entity.dxf.start), _xy(entity.dxf.end)]
+    def _round(self, known: _Round) -> list[Arc]:
+        for angle in (known.first_rad, known.sweep_rad):
+            self.sheet.check_size(abs(angle))
+        centre, major, minor = (_xy(pair) for pair in self._flat([known.centre, known.major, known.minor]))
+        if math.hypot(*major) == 0.0:
+            return []
+        return ellipse_arc(centre, major, minor, known.first_rad, known.sweep_rad)
 
-        def draw() -> Drawn:
-            a, b = self._flat(ends)
-            return [(_point(a), _point(b), 0.0)], False
-
-        return draw
-
-    def _lwpolyline(self, entity: Any) -> Callable[[], Drawn] | None:
-        points = [(float(x), float(y), float(b)) for x, y, b in entity.get_points("xyb")]
-        return self._run(entity, points, bool(entity.closed))
-
-    def _polyline(self, entity: Any) -> Callable[[], Drawn] | None:
-        if not (entity.is_2d_polyline or entity.is_3d_polyline):
-            return None
-        points = []
-        for vertex in entity.vertices:
-            if int(vertex.dxf.get("flags", 0)) & 16:  # a control point of the frame of a spline
-                continue
-            x, y, _ = vertex.dxf.location
-            points.append((float(x), float(y), float(vertex.dxf.get("bulge", 0.0))))
-        return self._run(entity, points, bool(entity.is_closed))
-
-    def _run(
-        self, entity: Any, points: list[tuple[float, float, float]], closed: bool
-    ) -> Callable[[], Drawn] | None:
-        hand = self._hand(entity)
-        if hand is None:
-            return None
-
-        def draw() -> Drawn:
-            xy = self._flat([(hand * x, y) for x, y, _ in points])
-            corners = [_point(p) for p in xy]
-            arcs: list[Arc] = []
-            for i in range(len(corners) if closed else len(corners) - 1):
-                start, end, bulge = corners[i], corners[(i + 1) % len(corners)], hand * points[i][2]
-                self.sheet.check_size(abs(bulge))
-                arcs.append((start, end, bulge))
-            return arcs, False
-
-        return draw
-
-    def _arc(self, entity: Any) -> Callable[[], Drawn] | None:
-        hand = self._hand(entity)
-        if hand is None:
-            return None
-        x, y, _ = entity.dxf.center
-        at, radius = (hand * float(x), float(y)), float(entity.dxf.radius) * self.scale
-        first, sweep = 0.0, 2.0 * math.pi
-        if entity.dxftype() == "ARC":
-            first = math.radians(float(entity.dxf.start_angle))
-            # Equal angles mean a whole circle.
-            sweep = (math.radians(float(entity.dxf.end_angle)) - first) % (2.0 * math.pi) or 2.0 * math.pi
-
-        def draw() -> Drawn:
-            for size in (radius, first, sweep):
-                self.sheet.check_size(abs(size))
-            centre = _point(self._flat([at])[0])
-            turn = (first, sweep) if hand > 0.0 else (math.pi - first, -sweep)
-            return arc_lines(centre, radius, *turn) if radius > 0.0 else [], False
-
-        return draw
-
-    def _ellipse(self, entity: Any) -> Callable[[], Drawn] | None:
-        hand = self._hand(entity)
-        major = entity.dxf.major_axis
-        if hand is None or abs(major[2]) > 1e-6 * math.hypot(major[0], major[1]):
-            return None
-        ratio = float(entity.dxf.ratio)
-        first = float(entity.dxf.start_param)
-        sweep = (float(entity.dxf.end_param) - first) % (2.0 * math.pi)
-        axes = [_xy(entity.dxf.center), _xy(major), (-hand * ratio * major[1], hand * ratio * major[0])]
-
-        def draw() -> Drawn:
-            for size in (first, sweep):
-                self.sheet.check_size(abs(size))
-            centre, a, b = self._flat(axes)
-            whole = sweep if sweep > 1e-9 else 2.0 * math.pi
-            return ellipse_arc(_point(centre), _point(a), _point(b), first, whole), True
-
-        return draw
-
-    def _spline(self, entity: Any) -> Callable[[], Drawn]:
-        spline = entity.construction_tool()
-        control = np.array([tuple(p) for p in spline.control_points], dtype=float)
-        scale, at = self.scale, spline.evaluator  # made anew, from all points, each time it is asked for
-        degree = spline.order - 1
-        knots = sorted({round(float(k), 12) for k in spline.knots()[degree : len(control) + 1]})
+    def _curve(self, entity: Any, spline: Any) -> list[Arc]:
+        with self._line_of(entity):
+            control = [_xy(place) for place in spline.control_points]
+            at = spline.evaluator  # made anew, from all points, each time it is asked for
+            degree = spline.order - 1
+            knots = sorted({round(float(knot), 12) for knot in spline.knots()[degree : len(control) + 1]})
+        self._flat(control)
 
         def curve(t: Floats) -> Floats:
             with self._line_of(entity):
-                return np.array([_xy(p) for p in at.points(t)], dtype=float).reshape(-1, 2) * scale
+                return np.array([_xy(place) for place in at.points(t)], dtype=float) * self.scale
 
         def slope(t: Floats) -> Floats:
             with self._line_of(entity):
-                return np.array([_xy(d[1]) for d in at.derivatives(t, 1)], dtype=float).reshape(-1, 2) * scale
+                return np.array([_xy(both[1]) for both in at.derivatives(t, 1)], dtype=float) * self.scale
 
-        def draw() -> Drawn:
-            self._flat([(float(p[0]), float(p[1])) for p in control])
-            return [arc for low, high in pairwise(knots) for arc in fit_arcs(curve, slope, low, high)], True
+        return [arc for low, high in pairwise(knots) for arc in fit_arcs(curve, slope, low, high)]
 
-        return draw
+
+def _known(entity: Any) -> _Run | _Round | Any | None:
+    """Return what the library knows of an entity, in the drawing's units; ``None`` where it does not lie flat.
+
+    A spline is the library's own.  In a plane seen from below what is drawn is mirrored.
+    """
+    kind, dxf = entity.dxftype(), entity.dxf
+    if kind == "LINE":
+        return _Run(places=[(*_xy(dxf.start), 0.0), (*_xy(dxf.end), 0.0)])
+    if kind in ("SPLINE", "HELIX"):
+        return entity.construction_tool()
+    x, y, z = (float(v) for v in dxf.get("extrusion", (0.0, 0.0, 1.0)))
+    if math.hypot(x, y) > 1e-6 * abs(z):
+        return None  # its plane stands on edge
+    hand = math.copysign(1.0, z)
+    if kind == "ELLIPSE":
+        (mx, my, mz), ratio = dxf.major_axis, float(dxf.ratio)
+        if abs(mz) > 1e-6 * math.hypot(mx, my):
+            return None
+        first = float(dxf.start_param)
+        sweep = (float(dxf.end_param) - first) % TURN
+        return _Round(
+            centre=_xy(dxf.center),
+            major=(float(mx), float(my)),
+            minor=(-hand * ratio * my, hand * ratio * mx),
+            first_rad=first,
+            sweep_rad=sweep if sweep > 1e-9 else TURN,
+        )
+    if kind in ("ARC", "CIRCLE"):
+        (cx, cy), radius = _xy(dxf.center), float(dxf.radius)
+        first = math.radians(float(dxf.start_angle)) if kind == "ARC" else 0.0
+        last = math.radians(float(dxf.end_angle)) if kind == "ARC" else 0.0
+        return _Round(
+            centre=(hand * cx, cy),
+            major=(hand * radius, 0.0),
+            minor=(0.0, radius),
+            first_rad=first,
+            sweep_rad=(last - first) % TURN or TURN,  # equal angles mean a whole circle
+        )
+    if kind == "LWPOLYLINE":
+        places, closed = entity.get_points("xyb"), entity.closed
+    elif entity.is_2d_polyline or entity.is_3d_polyline:
+        # Flag 16: a control point of the frame of a spline.
+        vertices = [one.dxf for one in entity.vertices if not int(one.dxf.get("flags", 0)) & 16]
+        places = [(*_xy(one.location), one.get("bulge", 0.0)) for one in vertices]
+        closed = entity.is_closed
+    else:
+        return None
+    return _Run(
+        places=[(hand * float(x), float(y), hand * float(bulge)) for x, y, bulge in places],
+        closed=bool(closed),
+    )
 
 
 def _place(entity: Any, names: tuple[str, ...]) -> str:
@@ -347,9 +333,5 @@ def _heights(entity: Any) -> Iterator[float]:
 
 
 def _xy(vector: Any) -> Point:
-    """Return the first two coordinates of one of the library's vectors."""
+    """Return the first two coordinates of a vector."""
     return float(vector[0]), float(vector[1])
-
-
-def _point(pair: Floats) -> Point:
-    return float(pair[0]), float(pair[1])
