@@ -13,6 +13,8 @@ from dataclasses import dataclass
 from html import escape
 from typing import Any
 
+import numpy as np
+
 from vcarve.plane.arcs import Floats, circles
 from vcarve.view import look
 
@@ -43,8 +45,9 @@ def svg_text(page: Page) -> str:
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{width}mm" height="{height}mm" '
         f'viewBox="{_number(left)} {_number(-back)} {width} {height}" fill="none" stroke-width="0.1">',
     ]
-    drawn = {name: [row[None, :] for row in rows] for name, rows in page.lines.items()}
-    for runs, closed in ((drawn, False), (page.shapes, True)):
+    drawn = {name: [[side] for side in _with_radii(rows)] for name, rows in page.lines.items()}
+    shapes = {name: [_with_radii(rows) for rows in each] for name, each in page.shapes.items()}
+    for runs, closed in ((drawn, False), (shapes, True)):
         for name, each in runs.items():
             colour = look.DRAWN.get(name, look.DRAWN_OTHER)
             lines.append(f'<g id="{escape(name)}" stroke="{colour}">')
@@ -98,18 +101,23 @@ def _number(value: float) -> str:
     return "0" if text in ("-0", "") else text
 
 
-def _path(run: Floats, closed: bool) -> str:
+def _with_radii(rows: Floats) -> list[list[float]]:
+    """Return rows with the radius of each behind it."""
+    return np.column_stack([rows, circles(rows)[1]]).tolist()  # type: ignore[no-any-return]
+
+
+def _path(run: list[list[float]], closed: bool) -> str:
     """Return the data of a path.  SVG has Y downwards: what turns left here turns left there too, which SVG writes as
     sweep flag 0."""
-    parts = [f"M{_number(run[0, 0])} {_number(-run[0, 1])}"]
-    for (_, _, x, y, bulge), radius in zip(run.tolist(), circles(run)[1].tolist(), strict=True):
+    parts = [f"M{_number(run[0][0])} {_number(-run[0][1])}"]
+    for _, _, x, y, bulge, radius in run:
         if bulge == 0.0:
             parts.append(f"L{_number(x)} {_number(-y)}")
             continue
         size = f"{radius:.12f}".rstrip("0").rstrip(".")  # more than the last nanometre hangs on it
         flags = f"{int(abs(bulge) > 1.0)} {int(bulge < 0.0)}"
         parts.append(f"A{size} {size} 0 {flags} {_number(x)} {_number(-y)}")
-    if closed and run[-1, 4] == 0.0:
+    if closed and run[-1][4] == 0.0:
         parts.pop()  # a straight last side is drawn by closing
     return "".join(parts) + ("Z" if closed else "")
 
