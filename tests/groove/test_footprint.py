@@ -7,8 +7,7 @@ import shapely
 
 from vcarve.groove import footprint
 from vcarve.groove.model import Grooves
-from vcarve.groove.outline import Path
-from vcarve.groove.stroke import Strokes
+from vcarve.groove.outline import Path, Strokes
 from vcarve.groove.width import VBit
 from vcarve.network.build import build
 from vcarve.pattern.catalogue import pattern

@@ -17,13 +17,13 @@ from vcarve.groove.circle import LARGE, largest_circles
 from vcarve.groove.footprint import footprint
 from vcarve.groove.land import measure
 from vcarve.groove.model import Grooves
-from vcarve.groove.outline import SAG_NM, flatten
+from vcarve.groove.outline import SAG_NM
 from vcarve.groove.width import VBit
 from vcarve.network.build import build, build_lines
 from vcarve.network.model import NM_PER_MM, Network
 from vcarve.pattern.catalogue import pattern
 from vcarve.pattern.model import Line, Point
-from vcarve.plane.region import rectangle
+from vcarve.plane.region import lines_along, rectangle
 
 MICROMETRE = 1e-3
 RIGHT_ANGLE = VBit(angle_deg=90.0)  # cuts twice as wide as deep
@@ -59,14 +59,8 @@ def cell_at(network: Network, grooves: Grooves, x_mm: float, y_mm: float) -> int
 
 def grooves_union(network: Network, grooves: Grooves) -> shapely.Geometry:
     """Return all lines widened and joined by shapely."""
-    lines = []
-    for edge in np.flatnonzero(network.cut):
-        a, b = network.tail[edge], network.head[edge]
-        x, y = network.x_nm, network.y_nm
-        points = flatten(int(x[a]), int(y[a]), int(x[b]), int(y[b]), float(network.bulge[edge]), 20.0)
-        line = shapely.LineString(np.array([*points, (x[b], y[b])]) / NM_PER_MM)
-        lines.append(line.buffer(grooves.half_width_mm[edge], quad_segs=256))
-    return shapely.union_all(lines)
+    lines = lines_along(network.curves(np.flatnonzero(network.cut)), 2e-5)
+    return shapely.union_all(shapely.buffer(lines, grooves.half_width_mm[network.cut], quad_segs=256))
 
 
 def reference_land(network: Network, grooves: Grooves, piece: shapely.Geometry) -> float:

@@ -14,9 +14,9 @@ import shapely
 
 from vcarve.groove.model import Grooves
 from vcarve.groove.near import boxes_round
-from vcarve.groove.outline import Path, group, union
-from vcarve.groove.stroke import Strokes, points_along
+from vcarve.groove.outline import Path, Strokes, group, union
 from vcarve.network.model import NM_PER_MM, Bools, Floats, Ints, Network
+from vcarve.plane.region import lines_along
 
 TILE_EDGES = 30  # lines joined in one go
 
@@ -71,24 +71,17 @@ def _wider_near(network: Network, half: Floats, border: Bools, whole: Bools) -> 
     if len(wide) == 0:
         return wide
     tree = shapely.STRtree(boxes_round(network, np.flatnonzero(border), 0.0))
-    near: Ints = np.unique(tree.query(boxes_round(network, wide, half[wide] * NM_PER_MM))[0])
+    near: Ints = np.unique(tree.query(boxes_round(network, wide, half[wide]))[0])
     reaching: Ints = wide[near]
     return reaching
 
 
 def _middle(network: Network, sides: Ints, half: Floats) -> Any:
     """Return the region of all closed cells from the edges that bound it, arcs as chords that stay under their grooves."""
-    bulge = np.abs(network.bulge[sides])
-    sagitta = network.chord_mm[sides] * bulge * np.maximum(bulge, 1.0)
-    pieces = max(math.ceil(math.sqrt(float((sagitta / half).max()) * 4.0)), 4)
-    points, count = points_along(network, 2 * sides, pieces)
-    head = network.head[sides]
-    every = np.concatenate([points, np.column_stack([network.x_nm[head], network.y_nm[head]])])
-    owner = np.concatenate([np.repeat(np.arange(len(sides)), count), np.arange(len(sides))])
-    order = np.argsort(owner, kind="stable")
-    lines: Any = shapely.linestrings(every[order], indices=owner[order])
+    lines: Any = lines_along(network.curves(sides), float(half.min()) / 4.0)
     # Every such edge has a closed cell on one side only: what an odd number of them surrounds is the region.
-    return shapely.build_area(shapely.union_all(lines))
+    area = shapely.build_area(shapely.union_all(lines))
+    return shapely.transform(area, lambda xy_mm: np.rint(xy_mm * NM_PER_MM))
 
 
 def _united(shapes: list[Any]) -> Any:
@@ -126,4 +119,4 @@ def _tiles(network: Network, edges: Ints) -> list[Ints]:
 
 def _joined(strokes: Strokes, edges: Ints) -> list[Path]:
     """Return the union of the footprints of some edges."""
-    return union([ring for edge in edges.tolist() for ring in strokes.around(edge, 0, 0)])
+    return union(strokes.around(edges.tolist(), 0, 0))

@@ -8,7 +8,7 @@ inside the cell are taken away one by one.
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Mapping, Sequence
+from collections.abc import Hashable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -20,13 +20,13 @@ from vcarve.errors import InternalError
 from vcarve.groove.circle import largest_circles
 from vcarve.groove.model import WEAK_MM, WEAK_SHARE, Grooves, Island
 from vcarve.groove.near import boxes_round, cell_boxes, close_pairs, others_near, ranges
-from vcarve.groove.outline import SAG_NM, Path, flatten, group, inset, subtract
-from vcarve.groove.stroke import Strokes
+from vcarve.groove.outline import SAG_NM, Path, Strokes, flatten, group, in_nm, inset, subtract
 from vcarve.groove.width import Cone, cone_line_mm, width_mm
 from vcarve.network.model import NM_PER_MM, Bools, Floats, Ints, Network
 
 # Land whose largest circle is smaller than this is the rounding of the chords, not wood.
 NOTHING_MM = 0.002
+TOGETHER = 1000  # cells whose arcs are flattened at once
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -156,7 +156,7 @@ def _carve(
         if land and cut is None:
             cut = _reaching(land, others, half_nm)
         if land and cut:
-            land = subtract(land, [ring for edge in cut for ring in strokes.around(edge, *corner)])
+            land = subtract(land, strokes.around(cut, *corner))
     # A circle of the size that counts as nothing has this area at least.
     least = (NOTHING_MM * NM_PER_MM) ** 2 / 2.0
     return [part for part in group(land) if pyclipper.Area(part[0]) > least]
@@ -203,22 +203,20 @@ def measure(network: Network, bit: Cone, depths: Mapping[int, float], share: Flo
         return _gather(network, depth, ends, np.zeros((0, 2), dtype=np.int64), none, [])
     half: Floats = ends.max(axis=0)
     edge = network.ring_half_edge >> 1
-    backward = (network.ring_half_edge & 1).astype(bool)
-    tail = np.where(backward, network.head[edge], network.tail[edge])
-    ring_of_cell = network.cell_ring_start
-    first, last = network.ring_start[ring_of_cell[:-1]], network.ring_start[ring_of_cell[:-1] + 1]
-    boxes, corner = cell_boxes(network, tail, edge, first, last)
-    all_first, all_last = network.ring_start[ring_of_cell[:-1]], network.ring_start[ring_of_cell[1:]]
-    own = ranges(all_first, all_last)
-    own_at = np.cumsum(all_last - all_first) - (all_last - all_first)
-    narrowest = np.minimum.reduceat(half[edge[own]], own_at)
+    first, last = (
+        network.ring_start[network.cell_ring_start[:-1]],
+        network.ring_start[network.cell_ring_start[1:]],
+    )
+    sides = network.walked(network.ring_half_edge)
+    boxes, corner = cell_boxes(sides, first, network.ring_start[network.cell_ring_start[:-1] + 1])
+    narrowest = np.minimum.reduceat(half[edge], first)
     widest = float(half.max(initial=0.0))
     open_to_others = narrowest < widest
     alone = network.cell_class < 0
     if bool(open_to_others.any()) and widest > 0.0:
         # A copy keeps the land of its kind only where its surroundings are copies too.
         odd_edges = np.flatnonzero(network.edge_class < 0)
-        odd = shapely.STRtree(boxes_round(network, odd_edges, widest * NM_PER_MM))
+        odd = shapely.STRtree(boxes_round(network, odd_edges, widest))
         asked = np.flatnonzero(open_to_others & ~alone)
         cell, other = odd.query(boxes[asked])
         touched, reaching = asked[cell], odd_edges[other]
@@ -226,23 +224,18 @@ def measure(network: Network, bit: Cone, depths: Mapping[int, float], share: Flo
         alone = alone.copy()
         alone[touched[close]] = True
     chosen, shape = _representatives(network, alone)
-    others = others_near(
-        network, half, boxes, chosen[open_to_others[chosen]], narrowest, edge, all_first, all_last
-    )
+    others = others_near(network, half, boxes, chosen[open_to_others[chosen]], narrowest, edge, first, last)
     half_nm = (half * NM_PER_MM).tolist()
     ends_nm = list(map(tuple, (ends * NM_PER_MM).T.tolist()))
     strokes = Strokes(network, ends)
+    strokes.draw({edge for near in others.values() for edge in near})
     found: list[list[list[Path]]] = []
     known: dict[Hashable, int] = {}
     kind_of = []
-    for cell in chosen.tolist():
+    for cell, ring_half_edges, ring_points in _drawn(network, sides, chosen, corner):
         at_x, at_y = corner[cell].tolist()
-        ring_half_edges, ring_points = [], []
-        for ring in range(int(ring_of_cell[cell]), int(ring_of_cell[cell + 1])):
-            part = slice(int(network.ring_start[ring]), int(network.ring_start[ring + 1]))
-            ring_half_edges.append(network.ring_half_edge[part].tolist())
-            ring_points.append(_points(network, tail[part], edge[part], backward[part], at_x, at_y))
-        paths = [(e, strokes.line(e, at_x, at_y)) for e in others.get(cell, ())]
+        near = others.get(cell, [])
+        paths = list(zip(near, strokes.lines(near, at_x, at_y), strict=True))
         used = {h >> 1 for ring in ring_half_edges for h in ring} | {e for e, _ in paths}
         widths = {e: half_nm[e] for e in used}
         alike = _look(ring_half_edges, ring_points, {e: ends_nm[e] for e in used}, paths)
@@ -252,6 +245,23 @@ def measure(network: Network, bit: Cone, depths: Mapping[int, float], share: Flo
         kind_of.append(known[alike])
     kinds = np.array(kind_of, dtype=np.int64)
     return _gather(network, depth, ends, corner, kinds[shape], _measure_islands(found))
+
+
+def _drawn(
+    network: Network, sides: Floats, cells: Ints, corner: Ints
+) -> Iterator[tuple[int, list[list[int]], list[list[Path]]]]:
+    """Yield each cell with the half-edges of its rings and their points, from its corner."""
+    for begin in range(0, len(cells), TOGETHER):
+        some = cells[begin : begin + TOGETHER]
+        bounds = network.cell_ring_start[some], network.cell_ring_start[some + 1]
+        first, last = network.ring_start[bounds[0]], network.ring_start[bounds[1]]
+        lines = iter(
+            flatten(in_nm(sides[ranges(first, last)], np.repeat(corner[some], last - first, axis=0)))
+        )
+        for cell, low, high in zip(some.tolist(), *(each.tolist() for each in bounds), strict=True):
+            rings = np.split(network.ring_half_edge, network.ring_start[low : high + 1])[1:-1]
+            half_edges: list[list[int]] = [ring.tolist() for ring in rings]
+            yield cell, half_edges, [[next(lines).tolist() for _ in ring] for ring in half_edges]
 
 
 def _look(
@@ -308,25 +318,14 @@ def _within(path: Path, low: tuple[int, int], high: tuple[int, int], ends_nm: tu
     if enter >= leave:
         return path
     return [
-        (x0 + round(share * (x1 - x0)), y0 + round(share * (y1 - y0))) if 0.0 < share < 1.0 else end
+        [x0 + round(share * (x1 - x0)), y0 + round(share * (y1 - y0))] if 0.0 < share < 1.0 else end
         for share, end in ((enter, path[0]), (leave, path[1]))
     ]
 
 
-def _coarse(point: tuple[int, int]) -> tuple[int, int]:
+def _coarse(point: Sequence[int]) -> tuple[int, int]:
     """Return a point on a grid coarser than what rounding can move copies apart."""
     return (point[0] + 8) >> 4, (point[1] + 8) >> 4
-
-
-def _points(network: Network, tail: Ints, edge: Ints, backward: Bools, at_x: int, at_y: int) -> list[Path]:
-    """Return the points of each half-edge of a ring, from its start to before its end, from the cell's corner."""
-    x, y = (network.x_nm[tail] - at_x).tolist(), (network.y_nm[tail] - at_y).tolist()
-    bulge = np.where(backward, -network.bulge[edge], network.bulge[edge]).tolist()
-    following = [*range(1, len(x)), 0]
-    return [
-        flatten(x[i], y[i], x[j], y[j], b) if b else [(x[i], y[i])]
-        for i, j, b in zip(range(len(x)), following, bulge, strict=True)
-    ]
 
 
 def _gather(

@@ -7,11 +7,11 @@ from typing import Any
 import numpy as np
 import shapely
 
-from vcarve.groove.stroke import points_along
 from vcarve.network.model import NM_PER_MM, Bools, Floats, Ints, Network
+from vcarve.plane.arcs import boxes
+from vcarve.plane.region import lines_along, upright
 
-# Arcs are cut into this many pieces to see how near a groove comes to a cell; the pieces' sag is allowed for.
-PIECES = 8
+SAG_MM = 0.01  # of the chords by which it is seen how near a groove comes to a cell; allowed for
 
 
 def ranges(starts: Ints, ends: Ints) -> Ints:
@@ -22,33 +22,25 @@ def ranges(starts: Ints, ends: Ints) -> Ints:
     return numbers
 
 
-def boxes_round(network: Network, edges: Ints, grow_nm: Floats | float) -> Any:
-    """Return a box round each edge (arcs: round their whole bulge), grown on all sides."""
-    tail, head, bulge = network.tail[edges], network.head[edges], np.abs(network.bulge[edges])
-    x0, y0, x1, y1 = network.x_nm[tail], network.y_nm[tail], network.x_nm[head], network.y_nm[head]
-    # An arc stays within bulge * chord / 2 of its chord, or within its diameter if it is more than half a circle.
-    grow = grow_nm + np.hypot(x1 - x0, y1 - y0) * bulge * np.maximum(bulge, 1.0)
-    low_x, low_y = np.minimum(x0, x1) - grow, np.minimum(y0, y1) - grow
-    return shapely.box(low_x, low_y, np.maximum(x0, x1) + grow, np.maximum(y0, y1) + grow)
+def boxes_round(network: Network, edges: Ints, grow_mm: Floats | float) -> Any:
+    """Return a box round each edge, grown on all sides, in mm."""
+    return upright(boxes(network.curves(edges)), grow_mm)
 
 
-def cell_boxes(network: Network, tail_of: Ints, edge: Ints, first: Ints, last: Ints) -> tuple[Any, Ints]:
-    """Return a box round each cell's outer ring and its low corner; ``first``/``last`` bound the ring."""
-    index = ranges(first, last)
+def cell_boxes(sides: Floats, first: Ints, last: Ints) -> tuple[Any, Ints]:
+    """Return a box in mm round each cell's outer ring and its low corner in nanometres; ``first``/``last`` bound the ring."""
+    sides = sides[ranges(first, last)]
     at = np.cumsum(last - first) - (last - first)
-    x, y = network.x_nm[tail_of[index]], network.y_nm[tail_of[index]]
-    low = np.column_stack([np.minimum.reduceat(x, at), np.minimum.reduceat(y, at)])
-    high = np.column_stack([np.maximum.reduceat(x, at), np.maximum.reduceat(y, at)])
-    bulging = network.chord_mm[edge[index]] * NM_PER_MM * np.abs(network.bulge[edge[index]])
-    grow = np.maximum.reduceat(bulging * np.maximum(np.abs(network.bulge[edge[index]]), 1.0), at)
-    boxes = shapely.box(low[:, 0] - grow, low[:, 1] - grow, high[:, 0] + grow, high[:, 1] + grow)
-    return boxes, low
+    box = boxes(sides)
+    round_it = np.hstack([np.minimum.reduceat(box[:, :2], at), np.maximum.reduceat(box[:, 2:], at)])
+    low = np.rint(np.minimum.reduceat(sides[:, :2], at) * NM_PER_MM).astype(np.int64)
+    return upright(round_it), low
 
 
 def others_near(
     network: Network,
     half: Floats,
-    boxes: Any,
+    cells_round: Any,
     asked: Ints,
     narrowest: Floats,
     edge: Ints,
@@ -59,8 +51,8 @@ def others_near(
     if len(asked) == 0:
         return {}
     wide = np.flatnonzero(half > float(narrowest[asked].min()))
-    tree = shapely.STRtree(boxes_round(network, wide, half[wide] * NM_PER_MM))
-    cells, hits = tree.query(boxes[asked])
+    tree = shapely.STRtree(boxes_round(network, wide, half[wide]))
+    cells, hits = tree.query(cells_round[asked])
     cells, hits = asked[cells], wide[hits]
     close = close_pairs(network, cells, hits, half[hits]) & (half[hits] > narrowest[cells])
     result: dict[int, list[int]] = {}
@@ -84,32 +76,11 @@ def close_pairs(network: Network, cells: Ints, edges: Ints, reach_mm: Floats) ->
     kinds, of_cell = np.unique(cells[pairs], return_inverse=True)
     ring = network.cell_ring_start[kinds]
     start, end = network.ring_start[ring], network.ring_start[ring + 1]
-    walked = network.ring_half_edge[ranges(start, end)]
-    outlines = _curves(network, walked, end - start, closed=True)
+    sides = lines_along(network.walked(network.ring_half_edge[ranges(start, end)]), SAG_MM)
+    outlines: Any = shapely.multilinestrings(sides, indices=np.repeat(np.arange(len(kinds)), end - start))
     others, of_edge = np.unique(edges[pairs], return_inverse=True)
-    lines = _curves(network, 2 * others, np.ones(len(others), dtype=np.int64), closed=False)
+    lines: Any = lines_along(network.curves(others), SAG_MM)
     shapely.prepare(outlines)
-    # The sagitta of an arc is chord * bulge / 2, that of its pieces smaller by their number squared at least.
-    sagitta = network.chord_mm * np.abs(network.bulge) * np.maximum(np.abs(network.bulge), 1.0)
-    at = np.cumsum(end - start) - (end - start)
-    slack = np.maximum.reduceat(sagitta[walked >> 1], at)[of_cell] + sagitta[edges[pairs]]
-    reach: Any = (reach_mm[pairs] + slack * 2.0 / PIECES**2) * NM_PER_MM + 2.0
+    reach: Any = reach_mm[pairs] + 2.0 * SAG_MM
     close[pairs] = shapely.dwithin(outlines[of_cell], lines[of_edge], reach)
     return close
-
-
-def _curves(network: Network, half_edges: Ints, sizes: Ints, *, closed: bool) -> Any:
-    """Return runs of half-edges as lines; ``sizes`` says how many half-edges each has."""
-    points, count = points_along(network, half_edges, PIECES)
-    run = np.repeat(np.arange(len(sizes)), sizes)
-    owner = np.repeat(run, count)
-    first = np.searchsorted(owner, np.arange(len(sizes)))
-    if closed:
-        ends = points[first]
-    else:
-        last = network.head[half_edges[np.cumsum(sizes) - 1] >> 1]
-        ends = np.column_stack([network.x_nm[last], network.y_nm[last]]).astype(float)
-    every = np.concatenate([points, ends])
-    number = np.concatenate([owner, np.arange(len(sizes))])
-    order = np.argsort(number, kind="stable")
-    return shapely.linestrings(every[order], indices=number[order])

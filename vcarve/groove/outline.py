@@ -6,33 +6,93 @@ widened by half the groove's width with round ends, because the bit is round.
 
 from __future__ import annotations
 
-import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 
 import numpy as np
 import pyclipper
 
-Path = list[tuple[int, int]]
+from vcarve.network.model import NM_PER_MM, Floats, Ints, Network
+from vcarve.plane.arcs import (
+    chord_counts,
+    chords,
+    circles,
+    curves,
+    evenly,
+    offsets,
+    points,
+    size,
+    turned,
+)
+
+Path = list[list[int]]
 
 SAG_NM = 400.0
 # Sweeping over rings takes the square of their number: many are united first, in runs of neighbours as they were drawn.
 MANY, RUN = 1000, 50
 
 
-def flatten(x0: int, y0: int, x1: int, y1: int, bulge: float, sag_nm: float = SAG_NM) -> Path:
-    """Return the points of a line or arc from its start to before its end, in nanometres."""
-    if bulge == 0.0:
-        return [(x0, y0)]
-    sweep = 4.0 * math.atan(bulge)
-    radius = math.hypot(x1 - x0, y1 - y0) / (2.0 * abs(math.sin(sweep / 2.0)))
-    steps = max(math.ceil(abs(sweep) / (2.0 * math.acos(max(1.0 - sag_nm / radius, 0.0)))), 1)
-    off = 0.5 / math.tan(sweep / 2.0)
-    cx = 0.5 * (x0 + x1) - (y1 - y0) * off
-    cy = 0.5 * (y0 + y1) + (x1 - x0) * off
-    start = math.atan2(y0 - cy, x0 - cx)
-    angle = start + sweep / steps * np.arange(1, steps)
-    x, y = np.rint(cx + radius * np.cos(angle)), np.rint(cy + radius * np.sin(angle))
-    return [(x0, y0), *zip(x.astype(np.int64).tolist(), y.astype(np.int64).tolist(), strict=True)]
+def in_nm(curve_mm: Floats, from_nm: Ints) -> Floats:
+    """Return curves (n, 5) in whole nanometres, measured from places (n, 2)."""
+    return np.column_stack([np.rint(curve_mm[:, :4] * NM_PER_MM) - np.tile(from_nm, 2), curve_mm[:, 4]])
+
+
+def flatten(curve: Floats) -> list[Ints]:
+    """Return the points (m, 2) of each curve (n, 5) in nanometres, from its start to before its end."""
+    spots, count = chords(curve, SAG_NM)
+    return np.split(np.rint(spots).astype(np.int64), np.cumsum(count)[:-1])
+
+
+def strokes(curve: Floats, half_nm: Floats) -> list[list[Ints]]:
+    """Return the footprint of each curve (n, 5) in nanometres, half as wide as ``half_nm`` (2, n) at its start and its end.
+
+    Rings (m, 2) run counter-clockwise.  They may lap over themselves, where an arc nearly closes, and over one another: fill
+    them by the non-zero rule.
+    """
+    even = (curve[:, 4] != 0.0) & (half_nm[0] == half_nm[1]) & (half_nm[0] < circles(curve)[1])
+    bands = iter(_rings(_bands(curve[even], half_nm[0, even])))
+    # What narrows, and arcs so tight that their inner side would turn inside out, chord by chord.
+    other = curve[~even]
+    count = chord_counts(other, SAG_NM)
+    owner, share = evenly(count)
+    upto = share + 1.0 / count[owner]
+    first, last = half_nm[:, ~even][:, owner]
+    radii = first + share * (last - first), first + upto * (last - first)
+    hulls = iter(_rings(_hulls(points(other[owner], share), points(other[owner], upto), *radii)))
+    counts = iter(count.tolist())
+    return [[next(bands)] if one else [next(hulls) for _ in range(next(counts))] for one in even.tolist()]
+
+
+def _bands(curve: Floats, half_nm: Floats) -> Floats:
+    """Return the outlines (n, 4, 5) of even strokes: right side forward, round the end, left side back, round the start."""
+    right, left = offsets(curve, -half_nm), turned(offsets(curve, half_nm))
+    half_turn = np.ones(len(curve))
+    end, start = curves(right[:, 2:4], left[:, :2], half_turn), curves(left[:, 2:4], right[:, :2], half_turn)
+    return np.stack([right, end, left, start], axis=1)
+
+
+def _hulls(a: Floats, b: Floats, at_a: Floats, at_b: Floats) -> Floats:
+    """Return the outlines (n, 6, 5) of hulls of two circles, about ``a`` and ``b`` (n, 2); the part of either is two arcs."""
+    ahead = b - a
+    way = np.arctan2(ahead[:, 1], ahead[:, 0])
+    # Where the sides touch the circles; where one circle holds the other there are none.
+    side = np.arccos(np.clip((at_a - at_b) / np.maximum(size(ahead), 1e-9), -1.0, 1.0))
+    near, far = (a, at_a, np.tan((np.pi - side) / 4.0)), (b, at_b, np.tan(side / 4.0))
+    corners, bulges = [], []
+    for (place, radius, bulge), turn in (
+        (far, -side), (far, 0.0 * side), (far, side), (near, side), (near, np.pi + 0.0 * side), (near, -side)
+    ):  # fmt: skip
+        corners.append(place + radius[:, None] * np.column_stack([np.cos(way + turn), np.sin(way + turn)]))
+        bulges.append(bulge)
+    bulges[2] = bulges[5] = np.zeros(len(a))
+    xy = np.stack(corners, axis=1)
+    return curves(xy, np.roll(xy, -1, axis=1), np.stack(bulges, axis=1))
+
+
+def _rings(sides: Floats) -> list[Ints]:
+    """Return rings of curves (n, sides, 5) as points."""
+    spots, count = chords(sides.reshape(-1, 5), SAG_NM)
+    ends = np.cumsum(count.reshape(sides.shape[:2]).sum(axis=1))
+    return np.split(np.rint(spots).astype(np.int64), ends[:-1])
 
 
 def inset(rings: Iterable[Path], by_nm: float) -> list[Path]:
@@ -40,16 +100,6 @@ def inset(rings: Iterable[Path], by_nm: float) -> list[Path]:
     offset = pyclipper.PyclipperOffset(2.0, SAG_NM)
     offset.AddPaths(list(rings), pyclipper.JT_ROUND, pyclipper.ET_CLOSEDPOLYGON)
     result: list[Path] = offset.Execute(-by_nm)
-    return result
-
-
-def widen(lines: Mapping[float, Sequence[Path]]) -> list[Path]:
-    """Return the footprints of open lines, keyed by half-width in nanometres; different widths may overlap."""
-    result: list[Path] = []
-    for half_nm, paths in lines.items():
-        offset = pyclipper.PyclipperOffset(2.0, SAG_NM)
-        offset.AddPaths(list(paths), pyclipper.JT_ROUND, pyclipper.ET_OPENROUND)
-        result.extend(offset.Execute(half_nm))
     return result
 
 
@@ -91,3 +141,33 @@ def group(rings: Sequence[Path]) -> list[list[Path]]:
         parts.append([outer.Contour, *(hole.Contour for hole in outer.Childs)])
         waiting.extend(island for hole in outer.Childs for island in hole.Childs)
     return parts
+
+
+class Strokes:
+    """The lines and footprints of a network's edges, each worked out once when it is first asked for."""
+
+    def __init__(self, network: Network, ends_half_mm: Floats) -> None:
+        self._network = network
+        self._ends_nm = ends_half_mm * NM_PER_MM  # (2, E)
+        self._drawn: dict[int, list[Ints]] = {}
+        self._lines: dict[int, Ints] = {}
+
+    def draw(self, edges: Iterable[int]) -> None:
+        """Work out what is not yet known of edges: much quicker all at once."""
+        new = sorted(edge for edge in edges if edge not in self._drawn)
+        if not new:
+            return
+        curve = in_nm(self._network.curves(np.array(new)), np.zeros(2, dtype=np.int64))
+        for edge, spots, end in zip(new, flatten(curve), curve[:, 2:4], strict=True):
+            self._lines[edge] = np.vstack([spots, end]).astype(np.int64)
+        self._drawn.update(zip(new, strokes(curve, self._ends_nm[:, new]), strict=True))
+
+    def lines(self, edges: Sequence[int], x_nm: int, y_nm: int) -> list[Path]:
+        """Return the points of whole edges, measured from (x_nm, y_nm)."""
+        self.draw(edges)
+        return [(self._lines[edge] - (x_nm, y_nm)).tolist() for edge in edges]
+
+    def around(self, edges: Sequence[int], x_nm: int, y_nm: int) -> list[Path]:
+        """Return the rings of edges' footprints, measured from (x_nm, y_nm)."""
+        self.draw(edges)
+        return [(ring - (x_nm, y_nm)).tolist() for edge in edges for ring in self._drawn[edge]]

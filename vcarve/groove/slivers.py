@@ -6,7 +6,6 @@ strip.  A strip counts when it is ``RUN`` times as long as it may be wide, or as
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -18,8 +17,9 @@ from scipy.sparse.csgraph import connected_components
 
 from vcarve.groove.model import WEAK_MM, WEAK_SHARE, Grooves
 from vcarve.groove.near import boxes_round
-from vcarve.groove.stroke import points_along
-from vcarve.network.model import NM_PER_MM, Bools, Floats, Ints, Network
+from vcarve.network.model import Bools, Floats, Ints, Network
+from vcarve.plane.arcs import evenly
+from vcarve.plane.region import lines_along
 
 RUN = 4.0  # lines that leave the edge at 14 degrees or more leave shorter strips: common practice, no source
 NOTHING_MM = 0.002  # thinner is rounding
@@ -49,14 +49,13 @@ def edge_slivers(network: Network, grooves: Grooves, outline_mm: Sequence[Floats
         return Slivers(width_mm=np.zeros(0), at_mm=np.zeros((0, 2)))
     corners = np.concatenate([np.stack([p, np.roll(p, -1, axis=0)], axis=1) for p in outline_mm])
     sides: Any = shapely.linestrings(corners)
-    scaled: Any = shapely.linestrings(corners * NM_PER_MM)
-    tree = shapely.STRtree(scaled)
+    tree = shapely.STRtree(sides)
     edges = edges[_roughly_near(network, edges, float((grooves.half_width_mm + limit).max()), sides)]
-    reach = (grooves.half_width_mm + limit)[edges] * NM_PER_MM
+    reach = (grooves.half_width_mm + limit)[edges]
     edges = edges[np.unique(tree.query(boxes_round(network, edges, reach))[0])]
     points, along, owner, share, step = _samples(network, edges, limit)
     spots: Any = shapely.points(points)
-    place, gap = shapely.STRtree(sides).query_nearest(spots, return_distance=True, all_matches=False)
+    place, gap = tree.query_nearest(spots, return_distance=True, all_matches=False)
     width = gap - grooves.half_at_mm(edges[owner], share)
     thin = (width > NOTHING_MM) & (width < limit[edges][owner])
     found = np.flatnonzero(thin)
@@ -96,20 +95,11 @@ def _roughly_near(network: Network, edges: Ints, reach_mm: float, sides: Any) ->
 
 def _samples(network: Network, edges: Ints, limit: Floats) -> tuple[Floats, Floats, Ints, Floats, Floats]:
     """Return points (mm) on lines, the lines' directions there, line and share of each, and every line's length of one step."""
-    bulge = np.abs(network.bulge[edges])
-    sagitta = network.chord_mm[edges] * bulge * np.maximum(bulge, 1.0)
-    pieces = max(math.ceil(math.sqrt(float(sagitta.max(initial=0.0)) / SAG_MM)), 1)
-    points, count = points_along(network, 2 * edges, pieces)
-    head = network.head[edges]
-    every = np.concatenate([points, np.column_stack([network.x_nm[head], network.y_nm[head]])]) / NM_PER_MM
-    number = np.concatenate([np.repeat(np.arange(len(edges)), count), np.arange(len(edges))])
-    order = np.argsort(number, kind="stable")
-    lines: Any = shapely.linestrings(every[order], indices=number[order])
+    lines: Any = lines_along(network.curves(edges), SAG_MM)
     length = shapely.length(lines)
     many = np.clip(np.ceil(4.0 * length / limit[edges]), 4, SAMPLES).astype(np.int64)
-    owner = np.repeat(np.arange(len(edges)), many)
-    nth = np.arange(len(owner)) - np.repeat(np.cumsum(many) - many, many)
-    share = (nth + 0.5) / many[owner]
+    owner, share = evenly(many)
+    share = share + 0.5 / many[owner]
     around = share[:, None] + np.outer(0.1 / many[owner], (-1.0, 0.0, 1.0))
     spots = shapely.line_interpolate_point(lines[owner][:, None], around, normalized=True)
     before, at, after = shapely.get_coordinates(spots).reshape(-1, 3, 2).transpose(1, 0, 2)
@@ -121,15 +111,10 @@ def _bare(network: Network, grooves: Grooves, edges: Ints, owner: Ints, way: Any
     """Return for the shortest ways from a line to the piece's edge whether they end on land, not in another groove."""
     bare = np.ones(len(way), dtype=bool)
     end = shapely.get_coordinates(shapely.line_interpolate_point(way, 0.999, normalized=True))
-    tail, head = network.tail[edges], network.head[edges]
-    xy = network.xy_mm
-    lines: Any = shapely.linestrings(np.stack([xy[tail], xy[head]], axis=1))
+    lines: Any = lines_along(network.curves(edges), SAG_MM)
     reach = grooves.half_width_mm[edges]
-    bend = network.chord_mm[edges] * np.abs(network.bulge[edges])
     spot: Any = shapely.points(end)
-    boxes: Any = shapely.box(*(shapely.bounds(lines) + np.outer(reach + bend, (-1, -1, 1, 1))).T)
-    tree = shapely.STRtree(boxes)
-    point, other = tree.query(spot)
+    point, other = shapely.STRtree(boxes_round(network, edges, reach)).query(spot)
     near = shapely.distance(spot[point], lines[other]) < reach[other]
     crossed = near & (other != owner[point])
     bare[point[crossed]] = False

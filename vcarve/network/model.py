@@ -18,7 +18,7 @@ from enum import IntEnum
 import numpy as np
 import numpy.typing as npt
 
-from vcarve.plane.arcs import curves, stretches, turned
+from vcarve.plane.arcs import stretches, turned
 
 Ints = npt.NDArray[np.int64]
 Floats = npt.NDArray[np.float64]
@@ -70,8 +70,11 @@ class Network:
 
     def curves(self, edges: Ints) -> Floats:
         """Return edges (n,) from tail to head as curves (n, 5), see ``plane.arcs``, in mm."""
-        xy = self.xy_mm
-        return curves(xy[self.tail[edges]], xy[self.head[edges]], self.bulge[edges])
+        tail, head = self.tail[edges], self.head[edges]
+        places = (
+            np.column_stack([self.x_nm[tail], self.y_nm[tail], self.x_nm[head], self.y_nm[head]]) / NM_PER_MM
+        )
+        return np.column_stack([places, self.bulge[edges]])
 
     def walked(self, half_edges: Ints) -> Floats:
         """Return half-edges (n,) in the sense they are walked as curves (n, 5), in mm."""

@@ -190,7 +190,7 @@ def boxes(curve: Floats) -> Floats:
 def chord_counts(curve: Floats, sag: float) -> Ints:
     """Return into how many equal chords (...) each arc has to be cut to stray by at most ``sag`` from them; 1 for lines."""
     _, radius = circles(curve)
-    with np.errstate(divide="ignore", invalid="ignore"):
+    with np.errstate(divide="ignore", over="ignore", invalid="ignore"):
         step = 2.0 * np.arccos(np.clip(1.0 - sag / radius, COARSEST, 1.0))
         count = np.where(curve[..., 4] == 0.0, 1.0, np.ceil(np.abs(sweeps(curve)) / step))
     return np.maximum(count, 1.0).astype(np.int64)
