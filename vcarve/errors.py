@@ -14,7 +14,6 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
-EXIT_OK = 0
 EXIT_REFUSED = 1
 EXIT_BAD_INPUT = 2
 EXIT_INTERNAL = 70  # EX_SOFTWARE of BSD's sysexits.h

@@ -260,36 +260,6 @@ def angle_deg(written: str | float) -> float:
     return read(ANGLE, written)
 
 
-def feed_mm_min(written: str | float) -> float:
-    """A feed in mm/min; a bare number is in mm/min."""
-    return read(FEED, written)
-
-
-def acceleration_mm_s2(written: str | float) -> float:
-    """An acceleration in mm/s²; a bare number is in mm/s²."""
-    return read(ACCELERATION, written)
-
-
-def speed_rpm(written: str | float) -> float:
-    """A spindle speed in revolutions per minute."""
-    return read(SPEED, written)
-
-
-def seconds_s(written: str | float) -> float:
-    """A time in seconds; a bare number is in seconds."""
-    return read(TIME, written)
-
-
-def share(written: str | float) -> float:
-    """A share of one: ``0.3`` or ``30 %``."""
-    return read(SHARE, written)
-
-
-def number(written: str | float) -> float:
-    """A plain number without a unit."""
-    return read(NUMBER, written)
-
-
 def whole_number(written: str | int) -> int:
     """A whole number such as ``4``; nothing else, not even ``4.0``."""
     if isinstance(written, int) and not isinstance(written, bool):

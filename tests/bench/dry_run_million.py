@@ -36,7 +36,7 @@ def plain_grooves(network: Network) -> Grooves:
     return Grooves(
         ends_depth_mm=depth, ends_half_mm=depth.copy(), land_mm=nothing, land_at_mm=nothing.reshape(0, 2),
         land_area_mm2=nothing.copy(), islands=none, shape=none.copy(), corner_nm=none.reshape(0, 2), lands=(),
-        weak_mm=nothing.copy(), weak_at_mm=nothing.reshape(0, 2), weak_cell=none.copy(),
+        weak_mm=nothing.copy(), weak_at_mm=nothing.reshape(0, 2),
     )  # fmt: skip
 
 

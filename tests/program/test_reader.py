@@ -299,8 +299,7 @@ def test_line_ends(end: str) -> None:
     assert reading.faults == ()
     assert reading.moves.line.tolist() == [1, 3]
     assert reading.moves.lines == 4
-    assert reading.line_text(3) == "G0 X2"
-    assert reading.line_text(0) == reading.line_text(9) == ""
+    assert reading.text_lines[2] == "G0 X2"
 
 
 def test_bytes_and_text_read_alike() -> None:

@@ -7,20 +7,8 @@ from importlib.resources import files
 
 import pytest
 
-from vcarve.view.look import (
-    DARK,
-    LIGHT,
-    SHAPE_CONTRAST,
-    TEXT_CONTRAST,
-    Theme,
-    contrast,
-    indigo,
-    luminance,
-    mix,
-    shape_pairs,
-    text_pairs,
-    wall,
-)
+from contrasts import SHAPE_CONTRAST, TEXT_CONTRAST, contrast, luminance, shape_pairs, text_pairs
+from vcarve.view.look import DARK, LIGHT, Theme, indigo, mix, wall
 
 
 def test_contrast_of_published_pairs() -> None:

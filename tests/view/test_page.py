@@ -13,12 +13,12 @@ from importlib.resources import files
 import numpy as np
 import pytest
 
+from contrasts import SHAPE_CONTRAST, TEXT_CONTRAST, contrast
 from vcarve.errors import Finding, grouped
 from vcarve.job.bench import Bit
 from vcarve.program.reader import read_program
 from vcarve.view.encode import embed, pack, payload
 from vcarve.view.facts import PageFacts
-from vcarve.view.look import SHAPE_CONTRAST, TEXT_CONTRAST, contrast
 from vcarve.view.page import page_html
 from vcarve.view.palette import palette_css
 from vcarve.view.sheet import verdict

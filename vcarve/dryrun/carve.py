@@ -23,7 +23,6 @@ if TYPE_CHECKING:
     from vcarve.job.bench import Bit
 
 Floats = npt.NDArray[np.float64]
-Ints = npt.NDArray[np.int64]
 Heights = npt.NDArray[np.floating[Any]]
 Kernel = Callable[[Any, Floats, Floats, Tip, Any], Heights]
 

@@ -339,7 +339,7 @@ def _gather(
     ).reshape(-1, 2)
     area = np.array([kind.area_mm2 for kind in kinds], dtype=float)
     count = np.array([len(kind.islands) for kind in kinds], dtype=np.int64)
-    weak_mm, weak_at, weak_cell = _weak(network, depth.max(axis=0), corner, shape, kinds)
+    weak_mm, weak_at = _weak(network, depth.max(axis=0), corner, shape, kinds)
     return Grooves(
         ends_depth_mm=depth,
         ends_half_mm=ends,
@@ -352,17 +352,16 @@ def _gather(
         lands=tuple(kind.islands for kind in kinds),
         weak_mm=weak_mm,
         weak_at_mm=weak_at,
-        weak_cell=weak_cell,
     )
 
 
 def _weak(
     network: Network, depth: Floats, corner: Ints, shape: Ints, kinds: list[_Land]
-) -> tuple[Floats, Floats, Ints]:
-    """Return size, place and cell of every island likely to break out, in the order of the cells."""
+) -> tuple[Floats, Floats]:
+    """Return size and place of every island likely to break out, in the order of the cells."""
     sizes = [size for kind in kinds for size in kind.circle_mm]
     if not sizes:
-        return np.zeros(0), np.zeros((0, 2)), np.zeros(0, dtype=np.int64)
+        return np.zeros(0), np.zeros((0, 2))
     start = network.ring_start[network.cell_ring_start]
     deepest = np.maximum.reduceat(depth[network.ring_half_edge >> 1], start[:-1])
     counts = np.array([len(kind.islands) for kind in kinds], dtype=np.int64)
@@ -372,4 +371,4 @@ def _weak(
     size = np.array(sizes)[island]
     centre = np.array([at for kind in kinds for at in kind.centre_mm])[island]
     weak = size < np.maximum(WEAK_MM, WEAK_SHARE * deepest[cell])
-    return size[weak], centre[weak] + corner[cell[weak]] / NM_PER_MM, cell[weak]
+    return size[weak], centre[weak] + corner[cell[weak]] / NM_PER_MM

@@ -59,7 +59,6 @@ class Grooves:
     lands: tuple[tuple[Island, ...], ...]
     weak_mm: Floats  # (W,) diameter of the island's largest circle
     weak_at_mm: Floats  # (W, 2) its centre
-    weak_cell: Ints  # (W,)
 
     def __post_init__(self) -> None:
         for field in fields(self):

@@ -21,8 +21,6 @@ from vcarve.plane.region import upright
 
 # Edges that leave a vertex closer together than this may touch there; see next_half_edge.
 BUNDLE_RAD = 0.01
-# Twice the smallest area, in mm², that counts as one; what is less is a run out and back.
-AREA_NOISE_MM2 = 1e-9
 
 
 def half_edge_ends(graph: Graph) -> tuple[Ints, Ints]:

@@ -51,10 +51,6 @@ class Reading:
     text_lines: tuple[str, ...]
     dialect: str
 
-    def line_text(self, line: int) -> str:
-        """The text of a line by its 1-based number; empty when there is no such line."""
-        return self.text_lines[line - 1] if 1 <= line <= len(self.text_lines) else ""
-
     def problems(self, file: str | None = None) -> tuple[Problem, ...]:
         """The faults as problems of a file."""
         return tuple(
