@@ -13,7 +13,7 @@ from vcarve.dryrun.check import check
 from vcarve.dryrun.codes import finding
 from vcarve.dryrun.measure import Land, coarsest_step_mm, contacts, depths_mm, groove_widths, land
 from vcarve.dryrun.measure import Summary as Measured
-from vcarve.dryrun.places import Places, boxes
+from vcarve.dryrun.places import Places
 from vcarve.dryrun.setup import setup_of, waiting_mm
 from vcarve.dryrun.surface import Surface, suitable_step_mm
 from vcarve.dryrun.track import last_decimal_mm
@@ -23,6 +23,7 @@ from vcarve.job.bench import Machine
 from vcarve.job.records import Job
 from vcarve.layout.stages import Layout, lay_out
 from vcarve.plan.model import Plan
+from vcarve.plane.arcs import boxes
 from vcarve.plane.region import corners, polygon
 from vcarve.program.moves import Motion
 from vcarve.program.reader import Reading, read_program
@@ -190,7 +191,7 @@ def measured(
     if finer and not fine[cut].all() and area / step**2 <= MOST_TILED_PIXELS:
         left = cut & ~fine & (coarsest >= step - 1e-9)
         fine |= left
-        low, high = boxes(layout.network)
+        low, high = np.hsplit(boxes(layout.network.curves(np.arange(len(cut)))), 2)
         for tile in tiles(
             reading.moves,
             job.bit,

@@ -6,7 +6,6 @@ import numpy as np
 import pytest
 import shapely
 
-from vcarve.dryrun.bends import away_mm, lengths, shares, spots
 from vcarve.dryrun.coverage import again, union
 
 
@@ -70,30 +69,3 @@ def test_a_slope_counts_by_its_shallow_end_before_and_its_deep_end_after() -> No
     for later, share in ((0.8, 0.0), (0.5, 1.0)):
         found = again(edge, move, low, high, np.array([0.5, later]), np.array([1.0, later]), 1e-3)
         assert found[1] == share
-
-
-def test_places_along_lines_and_arcs() -> None:
-    """Shares and places are each other's inverse, and a place's distance from an arc is that from its circle or nearest end."""
-    rng = np.random.default_rng(2)
-    a, b = rng.uniform(-9.0, 9.0, (2, 200, 2))
-    bulge = rng.uniform(-2.0, 2.0, 200)
-    bulge[:50] = 0.0
-    share = rng.uniform(0.0, 1.0, 200)
-    place = spots(a, b, bulge, share)
-
-    assert shares(place, a, b, bulge) == pytest.approx(share, abs=1e-9)
-    assert away_mm(place, a, b, bulge) == pytest.approx(0.0, abs=1e-9)
-    for k in range(0, 200, 7):
-        fine = spots(
-            np.repeat(a[k : k + 1], 4001, axis=0),
-            np.repeat(b[k : k + 1], 4001, axis=0),
-            np.full(4001, bulge[k]),
-            np.linspace(0.0, 1.0, 4001),
-        )
-        line = shapely.LineString(fine)
-        point = rng.uniform(-9.0, 9.0, (1, 2))
-        assert lengths(a[k : k + 1], b[k : k + 1], bulge[k : k + 1])[0] == pytest.approx(
-            line.length, rel=1e-5
-        )
-        found = away_mm(point, a[k : k + 1], b[k : k + 1], bulge[k : k + 1])[0]
-        assert found == pytest.approx(shapely.Point(point[0]).distance(line), abs=1e-4)

@@ -12,6 +12,7 @@ ALLOWED = (
     "vcarve.errors",
     "vcarve.quantity",
     "vcarve.job",
+    "vcarve.plane",
     "vcarve.network",
     "vcarve.groove",
     "vcarve.program.grammar",

@@ -14,9 +14,10 @@ import numpy.typing as npt
 import shapely
 from scipy.spatial import cKDTree
 
-from vcarve.dryrun.bends import away_mm, boxes, lengths, shares, spots
 from vcarve.dryrun.track import Track
 from vcarve.network.model import Network
+from vcarve.plane.arcs import boxes, curves, distances, evenly, lengths, parts, points, shares
+from vcarve.plane.region import upright
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -53,8 +54,8 @@ def covered(seen: Track, which: Ints, network: Network, tolerance_mm: float) -> 
     hit = np.flatnonzero(direct)
     rest = np.flatnonzero(~direct)
     centre = seen.setup.on_piece(seen.moves.centre_mm[which[rest]])[:, :2]
-    parts = _parts(start[rest], end[rest], sweep[rest], centre)
-    found = _by_geometry(parts, len(rest), network, tolerance_mm)
+    ways = _ways(start[rest], end[rest], sweep[rest], centre)
+    found = _by_geometry(ways, len(rest), network, tolerance_mm)
     deep, shallow = -np.minimum(start, end)[:, 2], -np.maximum(start, end)[:, 2]
     return Covered(
         edge=np.concatenate([edge[hit], found.edge]),
@@ -119,21 +120,18 @@ def _distinct(places: Floats) -> tuple[Floats, Ints]:
 
 
 @dataclass(frozen=True, slots=True)
-class _Parts:
-    """Moves, or parts of arcs of at most a quarter turn: owner (n,), ends (n, 3), bulge (n,)."""
+class _Ways:
+    """Moves, or parts of arcs of at most a quarter turn: owner (n,), curve (n, 5) in plan view, Z at its ends (n, 2)."""
 
     owner: Ints
-    a: Floats
-    b: Floats
-    bulge: Floats
+    curve: Floats
+    z: Floats
 
 
-def _parts(start: Floats, end: Floats, sweep: Floats, centre: Floats) -> _Parts:
+def _ways(start: Floats, end: Floats, sweep: Floats, centre: Floats) -> _Ways:
     count = np.maximum(np.ceil(np.abs(sweep) / QUARTER), 1.0).astype(np.int64)
-    owner = np.repeat(np.arange(len(start)), count)
-    step = np.arange(len(owner)) - np.repeat(np.cumsum(count) - count, count)
-    share = count[owner].astype(np.float64)
-    tail, head = step / share, (step + 1) / share
+    owner, tail = evenly(count)
+    head = tail + 1.0 / count[owner]
     a, b = start[owner].copy(), end[owner].copy()
     several = np.flatnonzero(count[owner] > 1)
     mine = owner[several]
@@ -144,7 +142,8 @@ def _parts(start: Floats, end: Floats, sweep: Floats, centre: Floats) -> _Parts:
         places[several, 0] = centre[mine, 0] + radius * np.cos(angle)
         places[several, 1] = centre[mine, 1] + radius * np.sin(angle)
         places[several, 2] = start[mine, 2] + at * (end - start)[mine, 2]
-    return _Parts(owner, a, b, np.tan(sweep[owner] / share / 4.0))
+    bulge = np.tan(sweep[owner] / count[owner] / 4.0)
+    return _Ways(owner, curves(a[:, :2], b[:, :2], bulge), np.column_stack([a[:, 2], b[:, 2]]))
 
 
 @dataclass(frozen=True, slots=True)
@@ -176,19 +175,17 @@ class _Found:
     stray: Ints
 
 
-def _by_geometry(parts: _Parts, count: int, network: Network, tolerance_mm: float) -> _Found:
+def _by_geometry(ways: _Ways, count: int, network: Network, tolerance_mm: float) -> _Found:
     """Compare parts of moves with edges."""
     none, nothing = np.zeros(0, dtype=np.int64), np.zeros(0)
     cut = np.flatnonzero(network.cut)
     if count == 0 or len(cut) == 0:
         return _Found(none, none, nothing, nothing, nothing, nothing, np.arange(count))
-    xy = network.xy_mm
-    edges = _Parts(cut, xy[network.tail[cut]], xy[network.head[cut]], network.bulge[cut])
-    edge_length = network.length_mm[cut]
-    length = lengths(parts.a[:, :2], parts.b[:, :2], parts.bulge)
+    edges, edge_length = network.curves(cut), network.length_mm[cut]
+    length = lengths(ways.curve)
     several = [
-        _stretches(parts, part, edges, edge, edge_length, tolerance_mm)
-        for part, edge in _near(parts, length, edges, edge_length, tolerance_mm)
+        _stretches(ways, part, edges, edge, edge_length, tolerance_mm)
+        for part, edge in _near(ways.curve, length, edges, edge_length, tolerance_mm)
     ]
     all_ = _Stretches(
         *(np.concatenate([getattr(one, field.name) for one in several]) for field in fields(_Stretches))
@@ -196,62 +193,55 @@ def _by_geometry(parts: _Parts, count: int, network: Network, tolerance_mm: floa
     gain = (all_.high - all_.low) * edge_length[all_.edge]
     kept = _one_edge_each(all_.part, gain, all_.off, length, TOUCH * tolerance_mm)
     all_, gain = all_.take(kept), gain[kept]
-    owner = parts.owner[all_.part]
+    owner = ways.owner[all_.part]
     along = np.bincount(owner, weights=gain, minlength=count)
-    whole = np.bincount(parts.owner, weights=length, minlength=count)
+    whole = np.bincount(ways.owner, weights=length, minlength=count)
     stray = np.flatnonzero(along < whole - 2.0 * TOUCH * tolerance_mm - 1e-3 * tolerance_mm * whole)
     return _Found(owner, cut[all_.edge], all_.low, all_.high, all_.z_low, all_.z_high, stray)
 
 
 def _stretches(
-    parts: _Parts, part: Ints, edges: _Parts, edge: Ints, edge_length: Floats, tolerance_mm: float
+    ways: _Ways, part: Ints, edges: Floats, edge: Ints, edge_length: Floats, tolerance_mm: float
 ) -> _Stretches:
     """Return the pairs that cover something: the ends and the middle of the stretch lie on the part."""
-    first, last = (
-        shares(ends[part, :2], edges.a[edge], edges.b[edge], edges.bulge[edge]) for ends in (parts.a, parts.b)
-    )
+    first, last = (shares(end[part], edges[edge]) for end in (ways.curve[:, :2], ways.curve[:, 2:4]))
     low, high = np.clip(np.minimum(first, last), 0.0, 1.0), np.clip(np.maximum(first, last), 0.0, 1.0)
     good = np.flatnonzero((high - low) * edge_length[edge] > TOUCH * tolerance_mm)
     part, edge, low, high = part[good], edge[good], low[good], high[good]
-    a, b, bulge = parts.a[part], parts.b[part], parts.bulge[part]
-
-    def place(share: Floats) -> Floats:
-        return spots(edges.a[edge], edges.b[edge], edges.bulge[edge], share)
+    way, line, (z, z_end) = ways.curve[part], edges[edge], ways.z[part].T
 
     def height(share: Floats) -> Floats:
-        along = np.clip(shares(place(share), a[:, :2], b[:, :2], bulge), 0.0, 1.0)
-        return np.asarray(a[:, 2] + along * (b - a)[:, 2])
+        along = np.clip(shares(points(line, share), way), 0.0, 1.0)
+        return np.asarray(z + along * (z_end - z))
 
     off = np.zeros(len(good))
     for share in (low, high, 0.5 * (low + high)):
-        off = np.maximum(off, away_mm(place(share), a[:, :2], b[:, :2], bulge))
+        off = np.maximum(off, distances(points(line, share), way))
     # The radius of a rounded arc is less sure than its ends.
-    near = np.flatnonzero(off <= np.where(bulge == 0.0, 1.0, 2.0) * tolerance_mm)
+    near = np.flatnonzero(off <= np.where(way[:, 4] == 0.0, 1.0, 2.0) * tolerance_mm)
     return _Stretches(part, edge, low, high, height(low), height(high), off).take(near)
 
 
 def _near(
-    parts: _Parts, length: Floats, edges: _Parts, edge_length: Floats, tolerance_mm: float
+    ways: Floats, length: Floats, edges: Floats, edge_length: Floats, tolerance_mm: float
 ) -> list[tuple[Ints, Ints]]:
     """Return pairs (part, edge) whose boxes meet, in handy portions; at least one, which may be empty.
 
     Long moves are looked up piece by piece: the box of a long diagonal would hold half of the network.
     """
-    tree = shapely.STRtree(boxes(edges.a, edges.b, edges.bulge, tolerance_mm))
+    tree = shapely.STRtree(upright(boxes(edges), tolerance_mm))
     usual = 4.0 * float(np.median(edge_length))
-    across = np.hypot(*np.ptp(np.concatenate([edges.a[:, :2], edges.b[:, :2]]), axis=0))
+    across = np.hypot(*np.ptp(edges[:, :4].reshape(-1, 2), axis=0))
     # A move may lead kilometres away; no more pieces are wanted of it than of one across the network and back.
     pieces = np.clip(np.ceil(length / usual), 1.0, np.ceil(2.0 * across / usual) + 1.0)
-    count = np.where(parts.bulge == 0.0, pieces, 1.0).astype(np.int64)
-    owner = np.repeat(np.arange(len(count)), count)
-    step = np.arange(len(owner)) - np.repeat(np.cumsum(count) - count, count)
-    delta = (parts.b - parts.a)[owner, :2] / count[owner, None]
-    a = parts.a[owner, :2] + step[:, None] * delta
-    found, hit = tree.query(boxes(a, a + delta, parts.bulge[owner], tolerance_mm))
+    count = np.where(ways[:, 4] == 0.0, pieces, 1.0).astype(np.int64)
+    owner, share = evenly(count)
+    pieces_of = parts(ways[owner], share, share + 1.0 / count[owner])
+    found, hit = tree.query(upright(boxes(pieces_of), tolerance_mm))
     # A long edge may be met by several pieces of one move.
-    key = np.sort(owner[found] * np.int64(len(edges.a)) + hit)
+    key = np.sort(owner[found] * np.int64(len(edges)) + hit)
     key = key[np.diff(key, prepend=-1) != 0]
-    part, edge = key // len(edges.a), key % len(edges.a)
+    part, edge = key // len(edges), key % len(edges)
     return [
         (part[begin : begin + PAIRS], edge[begin : begin + PAIRS])
         for begin in range(0, max(len(part), 1), PAIRS)

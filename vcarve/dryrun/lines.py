@@ -7,7 +7,6 @@ import numpy.typing as npt
 import shapely
 from scipy.spatial import cKDTree
 
-from vcarve.dryrun.bends import away_mm, boxes, spots
 from vcarve.dryrun.codes import finding
 from vcarve.dryrun.coverage import TOUCH, Covered, again, covered, union
 from vcarve.dryrun.track import Track, entry, last_decimal_mm
@@ -15,14 +14,15 @@ from vcarve.errors import Finding, listed
 from vcarve.groove.model import Grooves
 from vcarve.job.records import Job
 from vcarve.network.model import Network
+from vcarve.plane.arcs import boxes, distances, middles
+from vcarve.plane.region import lines_along, upright
 from vcarve.quantity import Figures
 
 Bools = npt.NDArray[np.bool_]
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 
-CHORDS = 64  # of an edge, where the place is told at which a move leaves it
-CHORDS_OFF_MM = 0.01
+CHORDS_OFF_MM = 0.01  # from an edge, where the place is told at which a move leaves it
 OTHER_JOB = 0.5  # from this share of strays and of missed lines on, it is the program of another job
 
 
@@ -68,22 +68,18 @@ def _stray(seen: Track, rows: Ints, sentence: str, network: Network, tolerance_m
 def _off_the_lines(seen: Track, move: int, network: Network, tolerance_mm: float) -> tuple[float, float]:
     """Return where a move first is beside every line."""
     low, high = seen.low_mm[move, :2] - 1.0, seen.high_mm[move, :2] + 1.0
-    xy = network.xy_mm
-    tail, head = xy[network.tail], xy[network.head]
-    near = shapely.intersects(boxes(tail, head, network.bulge, tolerance_mm), shapely.box(*low, *high))
-    rows = np.flatnonzero(near & network.cut)
-    share = np.linspace(0.0, 1.0, CHORDS + 1)
-    points = [spots(tail[rows], head[rows], network.bulge[rows], np.full(len(rows), one)) for one in share]
-    lines = shapely.linestrings(np.stack(points, axis=1)) if len(rows) else np.empty(0, dtype=object)
-    on = shapely.union_all(shapely.buffer(lines, tolerance_mm + CHORDS_OFF_MM))
+    lines = network.curves(np.flatnonzero(network.cut))
+    box = boxes(lines)
+    near = (box[:, :2] <= high + tolerance_mm).all(axis=1) & (box[:, 2:] >= low - tolerance_mm).all(axis=1)
+    on = shapely.union_all(
+        shapely.buffer(lines_along(lines[near], CHORDS_OFF_MM), tolerance_mm + CHORDS_OFF_MM)
+    )
     return entry(seen, move, shapely.difference(shapely.box(*low, *high), on))
 
 
 def _middle(network: Network, edge: int) -> tuple[float, float]:
-    xy = network.xy_mm
-    rows = np.array([edge])
-    place = spots(xy[network.tail[rows]], xy[network.head[rows]], network.bulge[rows], np.array([0.5]))
-    return float(place[0, 0]), float(place[0, 1])
+    [(x, y)] = middles(network.curves(np.array([edge]))).tolist()
+    return x, y
 
 
 def _depth_sentence(depth_mm: float, wanted_mm: float, figures: Figures) -> str:
@@ -104,7 +100,7 @@ def _ends(
         return []
     cut = np.flatnonzero(network.cut)
     xy = network.xy_mm
-    tail, head, bend = network.tail[cut], network.head[cut], network.bulge[cut]
+    tail, head = network.tail[cut], network.head[cut]
     deepest = np.full(len(network.x_nm), -1.0)
     np.maximum.at(deepest, tail, grooves.depth_mm[cut])
     np.maximum.at(deepest, head, grooves.depth_mm[cut])
@@ -115,10 +111,10 @@ def _ends(
     allowed = np.where(known, deepest[used[np.minimum(nearest, len(used) - 1)]], -1.0)
     loose = np.flatnonzero(~known)
     if len(loose):
-        a, b = xy[tail], xy[head]
-        tree = shapely.STRtree(boxes(a, b, bend, tolerance_mm))
+        lines = network.curves(cut)
+        tree = shapely.STRtree(upright(boxes(lines), tolerance_mm))
         point, hit = tree.query(shapely.points(place[loose]))
-        on = away_mm(place[loose[point]], a[hit], b[hit], bend[hit]) <= tolerance_mm
+        on = distances(place[loose[point]], lines[hit]) <= tolerance_mm
         np.maximum.at(allowed, loose[point[on]], grooves.depth_mm[cut[hit[on]]])
     depth = -seen.end_mm[rows, 2]
     deep = (allowed >= 0.0) & (depth > allowed + slack)
