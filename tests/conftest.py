@@ -16,6 +16,7 @@ import pytest
 
 _CALL = re.compile(r"^\s*\d+ N[0-9.]*\s*([A-Z][A-Z0-9_]*)\((.*)\)\s*$")
 _MM_PER_INCH = 25.4
+_KINDS = {"STRAIGHT_TRAVERSE": "rapid", "STRAIGHT_FEED": "feed", "STRAIGHT_PROBE": "probe", "ARC_FEED": "arc"}
 # Plane -> index among X, Y, Z of the first, second and third figure of ARC_FEED.
 _ARC_AXES = {"XY": (0, 1, 2), "XZ": (2, 0, 1), "YZ": (1, 2, 0)}
 
@@ -24,7 +25,7 @@ _ARC_AXES = {"XY": (0, 1, 2), "XZ": (2, 0, 1), "YZ": (1, 2, 0)}
 class CanonicalMove:
     """One motion as the interpreter reports it, in millimetres.
 
-    ``kind`` is ``rapid``, ``feed`` or ``arc``; ``end_mm`` is in work coordinates and ``end_mm`` plus ``offset_mm`` in
+    ``kind`` is ``rapid``, ``feed``, ``probe`` or ``arc``; ``end_mm`` is in work coordinates and ``end_mm`` plus ``offset_mm`` in
     machine coordinates.  ``centre_mm`` has the arc's centre (``None`` along the plane's normal), ``turns`` is
     negative for clockwise arcs.  ``step_mm`` is the resolution of the printed figures.
     """
@@ -82,7 +83,7 @@ def parse_canonical(output: str, accepted: bool) -> CanonicalRun:
             shift = [value * scale for value in _floats(arguments)[:3]]
         elif name == "USE_TOOL_LENGTH_OFFSET":
             length = [value * scale for value in _floats(arguments)[:3]]
-        elif name in ("STRAIGHT_TRAVERSE", "STRAIGHT_FEED", "ARC_FEED"):
+        elif name in ("STRAIGHT_TRAVERSE", "STRAIGHT_FEED", "STRAIGHT_PROBE", "ARC_FEED"):
             figures = _floats(arguments)
             centre = None
             turns = 0
@@ -97,7 +98,7 @@ def parse_canonical(output: str, accepted: bool) -> CanonicalRun:
                 end = [value * scale for value in figures[:3]]
             moves.append(
                 CanonicalMove(
-                    kind={"STRAIGHT_TRAVERSE": "rapid", "STRAIGHT_FEED": "feed", "ARC_FEED": "arc"}[name],
+                    kind=_KINDS[name],
                     end_mm=(end[0], end[1], end[2]),
                     offset_mm=tuple(a + b + c for a, b, c in zip(system, shift, length, strict=True)),
                     step_mm=1e-4 * scale,

@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from vcarve.program.grammar import AXES
 from vcarve.program.moves import Motion, Moves, Plane
 
 
@@ -26,10 +27,10 @@ def moves_of(start_mm: Any, end_mm: Any, **columns: Any) -> Moves:
         "feed_mm_min": ((n,), np.float64, 300.0),
         "rpm": ((n,), np.float64, 10000.0),
         "machine": ((n,), np.bool_, False),
-        "unknown": ((n + 1,), np.int8, 0),
+        "lost": ((n + 1, 3), np.bool_, False),
     }
     filled = {
         name: np.broadcast_to(np.asarray(columns.pop(name, value)), shape).astype(kind)
         for name, (shape, kind, value) in usual.items()
     }
-    return Moves(start_mm=start, end_mm=end, **filled, **{"events": (), "lines": n, **columns})  # type: ignore[arg-type]
+    return Moves(start_mm=start, end_mm=end, **filled, **{"axes": AXES, "events": (), "lines": n, **columns})  # type: ignore[arg-type]

@@ -27,7 +27,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "plan": {"plane", "plan", "mount", "cuts.model", "job", "quantity"},
     "mount": {"mount", "job"},
     "program.grammar": set(),
-    "program.moves": set(),
+    "program.moves": {"program.grammar"},
     "program.numbers": set(),
     "program.sections": set(),
     "program.comment": {"program.grammar"},

@@ -338,7 +338,7 @@ def as_json(run: DryRun, facts: Measured | None, surface: Surface | None = None)
     moves = run.reading.moves
     length = moves.length_mm
     feed = moves.motion != int(Motion.RAPID)
-    below = feed & (np.minimum(moves.start_mm[:, 2], moves.end_mm[:, 2]) < run.top_mm - 1e-6)
+    below = feed & moves.told & (np.minimum(moves.start("Z"), moves.end("Z")) < run.top_mm - 1e-6)
     values: dict[str, object] = {
         **verdict_json(run.findings, run.job),
         "machine": run.machine.name,

@@ -144,11 +144,11 @@ def extents(moves: Moves) -> dict[str, tuple[float, float]]:
     """Return how far the feed moves reach on each axis, in work coordinates, and how high Z rises."""
     feed = moves.motion != int(Motion.RAPID)
     spans = {}
-    for axis, name in enumerate("xyz"):
-        ends = np.concatenate([moves.start_mm[feed, axis], moves.end_mm[feed, axis]])
-        if name == "z":
-            ends = np.concatenate([ends, moves.end_mm[:, axis]])
-        spans[name] = (float(ends.min()), float(ends.max())) if len(ends) else (0.0, 0.0)
+    for axis in moves.axes:
+        ends = np.concatenate([moves.start(axis)[feed], moves.end(axis)[feed]])
+        if axis == "Z":
+            ends = np.concatenate([ends, moves.end(axis)])
+        spans[axis.lower()] = (float(ends.min()), float(ends.max())) if len(ends) else (0.0, 0.0)
     return spans
 
 

@@ -103,6 +103,9 @@ CASES: dict[str, tuple[dict[int, str], list[tuple[int | None, str]], tuple[str, 
         [(19, "~machine-coordinates"), (20, "~machine-coordinates")],
         (),
     ),
+    "probing, spindle off": ({2: "G0 Z5\nG38.2 Z-2 F50\nG0 Z5"}, [(3, "~probe")], ()),
+    "probing, turning": ({9: "G0 Z1\nG38.2 Z-2 F50\nG0 Z1"}, [(10, "probe")], ()),
+    "across from where it touched": ({2: "G0 Z5\nG38.2 Z-2 F50\nG0 X-20 Y0\nG0 Z5"}, [(3, "~probe"), (4, "probe")], ()),
     "to machine zero, turning": ({17: "G53 G0 Z0"}, [(17, "machine-coordinates")], ()),
     "home between passes": (
         {9: "G0 Z1\nG53 G0 Z-2\nG0 X0 Y-10", 10: "G0 Z1"},
@@ -439,12 +442,12 @@ def test_zero_on_the_bed() -> None:
         ("G1" + " X10.0000" + "0" * 90, "column 80"),
         ("G1 X10 B2", "column 8"),
         ("G7", "column 1"),
-        ("G38.2 Z-5 F50", "column 1"),
+        ("G38.3 Z-5 F50", "column 1"),
         ("M6", "column 1"),
     ],
 )
 def test_what_the_controller_does_not_know_is_no_finding(line: str, place: str) -> None:
-    """Words unknown to the target controller, lines too long for it and probing are faults at their line and column."""
+    """Words unknown to the target controller, lines too long for it and odd ways to probe are faults at their line and column."""
     with pytest.raises(InputError) as caught:
         judge(edited({10: f"{line}\nG0 X0 Y-10"}))
 

@@ -360,13 +360,3 @@ def test_parts_do_not_show(monkeypatch, acceleration):
     for one, other in zip(whole, parts, strict=True):
         np.testing.assert_allclose(one.move_s, other.move_s, rtol=1e-12)
         np.testing.assert_allclose(one.exit_mm_s, other.exit_mm_s, rtol=1e-12)
-
-
-def test_unknown_places_add_no_distance():
-    """A start that is not known adds no time, and everything after it is timed as usual."""
-    moves = path((10, 0, 0), (20, 0, 0), start=(math.nan, 0.0, 0.0))
-
-    times = clock.run(moves, mill())
-
-    assert times.move_s[0] == 0.0
-    assert times.total_s == pytest.approx(2.0333, rel=REL)

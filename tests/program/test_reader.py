@@ -252,6 +252,38 @@ def test_machine_coordinates() -> None:
     assert result.end_mm.tolist() == [[1, 1, 0], [0, 21, 0], [-10, 2, 0]]
 
 
+def test_probing() -> None:
+    """G38.2 (§3.5.9) is a motion of its own: what it moves is lost from there on, until the program gives it a place."""
+    result = moves("F100\nG0 X1 Y2 Z5\nG38.2 Z-3\nG0 X4\nG0 Z5\nG1 Y3")
+
+    assert result.motion.tolist() == [0, Motion.PROBE, 0, 0, 1]
+    assert result.end("Z").tolist() == [5, -3, -3, 5, 5]
+    assert result.feed_mm_min[1] == 100.0
+    assert result.is_lost("Z").tolist() == [True, False, True, True, False, False]
+    assert result.is_lost("XY").tolist() == [True, False, False, False, False, False]
+    assert result.told.tolist() == [True, False, True, True, True]
+
+
+def test_probing_sideways_loses_what_it_moves() -> None:
+    """An axis that a probing line names and does not move stays where the text said."""
+    result = moves("F100\nG0 X1 Y2 Z5\nG38.2 X9 Y2")
+
+    assert result.is_lost("X").tolist()[-1] is True
+    assert result.is_lost("YZ").tolist()[-1] is False
+
+
+def test_places_are_asked_for_by_name() -> None:
+    """One name gives one column, several give them in the order asked for; a name that is no axis is an error."""
+    result = moves("G0 X1 Y2 Z3\nG0 X4")
+
+    assert result.axes == ("X", "Y", "Z")
+    assert result.end("Z").tolist() == [3, 3]
+    assert result.end("YX").tolist() == [[2, 1], [2, 4]]
+    assert result.start("X").tolist() == [0, 1]
+    with pytest.raises(ValueError, match="not in tuple"):
+        result.end("A")
+
+
 def test_home() -> None:
     """G28 goes by the point given to a stored place; the controllers move only the axes named (§3.5.8)."""
     result = moves("G0 X5 Y6 Z-1\nG28 Z5", "linuxcnc")

@@ -116,7 +116,16 @@ ROWS = [
     ("G0 X" + "0" * 260 + "1", None, "rrr"),
     ("G0 X" + "0" * 76 + "1", None, "trt"),
     # codes known and refused on purpose, and codes only some know
-    ("F100 G38.2 X1", "G38.2", "rrr"),
+    # probing: toward somewhere, at a feed, in work coordinates
+    ("F100 G38.2 X1", None, "ttt"),
+    ("F100 G38.2 X0.2", "G38.2", "rtt"),
+    ("F100 G38.2 X0", "G38.2", "rrr"),
+    ("F100 G38.2", "G38.2", "rrr"),
+    ("G38.2 X1", "G38.2", "rrr"),
+    ("G93 G38.2 X1 F2", "G38.2", "rrr"),
+    ("F100 G53 G38.2 X1", "G53", "rrr"),
+    ("F100 G38.2 X1 P1", "P1", "rrr"),
+    ("F100 G38.3 X1", "G38.3", "rrr"),
     ("G41", "G41", "rrr"),
     ("G43 H1", "G43", "rrr"),
     ("G43.1 Z1", "G43.1", "rrr"),
@@ -209,6 +218,22 @@ def test_a_code_not_carried_out_says_why_and_what_to_do(dialect: DialectName) ->
                 assert re.fullmatch(r"not carried out: .{15,}; .{10,}\.", fault.reason)
             else:
                 assert fault.reason == f"{dialect} has no such code."
+
+
+@pytest.mark.parametrize(("letter", "axis"), ["AX", "BY", "CZ"])
+def test_a_rotary_axis_is_named_for_what_it_is(letter: str, axis: str) -> None:
+    """A, B and C are known, and refused with what they turn about and what to do; Grbl does not know them."""
+    (fault,) = read(f"G0 X1 {letter}90\nM2", dialect="linuxcnc").faults
+
+    assert fault.word == f"{letter}90"
+    assert fault.reason == (
+        f"{letter} is a rotary axis, about {axis}; no axis is turned here, and what it turns cannot be judged: "
+        "write the places in X, Y and Z."
+    )
+    assert (
+        read(f"G0 {letter}90\nM2", dialect="grbl-1.1").faults[0].reason
+        == "this letter or sign has no meaning here."
+    )
 
 
 def test_opening_percent_needs_a_closing_one() -> None:

@@ -14,15 +14,17 @@ from typing import Any
 import numpy as np
 import pytest
 
-from vcarve.program.arcs import PLANE_AXES
+from vcarve.program.grammar import PLANES
 from vcarve.program.moves import Motion, Moves
 from vcarve.program.reader import read
 
 PROGRAMS_IN_THE_SUITE = 300
-_KINDS = {Motion.RAPID: "rapid", Motion.FEED: "feed", Motion.ARC_CW: "arc", Motion.ARC_CCW: "arc"}
+_KINDS = {Motion.RAPID: "rapid", Motion.FEED: "feed", Motion.ARC_CW: "arc", Motion.ARC_CCW: "arc"} | {
+    Motion.PROBE: "probe"
+}
 # What the interpreter takes and we refuse on purpose: the words of our reasons, and why.
 DELIBERATE = {
-    "this machine has no axis": "the interpreter is set up with rotary axes",
+    "no axis is turned here": "the interpreter is set up with rotary axes",
     "not carried out": "the text alone does not say what these codes come to",
     "is not read": "flow control: the moves are written out in a program that is to be checked",
     "are not read": "parameters with names belong to one controller",
@@ -34,6 +36,7 @@ DELIBERATE = {
     "P must not be negative": "the controller's manual forbids a negative dwell, its code lets it pass",
     "P must be a whole number": "the report asks for whole numbers within 0.0001, the interpreter rounds",
     "a number must follow the letter": "the interpreter takes --5 for an expression",
+    "a probing move must not be made under G93": "the report forbids it, the interpreter takes it",
     "G93 needs F above zero": "a move at F0 never ends",
 }
 _LETTERS = {
@@ -76,6 +79,15 @@ SLIPS = [slip for row in _SLIPS.strip().splitlines() for slip in row.split(" | "
     "(" + "x" * 270 + ")",
     ";" + "y" * 260,
 ]
+# Probing moves, and ones that are none: the interpreter takes the probe to touch just before the end, and goes on from there.
+PROBES = (
+    """
+G38.2 Z-3 | G38.2 X1 Y1 Z-3 F50 | G38.2 Z4 | G38.2 X2 Y3 Z4 F9 | G93 G38.2 Z1 F2 | G38.2 Z-5 P1 | G53 G38.2 Z1
+G38.2 Z-3 G92 X1 | G91 G38.2 Z-1 | G38.2 A3 | G38.2 Z-3 F0 | G38.2 Z3.9 | G38.2 Z1 G4 P1 | G38.2 Z1 G0 | G38.2 Y9 F7
+""".strip()
+    .replace("\n", " | ")
+    .split(" | ")
+)
 
 
 class Writer:
@@ -377,7 +389,7 @@ def _move_differs(ours: Moves, index: int, theirs: Any, text: str) -> str | None
     ):
         return f"feeds {ours.feed_mm_min[index]} and {theirs.feed_mm_min}"
     if theirs.kind == "arc":
-        u, v, _ = PLANE_AXES[int(ours.plane[index])]
+        u, v, _ = ours.columns("".join(PLANES[int(ours.plane[index])]))
         for axis in (u, v):
             if abs(ours.centre_mm[index, axis] - theirs.centre_mm[axis]) > 2.1 * theirs.step_mm:
                 return f"centres {ours.centre_mm[index]} and {theirs.centre_mm}"
@@ -420,7 +432,7 @@ PREAMBLES = {
 def slip_differences(rs274: Callable[[str], Any], preamble: str) -> dict[str, str]:
     """Every slip after one preamble; those on which reader and interpreter differ."""
     found = {}
-    for slip in SLIPS:
+    for slip in [*SLIPS, *PROBES]:
         text = f"{PREAMBLES[preamble]}\n{slip}\nM2\n"
         difference = differences(text, rs274(text))
         if difference is not None:

@@ -11,13 +11,11 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from vcarve.program.moves import Moves, Plane
+from vcarve.program.grammar import PLANES
+from vcarve.program.moves import Moves
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
-
-# First axis, second axis and normal of each plane: counter-clockwise turns the first towards the second.
-PLANE_AXES: dict[int, tuple[int, int, int]] = {Plane.XY: (0, 1, 2), Plane.XZ: (2, 0, 1), Plane.YZ: (1, 2, 0)}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -26,18 +24,6 @@ class Blocks:
 
     owner: Ints  # (B,)
     delta_mm: Floats  # (B, 3)
-
-
-def arc_radius_mm(moves: Moves, index: Ints) -> Floats:
-    """Radius in its plane of each arc among the moves ``index``, from its start; 0 for straight moves."""
-    radius = np.zeros(len(index))
-    sweep = moves.sweep_rad[index]
-    for plane, (first, second, _) in PLANE_AXES.items():
-        mine = (sweep != 0.0) & (moves.plane[index] == plane)
-        rows = index[mine]
-        arm = moves.start_mm[rows] - moves.centre_mm[rows]
-        radius[mine] = np.hypot(arm[:, first], arm[:, second])
-    return radius
 
 
 def chords(sweep_rad: Floats, radius_mm: Floats, tolerance_mm: float) -> Ints:
@@ -55,18 +41,13 @@ def chord_counts(moves: Moves, tolerance_mm: float) -> Ints:
     count = np.ones(len(moves), dtype=np.int64)
     arcs = np.flatnonzero(moves.sweep_rad)
     if len(arcs):
-        count[arcs] = chords(moves.sweep_rad[arcs], arc_radius_mm(moves, arcs), tolerance_mm)
+        count[arcs] = chords(moves.sweep_rad[arcs], moves.radius_mm[arcs], tolerance_mm)
     return count
 
 
 def split(moves: Moves, index: Ints, count: Ints) -> tuple[Ints, Floats, Floats]:
-    """Cut the moves ``index`` into ``count`` pieces each: owner (B,), starts (B, 3) and ends (B, 3).
-
-    Coordinates that are unknown (NaN) at a move's start count as those of its end, so that nothing is
-    invented.
-    """
-    end = moves.end_mm[index]
-    start = np.where(np.isnan(moves.start_mm[index]), end, moves.start_mm[index])
+    """Cut the moves ``index`` into ``count`` pieces each: owner (B,), starts (B, 3) and ends (B, 3)."""
+    start, end = moves.start_mm[index], moves.end_mm[index]
     if count.max(initial=1) == 1:
         return index, start, end
     row = np.repeat(np.arange(len(index)), count)
@@ -75,7 +56,8 @@ def split(moves: Moves, index: Ints, count: Ints) -> tuple[Ints, Floats, Floats]
     tail, head = start[row], end[row]
     many = np.flatnonzero(count[row] > 1)
     owner = index[row]
-    for plane, (a, b, normal) in PLANE_AXES.items():
+    for plane, axes in PLANES.items():
+        a, b, normal = moves.columns("".join(axes))
         mine = many[(moves.plane[owner[many]] == plane) & (moves.sweep_rad[owner[many]] != 0.0)]
         if not len(mine):
             continue

@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import numpy.typing as npt
 
-from vcarve.dryrun.blocks import arc_radius_mm, blocks, chord_counts
+from vcarve.dryrun.blocks import blocks, chord_counts
 from vcarve.dryrun.kinematics import along, backward, block_times, corner_speeds, entry_caps, forward
 from vcarve.program.moves import Event, Motion, Moves
 
@@ -101,8 +101,7 @@ def run(moves: Moves, machine: Machine, *, stop_delay_s: float = 0.0) -> Times:
 
     Feeds are limited by the machine's largest cutting feed and by its rapid rate, per axis.
     ``stop_delay_s`` is what a controller adds at every stop (its step idle delay; Grbl's default is 25 ms,
-    off here).  Moves in machine coordinates (G53) run between the end points given; a place that is unknown
-    counts as no distance.
+    off here).  Moves in machine coordinates (G53) run between the end points given, probing moves all their way.
     """
     extra, rests, pauses = _waits(moves, machine.dialect == "grbl-1.1")
     length, move_s, entry, peak, exit_, acceleration = _plan(moves, machine, rests)
@@ -116,11 +115,9 @@ def run(moves: Moves, machine: Machine, *, stop_delay_s: float = 0.0) -> Times:
 
     waits = extra + delay
     start = np.cumsum(waits[:-1]) + np.cumsum(move_s) - move_s
-    delta = moves.end_mm - moves.start_mm
     rapid = moves.motion == Motion.RAPID
-    plunge = (
-        ~rapid & (moves.sweep_rad == 0.0) & (delta[:, 2] < 0.0) & (delta[:, 0] == 0.0) & (delta[:, 1] == 0.0)
-    )
+    upright = (moves.end("XY") == moves.start("XY")).all(axis=1) & (moves.sweep_rad == 0.0)
+    plunge = ~rapid & upright & (moves.end("Z") < moves.start("Z"))
     rapid_s, plunge_s = math.fsum(move_s[rapid]), math.fsum(move_s[plunge])
     cut_s = math.fsum(move_s[~rapid & ~plunge])
     dwell_s, stop_s = math.fsum(extra), math.fsum(delay)
@@ -219,10 +216,8 @@ def _plan(
         _three(machine.acceleration),
         machine.junction_deviation_mm,
     )
-    known = np.where(np.isnan(moves.start_mm), moves.end_mm, moves.start_mm)
-    length = np.sqrt(((moves.end_mm - known) ** 2).sum(axis=1))
-    arcs = np.flatnonzero(moves.sweep_rad)
-    length[arcs] += arc_radius_mm(moves, arcs)  # only to tell a full circle from no motion
+    length = np.sqrt(((moves.end_mm - moves.start_mm) ** 2).sum(axis=1))
+    length += moves.radius_mm  # only to tell a full circle from no motion
     moving = np.flatnonzero(length > 0.0)
     count = chord_counts(moves, machine.arc_tolerance_mm)[moving]
     resting = np.zeros(len(moves) + 1, dtype=bool)

@@ -1,8 +1,8 @@
 """Every code a dry run's finding may have: how much it weighs and what it means, in one table.
 
 ``refuse`` is what may ruin the piece, the bit or the machine with the spindle turning, or what cuts something else than the
-job asks for; ``caution`` is a habit that is worth a look.  Words a controller does not know, lines it finds too long, probing
-moves and everything else that cannot be read are no findings but faults of the reader: a program with one is not judged.
+job asks for; ``caution`` is a habit that is worth a look.  Words a controller does not know, lines it finds too long and
+everything else that cannot be read are no findings but faults of the reader: a program with one is not judged.
 """
 
 from __future__ import annotations
@@ -23,6 +23,7 @@ CODES: MappingProxyType[str, tuple[Severity, str]] = MappingProxyType(
         "offset-changed": ("refuse", "the program moves its own zero, so nobody knows where on the piece it cuts"),
         "place-unknown": ("refuse", "a cut with an axis that the program has not given a place, from wherever the bit stands"),
         "machine-coordinates": ("refuse", "G53, G28 or G30: where that is on the piece is not known"),
+        "probe": ("refuse", "G38.2 with the spindle turning, or across from where it touched: where it stops is not known"),
         "tool-change": ("refuse", "another bit is another length: the depth of what follows is not known"),
         "path-tolerance": ("refuse", "G64 lets the controller round corners by more than the lines of a pattern bear"),
         "active-comment": ("refuse", "a comment that a controller carries out"),

@@ -1,7 +1,7 @@
 """Everything after which nobody knows where on the piece the bit is, and what is cut there all the same.
 
 Judged from what the reader decoded: the events of offsets, the moves to machine coordinates, and which axes the text has
-given a place (:attr:`Track.lost`).
+given a place (:attr:`Moves.lost`).
 """
 
 from __future__ import annotations
@@ -11,6 +11,7 @@ import numpy as np
 from vcarve.dryrun.codes import finding
 from vcarve.dryrun.track import Track
 from vcarve.errors import Finding, listed
+from vcarve.program.moves import Motion
 
 OFFSETS = {
     "shift": "G92 moves the zero to where the bit stands, and nobody knows where that is on the piece.",
@@ -23,6 +24,7 @@ def place_findings(seen: Track) -> list[Finding]:
     return [
         *_offset_findings(seen),
         *_machine_findings(seen),
+        *_probe_findings(seen),
         *_distance_findings(seen),
         *_lost_findings(seen),
     ]
@@ -64,26 +66,52 @@ def _machine_findings(seen: Track) -> list[Finding]:
     )
 
 
+def _probe_findings(seen: Track) -> list[Finding]:
+    """Moves until a probe touches: with the spindle turning they cut, and going on across from there they scrape."""
+    moves = seen.moves
+    probes = moves.motion == int(Motion.PROBE)
+    down = probes & (moves.end("Z") != moves.start("Z"))
+    index = np.arange(len(moves))
+    touched = np.maximum.accumulate(np.where(down, index, -1))
+    placed = np.maximum.accumulate(np.where(moves.is_lost("Z"), -1, np.arange(len(moves) + 1)))[1:]
+    scrapes = seen.across & ~probes & (touched >= 0) & (placed <= touched)
+    turning = probes & (moves.rpm > 0.0)
+    stops = "until the probe touches: where it stops is not known before, and is not judged"
+    said = {
+        "scrape": "The bit goes on across from where it touched; lift it first, to a height in Z (G90).",
+        "turning": f"This move goes on {stops}. The spindle turns at that: stop it (M5) first.",
+        "probe": f"This move goes on {stops}.",
+    }
+
+    def make(m: int) -> Finding:
+        which = "scrape" if scrapes[m] else "turning" if turning[m] else "probe"
+        return finding(
+            "probe", said[which], line=seen.line(m), severity="caution" if which == "probe" else None
+        )
+
+    return listed(np.flatnonzero(probes | scrapes).tolist(), make)
+
+
 def _distance_findings(seen: Track) -> list[Finding]:
     """Moves by a distance (G91) of an axis that has no place: it can only be one from wherever the bit stands."""
     moves = seen.moves
     found = []
-    for axis, letter in enumerate("XYZ"):
-        rows = (moves.end_mm[:, axis] != moves.start_mm[:, axis]) & seen.lost[1:, axis] & ~moves.machine
+    for axis in moves.axes:
+        rows = (moves.end(axis) != moves.start(axis)) & moves.is_lost(axis)[1:] & moves.told
         if rows.any():
-            sentence = f"{letter} moves by a distance (G91), from wherever the bit stands."
+            sentence = f"{axis} moves by a distance (G91), from wherever the bit stands."
             found.append(finding("start-unknown", sentence, line=seen.line(int(rows.argmax()))))
     return found
 
 
 def _lost_findings(seen: Track) -> list[Finding]:
     """Feed moves whose height is not known, and those in the wood whose place or way is not."""
-    lost, found = seen.lost[1:], seen.found
-    way = lost[:, :2].any(axis=1) | found[:, :2].any(axis=1) | (seen.across & found[:, 2])
-    rows = seen.feed & ~seen.moves.machine & (lost[:, 2] | (seen.in_wood & way))
+    moves = seen.moves
+    way = moves.is_lost("XY")[1:] | moves.is_found("XY") | (seen.across & moves.is_found("Z"))
+    rows = seen.feed & moves.told & (moves.is_lost("Z")[1:] | (seen.in_wood & way))
 
     def make(m: int) -> Finding:
-        missing = [letter for axis, letter in enumerate("XYZ") if lost[m, axis] or found[m, axis]]
+        missing = [axis for axis in moves.axes if moves.lost[m : m + 2, moves.columns(axis)].any()]
         have = "have" if len(missing) > 1 else "has"
         sentence = f"{' and '.join(missing)} {have} not been given a place before this cut: it starts wherever the bit stands."
         return finding("place-unknown", sentence, line=seen.line(m))

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 import numpy.typing as npt
 
-from vcarve.dryrun.blocks import arc_radius_mm, chords, split
+from vcarve.dryrun.blocks import chords, split
 from vcarve.dryrun.places import Places
 from vcarve.dryrun.surface import Surface
 from vcarve.dryrun.tip import Tip
@@ -209,15 +209,15 @@ def land(surface: Surface, *, inside: Bools | None = None, least_mm2: float | No
 
 def depths_mm(moves: Moves, *, top_mm: float = 0.0) -> Floats:
     """How far each move's deepest place is below the piece's top, shape (N,); 0 where that is not known, or above it."""
-    start = np.where(np.isnan(moves.start_mm[:, 2]), moves.end_mm[:, 2], moves.known_start_mm[:, 2])
-    depth = top_mm - np.minimum(start, moves.end_mm[:, 2])
+    end = moves.end("Z")
+    depth = top_mm - np.where(moves.is_found("Z"), end, np.minimum(moves.start("Z"), end))
     # An upright arc may dip below both its ends.
     upright = np.flatnonzero((moves.sweep_rad != 0.0) & (moves.plane != Plane.XY))
     if len(upright):
-        count = chords(moves.sweep_rad[upright], arc_radius_mm(moves, upright), DIP_SAG_MM)
+        count = chords(moves.sweep_rad[upright], moves.radius_mm[upright], DIP_SAG_MM)
         owner, _, head = split(moves, upright, count)
-        np.maximum.at(depth, owner, top_mm - head[:, 2])
-    return np.where(moves.machine | moves.lost[1:, 2], 0.0, np.maximum(depth, 0.0))
+        np.maximum.at(depth, owner, top_mm - head[:, moves.columns("Z")[0]])
+    return np.where(moves.told & ~moves.is_lost("Z")[1:], np.maximum(depth, 0.0), 0.0)
 
 
 def contacts(moves: Moves, bit: Bit, *, top_mm: float = 0.0) -> tuple[Contact, ...]:

@@ -30,6 +30,7 @@ SPOKEN_OF = frozenset(
     {
         "offset-changed",
         "machine-coordinates",
+        "probe",
         "tool-change",
         "path-tolerance",
         "pause-in-wood",

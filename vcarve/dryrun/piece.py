@@ -36,7 +36,13 @@ def rapid_findings(seen: Track, job: Job | None) -> list[Finding]:
     ):
         found.extend(listed(np.flatnonzero(rows).tolist(), _saying(seen, code, sentence)))
     height = seen.low_mm[:, 2]
-    flying = ~seen.feed & (seen.across | seen.down) & ~seen.in_wood & ~seen.moves.machine & ~seen.lost[1:, 2]
+    flying = (
+        ~seen.feed
+        & (seen.across | seen.down)
+        & ~seen.in_wood
+        & seen.moves.told
+        & ~seen.moves.is_lost("Z")[1:]
+    )
     touching = flying & (height <= seen.slack_mm)
     sentence = "A rapid touches the surface; stop above it, and go down at a feed."
     found.extend(listed(np.flatnonzero(touching).tolist(), _saying(seen, "rapid-low", sentence)))
@@ -47,7 +53,7 @@ def rapid_findings(seen: Track, job: Job | None) -> list[Finding]:
         sentence = f"A rapid moves across only {above} above the surface; few boards are so flat."
         return finding("rapid-low", sentence, line=seen.line(m), at_mm=seen.at(m), severity="caution")
 
-    scratching = seen.feed & seen.across & ~seen.in_wood & ~seen.blind & ~seen.moves.machine
+    scratching = seen.feed & seen.across & ~seen.in_wood & ~seen.blind & seen.moves.told
     scratching &= height <= seen.slack_mm
     sentence = "The bit moves across on the surface and scratches it."
     found.extend(listed(np.flatnonzero(scratching).tolist(), _saying(seen, "feed-low", sentence)))
@@ -174,7 +180,7 @@ def _hits(seen: Track, job: Job, clamp: Clamp) -> Ints:
         & (high[:, 0] > x0 - widest)
         & (low[:, 1] < y1 + widest)
         & (high[:, 1] > y0 - widest)
-        & ~seen.moves.machine
+        & seen.moves.told
         & ~seen.blind
     )
     if not len(rows):

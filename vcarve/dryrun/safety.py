@@ -7,10 +7,11 @@ from collections.abc import Callable
 import numpy as np
 
 from vcarve.dryrun.codes import finding
-from vcarve.dryrun.track import IN_PLANE, Track, arc_boxes
+from vcarve.dryrun.track import Track, arc_boxes
 from vcarve.errors import Finding, Severity, listed
 from vcarve.job.bench import Machine
 from vcarve.job.records import Job
+from vcarve.program.grammar import PLANES
 from vcarve.quantity import format_number, format_rpm
 
 # Of the job's own speeds: less is a slip, such as one of units, and no choice; our own bound.
@@ -67,16 +68,16 @@ def speed_findings(seen: Track, machine: Machine) -> list[Finding]:
     moving = seen.feed & (length > 0.0)
     with np.errstate(divide="ignore", invalid="ignore"):
         share = np.where(length[:, None] > 0.0, delta / length[:, None], 0.0)
-    for plane, axes in IN_PLANE.items():  # an arc may point along either axis of its plane
-        mine = np.flatnonzero((moves.sweep_rad != 0.0) & (moves.plane == int(plane)))
-        share[mine[:, None], list(axes)] = 1.0
+    for plane, (u, v, _) in PLANES.items():  # an arc may point along either axis of its plane
+        mine = np.flatnonzero((moves.sweep_rad != 0.0) & (moves.plane == plane))
+        share[mine[:, None], moves.columns(u + v)] = 1.0
     with np.errstate(invalid="ignore"):
         beyond = moving[:, None] & (share * feed[:, None] > limits * (1.0 + 1e-6))
     found = []
-    for axis in range(3):
-        rows = np.flatnonzero(beyond[:, axis])
+    for axis, limit, column in zip(moves.axes, limits.tolist(), beyond.T, strict=True):
+        rows = np.flatnonzero(column)
         _, first = np.unique(feed[rows], return_index=True)
-        found.extend(listed(np.sort(rows[first]).tolist(), _too_fast(seen, axis, float(limits[axis]))))
+        found.extend(listed(np.sort(rows[first]).tolist(), _too_fast(seen, axis, limit)))
     slow = np.flatnonzero(seen.feed & seen.in_wood & (feed < SLOW_MM_MIN) & (length > 0.0))
     _, first = np.unique(feed[slow], return_index=True)
     found.extend(
@@ -92,10 +93,10 @@ def speed_findings(seen: Track, machine: Machine) -> list[Finding]:
     return found
 
 
-def _too_fast(seen: Track, axis: int, limit: float) -> Callable[[int], Finding]:
+def _too_fast(seen: Track, axis: str, limit: float) -> Callable[[int], Finding]:
     return lambda m: finding(
         "feed-too-fast",
-        f"The feed is {seen.figures.feed(seen.moves.feed_mm_min[m], 3)}; the machine's largest on {'XYZ'[axis]} is "
+        f"The feed is {seen.figures.feed(seen.moves.feed_mm_min[m], 3)}; the machine's largest on {axis} is "
         f"{seen.figures.number(limit)}.",
         line=seen.line(m),
     )
@@ -145,18 +146,20 @@ def travel_findings(seen: Track, machine: Machine) -> list[Finding]:
     found: list[Finding] = []
     moves = seen.moves
     room = (machine.travel.x_mm, machine.travel.y_mm, machine.travel.z_mm)
-    usable = ~moves.machine & ~seen.blind
+    usable = moves.told & ~seen.blind
     bent = np.flatnonzero(moves.sweep_rad != 0.0)
     boxes = arc_boxes(moves, bent)
-    for axis in range(3):
-        above, below = moves.end_mm[:, axis].copy(), moves.end_mm[:, axis].copy()
-        below[bent], above[bent] = (corner[:, axis] for corner in boxes)
+    for axis, most, low_bent, high_bent in zip(moves.axes, room, boxes[0].T, boxes[1].T, strict=True):
+        above, below = moves.end(axis).copy(), moves.end(axis).copy()
+        below[bent], above[bent] = low_bent, high_bent
         high = np.maximum.accumulate(np.where(usable, above, -np.inf))
         low = np.minimum.accumulate(np.where(usable, below, np.inf))
-        beyond = np.flatnonzero(high - low > room[axis] + 1e-6)
+        beyond = np.flatnonzero(high - low > most + 1e-6)
         if len(beyond):
             span = seen.figures.length(round(float(high[-1] - low[-1]), 3))
-            sentence = f"The program needs {span} of travel on {'XYZ'[axis]}; the machine has {seen.figures.length(room[axis])}."
+            sentence = (
+                f"The program needs {span} of travel on {axis}; the machine has {seen.figures.length(most)}."
+            )
             found.append(finding("travel", sentence, line=seen.line(int(beyond[0]))))
     return found
 
@@ -214,10 +217,11 @@ def _arc_findings(seen: Track) -> list[Finding]:
     moves = seen.moves
     bent = moves.sweep_rad != 0.0
     gap, swell = np.zeros(len(moves)), np.zeros(len(moves))
-    for plane, axes in IN_PLANE.items():
-        mine = np.flatnonzero(bent & (moves.plane == int(plane)))
+    for plane, (u, v, _) in PLANES.items():
+        mine = np.flatnonzero(bent & (moves.plane == plane))
         start, end, centre = (
-            column[mine][:, list(axes)] for column in (moves.start_mm, moves.end_mm, moves.centre_mm)
+            column[mine][:, moves.columns(u + v)]
+            for column in (moves.start_mm, moves.end_mm, moves.centre_mm)
         )
         gap[mine] = np.hypot(*(end - start).T)
         swell[mine] = np.abs(np.hypot(*(end - centre).T) - np.hypot(*(start - centre).T))

@@ -16,7 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from vcarve.dryrun.blocks import arc_radius_mm, split
+from vcarve.dryrun.blocks import split
 from vcarve.dryrun.setup import Setup
 from vcarve.dryrun.tip import Tip
 from vcarve.program.moves import Moves, Plane
@@ -95,21 +95,21 @@ def strokes(moves: Moves, tip: Tip, setup: Setup) -> tuple[Lines, Arcs]:
     Moves in machine coordinates and others whose end is not known are left out; of those whose start is not known only the
     end cuts.
     """
-    start = setup.on_piece(np.where(np.isnan(moves.start_mm), moves.end_mm, moves.known_start_mm))
+    start = setup.on_piece(moves.known_start_mm)
     end = setup.on_piece(moves.end_mm)
     low = np.minimum(start[:, 2], end[:, 2])
     arc = moves.sweep_rad != 0.0
     flat = arc & (moves.plane == Plane.XY) & (start[:, 2] == end[:, 2])
-    placed = ~moves.machine & ~moves.lost[1:].any(axis=1)
+    placed = moves.told & ~moves.lost[1:].any(axis=1)
     bent = np.flatnonzero(arc & ~flat & placed)
     # An upright arc may dip below both its ends, by no more than twice its radius.
-    dip = np.where(moves.plane[bent] == Plane.XY, 0.0, 2.0 * arc_radius_mm(moves, bent))
+    dip = np.where(moves.plane[bent] == Plane.XY, 0.0, 2.0 * moves.radius_mm[bent])
     bent = bent[low[bent] - dip < 0.0]
     wet = (low < 0.0) & placed
 
     tails, heads = [start[wet & ~arc]], [end[wet & ~arc]]
     if len(bent):
-        radius = arc_radius_mm(moves, bent)
+        radius = moves.radius_mm[bent]
         step = 2.0 * np.arccos(np.clip(1.0 - HELIX_SAG_MM / np.maximum(radius, HELIX_SAG_MM), -1.0, 1.0))
         count = np.maximum(np.ceil(np.abs(moves.sweep_rad[bent]) / step), 1.0).astype(np.int64)
         _, tail, head = split(moves, bent, count)

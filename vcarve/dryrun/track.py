@@ -4,7 +4,7 @@ Glossary
 low, high   the corners of the box round a move's path: of arcs too, which may dip or bulge beyond their ends
 in wood     some part of the move is below the piece's top
 lost        of an axis: the text has not said where it is, since it gave it no place yet, or since a machine move (G53, G28,
-            G30) or another zero left it where only the machine knows
+            G30) or a probe left it where only the machine knows
 blind       a move at whose end some axis is lost
 """
 
@@ -19,6 +19,7 @@ import shapely
 
 from vcarve.dryrun.setup import UNKNOWN, Setup
 from vcarve.job.bench import Machine
+from vcarve.program.grammar import PLANES
 from vcarve.program.moves import Motion, Moves, Plane
 from vcarve.quantity import Figures
 
@@ -26,7 +27,6 @@ Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 Bools = npt.NDArray[np.bool_]
 
-IN_PLANE = {Plane.XY: (0, 1), Plane.XZ: (2, 0), Plane.YZ: (1, 2)}
 SAG_MM = 1e-3  # how near chords follow an arc where its path is compared with something
 
 
@@ -47,8 +47,6 @@ class Track:
     across: Bools  # moves sideways
     down: Bools  # ends lower than it starts, as far as is known
     upright: Bools  # arcs of the XZ and YZ planes
-    lost: Bools  # (N + 1, 3): before each move, and after the last
-    found: Bools  # (N, 3): axes that are lost before a move and not after it
     blind: Bools
     in_wood: Bools
     slack_mm: float
@@ -66,7 +64,7 @@ class Track:
 
         Where the start is lost there is only the end to tell.
         """
-        points = path(self, move)[-1 if self.lost[move].any() else 0 :]
+        points = path(self, move)[-1 if self.moves.lost[move].any() else 0 :]
         deeper = points[:, 2] + depth_mm + self.slack_mm < 0.0
         first = int(np.argmax(deeper))
         spot = points[first]
@@ -82,7 +80,7 @@ class Track:
 
     def rests_in_wood(self, before: int) -> bool:
         """Tell whether the bit stands in the wood, or on it, just before a move (or at the end)."""
-        if before == 0 or self.lost[before, 2]:
+        if before == 0 or self.moves.is_lost("Z")[before]:
             return False
         at = self.start_mm[before] if before < len(self.moves) else self.end_mm[before - 1]
         return bool(at[2] <= self.slack_mm)
@@ -96,8 +94,6 @@ def last_decimal_mm(machine: Machine) -> float:
 def track(moves: Moves, setup: Setup, machine: Machine, figures: Figures) -> Track:
     """Lay moves on the piece as it is set up."""
     start, end = setup.on_piece(moves.known_start_mm), setup.on_piece(moves.end_mm)
-    lost = moves.lost
-    found = lost[:-1] & ~lost[1:]
     low, high = np.minimum(start, end), np.maximum(start, end)
     bent = np.flatnonzero(moves.sweep_rad != 0.0)
     if len(bent):
@@ -110,13 +106,11 @@ def track(moves: Moves, setup: Setup, machine: Machine, figures: Figures) -> Tra
         low_mm=low,
         high_mm=high,
         feed=moves.motion != int(Motion.RAPID),
-        across=np.asarray(((high - low)[:, :2] > 1e-6).any(axis=1) | found[:, :2].any(axis=1)),
-        down=(end[:, 2] < start[:, 2] - 1e-9) | found[:, 2],
+        across=np.asarray(((high - low)[:, :2] > 1e-6).any(axis=1) | moves.is_found("XY")),
+        down=(end[:, 2] < start[:, 2] - 1e-9) | moves.is_found("Z"),
         upright=(moves.sweep_rad != 0.0) & (moves.plane != int(Plane.XY)),
-        lost=lost,
-        found=found,
-        blind=np.asarray(lost[1:].any(axis=1)),
-        in_wood=(low[:, 2] < -slack) & ~moves.machine & ~lost[1:, 2],
+        blind=np.asarray(moves.lost[1:].any(axis=1)),
+        in_wood=(low[:, 2] < -slack) & moves.told & ~moves.is_lost("Z")[1:],
         slack_mm=slack,
         setup=setup,
         figures=figures,
@@ -150,11 +144,11 @@ def arc_boxes(moves: Moves, which: Ints, setup: Setup = UNKNOWN) -> tuple[Floats
     )
     low, high = np.minimum(start, end), np.maximum(start, end)
     sweep = moves.sweep_rad[which]
-    for plane, (u, v) in IN_PLANE.items():
-        mine = moves.plane[which] == int(plane)
+    for plane, (u, v, _) in PLANES.items():
+        mine = moves.plane[which] == plane
         if not mine.any():
             continue
-        axes = [u, v]
+        axes = moves.columns(u + v)
         centre = middle[:, axes]
         arm = start[:, axes] - centre
         radius = np.hypot(*arm.T)
@@ -177,9 +171,8 @@ def path(seen: Track, move: int) -> Floats:
     if sweep == 0.0:
         return np.array([seen.start_mm[move], seen.end_mm[move]])
     end = moves.end_mm[move]
-    start = np.where(seen.found[move], end, moves.start_mm[move])
-    u, v = IN_PLANE[Plane(int(moves.plane[move]))]
-    normal = 3 - u - v
+    start = np.where(moves.lost[move] & ~moves.lost[move + 1], end, moves.start_mm[move])
+    u, v, normal = moves.columns("".join(PLANES[int(moves.plane[move])]))
     centre = moves.centre_mm[move]
     arm = (start - centre)[[u, v]]
     radius = max(float(np.hypot(*arm)), 1e-9)

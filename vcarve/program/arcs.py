@@ -1,50 +1,39 @@
-"""Arc geometry: from the words of a G2 or G3 line to a centre and a signed angle.
+"""Arcs: from the words of a G2 or G3 line to a centre and a signed angle (NISTIR 6556 §3.5.3).
 
-Every function works in the arc's plane with axes (u, v) such that positive angles are counter-clockwise seen from the
-plane's positive normal: XY for G17, ZX for G18, YZ for G19 (NISTIR 6556 §2.1.2.6, §3.5.3).  What cannot be an arc is
-answered with a sentence instead of a result.
+Everything is worked out in the arc's plane with axes (u, v) such that positive angles are counter-clockwise seen from the
+plane's positive normal (``grammar.PLANES``).  What cannot be an arc is answered with a sentence instead of a result.
 """
 
 from __future__ import annotations
 
-from math import atan2, hypot, pi, sqrt
+from math import atan2, hypot, sqrt, tau
 
-from vcarve.program.grammar import LEAST_RADIUS_MM, Dialect
+from vcarve.program.block import Block
+from vcarve.program.grammar import AXES, LEAST_RADIUS_MM, MOTION, PLANES, Dialect
+from vcarve.program.state import State, Vector
 
-# Plane code -> index of (u, v, normal) among X, Y, Z.
-PLANE_AXES = {17: (0, 1, 2), 18: (2, 0, 1), 19: (1, 2, 0)}
+Spot = tuple[float, float]
+
+MOST_TURNS = 100  # no groove is gone round so often, and a slip must not fill the memory
 
 
-def sweep_rad(
-    *,
-    start: tuple[float, float],
-    end: tuple[float, float],
-    centre: tuple[float, float],
-    clockwise: bool,
-    full_rad: float,
-) -> float:
-    """The signed angle from start to end about the centre; equal ends, or nearer than ``full_rad``, are a full turn."""
+def sweep_rad(*, start: Spot, end: Spot, centre: Spot, clockwise: bool, full_rad: float) -> float:
+    """Return the signed angle from start to end about the centre; equal ends, or nearer than ``full_rad``, are a full turn."""
     if start == end:
-        return -2.0 * pi if clockwise else 2.0 * pi
+        return -tau if clockwise else tau
     angle = atan2(end[1] - centre[1], end[0] - centre[0]) - atan2(start[1] - centre[1], start[0] - centre[0])
     if clockwise:
         angle = -angle
-    angle %= 2.0 * pi
+    angle %= tau
     if angle <= full_rad:
-        angle += 2.0 * pi
+        angle += tau
     return -angle if clockwise else angle
 
 
 def centre_arc(
-    *,
-    start: tuple[float, float],
-    end: tuple[float, float],
-    centre: tuple[float, float],
-    clockwise: bool,
-    inch: bool,
-    dialect: Dialect,
+    *, start: Spot, end: Spot, centre: Spot, clockwise: bool, inch: bool, dialect: Dialect
 ) -> float | str:
-    """The signed sweep of an arc given by its centre (§3.5.3.2), or why it is none."""
+    """Return the signed sweep of an arc given by its centre (§3.5.3.2), or why it is none."""
     first = hypot(start[0] - centre[0], start[1] - centre[1])
     last = hypot(end[0] - centre[0], end[1] - centre[1])
     if first < LEAST_RADIUS_MM or last < LEAST_RADIUS_MM:
@@ -58,20 +47,14 @@ def centre_arc(
         return (
             f"the arc does not close: its radius is {first:.5f} mm at the start and {last:.5f} mm at the end"
         )
-    return sweep_rad(
-        start=start, end=end, centre=centre, clockwise=clockwise, full_rad=dialect.full_circle_rad
-    )
+    full = dialect.full_circle_rad
+    return sweep_rad(start=start, end=end, centre=centre, clockwise=clockwise, full_rad=full)
 
 
 def radius_arc(
-    *,
-    start: tuple[float, float],
-    end: tuple[float, float],
-    radius_mm: float,
-    clockwise: bool,
-    slack_mm: float,
-) -> tuple[tuple[float, float], float] | str:
-    """Centre and signed sweep of an arc given by its radius (§3.5.3.1), or why it is none.
+    *, start: Spot, end: Spot, radius_mm: float, clockwise: bool, slack_mm: float
+) -> tuple[Spot, float] | str:
+    """Return centre and signed sweep of an arc given by its radius (§3.5.3.1), or why it is none.
 
     A positive radius takes the arc of at most half a turn, a negative one the other.  ``slack_mm`` is how much the
     radius may fall short of half the chord; the arc is then half a turn.
@@ -93,3 +76,50 @@ def radius_arc(
         start[1] + 0.5 * dv + side * rise * du / (2.0 * half),
     )
     return centre, sweep_rad(start=start, end=end, centre=centre, clockwise=clockwise, full_rad=0.0)
+
+
+def arc_of(block: Block, state: State, target: Vector, dialect: Dialect) -> tuple[Vector, float, float]:
+    """Return centre, signed sweep and length of the arc that a line goes to its target; raises ``Reject`` where it is none."""
+    u, v, normal = (AXES.index(axis) for axis in PLANES[state.plane])
+    clockwise = block.motion == 20
+    offsets = [block.value(letter) for letter in "IJK"]
+    radius = block.value("R")
+    if radius is not None and any(value is not None for value in offsets):
+        raise block.reject("R", "an arc is given either by R or by I, J and K")
+    in_plane = AXES[u] in block.words or AXES[v] in block.words
+    if not in_plane and (dialect.name != "linuxcnc" or radius is not None):
+        raise block.reject(MOTION, f"an arc in this plane needs {AXES[u]} or {AXES[v]}")
+    if offsets[normal] is not None and dialect.name != "grbl-1.1":
+        # Grbl takes an offset outside the plane without a word and without effect; so does this.
+        raise block.reject("IJK"[normal], f"{'IJK'[normal]} has no meaning for an arc in this plane")
+    if state.inverse_time and dialect.name == "grbl-1.1":
+        raise block.reject(MOTION, "this controller runs arcs under G93 at a wrong speed; write G94 and F")
+    turns = block.whole("P", 1, MOST_TURNS) if "P" in block.words else 1
+    start, end = (state.place[u], state.place[v]), (target[u], target[v])
+    if radius is not None:
+        slack = LEAST_RADIUS_MM if dialect.name == "linuxcnc" else 0.0
+        answer = radius_arc(
+            start=start, end=end, radius_mm=radius * state.scale, clockwise=clockwise, slack_mm=slack
+        )
+        if isinstance(answer, str):
+            raise block.reject("R", answer)
+        centre, sweep = answer
+    else:
+        first, second = offsets[u], offsets[v]
+        if first is None and second is None:
+            raise block.reject(MOTION, f"an arc in this plane needs {'IJK'[u]}, {'IJK'[v]} or R")
+        if state.arc_absolute and (first is None or second is None):
+            raise block.reject(MOTION, "with G90.1 an arc needs both centre words")
+        origin = (0.0, 0.0) if state.arc_absolute else start
+        centre = (origin[0] + (first or 0.0) * state.scale, origin[1] + (second or 0.0) * state.scale)
+        found = centre_arc(
+            start=start, end=end, centre=centre, clockwise=clockwise, inch=state.inch, dialect=dialect
+        )
+        if isinstance(found, str):
+            raise block.reject("IJK"[u if first is not None else v], found)
+        sweep = found
+    sweep += (turns - 1) * (tau if sweep > 0 else -tau)
+    flat = abs(sweep) * hypot(start[0] - centre[0], start[1] - centre[1])
+    middle = list(state.place)
+    middle[u], middle[v] = centre
+    return tuple(middle), sweep, hypot(flat, target[normal] - state.place[normal])

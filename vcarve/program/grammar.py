@@ -8,16 +8,26 @@ Codes are kept as ten times their number (``G38.2`` is 382), so that they are wh
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Literal
 
 DialectName = Literal["rs274ngc", "grbl-1.1", "linuxcnc"]
 
-# §3.3.2, table 3: the letters a word may begin with.  A, B and C (rotary axes) are legal in the language and refused
-# by the reader: the machines at hand have three axes.
-AXES = "XYZ"
-ROTARY = "ABC"
+# §3.3.2, table 3: the letters a word may begin with.  Of the axes those of AXES move; the others are legal in the language
+# and refused by the reader.
+AXES = ("X", "Y", "Z")
+NO_AXIS = {
+    letter: f"{letter} is a rotary axis, about {axis}; no axis is turned here, and what it turns cannot be judged: "
+    "write the places in X, Y and Z"
+    for letter, axis in zip("ABC", AXES, strict=True)
+} | {
+    letter: f"{letter} is a second axis along {axis}, and none is moved here: write the places in X, Y and Z"
+    for letter, axis in zip("UVW", AXES, strict=True)
+}
+# §2.1.2.6, §3.5.3: the axes of each plane, and the one upright on it; G3 turns from the first to the second.
+PLANES = MappingProxyType({17: ("X", "Y", "Z"), 18: ("Z", "X", "Y"), 19: ("Y", "Z", "X")})
 LETTERS = frozenset("ABCDFGHIJKLMNPQRSTXYZ")
 
 # Table 4: modal groups.  Two codes of one group must not stand on one line (§3.3.5).
@@ -25,29 +35,6 @@ NON_MODAL, MOTION, PLANE, DISTANCE, ARC_DISTANCE = "non-modal", "motion", "plane
 FEED_MODE, UNITS, RADIUS, LENGTH, RETURN = "feed-mode", "units", "radius", "length", "return"
 SYSTEM, PATH, G92_HOLD = "system", "path", "g92-hold"
 STOP, TOOL_CHANGE, SPINDLE, COOLANT, OVERRIDES = "stop", "tool-change", "spindle", "coolant", "overrides"
-
-# Table 8: the order in which the items of one line act, whatever their order on the line.
-ORDER = (
-    "feed-mode",
-    "feed",
-    "speed",
-    "tool",
-    "tool-change",
-    "spindle",
-    "coolant",
-    "overrides",
-    "dwell",
-    "plane",
-    "units",
-    "system",
-    "path",
-    "distance",
-    "non-modal",
-    "motion",
-    "stop",
-)
-# Grbl 1.1 takes the line's own unit for F (gcode.c, step 4): units act before feed there.
-ORDER_GRBL = ("units", *(step for step in ORDER if step != "units"))
 
 # Table 5: G codes and their groups.
 _G_NIST = {
@@ -103,12 +90,12 @@ _CYCLE = "a drilling cycle makes several moves of one line, and controllers diff
 _RETURN = "it tells drilling cycles how far to lift, and these are not carried out; leave it out"
 _RADIUS = "it shifts the path by a bit's radius that is not in the program; write the path of the bit's middle, and G40"
 _LENGTH = "it shifts every depth by a tool's length; set the zero with the bit in the spindle, and write G49"
-_PROBE = "where a probing move ends is not known from the text; measure before the program, and set the zero by hand"
+_PROBE = "of the probing moves only the one that must touch is read; write G38.2"
 _LATHE = "it belongs to lathes; leave it out"
 _FEED = "it ties the feed to the turning of the spindle; write G94 and F"
 _SPLINE = "a spline is not followed; write G1, or arcs with G2 and G3"
 REFUSED_G = MappingProxyType(
-    dict.fromkeys((382, 383, 384, 385), _PROBE)
+    dict.fromkeys((383, 384, 385), _PROBE)
     | dict.fromkeys((410, 411, 420, 421), _RADIUS)
     | dict.fromkeys((430, 431, 432), _LENGTH)
     | dict.fromkeys((730, 740, 810, 820, 830, 840, 850, 860, 870, 880, 890), _CYCLE)
@@ -133,16 +120,10 @@ REFUSED_M = MappingProxyType(
 
 # §3.5: which letters a code gives a meaning to.  F, S and T have one on every line; axis words go with MOTION, and
 # with the codes of AXIS_USERS.  A letter nothing on the line uses is an error (table 3; Grbl error 36).
-USES_G = MappingProxyType(
-    {
-        20: frozenset("IJKR"),
-        30: frozenset("IJKR"),
-        40: frozenset("P"),
-        100: frozenset("LP"),
-        640: frozenset("P"),
-    }
-)
+_USES = {20: "IJKR", 30: "IJKR", 40: "P", 100: "LP"}
+_USES_LINUXCNC = _USES | {20: "IJKRP", 30: "IJKRP", 640: "PQ"}  # whole turns; how far corners may be rounded
 ARCS = frozenset({20, 30})
+PROBE = 382
 # §3.5.5, §3.5.8, §3.5.18: codes outside the motion group that take the line's axis words.  One user a line (§3.4).
 AXIS_USERS = frozenset({100, 280, 300, 920})
 SHORTEST_LIMIT = 79  # significant characters of a line that every controller takes: Grbl's
@@ -181,14 +162,15 @@ ACTIVE_COMMENTS = MappingProxyType(
         "PREVIEW,": "it changes what the controller's screen shows",
     }
 )
+_ACTIVE = re.compile("|".join(ACTIVE_COMMENTS))
 # Of these, those that only show something.
 HARMLESS_COMMENTS = frozenset({"MSG,", "DEBUG,", "PRINT,"})
 
 
 def active_comment(text: str) -> str | None:
-    """The word of :data:`ACTIVE_COMMENTS` that a comment begins with, or ``None`` for one that is only read by people."""
-    compact = "".join(text.split()).upper()
-    return next((word for word in ACTIVE_COMMENTS if compact.startswith(word)), None)
+    """Return the word of :data:`ACTIVE_COMMENTS` that a comment begins with, or ``None`` for one that is only read by people."""
+    found = _ACTIVE.match("".join(text.split()).upper())
+    return found.group() if found else None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -197,7 +179,8 @@ class Dialect:
 
     ``line_limit`` counts characters without the line's end; with ``limit_significant`` blanks, comments and ``/`` do
     not count.  ``axis_users`` are the codes outside the motion group that take the line's axis words, and with
-    ``motion_needs_axes`` a motion code without any is an error.  ``start_motion`` is the motion in force before the first
+    ``motion_needs_axes`` a motion code without any is an error.  ``uses`` are the letters that a code gives a meaning to;
+    ``units_first`` says that F has the unit of its own line.  ``start_motion`` is the motion in force before the first
     word of the program (``None``: none, bare axis words are an error).  An arc's radius at its start and at its end may
     differ by ``arc_slack_mm`` (``arc_slack_inch_mm`` under G20), and up to ``arc_slack_far`` times that as long as it stays
     within ``arc_slack_share`` of the radius; ``full_circle_rad`` is the angle up to which an arc counts as a full turn.
@@ -211,7 +194,8 @@ class Dialect:
     m_codes: MappingProxyType[int, str]
     axis_users: frozenset[int]
     motion_needs_axes: bool
-    order: tuple[str, ...]
+    uses: MappingProxyType[int, str]
+    units_first: bool
     line_limit: int
     limit_significant: bool
     semicolon_comments: bool
@@ -239,7 +223,8 @@ DIALECTS: MappingProxyType[str, Dialect] = MappingProxyType(
             m_codes=MappingProxyType(_M_NIST),
             axis_users=AXIS_USERS,
             motion_needs_axes=True,  # §3.5.1, §3.5.2
-            order=ORDER,
+            uses=MappingProxyType(_USES),
+            units_first=False,  # table 8
             line_limit=256,  # §3.3
             limit_significant=False,
             semicolon_comments=False,  # §3.3.4 knows ( ) only
@@ -264,7 +249,8 @@ DIALECTS: MappingProxyType[str, Dialect] = MappingProxyType(
             m_codes=MappingProxyType(_M_GRBL),
             axis_users=AXIS_USERS | {490},
             motion_needs_axes=False,
-            order=ORDER_GRBL,
+            uses=MappingProxyType(_USES),
+            units_first=True,  # gcode.c, step 4
             line_limit=SHORTEST_LIMIT,
             limit_significant=True,
             semicolon_comments=True,
@@ -289,7 +275,8 @@ DIALECTS: MappingProxyType[str, Dialect] = MappingProxyType(
             m_codes=MappingProxyType(_M_LINUXCNC),
             axis_users=AXIS_USERS,
             motion_needs_axes=False,
-            order=ORDER,
+            uses=MappingProxyType(_USES_LINUXCNC),
+            units_first=False,
             line_limit=252,
             limit_significant=False,
             semicolon_comments=True,
@@ -310,6 +297,7 @@ DIALECTS: MappingProxyType[str, Dialect] = MappingProxyType(
     }
 )
 MAX_M_WORDS = 4  # §3.3.5
+LEAST_PROBE_MM = 0.254  # §3.5.9; the controllers ask for some way only
 WHOLE_NUMBER_SLACK = 0.0001  # §3.3.2.1: how near an integer a value that must be whole has to be
 # LinuxCNC (interp_arc.cc); NIST and Grbl set no limit, and no bit cuts a smaller arc.
 LEAST_RADIUS_MM = 0.00127

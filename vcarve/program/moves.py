@@ -14,6 +14,11 @@ from enum import IntEnum
 import numpy as np
 import numpy.typing as npt
 
+from vcarve.program.grammar import PLANES
+
+Floats = npt.NDArray[np.float64]
+Bools = npt.NDArray[np.bool_]
+
 
 class Motion(IntEnum):
     """The kind of a move."""
@@ -22,6 +27,7 @@ class Motion(IntEnum):
     FEED = 1
     ARC_CW = 2
     ARC_CCW = 3
+    PROBE = 4  # toward its end until the probe touches: where it stops is not known before
 
 
 class Plane(IntEnum):
@@ -64,27 +70,29 @@ class Event:
 class Moves:
     """Every motion of a program in order, and the events between them.
 
-    Shapes: N moves.  ``sweep_rad`` is the signed angle of an arc in its plane (positive counter-clockwise seen from
-    the plane's positive normal), 0 for straight moves; ``centre_mm`` is NaN for straight moves.
-    ``feed_mm_min`` is the speed along the path in force (NaN for rapids); for inverse-time moves (G93) it is already
-    length / time.  ``rpm`` is 0 while the spindle is off.  A machine (G53, G28, G30) move has ``machine`` true: its place in
-    work coordinates is unknown, and its start and end are given in machine coordinates as if the offsets the program does
-    not set were zero.  Where an offset changes, a move starts elsewhere than the one before it ended.  ``unknown`` says of which
-    axes the text has not said where they are in work coordinates, as a sum of 1 for X, 2 for Y and 4 for Z: its entry ``i``
-    before move ``i``, its last after the last move.
+    Shapes: N moves, A axes; places are in columns named by ``axes``, and asked for by name (:meth:`start`, :meth:`end`).
+    ``sweep_rad`` is the signed angle of an arc in its plane (positive counter-clockwise seen from the plane's positive
+    normal), 0 for straight moves; ``centre_mm`` is NaN for straight moves.  ``feed_mm_min`` is the speed along the path in
+    force (NaN for rapids); for inverse-time moves (G93) it is already length / time.  ``rpm`` is 0 while the spindle is off.
+    A machine (G53, G28, G30) move has ``machine`` true: its place in work coordinates is unknown, and its start and end are
+    given in machine coordinates as if the offsets the program does not set were zero.  Where an offset changes, a move starts
+    elsewhere than the one before it ended.  ``lost`` says of which axes the text has not said where they are in work
+    coordinates: its entry ``i`` before move ``i``, its last after the last move.  A probing move's end is where it is led to;
+    what it moved is lost behind it.
     """
 
+    axes: tuple[str, ...]
     motion: npt.NDArray[np.int8]  # (N,) values of Motion
     line: npt.NDArray[np.int32]  # (N,) program line, 1-based
-    start_mm: npt.NDArray[np.float64]  # (N, 3)
-    end_mm: npt.NDArray[np.float64]  # (N, 3)
-    centre_mm: npt.NDArray[np.float64]  # (N, 3)
+    start_mm: Floats  # (N, A)
+    end_mm: Floats  # (N, A)
+    centre_mm: Floats  # (N, A)
     sweep_rad: npt.NDArray[np.float64]  # (N,)
     plane: npt.NDArray[np.int8]  # (N,) values of Plane
     feed_mm_min: npt.NDArray[np.float64]  # (N,)
     rpm: npt.NDArray[np.float64]  # (N,)
     machine: npt.NDArray[np.bool_]  # (N,)
-    unknown: npt.NDArray[np.int8]  # (N + 1,)
+    lost: Bools  # (N + 1, A)
     events: tuple[Event, ...]
     lines: int  # how many lines the program's text has
 
@@ -97,32 +105,58 @@ class Moves:
     def __len__(self) -> int:
         return len(self.motion)
 
-    @property
-    def lost(self) -> npt.NDArray[np.bool_]:
-        """Whether the text has not said where X, Y and Z are, before each move and after the last, shape (N + 1, 3)."""
-        return np.asarray((self.unknown[:, None] >> np.arange(3)) & 1 != 0)
+    def columns(self, axes: str) -> list[int]:
+        """Return which columns belong to axes, in the order asked for."""
+        return [self.axes.index(axis) for axis in axes]
+
+    def start(self, axes: str) -> Floats:
+        """Return starts on one axis (N,), or on k axes (N, k)."""
+        return _named(self.start_mm, self.columns(axes))
+
+    def end(self, axes: str) -> Floats:
+        """Return ends on one axis (N,), or on k axes (N, k)."""
+        return _named(self.end_mm, self.columns(axes))
+
+    def is_lost(self, axes: str) -> Bools:
+        """Tell whether any of the axes is lost, before each move and after the last, shape (N + 1,)."""
+        return np.asarray(self.lost[:, self.columns(axes)].any(axis=1))
+
+    def is_found(self, axes: str) -> Bools:
+        """Tell whether any of the axes is lost before a move and not after it, shape (N,)."""
+        columns = self.columns(axes)
+        return np.asarray((self.lost[:-1, columns] & ~self.lost[1:, columns]).any(axis=1))
 
     @property
-    def known_start_mm(self) -> npt.NDArray[np.float64]:
-        """Starts (N, 3); of an axis whose place is only known from the move's end on, that end."""
-        lost = self.lost
-        return np.where(lost[:-1] & ~lost[1:], self.end_mm, self.start_mm)
+    def told(self) -> Bools:
+        """Whether the text alone says where a move goes, shape (N,): not of machine and probing moves."""
+        return np.asarray(~self.machine & (self.motion != int(Motion.PROBE)))
 
     @property
-    def length_mm(self) -> npt.NDArray[np.float64]:
+    def known_start_mm(self) -> Floats:
+        """Starts (N, A); of an axis whose place is only known from the move's end on, that end."""
+        return np.where(self.lost[:-1] & ~self.lost[1:], self.end_mm, self.start_mm)
+
+    @property
+    def radius_mm(self) -> Floats:
+        """Radius of each arc in its plane, measured at its start, shape (N,); 0 for straight moves."""
+        radius = np.zeros(len(self))
+        for plane, (u, v, _) in PLANES.items():
+            mine = np.flatnonzero((self.sweep_rad != 0.0) & (self.plane == plane))
+            arm = self.start_mm[mine] - self.centre_mm[mine]
+            radius[mine] = np.hypot(*arm[:, self.columns(u + v)].T)
+        return radius
+
+    @property
+    def length_mm(self) -> Floats:
         """Length along each move's path, helices included, shape (N,)."""
         delta = self.end_mm - self.start_mm
-        straight = np.sqrt((delta**2).sum(axis=1))
-        arc = self.sweep_rad != 0.0
-        if not arc.any():
-            return np.asarray(straight)
-        result = straight.copy()
-        normal = {Plane.XY: 2, Plane.XZ: 1, Plane.YZ: 0}
-        for plane, axis in normal.items():
-            mine = arc & (self.plane == plane)
-            if not mine.any():
-                continue
-            in_plane = [i for i in range(3) if i != axis]
-            radius = np.hypot(*(self.start_mm[mine][:, in_plane] - self.centre_mm[mine][:, in_plane]).T)
-            result[mine] = np.hypot(radius * np.abs(self.sweep_rad[mine]), delta[mine, axis])
-        return np.asarray(result)
+        length = np.sqrt((delta**2).sum(axis=1))
+        flat = self.radius_mm * np.abs(self.sweep_rad)
+        for plane, (_, _, normal) in PLANES.items():
+            mine = np.flatnonzero((self.sweep_rad != 0.0) & (self.plane == plane))
+            length[mine] = np.hypot(flat[mine], delta[mine, self.axes.index(normal)])
+        return np.asarray(length)
+
+
+def _named(places: Floats, columns: list[int]) -> Floats:
+    return places[:, columns[0]] if len(columns) == 1 else places[:, columns]

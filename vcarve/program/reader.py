@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 from vcarve.errors import InputError, Problem
 from vcarve.program.arcs import centre_arc
+from vcarve.program.columns import PLACE
 from vcarve.program.execute import Interpreter
 from vcarve.program.grammar import DIALECTS, DialectName
 from vcarve.program.moves import Moves
@@ -93,129 +94,94 @@ def read(
     rules = DIALECTS[dialect]
     lines, marks = _split(text, dialect)
     machine = Interpreter(rules, start_mm)
+    columns, state = machine.columns, machine.state
     faults: list[Fault] = []
     parameters: dict[int, float] = {}
-    percent = 0
+    percent = 0  # how many of the two have been seen
     first_line = True
-    ended = False
+    for mark in marks:
+        columns.event(*mark)
 
-    for mark, machine.line in marks:
-        machine.event(mark)
-    columns = machine.columns
-    state = machine.state
-    motions, numbers = columns.motion.append, columns.line.append
-    xs, ys, zs, feeds = columns.x.append, columns.y.append, columns.z.append, columns.feed.append
-    match = _ORDINARY.fullmatch
-    limit = rules.line_limit
-    x, y, z = state.place
-    quick = False
-    changed = False  # the short way's own place is newer than the state's
-    scale, feed, arcs_too, motion = 1.0, 0.0, False, -1
+    # What the short way needs of the state, and the calls it makes, kept at hand.
+    motions, numbers, feeds = columns.motion.append, columns.line.append, columns.feed.append
+    ends = columns.end.frombytes
+    match, limit = _ORDINARY.fullmatch, rules.line_limit
+    quick = changed = False  # changed: the place below is newer than the state's
+    x, y, z = start_mm
+    scale, feed, flat, motion = 1.0, 0.0, False, -1
 
     for number, raw in enumerate(lines, 1):
-        if quick and len(raw) <= limit:
-            found = match(raw)
-            if found is not None:
-                word, xw, yw, zw, iw, jw, fw = found.groups()
-                code = motion if word is None else _CODES[word]
-                speed = feed if fw is None else float(fw) * scale
-                axes = xw is not None or yw is not None or zw is not None
-                if axes and iw is None and code <= 10 and (code == 0 or speed > 0.0):
-                    if xw is not None:
-                        x = float(xw) * scale
-                    if yw is not None:
-                        y = float(yw) * scale
-                    if zw is not None:
-                        z = float(zw) * scale
-                    motion, feed = code, speed
-                    motions(code // 10)
-                    numbers(number)
-                    xs(x)
-                    ys(y)
-                    zs(z)
-                    feeds(speed if code else _NAN)
-                    changed = True
-                    continue
-                if (
-                    arcs_too
-                    and iw is not None
-                    and code >= 20
-                    and speed > 0.0
-                    and (xw is not None or yw is not None)
-                ):
-                    centre = (x + float(iw) * scale, y + float(jw) * scale)
-                    end_x = x if xw is None else float(xw) * scale
-                    end_y = y if yw is None else float(yw) * scale
-                    sweep = centre_arc(
-                        start=(x, y),
-                        end=(end_x, end_y),
-                        centre=centre,
-                        clockwise=code == 20,
-                        inch=scale != 1.0,
-                        dialect=rules,
-                    )
-                    if not isinstance(sweep, str):
-                        columns.arcs[len(columns.motion)] = (centre[0], centre[1], z, sweep)
-                        x, y = end_x, end_y
-                        z = z if zw is None else float(zw) * scale
-                        motion, feed = code, speed
-                        motions(code // 10)
-                        numbers(number)
-                        xs(x)
-                        ys(y)
-                        zs(z)
-                        feeds(speed)
-                        changed = True
-                        continue
+        found = match(raw) if quick and len(raw) <= limit else None
+        if found is not None:
+            word, xw, yw, zw, iw, jw, fw = found.groups()
+            code = motion if word is None else _CODES[word]
+            speed = feed if fw is None else float(fw) * scale
+            to_x = x if xw is None else float(xw) * scale
+            to_y = y if yw is None else float(yw) * scale
+            to_z = z if zw is None else float(zw) * scale
+            across = xw is not None or yw is not None
+            if iw is None:
+                taken = code <= 10 and (across or zw is not None) and (code == 0 or speed > 0.0)
+            else:
+                taken = flat and code >= 20 and speed > 0.0 and across
+            if taken and iw is not None:
+                centre = x + float(iw) * scale, y + float(jw) * scale
+                sweep = centre_arc(
+                    start=(x, y),
+                    end=(to_x, to_y),
+                    centre=centre,
+                    clockwise=code == 20,
+                    inch=scale != 1.0,
+                    dialect=rules,
+                )
+                if isinstance(sweep, str):
+                    taken = False
+                else:
+                    columns.arcs[len(columns.motion)] = (*centre, z, sweep)
+            if taken:
+                x, y, z = to_x, to_y, to_z
+                motion, feed, changed = code, speed, True
+                motions(code // 10)
+                numbers(number)
+                ends(PLACE(x, y, z))
+                feeds(speed if code else _NAN)
+                continue
         stripped = raw.strip(" \t")
         if not stripped:
             continue
         if changed:
-            state.place, state.motion, state.feed_mm_min = (x, y, z), motion, feed
-            state.motion_written, changed = True, False
-        if rules.percent and stripped == "%":
+            state.place = columns.place = (x, y, z)
+            state.motion, state.motion_written, state.feed_mm_min, changed = motion, True, feed, False
+        if stripped == "%" and rules.percent and (first_line or percent):
             # §3.1: a line holding only a percent sign opens a program that another one must close.
-            if first_line:
-                percent, first_line = 1, False
-                continue
-            if percent:
-                percent = 2
+            first_line = False
+            percent += 1
+            if percent == 2:
                 break
+            continue
         first_line = False
         if stripped == "%" and not rules.percent:
-            machine.line = number
-            machine.event("percent")
+            columns.event(number, "percent")
             continue
         try:
             line = take_apart(raw, rules, parameters, skip_deleted=block_delete)
-            if line.words:
-                machine.run(line, number)
-            machine.remark(line, number)
+            machine.run(line, number)
             parameters.update(line.settings)  # §3.3.3: they take effect after the line
         except Reject as reject:
-            faults.append(
-                Fault(line=number, column=reject.column, word=reject.word[:40], reason=reject.reason + ".")
-            )
+            reason = reject.reason + "."
+            faults.append(Fault(line=number, column=reject.column, word=reject.word[:40], reason=reason))
             if len(faults) >= _FAULT_LIMIT:
                 break
         state = machine.state
-        if state.ended:
-            ended = True
-            if rules.needs_end:
-                # §3.1: what follows the program's end is not read
-                after = next(
-                    (
-                        k
-                        for k, late in enumerate(lines[number:], number + 1)
-                        if _REMARK.sub("", late).strip(" \t%")
-                    ),
-                    0,
-                )
-                if after:
-                    machine.line = after
-                    machine.event("unread")
-                break
-            state.ended = False  # Grbl goes on reading
+        if state.ended and rules.needs_end:
+            # §3.1: what follows the program's end is not read
+            later = (
+                k for k, late in enumerate(lines[number:], number + 1) if _REMARK.sub("", late).strip(" \t%")
+            )
+            after = next(later, 0)
+            if after:
+                columns.event(after, "unread")
+            break
         x, y, z = state.place
         scale, feed = state.scale, state.feed_mm_min
         motion = -1 if state.motion is None else state.motion
@@ -224,39 +190,35 @@ def read(
             and state.absolute
             and not state.inverse_time
             and not state.feed_stale
-            and not state.unknown
+            and not state.lost
             and motion in (0, 10, 20, 30)
             and (state.motion_written or motion > 0)
         )
-        arcs_too = state.plane == 17 and not state.arc_absolute
+        flat = state.plane == 17 and not state.arc_absolute
 
-    if rules.needs_end and not ended and percent != 2 and len(faults) < _FAULT_LIMIT:
+    if rules.needs_end and not state.ended and percent != 2 and len(faults) < _FAULT_LIMIT:
         want = "the program does not end: M2 or M30 is missing"
         if percent == 1:
             want = "the opening percent sign has no closing one, and M2 or M30 is missing"
-        faults.append(Fault(line=max(len(lines), 1), column=1, word=_tail(lines), reason=want + "."))
-    return Reading(
-        moves=columns.moves(len(lines)), faults=tuple(faults), text_lines=tuple(lines), dialect=dialect
-    )
+        last = lines[-1].strip()[:40] if lines else ""
+        faults.append(Fault(line=max(len(lines), 1), column=1, word=last, reason=want + "."))
+    moves = columns.moves(len(lines))
+    return Reading(moves=moves, faults=tuple(faults), text_lines=tuple(lines), dialect=dialect)
 
 
-def _tail(lines: list[str]) -> str:
-    return lines[-1].strip()[:40] if lines else ""
-
-
-def _split(text: str | bytes, dialect: str) -> tuple[list[str], list[tuple[str, int]]]:
+def _split(text: str | bytes, dialect: str) -> tuple[list[str], list[tuple[int, str]]]:
     """The lines of a text without their ends: LF, CR LF, or (§3.3) a CR alone; and what else is worth noting, with its line.
 
     LinuxCNC drops a CR inside a line and would join what we take for two lines: there it stays, and is refused.
     """
     if isinstance(text, bytes):
         text = _decode(text)
-    marks = [("byte-order-mark", 1)] if text.startswith("\ufeff") else []
+    marks = [(1, "byte-order-mark")] if text.startswith("\ufeff") else []
     text = text.removeprefix("\ufeff")
     if "\r" in text:
         text = text.replace("\r\n", "\n")
         if "\r" in text and dialect == "rs274ngc":
-            marks.append(("carriage-return", text.count("\n", 0, text.index("\r")) + 1))
+            marks.append((text.count("\n", 0, text.index("\r")) + 1, "carriage-return"))
         if dialect != "linuxcnc":
             text = text.replace("\r", "\n")
     lines = text.split("\n")

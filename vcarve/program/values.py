@@ -37,7 +37,7 @@ class ValueFault(Exception):
 
 
 def real_value(text: str, at: int, parameters: Parameters | None, depth: int = 0) -> tuple[float, int]:
-    """The value that begins at index ``at`` and the index after it; raises :class:`ValueFault`.
+    """Return the value that begins at index ``at`` and the index after it; raises :class:`ValueFault`.
 
     ``parameters`` is ``None`` where the dialect has none.
     """
@@ -58,7 +58,7 @@ def real_value(text: str, at: int, parameters: Parameters | None, depth: int = 0
                 raise ValueFault(at, f"the program has not set parameter {index}: its value is not known")
             return parameters[index], end
         if char == "[":
-            return _expression(text, at, parameters, depth + 1)
+            return _bracket(text, at, parameters, depth + 1)
         function = _FUNCTION.match(text, at)
         if function is not None:
             return _function(text, at, function, parameters, depth + 1)
@@ -66,7 +66,7 @@ def real_value(text: str, at: int, parameters: Parameters | None, depth: int = 0
 
 
 def kept_value(number: str, value: float) -> float:
-    """The value of a number where only its first :data:`MOST_DIGITS` digits are kept, leading zeros counted.
+    """Return the value of a number where only its first :data:`MOST_DIGITS` digits are kept, leading zeros counted.
 
     Those dropped before the point count as zeros, those after it as nothing (grbl/nuts_bolts.c, read_float).
     """
@@ -79,7 +79,7 @@ def kept_value(number: str, value: float) -> float:
 
 
 def parameter_index(text: str, at: int, parameters: Parameters, depth: int = 0) -> tuple[int, int]:
-    """The number of the parameter whose ``#`` stands at ``at``, and the index after it (§3.2.1, §3.3.2.2)."""
+    """Return the number of the parameter whose ``#`` stands at ``at``, and the index after it (§3.2.1, §3.3.2.2)."""
     if text[at + 1 : at + 2] == "<":
         raise ValueFault(at, "parameters with names are not read: write the value itself")
     value, end = real_value(text, at + 1, parameters, depth + 1)
@@ -91,51 +91,44 @@ def parameter_index(text: str, at: int, parameters: Parameters, depth: int = 0) 
     return index, end
 
 
-def _expression(text: str, at: int, parameters: Parameters, depth: int) -> tuple[float, int]:
-    """The value of a pair of brackets and what is in it."""
-    opened = at
-    value, at = real_value(text, at + 1, parameters, depth)
-    values, operations = [value], [""]
-    while text[at : at + 1] != "]":
-        found = _OPERATION.match(text, at)
-        if found is None:
-            if at >= len(text):
-                raise ValueFault(opened, "the bracket is not closed")
-            raise ValueFault(at, "an operation or a closing bracket must follow: ** * / MOD + -")
-        value, end = real_value(text, found.end(), parameters, depth)
-        while len(values) > 1 and _RANK[operations[-1]] >= _RANK[found.group()]:
-            right, left = values.pop(), values.pop()
-            values.append(_apply(operations.pop(), left, right, opened))
-        values.append(value)
-        operations.append(found.group())
-        at = end
-    while len(values) > 1:
-        right, left = values.pop(), values.pop()
-        values.append(_apply(operations.pop(), left, right, opened))
-    return values[0], at + 1
+def _bracket(text: str, opened: int, parameters: Parameters, depth: int) -> tuple[float, int]:
+    """Return the value of what stands between brackets, and the index after them."""
+
+    def operations(at: int, above: int) -> tuple[float, int]:
+        """Work out a value and the operations behind it that bind more tightly than ``above``."""
+        value, at = real_value(text, at, parameters, depth)
+        while (found := _OPERATION.match(text, at)) and _RANK[found.group()] > above:
+            right, at = operations(found.end(), _RANK[found.group()])
+            value = _apply(found.group(), value, right, opened)
+        return value, at
+
+    value, at = operations(opened + 1, 0)
+    if at >= len(text):
+        raise ValueFault(opened, "the bracket is not closed")
+    if text[at] != "]":
+        raise ValueFault(at, "an operation or a closing bracket must follow: ** * / MOD + -")
+    return value, at + 1
 
 
 def _apply(operation: str, left: float, right: float, at: int) -> float:
-    if operation in ("/", "MOD") and right == 0.0:
+    if (right == 0.0 and operation in ("/", "MOD")) or (left == 0.0 and right < 0.0 and operation == "**"):
         raise ValueFault(at, "a value is divided by zero")
-    if operation == "**":
-        if left < 0.0 and right != math.floor(right):
-            raise ValueFault(at, "a negative value is raised to a power that is not whole")
-        if left == 0.0 and right < 0.0:
-            raise ValueFault(at, "a value is divided by zero")
-        try:
-            return _bounded(float(left**right), at)
-        except OverflowError:
-            raise ValueFault(at, _too_large()) from None
     if operation == "MOD":
         rest = math.fmod(left, right)
         return rest + abs(right) if rest < 0.0 else rest
+    if operation == "**":
+        if left < 0.0 and right != math.floor(right):
+            raise ValueFault(at, "a negative value is raised to a power that is not whole")
+        try:
+            return _bounded(float(left**right), at)
+        except OverflowError:
+            return _bounded(math.inf, at)
     result = {"*": left * right, "+": left + right, "-": left - right}.get(operation)
     return _bounded(left / right if result is None else result, at)
 
 
 def _half_away(value: float) -> float:
-    return math.floor(value + 0.5) if value >= 0.0 else math.ceil(value - 0.5)
+    return math.copysign(math.floor(abs(value) + 0.5), value)
 
 
 # §3.3.2.4: angles in degrees; FIX goes down, FUP up, ROUND to the nearest.
@@ -160,11 +153,11 @@ def _function(
 ) -> tuple[float, int]:
     if text[name.end() : name.end() + 1] != "[":
         raise ValueFault(at, f"a bracket must follow {name.group()}")
-    value, end = _expression(text, name.end(), parameters, depth)
+    value, end = _bracket(text, name.end(), parameters, depth)
     if name.group() == "ATAN":
         if text[end : end + 2] != "/[":
             raise ValueFault(at, "ATAN takes two values: ATAN[1]/[2]")
-        other, end = _expression(text, end + 1, parameters, depth)
+        other, end = _bracket(text, end + 1, parameters, depth)
         return math.degrees(math.atan2(value, other)), end
     try:
         return _bounded(float(_FUNCTIONS[name.group()](value)), at), end
@@ -174,9 +167,5 @@ def _function(
 
 def _bounded(value: float, at: int) -> float:
     if not abs(value) <= _LARGEST:
-        raise ValueFault(at, _too_large())
+        raise ValueFault(at, f"no value may be larger than {_LARGEST:.0f}")
     return value
-
-
-def _too_large() -> str:
-    return f"no value may be larger than {_LARGEST:.0f}"

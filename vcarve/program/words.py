@@ -13,8 +13,18 @@ from typing import NamedTuple
 from vcarve.program.grammar import HARMLESS_LIVE, LIVE, Dialect
 from vcarve.program.values import Parameters, ValueFault, kept_value, parameter_index, real_value
 
+_PART = re.compile(r"\([^)]*\)?|;.*|[^(;]+", re.DOTALL)
+_LIVE = re.compile(f"[{''.join(LIVE)}]|[^\\x00-\\x7e]")
+_HIDDEN = re.compile(r"[^\t -~]")
+# What must not stand in a comment.  §3.3.4: printable characters, blanks and tabs only; LinuxCNC takes any text there.
+_NO_COMMENT = {
+    "rs274ngc": re.compile(r"[(]|[^\t -~]"),
+    "grbl-1.1": _HIDDEN,
+    "linuxcnc": re.compile(r"[(\x00-\x08\x0a-\x1f\x7f]"),
+}
 _LINE_NUMBER = re.compile(r"[0-9]+(?:\.[0-9]+)?")
 _DIGITS = re.compile(r"[0-9]+")
+_RUN = re.compile(r".[^A-Z]{0,19}", re.DOTALL)
 # Characters; blanks and comments do not count for every controller, but they take memory here.
 LONGEST_LINE = 10_000
 _NONE_SET: Parameters = MappingProxyType({})
@@ -65,97 +75,74 @@ class Line(NamedTuple):
     significant: int = 0
 
 
-def _visible(char: str) -> bool:
-    return char == "\t" or " " <= char <= "~"
-
-
-def strip(raw: str, dialect: Dialect) -> tuple[str, list[int], tuple[str, ...], bool]:
-    """The line without comments and blanks in upper case, the column of each character left, the comments, and whether the
-    last of them stands after a semicolon.
+def _strip(raw: str, dialect: Dialect) -> tuple[str, list[int], list[str], bool]:
+    """Return the line without comments and blanks in upper case, the column of each character left, the comments, and whether
+    the last of them stands after a semicolon (§3.3.4 knows round brackets only, but no controller at hand refuses it).
 
     §3.3: blanks and tabs outside comments mean nothing, even inside a number; letters may be of either case.
     """
     grbl = dialect.limit_significant
-    kept: list[str] = []
+    live = _LIVE.search(raw) if grbl else None
+    if live is not None:
+        reason = "this controller acts on this character at once, even inside a comment"
+        raise Reject(live.start() + 1, live.group(), reason)
+    blank = f" \t{HARMLESS_LIVE}" if grbl else " \t"
     columns: list[int] = []
     comments: list[str] = []
-    opened = rest = -1
-    for index, char in enumerate(raw):
-        if grbl and (char in LIVE or ord(char) > 126):
-            raise Reject(
-                index + 1, char, "this controller acts on this character at once, even inside a comment"
-            )
-        if rest >= 0 or (grbl and char == HARMLESS_LIVE):
-            continue
-        if opened >= 0:
-            if char == ")":
-                comments.append(raw[opened + 1 : index])
-                opened = -1
-            elif char == "(" and not grbl:
-                raise Reject(index + 1, "(", "comments must not nest")
-            elif not _visible(char) and not (dialect.name == "linuxcnc" and ord(char) > 127):
-                # §3.3.4: printable characters, blanks and tabs only; LinuxCNC takes any text there.
-                raise Reject(index + 1, char, "this character is not allowed in a comment")
-        elif char == "(":
-            opened = index
-        elif char == ";":
-            rest = index  # §3.3.4 knows ( ) only, but no controller at hand refuses it
-        elif char in " \t":
-            continue
-        elif not _visible(char):
-            raise Reject(index + 1, char, "only plain ASCII characters may stand outside comments")
+    semicolon = False
+    for found in _PART.finditer(raw):
+        part, column = found.group(), found.start() + 1
+        if part[0] == ";":
+            comments.append(part[1:])
+            semicolon = True
+        elif part[0] == "(":
+            wrong = _NO_COMMENT[dialect.name].search(part, 1)
+            if wrong is not None:
+                nested = wrong.group() == "("
+                reason = "comments must not nest" if nested else "this character is not allowed in a comment"
+                raise Reject(column + wrong.start(), wrong.group(), reason)
+            if part[-1] != ")" and not grbl:  # Grbl drops such a comment without a word
+                raise Reject(column, part, "the comment is not closed on its line")
+            comments.append(part[1:].removesuffix(")"))
         else:
-            kept.append(char)
-            columns.append(index + 1)
-    if opened >= 0:
-        if not grbl:
-            raise Reject(opened + 1, raw[opened:], "the comment is not closed on its line")
-        # Grbl drops an unclosed comment to the end of the line without a word; so does this.
-        comments.append(raw[opened + 1 :])
-    if rest >= 0:
-        comments.append(raw[rest + 1 :])
-    return "".join(kept).upper(), columns, tuple(comments), rest >= 0
+            wrong = _HIDDEN.search(part)
+            if wrong is not None:
+                reason = "only plain ASCII characters may stand outside comments"
+                raise Reject(column + wrong.start(), wrong.group(), reason)
+            columns += [at for at, char in enumerate(part, column) if char not in blank]
+    return "".join(raw[at - 1] for at in columns).upper(), columns, comments, semicolon
 
 
 def take_apart(
     raw: str, dialect: Dialect, parameters: Parameters | None = _NONE_SET, *, skip_deleted: bool = False
 ) -> Line:
-    """The words of one line (without its line end), or :class:`Reject`.
+    """Return the words of one line (without its line end); raises :class:`Reject`.
 
     ``parameters`` holds those the program has set so far.  With ``skip_deleted`` the words of a line that begins with
     the block delete sign are not looked at; its comments still have to be whole.
     """
-    too_long = Reject(
-        dialect.line_limit + 1,
-        raw[dialect.line_limit :][:20],
-        f"the line is longer than {dialect.line_limit} characters",
-    )
+    grbl, limit = dialect.limit_significant, dialect.line_limit
+    too_long = Reject(limit + 1, raw[limit:][:20], f"the line is longer than {limit} characters")
     if len(raw) > LONGEST_LINE:
         raise too_long
-    text, columns, comments, semicolon = strip(raw, dialect)
-    grbl = dialect.limit_significant
-    if dialect.limit_significant:
-        significant = len(text) - text.count("/")
-    else:
-        significant = len(raw) if raw.isascii() else len(raw.encode("utf-8", "replace"))
-    if significant > dialect.line_limit:
+    text, columns, comments, semicolon = _strip(raw, dialect)
+    live = HARMLESS_LIVE in raw or _LIVE.search(raw) is not None
+    if grbl and "/" in text:
+        # Grbl drops the sign anywhere outside comments and always runs the line.
+        columns = [column for char, column in zip(text, columns, strict=True) if char != "/"]
+        text = text.replace("/", "")
+    if (len(text) if grbl else len(raw.encode("utf-8", "replace"))) > limit:
         raise too_long
     deleted = text.startswith("/")
-    if deleted and not grbl and not raw.lstrip(" \t").startswith("/"):
+    if deleted and not raw.lstrip(" \t").startswith("/"):
         raise Reject(columns[0], "/", _why_no_letter("/"))
-    if dialect.limit_significant and "/" in text:
-        # Grbl drops the sign anywhere outside comments and always runs the line.
-        pairs = [(char, column) for char, column in zip(text, columns, strict=True) if char != "/"]
-        text, columns = "".join(char for char, _ in pairs), [column for _, column in pairs]
-        deleted = False
     if deleted and skip_deleted:
-        return Line((), True, comments, semicolon=semicolon)
-    if dialect.name == "grbl-1.1":
+        return Line((), True, tuple(comments), semicolon=semicolon)
+    if grbl:
         parameters = None
-    at = 1 if deleted else 0
+    at = first = int(deleted)
     words: list[Word] = []
     settings: list[tuple[int, float]] = []
-    first = True
     while at < len(text):
         letter, column, began = text[at], columns[at], at
         try:
@@ -167,13 +154,14 @@ def take_apart(
                 settings.append((index, value))
             elif letter not in dialect.letters or letter == "O":
                 raise Reject(column, _run(text, at), _why_after(letter) if words else _why_no_letter(letter))
-            elif letter == "N":
-                value, at = _line_number(text, at, column, first, dialect)
-                words.append(Word(letter, value, column, text[began:at]))
             else:
-                value, at = real_value(text, at + 1, parameters)
-                if dialect.keeps_digits:
-                    value = kept_value(text[began + 1 : at], value)
+                if letter == "N":
+                    at = _line_number(text, at, column, began == first, dialect)
+                    value = float(text[began + 1 : at])
+                else:
+                    value, at = real_value(text, at + 1, parameters)
+                    if dialect.keeps_digits:
+                        value = kept_value(text[began + 1 : at], value)
                 words.append(Word(letter, value, column, text[began:at]))
         except ValueFault as fault:
             # The letter is the place where the word begins; deep in an expression it is the value itself.
@@ -181,13 +169,11 @@ def take_apart(
             raise Reject(columns[inner], _run(text, inner), fault.reason) from None
         if not grbl and "(" in raw[column : columns[at - 1]]:
             raise Reject(column, text[began:at], "a comment must not stand inside a word")
-        first = False
-    live = any(char in LIVE or char == HARMLESS_LIVE or ord(char) > 126 for char in raw)
-    return Line(tuple(words), deleted, comments, tuple(settings), semicolon, live, len(text))
+    return Line(tuple(words), deleted, tuple(comments), tuple(settings), semicolon, live, len(text))
 
 
-def _line_number(text: str, at: int, column: int, first: bool, dialect: Dialect) -> tuple[float, int]:
-    """§3.3.1: N stands first, unsigned, with at most five digits; each controller has limits of its own."""
+def _line_number(text: str, at: int, column: int, first: bool, dialect: Dialect) -> int:
+    """Return the index after a line number (§3.3.1: first, unsigned, five digits; each controller has limits of its own)."""
     number = (_LINE_NUMBER if dialect.name == "linuxcnc" else _DIGITS).match(text, at + 1)
     if number is None:
         raise Reject(column, _run(text, at), "a line number is digits without a sign")
@@ -198,36 +184,29 @@ def _line_number(text: str, at: int, column: int, first: bool, dialect: Dialect)
         raise Reject(column, word, "a line number has at most five digits")
     if float(number.group()) > dialect.line_number_max:
         raise Reject(column, word, f"a line number may be at most {dialect.line_number_max}")
-    return float(number.group()), number.end()
+    return number.end()
 
 
 def _run(text: str, at: int) -> str:
-    """The letter at ``at`` and what follows it up to the next letter: the word as far as it can be told."""
-    end = at + 1
-    while end < len(text) and not text[end].isalpha() and end - at < 20:
-        end += 1
-    return text[at:end]
+    """Return the letter at ``at`` and what follows it up to the next letter: the word as far as it can be told."""
+    found = _RUN.match(text, at)
+    return found.group() if found else ""
+
+
+_NO_LETTER = {
+    ")": "a closing bracket without an opening one",
+    "#": "this controller knows no parameters and expressions: write the value itself",
+    "O": "flow control (O words) is not read: write the moves out; the line of a program number may be left out",
+    "%": "a percent sign must stand alone on its line, at the beginning and at the end of the program",
+    "/": "the block delete sign may only stand at the beginning of the line",
+} | dict.fromkeys("0123456789.+-", "a number without a letter before it")
 
 
 def _why_no_letter(char: str) -> str:
-    if char in "0123456789.+-":
-        return "a number without a letter before it"
-    if char == ")":
-        return "a closing bracket without an opening one"
-    if char == "#":
-        return "this controller knows no parameters and expressions: write the value itself"
-    if char == "O":
-        return "flow control (O words) is not read: write the moves out; the line of a program number may be left out"
-    if char == "%":
-        return "a percent sign must stand alone on its line, at the beginning and at the end of the program"
-    if char == "/":
-        return "the block delete sign may only stand at the beginning of the line"
-    return "this letter or sign has no meaning here"
+    return _NO_LETTER.get(char, "this letter or sign has no meaning here")
 
 
 def _why_after(char: str) -> str:
     if char == ".":
         return "a number has at most one decimal point"
-    if char in "+-":
-        return "a sign may only stand at the beginning of a number"
-    return _why_no_letter(char)
+    return "a sign may only stand at the beginning of a number" if char in "+-" else _why_no_letter(char)

@@ -38,8 +38,8 @@ def payload(facts: PageFacts) -> dict[str, Any]:
     """Everything the page's script reads, as plain JSON values."""
     moves = facts.moves
     start, end = moves.start_mm.copy(), moves.end_mm.copy()
-    start[moves.machine] = np.nan
-    end[moves.machine] = np.nan
+    start[~moves.told] = np.nan
+    end[~moves.told] = np.nan
     if len(moves) and start[0, 2] < facts.setup.top_mm:
         start[0] = (
             np.nan
@@ -94,7 +94,7 @@ def _jumps(start: npt.NDArray[np.float64], end: npt.NDArray[np.float64]) -> list
 def _arcs(facts: PageFacts) -> dict[str, str]:
     """Arc moves: index; two in-plane axes and the normal one; centre along the in-plane axes; sweep."""
     moves = facts.moves
-    index = np.flatnonzero((moves.sweep_rad != 0.0) & ~moves.machine)
+    index = np.flatnonzero((moves.sweep_rad != 0.0) & moves.told)
     axes = np.array([_AXES[int(p)] for p in moves.plane[index]], dtype=np.int8).reshape(-1, 3)
     centre = np.take_along_axis(moves.centre_mm[index], axes[:, :2].astype(np.int64), axis=1)
     return {
@@ -134,7 +134,7 @@ def _piece(facts: PageFacts) -> dict[str, Any]:
 def _space(facts: PageFacts) -> tuple[list[float], list[float]]:
     """Lower and upper corner of everything cut, in piece coordinates, with 5 mm to spare."""
     moves = facts.moves
-    points = np.concatenate([moves.start_mm, moves.end_mm])[np.tile(~moves.machine, 2)]
+    points = np.concatenate([moves.start_mm, moves.end_mm])[np.tile(moves.told, 2)]
     points = facts.setup.on_piece(points[np.isfinite(points).all(axis=1)])
     cut = points[points[:, 2] < 0.0]
     chosen = cut if len(cut) else points

@@ -6,20 +6,34 @@ force (work system, G92) are added to reach machine coordinates.
 
 from __future__ import annotations
 
-from copy import copy
 from dataclasses import dataclass
+from operator import add, sub
+from typing import NamedTuple
 
-from vcarve.program.grammar import MM_PER_INCH, Dialect
+from vcarve.program.grammar import AXES, MM_PER_INCH, Dialect
 
-Vector = tuple[float, float, float]
-ORIGIN: Vector = (0.0, 0.0, 0.0)
+Vector = tuple[float, ...]  # one value for each of AXES
+ORIGIN: Vector = (0.0,) * len(AXES)
+ALL_LOST = frozenset(AXES)
 
 
-@dataclass(slots=True)
+class Modes(NamedTuple):
+    """What each move is noted with: its plane, the spindle's speed (0 while it stands), and the axes that are lost before it.
+
+    Lost is an axis of which the text has not said where it is in work coordinates.
+    """
+
+    plane: int = 17
+    rpm: float = 0.0
+    lost: frozenset[str] = ALL_LOST
+
+
+@dataclass
 class State:
-    """What is in force.  ``motion`` as a code of the grammar; ``None`` where nothing is in force yet."""
+    """What is in force.  ``motion`` as a code of the grammar; ``None`` where none is in force yet."""
 
     place: Vector = ORIGIN
+    lost: frozenset[str] = ALL_LOST
     motion: int | None = None
     motion_written: bool = False
     plane: int = 17
@@ -37,8 +51,13 @@ class State:
     g92: Vector = ORIGIN
     g92_kept: Vector = ORIGIN
     homes: tuple[Vector, Vector] = (ORIGIN, ORIGIN)
-    unknown: int = 7  # axes whose place the text has not said: 1 for X, 2 for Y, 4 for Z
     ended: bool = False
+
+    def copy(self) -> State:
+        """Return a copy, to go on with while this one is kept."""
+        twin = object.__new__(State)
+        twin.__dict__.update(self.__dict__)
+        return twin
 
     @property
     def scale(self) -> float:
@@ -48,20 +67,20 @@ class State:
     @property
     def offset(self) -> Vector:
         """Work coordinates plus this are machine coordinates."""
-        origin = self.origins[self.system - 1]
-        return plus(origin, self.g92)
+        return plus(self.origins[self.system - 1], self.g92)
 
     @property
-    def rpm(self) -> float:
-        """The spindle's speed, 0 while it stands."""
-        return self.speed_rpm if self.spindle else 0.0
+    def machine_place(self) -> Vector:
+        """Where the tool is in machine coordinates."""
+        return plus(self.place, self.offset)
 
-    def copy(self) -> State:
-        """A copy to go back to when a line turns out to be in error."""
-        return copy(self)
+    @property
+    def modes(self) -> Modes:
+        """What the next move is noted with."""
+        return Modes(self.plane, self.speed_rpm if self.spindle else 0.0, self.lost)
 
     def end_program(self, dialect: Dialect) -> None:
-        """M2 and M30 (§3.6.1): the modes they reset; units, speed and tool stay."""
+        """Reset the modes that M2 and M30 do (§3.6.1); units, speed and tool stay."""
         self.motion = 10
         self.plane = 17
         self.absolute = True
@@ -70,13 +89,14 @@ class State:
         self.spindle = 0
         if dialect.name == "rs274ngc":
             self.g92 = ORIGIN
+        self.ended = True
 
 
 def plus(a: Vector, b: Vector) -> Vector:
-    """a + b."""
-    return (a[0] + b[0], a[1] + b[1], a[2] + b[2])
+    """Return a + b."""
+    return tuple(map(add, a, b))
 
 
 def minus(a: Vector, b: Vector) -> Vector:
-    """a - b."""
-    return (a[0] - b[0], a[1] - b[1], a[2] - b[2])
+    """Return a - b."""
+    return tuple(map(sub, a, b))
