@@ -13,10 +13,9 @@ from dataclasses import dataclass
 from html import escape
 from typing import Any
 
-import numpy as np
-
-from vcarve.plane.arcs import Floats, circles
+from vcarve.plane.arcs import Floats
 from vcarve.view import look
+from vcarve.view.svg import at, bows, num, ring_path
 
 # The nearest of DXF's numbered colours to those of the look.
 _NUMBERS = {"ground": 5, "leaf": 4, "frame": 7, "outline": 8, "groove": 1, "land": 9}
@@ -39,20 +38,24 @@ class Page:
 def svg_text(page: Page) -> str:
     """Return an SVG file in millimetres whose user units are the piece's coordinates, Y mirrored.  Arcs are arcs."""
     left, front, right, back = page.box
-    width, height = _number(right - left), _number(back - front)
+    width, height = num(right - left, 6), num(back - front, 6)
     lines = [
         '<?xml version="1.0" encoding="UTF-8"?>',
         f'<svg xmlns="http://www.w3.org/2000/svg" width="{width}mm" height="{height}mm" '
-        f'viewBox="{_number(left)} {_number(-back)} {width} {height}" fill="none" stroke-width="0.1">',
+        f'viewBox="{num(left, 6)} {num(-back, 6)} {width} {height}" fill="none" stroke-width="0.1">',
     ]
-    drawn = {name: [[side] for side in _with_radii(rows)] for name, rows in page.lines.items()}
-    shapes = {name: [_with_radii(rows) for rows in each] for name, each in page.shapes.items()}
-    for runs, closed in ((drawn, False), (shapes, True)):
-        for name, each in runs.items():
-            colour = look.DRAWN.get(name, look.DRAWN_OTHER)
-            lines.append(f'<g id="{escape(name)}" stroke="{colour}">')
-            lines += [f'<path d="{_path(run, closed)}"/>' for run in each]
-            lines.append("</g>")
+    drawn = {
+        name: [
+            f"M{at(x, y, 6)}{bow}"
+            for (x, y), bow in zip(rows[:, :2].tolist(), bows(rows, 6, 12), strict=True)
+        ]
+        for name, rows in page.lines.items()
+    }
+    shapes = {name: [ring_path(sides, 6, 12) for sides in each] for name, each in page.shapes.items()}
+    for name, paths in (*drawn.items(), *shapes.items()):
+        lines.append(f'<g id="{escape(name)}" stroke="{look.DRAWN.get(name, look.DRAWN_OTHER)}">')
+        lines += [f'<path d="{path}"/>' for path in paths]
+        lines.append("</g>")
     return "\n".join([*lines, "</svg>", ""])
 
 
@@ -93,33 +96,6 @@ def dxf_text(page: Page) -> str:
     finally:
         options.write_fixed_meta_data_for_testing = before
     return text.getvalue().encode("ascii", errors="dxfreplace").decode("ascii")
-
-
-def _number(value: float) -> str:
-    """Return millimetres to the nanometre, without idle digits."""
-    text = f"{value:.6f}".rstrip("0").rstrip(".")
-    return "0" if text in ("-0", "") else text
-
-
-def _with_radii(rows: Floats) -> list[list[float]]:
-    """Return rows with the radius of each behind it."""
-    return np.column_stack([rows, circles(rows)[1]]).tolist()  # type: ignore[no-any-return]
-
-
-def _path(run: list[list[float]], closed: bool) -> str:
-    """Return the data of a path.  SVG has Y downwards: what turns left here turns left there too, which SVG writes as
-    sweep flag 0."""
-    parts = [f"M{_number(run[0][0])} {_number(-run[0][1])}"]
-    for _, _, x, y, bulge, radius in run:
-        if bulge == 0.0:
-            parts.append(f"L{_number(x)} {_number(-y)}")
-            continue
-        size = f"{radius:.12f}".rstrip("0").rstrip(".")  # more than the last nanometre hangs on it
-        flags = f"{int(abs(bulge) > 1.0)} {int(bulge < 0.0)}"
-        parts.append(f"A{size} {size} 0 {flags} {_number(x)} {_number(-y)}")
-    if closed and run[-1][4] == 0.0:
-        parts.pop()  # a straight last side is drawn by closing
-    return "".join(parts) + ("Z" if closed else "")
 
 
 def _layer_names(names: Iterable[str]) -> dict[str, str]:

@@ -24,7 +24,7 @@ from vcarve.plane.region import Region, rectangle
 from vcarve.quantity import counted
 from vcarve.view import look
 from vcarve.view.marks import MARK, dimensions, findings_marks, mark_letter, pass_marks, zero_mark
-from vcarve.view.svg import at, lines_path, num, polygons_path, region_path, svg, text
+from vcarve.view.svg import at, num, path, polygons_path, region_path, svg, text
 from vcarve.view.walls import walls
 from vcarve.view.wording import NBSP, length, lines_cut, plain
 
@@ -95,7 +95,7 @@ def groove_layers(network: Network, grooves: Grooves, angle_deg: float, tip_mm: 
         edges = np.flatnonzero(network.cut & (half == value))
         tone = look.indigo(float(grooves.depth_mm[edges[0]]) / deepest)
         layers.append(
-            f'<path class="floor" stroke="{tone}" stroke-width="{num(2.0 * value, 3)}" d="{lines_path(network, edges)}"/>'
+            f'<path class="floor" stroke="{tone}" stroke-width="{num(2.0 * value, 3)}" d="{path(network.curves(edges))}"/>'
         )
     if len(network.ring_half_edge) <= MOST_SIDES:
         layers.extend(_lit_walls(network, grooves, angle_deg, deepest))
@@ -103,7 +103,7 @@ def groove_layers(network: Network, grooves: Grooves, angle_deg: float, tip_mm: 
         edges = np.flatnonzero(network.cut & (half == value))
         wide = max(tip_mm, min(0.16 * value, 0.3))
         layers.append(
-            f'<path class="valley" stroke-width="{num(wide, 3)}" d="{lines_path(network, edges)}"/>'
+            f'<path class="valley" stroke-width="{num(wide, 3)}" d="{path(network.curves(edges))}"/>'
         )
     return layers
 

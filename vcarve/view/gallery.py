@@ -14,6 +14,7 @@ import numpy as np
 from vcarve.network.model import Network
 from vcarve.network.unit import unit_network
 from vcarve.pattern.model import Pattern
+from vcarve.plane.arcs import curves, directions
 from vcarve.quantity import MM
 from vcarve.view import look
 from vcarve.view.pattern import pattern_svg
@@ -51,11 +52,10 @@ def vertex_figures(pattern: Pattern) -> tuple[tuple[float, ...], int]:
     unit = unit_network(pattern)
     a = np.array([pattern.a1, pattern.a2])
     chord = (unit.uv[unit.head] + unit.step - unit.uv[unit.tail]) @ a
-    bend = 2.0 * np.arctan(unit.bulge)
-    out = np.arctan2(chord[:, 1], chord[:, 0]) - bend
-    back = np.arctan2(-chord[:, 1], -chord[:, 0]) + bend
+    lines = curves(np.zeros_like(chord), chord, unit.bulge)
+    out = np.concatenate([directions(lines, 0.0), -directions(lines, 1.0)])
     at = np.concatenate([unit.tail, unit.head])
-    way = np.degrees(np.concatenate([out, back])) % 360.0
+    way = np.degrees(np.arctan2(out[:, 1], out[:, 0])) % 360.0
     angles: set[float] = set()
     odd = 0
     for vertex in range(len(unit.uv)):

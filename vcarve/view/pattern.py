@@ -6,7 +6,7 @@ import numpy as np
 
 from vcarve.network.model import Network, Role
 from vcarve.view import look
-from vcarve.view.svg import lines_path, num, svg
+from vcarve.view.svg import num, path, svg
 
 GROUND_SHARE = 0.011  # stroke widths as shares of the picture's longer side
 LEAF_SHARE = 0.0062
@@ -52,6 +52,6 @@ def pattern_svg(network: Network, *, title: str, description: str = "", inline: 
         edges = np.flatnonzero(chosen)
         if len(edges):
             body.append(
-                f'<path class="{kind}" stroke-width="{num(size * share, 3)}" d="{lines_path(network, edges)}"/>'
+                f'<path class="{kind}" stroke-width="{num(size * share, 3)}" d="{path(network.curves(edges))}"/>'
             )
     return svg(box, title, description or title, _style(), body, inline=inline)

@@ -10,8 +10,8 @@ from html import escape
 
 import numpy as np
 
-from vcarve.network.model import Floats, Ints, Network
-from vcarve.plane.region import Region, Ring
+from vcarve.plane.arcs import Floats, circles
+from vcarve.plane.region import Region
 
 
 def num(value: float, decimals: int = 2) -> str:
@@ -27,43 +27,42 @@ def at(x_mm: float, y_mm: float, decimals: int = 2) -> str:
     return f"{num(x_mm, decimals)} {num(-y_mm, decimals)}"
 
 
-def _bow(x0: float, y0: float, x1: float, y1: float, bulge: float) -> str:
-    """Return the path command that leads to (x1, y1) straight or by an arc; ``bulge`` as in ``pattern.model.Line``."""
-    if bulge == 0.0:
-        return f"L{at(x1, y1, 3)}"
-    radius = float(np.hypot(x1 - x0, y1 - y0)) * (1.0 + bulge * bulge) / (4.0 * abs(bulge))
-    # Turned over, a counter-clockwise arc becomes SVG's sweep 0.
-    return f"A{num(radius, 3)} {num(radius, 3)} 0 {int(abs(bulge) > 1.0)} {int(bulge < 0.0)} {at(x1, y1, 3)}"
+def bows(lines: Floats, decimals: int = 3, radius_decimals: int = 3) -> list[str]:
+    """Return the path command along each curve (n, 5), see ``plane.arcs``, from its start on."""
+    parts = []
+    for (_, _, x, y, bulge), radius in zip(lines.tolist(), circles(lines)[1].tolist(), strict=True):
+        size = num(radius, radius_decimals) if bulge else ""
+        # Turned over, a counter-clockwise arc becomes SVG's sweep 0.
+        bow = f"A{size} {size} 0 {int(abs(bulge) > 1.0)} {int(bulge < 0.0)} " if bulge else "L"
+        parts.append(f"{bow}{at(x, y, decimals)}")
+    return parts
 
 
-def lines_path(network: Network, edges: Ints) -> str:
-    """Return path data of edges, each drawn from tail to head; edges that follow on are not lifted between."""
-    xy = network.xy_mm
-    parts: list[str] = []
-    here = -1
-    for edge in edges.tolist():
-        tail, head = int(network.tail[edge]), int(network.head[edge])
-        x0, y0 = xy[tail].tolist()
-        x1, y1 = xy[head].tolist()
-        if tail != here:
-            parts.append(f"M{at(x0, y0, 3)}")
-        parts.append(_bow(x0, y0, x1, y1, float(network.bulge[edge])))
-        here = head
-    return "".join(parts)
+def path(lines: Floats) -> str:
+    """Return path data of curves (n, 5); those that follow on are not lifted between."""
+    starts, ends = lines[:, :2], np.roll(lines[:, 2:4], 1, axis=0)
+    lifted = (starts != ends).any(axis=1)
+    lifted[:1] = True
+    return "".join(
+        f"M{at(x, y, 3)}{bow}" if up else bow
+        for (x, y), up, bow in zip(starts.tolist(), lifted.tolist(), bows(lines), strict=True)
+    )
 
 
-def ring_path(ring: Ring) -> str:
-    """Return path data of a closed ring of lines and arcs."""
-    points = [(float(x), float(y)) for x, y in ring.xy_mm]
-    parts = [f"M{at(*points[0], 3)}"]
-    for (x0, y0), (x1, y1), bulge in zip(points, [*points[1:], points[0]], ring.bulge.tolist(), strict=True):
-        parts.append(_bow(x0, y0, x1, y1, bulge))
+def ring_path(sides: Floats, decimals: int = 3, radius_decimals: int = 3) -> str:
+    """Return path data of the sides (n, 5) of a ring."""
+    parts = [
+        f"M{at(float(sides[0, 0]), float(sides[0, 1]), decimals)}",
+        *bows(sides, decimals, radius_decimals),
+    ]
+    if sides[-1, 4] == 0.0:
+        parts.pop()  # a straight last side is drawn by closing
     return "".join(parts) + "Z"
 
 
 def region_path(region: Region) -> str:
     """Return path data of a region, to be filled by the even-odd rule."""
-    return "".join(ring_path(ring) for ring in region.rings)
+    return "".join(ring_path(ring.curves) for ring in region.rings)
 
 
 def polygons_path(corners_mm: Floats) -> str:

@@ -14,6 +14,7 @@ import numpy as np
 
 from vcarve.groove.model import Grooves
 from vcarve.network.model import Floats, Ints, Network
+from vcarve.plane.arcs import chords, cross, evenly, left, size
 
 SAG_MM = 0.02
 FAN_RAD = 0.4
@@ -44,36 +45,9 @@ class _Chords:
     edge: Ints
 
 
-def chords(network: Network, half_edge: Ints, sag_mm: float = SAG_MM) -> tuple[Floats, Ints]:
-    """Return the points (n, 2) of half-edges, each from its start to before its end, and how many each has."""
-    edge, back = half_edge >> 1, (half_edge & 1).astype(bool)
-    xy = network.xy_mm
-    start = xy[np.where(back, network.head[edge], network.tail[edge])]
-    end = xy[np.where(back, network.tail[edge], network.head[edge])]
-    bulge = np.where(back, -network.bulge[edge], network.bulge[edge])
-    bent = bulge != 0.0
-    sweep = 4.0 * np.arctan(bulge)
-    chord = end - start
-    span = np.hypot(chord[:, 0], chord[:, 1])
-    with np.errstate(divide="ignore", invalid="ignore"):
-        radius = span / (2.0 * np.abs(np.sin(sweep / 2.0)))
-        step = 2.0 * np.arccos(np.clip(1.0 - sag_mm / radius, -1.0, 1.0))
-        count = np.where(bent, np.maximum(np.ceil(np.abs(sweep) / step), 1.0), 1.0).astype(np.int64)
-        off = np.where(bent, 0.5 / np.tan(sweep / 2.0), 0.0)
-    middle = 0.5 * (start + end) + np.column_stack([-chord[:, 1], chord[:, 0]]) * off[:, None]
-    owner = np.repeat(np.arange(len(edge)), count)
-    nth = np.arange(len(owner)) - np.repeat(np.cumsum(count) - count, count)
-    turn = sweep[owner] * nth / count[owner]
-    arm = (start - middle)[owner]
-    cos, sin = np.cos(turn), np.sin(turn)
-    swung = np.column_stack([arm[:, 0] * cos - arm[:, 1] * sin, arm[:, 0] * sin + arm[:, 1] * cos])
-    points = np.where(bent[owner][:, None], middle[owner] + swung, start[owner])
-    return points, count
-
-
 def _sides(network: Network, grooves: Grooves) -> _Chords:
     """Return the sides of all rings with their neighbours."""
-    points, count = chords(network, network.ring_half_edge)
+    points, count = chords(network.walked(network.ring_half_edge), SAG_MM)
     edge = np.repeat(network.ring_half_edge >> 1, count)
     offset = np.concatenate([[0], np.cumsum(count)])[network.ring_start]
     index = np.arange(len(points))
@@ -106,11 +80,11 @@ def walls(network: Network, grooves: Grooves) -> Walls:
     sides = _sides(network, grooves)
     a = sides.at
     along = a[sides.following] - a
-    length = np.maximum(np.hypot(along[:, 0], along[:, 1]), 1e-9)
+    length = np.maximum(size(along), 1e-9)
     u = along / length[:, None]
-    n = np.column_stack([-u[:, 1], u[:, 0]])
+    n = left(u)
     before = sides.preceding
-    sin = u[before, 0] * u[:, 1] - u[before, 1] * u[:, 0]
+    sin = cross(u[before], u)
     cos = (u[before] * u).sum(axis=1)
     # Straight back is the loose end of a line: all the way round it, not an inner corner of no angle.
     turn = np.where(cos < -1.0 + 1e-9, -np.pi, np.arctan2(sin, cos))
@@ -120,9 +94,9 @@ def walls(network: Network, grooves: Grooves) -> Walls:
     after = sides.following
     b_bottom, b_rim = _corner(half, half[after], sin[after], cos[after], tan_half[after])
     # Where both mitres meet before the rim, the wall ends in that point.
-    left = np.maximum(length - a_bottom - b_bottom, 0.0)
+    room = np.maximum(length - a_bottom - b_bottom, 0.0)
     lost = (a_rim - a_bottom) + (b_rim - b_bottom)
-    share = np.where(lost > left, left / np.where(lost > left, lost, 1.0), 1.0)
+    share = np.where(lost > room, room / np.where(lost > room, lost, 1.0), 1.0)
     share = np.clip(share, 0.0, 1.0)
     at_a = np.minimum(a_bottom, length)
     at_b = np.maximum(length - b_bottom, 0.0)
@@ -173,16 +147,15 @@ def _fans(tip: Floats, first: Floats, turn: Floats, half: Floats) -> tuple[Float
     Gives corners (m, 6, 2), the slices' middle directions (m, 2) and the tip each belongs to.
     """
     count = np.ceil(np.abs(turn) / FAN_RAD).astype(np.int64)
-    owner = np.repeat(np.arange(len(tip)), count)
-    nth = np.arange(len(owner)) - np.repeat(np.cumsum(count) - count, count)
-    step = turn[owner] / np.repeat(count, count)
-    start = np.arctan2(first[owner, 1], first[owner, 0])
+    owner, share = evenly(count)
+    step = turn[owner] / count[owner]
+    start = np.arctan2(first[owner, 1], first[owner, 0]) + share * turn[owner]
 
     def spoke(angle: Floats) -> Floats:
         return np.column_stack([np.cos(angle), np.sin(angle)])
 
     at = tip[owner]
     radius = half[owner][:, None]
-    one, two = at + radius * spoke(start + step * nth), at + radius * spoke(start + step * (nth + 1))
+    one, two = at + radius * spoke(start), at + radius * spoke(start + step)
     corners = np.stack([at, at, at, one, two, at], axis=1)
-    return corners, spoke(start + step * (nth + 0.5)), owner
+    return corners, spoke(start + 0.5 * step), owner
