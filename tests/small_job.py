@@ -116,5 +116,5 @@ def make_program(job: Job) -> Made:
     """Make a job's program; raises RefusedError with every finding if it must not be cut."""
     made = draft(job)
     if made.refused:
-        raise RefusedError(made.summary.findings)
+        raise RefusedError(made.told)
     return made

@@ -14,7 +14,7 @@ from vcarve.network.model import Role
 from vcarve.pipeline import Made
 from vcarve.program.moves import Motion
 from vcarve.program.reader import Reading
-from vcarve.proofing import carved, dry_run, measured, with_surface_findings
+from vcarve.proofing import carve_run, dry_run
 
 ARC_PATTERNS = ("shippo", "seigaiha", "tatewaku", "amime", "fundo-tsunagi")
 NARROW = "{angle: 60, diameter: 6.35, shank: 3.175}"
@@ -43,9 +43,9 @@ def formula_mm(depth_mm: float, angle_deg: float, tip_mm: float = 0.0) -> float:
 def measure(made: Made, step_mm: float) -> tuple[np.ndarray, list[str]]:
     """Carve the text and measure it; return the widths of edges and the codes found."""
     run = dry_run(made.text, file="program.nc", machine=made.job.machine, job=made.job)
-    surface = carved(made.job, run.reading, step_mm)
-    facts = measured(made.job, made.layout, run.reading, surface, with_land=False)
-    return facts.widths_mm, [one.code for one in with_surface_findings(run, surface, facts).findings]
+    run = carve_run(run, step_mm=step_mm)
+    assert run.measured is not None
+    return run.measured.widths_mm, [one.code for one in run.findings]
 
 
 def below(reading: Reading) -> shapely.MultiLineString:

@@ -110,7 +110,7 @@ def test_levels_of_the_same_lines_are_paired_once(job: str, monkeypatch: pytest.
     monkeypatch.setattr(vcarve.plan.levels, "best_pairing", counted)
     made = make_program(load_job(job, ["groove.step=0.01"]))
 
-    assert made.summary.levels == 50
+    assert made.plan.levels == 50
     assert 0 < len(asked) <= 10
 
 

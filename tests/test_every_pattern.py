@@ -79,7 +79,7 @@ def test_a_pattern_becomes_a_program(name: str, outline: str, rs274: Any) -> Non
         assert run.message == ""
         proofed = dry_run(made.text, file="program.nc", machine=job.machine, job=job)
         assert serious(proofed.findings) == []
-        assert serious(made.summary.findings) == []
+        assert serious(made.told) == []
 
 
 @pytest.mark.parametrize("name", names())

@@ -9,19 +9,13 @@ import numpy as np
 import pytest
 
 from small_job import make_program, on_machine
-from vcarve.cli.dry_run import _widths
-from vcarve.dryrun.measure import ACROSS_STEPS
+from vcarve.dryrun.carved import carved, carved_findings, measured
+from vcarve.dryrun.measure import ACROSS_STEPS, Measured
 from vcarve.dryrun.places import Floats, Ints, Places
 from vcarve.dryrun.surface import Surface
 from vcarve.job.load import load_job
-from vcarve.proofing import (
-    DryRun,
-    as_json,
-    carved,
-    dry_run,
-    measured,
-    with_surface_findings,
-)
+from vcarve.proofing import DryRun, dry_run, outline_rings
+from vcarve.summary import dry_run_json, widths_sentence
 
 ROOT = Path(__file__).parent.parent
 PROGRAMS = Path(__file__).parent / "dryrun" / "programs"
@@ -36,8 +30,21 @@ def run_of(*sets: str, text: str = TEXT) -> DryRun:
 
 def surface_of(run: DryRun, step_mm: float | None = None) -> Surface:
     """The surface it leaves."""
-    assert run.job is not None
-    return carved(run.job, run.reading, step_mm, run.layout)
+    return carved(run.job, run.reading.moves, step_mm, run.layout.grooves)
+
+
+def measure(run: DryRun, surface: Surface, *, land: bool = False, finer: bool = False) -> Measured:
+    """What is measured on a surface for the job of a dry run."""
+    rings = outline_rings(run.layout) if land else None
+    network, grooves = run.layout.network, run.layout.grooves
+    return measured(run.job, network, grooves, run.reading.moves, surface, rings=rings, finer=finer)
+
+
+def with_surface(run: DryRun, surface: Surface, facts: Measured) -> DryRun:
+    """The dry run with what a surface and what was measured on it add."""
+    known = {one.code for one in run.findings}
+    found = carved_findings(run.job, run.layout.network, run.layout.grooves, surface, facts, known)
+    return replace(run, findings=(*run.findings, *found), surface=surface, measured=facts)
 
 
 def codes(run: DryRun) -> list[str]:
@@ -49,9 +56,9 @@ def test_grooves_as_wide_as_computed() -> None:
     """The carved grooves of a right program add nothing."""
     run = run_of()
     surface = surface_of(run)
-    facts = measured(run.job, run.layout, run.reading, surface)
+    facts = measure(run, surface)
 
-    assert codes(with_surface_findings(run, surface, facts)) == []
+    assert codes(with_surface(run, surface, facts)) == []
 
 
 @pytest.mark.parametrize("angle", [80.0, 100.0])
@@ -59,9 +66,9 @@ def test_grooves_of_another_bit_are_not(angle: float) -> None:
     """Carved with a bit of another angle every measured groove is refused: 2 mm wide they should be."""
     run = run_of()
     other = run.job.model_copy(update={"bit": run.job.bit.model_copy(update={"angle_deg": angle})})
-    surface = carved(other, run.reading, 0.05)
-    facts = measured(run.job, run.layout, run.reading, surface)
-    found = with_surface_findings(run, surface, facts)
+    surface = carved(other, run.reading.moves, 0.05)
+    facts = measure(run, surface)
+    found = with_surface(run, surface, facts)
 
     assert codes(found) == ["width-off"] * facts.measured
     assert facts.measured >= 3
@@ -72,10 +79,10 @@ def test_widths_are_not_judged_on_too_coarse_a_grid() -> None:
     """A groove only a few steps wide says nothing about the bit."""
     run = run_of()
     other = run.job.model_copy(update={"bit": run.job.bit.model_copy(update={"angle_deg": 80.0})})
-    surface = carved(other, run.reading, 2.0 / ACROSS_STEPS * 1.1)
-    facts = measured(run.job, run.layout, run.reading, surface)
+    surface = carved(other, run.reading.moves, 2.0 / ACROSS_STEPS * 1.1)
+    facts = measure(run, surface)
 
-    assert codes(with_surface_findings(run, surface, facts)) == []
+    assert codes(with_surface(run, surface, facts)) == []
 
 
 def test_narrow_grooves_get_a_finer_grid() -> None:
@@ -91,8 +98,8 @@ def test_a_shank_in_the_wood() -> None:
     """A 6 mm shank above a cone 0.75 mm high goes a quarter millimetre into the wood, at the plunge of each pass or before."""
     run = run_of("bit.diameter=1.5 mm")
     surface = surface_of(run)
-    facts = measured(run.job, run.layout, run.reading, surface)
-    found = with_surface_findings(run, surface, facts)
+    facts = measure(run, surface)
+    found = with_surface(run, surface, facts)
     mine = [one for one in found.findings if one.code == "shank-contact"]
 
     assert [one.line for one in mine] == [7]
@@ -104,10 +111,10 @@ def test_what_explains_a_width_is_not_said_twice() -> None:
     """A line cut too shallow is too narrow as well; that is one finding, not two."""
     run = run_of(text=TEXT.replace("G1 Z-1 F200\nG1 X20", "G1 Z-0.5 F200\nG1 X20"))
     surface = surface_of(run)
-    facts = measured(run.job, run.layout, run.reading, surface)
+    facts = measure(run, surface)
 
     assert abs(facts.worst_mm) > 0.9
-    assert set(codes(with_surface_findings(run, surface, facts))) == {"wrong-depth"}
+    assert set(codes(with_surface(run, surface, facts))) == {"wrong-depth"}
 
 
 def test_nothing_measured_is_said_in_words() -> None:
@@ -115,7 +122,7 @@ def test_nothing_measured_is_said_in_words() -> None:
     run = run_of()
     surface = surface_of(run)
     facts = replace(
-        measured(run.job, run.layout, run.reading, surface, with_land=False),
+        measure(run, surface),
         widths_mm=np.full(len(run.layout.network.tail), np.nan),
         measured=0,
         crowded=3,
@@ -123,15 +130,16 @@ def test_nothing_measured_is_said_in_words() -> None:
         worst_edge=-1,
         worst_mm=float("nan"),
     )
-    values = as_json(run, facts, surface)["measured"]
+    told = with_surface(run, surface, facts)
+    values = dry_run_json(told)["measured"]
 
-    assert _widths(run, facts) == (
+    assert widths_sentence(told) == (
         "no groove could be measured: 3 nowhere clear of other grooves, joints and the piece's edge, "
         "2 too narrow for the grid"
     )
     assert values["worst_width"] is None
     assert values["narrowest_land_mm"] is None
-    assert codes(with_surface_findings(run, surface, facts)) == []
+    assert codes(with_surface(run, surface, facts)) == []
 
 
 @pytest.mark.parametrize(
@@ -145,12 +153,10 @@ def test_nothing_measured_is_said_in_words() -> None:
 def test_the_worst_width_in_words(worst: float, said: str) -> None:
     """A difference below the last figure shown is never called none."""
     run = run_of()
-    facts = replace(
-        measured(run.job, run.layout, run.reading, surface_of(run), with_land=False), worst_mm=worst
-    )
+    told = replace(run, measured=replace(measure(run, surface_of(run)), worst_mm=worst))
 
-    assert said in _widths(run, facts)
-    assert "0 mm off" not in _widths(run, facts)
+    assert said in widths_sentence(told)
+    assert "0 mm off" not in widths_sentence(told)
 
 
 def test_what_is_not_measured_is_counted_with_its_reason() -> None:
@@ -159,34 +165,35 @@ def test_what_is_not_measured_is_counted_with_its_reason() -> None:
     edges = run.layout.network.edges
     for step_mm, reason in ((0.25, "too narrow for the grid"), (0.05, "nowhere clear of other grooves")):
         surface = surface_of(run, step_mm)
-        facts = measured(run.job, run.layout, run.reading, surface, with_land=False)
-        values = as_json(run, facts, surface)["measured"]
+        facts = measure(run, surface)
+        told = with_surface(run, surface, facts)
+        values = dry_run_json(told)["measured"]
 
         assert facts.measured + facts.crowded + facts.too_fine == edges
         assert facts.too_fine == (edges if step_mm > 0.2 else 0)
         assert (values["edges_crowded"], values["edges_too_fine_for_step"]) == (facts.crowded, facts.too_fine)
-        assert (reason in _widths(run, facts)) == (facts.measured < edges)
+        assert (reason in widths_sentence(told)) == (facts.measured < edges)
 
 
 def test_what_is_too_narrow_for_the_grid_is_measured_on_tiles_of_a_finer_one(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     """Tiles smaller than the lines give the widths that one fine surface gives, and find a bit of another angle."""
-    monkeypatch.setattr("vcarve.proofing.TILE_MM", 7.0)
+    monkeypatch.setattr("vcarve.dryrun.carved.TILE_MM", 7.0)
     run = run_of()
-    whole = measured(run.job, run.layout, run.reading, surface_of(run), with_land=False)
+    whole = measure(run, surface_of(run))
     coarse = surface_of(run, 0.25)
-    tiled = measured(run.job, run.layout, run.reading, coarse, with_land=False, finer=True)
+    tiled = measure(run, coarse, finer=True)
 
     assert (whole.measured, tiled.measured, tiled.too_fine) == (5, 5, 0)
     assert tiled.widths_mm == pytest.approx(whole.widths_mm, abs=0.01, nan_ok=True)
-    assert codes(with_surface_findings(run, coarse, tiled)) == []
+    assert codes(with_surface(run, coarse, tiled)) == []
 
     blunt = replace(
         run, job=run.job.model_copy(update={"bit": run.job.bit.model_copy(update={"angle_deg": 100.0})})
     )
-    tiled = measured(blunt.job, run.layout, run.reading, coarse, with_land=False, finer=True)
-    assert codes(with_surface_findings(run, coarse, tiled)) == ["width-off"] * 5
+    tiled = measure(blunt, coarse, finer=True)
+    assert codes(with_surface(run, coarse, tiled)) == ["width-off"] * 5
 
 
 def test_a_tile_is_asked_for_the_lines_that_cross_it(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -203,10 +210,10 @@ def test_a_tile_is_asked_for_the_lines_that_cross_it(monkeypatch: pytest.MonkeyP
         asked.append(len(edges))
         return np.full(len(places.network.tail), np.nan)
 
-    monkeypatch.setattr("vcarve.proofing.TILE_MM", 7.0)
-    monkeypatch.setattr("vcarve.proofing.groove_widths", widths)
+    monkeypatch.setattr("vcarve.dryrun.carved.TILE_MM", 7.0)
+    monkeypatch.setattr("vcarve.dryrun.carved.groove_widths", widths)
     run = run_of()
-    measured(run.job, run.layout, run.reading, surface_of(run, 0.25), with_land=False, finer=True)
+    measure(run, surface_of(run, 0.25), finer=True)
 
     assert len(asked) > 40
     assert sum(asked) > 5
@@ -217,7 +224,7 @@ def test_land_is_measured_inside_the_outline() -> None:
     """On a round piece the corners of the map are no land: what is left is the disc less the groove."""
     run = run_of("piece.width=50 mm", "piece.height=50 mm", "piece.outline={shape: circle}")
     surface = surface_of(run)
-    facts = measured(run.job, run.layout, run.reading, surface)
+    facts = measure(run, surface, land=True)
     grooves = run.layout.grooves.depth_mm.max() * 2.0 * run.layout.network.cut_mm
 
     disc = np.pi * 25.0**2
@@ -232,7 +239,7 @@ def test_deepest_is_how_deep_the_tip_goes() -> None:
     surface = surface_of(run)
 
     assert surface.deepest_mm < 1.89
-    assert measured(run.job, run.layout, run.reading, surface).deepest_mm == 1.9
+    assert measure(run, surface).deepest_mm == 1.9
 
 
 def test_chords_within_their_tolerance_are_no_fault_of_a_width() -> None:
@@ -249,8 +256,8 @@ def test_chords_within_their_tolerance_are_no_fault_of_a_width() -> None:
     job = on_machine(job, **coarse)
     run = dry_run(make_program(job).text, file="the program", machine=job.machine, job=job)
     surface = surface_of(run)
-    facts = measured(run.job, run.layout, run.reading, surface)
+    facts = measure(run, surface)
     exact = on_machine(job, arcs=True)
 
-    assert "width-off" not in codes(with_surface_findings(run, surface, facts))
-    assert "width-off" in codes(with_surface_findings(replace(run, job=exact), surface, facts))
+    assert "width-off" not in codes(with_surface(run, surface, facts))
+    assert "width-off" in codes(with_surface(replace(run, job=exact), surface, facts))

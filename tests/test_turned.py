@@ -18,7 +18,8 @@ from vcarve.mount.flat import mount_of
 from vcarve.pipeline import Made, draft
 from vcarve.program.moves import Motion
 from vcarve.program.reader import read
-from vcarve.proofing import carved, dry_run, measured
+from vcarve.proofing import carve_run, dry_run
+from vcarve.summary import program_json
 
 TILE = """\
 piece: {width: 80 mm, height: 50 mm, thickness: 8 mm, wood: maple-sugar}
@@ -56,10 +57,8 @@ def test_a_turned_piece_passes_every_check(kind: str, xy: str) -> None:
     made = draft(job)
 
     run = dry_run(made.text, file="a.nc", machine=job.machine, job=job)
-    assert run.layout is not None
-    facts = measured(
-        job, run.layout, run.reading, carved(job, run.reading, 0.05, run.layout), with_land=False
-    )
+    facts = carve_run(run, step_mm=0.05).measured
+    assert facts is not None
 
     assert codes(made) == codes(draft(turned(text, 0.0, f"zero.xy={xy}", **machine)))
     assert not refuses(run.findings)
@@ -109,7 +108,7 @@ def test_it_is_told_wherever_the_zero_is() -> None:
     """Header, summary and figures for scripts say how the piece lies; the extents are those of the axes."""
     job = turned(TILE, -1.5)
     made = draft(job)
-    figures = made.summary.as_json(job)
+    figures = program_json(made)
     moves = made.reading.moves
     cut = moves.end_mm[moves.motion != int(Motion.RAPID), 1]
 
@@ -123,7 +122,7 @@ def test_places_of_findings_are_those_of_the_axes() -> None:
     """A place at the piece's centre is told as X and Y of the program, turned about the zero."""
     job = turned(TILE, 30.0, "pattern.name=masu-tsunagi", "pattern.pitch=14 mm", "groove.depth=2 mm")
     made = draft(job)
-    told = made.summary.as_json(job)["findings"]
+    told = program_json(made)["findings"]
     placed = [(one.at_mm, row["at_mm"]) for one, row in zip(made.findings, told, strict=True) if one.at_mm]
 
     assert placed

@@ -22,7 +22,7 @@ from vcarve.plan.planner import candidates
 from vcarve.plane.region import polygon
 from vcarve.program.reader import Reading, read_program
 from vcarve.program.writer import write
-from vcarve.report import Summary, header, job_findings, summary
+from vcarve.report import header, job_findings
 
 CUTS_MOST = 1_000_000  # lines times levels
 TIE = 1e-9  # shares of a program's time that nobody could tell apart
@@ -32,7 +32,7 @@ Progress = Callable[[str, float], None]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Made:
-    """A program, and everything it was made from; ``findings`` name its lines, the summary's only if it may be written."""
+    """A program, and everything it was made from; ``sentences`` say what was chosen, left over and could be otherwise."""
 
     job: Job
     layout: Layout
@@ -42,7 +42,12 @@ class Made:
     reading: Reading
     times: clock.Times
     findings: tuple[Finding, ...]
-    summary: Summary
+    sentences: tuple[str, ...]
+
+    @property
+    def told(self) -> tuple[Finding, ...]:
+        """The findings as people are told them: of a program that is not written nobody can look up a line."""
+        return tuple(replace(one, line=None) for one in self.findings) if self.refused else self.findings
 
     @property
     def refused(self) -> bool:
@@ -91,8 +96,6 @@ def draft(job: Job, progress: Progress | None = None) -> Made:
     # What is refused of the whole job is true of each of its lines; what has a place is told of that place only.
     already = {one.code for one in known if one.severity == "refuse" and one.at_mm is None}
     findings = (*known, *(finding for finding in found if finding.code not in already))
-    # Of a program that is not written nobody can look up a line.
-    told = tuple(replace(finding, line=None) for finding in findings) if refuses(findings) else findings
     tell("done", 1.0)
     return Made(
         job=job,
@@ -103,7 +106,7 @@ def draft(job: Job, progress: Progress | None = None) -> Made:
         reading=reading,
         times=times,
         findings=findings,
-        summary=summary(job, layout, plan, reading, times, told, proposed),
+        sentences=(*layout.sentences, *proposed),
     )
 
 
@@ -136,20 +139,3 @@ def _quickest(
         tried.append((plan, text, reading, clock.run(reading.moves, job.machine)))
     least = min(times.total_s for *_, times in tried)
     return min((one for one in tried if one[3].total_s <= least * (1.0 + TIE)), key=lambda one: one[0].lifts)
-
-
-def page_of_made(made: Made, file: str | None = None) -> str:
-    """Return the dry-run page of a program just made, with the plan's figures and the program's name."""
-    from vcarve.proofing import DryRun, page_facts
-    from vcarve.view.page import page_html
-
-    run = DryRun(
-        file=file,
-        reading=made.reading,
-        times=made.times,
-        machine=made.job.machine,
-        findings=made.findings,
-        job=made.job,
-        layout=made.layout,
-    )
-    return page_html(page_facts(run, made.plan))

@@ -4,56 +4,42 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from pathlib import Path
-
-import numpy as np
+from typing import TYPE_CHECKING
 
 from vcarve.dryrun import clock
-from vcarve.dryrun.carve import carve, tiles
+from vcarve.dryrun.carved import carved, carved_findings, measured
 from vcarve.dryrun.check import check
 from vcarve.dryrun.codes import finding
-from vcarve.dryrun.measure import Land, coarsest_step_mm, contacts, depths_mm, groove_widths, land
-from vcarve.dryrun.measure import Summary as Measured
-from vcarve.dryrun.places import Places
+from vcarve.dryrun.measure import Measured
 from vcarve.dryrun.setup import setup_of, waiting_mm
-from vcarve.dryrun.surface import Surface, suitable_step_mm
-from vcarve.dryrun.track import last_decimal_mm
-from vcarve.errors import Finding, listed
-from vcarve.groove.width import sensitivity
+from vcarve.dryrun.surface import Surface
+from vcarve.errors import Finding
 from vcarve.job.bench import Machine
 from vcarve.job.records import Job
 from vcarve.layout.stages import Layout, lay_out
+from vcarve.network.model import Floats
 from vcarve.plan.model import Plan
-from vcarve.plane.arcs import boxes
 from vcarve.plane.region import corners, polygon
-from vcarve.program.moves import Motion
 from vcarve.program.reader import Reading, read_program
 from vcarve.quantity import Figures
-from vcarve.report import corners_sentence, extents, job_findings, verdict_json
+from vcarve.report import corners_sentence, extents, job_findings
 from vcarve.view.facts import GrooveFacts, PageFacts, passes
 
-USUAL_STEP_MM = 0.05
-LEAST_STEP_MM = 0.005
-TILE_MM = 40.0
-# So many are carved tile by tile where widths ask for a finer grid than fits memory.
-MOST_TILED_PIXELS = 200_000_000
+if TYPE_CHECKING:
+    from vcarve.pipeline import Made
+
 # Findings that rest on the machine's own figures.
 OF_THE_MACHINE = {"feed-too-fast", "travel", "spindle-range", "spin-up"}
 NO_JOB = "Without its job (--job) the program's lines, depths, piece and clamps are not judged; the top is taken to be at Z0."
-# Where one of these is found the widths can only say the same again.
-EXPLAINS_WIDTHS = {
-    "other-job",
-    "line-missed",
-    "stray-cut",
-    "wrong-depth",
-    "rapid-in-wood",
-    "through-the-piece",
-}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DryRun:
-    """What the dry run of a text found.  ``layout`` and ``job`` are ``None`` for a text without its job, ``file`` for one
-    without a name."""
+    """What the dry run of a text found.
+
+    ``layout`` and ``job`` are ``None`` for a text without its job, ``file`` for one without a name, ``surface`` and
+    ``measured`` until it is carved.
+    """
 
     file: str | None
     reading: Reading
@@ -62,6 +48,8 @@ class DryRun:
     findings: tuple[Finding, ...]
     job: Job | None
     layout: Layout | None
+    surface: Surface | None = None
+    measured: Measured | None = None
 
     @property
     def figures(self) -> Figures:
@@ -139,166 +127,49 @@ def _as_used(machine: Machine, reading: Reading) -> Machine:
     return machine.model_copy(update={"spindle": machine.spindle.model_copy(update={"programmed": switched})})
 
 
-def carved(job: Job, reading: Reading, step_mm: float | None = None, layout: Layout | None = None) -> Surface:
-    """Return the surface that the text's moves leave of the job's piece.
+def carve_run(run: DryRun, *, step_mm: float | None = None, with_land: bool = False) -> DryRun:
+    """Return the dry run with its piece carved and measured, and with what that adds to the findings.
 
-    Without a step it is the finest that fits memory, fine enough (where the lines are known) for the narrowest groove.
+    Without a step the grid is the finest that fits memory, and grooves too narrow for it are measured on a finer one.  Without
+    its job there is no piece to carve.
     """
-    if step_mm is None:
-        step_mm = suitable_step_mm(
-            job.piece.width_mm, job.piece.height_mm, finest_mm=_wanted_step_mm(job, layout)
-        )
-    return carve(
-        reading.moves,
-        job.bit,
-        width_mm=job.piece.width_mm,
-        height_mm=job.piece.height_mm,
-        setup=setup_of(job),
-        step_mm=step_mm,
-    )
-
-
-def _wanted_step_mm(job: Job, layout: Layout | None) -> float:
-    """Return the step at which every groove can be measured."""
-    if layout is None or not layout.network.cut.any():
-        return USUAL_STEP_MM
-    finest = float(coarsest_step_mm(layout.grooves.half_width_mm[layout.network.cut], job.bit).min())
-    return float(np.clip(finest, LEAST_STEP_MM, USUAL_STEP_MM))
-
-
-def measured(
-    job: Job,
-    layout: Layout,
-    reading: Reading,
-    surface: Surface,
-    *,
-    with_land: bool = True,
-    finer: bool = False,
-) -> Measured:
-    """Return what was measured on a carved surface: widths against the formula, volume, contacts.
-
-    The land, which takes longest, is only measured ``with_land``; without, there are no islands and their width is not a number.
-    Grooves too narrow for the surface's grid are measured on a ``finer`` one, tile by tile, within reason.
-    """
-    half = layout.grooves.half_width_mm
-    cut = layout.network.cut
-    coarsest = coarsest_step_mm(half, job.bit)
-    fine = cut & (coarsest >= surface.step_mm - 1e-9)
-    places = Places.of(layout.network, half)
-    widths = groove_widths(surface, places, edges=np.flatnonzero(fine))
-    step = _wanted_step_mm(job, layout)
-    area = job.piece.width_mm * job.piece.height_mm
-    if finer and not fine[cut].all() and area / step**2 <= MOST_TILED_PIXELS:
-        left = cut & ~fine & (coarsest >= step - 1e-9)
-        fine |= left
-        low, high = np.hsplit(boxes(layout.network.curves(np.arange(len(cut)))), 2)
-        for tile in tiles(
-            reading.moves,
-            job.bit,
-            width_mm=job.piece.width_mm,
-            height_mm=job.piece.height_mm,
-            setup=setup_of(job),
-            step_mm=step,
-            tile_mm=TILE_MM,
-        ):
-            near = (low <= (tile.x_mm[-1], tile.y_mm[-1])) & (high >= (tile.x_mm[0], tile.y_mm[0]))
-            here = np.flatnonzero(left & np.isnan(widths) & near.all(axis=1))
-            widths[here] = groove_widths(tile, places, edges=here)[here]
-    off = widths - 2.0 * half
-    known = np.flatnonzero(np.isfinite(off))
-    worst = int(known[np.argmax(np.abs(off[known]))]) if len(known) else -1
-    nothing = Land(islands=0, narrowest_mm=np.nan, narrowest_at_mm=(np.nan, np.nan), area_mm2=np.nan)
-    return Measured(
-        removed_mm3=surface.removed_mm3,
-        # The tip's own depth: the grid has no pixel where a plunge comes to its point.
-        deepest_mm=float(depths_mm(reading.moves, top_mm=setup_of(job).top_mm).max(initial=0.0)),
-        land=land(surface, inside=_inside(layout, surface)) if with_land else nothing,
-        widths_mm=widths,
-        measured=len(known),
-        too_fine=int(np.count_nonzero(cut & ~fine)),
-        crowded=int(np.count_nonzero(fine)) - len(known),
-        worst_edge=worst,
-        worst_mm=float(off[worst]) if len(known) else float("nan"),
-        contacts=contacts(reading.moves, job.bit, top_mm=setup_of(job).top_mm),
-    )
-
-
-def _inside(layout: Layout, surface: Surface) -> np.ndarray | None:
-    """Return which pixels belong to the piece; ``None`` means all, for a plain rectangle."""
-    rings = outline_rings(layout)
-    if len(rings) == 1 and len(rings[0]) == 4:
-        return None
-    from PIL import Image, ImageDraw
-
-    rows, columns = surface.height_mm.shape
-    image = Image.new("1", (columns, rows), 0)
-    pen = ImageDraw.Draw(image)
-    for k, ring in enumerate(rings):
-        pixels = (ring - [surface.x0_mm, surface.y0_mm]) / surface.step_mm
-        pen.polygon([(float(x), float(y)) for x, y in pixels], fill=0 if k else 1)
-    return np.array(image, dtype=bool)
-
-
-def with_surface_findings(run: DryRun, surface: Surface, facts: Measured) -> DryRun:
-    """Return the dry run with what the carved surface adds: grooves too wide or narrow, a shank in the wood."""
-    found = list(run.findings)
-    if run.job is None or run.layout is None:
+    job, layout, moves = run.job, run.layout, run.reading.moves
+    if job is None or layout is None:
         return run
-    found.extend(_contact_findings(run, facts))
-    if not {one.code for one in found} & EXPLAINS_WIDTHS:
-        found.extend(_width_findings(run.job, run.layout, surface, facts))
+    network, grooves = layout.network, layout.grooves
+    surface = carved(job, moves, step_mm, grooves)
+    rings = outline_rings(layout) if with_land else None
+    facts = measured(job, network, grooves, moves, surface, rings=rings, finer=step_mm is None)
+    known = {one.code for one in run.findings}
+    found = [*run.findings, *carved_findings(job, network, grooves, surface, facts, known)]
     found.sort(key=lambda one: one.line or 0)
-    return replace(run, findings=tuple(found))
+    return replace(run, findings=tuple(found), surface=surface, measured=facts)
 
 
-def _contact_findings(run: DryRun, facts: Measured) -> list[Finding]:
-    """Moves that bring a shank wider than the cone into the wood, each line where it gets there."""
-    reached: dict[int, float] = {}
-    deepest = 0.0
-    for one in facts.contacts:
-        if one.kind == "shank" and one.beyond_mm > 1e-3 and one.depth_mm > deepest:
-            reached[one.line], deepest = one.beyond_mm, one.depth_mm
-    lines = list(reached)
-    return listed(
-        range(len(lines)),
-        lambda k: finding(
-            "shank-contact",
-            f"The shank, wider than the cone, goes {run.figures.length(reached[lines[k]])} into the wood.",
-            line=lines[k],
-        ),
-    )
-
-
-def _width_findings(job: Job, layout: Layout, surface: Surface, facts: Measured) -> list[Finding]:
-    """Grooves that differ from the formula by more than a grid step and the rounding of depths."""
-    wanted = 2.0 * layout.grooves.half_width_mm
-    # on a rounded tip the shallowest groove widens most with its depth
-    shallowest = float(layout.grooves.depth_mm[layout.network.cut].min())
-    rounding = 2.0 * last_decimal_mm(job.machine) * max(sensitivity(job.bit, shallowest), 1.0)
-    if not job.machine.arcs:
-        rounding += (
-            2.0 * job.machine.arc_tolerance_mm
-        )  # chords stand off the arc that is measured, by so much on either side
-    step = np.minimum(surface.step_mm, coarsest_step_mm(layout.grooves.half_width_mm, job.bit))
-    with np.errstate(invalid="ignore"):
-        off = np.abs(facts.widths_mm - wanted) > step + rounding
-    xy, network = layout.network.xy_mm, layout.network
-
-    def make(edge: int) -> Finding:
-        middle = xy[[network.tail[edge], network.head[edge]]].mean(axis=0)
-        return finding(
-            "width-off",
-            f"This groove came out {job.figures.length(float(facts.widths_mm[edge]))} wide; bit and depth make it "
-            f"{job.figures.length(float(wanted[edge]))}.",
-            at_mm=(float(middle[0]), float(middle[1])),
-        )
-
-    return listed(np.flatnonzero(off).tolist(), make)
-
-
-def outline_rings(layout: Layout) -> tuple[np.ndarray, ...]:
+def outline_rings(layout: Layout) -> tuple[Floats, ...]:
     """Return the piece's outline and holes as fine polygons, each (n, 2)."""
     return tuple(corners(ring, 0.01) for ring in layout.outline.rings)
+
+
+def page_of_made(made: Made, file: str | None = None) -> str:
+    """Return the dry-run page of a program just made, with the plan's figures and the program's name."""
+    run = DryRun(
+        file=file,
+        reading=made.reading,
+        times=made.times,
+        machine=made.job.machine,
+        findings=made.findings,
+        job=made.job,
+        layout=made.layout,
+    )
+    return page_of(run, made.plan)
+
+
+def page_of(run: DryRun, plan: Plan | None = None) -> str:
+    """Return the page that plays a program."""
+    from vcarve.view.page import page_html
+
+    return page_html(page_facts(run, plan))
 
 
 def page_facts(run: DryRun, plan: Plan | None = None) -> PageFacts:
@@ -331,58 +202,3 @@ def page_facts(run: DryRun, plan: Plan | None = None) -> PageFacts:
         lines_mm=layout.network.cut_mm,
         setup=setup_of(job),
     )
-
-
-def as_json(run: DryRun, facts: Measured | None, surface: Surface | None = None) -> dict[str, object]:
-    """Return the dry run's figures as plain values; what could not be measured is ``None``."""
-    moves = run.reading.moves
-    length = moves.length_mm
-    feed = moves.motion != int(Motion.RAPID)
-    below = feed & moves.told & (np.minimum(moves.start("Z"), moves.end("Z")) < run.top_mm - 1e-6)
-    values: dict[str, object] = {
-        **verdict_json(run.findings, run.job),
-        "machine": run.machine.name,
-        "dialect": run.reading.dialect,
-        "lines": moves.lines,
-        "moves": len(moves),
-        "passes": run.passes,
-        "time_s": run.times.total_s,
-        "corners": corners_sentence(run.machine, run.figures),
-        "cut_time_s": run.times.cut_s,
-        "plunge_time_s": run.times.plunge_s,
-        "rapid_time_s": run.times.rapid_s,
-        "dwell_s": run.times.dwell_s,
-        "pauses": run.times.pauses,
-        "below_surface_mm": float(length[below].sum()),
-        "rapid_mm": float(length[~feed].sum()),
-        "extents_mm": {axis: list(span) for axis, span in extents(moves).items()} if len(moves) else None,
-        "measured": None,
-    }
-    if facts is not None and run.layout is not None:
-        worst = None
-        if facts.worst_edge >= 0:
-            edge = facts.worst_edge
-            worst = {
-                "measured_mm": float(facts.widths_mm[edge]),
-                "computed_mm": 2.0 * float(run.layout.grooves.half_width_mm[edge]),
-                "error_mm": facts.worst_mm,
-            }
-        values["measured"] = {
-            "step_mm": None if surface is None else surface.step_mm,
-            "edges": facts.measured,
-            "edges_not_measured": facts.crowded + facts.too_fine,
-            "edges_crowded": facts.crowded,
-            "edges_too_fine_for_step": facts.too_fine,
-            "worst_width": worst,
-            "removed_mm3": facts.removed_mm3,
-            "deepest_mm": facts.deepest_mm,
-            "land_islands": facts.land.islands,
-            "land_mm2": _known(facts.land.area_mm2),
-            "narrowest_land_mm": _known(facts.land.narrowest_mm),
-            "computed_narrowest_land_mm": run.layout.grooves.narrowest_mm,
-        }
-    return values
-
-
-def _known(value: float) -> float | None:
-    return value if np.isfinite(value) else None

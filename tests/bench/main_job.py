@@ -52,7 +52,7 @@ def main() -> None:
     parsed = time.perf_counter()
     sum(float(word[1:]) for line in lines if line[0] != "(" for word in line.split())
     parsing = time.perf_counter() - parsed
-    print(f"{made.network.edges} edges, {len(lines)} lines, {made.summary.passes} passes")
+    print(f"{made.network.edges} edges, {len(lines)} lines, {made.plan.passes} passes")
     print(f"{'all of it':<20} {done - begun:7.2f} s (wanted: at most 20)")
     print(f"{peak:.0f} MB at most (wanted: at most 1500)")
     print(f"splitting the text and reading its numbers takes {parsing:.2f} s")

@@ -23,7 +23,7 @@ from vcarve.cuts.grooves import ROUNDING_MM
 from vcarve.dryrun.check import place_tolerance_mm
 from vcarve.dryrun.codes import CODES
 from vcarve.dryrun.coverage import covered
-from vcarve.dryrun.measure import Summary
+from vcarve.dryrun.measure import Measured
 from vcarve.dryrun.setup import setup_of
 from vcarve.dryrun.track import last_decimal_mm, track
 from vcarve.errors import Finding, InputError
@@ -31,7 +31,7 @@ from vcarve.groove.width import deepest_mm
 from vcarve.job.bench import Bit, Machine
 from vcarve.job.load import bits, load_job, machines, pattern_names, woods
 from vcarve.pipeline import Made, draft
-from vcarve.proofing import DryRun, carved, dry_run, measured, with_surface_findings
+from vcarve.proofing import DryRun, carve_run, dry_run
 
 EARLY = {"bit-too-short", "through-the-piece", "travel"}  # of a job's numbers alone as well as of a program
 OUTLINES = ("rectangle", "rounded", "circle", "ellipse", "polygon")
@@ -116,7 +116,7 @@ class Outcome:
 
     made: Made | None = None
     run: DryRun | None = None
-    facts: Summary | None = None
+    facts: Measured | None = None
     refused: tuple[Finding, ...] = ()
     error: str = ""
 
@@ -168,13 +168,12 @@ def outcome(file: Path, *, carve: bool = True) -> Outcome:
     except Exception as error:  # an internal error, or a library's own
         return Outcome(error=repr(error))
     if made.refused:
-        return Outcome(refused=made.summary.findings)
+        return Outcome(refused=made.told)
     run = dry_run(made.text, file="the program", machine=job.machine, job=job)
     if not carve or run.layout is None:
         return Outcome(made=made, run=run)
-    surface = carved(job, run.reading, None, run.layout)
-    facts = measured(job, run.layout, run.reading, surface, with_land=False, finer=True)
-    return Outcome(made=made, run=with_surface_findings(run, surface, facts), facts=facts)
+    run = carve_run(run)
+    return Outcome(made=made, run=run, facts=run.measured)
 
 
 def main() -> int:

@@ -12,7 +12,7 @@ from vcarve.job.records import Job
 from vcarve.layout.findings import land_findings
 from vcarve.layout.stages import Layout, lay_out
 from vcarve.pipeline import draft
-from vcarve.report import sentences
+from vcarve.summary import program_rows
 
 JOB = """
 piece: {{width: 100 mm, height: 60 mm, thickness: 10 mm, wood: cherry-black}}
@@ -134,7 +134,7 @@ def test_a_single_cell_is_not_counted(tmp_path: Path) -> None:
     [lost] = [f for f in land_findings(made.job, made.layout) if f.code == "land-lost"]
 
     assert lost.sentence.startswith("The only cell keeps no land:")
-    assert dict(sentences(made.job, made.layout, made.summary))["land"] == "the only cell keeps none"
+    assert dict(program_rows(made))["land"] == "the only cell keeps none"
 
 
 def test_the_smallest_island_is_told_with_the_summary_s_decimals(fine: Path) -> None:

@@ -20,7 +20,6 @@ from vcarve.cli.terminal import echo
 from vcarve.errors import EXIT_REFUSED, InputError, Problem, grouped, refuses
 
 if TYPE_CHECKING:
-    from vcarve.dryrun.measure import Summary as Measured
     from vcarve.errors import Finding
     from vcarve.job.bench import Machine
     from vcarve.job.records import Job
@@ -75,8 +74,9 @@ def dry_run(
     """
     from vcarve.job.document import placed
     from vcarve.job.load import open_job
-    from vcarve.proofing import as_json, carved, measured, page_facts, with_surface_findings
+    from vcarve.proofing import carve_run, outline_rings, page_of
     from vcarve.proofing import dry_run as run_dry
+    from vcarve.summary import dry_run_json
 
     if job is None:
         needing = {"--picture": picture, "--heights": heights, "--step": step, "--set": sets}
@@ -121,41 +121,30 @@ def dry_run(
             if taken.how:
                 echo(f"Read for the machine {taken.how}.", err=True)
             raise _shortened(error) from None
-        facts = surface = None
-        if run.job is not None and run.layout is not None:
+        if loaded is not None:
             bar("carving", 0.5)
-            surface = carved(run.job, run.reading, grid, run.layout)
-            bar("measuring", 0.7)
-            facts = measured(
-                run.job, run.layout, run.reading, surface, with_land=as_json_, finer=grid is None
-            )
-            run = with_surface_findings(run, surface, facts)
+            run = carve_run(run, step_mm=grid, with_land=as_json_)
     outputs: list[tuple[str, str | bytes]] = []
     if page is not None:
-        from vcarve.view.page import page_html
+        outputs.append((page, page_of(run)))
+    if picture is not None and run.job is not None and run.layout is not None and run.surface is not None:
+        from vcarve.view.picture import picture_png
 
-        outputs.append((page, page_html(page_facts(run))))
-    if surface is not None and run.job is not None and run.layout is not None:
-        if picture is not None:
-            from vcarve.proofing import outline_rings
-            from vcarve.view.picture import picture_png
+        size = (run.job.piece.width_mm, run.job.piece.height_mm)
+        mark = "Must not be cut" if refuses(run.findings) else ""
+        tint, rings = run.job.wood.tint, outline_rings(run.layout)
+        outputs.append((picture, picture_png(run.surface, tint, rings=rings, size_mm=size, mark=mark)))
+    if heights is not None and run.surface is not None:
+        from vcarve.view.heights import heights_file
 
-            size = (run.job.piece.width_mm, run.job.piece.height_mm)
-            rings = outline_rings(run.layout)
-            mark = "Must not be cut" if refuses(run.findings) else ""
-            drawn = picture_png(surface, run.job.wood.tint, rings=rings, size_mm=size, mark=mark)
-            outputs.append((picture, drawn))
-        if heights is not None:
-            from vcarve.view.heights import heights_file
-
-            outputs.append((heights, heights_file(surface, ending("the carved heights", heights))))
+        outputs.append((heights, heights_file(run.surface, ending("the carved heights", heights))))
     write_whole(outputs, inputs=inputs)
     # Standard output belongs to a file that goes there; what is said goes beside it.
     aside = any(path == "-" for path, _ in outputs)
     if as_json_:
-        echo(json.dumps(as_json(run, facts, surface), allow_nan=False), err=aside)
+        echo(json.dumps(dry_run_json(run), allow_nan=False), err=aside)
     else:
-        for line in _sentences(run, facts, [path for path, _ in outputs if path != "-"], taken.how):
+        for line in _lines(run, [path for path, _ in outputs if path != "-"], taken.how):
             echo(line, err=aside)
     if refuses(run.findings):
         raise click.exceptions.Exit(EXIT_REFUSED)
@@ -251,37 +240,13 @@ def _machine(named: str | None, text: bytes, program: str) -> _Taken:
     return _Taken(usual, how, assumed=True)
 
 
-def _sentences(run: DryRun, facts: Measured | None, written: list[str], how: str) -> list[str]:
-    """Return the figures and findings as lines for the terminal; ``how`` says which machine was taken where no job does."""
-    from vcarve.quantity import counted, format_duration
-    from vcarve.report import corners_sentence
+def _lines(run: DryRun, written: list[str], how: str) -> list[str]:
+    """Return what is said of a dry run; ``how`` says which machine was taken where no job does."""
+    from vcarve.summary import dry_run_rows
 
-    moves, times = run.reading.moves, run.times
-    read = ", ".join(
-        counted(number, one, many)
-        for number, one, many in (
-            (moves.lines, "line", "lines"),
-            (len(moves), "move", "moves"),
-            (run.passes, "pass", "passes"),
-        )
-    )
-    lines = [
-        click.style("dry run", bold=True),
-        *([f"  machine  {how}"] if how else []),
-        f"  read     {read}",
-        f"  time     {format_duration(times.total_s)}: cutting {format_duration(times.cut_s)}, plunging "
-        f"{format_duration(times.plunge_s)}, rapids {format_duration(times.rapid_s)}, waiting "
-        f"{format_duration(times.dwell_s + times.stop_s)}; if the sender keeps up",
-    ]
-    if corners := corners_sentence(run.machine, run.figures):
-        lines.append(f"           {corners}")
-    if times.pauses:
-        lines.append(f"  stops    {counted(times.pauses, 'pause', 'pauses')} until you continue")
-    if facts is not None:
-        deepest = run.figures.length(facts.deepest_mm)
-        lines.append(f"  carved   {run.figures.volume(facts.removed_mm3)} removed, deepest {deepest}")
-        lines.append(f"  widths   {_widths(run, facts)}")
-    lines.extend(f"  wrote    {path}" for path in written)
+    rows = [("machine", how)] if how else []
+    rows += [*dry_run_rows(run), *(("wrote", path) for path in written)]
+    lines = [click.style("dry run", bold=True), *(f"  {label:<9}{text}" for label, text in rows)]
     lines.extend(_told(run.findings))
     if not run.findings:
         lines.append("  clean    every check passed")
@@ -302,27 +267,3 @@ def _told(findings: tuple[Finding, ...]) -> list[str]:
     if more:
         lines.append(f"  more of  {', '.join(more)}: --json and --page name more of them")
     return lines
-
-
-def _widths(run: DryRun, facts: Measured) -> str:
-    """Return how the measured widths compare with the computed ones, in words, and why some were not measured."""
-    from vcarve.quantity import counted
-
-    why = ", ".join(
-        f"{number} {reason}"
-        for number, reason in (
-            (facts.crowded, "nowhere clear of other grooves, joints and the piece's edge"),
-            (facts.too_fine, "too narrow for the grid"),
-        )
-        if number
-    )
-    if facts.measured == 0:
-        return f"no groove could be measured{why and f': {why}'}"
-    missing = why and f"; not measured: {why}"
-    edges = facts.measured + facts.crowded + facts.too_fine
-    where = f"measured on {facts.measured} of {counted(edges, 'edge', 'edges')}"
-    worst = round(abs(facts.worst_mm), 3)
-    if worst == 0.0:
-        return f"{where}, as computed to within {run.figures.length(0.001, 4)}{missing}"
-    more = "more" if facts.worst_mm > 0.0 else "less"
-    return f"{where}, at most {run.figures.length(worst, 4)} {more} than computed{missing}"

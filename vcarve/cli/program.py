@@ -46,7 +46,7 @@ def program(
     from vcarve.job.document import placed
     from vcarve.job.load import open_job
     from vcarve.pipeline import draft
-    from vcarve.report import plan_sentence, sentences
+    from vcarve.summary import plan_sentence, program_json, program_rows
 
     with taken_as("job", job):
         loaded, document = open_job(job, sets)
@@ -68,29 +68,29 @@ def program(
             made.plan,
             outline=made.layout.outline,
             layers=made.layout.layers,
-            findings=made.summary.findings,
+            findings=made.told,
         )
         outputs.append((picture, drawn))
     if page is not None:
-        from vcarve.pipeline import page_of_made
+        from vcarve.proofing import page_of_made
 
         outputs.append((page, page_of_made(made, None if output == "-" else output)))
     write_whole(outputs, inputs=loaded.files)
     if as_json:
-        echo(json.dumps(made.summary.as_json(made.job)), err=aside)
+        echo(json.dumps(program_json(made)), err=aside)
     if made.refused:
         from vcarve.cli.main import fail
 
         written = [path for path, _ in outputs]
-        fail(RefusedError(made.summary.findings), writes=output is not None, written=written)
+        fail(RefusedError(made.told), writes=output is not None, written=written)
     if as_json:
         return
     echo(click.style(made.job.name, bold=True), err=aside)
-    for label, text in sentences(made.job, made.layout, made.summary):
+    for label, text in program_rows(made):
         echo(f"  {label:<10}{text}", err=aside)
-    for group in grouped(made.summary.findings):
+    for group in grouped(made.told):
         echo(f"  {told(group)}", err=aside)
-    echo(plan_sentence(made.summary), err=aside)
+    echo(plan_sentence(made), err=aside)
     tell_written(outputs)
     if not outputs:
         echo("Nothing written; give -o FILE to write the program.")

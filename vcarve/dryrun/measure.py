@@ -66,7 +66,7 @@ class Contact:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Summary:
+class Measured:
     """What was measured on a carved piece.
 
     ``widths_mm`` is as ``groove_widths`` gives it; ``worst_edge`` is the edge farthest from its expected

@@ -1,0 +1,174 @@
+"""The carved piece compared with its job: widths against the formula, land, a shank in the wood."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+
+import numpy as np
+
+from vcarve.dryrun.carve import carve, tiles
+from vcarve.dryrun.codes import finding
+from vcarve.dryrun.measure import Land, Measured, coarsest_step_mm, contacts, depths_mm, groove_widths, land
+from vcarve.dryrun.places import Places
+from vcarve.dryrun.setup import setup_of
+from vcarve.dryrun.surface import Surface, suitable_step_mm
+from vcarve.dryrun.track import last_decimal_mm
+from vcarve.errors import Finding, listed
+from vcarve.groove.model import Grooves
+from vcarve.groove.width import sensitivity
+from vcarve.job.records import Job
+from vcarve.network.model import Bools, Floats, Network
+from vcarve.plane.arcs import boxes
+from vcarve.program.moves import Moves
+
+USUAL_STEP_MM = 0.05
+LEAST_STEP_MM = 0.005
+TILE_MM = 40.0
+# So many are carved tile by tile where widths ask for a finer grid than fits memory.
+MOST_TILED_PIXELS = 200_000_000
+# Where one of these is found the widths can only say the same again.
+EXPLAINS_WIDTHS = {
+    "other-job",
+    "line-missed",
+    "stray-cut",
+    "wrong-depth",
+    "rapid-in-wood",
+    "through-the-piece",
+}
+_NO_LAND = Land(islands=0, narrowest_mm=np.nan, narrowest_at_mm=(np.nan, np.nan), area_mm2=np.nan)
+
+
+def carved(job: Job, moves: Moves, step_mm: float | None = None, grooves: Grooves | None = None) -> Surface:
+    """Return the surface that moves leave of the job's piece.
+
+    Without a step it is the finest that fits memory, fine enough (where the grooves are known) for the narrowest of them.
+    """
+    wide, high = job.piece.width_mm, job.piece.height_mm
+    if step_mm is None:
+        step_mm = suitable_step_mm(wide, high, finest_mm=_wanted_step_mm(job, grooves))
+    return carve(moves, job.bit, width_mm=wide, height_mm=high, setup=setup_of(job), step_mm=step_mm)
+
+
+def _wanted_step_mm(job: Job, grooves: Grooves | None) -> float:
+    """Return the step at which every groove can be measured."""
+    half = np.zeros(0) if grooves is None else grooves.half_width_mm[grooves.half_width_mm > 0.0]
+    if not len(half):
+        return USUAL_STEP_MM
+    return float(np.clip(coarsest_step_mm(half, job.bit).min(), LEAST_STEP_MM, USUAL_STEP_MM))
+
+
+def measured(
+    job: Job,
+    network: Network,
+    grooves: Grooves,
+    moves: Moves,
+    surface: Surface,
+    *,
+    rings: Sequence[Floats] | None = None,
+    finer: bool = False,
+) -> Measured:
+    """Return what was measured on a carved surface: widths against the formula, volume, contacts.
+
+    The land, which takes longest, is only measured where ``rings``, the piece's outline and holes, are given.  Grooves too
+    narrow for the surface's grid are measured on a ``finer`` one, tile by tile, within reason.
+    """
+    half, cut, setup = grooves.half_width_mm, network.cut, setup_of(job)
+    coarsest = coarsest_step_mm(half, job.bit)
+    fine = cut & (coarsest >= surface.step_mm - 1e-9)
+    places = Places.of(network, half)
+    widths = groove_widths(surface, places, edges=np.flatnonzero(fine))
+    step = _wanted_step_mm(job, grooves)
+    wide, high = job.piece.width_mm, job.piece.height_mm
+    if finer and not fine[cut].all() and wide * high / step**2 <= MOST_TILED_PIXELS:
+        left = cut & ~fine & (coarsest >= step - 1e-9)
+        fine |= left
+        lowest, highest = np.hsplit(boxes(network.curves(np.arange(len(cut)))), 2)
+        for tile in tiles(
+            moves, job.bit, width_mm=wide, height_mm=high, setup=setup, step_mm=step, tile_mm=TILE_MM
+        ):
+            near = (lowest <= (tile.x_mm[-1], tile.y_mm[-1])) & (highest >= (tile.x_mm[0], tile.y_mm[0]))
+            here = np.flatnonzero(left & np.isnan(widths) & near.all(axis=1))
+            widths[here] = groove_widths(tile, places, edges=here)[here]
+    off = widths - 2.0 * half
+    known = np.flatnonzero(np.isfinite(off))
+    worst = int(known[np.argmax(np.abs(off[known]))]) if len(known) else -1
+    return Measured(
+        removed_mm3=surface.removed_mm3,
+        # The tip's own depth: the grid has no pixel where a plunge comes to its point.
+        deepest_mm=float(depths_mm(moves, top_mm=setup.top_mm).max(initial=0.0)),
+        land=_NO_LAND if rings is None else land(surface, inside=_inside(rings, surface)),
+        widths_mm=widths,
+        measured=len(known),
+        too_fine=int(np.count_nonzero(cut & ~fine)),
+        crowded=int(np.count_nonzero(fine)) - len(known),
+        worst_edge=worst,
+        worst_mm=float(off[worst]) if len(known) else float("nan"),
+        contacts=contacts(moves, job.bit, top_mm=setup.top_mm),
+    )
+
+
+def _inside(rings: Sequence[Floats], surface: Surface) -> Bools | None:
+    """Return which pixels belong to the piece; ``None`` means all, for a plain rectangle."""
+    if len(rings) == 1 and len(rings[0]) == 4:
+        return None
+    from PIL import Image, ImageDraw
+
+    rows, columns = surface.height_mm.shape
+    image = Image.new("1", (columns, rows), 0)
+    pen = ImageDraw.Draw(image)
+    for k, ring in enumerate(rings):
+        pixels = (ring - [surface.x0_mm, surface.y0_mm]) / surface.step_mm
+        pen.polygon([(float(x), float(y)) for x, y in pixels], fill=0 if k else 1)
+    return np.array(image, dtype=bool)
+
+
+def carved_findings(
+    job: Job, network: Network, grooves: Grooves, surface: Surface, facts: Measured, known: Collection[str]
+) -> list[Finding]:
+    """Return what the carved surface adds to findings of the ``known`` codes: a shank in the wood, grooves too wide or narrow."""
+    found = _contact_findings(job, facts)
+    if not EXPLAINS_WIDTHS & {*known, *(one.code for one in found)}:
+        found += _width_findings(job, network, grooves, surface, facts)
+    return found
+
+
+def _contact_findings(job: Job, facts: Measured) -> list[Finding]:
+    """Return the moves that bring a shank wider than the cone into the wood, each line where it gets there."""
+    reached: dict[int, float] = {}
+    deepest = 0.0
+    for one in facts.contacts:
+        if one.kind == "shank" and one.beyond_mm > 1e-3 and one.depth_mm > deepest:
+            reached[one.line], deepest = one.beyond_mm, one.depth_mm
+    lines = list(reached)
+
+    def make(k: int) -> Finding:
+        deep = job.figures.length(reached[lines[k]])
+        sentence = f"The shank, wider than the cone, goes {deep} into the wood."
+        return finding("shank-contact", sentence, line=lines[k])
+
+    return listed(range(len(lines)), make)
+
+
+def _width_findings(
+    job: Job, network: Network, grooves: Grooves, surface: Surface, facts: Measured
+) -> list[Finding]:
+    """Return the grooves that differ from the formula by more than a grid step and the rounding of depths."""
+    wanted = 2.0 * grooves.half_width_mm
+    # On a rounded tip the shallowest groove widens most with its depth.
+    shallowest = float(grooves.depth_mm[network.cut].min())
+    rounding = 2.0 * last_decimal_mm(job.machine) * max(sensitivity(job.bit, shallowest), 1.0)
+    if not job.machine.arcs:
+        # Chords stand off the arc that is measured, by so much on either side.
+        rounding += 2.0 * job.machine.arc_tolerance_mm
+    step = np.minimum(surface.step_mm, coarsest_step_mm(grooves.half_width_mm, job.bit))
+    with np.errstate(invalid="ignore"):
+        off = np.abs(facts.widths_mm - wanted) > step + rounding
+    length, xy = job.figures.length, network.xy_mm
+
+    def make(edge: int) -> Finding:
+        x, y = xy[[network.tail[edge], network.head[edge]]].mean(axis=0).tolist()
+        came, made = length(float(facts.widths_mm[edge])), length(float(wanted[edge]))
+        sentence = f"This groove came out {came} wide; bit and depth make it {made}."
+        return finding("width-off", sentence, at_mm=(x, y))
+
+    return listed(np.flatnonzero(off).tolist(), make)
