@@ -58,6 +58,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "view": {"plane", "view", "values", "quantity"},
     "layout": {"layout", "plane", "job", "mount", "drawing", "pattern", "network", "groove", "quantity"},
     "report": {"everything but cli"},
+    "summary": {"everything but cli"},
     "proofing": {"everything but cli"},
     "gallery": {"everything but cli"},
     "pipeline": {"everything but cli"},
