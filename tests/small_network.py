@@ -8,9 +8,12 @@ import numpy as np
 
 from vcarve.cuts.grooves import groove_cuts
 from vcarve.cuts.model import Cuts
-from vcarve.network.model import NM_PER_MM, Floats, Network
+from vcarve.network.model import NM_PER_MM, Feature, Floats, Network
+from vcarve.pattern.model import KINDS
 
 Place = tuple[float, float]
+# What the lines of a pattern are for, and a frame, all of one depth.
+FEATURES = tuple(Feature(key=name, name=name, depth_mm=2.0) for name in (*KINDS, "frame"))
 
 
 def small_network(
@@ -28,8 +31,7 @@ def small_network(
         tail=ends[:, 0].copy(),
         head=ends[:, 1].copy(),
         bulge=np.array([0.0] * len(ends) if bulges is None else bulges, float),
-        role=np.zeros(len(ends), np.int64),
-        cut=np.ones(len(ends), bool),
+        feature=np.zeros(len(ends), np.int64),
         edge_class=np.full(len(ends), -1, np.int64),
         ring_half_edge=none,
         ring_start=np.zeros(1, np.int64),

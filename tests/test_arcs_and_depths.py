@@ -10,7 +10,7 @@ import shapely
 
 from small_job import job_from, make_program, on_machine
 from vcarve.job.records import Job
-from vcarve.network.model import Role
+from vcarve.pattern.model import GROUND, LEAF
 from vcarve.pipeline import Made
 from vcarve.program.moves import Motion
 from vcarve.program.reader import Reading
@@ -133,8 +133,8 @@ def test_two_depths_are_carved_as_wide_as_the_formula(name: str, bit: str) -> No
     angle, tip = made.job.bit.angle_deg, made.job.bit.tip_mm
     widths, codes = measure(made, 0.02)
 
-    for role, depth in ((Role.GROUND, 1.2), (Role.LEAF, 0.7)):
-        mine = made.network.cut & (made.network.role == role)
+    for feature, depth in ((GROUND, 1.2), (LEAF, 0.7)):
+        mine = made.network.cut & (made.network.feature == feature)
         assert np.all(made.layout.grooves.depth_mm[mine] == depth)
         assert made.layout.grooves.half_width_mm[mine] * 2.0 == pytest.approx(formula_mm(depth, angle, tip))
         seen = widths[mine & np.isfinite(widths)]

@@ -16,7 +16,6 @@ from shapely import affinity
 
 from small_job import job_from, make_program
 from vcarve.job.records import Job
-from vcarve.network.model import Role
 from vcarve.pipeline import Made
 from vcarve.proofing import dry_run
 
@@ -183,7 +182,7 @@ def test_a_frame_has_its_own_depth(folder: Path, outline: str, edge: str) -> Non
     assert shapely.distance(places, border).max() < 0.002
     frame = made.network.cut & (made.layout.grooves.depth_mm == 0.9)
     assert made.network.length_mm[frame].sum() == pytest.approx(border.length, rel=1e-4)
-    assert (made.network.role[frame] >= int(Role.OUTLINE)).all()
+    assert {made.layout.features[index].key for index in made.network.feature[frame].tolist()} == {"frame-1"}
 
 
 @pytest.mark.parametrize("outline", sorted(OUTLINES))

@@ -144,3 +144,16 @@ def test_every_way_of_writing_is_clean(pattern: str, units: str, arcs: bool) -> 
     job = on_machine(job, **changed)
 
     assert of_the_text(make_program(job).text, job) == ()
+
+
+def test_only_the_two_sides_work_out_where_zero_is() -> None:
+    """Which place of the piece is zero stands in the writer's mount and the dry run's setup; all others ask one of them."""
+    asked = {
+        path.relative_to(ROOT / "vcarve").as_posix()
+        for path in (ROOT / "vcarve").rglob("*.py")
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+        if isinstance(node, ast.Attribute) and node.attr == "xy" and ast.unparse(node.value) == "job.zero"
+    }
+
+    # The job's own reading fills in what it leaves out.
+    assert asked == {"mount/flat.py", "dryrun/setup.py", "job/load.py"}

@@ -9,9 +9,9 @@ from collections.abc import Sequence
 import numpy as np
 
 from vcarve.network.build import build
-from vcarve.network.model import Network, Role
+from vcarve.network.model import Network
 from vcarve.pattern.inspect import inspect
-from vcarve.pattern.model import Pattern
+from vcarve.pattern.model import LEAF, Pattern
 from vcarve.plane.arcs import chords
 from vcarve.plane.region import rectangle
 from vcarve.quantity import format_mm
@@ -71,7 +71,7 @@ def _png(network: Network) -> bytes:
         share = LEAF_SHARE if leaf_turn else GROUND_SHARE
         width = max(round(share * size), 1)
         colour = theme.leaf_line if leaf_turn else theme.ground_line
-        for edge in np.flatnonzero(network.cut & ((network.role == Role.LEAF) == leaf_turn)).tolist():
+        for edge in np.flatnonzero(network.cut & ((network.feature == LEAF) == leaf_turn)).tolist():
             curve = network.curves(np.array([edge]))
             along = np.vstack([chords(curve, 0.01)[0], curve[:, 2:4]])
             points = [

@@ -191,7 +191,7 @@ def page_facts(run: DryRun, plan: Plan | None = None) -> PageFacts:
     )
     if job is None or layout is None:
         return facts
-    kinds = layout.grooves.kinds(layout.network, layout.layers)
+    kinds = layout.grooves.kinds(layout.network, layout.features)
     return replace(
         facts,
         job=job,

@@ -115,7 +115,7 @@ def header(job: Job, layout: Layout, plan: Plan, findings: tuple[Finding, ...]) 
         )
     )
     notes.append(("Pattern", pattern_sentence(job, layout)))
-    for name, depth, width in layout.grooves.kinds(network, layout.layers):
+    for name, depth, width in layout.grooves.kinds(network, layout.features):
         notes.append((f"Groove, {name}", f"{figures.length(depth)} deep, {figures.length(width)} wide"))
     notes.append(("Bit", bit_sentence(job)))
     notes.append(("Machine", f"{job.machine.name}, {job.machine.dialect}"))

@@ -89,7 +89,7 @@ def program_json(made: Made) -> dict[str, Any]:
         "cell_by_cell_mm": cell_by_cell_mm(network),
         "grooves": [
             {"name": name, "depth_mm": depth, "width_mm": width}
-            for name, depth, width in grooves.kinds(network, layout.layers)
+            for name, depth, width in grooves.kinds(network, layout.features)
         ],
         "land_min_mm": grooves.narrowest_mm,
         "land_vanished": grooves.vanished,
@@ -122,7 +122,7 @@ def program_rows(made: Made) -> Rows:
     )
     rows = [("pattern", f"{pattern_sentence(job, layout)}; {counts}")]
     rows += [("", sentence) for sentence in made.sentences]
-    for name, depth, width in layout.grooves.kinds(network, layout.layers):
+    for name, depth, width in layout.grooves.kinds(network, layout.features):
         rows.append(
             ("groove", f"{name}: {figures.length(depth)} deep, {figures.length(width)} wide at the surface")
         )

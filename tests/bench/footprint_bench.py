@@ -2,8 +2,13 @@
 
 from __future__ import annotations
 
+import sys
 import time
+from pathlib import Path
 
+sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
+
+from small_network import FEATURES
 from vcarve.drawing.write import dxf_text, svg_text
 from vcarve.groove.footprint import footprint
 from vcarve.groove.land import measure
@@ -28,8 +33,8 @@ def main() -> None:
                 took: list[float] = [float(network.edges)]
                 for work in (
                     footprint,
-                    lambda network, grooves: svg_text(drawn_page(network, grooves)),
-                    lambda network, grooves: dxf_text(drawn_page(network, grooves)),
+                    lambda network, grooves: svg_text(drawn_page(network, grooves, FEATURES)),
+                    lambda network, grooves: dxf_text(drawn_page(network, grooves, FEATURES)),
                 ):
                     start = time.perf_counter()
                     work(network, grooves)

@@ -14,7 +14,7 @@ from click.testing import CliRunner
 from ezdxf import units
 
 from vcarve.cli.main import cli
-from vcarve.drawing.read import FIRST_LAYER, Drawing, read_drawing
+from vcarve.drawing.read import Drawing, read_drawing
 from vcarve.errors import InputError, InternalError
 from vcarve.pattern.model import Line
 from vcarve.plane.fit import stray_from
@@ -204,9 +204,9 @@ def test_groups_name_layers_and_colours_stand_in(tmp_path: Path) -> None:
     only = read_drawing(path, keys=("inner",), only=True)
 
     assert plain.layers == ("deep", "inner", "#ff0000")
-    assert [line.role for line in plain.lines] == [FIRST_LAYER, FIRST_LAYER + 1, FIRST_LAYER + 2]
+    assert [line.feature for line in plain.lines] == [0, 1, 2]
     assert keyed.layers == ("deep", "#FF0000")
-    assert [line.role for line in keyed.lines] == [FIRST_LAYER, FIRST_LAYER, FIRST_LAYER + 1]
+    assert [line.feature for line in keyed.lines] == [0, 0, 1]
     assert len(only.lines) == 1
     assert "lines on other layers (2)" in only.findings[0].sentence
 

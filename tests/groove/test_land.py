@@ -43,7 +43,7 @@ def square(side: float) -> list[Line]:
 
 
 def carved(lines: list[Line], width_mm: float) -> tuple[Network, Grooves]:
-    """Cut lines on the field with grooves of this width, all of role 0."""
+    """Cut lines on the field with grooves of this width, all of feature 0."""
     network = build_lines(lines, region=FIELD, edge="plain")
     return network, measure(network, RIGHT_ANGLE, {0: width_mm / 2.0})
 
@@ -227,7 +227,7 @@ def test_weak_islands_by_size_and_by_depth() -> None:
 def test_wide_neighbour_reaches_in() -> None:
     """A wide groove outside reaches over a narrow line into the next cell."""
     lines = [*square(60.0), *run((0.0, -30.0), (0.0, 30.0))]
-    lines.append(Line(start=(-1.0, -20.0), end=(-1.0, 20.0), role=1))
+    lines.append(Line(start=(-1.0, -20.0), end=(-1.0, 20.0), feature=1))
     network = build_lines(lines, region=FIELD, edge="plain")
     grooves = measure(network, RIGHT_ANGLE, {0: 0.5, 1: 2.0})
     cell = cell_at(network, grooves, 15.0, 0.0)
@@ -240,7 +240,7 @@ def test_wide_neighbour_reaches_in() -> None:
 def test_a_wide_neighbour_that_reaches_in_by_little_counts() -> None:
     """A groove beyond the cell that takes 0.03 mm of its land takes that much of its largest circle as well."""
     lines = [*square(60.0), *run((0.0, -30.0), (0.0, 30.0)), *run((20.0, -30.0), (20.0, 30.0))]
-    lines.append(Line(start=(-1.47, -30.0), end=(-1.47, 30.0), role=1))
+    lines.append(Line(start=(-1.47, -30.0), end=(-1.47, 30.0), feature=1))
     network = build_lines(lines, region=FIELD, edge="plain")
     grooves = measure(network, RIGHT_ANGLE, {0: 0.5, 1: 2.0})
     cell = cell_at(network, grooves, 10.0, 0.0)
@@ -252,7 +252,7 @@ def test_an_island_is_weak_by_the_deepest_groove_round_it() -> None:
     """Land 0.8 mm wide beside one groove 2 mm deep breaks out (half the depth), whatever the other grooves measure."""
     for deep, x, weak in ((2.0, 1.7, [0.8]), (1.5, 2.2, [])):
         lines = run((5.0, 5.0), (-5.0, 5.0), (-5.0, -5.0), (5.0, -5.0))
-        lines += [Line(start=(5.0, -5.0), end=(5.0, 5.0), role=1), *run((x, -5.0), (x, 5.0))]
+        lines += [Line(start=(5.0, -5.0), end=(5.0, 5.0), feature=1), *run((x, -5.0), (x, 5.0))]
         network = build_lines(lines, region=FIELD, edge="plain")
         grooves = measure(network, RIGHT_ANGLE, {0: 0.5, 1: deep})
 
@@ -261,10 +261,10 @@ def test_an_island_is_weak_by_the_deepest_groove_round_it() -> None:
 
 
 def test_missing_depth_is_our_own_fault() -> None:
-    """A role that is cut but has no depth is never guessed."""
+    """A feature that is cut but has no depth is never guessed."""
     network = build_lines(square(10.0), region=FIELD, edge="plain")
 
-    with pytest.raises(InternalError, match="no depth for lines of role 0"):
+    with pytest.raises(InternalError, match="no depth for lines of feature 0"):
         measure(network, RIGHT_ANGLE, {1: 2.0})
 
 
@@ -336,7 +336,7 @@ def test_footprint_of_loose_lines_and_of_lines_within_a_cell() -> None:
 
 def test_a_wide_groove_reaches_out_over_the_border_of_the_cells() -> None:
     """Beside a narrow border, a wide groove inside lies partly outside all cells; the outline goes round that as well."""
-    lines = [*square(40.0), Line(start=(-20.0, 19.0), end=(20.0, 19.0), role=1)]
+    lines = [*square(40.0), Line(start=(-20.0, 19.0), end=(20.0, 19.0), feature=1)]
     network = build_lines(lines, region=FIELD, edge="plain")
     grooves = measure(network, RIGHT_ANGLE, {0: 0.2, 1: 2.0})
     rings = [ring.T / NM_PER_MM for ring in footprint(network, grooves)]

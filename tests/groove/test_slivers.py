@@ -74,7 +74,7 @@ def test_land_between_two_grooves_is_no_edge() -> None:
 
 def test_a_groove_along_the_edge_ends_the_strip_before_it() -> None:
     """A strip 0.3 mm wide is one at the bare edge, and none where a narrow groove runs along the edge."""
-    lines = [*grid(HALF - 1.3), Line(start=(HALF, -HALF), end=(HALF, HALF), role=1)]
+    lines = [*grid(HALF - 1.3), Line(start=(HALF, -HALF), end=(HALF, HALF), feature=1)]
     network = build_lines(lines, region=SQUARE, edge="groove")
     grooves = measure(network, RIGHT_ANGLE, {0: 1.0, 1: 0.05})
 

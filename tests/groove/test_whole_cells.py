@@ -30,7 +30,7 @@ def test_the_one_has_the_land_of_all(name: str, widths_mm: tuple[float, float]) 
     """The least land of all whole cells on a large sheet is that of the few, for grooves wider or narrower than others."""
     cells = cells_of(pattern(name))
     assert cells is not None
-    depths = {role: widths_mm[role] / 2.0 for role in cells.roles}
+    depths = {feature: widths_mm[feature] / 2.0 for feature in cells.features}
     sheet = build(pattern(name), region=rectangle(210.0, 190.0), pitch_mm=SAMPLE_PITCH_MM)
     land = measure(sheet, VBit(angle_deg=90.0), depths).land_mm[sheet.cell_class >= 0]
 

@@ -12,7 +12,7 @@ import pytest
 import shapely
 
 from vcarve.network.build import build
-from vcarve.network.model import Network, Role
+from vcarve.network.model import OUTLINE, Network
 from vcarve.pattern.catalogue import names, pattern
 from vcarve.pattern.model import Pattern
 from vcarve.pattern.shapes import circle
@@ -146,7 +146,7 @@ def test_tile_without_border():
     assert (network.edges, network.cells) == (32, 24)
     assert network.cut_mm == pytest.approx(LEAF_MM, abs=1e-5)
     assert cut_degrees(network) == {16: 1, 3: 16}
-    assert set(network.role[~network.cut].tolist()) == {int(Role.OUTLINE)}
+    assert set(network.feature[~network.cut].tolist()) == {OUTLINE}
 
 
 def test_tile_cells():

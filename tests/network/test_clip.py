@@ -9,7 +9,7 @@ import pytest
 import shapely
 
 from vcarve.network.build import build
-from vcarve.network.model import Network, Role
+from vcarve.network.model import Network
 from vcarve.network.noding import SNAP_MM
 from vcarve.pattern.catalogue import names, pattern
 from vcarve.pattern.shapes import circle, ellipse, regular_polygon, rounded_rectangle
@@ -49,11 +49,14 @@ REGIONS = {
 }
 
 
-def length_by_role(network: Network) -> dict[int, float]:
-    """Return the length to cut of each role."""
+FRAME = 2  # after ground and leaf
+
+
+def length_by_feature(network: Network) -> dict[int, float]:
+    """Return the length to cut of each feature."""
     return {
-        int(role): float(network.length_mm[network.cut & (network.role == role)].sum())
-        for role in np.unique(network.role[network.cut])
+        int(feature): float(network.length_mm[network.cut & (network.feature == feature)].sum())
+        for feature in np.unique(network.feature[network.cut])
     }
 
 
@@ -140,10 +143,10 @@ def test_frame_crosses_the_pattern():
     region = rectangle(100.0, 80.0)
     bare = grid(10.0, region, shift_mm=(3.0, 4.0))
     frame = inset(region, 5.0)[0]
-    network = grid(10.0, region, shift_mm=(3.0, 4.0), frames=[(frame, int(Role.FRAME))])
-    lengths = length_by_role(network)
+    network = grid(10.0, region, shift_mm=(3.0, 4.0), frames=[(frame, FRAME)])
+    lengths = length_by_feature(network)
 
-    assert lengths[int(Role.FRAME)] == pytest.approx(2.0 * (90.0 + 70.0), abs=1e-6)
+    assert lengths[FRAME] == pytest.approx(2.0 * (90.0 + 70.0), abs=1e-6)
     assert network.cut_mm == pytest.approx(bare.cut_mm + 320.0, abs=1e-5)
     # Nine lines up and seven across cross the frame twice each.
     assert network.vertices - bare.vertices == 2 * (9 + 7) + 4
@@ -153,11 +156,11 @@ def test_frame_on_pattern_lines():
     """Where a frame lies on lines of the ground both are one edge, of the frame: its depth was asked for."""
     region = rectangle(100.0, 100.0)
     frame = inset(region, 10.0)[0]
-    bare, network = grid(10.0, region), grid(10.0, region, frames=[(frame, int(Role.FRAME))])
+    bare, network = grid(10.0, region), grid(10.0, region, frames=[(frame, FRAME)])
 
     assert network.cut_mm == pytest.approx(bare.cut_mm, abs=1e-6)
     assert network.edges == bare.edges
-    assert length_by_role(network)[int(Role.FRAME)] == pytest.approx(4 * 80.0, abs=1e-6)
+    assert length_by_feature(network)[FRAME] == pytest.approx(4 * 80.0, abs=1e-6)
 
 
 def test_frame_on_the_outline():
@@ -166,20 +169,20 @@ def test_frame_on_the_outline():
     groove = grid(9.0, region, frames=[(region, 8)])
     plain = grid(9.0, region, frames=[(region, 8)], edge="plain")
 
-    assert length_by_role(groove)[8] == pytest.approx(60.0 * math.pi, abs=1e-5)
-    assert length_by_role(plain)[8] == pytest.approx(60.0 * math.pi, abs=1e-5)
+    assert length_by_feature(groove)[8] == pytest.approx(60.0 * math.pi, abs=1e-5)
+    assert length_by_feature(plain)[8] == pytest.approx(60.0 * math.pi, abs=1e-5)
     assert groove.cut_mm == pytest.approx(plain.cut_mm, abs=1e-5)
 
 
 def test_round_frames():
     """Two round frames cross a grid of arcs and close their cells; their lengths are pi times their diameters."""
-    frames = [(circle(40.0), int(Role.FRAME)), (circle(52.0), 9)]
+    frames = [(circle(40.0), FRAME), (circle(52.0), 9)]
     network = build(
         pattern("shippo"), region=rectangle(60.0, 60.0), pitch_mm=11.0, shift_mm=(0.7, 0.4), frames=frames
     )
-    lengths = length_by_role(network)
+    lengths = length_by_feature(network)
 
-    assert lengths[int(Role.FRAME)] == pytest.approx(40.0 * math.pi, abs=1e-5)
+    assert lengths[FRAME] == pytest.approx(40.0 * math.pi, abs=1e-5)
     assert lengths[9] == pytest.approx(52.0 * math.pi, abs=1e-5)
 
 

@@ -1,4 +1,4 @@
-"""Networks of drawn lines: crossings, touches and overlaps of lines and arcs, holes, roles."""
+"""Networks of drawn lines: crossings, touches and overlaps of lines and arcs, holes, features."""
 
 from __future__ import annotations
 
@@ -20,10 +20,10 @@ from vcarve.plane.region import Region, Ring, rectangle, reversed_ring
 FIELD = rectangle(100.0, 100.0)
 
 
-def run(*points: Point, closed: bool = False, role: int = 0) -> list[Line]:
+def run(*points: Point, closed: bool = False, feature: int = 0) -> list[Line]:
     """Return the lines from point to point."""
     ends = [*points, points[0]] if closed else list(points)
-    return [Line(start=a, end=b, role=role) for a, b in itertools.pairwise(ends)]
+    return [Line(start=a, end=b, feature=feature) for a, b in itertools.pairwise(ends)]
 
 
 def round_about(x: float, y: float, radius: float, pieces: int = 2, turn_deg: float = 0.0) -> list[Line]:
@@ -127,17 +127,17 @@ def test_partly_overlapping():
 
 def test_ground_wins_over_leaf():
     """Where lines of ground and leaf overlap the edge is the ground's; beyond it the leaf stays leaf."""
-    made = network(run((0, 0), (10, 0), role=1), run((6, 0), (2, 0), role=0))
-    lengths = {role: made.length_mm[made.cut & (made.role == role)].sum() for role in (0, 1)}
+    made = network(run((0, 0), (10, 0), feature=1), run((6, 0), (2, 0), feature=0))
+    lengths = {feature: made.length_mm[made.cut & (made.feature == feature)].sum() for feature in (0, 1)}
 
     assert lengths == pytest.approx({0: 4.0, 1: 6.0}, abs=1e-6)
 
 
 def test_layers():
     """Of two layers of a drawing the lower number wins an overlap."""
-    made = network(run((0, 0), (10, 0), role=9), run((0, 0), (10, 0), role=8))
+    made = network(run((0, 0), (10, 0), feature=9), run((0, 0), (10, 0), feature=8))
 
-    assert made.role[made.cut].tolist() == [8]
+    assert made.feature[made.cut].tolist() == [8]
 
 
 def test_line_through_a_circle():

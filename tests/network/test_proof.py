@@ -25,8 +25,7 @@ def square(*diagonals: tuple[int, int]) -> Graph:
         tail=edges[:, 0],
         head=edges[:, 1],
         bulge=np.zeros(count),
-        role=np.zeros(count, dtype=np.int64),
-        cut=np.ones(count, dtype=bool),
+        feature=np.zeros(count, dtype=np.int64),
         edge_class=np.full(count, -1),
         rim=np.zeros(count, dtype=np.int64),
     )

@@ -177,16 +177,16 @@ def test_overlapping_lines_are_one():
         pitch_mm=(1.0, 10.0),
         note="",
         lines=(
-            Line(start=(0.0, 0.0), end=(1.0, 0.0), role=1),
-            Line(start=(0.2, 0.0), end=(0.7, 0.0), role=0),
-            Line(start=(3.0, 0.0), end=(2.0, 0.0), role=1),
-            Line(start=(0.0, 0.0), end=(0.0, 1.0), role=0),
+            Line(start=(0.0, 0.0), end=(1.0, 0.0), feature=1),
+            Line(start=(0.2, 0.0), end=(0.7, 0.0), feature=0),
+            Line(start=(3.0, 0.0), end=(2.0, 0.0), feature=1),
+            Line(start=(0.0, 0.0), end=(0.0, 1.0), feature=0),
         ),
     )
     unit = unit_network(made)
 
     assert edge_lengths(made, unit).sum() == pytest.approx(2.0, abs=1e-9)
-    assert sorted(zip(unit.role.tolist(), edge_lengths(made, unit).round(9).tolist(), strict=True)) == [
+    assert sorted(zip(unit.feature.tolist(), edge_lengths(made, unit).round(9).tolist(), strict=True)) == [
         (0, 0.5),
         (0, 1.0),
         (1, 0.2),

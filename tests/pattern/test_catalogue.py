@@ -140,8 +140,8 @@ def test_seven_treasures_are_four_quarter_circles():
 
 def test_roles_follow_the_tradition():
     """The base grids are all ground; the leaves of the hemp leaf are leaf and its grid is ground."""
-    assert {line.role for line in pattern("mitsukude").lines} == {0}
-    leaf = [line.length for line in pattern("asanoha").lines if line.role == 1]
+    assert {line.feature for line in pattern("mitsukude").lines} == {0}
+    leaf = [line.length for line in pattern("asanoha").lines if line.feature == 1]
     assert leaf == pytest.approx([1 / math.sqrt(3)] * 6, rel=1e-12)
 
 

@@ -16,9 +16,9 @@ UNIT = Lattice((1.0, 0.0), (0.0, 1.0))
 WIDE = Lattice((10.0, 0.0), (0.0, 10.0))
 
 
-def line(*ends, role=0):
+def line(*ends, feature=0):
     """Return the straight line between two points."""
-    return Line(start=ends[0], end=ends[1], role=role)
+    return Line(start=ends[0], end=ends[1], feature=feature)
 
 
 def test_halves_become_one():
@@ -60,9 +60,9 @@ def test_overlap_in_a_direction_without_repeats():
 
 def test_ground_wins():
     """Where ground and leaf cover each other, the line is ground."""
-    made = united([line((0, 0), (2, 0), role=1), line((1, 0), (3, 0), role=0)], WIDE)
+    made = united([line((0, 0), (2, 0), feature=1), line((1, 0), (3, 0), feature=0)], WIDE)
 
-    assert sorted((one.role, round(one.length, 9)) for one in made) == [(0, 2.0), (1, 1.0)]
+    assert sorted((one.feature, round(one.length, 9)) for one in made) == [(0, 2.0), (1, 1.0)]
 
 
 def test_different_lines_between_the_same_places_stay():
@@ -96,10 +96,10 @@ def test_touching_arcs_are_not_one():
 
 
 def test_image_that_is_not_the_pattern():
-    """A quarter turn carries a square's sides onto themselves, but not a rectangle's; roles count."""
+    """A quarter turn carries a square's sides onto themselves, but not a rectangle's; features count."""
     square = united([line((0, 0), (1, 0)), line((0, 0), (0, 1))], UNIT)
     stripes = united([line((0, 0), (1, 0))], UNIT)
-    mixed = united([line((0, 0), (1, 0)), line((0, 0), (0, 1), role=1)], UNIT)
+    mixed = united([line((0, 0), (1, 0)), line((0, 0), (0, 1), feature=1)], UNIT)
     turned = [[geometry.moved(one, rotation(90.0)) for one in lines] for lines in (square, stripes, mixed)]
 
     assert covers_itself(square, turned[0], UNIT)

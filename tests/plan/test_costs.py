@@ -7,6 +7,7 @@ import pytest
 
 from small_network import cuts_of
 from vcarve.cuts.grooves import level_depths
+from vcarve.network.model import OUTLINE
 from vcarve.plan.costs import corner_loss_s, leaving, rates
 from vcarve.plan.timing import clock
 from vcarve.plan.tour import Tour
@@ -122,7 +123,7 @@ def test_a_pass_speeds_up_and_slows_down_once(lines, job_of):
 
 def test_only_what_is_to_be_cut_is_planned(lines, job_of):
     """Edges of the outline close cells and are never cut."""
-    network = replace(lines([(0, 0), (9, 0), (9, 9)], [(0, 1), (1, 2)]), cut=np.array([True, False]))
+    network = replace(lines([(0, 0), (9, 0), (9, 9)], [(0, 1), (1, 2)]), feature=np.array([0, OUTLINE]))
 
     assert weave(cuts_of(network, 2.0), rates(job_of())).edge.tolist() == [0]
 

@@ -175,7 +175,7 @@ def test_corners_lose_little_more_than_the_best_pairing_of_each_vertex(catalogue
 def test_levels_and_two_depths(catalogued, job_of, recut, step_mm, levels):
     """Ground at 2 mm and leaves at 1.2 mm, in one to three levels: each level deeper by no more than the step."""
     network = catalogued("kaku-asanoha", 100.0, 25.0)
-    depth = np.where(network.role == 1, 1.2, 2.0)
+    depth = np.where(network.feature == 1, 1.2, 2.0)
 
     cuts = cuts_of(network, depth, step_mm)
     made = plan(cuts, job_of(recut=recut, step_mm=step_mm))
@@ -194,7 +194,7 @@ def test_no_cut_is_deeper_than_a_step(catalogued, job_of, leaf_mm, step_mm):
     """However little of a line is left after a level, it does not come off with that level if that were too deep, and no
     cut is so thin that a program's last decimal would hardly tell it."""
     network = catalogued("kaku-asanoha", 100.0, 50.0)
-    depth = np.where(network.role == 1, leaf_mm, 0.2)
+    depth = np.where(network.feature == 1, leaf_mm, 0.2)
 
     cuts = cuts_of(network, depth, step_mm)
     for each in candidates(cuts, job_of(step_mm=step_mm)):

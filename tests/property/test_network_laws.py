@@ -75,7 +75,7 @@ def same(one: Network, other: Network, scale: float = 1.0) -> None:
     assert degrees(other) == degrees(one)
     assert class_sizes(other.edge_class) == class_sizes(one.edge_class)
     assert class_sizes(other.cell_class) == class_sizes(one.cell_class)
-    assert sorted(other.role.tolist()) == sorted(one.role.tolist())
+    assert sorted(other.feature.tolist()) == sorted(one.feature.tolist())
     assert np.sort(other.length_mm) == pytest.approx(np.sort(one.length_mm) * scale, abs=2e-5)
     assert areas(other) == pytest.approx(areas(one) * scale**2, abs=2e-3)
 

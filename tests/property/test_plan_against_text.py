@@ -30,7 +30,7 @@ def tasks(draw):
         pitch = draw(st.sampled_from([14.0, 21.5, 30.0])) / max(area**0.5 / 2.0, 1.0)
         network = build(shape, region=rectangle(60.0, 60.0), pitch_mm=pitch)
     leaf = draw(st.sampled_from([2.0, 1.2]))
-    depth = np.where(network.role == 1, leaf, 2.0)
+    depth = np.where(network.feature == 1, leaf, 2.0)
     job = small_job(
         60.0,
         hop_mm=draw(st.sampled_from([1.0, 5.0])),

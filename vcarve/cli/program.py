@@ -66,8 +66,8 @@ def program(
             made.layout.grooves,
             made.cuts,
             made.plan,
+            made.layout.features,
             outline=made.layout.outline,
-            layers=made.layout.layers,
             findings=made.told,
         )
         outputs.append((picture, drawn))

@@ -78,7 +78,7 @@ def groove_cuts(network: Network, depth_mm: Floats, step_mm: float) -> tuple[Cut
         tail=place[0],
         head=place[1],
         bulge=part.bulge[row],
-        feature=network.role[line[part.line[row]]],
+        feature=network.feature[line[part.line[row]]],
         after=np.concatenate(after),
     )
     return cuts, _rings(network, line, part, number)

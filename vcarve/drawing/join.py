@@ -43,11 +43,11 @@ class _Side:
     tail: int
     head: int
     bulge: float
-    role: int
+    feature: int
 
 
 def join(
-    strokes: Sequence[Stroke], roles: Sequence[int], close_gaps_mm: float
+    strokes: Sequence[Stroke], features: Sequence[int], close_gaps_mm: float
 ) -> tuple[list[Line], list[Mended]]:
     """Return the strokes as lines that meet exactly where they were meant to, and what was done about it.
 
@@ -55,7 +55,7 @@ def join(
     loose end that near to a line is moved onto it.  Lines end where another line's end touches them, and lines drawn more than
     once stay once.  Coordinates come back in whole nanometres.
     """
-    web = _Web(strokes, roles)
+    web = _Web(strokes, features)
     told: list[Mended] = []
     if close_gaps_mm > SAME_MM:
         told += web.close_corners(close_gaps_mm)
@@ -63,7 +63,7 @@ def join(
     web.split_at_nodes(SAME_MM)
     told += web.merge_doubles()
     lines = [
-        Line(start=web.at(side.tail), end=web.at(side.head), bulge=side.bulge, role=side.role)
+        Line(start=web.at(side.tail), end=web.at(side.head), bulge=side.bulge, feature=side.feature)
         for side in web.sides
     ]
     return lines, told
@@ -72,7 +72,7 @@ def join(
 class _Web:
     """Nodes and the sides between them."""
 
-    def __init__(self, strokes: Sequence[Stroke], roles: Sequence[int]) -> None:
+    def __init__(self, strokes: Sequence[Stroke], features: Sequence[int]) -> None:
         from scipy.spatial import cKDTree
 
         ends = np.array([point for stroke in strokes for point in (stroke.start, stroke.end)], dtype=float)
@@ -89,12 +89,12 @@ class _Web:
         self.place: list[Point] = [(float(ends[root][0]), float(ends[root][1])) for root in number]
         self.corner = [False] * len(number)
         self.sides: list[_Side] = []
-        for i, (stroke, role) in enumerate(zip(strokes, roles, strict=True)):
+        for i, (stroke, feature) in enumerate(zip(strokes, features, strict=True)):
             tail, head = number[roots[2 * i]], number[roots[2 * i + 1]]
             self.corner[tail] |= not stroke.smooth_start
             self.corner[head] |= not stroke.smooth_end
             if tail != head:
-                self.sides.append(_Side(tail, head, stroke.bulge, role))
+                self.sides.append(_Side(tail, head, stroke.bulge, feature))
 
     def at(self, node: int) -> Point:
         return self.place[node]
@@ -210,7 +210,7 @@ class _Web:
             bulges = bulge_between(np.array(side.bulge), stops[:-1], stops[1:]).tolist()
             nodes = [side.tail, *(node for _, node in inner), side.head]
             sides += [
-                _Side(nodes[k], nodes[k + 1], bulge, side.role)
+                _Side(nodes[k], nodes[k + 1], bulge, side.feature)
                 for k, bulge in enumerate(bulges)
                 if nodes[k] != nodes[k + 1]
             ]

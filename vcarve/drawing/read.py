@@ -14,7 +14,6 @@ from vcarve.errors import Finding, InputError, Problem
 from vcarve.pattern.model import Line
 from vcarve.plane.arcs import Floats, boxes
 
-FIRST_LAYER = 8  # roles below are those of patterns
 LARGEST_FILE = 20_000_000  # bytes
 SMALLEST_MM = 0.01
 _PAGE_MATCH_MM = 0.1
@@ -24,7 +23,7 @@ _PAGE_MATCH_MM = 0.1
 class Drawing:
     """Lines in millimetres about the origin, Y up.
 
-    A line's role is ``FIRST_LAYER`` plus the index of its layer in ``layers``; ``size_mm`` is the size of the rectangle round all
+    A line's feature is the index of its layer in ``layers``; ``size_mm`` is the size of the rectangle round all
     lines; ``on_page`` says that they lie as on their page, else they are centred; ``findings`` (all cautions) say what was
     assumed and left out, ``mended`` what was closed and merged.
     """
@@ -66,8 +65,8 @@ def read_drawing(
     on_page = _matches(sheet.page_mm, piece_mm)
     strokes = _centred(strokes, sheet.page_mm if on_page else None)
     layers = tuple(dict.fromkeys(names))
-    roles = [FIRST_LAYER + layers.index(name) for name in names]
-    lines, mended = join(strokes, roles, close_gaps_mm)
+    features = [layers.index(name) for name in names]
+    lines, mended = join(strokes, features, close_gaps_mm)
     if not lines:
         raise InputError(
             Problem(want="the drawing has no line longer than the gaps to close", file=str(file))

@@ -45,12 +45,12 @@ def _edge_values(
     """Return depth and half-width at both ends of every edge, each (2, E); 0 where nothing is cut."""
     depth = np.zeros((2, len(network.tail)))
     half = np.zeros((2, len(network.tail)))
-    for role in np.unique(network.role[network.cut]).tolist():
-        if role not in depths:
-            raise InternalError(f"There is no depth for lines of role {role}.")
-        chosen = network.cut & (network.role == role)
-        depth[:, chosen] = depths[role]
-        half[:, chosen] = width_mm(bit, depths[role]) / 2.0
+    for feature in np.unique(network.feature[network.cut]).tolist():
+        if feature not in depths:
+            raise InternalError(f"There is no depth for lines of feature {feature}.")
+        chosen = network.cut & (network.feature == feature)
+        depth[:, chosen] = depths[feature]
+        half[:, chosen] = width_mm(bit, depths[feature]) / 2.0
     if share is not None:
         slope = np.flatnonzero(network.cut & (share != 1.0).any(axis=0))
         depth[:, slope] = np.round(depth[:, slope] * share[:, slope], 6)
@@ -191,11 +191,11 @@ def _representatives(network: Network, alone: Bools) -> tuple[Ints, Ints]:
 
 
 def measure(network: Network, bit: Cone, depths: Mapping[int, float], share: Floats | None = None) -> Grooves:
-    """Return the grooves that ``bit`` leaves at these depths (mm, by role) and the land between them.
+    """Return the grooves that ``bit`` leaves at these depths (mm, by feature) and the land between them.
 
     ``share`` (2, E) is how much of its depth each edge has at its tail and at its head, all of it if not given.
     Each kind of cell is worked out once.  Circles and widths are right to a micrometre.
-    Raises ``InputError`` for a bit that is none and ``InternalError`` where a role to cut has no depth.
+    Raises ``InputError`` for a bit that is none and ``InternalError`` where a feature to cut has no depth.
     """
     depth, ends = _edge_values(network, bit, depths, share)
     if network.cells == 0:

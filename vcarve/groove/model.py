@@ -14,7 +14,7 @@ from dataclasses import dataclass, fields
 
 import numpy as np
 
-from vcarve.network.model import LAYER_ROLES, NM_PER_MM, Floats, Ints, Network, Role
+from vcarve.network.model import NM_PER_MM, Feature, Floats, Ints, Network
 
 # An island is weak when its largest circle is smaller than this, or than this share of the depth of the grooves
 # round it: common practice, no source.
@@ -84,15 +84,13 @@ class Grooves:
         """Return half of the width at the surface at shares of the length of edges; shape as given."""
         return _between(self.ends_half_mm, edge, share)
 
-    def kinds(self, network: Network, layers: Sequence[str] = ()) -> tuple[tuple[str, float, float], ...]:
-        """Return (name, depth, width) in mm of each kind of groove, deepest first; ``layers`` are a drawing's."""
-        names = {int(Role.GROUND): "ground", int(Role.LEAF): "leaf"}
-        names.update({LAYER_ROLES + index: f"layer {name}" for index, name in enumerate(layers)})
+    def kinds(self, network: Network, features: Sequence[Feature]) -> tuple[tuple[str, float, float], ...]:
+        """Return (name, depth, width) in mm of each kind of groove, deepest first; ``features`` are what the lines are for."""
         found: dict[tuple[float, float], set[str]] = {}
-        for role in np.unique(network.role[network.cut]).tolist():
-            mine = network.cut & (network.role == role)
+        for index in np.unique(network.feature[network.cut]).tolist():
+            mine = network.feature == index
             size = float(self.ends_depth_mm[:, mine].max()), 2.0 * float(self.ends_half_mm[:, mine].max())
-            found.setdefault(size, set()).add(names.get(role, "frame"))
+            found.setdefault(size, set()).add(features[index].name)
         return tuple((" and ".join(sorted(found[size])), *size) for size in sorted(found, reverse=True))
 
     @property

@@ -33,12 +33,12 @@ class Cells:
     """One whole cell of each kind amid a few repeats of a pattern; the least holds a circle ``room`` pitches wide."""
 
     network: Network
-    roles: tuple[int, ...]
+    features: tuple[int, ...]
     room: float
 
     def keep(self, pitch_mm: float, widths_mm: Mapping[int, float], land_mm: float = LEAST_LAND_MM) -> bool:
-        """Tell whether all of them keep land this wide at a pitch, between grooves of these widths (by role)."""
-        widths = {role: widths_mm[role] for role in self.roles}
+        """Tell whether all of them keep land this wide at a pitch, between grooves of these widths (by feature)."""
+        widths = {feature: widths_mm[feature] for feature in self.features}
         widest = max(widths.values())
         if min(widths.values()) == widest:
             return self.room * pitch_mm - widest >= land_mm
@@ -54,9 +54,9 @@ def cells_of(pattern: Pattern) -> Cells | None:
     if not (network.cell_class >= 0).any():
         return None
     network = _one_of_each(network)
-    roles = tuple(np.unique(network.role[network.cut]).tolist())
-    room = _narrowest_mm(network, dict.fromkeys(roles, _SCRATCH_MM)) + _SCRATCH_MM
-    return Cells(network=network, roles=roles, room=room / SAMPLE_PITCH_MM)
+    features = tuple(np.unique(network.feature[network.cut]).tolist())
+    room = _narrowest_mm(network, dict.fromkeys(features, _SCRATCH_MM)) + _SCRATCH_MM
+    return Cells(network=network, features=features, room=room / SAMPLE_PITCH_MM)
 
 
 def _one_of_each(network: Network) -> Network:
@@ -79,13 +79,13 @@ def _one_of_each(network: Network) -> Network:
 
 
 def _narrowest_mm(network: Network, widths_mm: Mapping[int, float]) -> float:
-    depths = {role: width / 2.0 for role, width in widths_mm.items()}
+    depths = {feature: width / 2.0 for feature, width in widths_mm.items()}
     return float(measure(network, _BY_WIDTH, depths).land_mm.min())
 
 
 def least_pitch_mm(cells: Cells, widths_mm: Mapping[int, float], land_mm: float = LEAST_LAND_MM) -> float:
     """Return the least pitch, rounded up to 0.01 mm, at which every whole cell keeps land this wide."""
-    widths = [widths_mm[role] for role in cells.roles]
+    widths = [widths_mm[feature] for feature in cells.features]
     low, high = (min(widths) + land_mm) / cells.room, (max(widths) + land_mm) / cells.room
     _, least = _turn(low, high, lambda pitch: cells.keep(pitch, widths_mm, land_mm))
     return math.ceil(least * 100.0 - 1e-6) / 100.0
@@ -94,16 +94,19 @@ def least_pitch_mm(cells: Cells, widths_mm: Mapping[int, float], land_mm: float 
 def deepest_depths_mm(
     cells: Cells, pitch_mm: float, bit: Cone, depths_mm: Mapping[int, float]
 ) -> dict[int, float] | None:
-    """Return depths (by role), all less by one factor and rounded down to 0.01 mm, that leave every whole cell land.
+    """Return depths (by feature), all less by one factor and rounded down to 0.01 mm, that leave every whole cell land.
 
     ``None`` where no depth does.
     """
 
     def scaled(share: float) -> dict[int, float]:
-        return {role: math.floor(depths_mm[role] * share * 100.0 + 1e-6) / 100.0 for role in cells.roles}
+        return {
+            feature: math.floor(depths_mm[feature] * share * 100.0 + 1e-6) / 100.0
+            for feature in cells.features
+        }
 
     def lost(share: float) -> bool:
-        return not cells.keep(pitch_mm, {role: width_mm(bit, d) for role, d in scaled(share).items()})
+        return not cells.keep(pitch_mm, {feature: width_mm(bit, d) for feature, d in scaled(share).items()})
 
     found = scaled(_turn(0.0, 1.0, lost)[0])
     return found if min(found.values()) > 0.0 else None

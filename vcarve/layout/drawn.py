@@ -13,30 +13,25 @@ import numpy as np
 from vcarve.drawing.write import Page
 from vcarve.groove.footprint import closed_cells, outer_rings
 from vcarve.groove.model import Grooves
-from vcarve.network.model import LAYER_ROLES, NM_PER_MM, Floats, Ints, Network, Role
+from vcarve.network.model import NM_PER_MM, Feature, Floats, Ints, Network
 from vcarve.plane.arcs import boxes, turned
 from vcarve.plane.refit import with_arcs
-
-_NAMES = {int(Role.GROUND): "ground", int(Role.LEAF): "leaf", int(Role.FRAME): "frame"}
-_FIRST_FRAME = 1000
 
 
 def drawn_page(
     network: Network,
     grooves: Grooves,
+    features: Sequence[Feature],
     *,
-    layers: Sequence[str] = (),
     piece_mm: tuple[float, float] | None = None,
 ) -> Page:
     """Return the page of a network and its grooves, in millimetres from the piece's centre.
 
-    ``layers`` are the names of a drawing's layers (role 8 and above); ``piece_mm`` is the page's size, by default the
-    box round the network.
+    ``features`` are what the network's lines are for; ``piece_mm`` is the page's size, by default the box round the network.
     """
     chosen: dict[str, list[Ints]] = {}
-    for role in np.unique(network.role[network.cut]).tolist():
-        edges = np.flatnonzero(network.cut & (network.role == role))
-        chosen.setdefault(_layer(role, layers), []).append(edges)
+    for index in np.unique(network.feature[network.cut]).tolist():
+        chosen.setdefault(features[index].key, []).append(np.flatnonzero(network.feature == index))
     if len(plain := np.flatnonzero(~network.cut)):
         chosen.setdefault("outline", []).append(plain)
     # Cells of one shape share their land: its arcs are sought once.
@@ -64,15 +59,6 @@ def drawn_page(
         shapes={name: found for name, found in shapes.items() if found},
         box=_box(network, piece_mm),
     )
-
-
-def _layer(role: int, layers: Sequence[str]) -> str:
-    if role in _NAMES:
-        return _NAMES[role]
-    if role >= _FIRST_FRAME:
-        return f"frame-{role - _FIRST_FRAME + 1}"
-    index = role - LAYER_ROLES
-    return layers[index] if 0 <= index < len(layers) else f"layer-{index + 1}"
 
 
 def _box(network: Network, piece_mm: tuple[float, float] | None) -> tuple[float, float, float, float]:

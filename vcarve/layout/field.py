@@ -18,7 +18,7 @@ LEAST_LEFT_MM = 0.5  # across, inside a margin or a frame: less is no field for 
 class Field:
     """Where lines may lie: ``fill`` is what a pattern fills, ``inner`` where lines end, farther out where they run off.
 
-    ``piece`` is the piece's own edge where lines cross it; ``frames`` are regions with the role of their rings.
+    ``piece`` is the piece's own edge where lines cross it; ``frames`` are regions with the feature of their rings.
     """
 
     outline: Region
@@ -39,7 +39,7 @@ def make_field(
     frames: tuple[tuple[float, int], ...],
     figures: Figures,
 ) -> Field:
-    """Return the field of a piece; ``frames`` are distances from the edge with a role for each.
+    """Return the field of a piece; ``frames`` are distances from the edge with a feature for each.
 
     Lines run ``beyond_mm`` over the edge of the field; ``state`` tells one state of a drawn outline's file from another.
     Raises InputError for a margin or a frame that leaves nothing of the piece.
@@ -63,8 +63,8 @@ def make_field(
         raise InputError(Problem(key=key, value=figures.length(written_mm), want=want))
 
     rings = tuple(
-        (left(edge, distance, f"pattern.frame.{index}.distance", distance), role)
-        for index, (distance, role) in enumerate(frames)
+        (left(edge, distance, f"pattern.frame.{index}.distance", distance), feature)
+        for index, (distance, feature) in enumerate(frames)
     )
     fill = left(edge, margin_mm, "pattern.margin", margin_mm) if margin_mm else edge
     return Field(

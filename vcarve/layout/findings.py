@@ -23,9 +23,9 @@ from vcarve.job.records import Job
 from vcarve.layout.proposals import clipped_cells
 from vcarve.layout.stages import Layout
 from vcarve.mount.flat import mount_of
-from vcarve.network.model import Role
 from vcarve.pattern.catalogue import names
 from vcarve.pattern.inspect import inspect
+from vcarve.pattern.model import GROUND, LEAF
 from vcarve.plane.region import bounds, corners, lines_along, polygon
 from vcarve.quantity import counted, format_number
 
@@ -169,9 +169,9 @@ def _lost(job: Job, layout: Layout) -> Finding:
 
 
 def _depths_and_widths(job: Job, layout: Layout, cells: Cells) -> tuple[dict[int, float], dict[int, float]]:
-    """Return depth and width of each role that whole cells have."""
-    depths = {role: layout.depths_mm[role] for role in cells.roles}
-    return depths, {role: width_mm(job.bit, depth) for role, depth in depths.items()}
+    """Return depth and width of each feature that whole cells have."""
+    depths = {feature: layout.features[feature].depth_mm for feature in cells.features}
+    return depths, {feature: width_mm(job.bit, depth) for feature, depth in depths.items()}
 
 
 def _whole_cells_hold(job: Job, layout: Layout, cells: Cells) -> bool:
@@ -205,7 +205,7 @@ def _cause_and_cure(job: Job, layout: Layout, cells: Cells) -> Iterator[str]:
     elif len(set(depths.values())) == 1:
         yield f"At this pitch a depth of {length(max(shallower.values()))} or less leaves them land."
     else:
-        ground, leaf = (length(shallower[int(role)]) for role in (Role.GROUND, Role.LEAF))
+        ground, leaf = (length(shallower[feature]) for feature in (GROUND, LEAF))
         yield f"At this pitch ground {ground} and leaf {leaf}, or less, leave them land."
 
 

@@ -133,7 +133,7 @@ def place_drawing(
             start=_at(line.start, placing),
             end=_at(line.end, placing),
             bulge=line.bulge * flip,
-            role=line.role,
+            feature=line.feature,
         )
         for line in drawing.lines
     ]

@@ -21,13 +21,12 @@ from vcarve.job.records import Job
 from vcarve.layout.field import Field, make_field
 from vcarve.layout.lines import Repeated, place_drawing, place_pattern
 from vcarve.network.build import build, build_lines
-from vcarve.network.model import LAYER_ROLES, Network, Role
+from vcarve.network.model import Feature, Network
 from vcarve.network.repeat import Placing
 from vcarve.pattern.fit import Fit
-from vcarve.pattern.model import Pattern
+from vcarve.pattern.model import KINDS, Pattern
 from vcarve.plane.region import Region
 
-FRAME_ROLES = 1000  # the first frame with a depth of its own
 AS_ON_PAGE = "the drawing's page is as large as the piece, so the lines lie as on their page"
 CENTRED = "the lines are centred on the piece; from a page as large as the piece they would keep their place"
 
@@ -69,11 +68,6 @@ class Laid:
         return None if isinstance(self.lines, Drawing) else self.lines.fit
 
     @property
-    def layers(self) -> tuple[str, ...]:
-        """The names of a drawing's layers, in the order of their roles."""
-        return self.lines.layers if isinstance(self.lines, Drawing) else ()
-
-    @property
     def sentences(self) -> tuple[str, ...]:
         """What was chosen or left over."""
         if isinstance(self.lines, Drawing):
@@ -83,10 +77,10 @@ class Laid:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Layout(Laid):
-    """What lies on the piece; ``depths_mm`` is the depth of each role."""
+    """What lies on the piece; ``features`` is what its lines are for, in the order of the network's numbers."""
 
     grooves: Grooves
-    depths_mm: dict[int, float]
+    features: tuple[Feature, ...]
 
     @property
     def deepest_mm(self) -> float:
@@ -124,13 +118,31 @@ def lay_out(job: Job, kept: Kept | None = None) -> Layout:
     """
     keep = Kept() if kept is None else kept
     laid = lay_lines(job, keep)
-    depths = {int(Role.GROUND): job.ground_mm, int(Role.LEAF): job.leaf_mm, int(Role.FRAME): job.ground_mm}
-    for frame, (_, role) in zip(job.pattern.frame, _frames(job), strict=True):
-        depths[role] = frame.depth_mm or job.ground_mm
-    for index, name in enumerate(laid.layers):
-        depths[LAYER_ROLES + index] = job.pattern.depths.get(name, job.ground_mm)
+    features = _features(job, laid.lines)
+    depths = {index: feature.depth_mm for index, feature in enumerate(features)}
     grooves = keep(measure, laid.network, job.bit, depths)
-    return Layout(field=laid.field, lines=laid.lines, network=laid.network, grooves=grooves, depths_mm=depths)
+    return Layout(
+        field=laid.field, lines=laid.lines, network=laid.network, grooves=grooves, features=features
+    )
+
+
+def _features(job: Job, lines: Repeated | Drawing) -> tuple[Feature, ...]:
+    """Return what lines are for: the two kinds of a pattern or the layers of a drawing, then the frames (see ``_frames``)."""
+    if isinstance(lines, Drawing):
+        depths = job.pattern.depths
+        found = [
+            Feature(key=layer, name=f"layer {layer}", depth_mm=depths.get(layer, job.ground_mm))
+            for layer in lines.layers
+        ]
+    else:
+        found = [
+            Feature(key=kind, name=kind, depth_mm=depth)
+            for kind, depth in zip(KINDS, (job.ground_mm, job.leaf_mm), strict=True)
+        ]
+    found.append(Feature(key="frame", name="frame", depth_mm=job.ground_mm))
+    own = [frame.depth_mm for frame in job.pattern.frame if frame.depth_mm is not None]
+    found += [Feature(key=f"frame-{k}", name="frame", depth_mm=depth) for k, depth in enumerate(own, 1)]
+    return tuple(found)
 
 
 def lay_lines(job: Job, kept: Kept | None = None) -> Laid:
@@ -193,8 +205,10 @@ def lay_lines(job: Job, kept: Kept | None = None) -> Laid:
 
 def make_network(*, lines: Repeated | Drawing, field: Field, edge: Literal["groove", "plain"]) -> Network:
     """Return the network of lines on their field; ``edge`` says what becomes of those on the field's edge."""
+    first = len(lines.layers if isinstance(lines, Drawing) else KINDS)  # of the frames' features
+    frames = [(region, first + feature) for region, feature in field.frames]
     if isinstance(lines, Drawing):
-        return build_lines(lines.lines, region=field.inner, piece=field.piece, edge=edge, frames=field.frames)
+        return build_lines(lines.lines, region=field.inner, piece=field.piece, edge=edge, frames=frames)
     placing = lines.placing
     return build(
         lines.pattern,
@@ -205,16 +219,16 @@ def make_network(*, lines: Repeated | Drawing, field: Field, edge: Literal["groo
         shift_mm=placing.shift_mm,
         mirror=placing.mirror,
         edge=edge,
-        frames=field.frames,
+        frames=frames,
     )
 
 
 def _frames(job: Job) -> tuple[tuple[float, int], ...]:
-    """Return distance and role of each frame; one with a depth of its own has a role of its own."""
-    frames, own = [], FRAME_ROLES
+    """Return distance and feature of each frame, counted from 0: those as deep as ground lines share one, the first."""
+    frames, own = [], 0
     for frame in job.pattern.frame:
-        frames.append((frame.distance_mm, int(Role.FRAME) if frame.depth_mm is None else own))
         own += frame.depth_mm is not None
+        frames.append((frame.distance_mm, 0 if frame.depth_mm is None else own))
     return tuple(frames)
 
 

@@ -41,7 +41,7 @@ def build(
 ) -> Network:
     """Return the network of a pattern on a region of the piece; a lattice point lies at the piece's centre plus the shift.
 
-    ``frames`` are regions whose rings are cut as border lines, with their role.  Where lines run off the piece the region is
+    ``frames`` are regions whose rings are cut as border lines, with their feature.  Where lines run off the piece the region is
     larger than the ``piece``; what lies beyond its edge is no cell.  Raises InternalError if the network does not
     prove itself.
     """
@@ -75,8 +75,7 @@ def build_lines(
     curves, source = halved(np.array([line.curve for line in lines]))
     graph = node(
         curves,
-        np.array([line.role for line in lines], dtype=np.int64)[source],
-        np.ones(len(curves), dtype=bool),
+        np.array([line.feature for line in lines], dtype=np.int64)[source],
         np.full(len(curves), -1, dtype=np.int64),
         near_pairs(boxes(curves), most=MOST_PAIRS),
     ).graph
@@ -102,8 +101,8 @@ def _framed(
 def _with_rings(network: Network, frames: Sequence[tuple[Region, int]]) -> Network:
     """Return the network with frames that meet none of its lines."""
     # Of frames at one and the same distance the last is cut.
-    roles = {tuple(side): role for frame, role in frames for side in half_turns(frame).tolist()}
-    rows = np.array(list(roles))
+    features = {tuple(side): feature for frame, feature in frames for side in half_turns(frame).tolist()}
+    rows = np.array(list(features))
     new = np.rint(rows[:, :4].reshape(-1, 2) * NM_PER_MM).astype(np.int64)
     places, at = np.unique(new, axis=0, return_inverse=True)
     ends = at.reshape(-1, 2) + len(network.x_nm)
@@ -115,8 +114,7 @@ def _with_rings(network: Network, frames: Sequence[tuple[Region, int]]) -> Netwo
         tail=np.concatenate([network.tail, ends[:, 0]]),
         head=np.concatenate([network.head, ends[:, 1]]),
         bulge=np.concatenate([network.bulge, rows[:, 4]]),
-        role=np.concatenate([network.role, np.array(list(roles.values()), dtype=np.int64)]),
-        cut=np.concatenate([network.cut, np.ones(count, dtype=bool)]),
+        feature=np.concatenate([network.feature, np.array(list(features.values()), dtype=np.int64)]),
         edge_class=np.concatenate([network.edge_class, np.full(count, -1, dtype=np.int64)]),
     )
 
@@ -136,7 +134,7 @@ def finish(graph: Graph, region: Region) -> Network:
     ring_half_edge = walk[np.repeat(starts[order], np.diff(ring_start)) + within]
     prove(graph, walk, starts, area, outer, void, region)
     # What is neither cut nor the side of a cell has only closed the region.
-    needed = graph.cut.astype(bool)
+    needed = graph.cut
     needed[ring_half_edge // 2] = True
     ring_half_edge = 2 * (np.cumsum(needed) - 1)[ring_half_edge // 2] + ring_half_edge % 2
     graph = graph.take(needed).compact()
@@ -147,8 +145,7 @@ def finish(graph: Graph, region: Region) -> Network:
         tail=graph.tail.astype(np.int64),
         head=graph.head.astype(np.int64),
         bulge=graph.bulge.astype(float),
-        role=graph.role.astype(np.int64),
-        cut=graph.cut.astype(bool),
+        feature=graph.feature.astype(np.int64),
         edge_class=graph.edge_class.astype(np.int64),
         ring_half_edge=ring_half_edge.astype(np.int64),
         ring_start=ring_start,

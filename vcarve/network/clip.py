@@ -15,7 +15,7 @@ from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
 from vcarve.network.graph import Graph
-from vcarve.network.model import Bools, Floats, Ints, Role
+from vcarve.network.model import OUTLINE, Bools, Floats, Ints
 from vcarve.network.noding import (
     FRAME,
     LINE,
@@ -40,17 +40,17 @@ def clip(
 ) -> Graph:
     """Return the part of the graph inside the region, the region's outline and the frames, all noded.
 
-    ``frames`` are regions whose rings are lines to cut, with their role.  ``piece`` is the piece where the region is
+    ``frames`` are regions whose rings are lines to cut, with their feature.  ``piece`` is the piece where the region is
     larger than that: its edge is an outline as well.  With ``edge="groove"`` lines on the outline are cut, with ``"plain"``
     they are left, but for frames; the outline itself is never cut.
     """
-    parts = [(region, int(Role.OUTLINE), 1), *((frame, role, 0) for frame, role in frames)]
+    parts = [(region, OUTLINE, 1), *((frame, feature, 0) for frame, feature in frames)]
     if piece is not None:
-        parts.insert(1, (piece, int(Role.OUTLINE), 2))
+        parts.insert(1, (piece, OUTLINE, 2))
     sides = [half_turns(part) for part, _, _ in parts]
     counts = [len(each) for each in sides]
     border = np.vstack(sides)
-    border_role, border_rim = (
+    border_feature, border_rim = (
         np.repeat([part[k] for part in parts], counts).astype(np.int64) for k in (1, 2)
     )
     framing = border_rim == 0
@@ -67,8 +67,7 @@ def clip(
     shared = np.unique(np.concatenate([graph.tail[near], graph.head[near]]))
     noded = node(
         np.vstack([crossing, border]),
-        np.concatenate([graph.role[near], border_role]),
-        np.concatenate([graph.cut[near], framing]),
+        np.concatenate([graph.feature[near], border_feature]),
         np.concatenate([graph.edge_class[near], np.full(len(border), -1)]),
         pairs,
         rank=np.concatenate([np.full(count, LINE), np.where(framing, FRAME, RIM)]),
@@ -91,8 +90,7 @@ def clip(
     left = on_outline & ~framed & (edge == "plain")
     rim = replace(
         rim,
-        role=np.where(left, int(Role.OUTLINE), rim.role),
-        cut=rim.cut & ~left,
+        feature=np.where(left, OUTLINE, rim.feature),
         edge_class=np.where(own, -1, rim.edge_class),
     ).take(within)
     joined = core.join(rim)

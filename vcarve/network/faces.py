@@ -128,8 +128,7 @@ def cell_areas_mm2(network: Network) -> Floats:
         tail=network.tail,
         head=network.head,
         bulge=network.bulge,
-        role=network.role,
-        cut=network.cut,
+        feature=network.feature,
         edge_class=network.edge_class,
         rim=np.zeros_like(network.tail),
     )

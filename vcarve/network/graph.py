@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from vcarve.network.model import Bools, Floats, Ints
+from vcarve.network.model import OUTLINE, Bools, Floats, Ints
 from vcarve.plane.arcs import curves
 
 ALL = slice(None)
@@ -24,10 +24,14 @@ class Graph:
     tail: Ints
     head: Ints
     bulge: Floats
-    role: Ints
-    cut: Bools
+    feature: Ints
     edge_class: Ints
     rim: Ints
+
+    @property
+    def cut(self) -> Bools:
+        """Which edges the bit cuts, shape (E,)."""
+        return np.asarray(self.feature != OUTLINE)
 
     def curves(self, which: Ints | slice = ALL) -> Floats:
         """Return some or all edges as curves (n, 5)."""
@@ -40,8 +44,7 @@ class Graph:
             tail=self.tail[keep],
             head=self.head[keep],
             bulge=self.bulge[keep],
-            role=self.role[keep],
-            cut=self.cut[keep],
+            feature=self.feature[keep],
             edge_class=self.edge_class[keep],
             rim=self.rim[keep],
         )
@@ -64,8 +67,7 @@ class Graph:
             tail=np.concatenate([self.tail, other.tail]),
             head=np.concatenate([self.head, other.head]),
             bulge=np.concatenate([self.bulge, other.bulge]),
-            role=np.concatenate([self.role, other.role]),
-            cut=np.concatenate([self.cut, other.cut]),
+            feature=np.concatenate([self.feature, other.feature]),
             edge_class=np.concatenate([self.edge_class, other.edge_class]),
             rim=np.concatenate([self.rim, other.rim]),
         )

@@ -5,15 +5,13 @@ half-edge   an edge walked in one direction; half-edge ``2 e`` runs tail to head
 ring        a closed run of half-edges with the cell on its left: counter-clockwise outside, clockwise round a hole
 cell        its outer ring and the rings of its holes
 bulge       tan(sweep / 4) of an arc from tail to head; 0 is a straight line, positive turns counter-clockwise
-role        what a line is: ground (base grid), leaf (infill), frame (border line), outline (the piece's own edge);
-            8 and above are layers of a drawing, or frames with a depth of their own
+feature     what a line is for: a place in the table of whoever gave the lines (see ``Feature``), or ``OUTLINE``
 class       cells or edges that are translated copies of each other share a class; -1 is a class of its own
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass, fields
-from enum import IntEnum
 
 import numpy as np
 import numpy.typing as npt
@@ -25,16 +23,19 @@ Floats = npt.NDArray[np.float64]
 Bools = npt.NDArray[np.bool_]
 
 NM_PER_MM = 1_000_000
-LAYER_ROLES = 8  # a drawing's first layer
+OUTLINE = -1  # what edges are for that only close cells
 
 
-class Role(IntEnum):
-    """What a line is for."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Feature:
+    """What some lines are for, and what is cut along them.
 
-    GROUND = 0
-    LEAF = 1
-    FRAME = 2
-    OUTLINE = 3
+    ``key`` names them in files, where features of one key go together, and ``name`` in sentences.
+    """
+
+    key: str
+    name: str
+    depth_mm: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -43,7 +44,7 @@ class Network:
 
     Coordinates have their origin at the piece's centre, X to the right, Y to the back.
     Shapes: V vertices, E edges, R rings, H half-edges in rings, C cells.
-    Edges with ``cut`` false belong to the piece's outline: they close cells but the bit never goes there.
+    Edges for ``OUTLINE`` belong to the piece's outline: they close cells but the bit never goes there.
     """
 
     x_nm: Ints  # (V,)
@@ -51,8 +52,7 @@ class Network:
     tail: Ints  # (E,)
     head: Ints  # (E,)
     bulge: Floats  # (E,)
-    role: Ints  # (E,) values of Role, or 8 and above
-    cut: Bools  # (E,)
+    feature: Ints  # (E,) an index, or OUTLINE
     edge_class: Ints  # (E,)
     ring_half_edge: Ints  # (H,)
     ring_start: Ints  # (R + 1,) offsets into ring_half_edge
@@ -62,6 +62,11 @@ class Network:
     def __post_init__(self) -> None:
         for field in fields(self):
             getattr(self, field.name).setflags(write=False)
+
+    @property
+    def cut(self) -> Bools:
+        """Which edges the bit cuts, shape (E,)."""
+        return np.asarray(self.feature != OUTLINE)
 
     @property
     def xy_mm(self) -> Floats:

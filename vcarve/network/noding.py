@@ -76,8 +76,7 @@ def near_pairs(boxes: Floats, others: Floats | None = None, *, most: int | None 
 
 def node(
     curves: Floats,
-    role: Ints,
-    cut: Bools,
+    feature: Ints,
     edge_class: Ints,
     pairs: Ints,
     *,
@@ -89,7 +88,7 @@ def node(
 
     ``rank`` (n,) says of each curve whether it is the outline's, a frame's or a line (the default), ``rim`` (n,) is as in
     ``network.graph`` (by default 1 for the outline's).  ``fixed_xy`` are places that take up every end close to them.  Of
-    edges that coincide one is kept: the one to cut before the one that is not, then a frame's, then the lowest role; it
+    edges that coincide one is kept: the one to cut before the one that is not, then a frame's, then that of the first feature; it
     takes its curvature from the outline if that is among them.
     """
     ranks = np.full(len(curves), LINE, dtype=np.int64) if rank is None else rank
@@ -99,8 +98,7 @@ def node(
         tail=np.zeros(len(curves), dtype=np.int64),
         head=np.zeros(len(curves), dtype=np.int64),
         bulge=np.zeros(len(curves)),
-        role=role,
-        cut=cut,
+        feature=feature,
         edge_class=edge_class,
         rim=(ranks == RIM).astype(np.int64) if rim is None else rim,
     )
@@ -138,7 +136,7 @@ class _Pass:
 
 
 def _pass(curves: Floats, traits: Graph, rank: Ints, pairs: Ints, weight: Ints, end_weight: Ints) -> _Pass:
-    """Split curves once where the given pairs meet; ``traits`` has their role, cut, class and rim, and the fixed places."""
+    """Split curves once where the given pairs meet; ``traits`` has their feature, cut, class and rim, and the fixed places."""
     owner, place, xy, corner = _stops(curves, pairs)
     # A place on the outline or on a frame lies on it exactly.
     firm = np.flatnonzero((rank[owner] < LINE) & ~corner)
@@ -226,7 +224,7 @@ def merged(graph: Graph, rank: Ints) -> tuple[Graph, Ints, Ints]:
     )
     group = np.empty(len(order), dtype=np.int64)
     group[order] = np.cumsum(fresh) - 1
-    keep = _first_of(group, np.lexsort((graph.role, rank != FRAME, ~graph.cut, group)))
+    keep = _first_of(group, np.lexsort((graph.feature, rank != FRAME, ~graph.cut, group)))
     shape = _first_of(group, np.lexsort((~graph.cut, rank, group)))
     against = np.where(turned[keep] == turned[shape], 1, -1)
     kept = replace(graph.take(keep), bulge=graph.bulge[shape] * against, rim=graph.rim[shape] * against)

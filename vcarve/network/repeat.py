@@ -91,8 +91,7 @@ def repeat(
         tail=place[tail.ravel()],
         head=place[head.ravel()],
         bulge=np.tile(unit.bulge * flip, count),
-        role=np.tile(unit.role, count),
-        cut=np.ones(count * len(unit.tail), dtype=bool),
+        feature=np.tile(unit.feature, count),
         edge_class=np.tile(np.arange(len(unit.tail)), count),
         rim=np.zeros(count * len(unit.tail), dtype=np.int64),
     )

@@ -39,11 +39,11 @@ class UnitNetwork:
     head: Ints
     step: Ints
     bulge: Floats
-    role: Ints
+    feature: Ints
 
 
 def _split(pattern: Pattern) -> tuple[Floats, Ints]:
-    """Return the pattern's lines as curves (n, 5), split where any moved line meets them, and their roles (n,)."""
+    """Return the pattern's lines as curves (n, 5), split where any moved line meets them, and their features (n,)."""
     lines = np.array([line.curve for line in pattern.lines])
     box = boxes(lines)
     low, high = box[:, :2], box[:, 2:]
@@ -56,7 +56,7 @@ def _split(pattern: Pattern) -> tuple[Floats, Ints]:
     i, j = np.meshgrid(np.arange(-i_most, i_most + 1), np.arange(-j_most, j_most + 1), indexing="ij")
     moves = i.reshape(-1, 1) * np.array(pattern.a1) + j.reshape(-1, 1) * np.array(pattern.a2)
     stay = np.flatnonzero((i == 0).ravel() & (j == 0).ravel())[0]
-    pieces, roles = [], []
+    pieces, features = [], []
     for index, line in enumerate(lines):
         near = (low[None] + moves[:, None] <= high[index] + TOLERANCE).all(axis=2)
         near &= (high[None] + moves[:, None] >= low[index] - TOLERANCE).all(axis=2)
@@ -76,8 +76,8 @@ def _split(pattern: Pattern) -> tuple[Floats, Ints]:
         pieces.append(
             parts(np.broadcast_to(line, (len(kept) - 1, 5)), np.array(kept[:-1]), np.array(kept[1:]))
         )
-        roles += [pattern.lines[index].role] * (len(kept) - 1)
-    return np.vstack(pieces), np.array(roles, dtype=np.int64)
+        features += [pattern.lines[index].feature] * (len(kept) - 1)
+    return np.vstack(pieces), np.array(features, dtype=np.int64)
 
 
 def unit_network(pattern: Pattern) -> UnitNetwork:
@@ -87,7 +87,7 @@ def unit_network(pattern: Pattern) -> UnitNetwork:
     """
     if not pattern.lines:
         raise InputError(f"pattern {pattern.key} has no lines")
-    pieces, role = _split(pattern)
+    pieces, feature = _split(pattern)
     basis = np.array([pattern.a1, pattern.a2], dtype=float)
     ends = pieces[:, :4].reshape(-1, 2)
     uv = ends @ np.linalg.inv(basis)
@@ -108,8 +108,10 @@ def unit_network(pattern: Pattern) -> UnitNetwork:
     cell = np.rint(uv - places[label]).astype(np.int64)
     tail, head = label[0::2].astype(np.int64), label[1::2].astype(np.int64)
     step = cell[1::2] - cell[0::2]
-    tail, head, step, bulge, role = _unique(tail, head, step, pieces[:, 4], role)
-    return _dissolve(pattern, UnitNetwork(uv=places, tail=tail, head=head, step=step, bulge=bulge, role=role))
+    tail, head, step, bulge, feature = _unique(tail, head, step, pieces[:, 4], feature)
+    return _dissolve(
+        pattern, UnitNetwork(uv=places, tail=tail, head=head, step=step, bulge=bulge, feature=feature)
+    )
 
 
 def nearest_apart(pattern: Pattern, unit: UnitNetwork) -> float:
@@ -122,7 +124,7 @@ def nearest_apart(pattern: Pattern, unit: UnitNetwork) -> float:
 
 
 def _unique(
-    tail: Ints, head: Ints, step: Ints, bulge: Floats, role: Ints
+    tail: Ints, head: Ints, step: Ints, bulge: Floats, feature: Ints
 ) -> tuple[Ints, Ints, Ints, Floats, Ints]:
     """Return the edges with doubles removed and every edge in its canonical direction; ground wins over leaf."""
     turned = (tail > head) | ((tail == head) & ((step[:, 0] < 0) | ((step[:, 0] == 0) & (step[:, 1] < 0))))
@@ -130,12 +132,12 @@ def _unique(
     step = np.where(turned[:, None], -step, step)
     bulge = np.where(turned, -bulge, bulge)
     key = np.column_stack([tail, head, step, np.rint(bulge * 1e6).astype(np.int64)])
-    order = np.lexsort((role, *key.T[::-1]))
+    order = np.lexsort((feature, *key.T[::-1]))
     ordered = key[order]
     fresh = np.ones(len(order), dtype=bool)
     fresh[1:] = (ordered[1:] != ordered[:-1]).any(axis=1)
     keep = order[fresh]
-    return tail[keep], head[keep], step[keep], bulge[keep], role[keep]
+    return tail[keep], head[keep], step[keep], bulge[keep], feature[keep]
 
 
 def _dissolve(pattern: Pattern, unit: UnitNetwork) -> UnitNetwork:
@@ -144,7 +146,7 @@ def _dissolve(pattern: Pattern, unit: UnitNetwork) -> UnitNetwork:
     edges = {
         index: (int(t), int(h), (int(s[0]), int(s[1])), float(b), int(r))
         for index, (t, h, s, b, r) in enumerate(
-            zip(unit.tail, unit.head, unit.step, unit.bulge, unit.role, strict=True)
+            zip(unit.tail, unit.head, unit.step, unit.bulge, unit.feature, strict=True)
         )
     }
     touching: dict[int, list[int]] = {}
@@ -186,5 +188,5 @@ def _dissolve(pattern: Pattern, unit: UnitNetwork) -> UnitNetwork:
         head=np.array([place[row[1]] for row in rows], dtype=np.int64),
         step=np.array([row[2] for row in rows], dtype=np.int64).reshape(-1, 2),
         bulge=np.array([row[3] for row in rows]),
-        role=np.array([row[4] for row in rows], dtype=np.int64),
+        feature=np.array([row[4] for row in rows], dtype=np.int64),
     )

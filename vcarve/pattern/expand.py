@@ -8,7 +8,7 @@ from itertools import pairwise, permutations
 from vcarve.errors import InputError, Problem
 from vcarve.pattern import lines as geometry
 from vcarve.pattern.file import LineEntry, Operation, PatternFile
-from vcarve.pattern.model import Line, Pattern, Point
+from vcarve.pattern.model import KINDS, Line, Pattern, Point
 from vcarve.pattern.symmetry import (
     ALSO,
     Isometry,
@@ -22,7 +22,6 @@ from vcarve.pattern.symmetry import (
 )
 from vcarve.pattern.union import united
 
-_ROLES = {"ground": 0, "leaf": 1}
 _FAR = 3.0  # unit cells
 _FLATTEST = 0.05  # area of the unit cell over the product of its sides
 _MOST_SLENDER = 100.0  # longest over shortest side of the unit cell
@@ -179,19 +178,19 @@ def _lines(entry: LineEntry, lattice: Lattice) -> list[Line]:
     def placed(point: Point) -> Point:
         return lattice.point(*point) if entry.at == "lattice" else point
 
-    role = _ROLES[entry.role]
+    feature = KINDS.index(entry.role)
     if entry.centre is not None:
         assert entry.radius is not None
         assert entry.from_deg is not None
         assert entry.to_deg is not None
-        return geometry.arcs(placed(entry.centre), entry.radius, entry.from_deg, entry.to_deg, role)
+        return geometry.arcs(placed(entry.centre), entry.radius, entry.from_deg, entry.to_deg, feature)
     if entry.path is not None:
         points = [placed(point) for point in entry.path]
     else:
         assert entry.start is not None
         assert entry.end is not None
         points = [placed(entry.start), placed(entry.end)]
-    return [Line(start=a, end=b, role=role) for a, b in pairwise(points)]
+    return [Line(start=a, end=b, feature=feature) for a, b in pairwise(points)]
 
 
 def _sampled(line: Line) -> tuple[Point, ...]:

@@ -113,16 +113,16 @@ def _corners(lines: Sequence[Line], lattice: Lattice) -> list[tuple[Point, int, 
     for line in lines:
         curve = 4.0 * line.bulge / (1.0 + line.bulge**2) / math.dist(line.start, line.end)
         x, y = geometry.direction_at(line, 1.0)
-        ends[places.number(line.start)].append((geometry.direction_at(line, 0.0), curve, line.role))
-        ends[places.number(line.end)].append(((-x, -y), -curve, line.role))
+        ends[places.number(line.start)].append((geometry.direction_at(line, 0.0), curve, line.feature))
+        ends[places.number(line.end)].append(((-x, -y), -curve, line.feature))
     corners = []
     for number, meeting in ends.items():
         if len(meeting) == 2:
-            (first, bent, role), (second, onward, other) = meeting
+            (first, bent, feature), (second, onward, other) = meeting
             straight = math.dist(first, (-second[0], -second[1])) < _SAME
-            if straight and abs(bent + onward) * lattice.size < _SAME and role == other:
+            if straight and abs(bent + onward) * lattice.size < _SAME and feature == other:
                 continue
-        corners.append((places.points[number], len(meeting), sum(role for _, _, role in meeting)))
+        corners.append((places.points[number], len(meeting), sum(feature for _, _, feature in meeting)))
     return corners
 
 

@@ -9,7 +9,7 @@ from vcarve.pattern.model import Line, Point
 from vcarve.pattern.symmetry import Isometry
 
 
-def arcs(centre: Point, radius: float, from_deg: float, to_deg: float, role: int) -> list[Line]:
+def arcs(centre: Point, radius: float, from_deg: float, to_deg: float, feature: int) -> list[Line]:
     """Return the counter-clockwise arc between two directions, in equal pieces of at most half a circle.
 
     ``to_deg`` must be larger than ``from_deg``, by 360 at most.
@@ -20,7 +20,7 @@ def arcs(centre: Point, radius: float, from_deg: float, to_deg: float, role: int
     if abs(sweep / count - 180.0) < 1e-9:
         bulge = 1.0
     places = [_on_circle(centre, radius, from_deg + sweep * step / count) for step in range(count + 1)]
-    return [Line(start=start, end=end, bulge=bulge, role=role) for start, end in pairwise(places)]
+    return [Line(start=start, end=end, bulge=bulge, feature=feature) for start, end in pairwise(places)]
 
 
 def _on_circle(centre: Point, radius: float, angle_deg: float) -> Point:
@@ -35,7 +35,7 @@ def _on_circle(centre: Point, radius: float, angle_deg: float) -> Point:
 def moved(line: Line, move: Isometry) -> Line:
     """Return the line's image; a map that flips hands turns an arc the other way."""
     bulge = -line.bulge if move.flips else line.bulge
-    return Line(start=move(line.start), end=move(line.end), bulge=bulge, role=line.role)
+    return Line(start=move(line.start), end=move(line.end), bulge=bulge, feature=line.feature)
 
 
 def shifted(line: Line, dx: float, dy: float) -> Line:
@@ -44,13 +44,13 @@ def shifted(line: Line, dx: float, dy: float) -> Line:
         start=(line.start[0] + dx, line.start[1] + dy),
         end=(line.end[0] + dx, line.end[1] + dy),
         bulge=line.bulge,
-        role=line.role,
+        feature=line.feature,
     )
 
 
 def turned(line: Line) -> Line:
     """Return the same line walked the other way."""
-    return Line(start=line.end, end=line.start, bulge=-line.bulge, role=line.role)
+    return Line(start=line.end, end=line.start, bulge=-line.bulge, feature=line.feature)
 
 
 def centre(line: Line) -> Point:
@@ -99,7 +99,7 @@ def part(line: Line, first: float, last: float) -> Line:
     bulge = math.tan((last - first) * math.atan(line.bulge)) if line.bulge else 0.0
     start = line.start if first == 0.0 else point_at(line, first)
     end = line.end if last == 1.0 else point_at(line, last)
-    return Line(start=start, end=end, bulge=bulge, role=line.role)
+    return Line(start=start, end=end, bulge=bulge, feature=line.feature)
 
 
 def share_of(line: Line, point: Point) -> float:
@@ -123,18 +123,18 @@ def joined(first: Line, second: Line) -> Line | None:
 
     ``first.end`` must be ``second.start``.  Arcs are joined up to half a circle.
     """
-    role = first.role
-    if role != second.role or (first.bulge == 0.0) != (second.bulge == 0.0):
+    feature = first.feature
+    if feature != second.feature or (first.bulge == 0.0) != (second.bulge == 0.0):
         return None
     ahead, onward = direction_at(first, 1.0), direction_at(second, 0.0)
     cross = ahead[0] * onward[1] - ahead[1] * onward[0]
     if abs(cross) > 1e-9 or ahead[0] * onward[0] + ahead[1] * onward[1] < 0.0:
         return None
     if first.bulge == 0.0:
-        return Line(start=first.start, end=second.end, role=role)
+        return Line(start=first.start, end=second.end, feature=feature)
     half = math.atan(first.bulge) + math.atan(second.bulge)
     same = abs(radius(first) - radius(second)) <= 1e-9 * radius(first)
     if first.bulge * second.bulge < 0.0 or not same or abs(half) > math.pi / 4.0 + 1e-12:
         return None
     bulge = math.copysign(1.0, half) if abs(abs(half) - math.pi / 4.0) < 1e-12 else math.tan(half)
-    return Line(start=first.start, end=second.end, bulge=bulge, role=role)
+    return Line(start=first.start, end=second.end, bulge=bulge, feature=feature)

@@ -13,6 +13,9 @@ import numpy as np
 from vcarve.plane.arcs import Floats, lengths
 from vcarve.plane.arcs import Point as Point
 
+KINDS = ("ground", "leaf")  # what a pattern's lines are for
+GROUND, LEAF = range(2)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Line:
@@ -24,7 +27,7 @@ class Line:
     start: Point
     end: Point
     bulge: float = 0.0
-    role: int = 0  # a value of network.model.Role: 0 ground, 1 leaf
+    feature: int = 0  # GROUND or LEAF, or the index of a drawing's layer
 
     @property
     def length(self) -> float:

@@ -73,11 +73,11 @@ def total_length(lines: Iterable[Line]) -> float:
 
 
 def covers_itself(lines: Sequence[Line], images: Iterable[Line], lattice: Lattice) -> bool:
-    """Whether ``images`` lie on ``lines`` modulo the lattice, role by role: nothing new, nothing left over."""
+    """Whether ``images`` lie on ``lines`` modulo the lattice, feature by feature: nothing new, nothing left over."""
     images = tuple(images)
-    for role in {line.role for line in (*lines, *images)}:
-        here = [line for line in lines if line.role == role]
-        there = [line for line in images if line.role == role]
+    for feature in {line.feature for line in (*lines, *images)}:
+        here = [line for line in lines if line.feature == feature]
+        there = [line for line in images if line.feature == feature]
         length = total_length(here)
         together = total_length(united([*here, *there], lattice))
         if abs(total_length(there) - length) > 1e-9 * length or abs(together - length) > 1e-9 * length:
@@ -95,12 +95,12 @@ def _once(lines: Iterable[Line], lattice: Lattice) -> list[Line]:
             start=places.snapped(line.start),
             end=places.snapped(line.end),
             bulge=line.bulge,
-            role=line.role,
+            feature=line.feature,
         )
         known = kept[min(first, last), max(first, last)]
         for index, other in enumerate(known):
             if _same(snapped, other, lattice) or _same(geometry.turned(snapped), other, lattice):
-                if line.role < other.role:
+                if line.feature < other.feature:
                     known[index] = snapped
                 break
         else:
@@ -219,7 +219,7 @@ def _joined(lines: list[Line], lattice: Lattice) -> list[Line]:
         one = geometry.joined(first, second)
         if one is None:
             continue
-        line = Line(start=one.start, end=places.snapped(one.end), bulge=one.bulge, role=one.role)
+        line = Line(start=one.start, end=places.snapped(one.end), bulge=one.bulge, feature=one.feature)
         keep, gone = min(indices), max(indices)
         pool[keep] = line
         del pool[gone]

@@ -18,7 +18,7 @@ from vcarve.errors import Alike, Finding, grouped, refuses
 from vcarve.groove.model import Grooves
 from vcarve.job.records import Job
 from vcarve.mount.flat import mount_of
-from vcarve.network.model import Network
+from vcarve.network.model import Feature, Network
 from vcarve.plan.model import Plan
 from vcarve.plane.region import Region, rectangle
 from vcarve.quantity import counted
@@ -127,7 +127,9 @@ def _lit_walls(network: Network, grooves: Grooves, angle_deg: float, deepest: fl
     return layers
 
 
-def _caption(job: Job, network: Network, grooves: Grooves, plan: Plan, layers: Sequence[str]) -> list[str]:
+def _caption(
+    job: Job, network: Network, grooves: Grooves, plan: Plan, features: Sequence[Feature]
+) -> list[str]:
     """Return the facts under the picture as lines of words."""
     bit, figures = job.bit, job.figures
     tip = (
@@ -139,7 +141,7 @@ def _caption(job: Job, network: Network, grooves: Grooves, plan: Plan, layers: S
     )
     kinds = [
         f"{name} {length(depth, figures)} deep, {length(width, figures)} wide"
-        for name, depth, width in grooves.kinds(network, layers)
+        for name, depth, width in grooves.kinds(network, features)
     ]
     land = (
         f"narrowest land {length(grooves.narrowest_mm, figures)}"
@@ -193,14 +195,14 @@ def plan_svg(
     grooves: Grooves,
     cuts: Cuts,
     plan: Plan,
+    features: Sequence[Feature],
     *,
     outline: Region | None = None,
-    layers: Sequence[str] = (),
     findings: Sequence[Finding] = (),
 ) -> str:
     """Return the plan's picture as SVG text, true to scale; the same plan gives the same text.
 
-    ``outline`` is the piece's shape, a rectangle without it; ``layers`` are the names of a drawing's layers;
+    ``outline`` is the piece's shape, a rectangle without it; ``features`` are what its lines are for;
     findings that have a place are marked there by number.
     """
     wide, tall = job.piece.width_mm, job.piece.height_mm
@@ -215,13 +217,14 @@ def plan_svg(
     lettered = _lettered(groups)
     facts = [
         line
-        for fact in _caption(job, network, grooves, plan, layers)
+        for fact in _caption(job, network, grooves, plan, features)
         for line in textwrap.wrap(fact, SENTENCE_SIGNS)
     ]
     caption = [*facts, *lettered]
     bottom += 3.6 * u * (len(caption) - 3)
     top += BANNER * u if refused else 0.0
-    if job.zero.xy.startswith("back"):
+    zero = mount_of(job).zero_mm
+    if zero[1] > 0.0:
         # The arrow of Y stands above the piece there.
         top = max(top, 22.0 * u)
     room = max(78.0 * u - (left + wide + right), 0.0)
@@ -236,7 +239,6 @@ def plan_svg(
     stock = f"{job.figures.size(wide, tall, job.piece.thickness_mm)}, {job.wood.title}"
     foot = tall / 2.0 + past[3] + 12.5 * u
     head = box[1] + (BANNER * u if refused else 0.0) + 5.8 * u
-    zero = mount_of(job).zero_mm
     narrowest = grooves.narrowest_at_mm
     body = [
         f'<rect class="paper" x="{num(box[0])}" y="{num(box[1])}" width="{num(box[2])}" height="{num(box[3])}"/>',

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from vcarve.network.model import Network, Role
+from vcarve.network.model import Network
+from vcarve.pattern.model import LEAF
 from vcarve.view import look
 from vcarve.view.svg import num, path, svg
 
@@ -39,7 +40,7 @@ def pattern_svg(network: Network, *, title: str, description: str = "", inline: 
     size = max(high_x - low_x, high_y - low_y)
     pad = size * GROUND_SHARE
     box = (low_x - pad, -high_y - pad, high_x - low_x + 2 * pad, high_y - low_y + 2 * pad)
-    leaf = network.cut & (network.role == Role.LEAF)
+    leaf = network.feature == LEAF
     layers = (
         ("rim", ~network.cut, EDGE_SHARE),
         ("leaf", leaf, LEAF_SHARE),
