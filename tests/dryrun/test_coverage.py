@@ -2,11 +2,28 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pytest
 import shapely
 
-from vcarve.dryrun.coverage import again, union
+from vcarve.dryrun.coverage import Covered, Floats, again, union
+
+
+def stretches(edge: Any, move: Any, ends: Any, depth_mm: Any) -> Covered:
+    """Return stretches whose depths are given for both ends, or one for both."""
+    ends = np.array(ends, dtype=float)
+    depth = np.array(depth_mm, dtype=float)
+    depth = np.repeat(depth[:, None], 2, axis=1) if depth.ndim == 1 else depth
+    edges = np.broadcast_to(np.asarray(edge, dtype=np.int64), len(ends))
+    return Covered(edges, np.asarray(move), ends, depth, np.zeros(len(ends)))
+
+
+def walked_again(*stretch: Any) -> Floats:
+    """Return the share of its edge that each stretch goes again along, a micrometre deeper or less."""
+    found = stretches(*stretch)
+    return again(found, np.full(len(found.edge), 1e-3))
 
 
 def test_union_is_that_of_a_geometry_library() -> None:
@@ -14,36 +31,31 @@ def test_union_is_that_of_a_geometry_library() -> None:
     rng = np.random.default_rng(5)
     edge = rng.integers(0, 30, 400)
     low = rng.uniform(0.0, 0.9, 400)
-    high = np.minimum(low + rng.exponential(0.05, 400), 1.0)
-    low[:5], high[:5] = 0.0, 1.0
+    ends = np.column_stack([low, np.minimum(low + rng.exponential(0.05, 400), 1.0)])
+    ends[:5] = 0.0, 1.0
 
-    for e, share in enumerate(union(edge, low, high, 30)):
-        lines = [
-            shapely.LineString([(a, 0), (b, 0)]) for a, b in zip(low[edge == e], high[edge == e], strict=True)
-        ]
+    for e, share in enumerate(union(edge, ends, 30)):
+        lines = [shapely.LineString([(a, 0), (b, 0)]) for a, b in ends[edge == e].tolist()]
         assert share == pytest.approx(shapely.union_all(lines).length, abs=1e-9)
 
 
 @pytest.mark.parametrize("count", [5, 300])
-def test_slopes_have_cut_no_deeper_than_their_shallow_ends(count: int) -> None:
-    """However often an edge was walked between 0.5 and 1 mm deep, 1 mm is new to it and 0.5 mm is not."""
-    low, high = np.zeros(count + 2), np.ones(count + 2)
-    shallow = np.concatenate([np.full(count, 0.5), [1.0, 0.5]])
-    deep = np.concatenate([np.full(count, 1.0), [1.0, 0.5]])
-    share = again(np.zeros(count + 2, dtype=np.int64), np.arange(count + 2), low, high, shallow, deep, 1e-3)
+def test_slopes_have_cut_no_deeper_than_they_were(count: int) -> None:
+    """However often an edge was walked from 0.5 to 1 mm deep, 1 mm all along is new to it and 0.5 mm is not."""
+    depth = [(0.5, 1.0)] * count + [(1.0, 1.0), (0.5, 0.5)]
+    share = walked_again(0, np.arange(count + 2), [(0, 1)] * (count + 2), depth)
 
-    assert share.tolist() == [0.0] * (count + 1) + [1.0]
+    assert share.tolist() == [0.0] + [1.0] * (count - 1) + [0.0, 1.0]
 
 
 @pytest.mark.parametrize("count", [5, 300])
 def test_a_second_walk_in_small_steps_is_all_again(count: int) -> None:
     """An edge walked in so many steps is new the first time, all again the second, and new again when walked deeper."""
     marks = np.linspace(0.0, 1.0, count + 1)
-    low, high = np.tile(marks[:-1], 3), np.tile(marks[1:], 3)
-    low, high = np.concatenate([low, [0.0]]), np.concatenate([high, [1.0]])
+    steps = np.column_stack([marks[:-1], marks[1:]])
+    ends = np.concatenate([steps, steps, steps, [(0.0, 1.0)]])
     depth = np.concatenate([np.full(2 * count, 1.0), np.full(count, 2.0), [1.5]])
-    number = np.arange(3 * count + 1)
-    share = again(np.zeros(3 * count + 1, dtype=np.int64), number, low, high, depth, depth, 1e-3)
+    share = walked_again(0, np.arange(3 * count + 1), ends, depth)
 
     assert share[:count].sum() == 0.0
     assert share[count : 2 * count].sum() == pytest.approx(1.0, abs=1e-3)
@@ -53,19 +65,28 @@ def test_a_second_walk_in_small_steps_is_all_again(count: int) -> None:
 
 def test_order_of_moves_decides_what_is_again() -> None:
     """Of two moves along one edge the later one goes again, however the stretches are listed, and edges do not mix."""
-    edge = np.array([7, 3, 7])
-    move = np.array([9, 1, 4])
-    low, high = np.array([0.2, 0.0, 0.0]), np.array([1.0, 1.0, 0.5])
-    depth = np.ones(3)
+    share = walked_again([7, 3, 7], [9, 1, 4], [(0.2, 1.0), (0.0, 1.0), (0.0, 0.5)], [1, 1, 1])
 
-    assert again(edge, move, low, high, depth, depth, 1e-3) == pytest.approx([0.3, 0.0, 0.0])
+    assert share == pytest.approx([0.3, 0.0, 0.0])
 
 
-def test_a_slope_counts_by_its_shallow_end_before_and_its_deep_end_after() -> None:
-    """What was cut between 0.5 and 1 mm deep is new for a cut 0.8 mm deep, and old for one 0.5 mm deep."""
-    edge, move = np.zeros(2, dtype=np.int64), np.arange(2)
-    low, high = np.zeros(2), np.ones(2)
+@pytest.mark.parametrize(
+    ("later", "share"),
+    [
+        ((0.8, 0.8), 0.0),  # deeper than the slope where that is shallow
+        ((0.5, 0.5), 1.0),
+        ((0.5, 1.0), 1.0),  # the same slope
+        ((1.0, 0.5), 0.0),  # the other way
+        ((0.0, 1.0), 1.0),  # nowhere deeper
+        ((0.0, 1.1), 0.0),
+    ],
+)
+def test_a_slope_goes_again_where_it_is_nowhere_deeper(later: tuple[float, float], share: float) -> None:
+    """After a cut from 0.5 to 1 mm deep, what is no deeper at either end is no deeper between them."""
+    assert walked_again(0, [0, 1], [(0, 1), (0, 1)], [(0.5, 1.0), later])[1] == share
 
-    for later, share in ((0.8, 0.0), (0.5, 1.0)):
-        found = again(edge, move, low, high, np.array([0.5, later]), np.array([1.0, later]), 1e-3)
-        assert found[1] == share
+
+def test_a_part_of_a_slope_goes_again_over_the_whole() -> None:
+    """Half-way along a slope from 0 to 2 mm it is 1 mm deep: a part from there on is as deep, or deeper by more."""
+    for depth, share in (((1.0, 2.0), 0.5), ((1.1, 2.0), 0.0)):
+        assert walked_again(0, [0, 1], [(0, 1), (0.5, 1)], [(0.0, 2.0), depth])[1] == share

@@ -1,6 +1,11 @@
-"""Checks of the program against the network: lines missed, cut again, cut where there are none, cut at the wrong depth."""
+"""Checks of the program against the network: lines missed, cut again, cut where there are none, cut at the wrong depth.
+
+The depth a line is to have changes evenly along it, and so does a move's: where two places of a stretch are right, all of it is.
+"""
 
 from __future__ import annotations
+
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
@@ -8,22 +13,62 @@ import shapely
 from scipy.spatial import cKDTree
 
 from vcarve.dryrun.codes import finding
-from vcarve.dryrun.coverage import TOUCH, Covered, again, covered, union
+from vcarve.dryrun.coverage import TOUCH, Covered, again, covered, grown_boxes, union
 from vcarve.dryrun.track import Track, entry, last_decimal_mm
 from vcarve.errors import Finding, listed
 from vcarve.groove.model import Grooves
 from vcarve.job.records import Job
 from vcarve.network.model import Network
-from vcarve.plane.arcs import boxes, distances, middles
-from vcarve.plane.region import lines_along, upright
-from vcarve.quantity import Figures
+from vcarve.plane.arcs import nearest, points, size
 
 Bools = npt.NDArray[np.bool_]
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 
-CHORDS_OFF_MM = 0.01  # from an edge, where the place is told at which a move leaves it
+CHORDS = 64  # of an edge, where the place is told at which a move leaves it
+CHORDS_OFF_MM = 0.01
 OTHER_JOB = 0.5  # from this share of strays and of missed lines on, it is the program of another job
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Compared:
+    """The program's cuts beside the lines there are to be.
+
+    ``room_mm`` (E,) is how far a depth may be from that asked for, ``excess_mm`` (n, 2) by how much the ends of each stretch are
+    deeper than that, and shorter stretches than ``least_mm`` count for nothing.
+    """
+
+    seen: Track
+    network: Network
+    grooves: Grooves
+    cover: Covered
+    excess_mm: Floats
+    room_mm: Floats
+    tolerance_mm: float
+    least_mm: float
+
+    def union(self, rows: Bools | None = None) -> Floats:
+        """Return how much of each edge these stretches, or all, cover together."""
+        chosen = self.cover if rows is None else self.cover.take(rows)
+        return union(chosen.edge, chosen.ends, len(self.network.tail))
+
+    def place(self, edge: int, share: float = 0.5) -> tuple[float, float]:
+        """Return where a share of an edge's length is."""
+        x, y = points(self.network.curves(np.array([edge])), share)[0].tolist()
+        return x, y
+
+    def wrong_depth(self, row: int, end: int) -> Finding:
+        """Return the finding of a stretch that is cut at the wrong depth at one of its ends."""
+        edge, length = int(self.cover.edge[row]), self.seen.figures.length
+        depth = float(self.cover.depth_mm[row, end])
+        slope = bool(np.ptp(self.grooves.ends_depth_mm[:, edge]))
+        wanted = length(max(round(depth - float(self.excess_mm[row, end]), 6), 0.0))
+        return finding(
+            "wrong-depth",
+            f"This line is cut {length(depth)} deep{' here' if slope else ''}; the job asks for {wanted}.",
+            line=self.seen.line(int(self.cover.move[row])),
+            at_mm=self.place(edge, float(self.cover.ends[row, end]) if slope else 0.5),
+        )
 
 
 def line_findings(
@@ -32,186 +77,148 @@ def line_findings(
     """Compare the program's grooves with the network's lines."""
     cutting = seen.feed & seen.in_wood & ~seen.upright & ~seen.blind
     which = np.flatnonzero(cutting & seen.across)
-    cover = covered(seen, which, network, tolerance_mm)
+    cover, stray = covered(seen, which, network, tolerance_mm)
     slack = 1e-3 + 0.51 * last_decimal_mm(job.machine)
-    least = 2.0 * TOUCH * max(tolerance_mm, 0.5 * slack)  # shorter stretches count for nothing
-    lacking, reach = _lacking(cover, network, grooves, slack, least)
-    untouched = int(np.count_nonzero(network.cut & (reach == 0.0)))
-    if len(cover.stray) > OTHER_JOB * max(len(which), 1) and untouched > OTHER_JOB * network.edges:
+    steep = np.abs(np.diff(grooves.ends_depth_mm, axis=0)[0]) / np.maximum(network.length_mm, 1e-9)
+    lines = _Compared(
+        seen=seen,
+        network=network,
+        grooves=grooves,
+        cover=cover,
+        excess_mm=cover.depth_mm - grooves.depth_at_mm(cover.edge[:, None], cover.ends),
+        room_mm=slack + steep * tolerance_mm,
+        tolerance_mm=tolerance_mm,
+        least_mm=2.0 * TOUCH * max(tolerance_mm, 0.5 * slack),
+    )
+    untouched = int(np.count_nonzero(network.cut & (lines.union() == 0.0)))
+    if len(stray) > OTHER_JOB * max(len(which), 1) and untouched > OTHER_JOB * network.edges:
         sentence = (
-            f"The program does not cut this job's lines: {len(cover.stray)} of its {len(which)} moves in the wood lie on "
-            f"none of them, and {untouched} of the {network.edges} lines are not cut. Is it the program of another job, "
-            "zero or turn?"
+            f"The program does not cut this job's lines: {len(stray)} of its {len(which)} moves in the wood lie on "
+            f"none of them, and {untouched} of the {network.edges} lines are not cut. Is it the program of another job?"
         )
-        m = int(cover.stray[0])
+        m = int(stray[0])
         return [finding("other-job", sentence, line=seen.line(m), at_mm=seen.at(m))]
     return [
-        *_stray(seen, cover.stray, "This move cuts where the pattern has no line.", network, tolerance_mm),
-        *_ends(
-            seen, np.flatnonzero(cutting & _brief(seen, tolerance_mm)), network, grooves, tolerance_mm, slack
-        ),
-        *_too_deep(seen, cover, network, grooves, slack),
-        *_missed(seen, cover, network, grooves, lacking, slack, least),
-        *_recuts(seen, cover, network, grooves, job, slack, least),
+        *_stray(lines, stray, "This move cuts where the pattern has no line."),
+        *_ends(lines, np.flatnonzero(cutting & _brief(seen, tolerance_mm))),
+        *_too_deep(lines),
+        *_lacking(lines),
+        *_recuts(lines, job),
     ]
 
 
-def _stray(seen: Track, rows: Ints, sentence: str, network: Network, tolerance_mm: float) -> list[Finding]:
+def _stray(lines: _Compared, rows: Ints, sentence: str) -> list[Finding]:
     return listed(
         rows.tolist(),
-        lambda m: finding(
-            "stray-cut", sentence, line=seen.line(m), at_mm=_off_the_lines(seen, m, network, tolerance_mm)
-        ),
+        lambda m: finding("stray-cut", sentence, line=lines.seen.line(m), at_mm=_off_the_lines(lines, m)),
     )
 
 
-def _off_the_lines(seen: Track, move: int, network: Network, tolerance_mm: float) -> tuple[float, float]:
+def _off_the_lines(lines: _Compared, move: int) -> tuple[float, float]:
     """Return where a move first is beside every line."""
+    seen, network = lines.seen, lines.network
     low, high = seen.low_mm[move, :2] - 1.0, seen.high_mm[move, :2] + 1.0
-    lines = network.curves(np.flatnonzero(network.cut))
-    box = boxes(lines)
-    near = (box[:, :2] <= high + tolerance_mm).all(axis=1) & (box[:, 2:] >= low - tolerance_mm).all(axis=1)
-    on = shapely.union_all(
-        shapely.buffer(lines_along(lines[near], CHORDS_OFF_MM), tolerance_mm + CHORDS_OFF_MM)
-    )
+    cut = network.curves(np.flatnonzero(network.cut))
+    near = cut[shapely.intersects(grown_boxes(cut, lines.tolerance_mm), shapely.box(*low, *high))]
+    chords = points(near[:, None], np.linspace(0.0, 1.0, CHORDS + 1))
+    room = lines.tolerance_mm + CHORDS_OFF_MM
+    on = shapely.union_all([shapely.LineString(one).buffer(room) for one in chords])
     return entry(seen, move, shapely.difference(shapely.box(*low, *high), on))
-
-
-def _middle(network: Network, edge: int) -> tuple[float, float]:
-    [(x, y)] = middles(network.curves(np.array([edge]))).tolist()
-    return x, y
-
-
-def _depth_sentence(depth_mm: float, wanted_mm: float, figures: Figures) -> str:
-    return f"This line is cut {figures.length(depth_mm)} deep; the job asks for {figures.length(wanted_mm)}."
 
 
 def _brief(seen: Track, tolerance_mm: float) -> Bools:
     """Tell which moves are judged by where they end: plunges, and moves too short to be told along which line they lie."""
-    gap = np.hypot(*(seen.high_mm - seen.low_mm)[:, :2].T)
+    gap = size(seen.high_mm - seen.low_mm)
     return np.where(seen.across, gap <= 3.0 * TOUCH * tolerance_mm, seen.down)
 
 
-def _ends(
-    seen: Track, rows: Ints, network: Network, grooves: Grooves, tolerance_mm: float, slack: float
-) -> list[Finding]:
+def _ends(lines: _Compared, rows: Ints) -> list[Finding]:
     """Plunges and short moves that end beside every line, or deeper than any line there is to be."""
     if not len(rows):
         return []
+    seen, network, grooves, room = lines.seen, lines.network, lines.grooves, lines.room_mm
     cut = np.flatnonzero(network.cut)
-    xy = network.xy_mm
-    tail, head = network.tail[cut], network.head[cut]
-    deepest = np.full(len(network.x_nm), -1.0)
-    np.maximum.at(deepest, tail, grooves.depth_mm[cut])
-    np.maximum.at(deepest, head, grooves.depth_mm[cut])
-    used = np.flatnonzero(deepest >= 0.0)
+    # Of every vertex, and then of every place, the depth of the deepest line there and how deep the bit may go.
+    deepest = np.full((len(network.x_nm), 2), -1.0)
+    for vertex, depth in zip((network.tail, network.head), grooves.ends_depth_mm, strict=True):
+        np.maximum.at(deepest, vertex[cut], np.column_stack([depth, depth + room])[cut])
+    used = np.flatnonzero(deepest[:, 0] >= 0.0)
     place = seen.end_mm[rows, :2]
-    away, nearest = cKDTree(xy[used]).query(place, distance_upper_bound=tolerance_mm)
+    away, at = cKDTree(network.xy_mm[used]).query(place, distance_upper_bound=lines.tolerance_mm)
     known = np.isfinite(away)
-    allowed = np.where(known, deepest[used[np.minimum(nearest, len(used) - 1)]], -1.0)
+    allowed = np.where(known[:, None], deepest[used[np.minimum(at, len(used) - 1)]], -1.0)
     loose = np.flatnonzero(~known)
     if len(loose):
-        lines = network.curves(cut)
-        tree = shapely.STRtree(upright(boxes(lines), tolerance_mm))
+        curve = network.curves(cut)
+        tree = shapely.STRtree(grown_boxes(curve, lines.tolerance_mm))
         point, hit = tree.query(shapely.points(place[loose]))
-        on = distances(place[loose[point]], lines[hit]) <= tolerance_mm
-        np.maximum.at(allowed, loose[point[on]], grooves.depth_mm[cut[hit[on]]])
+        share, foot = nearest(place[loose[point]], curve[hit])
+        on = size(place[loose[point]] - foot) <= lines.tolerance_mm
+        edge, depth = cut[hit[on]], grooves.depth_at_mm(cut[hit[on]], share[on])
+        np.maximum.at(allowed, loose[point[on]], np.column_stack([depth, depth + room[edge]]))
     depth = -seen.end_mm[rows, 2]
-    deep = (allowed >= 0.0) & (depth > allowed + slack)
-    sentence = "The bit goes {} deep; the lines there are to be {}."
+    deep = (allowed[:, 0] >= 0.0) & (depth > allowed[:, 1])
+    write = seen.figures.length
+
+    def too_deep(k: int) -> Finding:
+        wanted = write(round(float(allowed[k, 0]), 6))
+        sentence = f"The bit goes {write(float(depth[k]))} deep; the lines there are to be {wanted}."
+        m = int(rows[k])
+        return finding("wrong-depth", sentence, line=seen.line(m), at_mm=seen.at(m))
+
     return [
-        *_stray(
-            seen, rows[allowed < 0.0], "The bit cuts where the pattern has no line.", network, tolerance_mm
-        ),
-        *listed(
-            np.flatnonzero(deep).tolist(),
-            lambda k: finding(
-                "wrong-depth",
-                sentence.format(seen.figures.length(float(depth[k])), seen.figures.length(float(allowed[k]))),
-                line=seen.line(int(rows[k])),
-                at_mm=seen.at(int(rows[k])),
-            ),
-        ),
+        *_stray(lines, rows[allowed[:, 0] < 0.0], "The bit cuts where the pattern has no line."),
+        *listed(np.flatnonzero(deep).tolist(), too_deep),
     ]
 
 
-def _lacking(
-    cover: Covered, network: Network, grooves: Grooves, slack: float, least: float
-) -> tuple[Ints, Floats]:
-    """Return the edges not cut to their depth from end to end, and how deep each edge is cut anywhere."""
-    wanted, length = grooves.depth_mm, network.length_mm
-    reach = np.zeros(len(length))
-    np.maximum.at(reach, cover.edge, cover.deep_mm)
-    full = cover.shallow_mm >= wanted[cover.edge] - slack
-    whole = union(cover.edge[full], cover.low[full], cover.high[full], len(length))
-    # Edges shorter than the program's own rounding cannot be told from points.
-    open_ = network.cut & (length > least)
-    return np.flatnonzero(open_ & (whole < 1.0 - least / np.maximum(length, 1e-9))), reach
-
-
-def _too_deep(seen: Track, cover: Covered, network: Network, grooves: Grooves, slack: float) -> list[Finding]:
-    wanted = grooves.depth_mm[cover.edge]
-    deep = np.flatnonzero(cover.deep_mm > wanted + slack)
-    _, first = np.unique(cover.move[deep], return_index=True)
+def _too_deep(lines: _Compared) -> list[Finding]:
+    """Moves that cut a line too deep, each told once, at the worse end of the first stretch that it does so on."""
+    deep = np.flatnonzero(lines.excess_mm.max(axis=1) > lines.room_mm[lines.cover.edge])
+    _, first = np.unique(lines.cover.move[deep], return_index=True)
     return listed(
-        deep[first].tolist(),
-        lambda row: finding(
-            "wrong-depth",
-            _depth_sentence(float(cover.deep_mm[row]), float(wanted[row]), seen.figures),
-            line=seen.line(int(cover.move[row])),
-            at_mm=_middle(network, int(cover.edge[row])),
-        ),
+        deep[first].tolist(), lambda row: lines.wrong_depth(row, int(lines.excess_mm[row].argmax()))
     )
 
 
-def _missed(
-    seen: Track, cover: Covered, network: Network, grooves: Grooves, lacking: Ints, slack: float, least: float
-) -> list[Finding]:
+def _lacking(lines: _Compared) -> list[Finding]:
     """Edges that no move covers from end to end, and edges that are covered but somewhere too shallow."""
-    wanted = grooves.depth_mm
-    touched = union(cover.edge, cover.low, cover.high, len(wanted))
-    whole = touched[lacking] >= 1.0 - least / network.length_mm[lacking]
-    short = np.flatnonzero(cover.shallow_mm < wanted[cover.edge] - slack)
-    depth, last = np.zeros(len(wanted)), np.full(len(wanted), -1)
-    np.maximum.at(depth, cover.edge[short], cover.shallow_mm[short])
-    np.maximum.at(last, cover.edge[short], cover.move[short])
+    cover, network = lines.cover, lines.network
+    lack = np.round(-lines.excess_mm.min(axis=1), 6)
+    short = lack > lines.room_mm[cover.edge]
+    # Edges shorter than the program's own rounding cannot be told from points.
+    length = network.length_mm
+    share = 1.0 - lines.least_mm / np.maximum(length, 1e-9)
+    edges = np.flatnonzero(network.cut & (length > lines.least_mm) & (lines.union(~short) < share))
+    touched = lines.union()
+    whole = touched[edges] >= share[edges]
 
     def missed(edge: int) -> Finding:
         part = "A part of this line" if touched[edge] > 0.0 else "This line"
-        return finding("line-missed", f"{part} of the pattern is not cut.", at_mm=_middle(network, edge))
+        return finding("line-missed", f"{part} of the pattern is not cut.", at_mm=lines.place(edge))
 
-    def too_shallow(edge: int) -> Finding:
-        return finding(
-            "wrong-depth",
-            _depth_sentence(float(depth[edge]), float(wanted[edge]), seen.figures),
-            line=seen.line(int(last[edge])),
-            at_mm=_middle(network, edge),
-        )
-
+    # Of each edge the move that came nearest to its depth, the last of several.
+    rows = np.flatnonzero(short)
+    rows = rows[np.lexsort((cover.move[rows], -lack[rows], cover.edge[rows]))]
+    rows = rows[np.flatnonzero(np.diff(cover.edge[rows], append=-1))]
+    rows = rows[np.isin(cover.edge[rows], edges[whole])]
     return [
-        *listed(lacking[~whole].tolist(), missed),
-        *listed(lacking[whole].tolist(), too_shallow),
+        *listed(edges[~whole].tolist(), missed),
+        *listed(rows.tolist(), lambda row: lines.wrong_depth(row, int(lines.excess_mm[row].argmin()))),
     ]
 
 
-def _recuts(
-    seen: Track,
-    cover: Covered,
-    network: Network,
-    grooves: Grooves,
-    job: Job,
-    slack: float,
-    least: float,
-) -> list[Finding]:
+def _recuts(lines: _Compared, job: Job) -> list[Finding]:
     """Travel along a line where a move before has been as deep or deeper already, beyond what ``Job.recut`` allows."""
-    length = network.length_mm
-    share = again(cover.edge, cover.move, cover.low, cover.high, cover.shallow_mm, cover.deep_mm, slack)
-    rows = np.flatnonzero(share * length[cover.edge] > least)
+    cover, length = lines.cover, lines.network.length_mm
+    share = again(cover, lines.room_mm[cover.edge])
+    rows = np.flatnonzero(share * length[cover.edge] > lines.least_mm)
     if not len(rows):
         return []
     if job.recut == "allow":
-        levels = max(np.ceil(round(float(grooves.depth_mm[network.cut].max()) / job.step_mm, 9)), 1.0)
-        walks = np.bincount(cover.edge, weights=cover.high - cover.low, minlength=len(length))
+        deepest = float(lines.grooves.depth_mm[lines.network.cut].max())
+        levels = max(np.ceil(round(deepest / job.step_mm, 9)), 1.0)
+        walks = np.bincount(cover.edge, weights=cover.share, minlength=len(length))
         rows = rows[(walks > 2.0 * levels + 0.5)[cover.edge[rows]]]
         rows = rows[np.lexsort((cover.move[rows], cover.edge[rows]))]
         rows = rows[np.flatnonzero(np.diff(cover.edge[rows], append=-1))]  # the last of each edge
@@ -223,7 +230,7 @@ def _recuts(
         lambda row: finding(
             "cut-twice",
             sentence,
-            line=seen.line(int(cover.move[row])),
-            at_mm=_middle(network, int(cover.edge[row])),
+            line=lines.seen.line(int(cover.move[row])),
+            at_mm=lines.place(int(cover.edge[row])),
         ),
     )

@@ -108,16 +108,19 @@ def job_speed_findings(seen: Track, job: Job) -> list[Finding]:
     found = []
     cut = seen.feed & seen.in_wood
     across, feed = cut & seen.across, moves.feed_mm_min
-    fall = np.where(seen.down, seen.start_mm[:, 2] - seen.end_mm[:, 2], 0.0)
+    rise = seen.end_mm[:, 2] - seen.start_mm[:, 2]
     with np.errstate(divide="ignore", invalid="ignore"):
-        sinking = feed * np.nan_to_num(fall / moves.length_mm)
+        steep = np.nan_to_num(np.abs(rise) / moves.length_mm)
+        # On a slope Z may set the pace, up as well as down.
+        least = SLIP * np.minimum(job.cut_mm_min, job.plunge_mm_min / steep)
+    sinking = np.where(seen.down, feed * steep, 0.0)
     rounding = (0.05 if job.machine.units == "mm" else 25.4 * 0.005) + 1e-6
     fast, slow = "faster-than-job", "slower-than-job"
     write = seen.figures
     for rows, code, speed, what, wanted in (
         (across & (feed > job.cut_mm_min + rounding), fast, feed, "cuts", job.cut_mm_min),
         (cut & (sinking > job.plunge_mm_min + rounding), fast, sinking, "goes down", job.plunge_mm_min),
-        (across & (feed < SLIP * job.cut_mm_min), slow, feed, "cuts", job.cut_mm_min),
+        (across & (feed < least), slow, feed, "cuts", job.cut_mm_min),
     ):
         if rows.any():
             m = int(rows.argmax())

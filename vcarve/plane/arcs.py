@@ -95,10 +95,15 @@ def points(curve: Floats, share: Floats | float) -> Floats:
     a, chord, bulge = _given(curve)
     share = np.asarray(share)
     half = 2.0 * np.arctan(bulge)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        along = np.where(half == 0.0, share, np.sin(share * half) / np.sin(half))
-    tilt = (share - 1.0) * half
-    place = a + (along * np.cos(tilt))[..., None] * chord + (along * np.sin(tilt))[..., None] * left(chord)
+    if half.any():
+        with np.errstate(divide="ignore", invalid="ignore"):
+            along = np.where(half == 0.0, share, np.sin(share * half) / np.sin(half))
+        tilt = (share - 1.0) * half
+        place = (
+            a + (along * np.cos(tilt))[..., None] * chord + (along * np.sin(tilt))[..., None] * left(chord)
+        )
+    else:
+        place = a + share[..., None] * chord
     return np.where((share == 1.0)[..., None], curve[..., 2:4], place)
 
 
@@ -146,6 +151,8 @@ def shares(place: Floats, curve: Floats) -> Floats:
     a, chord, bulge = _given(curve)
     with np.errstate(divide="ignore", invalid="ignore"):
         straight = ((place - a) * chord).sum(axis=-1) / (chord * chord).sum(axis=-1)
+        if not bulge.any():
+            return np.asarray(straight)
         centre, _ = circles(curve)
         arm, top = place - centre, middles(curve) - centre
         turn = np.arctan2(cross(top, arm), (top * arm).sum(axis=-1))
