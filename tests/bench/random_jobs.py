@@ -144,7 +144,7 @@ def deepest_at_once_mm(run: DryRun) -> float:
     assert run.layout is not None
     seen = track(run.reading.moves, setup_of(run.job), run.machine, run.figures)
     which = np.flatnonzero(seen.feed & seen.in_wood & ~seen.upright & seen.across)
-    found = covered(
+    found, _ = covered(
         seen,
         which,
         run.layout.network,
@@ -153,7 +153,7 @@ def deepest_at_once_mm(run: DryRun) -> float:
     reached = np.zeros(len(run.layout.network.tail))
     most = 0.0
     for row in np.argsort(found.move, kind="stable").tolist():
-        edge, deep = found.edge[row], float(found.deep_mm[row])
+        edge, deep = found.edge[row], float(found.depth_mm[row].max())
         most, reached[edge] = max(most, deep - reached[edge]), max(deep, reached[edge])
     return most
 
