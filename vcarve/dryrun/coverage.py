@@ -18,7 +18,8 @@ from scipy.spatial import cKDTree
 from vcarve.dryrun.blocks import split
 from vcarve.dryrun.track import Track
 from vcarve.network.model import Network
-from vcarve.plane.arcs import boxes, curves, evenly, lengths, nearest, points, shares, size
+from vcarve.plane.arcs import boxes, curves, evenly, lengths, nearest, parts, points, shares, size
+from vcarve.plane.region import upright
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -127,7 +128,7 @@ def _distinct(places: Floats) -> tuple[Floats, Ints]:
 
 
 @dataclass(frozen=True, slots=True)
-class _Parts:
+class _Ways:
     """Moves, or parts of arcs of at most a quarter turn: the move (n,), curves (n, 5), depths at both ends (n, 2)."""
 
     move: Ints
@@ -135,41 +136,41 @@ class _Parts:
     depth_mm: Floats
 
 
-def _parts(seen: Track, which: Ints) -> _Parts:
+def _ways(seen: Track, which: Ints) -> _Ways:
     sweep = seen.moves.sweep_rad[which]
     count = np.maximum(np.ceil(np.abs(sweep) / QUARTER), 1.0).astype(np.int64)
     move, tail, head = split(seen.moves, which, count)
     a, b = seen.setup.on_piece(tail), seen.setup.on_piece(head)
     bulge = np.tan(np.repeat(sweep / count, count) / 4.0)
-    return _Parts(move, curves(a[:, :2], b[:, :2], bulge), -np.column_stack([a[:, 2], b[:, 2]]))
+    return _Ways(move, curves(a[:, :2], b[:, :2], bulge), -np.column_stack([a[:, 2], b[:, 2]]))
 
 
 def _by_geometry(
     seen: Track, which: Ints, network: Network, cut: Ints, tolerance_mm: float
 ) -> tuple[Covered, Ints]:
     """Compare moves with edges part by part, and return which of them stray."""
-    parts, edges = _parts(seen, which), network.curves(cut)
-    length, edge_length = lengths(parts.curve), lengths(edges)
-    near = _near(parts.curve, length, edges, edge_length, tolerance_mm)
-    found = joined([_stretches(parts, part, edges, edge, edge_length, tolerance_mm) for part, edge in near])
+    ways, edges = _ways(seen, which), network.curves(cut)
+    length, edge_length = lengths(ways.curve), lengths(edges)
+    near = _near(ways.curve, length, edges, edge_length, tolerance_mm)
+    found = joined([_stretches(ways, part, edges, edge, edge_length, tolerance_mm) for part, edge in near])
     gain = found.share * edge_length[found.edge]
     kept = _one_edge_each(found.move, gain, found.off, length, TOUCH * tolerance_mm)
     found, gain = found.take(kept), gain[kept]
-    move, count = parts.move[found.move], len(seen.moves)
-    along, whole = np.bincount(move, gain, count), np.bincount(parts.move, length, count)
+    move, count = ways.move[found.move], len(seen.moves)
+    along, whole = np.bincount(move, gain, count), np.bincount(ways.move, length, count)
     stray = along < whole - 2.0 * TOUCH * tolerance_mm - 1e-3 * tolerance_mm * whole
     return Covered(cut[found.edge], move, found.ends, found.depth_mm, found.off), which[stray[which]]
 
 
 def _stretches(
-    parts: _Parts, part: Ints, edges: Floats, edge: Ints, edge_length: Floats, tolerance_mm: float
+    ways: _Ways, part: Ints, edges: Floats, edge: Ints, edge_length: Floats, tolerance_mm: float
 ) -> Covered:
-    """Return the pairs that cover something, numbered by their parts: ends and middle of the stretch lie on the part."""
-    both = np.column_stack([shares(parts.curve[part, at : at + 2], edges[edge]) for at in (0, 2)])
+    """Return the pairs that cover something, numbered by their ways: ends and middle of the stretch lie on the part."""
+    both = np.column_stack([shares(ways.curve[part, at : at + 2], edges[edge]) for at in (0, 2)])
     ends = np.sort(np.clip(both, 0.0, 1.0), axis=1)
     good = np.flatnonzero((ends[:, 1] - ends[:, 0]) * edge_length[edge] > TOUCH * tolerance_mm)
     part, edge, ends = part[good], edge[good], ends[good]
-    curve, depth = parts.curve[part], parts.depth_mm[part]
+    curve, depth = ways.curve[part], ways.depth_mm[part]
     place = points(edges[edge][:, None], np.column_stack([ends, ends.mean(axis=1)]))
     along, foot = nearest(place, curve[:, None])
     off = size(place - foot).max(axis=1, initial=0.0)
@@ -178,29 +179,22 @@ def _stretches(
     return found.take(off <= np.where(curve[:, 4] == 0.0, 1.0, 2.0) * tolerance_mm)
 
 
-def grown_boxes(curve: Floats, by_mm: float) -> npt.NDArray[np.object_]:
-    """Return boxes round curves (n, 5), grown by a margin."""
-    return np.asarray(shapely.box(*(boxes(curve) + by_mm * np.array([-1.0, -1.0, 1.0, 1.0])).T), dtype=object)
-
-
 def _near(
-    parts: Floats, length: Floats, edges: Floats, edge_length: Floats, tolerance_mm: float
+    ways: Floats, length: Floats, edges: Floats, edge_length: Floats, tolerance_mm: float
 ) -> list[tuple[Ints, Ints]]:
     """Return pairs (part, edge) whose boxes meet, in handy portions; at least one, which may be empty.
 
     Long moves are looked up piece by piece: the box of a long diagonal would hold half of the network.
     """
-    tree = shapely.STRtree(grown_boxes(edges, tolerance_mm))
+    tree = shapely.STRtree(upright(boxes(edges), tolerance_mm))
     usual = 4.0 * float(np.median(edge_length))
     across = float(size(np.ptp(edges[:, :4].reshape(-1, 2), axis=0)))
     # A move may lead kilometres away; no more pieces are wanted of it than of one across the network and back.
     pieces = np.clip(np.ceil(length / usual), 1.0, np.ceil(2.0 * across / usual) + 1.0)
-    count = np.where(parts[:, 4] == 0.0, pieces, 1.0).astype(np.int64)
+    count = np.where(ways[:, 4] == 0.0, pieces, 1.0).astype(np.int64)
     owner, begin = evenly(count)
-    whole = parts[owner]
-    delta = (whole[:, 2:4] - whole[:, :2]) / count[owner, None]
-    a = whole[:, :2] + begin[:, None] * count[owner, None] * delta
-    found, hit = tree.query(grown_boxes(curves(a, a + delta, whole[:, 4]), tolerance_mm))
+    pieces_of = parts(ways[owner], begin, begin + 1.0 / count[owner])
+    found, hit = tree.query(upright(boxes(pieces_of), tolerance_mm))
     # A long edge may be met by several pieces of one move.
     key = np.sort(owner[found] * np.int64(len(edges)) + hit)
     key = key[np.diff(key, prepend=-1) != 0]

@@ -13,20 +13,20 @@ import shapely
 from scipy.spatial import cKDTree
 
 from vcarve.dryrun.codes import finding
-from vcarve.dryrun.coverage import TOUCH, Covered, again, covered, grown_boxes, union
+from vcarve.dryrun.coverage import TOUCH, Covered, again, covered, union
 from vcarve.dryrun.track import Track, entry, last_decimal_mm
 from vcarve.errors import Finding, listed
 from vcarve.groove.model import Grooves
 from vcarve.job.records import Job
 from vcarve.network.model import Network
-from vcarve.plane.arcs import nearest, points, size
+from vcarve.plane.arcs import boxes, nearest, points, size
+from vcarve.plane.region import lines_along, upright
 
 Bools = npt.NDArray[np.bool_]
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 
-CHORDS = 64  # of an edge, where the place is told at which a move leaves it
-CHORDS_OFF_MM = 0.01
+CHORDS_OFF_MM = 0.01  # from an edge, where the place is told at which a move leaves it
 OTHER_JOB = 0.5  # from this share of strays and of missed lines on, it is the program of another job
 
 
@@ -119,10 +119,9 @@ def _off_the_lines(lines: _Compared, move: int) -> tuple[float, float]:
     seen, network = lines.seen, lines.network
     low, high = seen.low_mm[move, :2] - 1.0, seen.high_mm[move, :2] + 1.0
     cut = network.curves(np.flatnonzero(network.cut))
-    near = cut[shapely.intersects(grown_boxes(cut, lines.tolerance_mm), shapely.box(*low, *high))]
-    chords = points(near[:, None], np.linspace(0.0, 1.0, CHORDS + 1))
+    near = cut[shapely.intersects(upright(boxes(cut), lines.tolerance_mm), shapely.box(*low, *high))]
     room = lines.tolerance_mm + CHORDS_OFF_MM
-    on = shapely.union_all([shapely.LineString(one).buffer(room) for one in chords])
+    on = shapely.union_all(shapely.buffer(lines_along(near, CHORDS_OFF_MM), room))
     return entry(seen, move, shapely.difference(shapely.box(*low, *high), on))
 
 
@@ -150,7 +149,7 @@ def _ends(lines: _Compared, rows: Ints) -> list[Finding]:
     loose = np.flatnonzero(~known)
     if len(loose):
         curve = network.curves(cut)
-        tree = shapely.STRtree(grown_boxes(curve, lines.tolerance_mm))
+        tree = shapely.STRtree(upright(boxes(curve), lines.tolerance_mm))
         point, hit = tree.query(shapely.points(place[loose]))
         share, foot = nearest(place[loose[point]], curve[hit])
         on = size(place[loose[point]] - foot) <= lines.tolerance_mm
