@@ -100,7 +100,11 @@ def parse_canonical(output: str, accepted: bool) -> CanonicalRun:
                 CanonicalMove(
                     kind=_KINDS[name],
                     end_mm=(end[0], end[1], end[2]),
-                    offset_mm=tuple(a + b + c for a, b, c in zip(system, shift, length, strict=True)),
+                    offset_mm=(
+                        system[0] + shift[0] + length[0],
+                        system[1] + shift[1] + length[1],
+                        system[2] + shift[2] + length[2],
+                    ),
                     step_mm=1e-4 * scale,
                     feed_mm_min=feed,
                     centre_mm=centre,

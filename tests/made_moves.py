@@ -18,7 +18,7 @@ def moves_of(start_mm: Any, end_mm: Any, **columns: Any) -> Moves:
     """
     start, end = (np.array(ends, dtype=float).reshape(-1, 3) for ends in (start_mm, end_mm))
     n = len(start)
-    usual = {
+    usual: dict[str, tuple[tuple[int, ...], Any, Any]] = {
         "motion": ((n,), np.int8, Motion.FEED),
         "line": ((n,), np.int32, np.arange(1, n + 1)),
         "centre_mm": ((n, 3), np.float64, math.nan),
@@ -29,8 +29,8 @@ def moves_of(start_mm: Any, end_mm: Any, **columns: Any) -> Moves:
         "machine": ((n,), np.bool_, False),
         "lost": ((n + 1, 3), np.bool_, False),
     }
-    filled = {
+    filled: dict[str, Any] = {
         name: np.broadcast_to(np.asarray(columns.pop(name, value)), shape).astype(kind)
         for name, (shape, kind, value) in usual.items()
     }
-    return Moves(start_mm=start, end_mm=end, **filled, **{"axes": AXES, "events": (), "lines": n, **columns})  # type: ignore[arg-type]
+    return Moves(start_mm=start, end_mm=end, **filled, **{"axes": AXES, "events": (), "lines": n, **columns})

@@ -31,7 +31,7 @@ def own_font(advance: int) -> bytes:
     return stream.getvalue()
 
 
-def with_a_font(folder: Path) -> dict[str, str]:
+def with_a_font(folder: Path) -> dict[str, str | float | bool]:
     """The environment with one font more than are installed: the browser cannot start without any."""
     (folder / "own.ttf").write_bytes(own_font(520))
     (folder / "fonts.conf").write_text(

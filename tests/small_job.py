@@ -107,7 +107,7 @@ def small_job(
         plunge_mm_min=200,
         spindle_rpm=12000,
         zero=Zero(),
-        recut=recut,  # type: ignore[arg-type]
+        recut=recut,
         hop_mm=hop_mm,
     )
 

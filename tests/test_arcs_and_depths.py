@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import math
+from collections import Counter
 
 import numpy as np
 import pytest
 import shapely
 
 from small_job import job_from, make_program, on_machine
+from vcarve.cuts.model import Cuts
 from vcarve.job.records import Job
+from vcarve.network.model import Network
 from vcarve.pattern.model import GROUND, LEAF
 from vcarve.pipeline import Made
 from vcarve.program.moves import Motion
@@ -143,6 +146,15 @@ def test_two_depths_are_carved_as_wide_as_the_formula(name: str, bit: str) -> No
     assert not {"width-off", "line-missed", "stray-cut", "wrong-depth"} & set(codes)
 
 
+def lines(graph: Network | Cuts, place_nm: np.ndarray) -> list[tuple[int, ...]]:
+    """Return what tells lines apart in plan view: their ends in order, and their bulge from the first in millionths."""
+    found = []
+    for tail, head, bulge in zip(place_nm[graph.tail], place_nm[graph.head], graph.bulge, strict=True):
+        a, b = tuple(tail.tolist()), tuple(head.tolist())
+        found.append((*min(a, b), *max(a, b), round(1e6 * float(bulge if a < b else -bulge))))
+    return found
+
+
 @pytest.mark.parametrize("name", ["asanoha", "kaku-asanoha", "mie-dasuki", "seigaiha"])
 @pytest.mark.parametrize("recut", ["allow", "never"])
 @pytest.mark.parametrize("step", [None, 0.5])
@@ -150,16 +162,22 @@ def test_two_depths_in_plan_and_text(name: str, recut: str, step: float | None) 
     """Every line is cut to its own depth level by level, depths change in place, and travel is never deeper than its line."""
     groove = "{ground: 1.2, leaf: 0.7" + ("}" if step is None else f", step: {step}}}")
     made = make_program(job_of(f"{{name: {name}, pitch: 16}}", groove, f"plan.recut={recut}"))
-    plan, network, depth = made.plan, made.network, made.layout.grooves.depth_mm
+    plan, cuts, network, depth = made.plan, made.cuts, made.network, made.layout.grooves.depth_mm
     edge = plan.half_edge // 2
     work = ~plan.recut
 
-    deepest = np.zeros(len(depth))
-    np.maximum.at(deepest, edge[work], plan.depth_mm[work])
-    assert np.all(deepest[network.cut] == depth[network.cut])
-    assert np.all(plan.depth_mm <= depth[edge] + 1e-9)
-    levels = np.bincount(edge[work], minlength=len(depth))
-    assert np.all(levels[network.cut] == np.ceil(depth[network.cut] / made.job.step_mm - 1e-9))
+    drawn = lines(network, np.column_stack([network.x_nm, network.y_nm]))
+    long_mm = dict(zip(drawn, network.length_mm, strict=True))
+    asked = {line: mm for line, mm in zip(drawn, depth, strict=True) if mm > 0.0}
+    names = lines(cuts, cuts.place_nm[:, :2])
+    walked = [names[e] for e in edge.tolist()]
+    cut = [(line, mm) for line, mm, new in zip(walked, cuts.depth_mm[plan.begin], work, strict=True) if new]
+    travelled = zip(walked, cuts.depth_mm[plan.end], strict=True)
+
+    assert dict(sorted(cut, key=lambda one: one[1])) == pytest.approx(asked)  # the deepest of each stays
+    assert all(mm <= asked[line] + 1e-9 for line, mm in travelled)
+    levels = Counter(line for line, _ in cut)
+    assert levels == {line: math.ceil(mm / made.job.step_mm - 1e-9) for line, mm in asked.items()}
     if recut == "never":
         assert work.all()
 
@@ -172,8 +190,7 @@ def test_two_depths_in_plan_and_text(name: str, recut: str, step: float | None) 
         at_depth = low & moved & (np.abs(moves.end_mm[:, 2] + value) < 1e-9)
         assert at_depth.any()
     total = moves.length_mm[low & moved].sum()
-    lengths = network.length_mm[edge]
-    assert total == pytest.approx(lengths.sum(), abs=0.002 * len(edge))
+    assert total == pytest.approx(sum(long_mm[line] for line in walked), abs=0.002 * len(edge))
 
 
 def test_land_follows_the_depths() -> None:

@@ -4,20 +4,19 @@ from __future__ import annotations
 
 import io
 import re
-from itertools import pairwise
 from pathlib import Path
 from typing import Any, NoReturn
 
 import numpy as np
 import pytest
 
-import vcarve.plan.levels
 from small_job import make_program, own_job, own_pattern
 from vcarve.drawing.dxf import read_dxf
 from vcarve.errors import InputError
 from vcarve.groove import outline
 from vcarve.job.load import load_job
 from vcarve.pattern.read import read_pattern
+from vcarve.plan.bound import best_pairing
 from vcarve.program import words
 from vcarve.program.reader import read
 
@@ -101,13 +100,13 @@ def test_the_least_pitch_in_inches_is_possible(job: str, monkeypatch: pytest.Mon
 def test_levels_of_the_same_lines_are_paired_once(job: str, monkeypatch: pytest.MonkeyPatch) -> None:
     """Fifty levels ask for hardly more pairings than five."""
     asked: list[int] = []
-    pairing = vcarve.plan.levels.best_pairing
+    pairing = best_pairing
 
     def counted(*words: Any, **more: Any) -> Any:
         asked.append(1)
         return pairing(*words, **more)
 
-    monkeypatch.setattr(vcarve.plan.levels, "best_pairing", counted)
+    monkeypatch.setattr("vcarve.plan.levels.best_pairing", counted)
     made = make_program(load_job(job, ["groove.step=0.01"]))
 
     assert made.plan.levels == 50
@@ -169,8 +168,13 @@ def test_a_spline_of_many_points_is_set_up_once(monkeypatch: pytest.MonkeyPatch)
     stream = io.StringIO()
     document.write(stream)
     made: list[int] = []
-    evaluator = BSpline.evaluator.fget
-    monkeypatch.setattr(BSpline, "evaluator", property(lambda self: made.append(1) or evaluator(self)))
+    evaluator: Any = BSpline.__dict__["evaluator"]
+
+    def counted(self: BSpline) -> Any:
+        made.append(1)
+        return evaluator.fget(self)
+
+    monkeypatch.setattr(BSpline, "evaluator", property(counted))
     sheet = read_dxf(stream.getvalue().encode(), "wave.dxf")
 
     assert len(sheet.strokes) > 200
@@ -179,11 +183,11 @@ def test_a_spline_of_many_points_is_set_up_once(monkeypatch: pytest.MonkeyPatch)
 
 def test_many_grooves_are_taken_away_in_runs(monkeypatch: pytest.MonkeyPatch) -> None:
     """What is left of a square does not hang on whether its grooves are united in runs first."""
-    square = [(0, 0), (10**8, 0), (10**8, 10**8), (0, 10**8)]
+    square = [[0, 0], [10**8, 0], [10**8, 10**8], [0, 10**8]]
     steps = np.arange(60)
-    x, y = 10**6 * (1 + steps), 10**6 * (5 + 7 * (steps % 2))
-    cut = [ring for a, b in pairwise(steps)
-           for ring in outline.widen({3e5: [[(int(x[a]), int(y[a])), (int(x[b]), int(y[b]))]]})]  # fmt: skip
+    places = 1e6 * np.column_stack([1 + steps, 5 + 7 * (steps % 2)])
+    curves = np.column_stack([places[:-1], places[1:], np.zeros(59)])
+    cut = [ring.tolist() for rings in outline.strokes(curves, np.full((2, 59), 3e5)) for ring in rings]
     at_once = outline.subtract([square], cut)
     monkeypatch.setattr(outline, "MANY", 10)
     monkeypatch.setattr(outline, "RUN", 7)

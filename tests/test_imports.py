@@ -99,7 +99,7 @@ def imports(path: Path, *, top_level_only: bool = False) -> set[str]:
     nodes = ast.walk(tree) if not top_level_only else iter(tree.body)
     for node in nodes:
         if isinstance(node, ast.Import):
-            names = [(alias.name, None) for alias in node.names]
+            names: list[tuple[str, str | None]] = [(alias.name, None) for alias in node.names]
         elif isinstance(node, ast.ImportFrom):
             names = [(node.module or "", alias.name) for alias in node.names]
         else:

@@ -72,7 +72,7 @@ def hexagon(width: float) -> shapely.Polygon:
     )
 
 
-WITH_HOLES = (
+WITH_HOLES: Any = (
     rounded(80, 60, 10)
     .difference(shapely.Point(-15, 0).buffer(8.0, quad_segs=1000))
     .difference(shapely.box(10, -10, 22, 10))
@@ -162,7 +162,7 @@ def test_lines_end_at_the_margin(folder: Path, outline: str) -> None:
     shape = OUTLINES[outline][1]
 
     assert shapely.distance(below(made), shape.boundary) == pytest.approx(2.5, abs=0.002)
-    away = shapely.distance(shapely.points(ends(made)), shape.boundary)
+    away = np.atleast_1d(shapely.distance(shapely.points(ends(made)), shape.boundary))
     assert len(away)
     assert away == pytest.approx(2.5, abs=0.003)
 
@@ -193,7 +193,7 @@ def test_lines_run_off_by_half_a_groove(folder: Path, outline: str, rs274: Any) 
 
     assert rs274(made.text).accepted
     assert cut.difference(shape.buffer(HALF_MM + 0.002, quad_segs=64)).length < 1e-6
-    away = shapely.distance(shapely.points(ends(made)), shape)
+    away = np.atleast_1d(shapely.distance(shapely.points(ends(made)), shape))
     assert len(away)
     assert away == pytest.approx(HALF_MM, abs=0.002)
     # All the pattern within the piece is there: the same lines as without running off, on the piece.

@@ -14,6 +14,8 @@ from vcarve.dryrun.measure import ACROSS_STEPS, Measured
 from vcarve.dryrun.places import Floats, Ints, Places
 from vcarve.dryrun.surface import Surface
 from vcarve.job.load import load_job
+from vcarve.job.records import Job
+from vcarve.layout.stages import Layout
 from vcarve.proofing import DryRun, dry_run, outline_rings
 from vcarve.summary import dry_run_json, widths_sentence
 
@@ -28,22 +30,42 @@ def run_of(*sets: str, text: str = TEXT) -> DryRun:
     return dry_run(text, file="cross.nc", machine=job.machine, job=job)
 
 
+def job_of(run: DryRun) -> Job:
+    """Return the job of a dry run that has one."""
+    assert run.job is not None
+    return run.job
+
+
+def layout_of(run: DryRun) -> Layout:
+    """Return the layout of a dry run that has one."""
+    assert run.layout is not None
+    return run.layout
+
+
+def with_bit(run: DryRun, angle_deg: float) -> Job:
+    """Return the job with a bit of another angle."""
+    job = job_of(run)
+    return job.model_copy(update={"bit": job.bit.model_copy(update={"angle_deg": angle_deg})})
+
+
 def surface_of(run: DryRun, step_mm: float | None = None) -> Surface:
     """The surface it leaves."""
-    return carved(run.job, run.reading.moves, step_mm, run.layout.grooves)
+    return carved(job_of(run), run.reading.moves, step_mm, layout_of(run).grooves)
 
 
 def measure(run: DryRun, surface: Surface, *, land: bool = False, finer: bool = False) -> Measured:
     """What is measured on a surface for the job of a dry run."""
-    rings = outline_rings(run.layout) if land else None
-    network, grooves = run.layout.network, run.layout.grooves
-    return measured(run.job, network, grooves, run.reading.moves, surface, rings=rings, finer=finer)
+    rings = outline_rings(layout_of(run)) if land else None
+    network, grooves = layout_of(run).network, layout_of(run).grooves
+    return measured(job_of(run), network, grooves, run.reading.moves, surface, rings=rings, finer=finer)
 
 
 def with_surface(run: DryRun, surface: Surface, facts: Measured) -> DryRun:
     """The dry run with what a surface and what was measured on it add."""
     known = {one.code for one in run.findings}
-    found = carved_findings(run.job, run.layout.network, run.layout.grooves, surface, facts, known)
+    found = carved_findings(
+        job_of(run), layout_of(run).network, layout_of(run).grooves, surface, facts, known
+    )
     return replace(run, findings=(*run.findings, *found), surface=surface, measured=facts)
 
 
@@ -65,7 +87,7 @@ def test_grooves_as_wide_as_computed() -> None:
 def test_grooves_of_another_bit_are_not(angle: float) -> None:
     """Carved with a bit of another angle every measured groove is refused: 2 mm wide they should be."""
     run = run_of()
-    other = run.job.model_copy(update={"bit": run.job.bit.model_copy(update={"angle_deg": angle})})
+    other = with_bit(run, angle)
     surface = carved(other, run.reading.moves, 0.05)
     facts = measure(run, surface)
     found = with_surface(run, surface, facts)
@@ -78,7 +100,7 @@ def test_grooves_of_another_bit_are_not(angle: float) -> None:
 def test_widths_are_not_judged_on_too_coarse_a_grid() -> None:
     """A groove only a few steps wide says nothing about the bit."""
     run = run_of()
-    other = run.job.model_copy(update={"bit": run.job.bit.model_copy(update={"angle_deg": 80.0})})
+    other = with_bit(run, 80.0)
     surface = carved(other, run.reading.moves, 2.0 / ACROSS_STEPS * 1.1)
     facts = measure(run, surface)
 
@@ -123,7 +145,7 @@ def test_nothing_measured_is_said_in_words() -> None:
     surface = surface_of(run)
     facts = replace(
         measure(run, surface),
-        widths_mm=np.full(len(run.layout.network.tail), np.nan),
+        widths_mm=np.full(len(layout_of(run).network.tail), np.nan),
         measured=0,
         crowded=3,
         too_fine=2,
@@ -162,7 +184,7 @@ def test_the_worst_width_in_words(worst: float, said: str) -> None:
 def test_what_is_not_measured_is_counted_with_its_reason() -> None:
     """Too coarse a grid leaves every edge out; on a fine one only edges shorter than they are wide are, and all add up."""
     run = run_of()
-    edges = run.layout.network.edges
+    edges = layout_of(run).network.edges
     for step_mm, reason in ((0.25, "too narrow for the grid"), (0.05, "nowhere clear of other grooves")):
         surface = surface_of(run, step_mm)
         facts = measure(run, surface)
@@ -189,9 +211,7 @@ def test_what_is_too_narrow_for_the_grid_is_measured_on_tiles_of_a_finer_one(
     assert tiled.widths_mm == pytest.approx(whole.widths_mm, abs=0.01, nan_ok=True)
     assert codes(with_surface(run, coarse, tiled)) == []
 
-    blunt = replace(
-        run, job=run.job.model_copy(update={"bit": run.job.bit.model_copy(update={"angle_deg": 100.0})})
-    )
+    blunt = replace(run, job=with_bit(run, 100.0))
     tiled = measure(blunt, coarse, finer=True)
     assert codes(with_surface(run, coarse, tiled)) == ["width-off"] * 5
 
@@ -225,7 +245,7 @@ def test_land_is_measured_inside_the_outline() -> None:
     run = run_of("piece.width=50 mm", "piece.height=50 mm", "piece.outline={shape: circle}")
     surface = surface_of(run)
     facts = measure(run, surface, land=True)
-    grooves = run.layout.grooves.depth_mm.max() * 2.0 * run.layout.network.cut_mm
+    grooves = layout_of(run).grooves.depth_mm.max() * 2.0 * layout_of(run).network.cut_mm
 
     disc = np.pi * 25.0**2
     assert disc - 1.3 * grooves < facts.land.area_mm2 < disc - 0.7 * grooves

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from typing import get_args
+from typing import Any, get_args
 
 import numpy as np
 import pytest
@@ -29,7 +29,7 @@ bit: v60-3.175
 machine: small-desktop
 """
 ROUND = TILE.replace("80 mm", "50 mm").replace("maple-sugar}", "maple-sugar, outline: {shape: circle}}")
-KINDS = {
+KINDS: dict[str, tuple[str, dict[str, Any]]] = {
     "tile": (TILE, {}),
     "round": (ROUND, {}),
     "inch machine": (TILE, {"units": "inch", "decimals": 4}),
@@ -38,7 +38,7 @@ KINDS = {
 }
 
 
-def turned(text: str, turn_deg: float, *sets: str, **machine: object) -> Job:
+def turned(text: str, turn_deg: float, *sets: str, **machine: Any) -> Job:
     """Make the job of a text, on a piece that lies turned."""
     return job_from(text, f"zero.turn={turn_deg!r} deg", *sets, **machine)
 

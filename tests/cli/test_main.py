@@ -13,7 +13,6 @@ import click
 import pytest
 from click.testing import CliRunner
 
-from vcarve.cli import progress
 from vcarve.cli.main import COMMANDS, cli
 from vcarve.cli.progress import Bar
 from vcarve.errors import Finding, InputError, InternalError, Problem, RefusedError
@@ -179,7 +178,7 @@ class TestBar:
     def clock(self, monkeypatch: pytest.MonkeyPatch) -> list[float]:
         """A clock that shows what its only item says."""
         now = [0.0]
-        monkeypatch.setattr(progress.time, "monotonic", lambda: now[0])
+        monkeypatch.setattr("vcarve.cli.progress.time.monotonic", lambda: now[0])
         return now
 
     def test_waits_a_second_then_draws_and_clears(

@@ -346,8 +346,8 @@ def test_places_for_scripts_count_from_the_zero(job: Path) -> None:
 
 def test_findings_come_in_one_order(job: Path) -> None:
     """What is said of the job is told in the same order with its program and with its dry run."""
-    changes = ("feed.cut=80 mm/min", "feed.plunge=90 mm/min", "groove.depth=1.5 mm", "groove.step=1.5 mm")
-    changes += ("pattern.pitch=5 mm", "groove.lost-land=allow")
+    changes = ["feed.cut=80 mm/min", "feed.plunge=90 mm/min", "groove.depth=1.5 mm", "groove.step=1.5 mm"]
+    changes += ["pattern.pitch=5 mm", "groove.lost-land=allow"]
     words = ("tile.yaml", *(word for change in changes for word in ("--set", change)))
     made = json.loads(run("program", *words, "-o", "t.nc", "--json").stdout)["findings"]
     judged = json.loads(run("dry-run", "t.nc", "--job", *words, "--json").stdout)["findings"]

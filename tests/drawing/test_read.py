@@ -387,7 +387,7 @@ def test_pictures_and_text_are_left_out_and_told(tmp_path: Path) -> None:
 def test_dxf_lines_polylines_arcs_and_circles(tmp_path: Path) -> None:
     """Lengths: a line, a polyline with a half circle, a quarter arc and a circle."""
 
-    def draw(space, document) -> None:  # type: ignore[no-untyped-def]
+    def draw(space, document) -> None:
         space.add_line((0, 0), (30, 40))
         space.add_lwpolyline([(100, 0, 0), (110, 0, 1), (110, 10, 0)], format="xyb")
         space.add_arc((200, 0), radius=10, start_angle=350, end_angle=80)
@@ -406,7 +406,7 @@ def test_dxf_lines_polylines_arcs_and_circles(tmp_path: Path) -> None:
 def test_a_positive_bulge_turns_counter_clockwise(tmp_path: Path) -> None:
     """The half circle from (0, 0) to (0, 10) with bulge 1 bows to the right of its chord, towards +X."""
 
-    def draw(space, document) -> None:  # type: ignore[no-untyped-def]
+    def draw(space, document) -> None:
         space.add_lwpolyline([(0, 0, 1), (0, 10, 0)], format="xyb")
 
     drawing = read_drawing(dxf(tmp_path, draw))
@@ -418,7 +418,7 @@ def test_a_positive_bulge_turns_counter_clockwise(tmp_path: Path) -> None:
 def test_entities_seen_from_below_are_mirrored(tmp_path: Path) -> None:
     """With its normal turned down an arc from 0° to 90° lies to the left and turns clockwise."""
 
-    def draw(space, document) -> None:  # type: ignore[no-untyped-def]
+    def draw(space, document) -> None:
         space.add_arc((0, 0), radius=10, start_angle=0, end_angle=90, dxfattribs={"extrusion": (0, 0, -1)})
         space.add_line((-10, 0), (0, 10))
         space.add_arc((50, 0), radius=10, start_angle=0, end_angle=90, dxfattribs={"extrusion": (0, 1, 0)})
@@ -440,10 +440,10 @@ def test_dxf_ellipses_and_splines_are_followed(tmp_path: Path) -> None:
     )
     knots = [0, 0, 0, 0, 1, 2, 3, 3, 3, 3]
 
-    def draw_ellipse(space, document) -> None:  # type: ignore[no-untyped-def]
+    def draw_ellipse(space, document) -> None:
         space.add_ellipse((0, 0), major_axis=(30, 40), ratio=0.4)
 
-    def draw_spline(space, document) -> None:  # type: ignore[no-untyped-def]
+    def draw_spline(space, document) -> None:
         space.add_open_spline(control, knots=knots)
 
     t = np.linspace(0.0, 2.0 * math.pi, 2000)
@@ -461,7 +461,7 @@ def test_dxf_ellipses_and_splines_are_followed(tmp_path: Path) -> None:
 def test_dxf_units(tmp_path: Path) -> None:
     """Inches are 25.4 mm, and a file that does not say its unit is read as millimetres, with a word about it."""
 
-    def draw(space, document) -> None:  # type: ignore[no-untyped-def]
+    def draw(space, document) -> None:
         space.add_line((0, 0), (2, 0))
 
     assert read_drawing(dxf(tmp_path, draw, units.IN)).size_mm[0] == pytest.approx(50.8)
@@ -474,7 +474,7 @@ def test_dxf_units(tmp_path: Path) -> None:
 def test_dxf_blocks_layers_and_colours(tmp_path: Path) -> None:
     """Block references are scaled, turned and repeated; layer 0 inside is the reference's layer; colours are keys too."""
 
-    def draw(space, document) -> None:  # type: ignore[no-untyped-def]
+    def draw(space, document) -> None:
         document.layers.add("leaf", color=1)
         document.layers.add("off").off()
         block = document.blocks.new("bar")
@@ -496,7 +496,7 @@ def test_dxf_blocks_layers_and_colours(tmp_path: Path) -> None:
 def test_dxf_limits_are_its_page(tmp_path: Path) -> None:
     """Drawing limits of the size of the piece keep the lines where they were drawn."""
 
-    def draw(space, document) -> None:  # type: ignore[no-untyped-def]
+    def draw(space, document) -> None:
         space.reset_limits((0, 0), (80, 60))
         space.add_line((10, 10), (20, 10))
 
@@ -506,7 +506,7 @@ def test_dxf_limits_are_its_page(tmp_path: Path) -> None:
 def test_dxf_blocks_that_swell_are_refused(tmp_path: Path) -> None:
     """Blocks of blocks of blocks, each ten times, and a reference of a million rows."""
 
-    def nest(space, document) -> None:  # type: ignore[no-untyped-def]
+    def nest(space, document) -> None:
         inner = document.blocks.new("b0")
         inner.add_line((0, 0), (1, 0))
         for i in range(1, 11):
@@ -535,7 +535,7 @@ def test_what_is_no_dxf_is_refused(tmp_path: Path, content: bytes) -> None:
 def test_dxf_coordinates_beyond_sense_are_refused(tmp_path: Path, far: float) -> None:
     """A line 1000 km long, or to nowhere, is no piece of wood."""
 
-    def draw(space, document) -> None:  # type: ignore[no-untyped-def]
+    def draw(space, document) -> None:
         space.add_line((0, 0), (far, 0))
 
     with pytest.raises(InputError, match=r"farther than 100 m|not a number|not a readable DXF"):
@@ -545,7 +545,7 @@ def test_dxf_coordinates_beyond_sense_are_refused(tmp_path: Path, far: float) ->
 def test_dxf_text_and_hatches_are_left_out_and_told(tmp_path: Path) -> None:
     """What cannot be cut is named once, with its number."""
 
-    def draw(space, document) -> None:  # type: ignore[no-untyped-def]
+    def draw(space, document) -> None:
         space.add_text("words")
         space.add_hatch().paths.add_polyline_path([(0, 0), (1, 0), (1, 1)])
         space.add_line((0, 0), (10, 0))

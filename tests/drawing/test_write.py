@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 from functools import cache
 from pathlib import Path
+from typing import Any
 
 import ezdxf
 import numpy as np
@@ -79,6 +80,7 @@ def test_groove_outlines_have_the_area_of_the_grooves(tmp_path: Path, name: str)
     network, grooves, _ = case(name)
     document = ezdxf.read(io.StringIO(dxf_text(drawn_page(network, grooves, FEATURES))))
     area = 0.0
+    entity: Any
     for entity in document.modelspace().query('LWPOLYLINE[layer=="groove"]'):
         sides = np.array(entity.get_points("xyb"))
         xy = corners(Ring(xy_mm=sides[:, :2], bulge=sides[:, 2]), 1e-5)
@@ -104,6 +106,7 @@ def test_the_land_is_drawn_cell_by_cell() -> None:
     lands = document.modelspace().query('LWPOLYLINE[layer=="land"]')
 
     area = 0.0
+    entity: Any
     for entity in lands:
         sides = np.array(entity.get_points("xyb"))
         area += Polygon(corners(Ring(xy_mm=sides[:, :2], bulge=sides[:, 2]), 1e-5)).area

@@ -73,7 +73,11 @@ CLAMP = "clamps=[{x: 5 mm, y: 25 mm, width: 8 mm, height: 8 mm, above: 6 mm}]"  
 CASES: dict[str, tuple[dict[int, str], list[tuple[int | None, str]], tuple[str, ...]]] = {
     "clean": ({}, [], ()),
     # The program by itself.
-    "nothing moves": (dict.fromkeys(range(2, 18), ""), [(None, "line-missed")] * 5 + [(None, "no-moves")], ()),
+    "nothing moves": (
+        dict.fromkeys(range(2, 18), ""),
+        [*[(None, "line-missed")] * 5, (None, "no-moves")],
+        (),
+    ),
     "no units": ({1: "G17 G40 G49 G54 G80 G90 G94"}, [(2, "units-unset")], ()),
     "units too late": ({1: "G17 G90 G94", 4: "G4 P3\nG21"}, [(2, "units-unset"), (5, "~units-change")], ()),
     "no distance mode": ({1: "G17 G21 G94"}, [(2, "modes-unset")], ()),

@@ -233,8 +233,11 @@ def test_a_near_neighbour_is_never_measured_with_the_groove(gap_mm, turn_deg):
     """Beside a strip of land of a few grid steps a groove measures its own width or is left out."""
     c, s = math.cos(math.radians(turn_deg)), math.sin(math.radians(turn_deg))
     rows = [(-1.0 - gap_mm / 2, 8.0), (1.0 + gap_mm / 2, 8.0)]
-    ends = [[(x * c - y * s, x * s + y * c) for x in (-w, w)] for y, w in rows]
-    net = network_of_lines([tuple((round(x, 6), round(y, 6)) for x, y in pair) for pair in ends])
+
+    def end(x: float, y: float) -> tuple[float, float]:
+        return round(x * c - y * s, 6), round(x * s + y * c, 6)
+
+    net = network_of_lines([(end(-w, y), end(w, y)) for y, w in rows])
     surface = carve(cutting(net, [1.0, 1.0]), bit(), width_mm=24, height_mm=24)
 
     widths = groove_widths(surface, Places.of(net, np.ones(2)))

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import pytest
 import shapely
 
@@ -14,13 +16,16 @@ from vcarve.pattern.catalogue import pattern
 from vcarve.plane.region import rectangle
 
 # A ring that crosses itself in the middle of a square of 1 mm: two triangles, of a quarter of the square each.
-BOW: Path = [(0, 0), (10**6, 10**6), (10**6, 0), (0, 10**6)]
-BOX: Path = [(300_000, -200_000), (900_000, -200_000), (900_000, 700_000), (300_000, 700_000)]
+BOW: Path = [[0, 0], [10**6, 10**6], [10**6, 0], [0, 10**6]]
+BOX: Path = [[300_000, -200_000], [900_000, -200_000], [900_000, 700_000], [300_000, 700_000]]
 
 
 def test_a_ring_that_crosses_itself_is_no_obstacle() -> None:
     """The union of such a ring with others is that of what it surrounds."""
-    halves = [[(0, 0), (500_000, 500_000), (0, 10**6)], [(10**6, 0), (10**6, 10**6), (500_000, 500_000)]]
+    halves: list[Path] = [
+        [[0, 0], [500_000, 500_000], [0, 10**6]],
+        [[10**6, 0], [10**6, 10**6], [500_000, 500_000]],
+    ]
     whole = shapely.union_all([shapely.Polygon(ring) for ring in (*halves, BOX)])
     united = footprint._united([shapely.Polygon(BOW), shapely.Polygon(BOX)])
 
@@ -37,7 +42,7 @@ def test_a_footprint_with_such_a_ring(monkeypatch: pytest.MonkeyPatch) -> None:
     grooves: Grooves = measure(network, VBit(angle_deg=60.0), {0: 0.5, 1: 0.5, 2: 0.5, 3: 0.5})
     joined = footprint._joined
 
-    def crossed(strokes: Strokes, edges: footprint.Ints) -> list[Path]:
+    def crossed(strokes: Strokes, edges: Any) -> list[Path]:
         return [*joined(strokes, edges), BOW, BOX]
 
     monkeypatch.setattr(footprint, "_joined", crossed)

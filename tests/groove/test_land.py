@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
+from typing import Any
 
 import numpy as np
 import pytest
@@ -57,13 +58,13 @@ def cell_at(network: Network, grooves: Grooves, x_mm: float, y_mm: float) -> int
     raise AssertionError("no land there")
 
 
-def grooves_union(network: Network, grooves: Grooves) -> shapely.Geometry:
+def grooves_union(network: Network, grooves: Grooves) -> Any:
     """Return all lines widened and joined by shapely."""
     lines = lines_along(network.curves(np.flatnonzero(network.cut)), 2e-5)
     return shapely.union_all(shapely.buffer(lines, grooves.half_width_mm[network.cut], quad_segs=256))
 
 
-def reference_land(network: Network, grooves: Grooves, piece: shapely.Geometry) -> float:
+def reference_land(network: Network, grooves: Grooves, piece: shapely.Polygon) -> float:
     """Return the area of a piece less all its grooves by shapely, independently of any cell."""
     return float(piece.difference(grooves_union(network, grooves)).area)
 
@@ -83,7 +84,7 @@ def test_a_line_that_tapers_leaves_the_land_beside_its_point() -> None:
     grooves = measure(network, RIGHT_ANGLE, {0: 2.0}, share)
     cell = cell_at(network, grooves, 0.0, 5.0)
     hull = shapely.union(shapely.Point(0, -15).buffer(2.0, quad_segs=512), shapely.Point(0, -5)).convex_hull
-    left = shapely.box(-13, -13, 13, 13).difference(hull)
+    left: Any = shapely.box(-13, -13, 13, 13).difference(hull)
 
     assert sorted(grooves.ends_half_mm[:, line]) == [0.0, pytest.approx(2.0)]
     assert grooves.land_area_mm2[cell] == pytest.approx(left.area, abs=0.02)
@@ -351,7 +352,7 @@ def convex(draw: st.DrawFn) -> shapely.Polygon:
     """Draw a convex polygon of some width, often long and thin."""
     points = draw(st.lists(st.tuples(st.floats(-20, 20), st.floats(-20, 20)), min_size=3, max_size=10))
     squeeze = draw(st.floats(0.02, 1.0))
-    hull = shapely.MultiPoint([(x, y * squeeze) for x, y in points]).convex_hull
+    hull: Any = shapely.MultiPoint([(x, y * squeeze) for x, y in points]).convex_hull
     return hull if hull.geom_type == "Polygon" and hull.area > 0.5 else shapely.box(0, 0, 30, squeeze)
 
 
@@ -368,6 +369,7 @@ def test_largest_circle_of_convex_polygons_is_exact(polygon: shapely.Polygon) ->
         b_ub=-(inward * ring[:-1]).sum(axis=1),
         bounds=[(None, None), (None, None), (0, None)],
     )
+    assert best.x is not None
     size, _ = largest_circles(np.array([polygon], dtype=object))
 
     assert size[0] == pytest.approx(2.0 * best.x[2], abs=MICROMETRE)

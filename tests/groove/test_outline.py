@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from typing import Any
 
 import numpy as np
 import shapely
@@ -13,7 +14,7 @@ from vcarve.groove.outline import SAG_NM, strokes
 from vcarve.plane.region import lines_along
 
 
-def filled(rings: list[np.ndarray]) -> shapely.Geometry:
+def filled(rings: list[np.ndarray]) -> Any:
     """Return what a ring encloses, laps counted once: the union of its triangles' overlaps by walking its crossings."""
     pieces = shapely.get_parts(shapely.polygonize([shapely.union_all(shapely.linearrings(list(rings)))]))
     kept = []

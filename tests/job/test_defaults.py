@@ -86,12 +86,12 @@ def test_given_values_stay_and_the_rest_follows() -> None:
     """A given speed sets the feed, a given feed sets the speed, and given values are never changed."""
     wood, bit, machine = load_wood("beech"), load_bit("v60-3.175"), load_machine("gantry-router")
 
-    slow = defaults.speeds(Feed(spindle=10_000), wood, bit, machine)
+    slow = defaults.speeds(Feed(spindle_rpm=10_000), wood, bit, machine)
     assert slow.cut_mm_min == pytest.approx(2 * 0.02 * 10_000)
     assert slow.plunge_mm_min == pytest.approx(0.30 * 400)
-    fed = defaults.speeds(Feed(cut="500 mm/min"), wood, bit, machine)
+    fed = defaults.speeds(Feed(cut_mm_min=500), wood, bit, machine)
     assert fed.spindle_rpm == pytest.approx(500 / (2 * 0.02))
-    wild = defaults.speeds(Feed(cut=9e5, plunge=8e5, spindle=7e5), wood, bit, machine)
+    wild = defaults.speeds(Feed(cut_mm_min=9e5, plunge_mm_min=8e5, spindle_rpm=7e5), wood, bit, machine)
     assert (wild.cut_mm_min, wild.plunge_mm_min, wild.spindle_rpm) == (9e5, 8e5, 7e5)
 
 

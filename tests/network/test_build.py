@@ -111,11 +111,11 @@ def line_work(
         for line in made.lines:
             a, b = np.array(line.start) * pitch + move, np.array(line.end) * pitch + move
             if min(np.hypot(*a), np.hypot(*b)) < reach + 2.0 * math.dist(a, b):
-                placed.append((tuple(a), tuple(b), line.bulge))
+                placed.append(((float(a[0]), float(a[1])), (float(b[0]), float(b[1])), line.bulge))
     ends = np.array([end for a, b, _ in placed for end in (a, b)])
     lines = []
-    for a, b, bulge in placed:
-        points = arc_points(a, b, bulge, 90 if bulge else 1)
+    for start, end, bulge in placed:
+        points = arc_points(start, end, bulge, 90 if bulge else 1)
         if bulge:
             string = shapely.LineString(points)
             near = ends[shapely.dwithin(shapely.points(ends), string, 1e-2)]

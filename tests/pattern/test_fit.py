@@ -136,6 +136,7 @@ def test_whole_repeats_fill_the_width(key, width, height, across):
     made = PATTERNS[key]
     found = fit(made, width, height, across=across)
     wide, high = rectangular_repeat(made)
+    assert high is not None
     lattice = Lattice(made.a1, made.a2)
 
     assert found.pitch_mm * wide * across == pytest.approx(width, rel=1e-12)

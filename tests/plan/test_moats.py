@@ -28,7 +28,8 @@ SEGMENT = [(0, 1)]
 def posed(lines, job_of, seed, shapes, spread=60.0):
     """A task of squares, stars and segments of some millimetres at random places, and its web."""
     rng = np.random.default_rng(seed)
-    corners, edges = [], []
+    corners: list[list[float]] = []
+    edges: list[tuple[int, int]] = []
     for shape in shapes:
         place, first = rng.uniform(0.0, spread, 2), len(corners)
         arms = np.array([(0, 0), (3, 0), (3, 3), (0, 3)])[: 2 if shape is SEGMENT else 4]

@@ -80,7 +80,7 @@ def test_crossings_are_those_of_fine_chords(first: tuple[float, ...], second: tu
     found = meetings(rows[:1], rows[1:], TOLERANCE)
     share = np.linspace(0.0, 1.0, 1501)
     chains = [shapely.LineString(arcs.points(rows[k], share)) for k in (0, 1)]
-    common = shapely.intersection(*chains)
+    common = shapely.intersection(chains[0], chains[1])
     crossings = [part for part in shapely.get_parts(common) if part.geom_type == "Point"]
 
     for place, s, t in zip(found.place, found.first, found.second, strict=True):

@@ -9,18 +9,19 @@ import numpy as np
 import pytest
 
 from vcarve.errors import InputError
+from vcarve.program.grammar import DialectName
 from vcarve.program.moves import Motion, Moves
 from vcarve.program.reader import read, read_program
 
 
-def moves(text: str, dialect: str = "rs274ngc") -> Moves:
+def moves(text: str, dialect: DialectName = "rs274ngc") -> Moves:
     """The moves of a program that must be clean; M2 is added."""
     reading = read(text + "\nM2\n", dialect=dialect)
     assert reading.faults == ()
     return reading.moves
 
 
-def events(text: str, dialect: str = "rs274ngc") -> list[tuple[str, float, int]]:
+def events(text: str, dialect: DialectName = "rs274ngc") -> list[tuple[str, float, int]]:
     """Kind, value and following move of each event."""
     return [(event.kind, event.value, event.before) for event in moves(text, dialect).events]
 

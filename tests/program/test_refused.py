@@ -174,7 +174,7 @@ ROWS = [
     ("F100 | G20 | G1 X1", "G1", "rtt"),
     ("G92 X1 | G20", "G20", "rtt"),
 ]  # fmt: skip
-NAMES = ("rs274ngc", "grbl-1.1", "linuxcnc")
+NAMES: tuple[DialectName, ...] = ("rs274ngc", "grbl-1.1", "linuxcnc")
 
 
 @pytest.mark.parametrize("which", range(3), ids=NAMES)
@@ -325,7 +325,7 @@ M9 M5
 M0
 M30
 """
-    moves = [read(text, dialect=name).moves for name in DIALECTS]
+    moves = [read(text, dialect=name).moves for name in NAMES]
 
-    assert [read(text, dialect=name).faults for name in DIALECTS] == [(), (), ()]
+    assert [read(text, dialect=name).faults for name in NAMES] == [(), (), ()]
     assert [m.end_mm.tolist() for m in moves] == [moves[0].end_mm.tolist()] * 3

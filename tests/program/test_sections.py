@@ -95,9 +95,7 @@ def test_sections_of_several_jobs_make_one_program(machine: str, rs274: Callable
         made.job.model_copy(update={"spindle_rpm": 0.9 * made.job.spindle_rpm, "cut_mm_min": 300.0})
     )
     again = program(other.job, other.cuts, other.plan, [])
-    text = joined(
-        [lines.opening, lines.operation, *lines.passes, again.operation, *again.passes, again.closing]
-    )
+    text = joined([*[*lines.sections()][:-1], *[*again.sections()][1:]])
     reading = reading_of(text, made.job)
     alone = [cuts(reading_of(joined(one.sections()), made.job).moves) for one in (lines, again)]
 

@@ -8,7 +8,7 @@ import yaml
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from vcarve.errors import InputError
+from vcarve.errors import InputError, Problem
 from vcarve.job.document import parse_document
 from vcarve.job.load import job_of
 
@@ -62,7 +62,7 @@ def test_any_change_gives_a_job_or_problems_in_plain_words(data: st.DataObject) 
             section[key] = data.draw(values)
         if not _places(tree):
             return
-    problems = ()
+    problems: tuple[Problem, ...] = ()
     try:
         job_of(parse_document(yaml.safe_dump(tree).encode(), file="job.yaml"))
     except InputError as error:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from typing import Any
 
 import numpy as np
 import pytest
@@ -221,7 +222,7 @@ def test_edges_are_the_lines_once(key, size, share, density, shift, angle, mirro
         made, region=region, pitch_mm=pitch, rotate_deg=angle, shift_mm=shift, mirror=mirror, edge=edge
     )
     xy = network.xy_mm
-    strings = shapely.linestrings(np.stack([xy[network.tail], xy[network.head]], axis=1))
+    strings: Any = shapely.linestrings(np.stack([xy[network.tail], xy[network.head]], axis=1))
     field = shapely.Polygon(corners(region.outer))
     noded = shapely.unary_union(strings, grid_size=1e-6)
 
@@ -306,7 +307,8 @@ def test_straight_drawings_are_their_union(drawing):
     network = build_lines(lines, region=rectangle(110.0, 110.0), edge="plain")
     xy = network.xy_mm
     cut = network.cut
-    strings = shapely.linestrings(np.stack([xy[network.tail[cut]], xy[network.head[cut]]], axis=1))
+    ends = np.stack([xy[network.tail[cut]], xy[network.head[cut]]], axis=1)
+    strings: Any = shapely.linestrings(ends)
     union = shapely.unary_union(shapely.linestrings([(line.start, line.end) for line in lines]))
 
     assert shapely.get_num_geometries(shapely.unary_union(strings, grid_size=1e-6)) == len(strings)

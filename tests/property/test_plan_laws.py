@@ -33,10 +33,10 @@ def networks(draw):
     points = sorted({p for pair in pairs for p in pair})
     index = {p: i for i, p in enumerate(points)}
     ends = [(index[a], index[b]) for a, b in sorted(pairs)]
-    some = {"min_size": len(ends), "max_size": len(ends)}
-    bulges = draw(st.lists(st.sampled_from([0.0, 0.3, -0.5]), **some))
-    network = small_network(7.0 * np.array(points), ends, bulges)
-    depth = np.array(draw(st.lists(st.sampled_from([1.0, 2.0]), **some)))
+    many = len(ends)
+    bulges = draw(st.lists(st.sampled_from([0.0, 0.3, -0.5]), min_size=many, max_size=many))
+    network = small_network([(7.0 * x, 7.0 * y) for x, y in points], ends, bulges)
+    depth = np.array(draw(st.lists(st.sampled_from([1.0, 2.0]), min_size=many, max_size=many)))
     return network, depth
 
 

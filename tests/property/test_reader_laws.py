@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from typing import get_args
+
 import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from vcarve.program.grammar import DIALECTS
+from vcarve.program.grammar import DialectName
 from vcarve.program.reader import Reading, read
 
 LAWS = settings(deadline=None, derandomize=True, max_examples=200)
@@ -34,7 +36,7 @@ G80
 M5 M9
 M2
 """
-DIALECT_NAMES = st.sampled_from(sorted(DIALECTS))
+DIALECT_NAMES = st.sampled_from(get_args(DialectName))
 
 
 @st.composite
@@ -80,21 +82,21 @@ def sound(reading: Reading) -> None:
 
 @LAWS
 @given(data=mutated(), dialect=DIALECT_NAMES)
-def test_mutated_programs_never_fail(data: bytes, dialect: str) -> None:
+def test_mutated_programs_never_fail(data: bytes, dialect: DialectName) -> None:
     """A damaged program gives sound moves and faults with a place, never an exception."""
     sound(read(data, dialect=dialect))
 
 
 @LAWS
 @given(text=st.text(max_size=300), dialect=DIALECT_NAMES)
-def test_any_text_is_answered(text: str, dialect: str) -> None:
+def test_any_text_is_answered(text: str, dialect: DialectName) -> None:
     """Any text at all is answered."""
     sound(read(text, dialect=dialect))
 
 
 @LAWS
 @given(text=st.text(alphabet="GMXYZIJKRFSPTLNQ0123456789.- \n()/%;", max_size=200), dialect=DIALECT_NAMES)
-def test_any_letters_and_digits_are_answered(text: str, dialect: str) -> None:
+def test_any_letters_and_digits_are_answered(text: str, dialect: DialectName) -> None:
     """Text of the language's own letters is answered."""
     sound(read(text, dialect=dialect))
 
@@ -145,7 +147,7 @@ def ordinary(draw: st.DrawFn) -> str:
 
 @settings(LAWS, max_examples=400)
 @given(text=ordinary(), dialect=DIALECT_NAMES)
-def test_the_short_way_is_the_long_way(text: str, dialect: str) -> None:
+def test_the_short_way_is_the_long_way(text: str, dialect: DialectName) -> None:
     """Ordinary lines read by one regular expression mean what they mean word by word: moves, faults and events."""
     short = read(text, dialect=dialect)
     long = read(text, dialect=dialect, short_way=False)

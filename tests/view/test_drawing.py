@@ -16,6 +16,7 @@ import svgelements
 from small_job import job_from
 from small_network import FEATURES
 from vcarve.cuts.grooves import groove_cuts
+from vcarve.cuts.model import Cuts
 from vcarve.errors import Finding
 from vcarve.groove.land import measure
 from vcarve.groove.model import Grooves
@@ -51,7 +52,7 @@ clamps: [{{x: 0, y: 30, width: 8, height: 12, above: 10}}]
     )
 
 
-def made(name: str = "kaku-asanoha", title: str = TITLE) -> tuple[Job, Network, Grooves, Plan]:
+def made(name: str = "kaku-asanoha", title: str = TITLE) -> tuple[Job, Network, Grooves, Cuts, Plan]:
     """Return a job, its network and grooves, and a plan that cuts every edge as a pass of its own."""
     job = job_of(name, title)
     network = build(pattern(name), region=rectangle(100.0, 80.0), pitch_mm=40.0)

@@ -1,6 +1,7 @@
 """The height picture read back with an image library."""
 
 import io
+from typing import Any
 
 import numpy as np
 import pytest
@@ -18,7 +19,7 @@ def slope():
 
 def test_heights_come_back():
     """Undoing the documented scale gives the heights again, the back edge in the picture's first row."""
-    picture = Image.open(io.BytesIO(png16(slope())))
+    picture: Any = Image.open(io.BytesIO(png16(slope())))
     values = np.asarray(picture, dtype=np.float64)
     floor = float(picture.text["floor-mm"])
 

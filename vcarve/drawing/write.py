@@ -67,11 +67,11 @@ def dxf_text(page: Page) -> str:
     import ezdxf
     from ezdxf.math import bulge_to_arc
 
-    options: Any = ezdxf.options  # type: ignore[attr-defined]
+    options: Any = ezdxf.options
     before = options.write_fixed_meta_data_for_testing
     options.write_fixed_meta_data_for_testing = True  # no dates, and no numbers drawn by chance
     try:
-        document = ezdxf.new("R2000", units=4)  # type: ignore[attr-defined]
+        document = ezdxf.new("R2000", units=4)
         left, front, right, back = page.box
         space = document.modelspace()
         space.reset_limits((left, front), (right, back))
