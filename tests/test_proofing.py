@@ -221,14 +221,15 @@ def test_a_tile_is_asked_for_the_lines_that_cross_it(monkeypatch: pytest.MonkeyP
     asked: list[int] = []
     gathered: list[Places] = []
 
-    def widths(tile: Surface, places: Places, *, edges: Ints) -> Floats:
+    def widths(tile: Surface, places: Places, *, edges: Ints, least_half_mm: float) -> tuple[Floats, Floats]:
         gathered.append(places)
         xy = places.network.xy_mm[np.stack([places.network.tail[edges], places.network.head[edges]])]
         reach = np.array([tile.x_mm[[0, -1]], tile.y_mm[[0, -1]]])
         bow = 10.0 * (places.network.bulge[edges] != 0.0)[:, None]  # the half circle is 10 mm wide
         assert ((xy.min(axis=0) - bow <= reach[:, 1]) & (xy.max(axis=0) + bow >= reach[:, 0])).all()
         asked.append(len(edges))
-        return np.full(len(places.network.tail), np.nan)
+        nothing = np.full(len(places.network.tail), np.nan)
+        return nothing, nothing.copy()
 
     monkeypatch.setattr("vcarve.dryrun.carved.TILE_MM", 7.0)
     monkeypatch.setattr("vcarve.dryrun.carved.groove_widths", widths)

@@ -232,7 +232,7 @@ def _measured(run: DryRun) -> dict[str, Any] | None:
     if facts.worst_edge >= 0:
         worst = {
             "measured_mm": float(facts.widths_mm[facts.worst_edge]),
-            "computed_mm": 2.0 * float(layout.grooves.half_width_mm[facts.worst_edge]),
+            "computed_mm": float(facts.wanted_mm[facts.worst_edge]),
             "error_mm": facts.worst_mm,
         }
     return {

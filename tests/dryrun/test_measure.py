@@ -9,10 +9,10 @@ import pytest
 from made_moves import moves_of
 from small_network import network_of_lines
 from vcarve.dryrun.carve import carve
-from vcarve.dryrun.measure import coarsest_step_mm, contacts, groove_widths, land
+from vcarve.dryrun.measure import coarsest_step_mm, contacts, groove_widths, land, least_half_mm
 from vcarve.dryrun.places import Places
 from vcarve.dryrun.surface import Surface
-from vcarve.groove.width import width_mm
+from vcarve.groove.width import cone_line_mm, width_mm
 from vcarve.job.bench import Bit
 from vcarve.program.moves import Motion, Plane
 
@@ -67,7 +67,7 @@ def test_hemp_leaf_widths():
     net = network_of_lines(hemp_leaf(50.0))
     surface = carve(cutting(net, [1.0] * 40), bit(), width_mm=100, height_mm=100, step_mm=0.05)
 
-    widths = groove_widths(surface, Places.of(net, np.full(40, 1.0)))
+    widths, _ = groove_widths(surface, Places.of(net, np.full(40, 1.0)))
 
     assert len(net.tail) == 40
     np.testing.assert_allclose(widths, 2.0, atol=0.05)
@@ -88,7 +88,9 @@ def test_width_of_one_groove(tool, turn_deg):
     r = tool.tip_radius_mm
     width = tool.tip_mm + 2 * (depth * math.tan(half_rad) + r * (1 / math.cos(half_rad) - math.tan(half_rad)))
 
-    assert groove_widths(surface, Places.of(net, np.array([width / 2])))[0] == pytest.approx(width, abs=0.05)
+    assert groove_widths(surface, Places.of(net, np.array([width / 2])))[0][0] == pytest.approx(
+        width, abs=0.05
+    )
 
 
 def test_arcs_are_measured_square_to_the_curve():
@@ -97,7 +99,7 @@ def test_arcs_are_measured_square_to_the_curve():
     net = network_of_lines([((6.0, 0.0), (0.0, 6.0)), ((-6.0, 0.0), (0.0, -6.0))], [quarter, -quarter])
     surface = carve(cutting(net, [1.0, 1.0]), bit(), width_mm=20, height_mm=20)
 
-    np.testing.assert_allclose(groove_widths(surface, Places.of(net, np.ones(2))), 2.0, atol=0.05)
+    np.testing.assert_allclose(groove_widths(surface, Places.of(net, np.ones(2)))[0], 2.0, atol=0.05)
 
 
 def test_wrong_depth_shows():
@@ -105,7 +107,7 @@ def test_wrong_depth_shows():
     net = network_of_lines([((-8.0, -4.0), (8.0, -4.0)), ((-8.0, 4.0), (8.0, 4.0))])
     surface = carve(cutting(net, [1.3, 0.0]), bit(), width_mm=20, height_mm=20)
 
-    widths = groove_widths(surface, Places.of(net, np.ones(2)))
+    widths, _ = groove_widths(surface, Places.of(net, np.ones(2)))
 
     assert widths[0] == pytest.approx(2.6, abs=0.05)
     assert widths[1] == 0.0
@@ -118,7 +120,7 @@ def test_no_clean_place_is_not_guessed():
     net = network_of_lines([((-8.0, y), (8.0, y)) for y in (-1.5, 0.0, 1.5)] + [((-8.0, 7.0), (8.0, 7.0))])
     surface = carve(cutting(net, [1.0] * 4), bit(), width_mm=20, height_mm=20)
 
-    widths = groove_widths(surface, Places.of(net, np.ones(4)), edges=np.array([1, 3]))
+    widths, _ = groove_widths(surface, Places.of(net, np.ones(4)), edges=np.array([1, 3]))
 
     assert np.isnan(widths[[0, 1, 2]]).all()
     assert widths[3] == pytest.approx(2.0, abs=0.05)
@@ -130,7 +132,7 @@ def test_clean_place_is_looked_for_along_the_edge():
     surface = carve(cutting(net, [1.0, 1.5]), bit(), width_mm=20, height_mm=20)
 
     np.testing.assert_allclose(
-        groove_widths(surface, Places.of(net, np.array([1.0, 1.5]))), [2.0, 3.0], atol=0.05
+        groove_widths(surface, Places.of(net, np.array([1.0, 1.5])))[0], [2.0, 3.0], atol=0.05
     )
 
 
@@ -240,7 +242,7 @@ def test_a_near_neighbour_is_never_measured_with_the_groove(gap_mm, turn_deg):
     net = network_of_lines([(end(-w, y), end(w, y)) for y, w in rows])
     surface = carve(cutting(net, [1.0, 1.0]), bit(), width_mm=24, height_mm=24)
 
-    widths = groove_widths(surface, Places.of(net, np.ones(2)))
+    widths, _ = groove_widths(surface, Places.of(net, np.ones(2)))
 
     assert np.isnan(widths).all() or widths == pytest.approx(2.0, abs=0.05)
     assert gap_mm < 0.2 or not np.isnan(widths).any()
@@ -251,7 +253,7 @@ def test_an_arc_tighter_than_its_groove_is_left_out():
     net = network_of_lines([((0.8, 0.0), (-0.8, 0.0)), ((6.0, 4.0), (-6.0, 4.0))], [1.0, 0.0])
     surface = carve(cutting(net, [1.0, 1.0]), bit(), width_mm=24, height_mm=24)
 
-    widths = groove_widths(surface, Places.of(net, np.ones(2)))
+    widths, _ = groove_widths(surface, Places.of(net, np.ones(2)))
 
     assert np.isnan(widths[0])
     assert widths[1] == pytest.approx(2.0, abs=0.05)
@@ -271,4 +273,68 @@ def test_little_wall_is_measured_on_the_grid_it_asks_for(tool, depth, turn_deg):
     step = float(coarsest_step_mm(half, tool)[0])
     surface = carve(cutting(net, [depth]), tool, width_mm=10, height_mm=10, step_mm=step)
 
-    assert groove_widths(surface, Places.of(net, half))[0] == pytest.approx(2.0 * half[0], abs=step)
+    assert groove_widths(surface, Places.of(net, half))[0][0] == pytest.approx(2.0 * half[0], abs=step)
+
+
+def sloping(depth, end_depth, *, length=12.0, turn_deg=0.0, bulge=0.0):
+    """A network of one line or arc about the origin, and the move or helix along it from one depth to another."""
+    c, s = math.cos(math.radians(turn_deg)) * length / 2, math.sin(math.radians(turn_deg)) * length / 2
+    net = network_of_lines([((round(-c, 6), round(-s, 6)), (round(c, 6), round(s, 6)))], [bulge])
+    backward = net.xy_mm[net.tail[0], 0] > 0.0
+    ends = np.array([[depth], [end_depth]])[:: -1 if backward else 1]
+    moves = cutting(net, [0.0])
+    start, end = moves.start_mm.copy(), moves.end_mm.copy()
+    start[0, 2], end[0, 2] = -ends[0, 0], -ends[1, 0]
+    return net, ends, replace(moves, start_mm=start, end_mm=end)
+
+
+@pytest.mark.parametrize("turn_deg", [0.0, 31.0, 90.0])
+@pytest.mark.parametrize(
+    ("tool", "depth", "end_depth"),
+    [(bit(), 2.0, 0.0), (bit(60.0), 2.5, 0.5), (bit(90.0, tip=0.4), 2.0, 0.0), (bit(**{"tip-radius": 0.3}), 2.0, 0.0)],
+    ids=["point", "60", "flat", "rounded"],
+)  # fmt: skip
+def test_width_along_a_slope(tool, depth, end_depth, turn_deg):
+    """A groove that narrows is the hull of circles: at half-width h, narrowing by k per mm, it measures 2 h / sqrt(1 - k²)."""
+    net, ends, moves = sloping(depth, end_depth, turn_deg=turn_deg)
+    surface = carve(moves, tool, width_mm=24, height_mm=24, step_mm=0.025)
+    start, more = cone_line_mm(tool)
+    half = (start + more * ends) / 2.0
+    places = Places.of(net, half)
+
+    widths, wanted = groove_widths(surface, places, least_half_mm=least_half_mm(0.025, tool))
+
+    slope = abs(half[0, 0] - half[1, 0]) / 12.0
+    at_middle = half.sum() / math.sqrt(1.0 - slope**2)
+    assert wanted[0] == pytest.approx(at_middle, abs=1e-9)
+    assert widths[0] == pytest.approx(at_middle, abs=0.025)
+
+
+def test_width_along_a_helix():
+    """Along an arc that rises the width changes as evenly as along a line."""
+    net, ends, moves = sloping(2.0, 0.0, bulge=math.tan(math.pi / 8))
+    surface = carve(moves, bit(), width_mm=24, height_mm=24)
+
+    widths, wanted = groove_widths(surface, Places.of(net, ends))
+
+    assert widths[0] == pytest.approx(wanted[0], abs=0.1)
+    assert wanted[0] == pytest.approx(2.0 / math.sqrt(1.0 - (2.0 / net.length_mm[0]) ** 2))
+
+
+def test_a_slope_left_out_is_too_wide():
+    """A line cut at full depth to the end measures 4 mm where, half-way to its point, it should measure 2."""
+    net, ends, _ = sloping(2.0, 0.0)
+    surface = carve(cutting(net, [2.0]), bit(), width_mm=24, height_mm=24)
+
+    widths, wanted = groove_widths(surface, Places.of(net, ends))
+
+    assert widths[0] == pytest.approx(4.0, abs=0.05)
+    assert wanted[0] == pytest.approx(2.0, rel=0.02)
+
+
+def test_a_slope_steeper_than_the_cone_is_left_out():
+    """Where the bit's own circle reaches past the end of the slope there is no rim to measure."""
+    net, ends, moves = sloping(3.0, 0.0, length=2.5)
+    surface = carve(moves, bit(), width_mm=24, height_mm=24)
+
+    assert np.isnan(groove_widths(surface, Places.of(net, ends))[0][0])

@@ -8,7 +8,16 @@ import numpy as np
 
 from vcarve.dryrun.carve import carve, tiles
 from vcarve.dryrun.codes import finding
-from vcarve.dryrun.measure import Land, Measured, coarsest_step_mm, contacts, depths_mm, groove_widths, land
+from vcarve.dryrun.measure import (
+    Land,
+    Measured,
+    coarsest_step_mm,
+    contacts,
+    depths_mm,
+    groove_widths,
+    land,
+    least_half_mm,
+)
 from vcarve.dryrun.places import Places
 from vcarve.dryrun.setup import setup_of
 from vcarve.dryrun.surface import Surface, suitable_step_mm
@@ -17,7 +26,7 @@ from vcarve.errors import Finding, listed
 from vcarve.groove.model import Grooves
 from vcarve.groove.width import sensitivity
 from vcarve.job.records import Job
-from vcarve.network.model import Bools, Floats, Network
+from vcarve.network.model import Bools, Floats, Ints, Network
 from vcarve.plane.arcs import boxes
 from vcarve.program.moves import Moves
 
@@ -51,7 +60,8 @@ def carved(job: Job, moves: Moves, step_mm: float | None = None, grooves: Groove
 
 def _wanted_step_mm(job: Job, grooves: Grooves | None) -> float:
     """Return the step at which every groove can be measured."""
-    half = np.zeros(0) if grooves is None else grooves.half_width_mm[grooves.half_width_mm > 0.0]
+    # Lines that rise to a point are measured where they are wide.
+    half = np.zeros(0) if grooves is None else grooves.half_width_mm[grooves.ends_half_mm.min(axis=0) > 0.0]
     if not len(half):
         return USUAL_STEP_MM
     return float(np.clip(coarsest_step_mm(half, job.bit).min(), LEAST_STEP_MM, USUAL_STEP_MM))
@@ -72,15 +82,19 @@ def measured(
     The land, which takes longest, is only measured where ``rings``, the piece's outline and holes, are given.  Grooves too
     narrow for the surface's grid are measured on a ``finer`` one, tile by tile, within reason.
     """
-    half, cut, setup = grooves.half_width_mm, network.cut, setup_of(job)
-    coarsest = coarsest_step_mm(half, job.bit)
+    cut, setup = network.cut, setup_of(job)
+    coarsest = coarsest_step_mm(grooves.half_width_mm, job.bit)
     fine = cut & (coarsest >= surface.step_mm - 1e-9)
-    places = Places.of(network, half)
-    widths = groove_widths(surface, places, edges=np.flatnonzero(fine))
+    places = Places.of(network, grooves.ends_half_mm)
     step = _wanted_step_mm(job, grooves)
+
+    def measure(part: Surface, edges: Ints) -> tuple[Floats, Floats]:
+        return groove_widths(part, places, edges=edges, least_half_mm=least_half_mm(part.step_mm, job.bit))
+
+    widths, wanted = measure(surface, np.flatnonzero(fine))
     wide, high = job.piece.width_mm, job.piece.height_mm
-    if finer and not fine[cut].all() and wide * high / step**2 <= MOST_TILED_PIXELS:
-        left = cut & ~fine & (coarsest >= step - 1e-9)
+    left = cut & ~fine & (coarsest >= step - 1e-9)
+    if finer and left.any() and wide * high / step**2 <= MOST_TILED_PIXELS:
         fine |= left
         lowest, highest = np.hsplit(boxes(network.curves(np.arange(len(cut)))), 2)
         for tile in tiles(
@@ -88,8 +102,8 @@ def measured(
         ):
             near = (lowest <= (tile.x_mm[-1], tile.y_mm[-1])) & (highest >= (tile.x_mm[0], tile.y_mm[0]))
             here = np.flatnonzero(left & np.isnan(widths) & near.all(axis=1))
-            widths[here] = groove_widths(tile, places, edges=here)[here]
-    off = widths - 2.0 * half
+            widths[here], wanted[here] = (values[here] for values in measure(tile, here))
+    off = widths - wanted
     known = np.flatnonzero(np.isfinite(off))
     worst = int(known[np.argmax(np.abs(off[known]))]) if len(known) else -1
     return Measured(
@@ -98,6 +112,7 @@ def measured(
         deepest_mm=float(depths_mm(moves, top_mm=setup.top_mm).max(initial=0.0)),
         land=_NO_LAND if rings is None else land(surface, inside=_inside(rings, surface)),
         widths_mm=widths,
+        wanted_mm=wanted,
         measured=len(known),
         too_fine=int(np.count_nonzero(cut & ~fine)),
         crowded=int(np.count_nonzero(fine)) - len(known),
@@ -153,7 +168,6 @@ def _width_findings(
     job: Job, network: Network, grooves: Grooves, surface: Surface, facts: Measured
 ) -> list[Finding]:
     """Return the grooves that differ from the formula by more than a grid step and the rounding of depths."""
-    wanted = 2.0 * grooves.half_width_mm
     # On a rounded tip the shallowest groove widens most with its depth.
     shallowest = float(grooves.depth_mm[network.cut].min())
     rounding = 2.0 * last_decimal_mm(job.machine) * max(sensitivity(job.bit, shallowest), 1.0)
@@ -161,13 +175,14 @@ def _width_findings(
         # Chords stand off the arc that is measured, by so much on either side.
         rounding += 2.0 * job.machine.arc_tolerance_mm
     step = np.minimum(surface.step_mm, coarsest_step_mm(grooves.half_width_mm, job.bit))
-    with np.errstate(invalid="ignore"):
-        off = np.abs(facts.widths_mm - wanted) > step + rounding
+    # Pixels beside the section are looked at too, and on a slope the rim is nearer there.
+    beside = 1.0 + 2.0 * Places.of(network, grooves.ends_half_mm).narrowing
+    off = np.abs(facts.widths_mm - facts.wanted_mm) > step * beside + rounding
     length, xy = job.figures.length, network.xy_mm
 
     def make(edge: int) -> Finding:
         x, y = xy[[network.tail[edge], network.head[edge]]].mean(axis=0).tolist()
-        came, made = length(float(facts.widths_mm[edge])), length(float(wanted[edge]))
+        came, made = length(float(facts.widths_mm[edge])), length(round(float(facts.wanted_mm[edge]), 6))
         sentence = f"This groove came out {came} wide; bit and depth make it {made}."
         return finding("width-off", sentence, at_mm=(x, y))
 

@@ -69,8 +69,8 @@ class Contact:
 class Measured:
     """What was measured on a carved piece.
 
-    ``widths_mm`` is as ``groove_widths`` gives it; ``worst_edge`` is the edge farthest from its expected
-    width, by ``worst_mm`` (signed, measured less expected), -1 and NaN if no width could be measured.
+    ``widths_mm`` and ``wanted_mm`` are as ``groove_widths`` gives them; ``worst_edge`` is the edge farthest from what is
+    wanted, by ``worst_mm`` (signed, measured less wanted), -1 and NaN if no width could be measured.
     ``too_fine`` edges were not measured because the grid is too coarse for them, ``crowded`` because they are nowhere
     alone under the ruler.
     """
@@ -79,6 +79,7 @@ class Measured:
     deepest_mm: float
     land: Land
     widths_mm: Floats
+    wanted_mm: Floats
     measured: int
     too_fine: int
     crowded: int
@@ -94,31 +95,43 @@ def coarsest_step_mm(half_width_mm: Floats, bit: Bit) -> Floats:
     return result
 
 
-def groove_widths(surface: Surface, places: Places, *, edges: Ints | None = None) -> Floats:
-    """Measured width of every edge's groove in mm, shape (E,); NaN where no clean place was found.
+def least_half_mm(step_mm: float, bit: Bit) -> float:
+    """Return half of the width from which on a groove can be measured on a grid and its wall is the cone's."""
+    tip = Tip.of(bit)
+    return max(0.5 * ACROSS_STEPS * step_mm, tip.flat_mm + WALL_STEPS * step_mm, tip.joint_mm)
 
-    The half widths of ``places`` are what is expected: they only say where grooves may disturb each other and how
-    far to look. Edges that are not cut, or not among ``edges``, are NaN.  0 means that there is no groove;
-    a groove without a rim within twice its width gives that limit.  Where half of the section is off the
-    map (an edge along the piece's border) the width is twice the half that is seen.  Good to one grid step
-    where the grid is no coarser than ``coarsest_step_mm``.
+
+def groove_widths(
+    surface: Surface, places: Places, *, edges: Ints | None = None, least_half_mm: float = 0.0
+) -> tuple[Floats, Floats]:
+    """Return the measured width of every edge's groove in mm, and what is wanted there, each (E,).
+
+    Both are not a number where no clean place was found, and for edges that are not cut, or not among ``edges``.
+    What is wanted follows from the widths of ``places``, which also say where grooves may disturb each other and how
+    far to look; a groove that narrows is not measured where half of its width is below ``least_half_mm``.
+    0 means that there is no groove; a groove without a rim within twice its width gives that limit.  Where half of the section
+    is off the map (an edge along the piece's border) the width is twice the half that is seen.  Good to one grid step
+    where the grid is no coarser than ``coarsest_step_mm``, and on a slope where each step along it makes little difference.
     """
     network, half_width_mm = places.network, places.half_width_mm
-    widths = np.full(len(network.tail), np.nan)
+    widths, wanted = np.full((2, len(network.tail)), np.nan)
     chosen = np.flatnonzero(network.cut)
     left = chosen if edges is None else np.intersect1d(edges, chosen)
     clear, room = CLEAR_STEPS * surface.step_mm, (BESIDE_STEPS + 1) * surface.step_mm
     # A groove round an arc that is tighter than it is wide cuts its own rim away.
     turn = np.abs(4.0 * np.arctan(network.bulge[left]))
     left = left[turn * (half_width_mm[left] + clear) <= network.length_mm[left]]
-    if not len(left):
-        return widths
+    even = places.narrowing == 0.0
     for share in TRIES:
+        if not len(left):
+            break
         point, normal = places.at(left, share)
-        clean = min(share, 1.0 - share) * network.length_mm[left] >= room
+        half = places.rims_mm(left, share)
+        clean = (min(share, 1.0 - share) * network.length_mm[left] >= room) & ~np.isnan(half)
+        clean &= even[left] | (half >= least_half_mm)
         seen = np.ones((2, len(left)), dtype=bool)
         for side, sign in enumerate((1.0, -1.0)):
-            rim = point + sign * half_width_mm[left, None] * normal
+            rim = point + sign * half[:, None] * normal
             # from beside the middle, which may lie on the map's border, to the land beyond the rim
             for place in (point + sign * surface.step_mm * normal, rim + sign * clear * normal):
                 seen[side] &= ~np.isnan(surface.at(place[:, 0], place[:, 1]))
@@ -137,10 +150,9 @@ def groove_widths(surface: Surface, places: Places, *, edges: Ints | None = None
                 for side, sign in enumerate((1.0, -1.0))
             ]
             widths[left[rows]] = 2.0 * np.nanmean(halves, axis=0)
+        wanted[left[rows_of]] = 2.0 * half[rows_of]
         left = left[~clean]
-        if not len(left):
-            break
-    return widths
+    return widths, wanted
 
 
 def _half_width(surface: Surface, point: Floats, normal: Floats, limit: float) -> Floats:
