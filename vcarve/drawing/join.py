@@ -20,7 +20,7 @@ import numpy as np
 from vcarve.drawing.sheet import Stroke
 from vcarve.errors import InputError, Problem
 from vcarve.pattern.model import Line
-from vcarve.plane.arcs import Point, boxes, bulge_between, nearest, size
+from vcarve.plane.arcs import Floats, Ints, Point, boxes, bulge_between, nearest, size
 from vcarve.plane.region import upright
 
 MOST_CLOSE = 200_000  # pairs of corners near enough to be made one; for each the lines round them are walked
@@ -36,16 +36,6 @@ class Mended:
     gap_mm: float = 0.0
 
 
-@dataclass(slots=True)
-class _Side:
-    """One line between two nodes."""
-
-    tail: int
-    head: int
-    bulge: float
-    feature: int
-
-
 def join(
     strokes: Sequence[Stroke], features: Sequence[int], close_gaps_mm: float
 ) -> tuple[list[Line], list[Mended]]:
@@ -56,186 +46,160 @@ def join(
     once stay once.  Coordinates come back in whole nanometres.
     """
     web = _Web(strokes, features)
-    told: list[Mended] = []
     if close_gaps_mm > SAME_MM:
-        told += web.close_corners(close_gaps_mm)
-        told += web.close_loose_ends(close_gaps_mm)
-    web.split_at_nodes(SAME_MM)
-    told += web.merge_doubles()
-    lines = [
-        Line(start=web.at(side.tail), end=web.at(side.head), bulge=side.bulge, feature=side.feature)
-        for side in web.sides
-    ]
-    return lines, told
+        web.close_corners(close_gaps_mm)
+        web.close_loose_ends(close_gaps_mm)
+    web.split_at_nodes()
+    return web.lines(), web.told
 
 
 class _Web:
-    """Nodes and the sides between them."""
+    """Nodes and the sides between them: places (N, 2), whether each is a corner, tail, head, bulge and feature of each side."""
 
     def __init__(self, strokes: Sequence[Stroke], features: Sequence[int]) -> None:
+        from scipy.sparse import coo_array
+        from scipy.sparse.csgraph import connected_components
         from scipy.spatial import cKDTree
 
-        ends = np.array([point for stroke in strokes for point in (stroke.start, stroke.end)], dtype=float)
-        ends = np.round(ends.reshape(-1, 2), 6) + 0.0
+        curves = np.array([stroke.curve for stroke in strokes])
         # Ends at one place count once among the pairs: of a line drawn very many times all would be near to all.
+        ends = np.round(curves[:, :4].reshape(-1, 2), 6) + 0.0
         apart, first, which = np.unique(ends, axis=0, return_index=True, return_inverse=True)
-        parent = first[which.ravel()]
-        near = first[cKDTree(apart).query_pairs(SAME_MM, output_type="ndarray")]
-        for a, b in near.tolist():
-            low, high = sorted((_root(parent, a), _root(parent, b)))
-            parent[high] = low
-        roots = [_root(parent, i) for i in range(len(ends))]
-        number = {root: i for i, root in enumerate(dict.fromkeys(roots))}
-        self.place: list[Point] = [(float(ends[root][0]), float(ends[root][1])) for root in number]
-        self.corner = [False] * len(number)
-        self.sides: list[_Side] = []
-        for i, (stroke, feature) in enumerate(zip(strokes, features, strict=True)):
-            tail, head = number[roots[2 * i]], number[roots[2 * i + 1]]
-            self.corner[tail] |= not stroke.smooth_start
-            self.corner[head] |= not stroke.smooth_end
-            if tail != head:
-                self.sides.append(_Side(tail, head, stroke.bulge, feature))
+        near = cKDTree(apart).query_pairs(SAME_MM, output_type="ndarray")
+        links = coo_array((np.ones(len(near)), near.T), shape=(len(apart), len(apart)))
+        _, label = connected_components(links, directed=False)
+        # Of ends that are one node the place of the one drawn first counts, and nodes are numbered as they were drawn.
+        order = np.argsort(first, kind="stable")
+        _, drawn, number = np.unique(label[order], return_index=True, return_inverse=True)
+        rank = np.argsort(np.argsort(drawn))
+        node = np.empty(len(apart), dtype=np.int64)
+        node[order] = rank[number.ravel()]
+        self.xy = apart[order[np.sort(drawn)]]
+        self.tail, self.head = node[which.ravel()].reshape(-1, 2).T
+        self.corner = np.zeros(len(self.xy), dtype=bool)
+        self.corner[self.tail[[not stroke.smooth_start for stroke in strokes]]] = True
+        self.corner[self.head[[not stroke.smooth_end for stroke in strokes]]] = True
+        self.bulge, self.feature = curves[:, 4], np.array(features, dtype=np.int64)
+        self.told: list[Mended] = []
+        self._take(self.tail != self.head)
 
-    def at(self, node: int) -> Point:
-        return self.place[node]
+    def _take(self, sides: Any) -> None:
+        self.tail, self.head = self.tail[sides], self.head[sides]
+        self.bulge, self.feature = self.bulge[sides], self.feature[sides]
 
-    def _around(self) -> dict[int, list[tuple[int, float]]]:
-        around: dict[int, list[tuple[int, float]]] = defaultdict(list)
-        for side in self.sides:
-            size = math.dist(self.place[side.tail], self.place[side.head])
-            around[side.tail].append((side.head, size))
-            around[side.head].append((side.tail, size))
-        return around
+    @property
+    def _curves(self) -> Floats:
+        return np.column_stack([self.xy[self.tail], self.xy[self.head], self.bulge])
 
-    def close_corners(self, tolerance: float) -> list[Mended]:
+    def _place(self, node: int) -> Point:
+        x, y = self.xy[node].tolist()
+        return x, y
+
+    def close_corners(self, tolerance: float) -> None:
         """Make corners one that lie within the tolerance of each other, the nearest first."""
         from scipy.spatial import cKDTree
 
-        around = self._around()
-        corners = [node for node in around if self.corner[node]]
-        xy = np.array([self.place[node] for node in corners]).reshape(-1, 2)
-        close = cKDTree(xy).query_pairs(tolerance * (1.0 + 1e-9), output_type="ndarray")
+        around: dict[int, list[tuple[int, float]]] = defaultdict(list)
+        chord = size(self.xy[self.head] - self.xy[self.tail]).tolist()
+        for a, b, way in zip(self.tail.tolist(), self.head.tolist(), chord, strict=True):
+            around[a].append((b, way))
+            around[b].append((a, way))
+        corners = np.flatnonzero(self.corner & np.isin(np.arange(len(self.xy)), list(around)))
+        reach = tolerance * (1.0 + 1e-9)
+        close = corners[cKDTree(self.xy[corners]).query_pairs(reach, output_type="ndarray")]
         if len(close) > MOST_CLOSE:
             want = (
                 f"over {MOST_CLOSE:,} pairs of the drawing's corners lie this close together; give a smaller distance, "
                 "or draw less finely"
             )
             raise InputError(Problem(key="pattern.close-gaps", value=f"{tolerance:g} mm", want=want))
-        pairs = []
-        for i, j in close.tolist():
-            a, b = sorted((corners[i], corners[j]))
-            pairs.append((math.dist(self.place[a], self.place[b]), a, b))
-        parent = np.arange(len(self.place))
-        told = []
-        for gap, a, b in sorted(pairs):
+        gaps = size(self.xy[close[:, 0]] - self.xy[close[:, 1]])
+        parent = np.arange(len(self.xy))
+        for k in np.lexsort((close.max(axis=1), close.min(axis=1), gaps)).tolist():
+            a, b = sorted(close[k].tolist())
             keep, move = _root(parent, a), _root(parent, b)
-            if keep == move or math.dist(self.place[keep], self.place[move]) > tolerance * (1.0 + 1e-9):
+            if keep == move or size(self.xy[keep] - self.xy[move]) > reach:
                 continue
             if _joined(around, a, b, 4.0 * tolerance):
                 continue
             if len(around[move]) > len(around[keep]):
                 keep, move = move, keep
             parent[move] = keep
-            told.append(Mended(code="gap-closed", at_mm=self.place[keep], gap_mm=gap))
-        for side in self.sides:
-            side.tail, side.head = _root(parent, side.tail), _root(parent, side.head)
-        self.sides = [side for side in self.sides if side.tail != side.head]
-        return told
+            self.told.append(Mended(code="gap-closed", at_mm=self._place(keep), gap_mm=float(gaps[k])))
+        root = np.array([_root(parent, node) for node in range(len(parent))])
+        self.tail, self.head = root[self.tail], root[self.head]
+        self._take(self.tail != self.head)
 
-    def close_loose_ends(self, tolerance: float) -> list[Mended]:
+    def close_loose_ends(self, tolerance: float) -> None:
         """Move loose ends onto the line they nearly touch."""
-        around = self._around()
-        loose = [node for node, near in around.items() if len(near) == 1]
-        told = []
-        cuts: dict[int, list[tuple[float, int]]] = defaultdict(list)
-        best: dict[int, tuple[float, int, float, Point]] = {}
-        for side_index, node, share, gap, foot in self._touching(loose, tolerance):
-            if node not in best or gap < best[node][0]:
-                best[node] = (gap, side_index, share, foot)
-        for node in sorted(best):
-            gap, side_index, share, foot = best[node]
-            if gap <= SAME_MM:
-                continue  # it touches already
-            self.place[node] = (round(foot[0], 6), round(foot[1], 6))
-            told.append(Mended(code="gap-closed", at_mm=self.place[node], gap_mm=gap))
-            cuts[side_index].append((share, node))
-        self._cut(cuts)
-        return told
+        met = np.bincount(np.concatenate([self.tail, self.head]), minlength=len(self.xy))
+        side, node, share, gap, foot = self._touching(np.flatnonzero(met == 1), tolerance)
+        order = np.lexsort((side, gap, node))
+        nearest_one = order[np.unique(node[order], return_index=True)[1]]
+        moved = nearest_one[gap[nearest_one] > SAME_MM]  # the others touch already
+        self.xy[node[moved]] = np.round(foot[moved], 6)
+        for k in moved.tolist():
+            place = self._place(int(node[k]))
+            self.told.append(Mended(code="gap-closed", at_mm=place, gap_mm=float(gap[k])))
+        self._cut(side[moved], node[moved], share[moved])
 
-    def split_at_nodes(self, tolerance: float) -> None:
+    def split_at_nodes(self) -> None:
         """End lines wherever a node lies on them."""
-        cuts: dict[int, list[tuple[float, int]]] = defaultdict(list)
-        nodes = sorted({node for side in self.sides for node in (side.tail, side.head)})
-        for side_index, node, share, _, _ in self._touching(nodes, tolerance):
-            cuts[side_index].append((share, node))
-        self._cut(cuts)
+        nodes = np.unique(np.concatenate([self.tail, self.head]))
+        side, node, share, _, _ = self._touching(nodes, SAME_MM)
+        self._cut(side, node, share)
 
-    def _touching(self, nodes: list[int], tolerance: float) -> list[tuple[int, int, float, float, Point]]:
-        """Return (side, node, share of the side, distance, foot) for nodes that near to the inside of a side."""
+    def _touching(self, nodes: Ints, tolerance: float) -> tuple[Ints, Ints, Floats, Floats, Floats]:
+        """Return side, node, share of the side, distance and foot of nodes that near to the inside of a side."""
         import shapely
 
-        if not nodes or not self.sides:
-            return []
-        xy = np.array([self.place[node] for node in nodes])
-        curves = np.array(
-            [(*self.place[side.tail], *self.place[side.head], side.bulge) for side in self.sides]
-        )
-        spots: Any = shapely.points(xy)
-        hits = shapely.STRtree(spots).query(upright(boxes(curves), tolerance))
-        found = []
-        order = np.argsort(hits[0], kind="stable")
-        index, which = hits[0][order], hits[1][order]
-        starts = np.searchsorted(index, np.arange(len(self.sides) + 1))
-        for i, side in enumerate(self.sides):
-            near = np.sort(which[starts[i] : starts[i + 1]])
-            near = near[[nodes[n] not in (side.tail, side.head) for n in near]] if len(near) else near
-            if not len(near):
+        curves = self._curves
+        spots: Any = shapely.points(self.xy[nodes])
+        side, which = shapely.STRtree(spots).query(upright(boxes(curves), tolerance))
+        node = nodes[which]
+        share, foot = nearest(self.xy[node], curves[side])
+        gap = size(self.xy[node] - foot)
+        clear = np.minimum(size(foot - curves[side, :2]), size(foot - curves[side, 2:4]))
+        own = (node == self.tail[side]) | (node == self.head[side])
+        found = np.flatnonzero(~own & (gap <= tolerance) & (clear > tolerance))
+        found = found[np.lexsort((node[found], side[found]))]
+        return side[found], node[found], share[found], gap[found], foot[found]
+
+    def _cut(self, side: Ints, node: Ints, share: Floats) -> None:
+        """Cut sides at nodes on them."""
+        every = np.arange(len(self.tail))
+        owner = np.concatenate([every, side, every])
+        at = np.concatenate([self.tail, node, self.head])
+        where = np.concatenate([np.zeros(len(every)), share, np.ones(len(every))])
+        order = np.lexsort((where, owner))
+        owner, at, where = owner[order], at[order], where[order]
+        part = np.flatnonzero((owner[1:] == owner[:-1]) & (at[1:] != at[:-1]))
+        source = owner[part]
+        whole = (where[part] == 0.0) & (where[part + 1] == 1.0)
+        bulge = self.bulge[source]
+        self.bulge = np.where(whole, bulge, bulge_between(bulge, where[part], where[part + 1]))
+        self.tail, self.head, self.feature = at[part], at[part + 1], self.feature[source]
+
+    def lines(self) -> list[Line]:
+        """Return one of all lines with the same ends and the same sag, and note the others."""
+        kept: dict[tuple[int, int], list[float]] = defaultdict(list)
+        lines = []
+        sag = (self.bulge * size(self.xy[self.head] - self.xy[self.tail]) / 2.0).tolist()
+        for side, (a, b) in enumerate(zip(self.tail.tolist(), self.head.tolist(), strict=True)):
+            bow = sag[side] if a < b else -sag[side]
+            start, end = self._place(a), self._place(b)
+            known = kept[min(a, b), max(a, b)]
+            if any(abs(other - bow) <= 2.0 * SAME_MM for other in known):
+                middle = (start[0] + end[0]) / 2.0, (start[1] + end[1]) / 2.0
+                self.told.append(Mended(code="doubled-line", at_mm=middle))
                 continue
-            share, foot = nearest(xy[near], curves[i])
-            gap = size(xy[near] - foot)
-            clear = np.minimum(size(foot - curves[i, :2]), size(foot - curves[i, 2:4]))
-            for k in np.flatnonzero((gap <= tolerance) & (clear > tolerance)):
-                place = (float(foot[k][0]), float(foot[k][1]))
-                found.append((i, nodes[near[k]], float(share[k]), float(gap[k]), place))
-        return found
-
-    def _cut(self, cuts: dict[int, list[tuple[float, int]]]) -> None:
-        sides: list[_Side] = []
-        for i, side in enumerate(self.sides):
-            inner = sorted(cuts.get(i, ()))
-            if not inner:
-                sides.append(side)
-                continue
-            stops = np.array([0.0, *(share for share, _ in inner), 1.0])
-            bulges = bulge_between(np.array(side.bulge), stops[:-1], stops[1:]).tolist()
-            nodes = [side.tail, *(node for _, node in inner), side.head]
-            sides += [
-                _Side(nodes[k], nodes[k + 1], bulge, side.feature)
-                for k, bulge in enumerate(bulges)
-                if nodes[k] != nodes[k + 1]
-            ]
-        self.sides = sides
-
-    def merge_doubles(self) -> list[Mended]:
-        """Keep one of all lines with the same ends and the same sag."""
-        kept: dict[tuple[int, int], list[tuple[float, _Side]]] = defaultdict(list)
-        sides, told = [], []
-        for side in self.sides:
-            a, b = self.place[side.tail], self.place[side.head]
-            key = (min(side.tail, side.head), max(side.tail, side.head))
-            sag = side.bulge * math.dist(a, b) / 2.0 * (1.0 if side.tail == key[0] else -1.0)
-            twin = next((other for size, other in kept[key] if abs(size - sag) <= 2.0 * SAME_MM), None)
-            if twin is None:
-                kept[key].append((sag, side))
-                sides.append(side)
-                continue
-            middle = (a[0] + b[0]) / 2.0, (a[1] + b[1]) / 2.0
-            told.append(Mended(code="doubled-line", at_mm=middle))
-        self.sides = sides
-        return told
+            known.append(bow)
+            feature = int(self.feature[side])
+            lines.append(Line(start=start, end=end, bulge=float(self.bulge[side]), feature=feature))
+        return lines
 
 
-def _root(parent: np.ndarray[tuple[int], np.dtype[np.int64]], node: int) -> int:
+def _root(parent: Ints, node: int) -> int:
     while parent[node] != node:
         parent[node] = parent[parent[node]]
         node = int(parent[node])
