@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 import click
 
@@ -16,6 +16,9 @@ from vcarve.cli.options import asked
 from vcarve.cli.terminal import echo
 from vcarve.cli.typed import typed
 from vcarve.errors import InputError, Problem
+
+if TYPE_CHECKING:
+    from vcarve.job.bench import Machine
 
 
 def table(head: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
@@ -31,11 +34,40 @@ def table(head: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
         echo(click.style(line.rstrip(), bold=number == 0))
 
 
-def as_json(values: Any, outputs: Sequence[tuple[str, str | bytes]] = ()) -> None:
-    """Write the files that were asked for, if any, and print values as JSON, beside what goes to standard output."""
-    write_whole(outputs)
-    echo(json.dumps(values), err=any(path == "-" for path, _ in outputs))
+def tell(
+    found: Sequence[Any],
+    outputs: Sequence[tuple[str, str | bytes]],
+    json_: bool,
+    columns: Mapping[str, Callable[[Any], str]],
+) -> None:
+    """Write the files that were asked for; say what there is as JSON or, where no file was asked for, as a table.
 
+    Records give all their fields.  JSON stands beside what goes to standard output.
+    """
+    if json_:
+        values = [one if isinstance(one, dict) else one.model_dump(mode="json") for one in found]
+        write_whole(outputs)
+        echo(json.dumps(values), err=any(path == "-" for path, _ in outputs))
+    elif outputs:
+        write_and_tell(outputs)
+    else:
+        table(list(columns), [[column(one) for column in columns.values()] for one in found])
+
+
+# What is said of a pattern; its lines and its lattice's vectors are not.
+SHOWN = (
+    "key",
+    "name",
+    "kanji",
+    "english",
+    "family",
+    "lattice",
+    "group",
+    "unit",
+    "pitch_mm",
+    "note",
+    "choice",
+)
 
 # Shells that write what is printed into a file in an encoding of their own would spoil it.
 _copy = click.option(
@@ -68,28 +100,20 @@ def machines(name: str | None, output: str | None, json_: bool) -> None:
     outputs = []
     if name is not None and (output is not None or not json_):
         outputs.append((output or "-", Path(str(machine_path(name))).read_text(encoding="utf-8")))
-    if json_:
-        as_json([machine.model_dump(mode="json") for machine in found], outputs)
-        return
-    if outputs:
-        write_and_tell(outputs)
-        return
-    table(
-        ("name", "machine", "travel X x Y x Z", "collets", "spindle", "controller"),
-        [
-            (
-                m.name,
-                m.title,
-                f"{m.travel.x_mm:g} x {m.travel.y_mm:g} x {m.travel.z_mm:g} mm",
-                ", ".join(f"{c:g}" for c in m.collets_mm) + " mm",
-                f"{format_number(m.spindle.min_rpm)} to {format_rpm(m.spindle.max_rpm)}"
-                if m.spindle.programmed
-                else "by hand",
-                m.dialect,
-            )
-            for m in found
-        ],
-    )
+
+    def spindle(m: Machine) -> str:
+        rates = f"{format_number(m.spindle.min_rpm)} to {format_rpm(m.spindle.max_rpm)}"
+        return rates if m.spindle.programmed else "by hand"
+
+    columns: dict[str, Callable[[Any], str]] = {
+        "name": lambda m: m.name,
+        "machine": lambda m: m.title,
+        "travel X x Y x Z": lambda m: f"{m.travel.x_mm:g} x {m.travel.y_mm:g} x {m.travel.z_mm:g} mm",
+        "collets": lambda m: ", ".join(f"{c:g}" for c in m.collets_mm) + " mm",
+        "spindle": spindle,
+        "controller": lambda m: m.dialect,
+    }
+    tell(found, outputs, json_, columns)
 
 
 @click.command("bits", epilog="Example: mizo bits --json")
@@ -100,25 +124,16 @@ def bits(json_: bool) -> None:
     from vcarve.job.load import bits as all_bits
     from vcarve.quantity import format_mm
 
-    found = all_bits()
-    if json_:
-        as_json([bit.model_dump(mode="json") for bit in found])
-        return
-    table(
-        ("name", "angle", "diameter", "tip", "shank", "flutes", "deepest cut"),
-        [
-            (
-                str(b.name),
-                f"{b.angle_deg:g}°",
-                format_mm(b.diameter_mm),
-                f"{format_mm(b.tip_radius_mm)} round" if b.tip_radius_mm else format_mm(b.tip_mm),
-                format_mm(b.shank_mm),
-                str(b.flutes),
-                format_mm(round(deepest_mm(b), 2)),
-            )
-            for b in found
-        ],
-    )
+    columns: dict[str, Callable[[Any], str]] = {
+        "name": lambda b: str(b.name),
+        "angle": lambda b: f"{b.angle_deg:g}°",
+        "diameter": lambda b: format_mm(b.diameter_mm),
+        "tip": lambda b: f"{format_mm(b.tip_radius_mm)} round" if b.tip_radius_mm else format_mm(b.tip_mm),
+        "shank": lambda b: format_mm(b.shank_mm),
+        "flutes": lambda b: str(b.flutes),
+        "deepest cut": lambda b: format_mm(round(deepest_mm(b), 2)),
+    }
+    tell(all_bits(), (), json_, columns)
 
 
 @click.command("woods", epilog="Example: mizo woods --json")
@@ -127,24 +142,15 @@ def woods(json_: bool) -> None:
     """List the woods a job can name, with what the tables say of them."""
     from vcarve.job.load import woods as all_woods
 
-    found = all_woods()
-    if json_:
-        as_json([wood.model_dump(mode="json") for wood in found])
-        return
-    table(
-        ("name", "wood", "hardness", "gravity", "chip per tooth", "depth per level"),
-        [
-            (
-                w.name,
-                w.title,
-                "-" if w.hardness_n is None else f"{w.hardness_n:g} N",
-                "-" if w.gravity is None else f"{w.gravity:g}",
-                f"{w.chip_low_mm:g} to {w.chip_high_mm:g} mm",
-                f"{w.step_mm:g} mm",
-            )
-            for w in found
-        ],
-    )
+    columns: dict[str, Callable[[Any], str]] = {
+        "name": lambda w: w.name,
+        "wood": lambda w: w.title,
+        "hardness": lambda w: "-" if w.hardness_n is None else f"{w.hardness_n:g} N",
+        "gravity": lambda w: "-" if w.gravity is None else f"{w.gravity:g}",
+        "chip per tooth": lambda w: f"{w.chip_low_mm:g} to {w.chip_high_mm:g} mm",
+        "depth per level": lambda w: f"{w.step_mm:g} mm",
+    }
+    tell(all_woods(), (), json_, columns)
 
 
 @click.command("patterns", epilog="Example: mizo patterns kaku-asanoha --picture star.svg")
@@ -189,37 +195,15 @@ def patterns(
         from vcarve.gallery import gallery_page
 
         outputs.append((page, gallery_page(chosen)))
-    if json_:
-        as_json(
-            [
-                {
-                    "key": p.key,
-                    "name": p.name,
-                    "kanji": p.kanji,
-                    "english": p.english,
-                    "family": p.family,
-                    "lattice": p.lattice,
-                    "group": p.group,
-                    "unit": p.unit,
-                    "pitch_mm": list(p.pitch_mm),
-                    "note": p.note,
-                    "choice": p.choice,
-                }
-                for p in chosen
-            ],
-            outputs,
-        )
-        return
-    if outputs:
-        write_and_tell(outputs)
-        return
-    table(
-        ("name", "", "meaning", "lattice", "symmetry", "pitch"),
-        [
-            (p.key, p.kanji, p.english, p.lattice, p.group, f"{p.pitch_mm[0]:g} to {p.pitch_mm[1]:g} mm")
-            for p in chosen
-        ],
-    )
+    columns: dict[str, Callable[[Any], str]] = {
+        "name": lambda p: p["key"],
+        "": lambda p: p["kanji"],
+        "meaning": lambda p: p["english"],
+        "lattice": lambda p: p["lattice"],
+        "symmetry": lambda p: p["group"],
+        "pitch": lambda p: f"{p['pitch_mm'][0]:g} to {p['pitch_mm'][1]:g} mm",
+    }
+    tell([{key: getattr(one, key) for key in SHOWN} for one in chosen], outputs, json_, columns)
 
 
 @click.command("new", epilog="Example: mizo new trivet.yaml")
