@@ -13,7 +13,8 @@ PACKAGE = Path(__file__).parent.parent / "vcarve"
 
 # A room or module -> the rooms and modules it may import.  `errors` and the package's own version are open to all.
 MAY_IMPORT: dict[str, set[str]] = {
-    "errors": set(),
+    "codes": set(),
+    "errors": {"codes"},
     "quantity": set(),
     "job": {"quantity", "job"},
     "plane": {"plane"},

@@ -11,8 +11,9 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, replace
-from typing import Literal
+from dataclasses import KW_ONLY, dataclass, replace
+
+from vcarve.codes import CODES, Severity
 
 EXIT_REFUSED = 1
 EXIT_BAD_INPUT = 2
@@ -23,8 +24,6 @@ MOST_NAMED = 20  # findings of one kind that are listed one by one
 _HOW_MUCH = re.compile(r"(?<![\w.-])(?<![XY] )-?[0-9]+(?:\.[0-9]+)?")
 
 LONGEST_VALUE = 120  # characters of what was written that a message repeats
-
-Severity = Literal["refuse", "caution"]
 
 
 def printable(text: str) -> str:
@@ -61,22 +60,32 @@ class Problem:
         return printable(f"{head}: {shown}{self.want}" if head else f"{shown}{self.want}")
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True)
 class Finding:
     """One thing a check found in a job or a program that was understood.
 
-    ``code`` is stable and short (``travel``, ``rapid-in-wood``); ``severity`` is ``refuse`` (must not be cut) or
-    ``caution`` (worth a look).  ``line`` is the program's line, ``at_mm`` a place on the piece (piece
+    ``code`` is stable and short (``travel``, ``rapid-in-wood``), one of ``codes.CODES``; ``mild`` makes a caution of what would
+    be refused.  ``line`` is the program's line, ``at_mm`` a place on the piece (piece
     coordinates, origin at the piece's centre), each ``None`` where there is none.  ``more`` counts further places like
     this one that are not listed.
     """
 
     code: str
     sentence: str
-    severity: Severity = "refuse"
+    _: KW_ONLY
+    mild: bool = False
     line: int | None = None
     at_mm: tuple[float, float] | None = None
     more: int = 0
+
+    def __post_init__(self) -> None:
+        if self.code not in CODES:
+            raise InternalError(f"There is no finding of the code {self.code!r}.")
+
+    @property
+    def severity(self) -> Severity:
+        """How much it weighs: ``refuse`` (must not be cut) or ``caution`` (worth a look)."""
+        return "caution" if self.mild else CODES[self.code][0]
 
     def __str__(self) -> str:
         return _told(self)

@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING
 from vcarve.dryrun import clock
 from vcarve.dryrun.carved import carved, carved_findings, measured
 from vcarve.dryrun.check import check
-from vcarve.dryrun.codes import finding
 from vcarve.dryrun.measure import Measured
 from vcarve.dryrun.setup import setup_of, waiting_mm
 from vcarve.dryrun.surface import Surface
@@ -95,9 +94,7 @@ def dry_run(
         )
         if assumed:
             resting = OF_THE_MACHINE if mill.spindle.programmed else OF_THE_MACHINE | {"spindle-off"}
-            findings = tuple(
-                replace(one, severity="caution") if one.code in resting else one for one in findings
-            )
+            findings = tuple(replace(one, mild=True) if one.code in resting else one for one in findings)
         return mill, reading, findings
 
     mill, reading, findings = read(block_delete=True)
@@ -107,7 +104,7 @@ def dry_run(
         run = (replace(one, sentence=f"With the lines after / run: {one.sentence}") for one in other)
         findings = tuple(sorted((*findings, *run), key=lambda one: (one.line or 0, one.code)))
     times = clock.run(reading.moves, mill)
-    known: tuple[Finding, ...] = (finding("no-job", NO_JOB),)
+    known: tuple[Finding, ...] = (Finding("no-job", NO_JOB),)
     if job is not None and layout is not None:
         known = job_findings(job, layout)
     return DryRun(

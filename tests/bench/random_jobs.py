@@ -19,9 +19,9 @@ from tempfile import TemporaryDirectory
 
 import numpy as np
 
+from vcarve.codes import OF_PROGRAMS
 from vcarve.cuts.grooves import ROUNDING_MM
 from vcarve.dryrun.check import place_tolerance_mm
-from vcarve.dryrun.codes import CODES
 from vcarve.dryrun.coverage import covered
 from vcarve.dryrun.measure import Measured
 from vcarve.dryrun.setup import setup_of
@@ -33,7 +33,6 @@ from vcarve.job.load import bits, load_job, machines, pattern_names, woods
 from vcarve.pipeline import Made, draft
 from vcarve.proofing import DryRun, carve_run, dry_run
 
-EARLY = {"bit-too-short", "through-the-piece", "travel"}  # of a job's numbers alone as well as of a program
 OUTLINES = ("rectangle", "rounded", "circle", "ellipse", "polygon")
 
 
@@ -128,7 +127,7 @@ class Outcome:
         found = (
             self.run.findings
             if self.run is not None
-            else [one for one in self.refused if one.code in CODES.keys() - EARLY]
+            else [one for one in self.refused if one.code in OF_PROGRAMS]
         )
         faults = [str(one) for one in found if one.severity == "refuse"]
         if self.run is not None and self.run.job is not None:

@@ -90,13 +90,11 @@ def test_unknown_commands(word: str, sentence: str) -> None:
         ),
         (InputError([Problem(want="a"), Problem(want="b")]), 2, ["2 problems; nothing was written."]),
         (
-            RefusedError(
-                [Finding(code="x", sentence="Bad."), Finding(code="y", sentence="So.", severity="caution")]
-            ),
+            RefusedError([Finding("travel", "Bad."), Finding("chip", "So.")]),
             1,
             [
-                "must not be cut  Bad. [x]",
-                "caution  So. [y]",
+                "must not be cut  Bad. [travel]",
+                "caution  So. [chip]",
                 "Nothing was written. Add --picture plan.svg or --page run.html to see where.",
             ],
         ),

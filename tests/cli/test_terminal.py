@@ -51,7 +51,7 @@ def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 @pytest.mark.parametrize("text", HOSTILE)
 def test_what_a_terminal_obeys_is_spelled_out(text: str) -> None:
     """A problem and a finding that carry the text are one printable line each; what can be seen stays as it is."""
-    finding = Finding(code="x", sentence=text)
+    finding = Finding("clamp", text)
     for said in (Problem(file=text, key=text, want=text), finding, *grouped((finding, finding))):
         assert str(said).isprintable()
     assert printable(text).isprintable()
@@ -141,15 +141,13 @@ def test_findings_that_differ_in_a_figure_are_one_line() -> None:
     """The first is told with the number of the others; figures that say where keep findings apart."""
     deep = [
         Finding(
-            code="bit-too-short",
-            sentence=f"The bit goes {depth} mm deep; its cone ends at 2.75 mm.",
+            "bit-too-short",
+            f"The bit goes {depth} mm deep; its cone ends at 2.75 mm.",
             line=line,
         )
         for line, depth in ((7, 2.8), (9, 3.1), (11, 3.4))
     ]
-    clamps = [
-        Finding(code="clamp", sentence=f"The bit runs into the clamp at X {x} mm, Y 5 mm.") for x in (-5, 33)
-    ]
+    clamps = [Finding("clamp", f"The bit runs into the clamp at X {x} mm, Y 5 mm.") for x in (-5, 33)]
 
     assert [str(group) for group in grouped((*deep, *clamps))] == [
         "from line 7: The bit goes 2.8 mm deep; its cone ends at 2.75 mm. (2 more like it) [bit-too-short]",

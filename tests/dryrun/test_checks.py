@@ -12,8 +12,8 @@ import pytest
 
 from dryrun.test_corpus import CLEAN, CORPUS, FAULT, RAISED, job_for, program
 from small_job import on_machine
+from vcarve.codes import OF_BOTH, OF_PROGRAMS
 from vcarve.dryrun.check import check
-from vcarve.dryrun.codes import CODES, finding
 from vcarve.dryrun.setup import waiting_mm
 from vcarve.dryrun.track import last_decimal_mm
 from vcarve.errors import MOST_NAMED, Finding, InputError, grouped
@@ -383,7 +383,7 @@ def test_each_check_finds_its_line(name: str) -> None:
 
 
 def test_every_code_is_provoked() -> None:
-    """Each code has a program, here or in the corpus, that brings it with its full weight, and no other code is brought."""
+    """Each code of programs has one, here or in the corpus, that brings it with its full weight; no other code is brought."""
     provoked = {code for _, expected, _ in CASES.values() for _, code in expected}
     for _, verdicts in CORPUS.values():
         provoked |= {verdicts} if isinstance(verdicts, str) else set(verdicts)
@@ -391,9 +391,10 @@ def test_every_code_is_provoked() -> None:
     provoked |= {code for _, code in places(alone.findings)}
     provoked -= {FAULT, CLEAN}
 
-    assert {code.lstrip("~") for code in provoked} == set(CODES) - MEASURED
-    assert {code for code in CODES if CODES[code][0] == "refuse"} - MEASURED <= provoked
-    assert not {code for code in CODES if CODES[code][0] == "caution"} & provoked
+    codes = {**OF_BOTH, **OF_PROGRAMS}
+    assert {code.lstrip("~") for code in provoked} == set(codes) - MEASURED
+    assert {code for code in codes if codes[code][0] == "refuse"} - MEASURED <= provoked
+    assert not {code for code in codes if codes[code][0] == "caution"} & provoked
 
 
 def test_machine_zero_with_the_spindle_off_is_only_a_caution() -> None:
@@ -514,9 +515,3 @@ def test_the_last_decimal_of_a_program(units: str, decimals: int, mm: float) -> 
     mill = on_machine(job_of(), units=units, decimals=decimals).machine
 
     assert last_decimal_mm(mill) == pytest.approx(mm)
-
-
-def test_a_finding_weighs_no_more_than_its_code() -> None:
-    """The table's weight is an upper bound that the code itself keeps."""
-    with pytest.raises(AssertionError):
-        finding("zero-length", "This move goes nowhere.", severity="refuse")

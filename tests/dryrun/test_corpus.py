@@ -15,7 +15,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from small_job import on_machine
-from vcarve.dryrun.codes import CODES
+from vcarve.codes import CODES
 from vcarve.errors import InputError
 from vcarve.job.load import load_job
 from vcarve.job.records import Job

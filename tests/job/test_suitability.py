@@ -142,11 +142,6 @@ def test_travel_in_z() -> None:
     assert codes(machine={"travel": job().machine.travel.model_copy(update={"z_mm": 10.0})}) == []
 
 
-def test_a_hop_above_the_safe_height() -> None:
-    """A machine that lifts less than the job's hop is refused."""
-    assert codes("plan.hop=3", machine={"safe_height_mm": 2.9}) == [("hop", "refuse")]
-
-
 def test_a_spindle_that_stands_still() -> None:
     """No speed at all is refused even where the machine's range begins at nothing."""
     spindle = job().machine.spindle.model_copy(update={"min_rpm": 0.0})

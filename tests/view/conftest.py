@@ -118,10 +118,8 @@ def facts() -> PageFacts:
         plan=PLAN,
         lines_mm=1250.0,
         findings=(
-            Finding(
-                code="wrong-depth", sentence="A groove is 0.2 mm too deep.", line=30, at_mm=(12.0, -20.0)
-            ),
-            Finding(code="cut-twice", sentence="A line is <u>cut</u> twice.", severity="caution", line=44),
+            Finding("wrong-depth", "A groove is 0.2 mm too deep.", line=30, at_mm=(12.0, -20.0)),
+            Finding("cut-twice", "A line is <u>cut</u> twice.", mild=True, line=44),
         ),
     )
 

@@ -107,7 +107,7 @@ def test_grooves_are_drawn_once_at_their_true_width() -> None:
 def test_everything_is_said_in_words_and_shapes() -> None:
     """Title and description for screen readers, passes numbered, dimensions with units, clamps and zero named."""
     job, network, grooves, cuts, plan = made()
-    finding = Finding(code="travel", sentence="The bit leaves the travel.", at_mm=(10.0, 10.0))
+    finding = Finding("travel", "The bit leaves the travel.", at_mm=(10.0, 10.0))
     root = ElementTree.fromstring(plan_svg(job, network, grooves, cuts, plan, FEATURES, findings=[finding]))
     words = ["".join(node.itertext()) for node in root.iter(f"{SVG}text")]
     description = root.findtext(f"{SVG}desc")
@@ -127,9 +127,7 @@ def test_every_place_of_a_finding_is_marked_and_the_narrowest_land_stays_in_sigh
     at = grooves.narrowest_at_mm
     assert at is not None
     places = [at, *((4.0 * k, 0.0) for k in range(11))]
-    islands = [
-        Finding(code="weak-island", severity="caution", sentence="Weak.", at_mm=place) for place in places
-    ]
+    islands = [Finding("weak-island", "Weak.", at_mm=place) for place in places]
     text = plan_svg(job, network, grooves, cuts, plan, FEATURES, findings=islands)
 
     assert text.count(">A</text>") == 12
@@ -140,7 +138,7 @@ def test_every_place_of_a_finding_is_marked_and_the_narrowest_land_stays_in_sigh
 def test_a_clamp_s_name_is_clear_of_its_cross_and_of_marks() -> None:
     """The word stands beside the clamp, where neither its diagonals nor a mark on it can hide it."""
     job, network, grooves, cuts, plan = made()
-    finding = Finding(code="clamp", sentence="The bit runs into the clamp.", at_mm=(-46.0, -4.0))
+    finding = Finding("clamp", "The bit runs into the clamp.", at_mm=(-46.0, -4.0))
     root = ElementTree.fromstring(plan_svg(job, network, grooves, cuts, plan, FEATURES, findings=[finding]))
     word = next(node for node in root.iter(f"{SVG}text") if node.text == "clamp")
     texts = [node.text for node in root.iter(f"{SVG}text")]

@@ -166,8 +166,8 @@ def test_embedded_json_cannot_end_its_element(text: str) -> None:
 
 def test_the_verdict_counts_what_forbids_cutting() -> None:
     """One finding that refuses outweighs any number of cautions."""
-    refuse = Finding(code="a", sentence="A.")
-    caution = Finding(code="b", sentence="B.", severity="caution")
+    refuse = Finding("travel", "A.")
+    caution = Finding("chip", "B.")
 
     assert verdict(()) == ("clean", "Every check passed")
     assert verdict(grouped((caution, caution))) == ("caution", "No check forbids cutting: 1 caution")

@@ -277,7 +277,7 @@ def test_a_chosen_finding_shows_its_place_and_line(show: Opener, facts: PageFact
 def test_findings_of_one_sentence_share_a_button(show: Opener, facts: PageFacts) -> None:
     """Pressed again and again by the keyboard, it shows one place after the other, and then lets go."""
     places = [(10.0, 0.0), (20.0, 0.0), (-30.0, 0.0)]
-    same = [Finding(code="stray-cut", sentence="Stray.", line=8, at_mm=place) for place in places]
+    same = [Finding("stray-cut", "Stray.", line=8, at_mm=place) for place in places]
     page = show(replace(facts, findings=(*same, *facts.findings)))
     button = page.locator(".finding >> nth=0")
     middle = page.evaluate(

@@ -71,15 +71,13 @@ def read_drawing(
         raise InputError(
             Problem(want="the drawing has no line longer than the gaps to close", file=str(file))
         )
-    told = [
-        Finding(code="drawing-read", sentence=sentence, severity="caution") for sentence in sheet.cautions
-    ]
+    told = [Finding("drawing-read", sentence) for sentence in sheet.cautions]
     for what, places in sheet.flattened.items():
         more = f" The same in {len(places) - 1} more." if len(places) > 1 else ""
         sentence = f"{file.name}, {places[0]}: {what}.{more}"
-        told.append(Finding(code="drawing-flattened", sentence=sentence, severity="caution"))
+        told.append(Finding("drawing-flattened", sentence))
     if left := _left_out(sheet):
-        told.append(Finding(code="drawing-ignored", sentence=f"Left out: {left}.", severity="caution"))
+        told.append(Finding("drawing-ignored", f"Left out: {left}."))
     low, high = _bounds(strokes)
     size = (float(high[0] - low[0]), float(high[1] - low[1]))
     if max(size) < SMALLEST_MM:

@@ -7,7 +7,6 @@ from collections.abc import Collection, Sequence
 import numpy as np
 
 from vcarve.dryrun.carve import carve, tiles
-from vcarve.dryrun.codes import finding
 from vcarve.dryrun.measure import (
     Land,
     Measured,
@@ -159,7 +158,7 @@ def _contact_findings(job: Job, facts: Measured) -> list[Finding]:
     def make(k: int) -> Finding:
         deep = job.figures.length(reached[lines[k]])
         sentence = f"The shank, wider than the cone, goes {deep} into the wood."
-        return finding("shank-contact", sentence, line=lines[k])
+        return Finding("shank-contact", sentence, line=lines[k])
 
     return listed(range(len(lines)), make)
 
@@ -184,6 +183,6 @@ def _width_findings(
         x, y = xy[[network.tail[edge], network.head[edge]]].mean(axis=0).tolist()
         came, made = length(float(facts.widths_mm[edge])), length(round(float(facts.wanted_mm[edge]), 6))
         sentence = f"This groove came out {came} wide; bit and depth make it {made}."
-        return finding("width-off", sentence, at_mm=(x, y))
+        return Finding("width-off", sentence, at_mm=(x, y))
 
     return listed(np.flatnonzero(off).tolist(), make)

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import numpy as np
 
-from vcarve.dryrun.codes import finding
 from vcarve.dryrun.track import Track
 from vcarve.errors import Finding, listed
 from vcarve.program.moves import Motion
@@ -38,19 +37,19 @@ def _offset_findings(seen: Track) -> list[Finding]:
     if system != 1.0:
         name = f"G{53 + system:g}" if system <= 6 else f"G59.{system - 6:g}"
         sentence = f"The program works from the zero of {name}, not of G54: set that one on the piece."
-        found.append(finding("other-zero", sentence, line=chosen[-1].line))
+        found.append(Finding("other-zero", sentence, line=chosen[-1].line))
     for event in events:
         sentence = OFFSETS.get(event.kind, "")
         if event.kind == "system" and event.before and event.value != system:
             sentence = "The program changes to another work zero; where that is on the piece is not known."
             system = event.value
         if sentence:
-            found.append(finding("offset-changed", sentence, line=event.line))
+            found.append(Finding("offset-changed", sentence, line=event.line))
         if event.kind in ("shift", "shift-off"):
             shifted = event.line if event.kind == "shift" else 0
     if shifted:
         sentence = "G92 is never cancelled; it holds for the next program as well."
-        found.append(finding("g92-left", sentence, line=shifted))
+        found.append(Finding("g92-left", sentence, line=shifted))
     return found
 
 
@@ -60,9 +59,7 @@ def _machine_findings(seen: Track) -> list[Finding]:
     sentence = "A move to machine coordinates: where that is on the piece is not known."
     return listed(
         np.flatnonzero(seen.moves.machine).tolist(),
-        lambda m: finding(
-            "machine-coordinates", sentence, line=seen.line(m), severity=None if harm[m] else "caution"
-        ),
+        lambda m: Finding("machine-coordinates", sentence, line=seen.line(m), mild=not harm[m]),
     )
 
 
@@ -85,9 +82,7 @@ def _probe_findings(seen: Track) -> list[Finding]:
 
     def make(m: int) -> Finding:
         which = "scrape" if scrapes[m] else "turning" if turning[m] else "probe"
-        return finding(
-            "probe", said[which], line=seen.line(m), severity="caution" if which == "probe" else None
-        )
+        return Finding("probe", said[which], line=seen.line(m), mild=which == "probe")
 
     return listed(np.flatnonzero(probes | scrapes).tolist(), make)
 
@@ -100,7 +95,7 @@ def _distance_findings(seen: Track) -> list[Finding]:
         rows = (moves.end(axis) != moves.start(axis)) & moves.is_lost(axis)[1:] & moves.told
         if rows.any():
             sentence = f"{axis} moves by a distance (G91), from wherever the bit stands."
-            found.append(finding("start-unknown", sentence, line=seen.line(int(rows.argmax()))))
+            found.append(Finding("start-unknown", sentence, line=seen.line(int(rows.argmax()))))
     return found
 
 
@@ -114,6 +109,6 @@ def _lost_findings(seen: Track) -> list[Finding]:
         missing = [axis for axis in moves.axes if moves.lost[m : m + 2, moves.columns(axis)].any()]
         have = "have" if len(missing) > 1 else "has"
         sentence = f"{' and '.join(missing)} {have} not been given a place before this cut: it starts wherever the bit stands."
-        return finding("place-unknown", sentence, line=seen.line(m))
+        return Finding("place-unknown", sentence, line=seen.line(m))
 
     return listed(np.flatnonzero(rows).tolist(), make)

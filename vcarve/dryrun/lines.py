@@ -12,7 +12,6 @@ import numpy.typing as npt
 import shapely
 from scipy.spatial import cKDTree
 
-from vcarve.dryrun.codes import finding
 from vcarve.dryrun.coverage import TOUCH, Covered, again, covered, union
 from vcarve.dryrun.track import Track, entry, last_decimal_mm
 from vcarve.errors import Finding, listed
@@ -63,7 +62,7 @@ class _Compared:
         depth = float(self.cover.depth_mm[row, end])
         slope = bool(np.ptp(self.grooves.ends_depth_mm[:, edge]))
         wanted = length(max(round(depth - float(self.excess_mm[row, end]), 6), 0.0))
-        return finding(
+        return Finding(
             "wrong-depth",
             f"This line is cut {length(depth)} deep{' here' if slope else ''}; the job asks for {wanted}.",
             line=self.seen.line(int(self.cover.move[row])),
@@ -97,7 +96,7 @@ def line_findings(
             f"none of them, and {untouched} of the {network.edges} lines are not cut. Is it the program of another job?"
         )
         m = int(stray[0])
-        return [finding("other-job", sentence, line=seen.line(m), at_mm=seen.at(m))]
+        return [Finding("other-job", sentence, line=seen.line(m), at_mm=seen.at(m))]
     return [
         *_stray(lines, stray, "This move cuts where the pattern has no line."),
         *_ends(lines, np.flatnonzero(cutting & _brief(seen, tolerance_mm))),
@@ -110,7 +109,7 @@ def line_findings(
 def _stray(lines: _Compared, rows: Ints, sentence: str) -> list[Finding]:
     return listed(
         rows.tolist(),
-        lambda m: finding("stray-cut", sentence, line=lines.seen.line(m), at_mm=_off_the_lines(lines, m)),
+        lambda m: Finding("stray-cut", sentence, line=lines.seen.line(m), at_mm=_off_the_lines(lines, m)),
     )
 
 
@@ -163,7 +162,7 @@ def _ends(lines: _Compared, rows: Ints) -> list[Finding]:
         wanted = write(round(float(allowed[k, 0]), 6))
         sentence = f"The bit goes {write(float(depth[k]))} deep; the lines there are to be {wanted}."
         m = int(rows[k])
-        return finding("wrong-depth", sentence, line=seen.line(m), at_mm=seen.at(m))
+        return Finding("wrong-depth", sentence, line=seen.line(m), at_mm=seen.at(m))
 
     return [
         *_stray(lines, rows[allowed[:, 0] < 0.0], "The bit cuts where the pattern has no line."),
@@ -194,7 +193,7 @@ def _lacking(lines: _Compared) -> list[Finding]:
 
     def missed(edge: int) -> Finding:
         part = "A part of this line" if touched[edge] > 0.0 else "This line"
-        return finding("line-missed", f"{part} of the pattern is not cut.", at_mm=lines.place(edge))
+        return Finding("line-missed", f"{part} of the pattern is not cut.", at_mm=lines.place(edge))
 
     # Of each edge the move that came nearest to its depth, the last of several.
     rows = np.flatnonzero(short)
@@ -226,7 +225,7 @@ def _recuts(lines: _Compared, job: Job) -> list[Finding]:
     sentence = "This move goes again along a line that is already cut to this depth."
     return listed(
         rows.tolist(),
-        lambda row: finding(
+        lambda row: Finding(
             "cut-twice",
             sentence,
             line=lines.seen.line(int(cover.move[row])),

@@ -9,9 +9,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from vcarve.dryrun.codes import finding
 from vcarve.dryrun.track import Track
-from vcarve.errors import Finding, Severity
+from vcarve.errors import Finding
 from vcarve.program.grammar import (
     ACTIVE_COMMENTS,
     HARMLESS_COMMENTS,
@@ -100,7 +99,7 @@ def _outside(event: Event, dialect: str, figures: Figures) -> Finding:
 
 def _said(event: Event, what: str, reason: str) -> Finding:
     sentence = f"{what[:1].upper()}{what[1:]} is outside the plain subset: {reason}."
-    return finding("not-judged", sentence, line=event.line)
+    return Finding("not-judged", sentence, line=event.line)
 
 
 def _noted(event: Event, dialect: str, figures: Figures) -> Finding:
@@ -115,18 +114,17 @@ def _path_tolerance(event: Event, dialect: str, figures: Figures) -> Finding | N
     harm = event.value > TOO_ROUNDED_MM and (bounded or dialect == "linuxcnc")
     how = f"by up to {figures.length(event.value)}" if bounded else "as far as the speed asks"
     sentence = f"G64 lets the controller round corners {how}: the lines come out otherwise; G61 or G64 P0.01 keeps them."
-    return finding("path-tolerance", sentence, line=event.line, severity="refuse" if harm else "caution")
+    return Finding("path-tolerance", sentence, line=event.line, mild=not harm)
 
 
 def _active(event: Event, dialect: str, figures: Figures) -> Finding:
     word = event.text
     # Grbl drops every comment; the same program may still come to another controller.
     harmless = word in HARMLESS_COMMENTS or dialect == "grbl-1.1"
-    severity: Severity = "caution" if harmless else "refuse"
     sentence = (
         f"LinuxCNC acts on this comment ({word.rstrip(',')}): {ACTIVE_COMMENTS[word]}. The dry run does not."
     )
-    return finding("active-comment", sentence, line=event.line, severity=severity)
+    return Finding("active-comment", sentence, line=event.line, mild=harmless)
 
 
 def _long_number(event: Event, dialect: str, figures: Figures) -> Finding:
@@ -136,12 +134,12 @@ def _long_number(event: Event, dialect: str, figures: Figures) -> Finding:
     )
     sentence += ": it is another number there." if lost else "."
     harm = lost and dialect != "linuxcnc"
-    return finding("long-number", sentence, line=event.line, severity="refuse" if harm else "caution")
+    return Finding("long-number", sentence, line=event.line, mild=not harm)
 
 
 def _switched(event: Event, dialect: str, figures: Figures) -> Finding:
     sentence = "Lines that begin with / run or not by a switch at the controller; both ways were judged."
-    return finding("block-delete", sentence, line=event.line)
+    return Finding("block-delete", sentence, line=event.line)
 
 
 _KINDS = {

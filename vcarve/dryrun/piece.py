@@ -7,7 +7,6 @@ from collections.abc import Callable
 import numpy as np
 import shapely
 
-from vcarve.dryrun.codes import finding
 from vcarve.dryrun.track import Bools, Floats, Ints, Track, entry, path
 from vcarve.errors import Finding, listed
 from vcarve.groove.width import deepest_mm, width_mm
@@ -51,7 +50,7 @@ def rapid_findings(seen: Track, job: Job | None) -> list[Finding]:
     def near(m: int) -> Finding:
         above = seen.figures.length(round(float(height[m]), 3))
         sentence = f"A rapid moves across only {above} above the surface; few boards are so flat."
-        return finding("rapid-low", sentence, line=seen.line(m), at_mm=seen.at(m), severity="caution")
+        return Finding("rapid-low", sentence, line=seen.line(m), at_mm=seen.at(m), mild=True)
 
     scratching = seen.feed & seen.across & ~seen.in_wood & ~seen.blind & seen.moves.told
     scratching &= height <= seen.slack_mm
@@ -69,11 +68,11 @@ def surface_findings(seen: Track) -> list[Finding]:
         "Nothing goes below Z0, where the surface is taken to be: cuts, rapids and spindle were not judged. "
         "If the zero is on the bed, give the job (--job)."
     )
-    return [finding("surface-unknown", sentence)]
+    return [Finding("surface-unknown", sentence)]
 
 
 def _saying(seen: Track, code: str, sentence: str) -> Callable[[int], Finding]:
-    return lambda m: finding(code, sentence, line=seen.line(m), at_mm=seen.at(m))
+    return lambda m: Finding(code, sentence, line=seen.line(m), at_mm=seen.at(m))
 
 
 def depth_findings(seen: Track, job: Job) -> list[Finding]:
@@ -94,13 +93,13 @@ def depth_findings(seen: Track, job: Job) -> list[Finding]:
     return [
         *listed(
             np.flatnonzero(through).tolist(),
-            lambda m: finding(
+            lambda m: Finding(
                 "through-the-piece", deep(m, thick), line=seen.line(m), at_mm=seen.at(m, thickness)
             ),
         ),
         *listed(
             np.flatnonzero(short).tolist(),
-            lambda m: finding("bit-too-short", deep(m, ends), line=seen.line(m), at_mm=seen.at(m, cone)),
+            lambda m: Finding("bit-too-short", deep(m, ends), line=seen.line(m), at_mm=seen.at(m, cone)),
         ),
     ]
 
@@ -127,7 +126,7 @@ def piece_findings(seen: Track, job: Job, outline: shapely.Polygon | None = None
     sentence = "The bit is below the surface beyond the piece's edge."
     return listed(
         np.flatnonzero(below & out).tolist(),
-        lambda m: finding("outside-piece", sentence, line=seen.line(m), at_mm=entry(seen, m, beyond)),
+        lambda m: Finding("outside-piece", sentence, line=seen.line(m), at_mm=entry(seen, m, beyond)),
     )
 
 
@@ -158,7 +157,7 @@ def _meeting(seen: Track, job: Job, clamp: Clamp) -> Callable[[int], Finding]:
     def meets(m: int) -> Finding:
         radius = _radius_mm(job, clamp.above_mm - float(seen.low_mm[m, 2]))
         zone = shapely.buffer(_rectangle(job, clamp), radius)
-        return finding("clamp", sentence, line=seen.line(m), at_mm=entry(seen, m, zone))
+        return Finding("clamp", sentence, line=seen.line(m), at_mm=entry(seen, m, zone))
 
     return meets
 

@@ -6,9 +6,8 @@ from collections.abc import Callable
 
 import numpy as np
 
-from vcarve.dryrun.codes import finding
 from vcarve.dryrun.track import Track, arc_boxes
-from vcarve.errors import Finding, Severity, listed
+from vcarve.errors import Finding, listed
 from vcarve.job.bench import Machine
 from vcarve.job.records import Job
 from vcarve.program.grammar import PLANES
@@ -27,34 +26,32 @@ def mode_findings(seen: Track, dialect: str) -> list[Finding]:
     found = []
     arcs = moves.sweep_rad != 0.0
     every = np.ones(len(moves), dtype=np.bool_)
-    refuse: Severity = "refuse"
-    caution: Severity = "caution"
     wanted = [
-        ("units", "units-unset", refuse, every, "The units (G20 or G21) are", "move"),
-        ("distance", "modes-unset", refuse, every, "The distance mode (G90 or G91) is", "move"),
+        ("units", "units-unset", False, every, "The units (G20 or G21) are", "move"),
+        ("distance", "modes-unset", False, every, "The distance mode (G90 or G91) is", "move"),
         # Every controller at hand begins with G94, and G93 is rare.
-        ("feed-mode", "modes-unset", caution, seen.feed, "The feed mode (G94) is", "feed move"),
-        ("plane", "modes-unset", refuse, arcs, "The plane of arcs (G17) is", "arc"),
+        ("feed-mode", "modes-unset", True, seen.feed, "The feed mode (G94) is", "feed move"),
+        ("plane", "modes-unset", False, arcs, "The plane of arcs (G17) is", "arc"),
     ]
     if dialect == "linuxcnc":
         # No program's end resets these two there.
         wanted.append(
-            ("arc-distance", "modes-unset", caution, arcs, "The kind of arc centres (G91.1) is", "arc")
+            ("arc-distance", "modes-unset", True, arcs, "The kind of arc centres (G91.1) is", "arc")
         )
         path = "The path control (G61, or G64 with P) is"
-        wanted.append(("path", "modes-unset", caution, seen.feed, path, "feed move"))
-    for kind, code, severity, needing, what, which in wanted:
+        wanted.append(("path", "modes-unset", True, seen.feed, path, "feed move"))
+    for kind, code, mild, needing, what, which in wanted:
         if not needing.any():
             continue
         first = int(needing.argmax())
         if not any(event.kind == kind and event.before <= first for event in moves.events):
             sentence = f"{what} not set before the first {which}."
-            found.append(finding(code, sentence, line=seen.line(first), severity=severity))
+            found.append(Finding(code, sentence, line=seen.line(first), mild=mild))
     if not len(moves):
-        found.append(finding("no-moves", "The program moves nothing."))
+        found.append(Finding("no-moves", "The program moves nothing."))
     if not any(event.kind == "end" for event in moves.events):
         sentence = "The program does not end with M2 or M30."
-        found.append(finding("no-end", sentence, line=moves.lines or None))
+        found.append(Finding("no-end", sentence, line=moves.lines or None))
     return found
 
 
@@ -83,7 +80,7 @@ def speed_findings(seen: Track, machine: Machine) -> list[Finding]:
     found.extend(
         listed(
             np.sort(slow[first]).tolist(),
-            lambda m: finding(
+            lambda m: Finding(
                 "feed-slow",
                 f"The feed is {seen.figures.feed(feed[m], 9)}, so slow that the bit rubs and burns.",
                 line=seen.line(m),
@@ -94,7 +91,7 @@ def speed_findings(seen: Track, machine: Machine) -> list[Finding]:
 
 
 def _too_fast(seen: Track, axis: str, limit: float) -> Callable[[int], Finding]:
-    return lambda m: finding(
+    return lambda m: Finding(
         "feed-too-fast",
         f"The feed is {seen.figures.feed(seen.moves.feed_mm_min[m], 3)}; the machine's largest on {axis} is "
         f"{seen.figures.number(limit)}.",
@@ -127,7 +124,7 @@ def job_speed_findings(seen: Track, job: Job) -> list[Finding]:
             sentence = (
                 f"The bit {what} at {write.feed(speed[m], 3)}; the job asks for {write.number(wanted)}."
             )
-            found.append(finding(code, sentence, line=seen.line(m)))
+            found.append(Finding(code, sentence, line=seen.line(m)))
     turning = cut & (moves.rpm > 0.0) & job.machine.spindle.programmed
     for rows, code in (
         (turning & (moves.rpm > job.spindle_rpm + 0.5), fast),
@@ -136,7 +133,7 @@ def job_speed_findings(seen: Track, job: Job) -> list[Finding]:
         if rows.any():
             m = int(rows.argmax())
             sentence = f"The spindle turns at {format_rpm(moves.rpm[m])}; the job asks for {format_number(job.spindle_rpm)}."
-            found.append(finding(code, sentence, line=seen.line(m)))
+            found.append(Finding(code, sentence, line=seen.line(m)))
     return found
 
 
@@ -163,7 +160,7 @@ def travel_findings(seen: Track, machine: Machine) -> list[Finding]:
             sentence = (
                 f"The program needs {span} of travel on {axis}; the machine has {seen.figures.length(most)}."
             )
-            found.append(finding("travel", sentence, line=seen.line(int(beyond[0]))))
+            found.append(Finding("travel", sentence, line=seen.line(int(beyond[0]))))
     return found
 
 
@@ -179,17 +176,17 @@ def habit_findings(seen: Track) -> list[Finding]:
             sentence = (
                 "F beside G20 or G21: controllers disagree on which unit it has; give it a line of its own."
             )
-            found.append(finding("feed-with-units", sentence, line=event.line))
+            found.append(Finding("feed-with-units", sentence, line=event.line))
         elif event.kind == "units":
             if event.before > 0 and event.value != units:
                 sentence = "The units change on the way; check every length and feed after this line."
-                found.append(finding("units-change", sentence, line=event.line))
+                found.append(Finding("units-change", sentence, line=event.line))
             units = event.value
         elif event.kind == "bare-axes":
             sentence = (
                 "Axis words before any motion code: this controller runs them as a rapid, others refuse them."
             )
-            found.append(finding("bare-axes", sentence, line=event.line))
+            found.append(Finding("bare-axes", sentence, line=event.line))
         elif event.kind == "tool-change":
             later = event.before > first_cut
             sentence = (
@@ -197,17 +194,15 @@ def habit_findings(seen: Track) -> list[Finding]:
                 if later
                 else "The program changes the bit; set the zero with the bit it asks for."
             )
-            found.append(
-                finding("tool-change", sentence, line=event.line, severity=None if later else "caution")
-            )
+            found.append(Finding("tool-change", sentence, line=event.line, mild=not later))
     if len(moves) and not moves.machine[0] and seen.across[0]:
         sentence = "The first move goes across; lift the bit (Z alone) before that."
-        found.append(finding("first-move-across", sentence, line=seen.line(0)))
+        found.append(Finding("first-move-across", sentence, line=seen.line(0)))
     still = np.flatnonzero(seen.feed & (moves.length_mm == 0.0))
     found.extend(
         listed(
             still.tolist(),
-            lambda m: finding(
+            lambda m: Finding(
                 "zero-length", "This move goes to where the bit already is.", line=seen.line(m)
             ),
         )
@@ -232,14 +227,12 @@ def _arc_findings(seen: Track) -> list[Finding]:
     whole = bent & ~tiny & (gap < 0.01) & (np.abs(moves.sweep_rad) > 1.9 * np.pi)
     close = f"The ends of this arc are less than {seen.figures.length(TINY_MM)} apart: it may become a whole circle."
     round_ = "This arc is a whole circle, as a tiny arc becomes when its ends round to the same place."
-    found = listed(np.flatnonzero(tiny).tolist(), _arc_finding(seen, "full-circle", close, "refuse"))
-    found += listed(np.flatnonzero(whole).tolist(), _arc_finding(seen, "full-circle", round_, "caution"))
+    found = listed(np.flatnonzero(tiny).tolist(), _arc_finding(seen, "full-circle", close))
+    found += listed(np.flatnonzero(whole).tolist(), _arc_finding(seen, "full-circle", round_, mild=True))
     sentence = "The ends of this arc are not equally far from its centre: it is cut as a spiral."
     spirals = np.flatnonzero(bent & (swell > SWELL_MM))
-    return found + listed(spirals.tolist(), _arc_finding(seen, "spiral", sentence, None))
+    return found + listed(spirals.tolist(), _arc_finding(seen, "spiral", sentence))
 
 
-def _arc_finding(
-    seen: Track, code: str, sentence: str, severity: Severity | None
-) -> Callable[[int], Finding]:
-    return lambda m: finding(code, sentence, line=seen.line(m), at_mm=seen.at(m), severity=severity)
+def _arc_finding(seen: Track, code: str, sentence: str, *, mild: bool = False) -> Callable[[int], Finding]:
+    return lambda m: Finding(code, sentence, line=seen.line(m), at_mm=seen.at(m), mild=mild)

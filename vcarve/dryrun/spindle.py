@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import numpy as np
 
-from vcarve.dryrun.codes import finding
 from vcarve.dryrun.safety import SLOW_MM_MIN
 from vcarve.dryrun.track import Ints, Track
 from vcarve.errors import Finding, listed
@@ -25,7 +24,7 @@ def spindle_findings(seen: Track, machine: Machine) -> list[Finding]:
         words = [event for event in seen.moves.events if event.kind in SPINDLE_WORDS]
         if words:
             sentence = "M3, M4, M5 and S do nothing here: the machine's spindle is switched by hand."
-            found.append(finding("spindle-by-hand", sentence, line=words[0].line))
+            found.append(Finding("spindle-by-hand", sentence, line=words[0].line))
         found.extend(_by_hand(seen, cuts))
         found.extend(_end_findings(seen, running=False))
         return found
@@ -37,10 +36,10 @@ def spindle_findings(seen: Track, machine: Machine) -> list[Finding]:
             way = 1 if kind == "spindle-cw" else -1
             if way < 0:
                 sentence = "M4 turns the bit backwards; it will burn and tear instead of cutting."
-                found.append(finding("spindle-backwards", sentence, line=event.line))
+                found.append(Finding("spindle-backwards", sentence, line=event.line))
             if turn == 0 and seen.rests_in_wood(before):
                 found.append(
-                    finding(
+                    Finding(
                         "spindle-in-wood", "The spindle starts with the bit in the wood.", line=event.line
                     )
                 )
@@ -51,16 +50,16 @@ def spindle_findings(seen: Track, machine: Machine) -> list[Finding]:
             speed = event.value
             if speed == 0.0 and turn and seen.rests_in_wood(before):
                 found.append(
-                    finding("spindle-in-wood", "The spindle stops with the bit in the wood.", line=event.line)
+                    Finding("spindle-in-wood", "The spindle stops with the bit in the wood.", line=event.line)
                 )
         elif kind in ("spindle-stop", "tool-change", "end"):
             if kind == "spindle-stop" and turn and seen.rests_in_wood(before):
                 found.append(
-                    finding("spindle-in-wood", "The spindle stops with the bit in the wood.", line=event.line)
+                    Finding("spindle-in-wood", "The spindle stops with the bit in the wood.", line=event.line)
                 )
             elif kind == "spindle-stop" and before < len(seen.moves) and seen.line(before) == event.line:
                 sentence = "M5 acts before the motion on its line; give it a line of its own after it."
-                found.append(finding("stop-with-motion", sentence, line=event.line))
+                found.append(Finding("stop-with-motion", sentence, line=event.line))
             if kind == "end":
                 found.extend(_end_findings(seen, running=turn != 0, event=event))
             turn = 0
@@ -90,8 +89,8 @@ def spindle_findings(seen: Track, machine: Machine) -> list[Finding]:
         f"The bit goes into the wood before the spindle is at speed; wait {machine.spindle.spin_up_s:g} s (G4) "
         "after M3, and after a higher S."
     )
-    found.extend(listed(_firsts(cuts, ~on), lambda m: finding("spindle-off", off, line=seen.line(m))))
-    found.extend(listed(_firsts(cuts, on & ~ready), lambda m: finding("spin-up", early, line=seen.line(m))))
+    found.extend(listed(_firsts(cuts, ~on), lambda m: Finding("spindle-off", off, line=seen.line(m))))
+    found.extend(listed(_firsts(cuts, on & ~ready), lambda m: Finding("spin-up", early, line=seen.line(m))))
     return found
 
 
@@ -115,17 +114,17 @@ def _by_hand(seen: Track, cuts: Ints) -> list[Finding]:
     ]
     if len(cuts) and not any(event.kind == "pause" and event.before <= first for event in pauses):
         sentence = "The spindle is started by hand, but the program does not pause (M0) before it cuts."
-        found.append(finding("spindle-off", sentence, line=seen.line(first)))
+        found.append(Finding("spindle-off", sentence, line=seen.line(first)))
     return found
 
 
 def _pause_findings(seen: Track, event: Event, *, running: bool) -> list[Finding]:
     if seen.rests_in_wood(event.before):
         sentence = "The program pauses with the bit in the wood; lift it first."
-        return [finding("pause-in-wood", sentence, line=event.line, severity=None if running else "caution")]
+        return [Finding("pause-in-wood", sentence, line=event.line, mild=not running)]
     if running:
         sentence = "The program pauses with the spindle turning: keep your hands away."
-        return [finding("pause-running", sentence, line=event.line)]
+        return [Finding("pause-running", sentence, line=event.line)]
     return []
 
 
@@ -150,13 +149,13 @@ def _dwell_findings(seen: Track) -> list[Finding]:
         stands[m] = 0.0
     return listed(
         np.flatnonzero(stands).tolist(),
-        lambda k: finding(
+        lambda k: Finding(
             "dwell-in-wood",
             f"The bit stays for {format_number(round(float(stands[k]), 1))} s at one place in the wood; it burns there. "
             "Lift it before a wait, and plunge faster than "
             f"{seen.figures.feed(SLOW_MM_MIN)}.",
             line=int(first[k]),
-            severity=None if stands[k] > SHORT_DWELL_S else "caution",
+            mild=not stands[k] > SHORT_DWELL_S,
         ),
     )
 
@@ -166,10 +165,10 @@ def _end_findings(seen: Track, *, running: bool, event: Event | None = None) -> 
     found = []
     if running:
         sentence = "The spindle is not stopped (M5) before the program ends."
-        found.append(finding("spindle-left-on", sentence, line=line))
+        found.append(Finding("spindle-left-on", sentence, line=line))
     if seen.rests_in_wood(len(seen.moves) if event is None else event.before):
         found.append(
-            finding("ends-in-wood", "The program ends with the bit in the wood; lift it first.", line=line)
+            Finding("ends-in-wood", "The program ends with the bit in the wood; lift it first.", line=line)
         )
     return found
 
@@ -186,7 +185,7 @@ def _range_findings(events: tuple[Event, ...], machine: Machine) -> list[Finding
     speeds = list(wrong)
     return listed(
         range(len(speeds)),
-        lambda k: finding(
+        lambda k: Finding(
             "spindle-range",
             f"The spindle is set to {format_rpm(speeds[k])}; it runs from {format_number(spindle.min_rpm)} to "
             f"{format_number(spindle.max_rpm)}.",

@@ -58,8 +58,8 @@ def _bit(job: Job, deepest_mm: float) -> list[Finding]:
         held = ", ".join(length(collet) for collet in machine.collets_mm)
         found.append(
             Finding(
-                code="collet",
-                sentence=f"The bit's shank is {length(bit.shank_mm)}; {machine.name} has collets for {held}. "
+                "collet",
+                f"The bit's shank is {length(bit.shank_mm)}; {machine.name} has collets for {held}. "
                 + _bits_that_fit(bit, machine),
             )
         )
@@ -67,8 +67,8 @@ def _bit(job: Job, deepest_mm: float) -> list[Finding]:
     if shallowest < machine.last_decimal_mm:
         found.append(
             Finding(
-                code="too-shallow",
-                sentence=f"A groove {length(shallowest, 6)} deep is none: programs for {machine.name} give heights "
+                "too-shallow",
+                f"A groove {length(shallowest, 6)} deep is none: programs for {machine.name} give heights "
                 f"to {length(machine.last_decimal_mm, 6)}.",
             )
         )
@@ -76,8 +76,8 @@ def _bit(job: Job, deepest_mm: float) -> list[Finding]:
     if deepest > deepest_mm + 1e-9:
         found.append(
             Finding(
-                code="bit-too-short",
-                sentence=f"The groove is {length(deepest)} deep, but this bit's cone ends at {length(deepest_mm)}; "
+                "bit-too-short",
+                f"The groove is {length(deepest)} deep, but this bit's cone ends at {length(deepest_mm)}; "
                 "take a wider bit or a shallower groove.",
             )
         )
@@ -105,17 +105,16 @@ def _piece(job: Job) -> list[Finding]:
     if left <= 0:
         found.append(
             Finding(
-                code="through-the-piece",
-                sentence=f"The groove is {length(deepest)} deep in a piece {length(job.piece.thickness_mm)} thick: "
+                "through-the-piece",
+                f"The groove is {length(deepest)} deep in a piece {length(job.piece.thickness_mm)} thick: "
                 "it would go through.",
             )
         )
     elif left < FLOOR_LEAST_MM:
         found.append(
             Finding(
-                code="thin-floor",
-                severity="caution",
-                sentence=f"Only {length(left)} of wood is left under the deepest groove.",
+                "thin-floor",
+                f"Only {length(left)} of wood is left under the deepest groove.",
             )
         )
     return found
@@ -137,13 +136,12 @@ def _travel(job: Job, reach_mm: tuple[float, float] | None) -> list[Finding]:
         spare = room - size
         measures = f"{what} {length(size)} along {axis}; {machine} travels {length(room)} that way"
         if spare < -1e-9:
-            found.append(Finding(code="travel", sentence=f"{measures}."))
+            found.append(Finding("travel", f"{measures}."))
         elif spare < SETUP_ROOM_MM - 1e-9:
             found.append(
                 Finding(
-                    code="travel-tight",
-                    severity="caution",
-                    sentence=f"{measures}, which leaves {length(spare)} to set it up in. Leave {length(SETUP_ROOM_MM)}, "
+                    "travel-tight",
+                    f"{measures}, which leaves {length(spare)} to set it up in. Leave {length(SETUP_ROOM_MM)}, "
                     "with a wider margin or a smaller piece, or try the corners with the bit raised.",
                 )
             )
@@ -159,25 +157,17 @@ def _heights(job: Job) -> list[Finding]:
     if need > machine.travel.z_mm + 1e-9:
         found.append(
             Finding(
-                code="travel",
-                sentence=f"From the bottom of the groove to the safe height is {length(need)}; "
+                "travel",
+                f"From the bottom of the groove to the safe height is {length(need)}; "
                 f"{machine.name} travels {length(machine.travel.z_mm)} in Z.",
-            )
-        )
-    if job.hop_mm > machine.safe_height_mm + 1e-9:
-        found.append(
-            Finding(
-                code="hop",
-                sentence=f"The hop of {length(job.hop_mm)} is above the machine's safe height of "
-                f"{length(machine.safe_height_mm)}.",
             )
         )
     for clamp in job.clamps:
         if clamp.above_mm >= machine.safe_height_mm:
             found.append(
                 Finding(
-                    code="clamp",
-                    sentence=f"The clamp at X {length(clamp.x_mm)}, Y {length(clamp.y_mm)} stands "
+                    "clamp",
+                    f"The clamp at X {length(clamp.x_mm)}, Y {length(clamp.y_mm)} stands "
                     f"{length(clamp.above_mm)} above the piece; the machine's safe height of "
                     f"{length(machine.safe_height_mm)} does not clear it. Raise 'safe-height' in the machine file "
                     "('mizo new --machine' writes one of your own), or use a lower clamp.",
@@ -194,16 +184,16 @@ def _speeds(job: Job) -> list[Finding]:
     if job.cut_mm_min > flat + 1e-9:
         found.append(
             Finding(
-                code="feed-too-fast",
-                sentence=f"The cutting feed is {job.figures.feed(job.cut_mm_min, 3)}; {machine.name} cuts at "
+                "feed-too-fast",
+                f"The cutting feed is {job.figures.feed(job.cut_mm_min, 3)}; {machine.name} cuts at "
                 f"{job.figures.feed(flat, 3)} at most.",
             )
         )
     if job.plunge_mm_min > machine.feed_max.z_mm_min + 1e-9:
         found.append(
             Finding(
-                code="feed-too-fast",
-                sentence=f"The plunge feed is {job.figures.feed(job.plunge_mm_min, 3)}; {machine.name} plunges at "
+                "feed-too-fast",
+                f"The plunge feed is {job.figures.feed(job.plunge_mm_min, 3)}; {machine.name} plunges at "
                 f"{job.figures.feed(machine.feed_max.z_mm_min, 3)} at most.",
             )
         )
@@ -211,8 +201,8 @@ def _speeds(job: Job) -> list[Finding]:
     if not max(spindle.min_rpm, 1.0) <= job.spindle_rpm <= spindle.max_rpm:
         found.append(
             Finding(
-                code="spindle-range",
-                sentence=f"The spindle is set to {format_rpm(job.spindle_rpm)}; that of {machine.name} runs from "
+                "spindle-range",
+                f"The spindle is set to {format_rpm(job.spindle_rpm)}; that of {machine.name} runs from "
                 f"{format_number(spindle.min_rpm)} to {format_rpm(spindle.max_rpm)}.",
             )
         )
@@ -245,9 +235,8 @@ def _load(job: Job) -> list[Finding]:
         cure = f" To mend it, {'; or '.join(ways)}." if ways else ""
         found.append(
             Finding(
-                code="chip",
-                severity="caution",
-                sentence=f"Each of the bit's cutting edges takes {figures.length(chip)} a turn; usual in {wood.title} is "
+                "chip",
+                f"Each of the bit's cutting edges takes {figures.length(chip)} a turn; usual in {wood.title} is "
                 f"{figures.number(low)} to {figures.length(high)}: {harm}.{cure}",
             )
         )
@@ -255,9 +244,8 @@ def _load(job: Job) -> list[Finding]:
         share = wood.plunge_share
         found.append(
             Finding(
-                code="plunge-fast",
-                severity="caution",
-                sentence=f"The bit plunges at {figures.feed(job.plunge_mm_min)}, faster than it cuts, "
+                "plunge-fast",
+                f"The bit plunges at {figures.feed(job.plunge_mm_min)}, faster than it cuts, "
                 f"{figures.feed(feed)}; its point hardly cuts. Usual in {wood.title} is "
                 f"{format_number(share * 100)} % of the cut, {figures.feed(share * feed, 0)}.",
             )
@@ -271,8 +259,8 @@ def _step(job: Job) -> list[Finding]:
     if job.step_mm < min(least, deepest):
         return [
             Finding(
-                code="step-too-small",
-                sentence=f"Levels of {length(job.step_mm, 6)} each cannot be told apart in a program for {job.machine.name}; "
+                "step-too-small",
+                f"Levels of {length(job.step_mm, 6)} each cannot be told apart in a program for {job.machine.name}; "
                 f"give a step of {job.figures.at_least(least, 6)} or more.",
             )
         ]
@@ -283,9 +271,8 @@ def _step(job: Job) -> list[Finding]:
         return []
     return [
         Finding(
-            code="step-deep",
-            severity="caution",
-            sentence=f"The bit takes {length(at_once)} at once; usual in {job.wood.title} on {job.machine.name} is "
+            "step-deep",
+            f"The bit takes {length(at_once)} at once; usual in {job.wood.title} on {job.machine.name} is "
             f"{length(usual)} or less. Set 'step' under 'groove' to that, or leave it out.",
         )
     ]

@@ -48,10 +48,6 @@ def layout_findings(job: Job, layout: Layout) -> tuple[Finding, ...]:
     return (*found, *land_findings(job, layout), *proportion_findings(job, layout))
 
 
-def _caution(code: str, sentence: str) -> Finding:
-    return Finding(code=code, severity="caution", sentence=sentence)
-
-
 # --- the drawing ---------------------------------------------------------------------------------------------------
 
 
@@ -69,7 +65,7 @@ def drawing_findings(job: Job, layout: Layout, drawing: Drawing) -> Iterator[Fin
             for x, y in (mount.axes_mm(*one.at_mm) for one in those[:PLACES_TOLD])
         )
         more = " and elsewhere" if len(those) > PLACES_TOLD else ""
-        said = _caution(code, f"{what}: at {places} {figures.unit}{more}.")
+        said = Finding(code, f"{what}: at {places} {figures.unit}{more}.")
         at = [one.at_mm for one in those]
         yield from listed(range(len(at)), lambda k, said=said, at=at: replace(said, at_mm=at[k]))  # type: ignore[misc]
     yield from _outside(job, layout, drawing)
@@ -97,12 +93,12 @@ def _outside(job: Job, layout: Layout, drawing: Drawing) -> Iterator[Finding]:
         "draw smaller, change margin, shift-x and shift-y, or check the drawing's units."
     )
     if share <= MOST_OUTSIDE:
-        yield _caution("drawing-clipped", sentence)
+        yield Finding("drawing-clipped", sentence)
     elif job.pattern.lost_lines == "allow":
-        yield _caution("drawing-lost", sentence)
+        yield Finding("drawing-lost", sentence, mild=True)
     else:
         allow = " If it is meant, write 'lost-lines: allow' under 'pattern'."
-        yield Finding(code="drawing-lost", sentence=sentence + allow)
+        yield Finding("drawing-lost", sentence + allow)
 
 
 # --- the land ------------------------------------------------------------------------------------------------------
@@ -115,7 +111,7 @@ def land_findings(job: Job, layout: Layout) -> Iterator[Finding]:
         yield _lost(job, layout)
     if grooves.broken:
         share = _share(grooves.broken, cells)
-        yield _caution("land-broken", f"In {share} the land falls apart into islands.")
+        yield Finding("land-broken", f"In {share} the land falls apart into islands.")
     if grooves.weak:
         size = job.figures.small(float(grooves.weak_mm.min()))
         said = f"Islands of land are so small that they may break out; the smallest has room for a circle of {size} only."
@@ -124,7 +120,7 @@ def land_findings(job: Job, layout: Layout) -> Iterator[Finding]:
         if grooves.weak > MOST_LOST * cells and layout.pattern and (sample := cells_of(layout.pattern)):
             holds, sound = (job.figures.length(mm) for mm in _sound_mm(job, layout, sample))
             said += f" At a pitch of {sound} or more every whole cell keeps land of {holds} or more."
-        weak = _caution("weak-island", said)
+        weak = Finding("weak-island", said)
         at = [(x, y) for x, y in grooves.weak_at_mm.tolist()]
         yield from listed(range(grooves.weak), lambda k: replace(weak, at_mm=at[k]))
     strips = edge_slivers(layout.network, grooves, [corners(ring) for ring in layout.outline.rings])
@@ -136,7 +132,7 @@ def land_findings(job: Job, layout: Layout) -> Iterator[Finding]:
             start = f"At {len(strips)} places grooves run along the piece's edge; the thinnest strip they leave is {size} wide"
         said = f"{start}: it may break out. Shift the pattern, or change its pitch or margin."
         x, y = strips.at_mm[thinnest].tolist()
-        yield replace(_caution("edge-sliver", said), at_mm=(x, y))
+        yield replace(Finding("edge-sliver", said), at_mm=(x, y))
 
 
 def _share(number: int, cells: int) -> str:
@@ -161,11 +157,7 @@ def _lost(job: Job, layout: Layout) -> Finding:
     refused = most and job.lost_land == "refuse"
     if refused:
         said.append("If this is meant, write 'lost-land: allow' under 'groove'.")
-    return Finding(
-        code="land-lost" if most else "land-vanished",
-        severity="refuse" if refused else "caution",
-        sentence=" ".join(said),
-    )
+    return Finding("land-lost" if most else "land-vanished", " ".join(said), mild=not refused)
 
 
 def _depths_and_widths(job: Job, layout: Layout, cells: Cells) -> tuple[dict[int, float], dict[int, float]]:
@@ -234,14 +226,14 @@ def proportion_findings(job: Job, layout: Layout) -> Iterator[Finding]:
                 f"only {counted(whole, 'whole cell')} on the piece" if whole else "no whole cell on the piece"
             )
             said = f"A pitch of {length(pitch)} leaves {shown}: little of the pattern is seen; {usual}."
-            yield _caution("pitch-unusual", said)
+            yield Finding("pitch-unusual", said)
         elif pitch > high:
-            yield _caution("pitch-unusual", f"A pitch of {length(pitch)} is more than usual; {usual}.")
+            yield Finding("pitch-unusual", f"A pitch of {length(pitch)} is more than usual; {usual}.")
     narrowest = 2.0 * float(layout.grooves.half_width_mm[layout.network.cut].min(initial=np.inf))
     if narrowest < HAIRLINE_MM:
         size = job.figures.small(narrowest, 3)
         said = f"The narrowest groove is {size} wide at the surface and will hardly be seen. Cut deeper, or take a wider angle."
-        yield _caution("groove-hairline", said)
+        yield Finding("groove-hairline", said)
 
 
 def _whole_cells(layout: Layout) -> int | None:

@@ -43,16 +43,15 @@ def _gaps(pattern: Pattern, figures: Figures) -> list[Finding]:
         small, large = (f"{gap * pitch / figures.unit_mm:.2g}" for pitch in pattern.pitch_mm)
         findings.append(
             Finding(
-                code="gap",
-                severity="caution",
-                sentence=f"the line that ends at ({x:.6g}, {y:.6g}) stops {gap:.2g} of the unit short of another line "
+                "gap",
+                f"the line that ends at ({x:.6g}, {y:.6g}) stops {gap:.2g} of the unit short of another line "
                 f"({small} to {large} {figures.unit} on the piece), so a cell stays open; let both meet in the same point, "
                 "written exactly",
             )
         )
     if len(spots) > _MOST_SHOWN:
         sentence = "more line ends nearly meet elsewhere"
-        findings.append(Finding(code="gap", severity="caution", sentence=sentence))
+        findings.append(Finding("gap", sentence))
     return findings
 
 
@@ -162,9 +161,9 @@ def _symmetry(pattern: Pattern) -> list[Finding]:
         sentence = (
             "the pattern repeats sooner than its lattice says; a smaller unit cell would draw the same lines"
         )
-        return [Finding(code="repeat", severity="caution", sentence=sentence)]
+        return [Finding("repeat", sentence)]
     group = group_name(found, lattice)
     if group == pattern.group:
         return []
     sentence = f"the file says the symmetry group is {pattern.group}, but the lines have {group}"
-    return [Finding(code="group", severity="caution", sentence=sentence)]
+    return [Finding("group", sentence)]

@@ -1,18 +1,68 @@
-"""Every code a dry run's finding may have: how much it weighs and what it means, in one table.
+"""Every code a finding may have: how much it weighs and what it is about, in one table.
 
 ``refuse`` is what may ruin the piece, the bit or the machine with the spindle turning, or what cuts something else than the
-job asks for; ``caution`` is a habit that is worth a look.  Words a controller does not know, lines it finds too long and
-everything else that cannot be read are no findings but faults of the reader: a program with one is not judged.
+job asks for; ``caution`` is what is worth a look.  A finding may weigh less than its code, never more.  Words a controller does
+not know, lines it finds too long and everything else that cannot be read are no findings but faults of the reader: a program
+with one is not judged.
 """
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from types import MappingProxyType
+from typing import Literal
 
-from vcarve.errors import Finding, Severity
+Severity = Literal["refuse", "caution"]
+Codes = Mapping[str, tuple[Severity, str]]
 
-# code -> (severity, what it means).  A finding may weigh less than its code, never more.
-CODES: MappingProxyType[str, tuple[Severity, str]] = MappingProxyType(
+# What a job can have, before there is a program.
+OF_JOBS: Codes = MappingProxyType(
+    {
+        # The numbers.
+        "collet": ("refuse", "no collet of the machine holds the bit's shank"),
+        "too-shallow": ("refuse", "a groove that the program's last decimal cannot tell from none"),
+        "thin-floor": ("caution", "hardly any wood is left under the deepest groove"),
+        "travel-tight": ("caution", "hardly any travel is left to set the piece up in"),
+        "chip": ("caution", "each cutting edge takes more or less of a chip than is usual in the wood"),
+        "plunge-fast": ("caution", "the bit plunges faster than it cuts"),
+        "step-too-small": ("refuse", "levels that the program's last decimal cannot tell apart"),
+        "step-deep": ("caution", "the bit takes more at once than is usual in the wood"),
+        # A pattern file or a drawing of one's own.
+        "gap": ("caution", "ends of a pattern's lines that nearly meet: a cell stays open"),
+        "group": ("caution", "a pattern's lines have another symmetry than its file says"),
+        "repeat": ("caution", "a pattern repeats sooner than its lattice"),
+        "drawing-read": ("caution", "what was taken for granted of a drawing"),
+        "drawing-flattened": ("caution", "what lines of a drawing have that is not cut: dashes, movement, heights"),
+        "drawing-ignored": ("caution", "what of a drawing is not cut"),
+        "gap-closed": ("caution", "ends of a drawing's lines that nearly met, and were joined"),
+        "doubled-line": ("caution", "lines of a drawing that lie on each other, and are cut once"),
+        "drawing-clipped": ("caution", "some of a drawing lies outside, and is not cut"),
+        "drawing-lost": ("refuse", "most of a drawing lies outside, and the job does not say that it is meant"),
+        # The land, and how the whole looks.
+        "land-lost": ("refuse", "most cells keep no land, and the job does not say that it is meant"),
+        "land-vanished": ("caution", "some cells keep no land"),
+        "land-broken": ("caution", "the land of some cells falls apart into islands"),
+        "weak-island": ("caution", "an island of land so small that it may break out"),
+        "edge-sliver": ("caution", "a strip of land at the piece's edge so thin that it may break out"),
+        "pitch-unusual": ("caution", "a pitch so large that little of the pattern is seen"),
+        "groove-hairline": ("caution", "a groove too narrow to be seen"),
+    }
+)  # fmt: skip
+
+# What a job and a program can have.
+OF_BOTH: Codes = MappingProxyType(
+    {
+        "bit-too-short": ("refuse", "deeper than the bit's cone"),
+        "clamp": ("refuse", "the bit meets a clamp"),
+        "feed-too-fast": ("refuse", "a feed beyond the machine's largest on an axis"),
+        "spindle-range": ("refuse", "a speed the spindle does not have"),
+        "through-the-piece": ("refuse", "deeper than the piece is thick"),
+        "travel": ("refuse", "the moves span more than the machine travels"),
+    }
+)  # fmt: skip
+
+# What only a program can have.
+OF_PROGRAMS: Codes = MappingProxyType(
     {
         # The program by itself.
         "no-moves": ("refuse", "there is nothing to run"),
@@ -32,25 +82,19 @@ CODES: MappingProxyType[str, tuple[Severity, str]] = MappingProxyType(
         "spindle-off": ("refuse", "the bit is in the wood with the spindle off"),
         "spin-up": ("refuse", "the bit is in the wood before the spindle is at speed"),
         "spindle-backwards": ("refuse", "M4"),
-        "spindle-range": ("refuse", "a speed the spindle does not have"),
         "spindle-in-wood": ("refuse", "the spindle is started or stopped while the bit is in the wood"),
         "pause-in-wood": ("refuse", "M0 or M1 with the bit turning in the wood: it burns"),
         "dwell-in-wood": ("refuse", "G4 with the bit in the wood: it burns"),
         "spindle-left-on": ("refuse", "no M5 before the end"),
         "ends-in-wood": ("refuse", "the program ends with the bit in the wood"),
         # Speeds and travel.
-        "feed-too-fast": ("refuse", "a feed beyond the machine's largest on an axis"),
-        "travel": ("refuse", "the moves span more than the machine travels"),
         # The piece.
         "rapid-in-wood": ("refuse", "a rapid across below the surface"),
         "rapid-plunge": ("refuse", "a rapid down into the wood"),
         "full-circle": ("refuse", "an arc of a whole turn, or so small that a controller may make it one"),
         "rapid-low": ("refuse", "a rapid that touches the surface, or goes across all but touching it"),
-        "through-the-piece": ("refuse", "deeper than the piece is thick"),
-        "bit-too-short": ("refuse", "deeper than the bit's cone"),
         "shank-contact": ("refuse", "a shank wider than the cone stands in the wood"),
         "outside-piece": ("refuse", "below the surface beyond the piece's edge"),
-        "clamp": ("refuse", "the bit meets a clamp"),
         # The lines.
         "other-job": ("refuse", "most of the program lies beside this job's lines"),
         "line-missed": ("refuse", "a line, or a part of one, is not cut"),
@@ -81,16 +125,4 @@ CODES: MappingProxyType[str, tuple[Severity, str]] = MappingProxyType(
     }
 )  # fmt: skip
 
-
-def finding(
-    code: str,
-    sentence: str,
-    *,
-    line: int | None = None,
-    at_mm: tuple[float, float] | None = None,
-    severity: Severity | None = None,
-) -> Finding:
-    """Return a finding that weighs what the table says, or less."""
-    usual = CODES[code][0]
-    assert severity in (None, usual, "caution")
-    return Finding(code=code, sentence=sentence, severity=severity or usual, line=line, at_mm=at_mm)
+CODES: Codes = MappingProxyType({**OF_JOBS, **OF_BOTH, **OF_PROGRAMS})
