@@ -14,7 +14,7 @@ from typing import Any
 
 import numpy as np
 
-from vcarve.drawing.sheet import MOST_STROKES, Sheet
+from vcarve.drawing.sheet import MOST_LINES, Sheet
 from vcarve.errors import InputError, Problem
 from vcarve.plane.arcs import TURN, Floats, Point
 from vcarve.plane.fit import Arc, ellipse_arc, fit_arcs
@@ -130,7 +130,7 @@ class _Reader:
             return total
 
         count = weight(self.document.modelspace(), ())
-        if count > MOST_STROKES:
+        if count > MOST_LINES:
             want = f"with all its blocks the drawing has {count:,} entities; draw less at once"
             raise InputError(Problem(want=want, file=self.sheet.name))
 

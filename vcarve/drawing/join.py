@@ -17,10 +17,9 @@ from typing import Any
 
 import numpy as np
 
-from vcarve.drawing.sheet import Stroke
 from vcarve.errors import InputError, Problem
 from vcarve.pattern.model import Line
-from vcarve.plane.arcs import Floats, Ints, Point, boxes, bulge_between, nearest, size
+from vcarve.plane.arcs import Bools, Floats, Ints, Point, boxes, bulge_between, nearest, size
 from vcarve.plane.region import upright
 
 MOST_CLOSE = 200_000  # pairs of corners near enough to be made one; for each the lines round them are walked
@@ -37,15 +36,16 @@ class Mended:
 
 
 def join(
-    strokes: Sequence[Stroke], features: Sequence[int], close_gaps_mm: float
+    curves: Floats, corners: Bools, features: Sequence[int], close_gaps_mm: float
 ) -> tuple[list[Line], list[Mended]]:
-    """Return the strokes as lines that meet exactly where they were meant to, and what was done about it.
+    """Return curves (n, 5) as lines that meet exactly where they were meant to, and what was done about it.
 
+    ``corners`` (n, 2) tells which of their ends are corners.
     Corners not farther apart than ``close_gaps_mm`` become one unless a short way along the lines joins them already; a
     loose end that near to a line is moved onto it.  Lines end where another line's end touches them, and lines drawn more than
     once stay once.  Coordinates come back in whole nanometres.
     """
-    web = _Web(strokes, features)
+    web = _Web(curves, corners, features)
     if close_gaps_mm > SAME_MM:
         web.close_corners(close_gaps_mm)
         web.close_loose_ends(close_gaps_mm)
@@ -56,12 +56,11 @@ def join(
 class _Web:
     """Nodes and the sides between them: places (N, 2), whether each is a corner, tail, head, bulge and feature of each side."""
 
-    def __init__(self, strokes: Sequence[Stroke], features: Sequence[int]) -> None:
+    def __init__(self, curves: Floats, corners: Bools, features: Sequence[int]) -> None:
         from scipy.sparse import coo_array
         from scipy.sparse.csgraph import connected_components
         from scipy.spatial import cKDTree
 
-        curves = np.array([stroke.curve for stroke in strokes])
         # Ends at one place count once among the pairs: of a line drawn very many times all would be near to all.
         ends = np.round(curves[:, :4].reshape(-1, 2), 6) + 0.0
         apart, first, which = np.unique(ends, axis=0, return_index=True, return_inverse=True)
@@ -77,8 +76,8 @@ class _Web:
         self.xy = apart[order[np.sort(drawn)]]
         self.tail, self.head = node[which.ravel()].reshape(-1, 2).T
         self.corner = np.zeros(len(self.xy), dtype=bool)
-        self.corner[self.tail[[not stroke.smooth_start for stroke in strokes]]] = True
-        self.corner[self.head[[not stroke.smooth_end for stroke in strokes]]] = True
+        self.corner[self.tail[corners[:, 0]]] = True
+        self.corner[self.head[corners[:, 1]]] = True
         self.bulge, self.feature = curves[:, 4], np.array(features, dtype=np.int64)
         self.told: list[Mended] = []
         self._take(self.tail != self.head)

@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Collection
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 
 from vcarve.drawing.join import Mended, join
-from vcarve.drawing.sheet import Sheet, Stroke
+from vcarve.drawing.sheet import Sheet
 from vcarve.errors import Finding, InputError, Problem
 from vcarve.pattern.model import Line
-from vcarve.plane.arcs import Floats, boxes
+from vcarve.plane.arcs import boxes
 
 LARGEST_FILE = 20_000_000  # bytes
 SMALLEST_MM = 0.01
@@ -54,19 +54,27 @@ def read_drawing(
     """
     file = Path(path)
     sheet = _sheet(file)
-    strokes, names = _layered(sheet, keys, only)
-    if not strokes:
-        left = _left_out(sheet)
+    kept = _layered(sheet, keys, only)
+    left = ", ".join(f"{what} ({count})" for what, count in sorted(sheet.ignored.items()))
+    if not kept:
         want = "the drawing has no lines" + (f"; it holds {left}, which cannot be cut" if left else "")
-        if sheet.strokes:
-            there = sorted({name for stroke in sheet.strokes for name in stroke.names})
+        if sheet.curves:
+            there = sorted({name for names in sheet.names for name in names})
             want = f"the drawing has no lines on {', '.join(sorted(keys))}; its layers and colours are {', '.join(there[:20])}"
         raise InputError(Problem(want=want, file=str(file)))
+    chosen, layers = list(kept), tuple(dict.fromkeys(kept.values()))
+    curves = np.array(sheet.curves)[chosen]
+    box = boxes(curves)
+    drawn = (*box[:, :2].min(axis=0).tolist(), *box[:, 2:].max(axis=0).tolist())
     on_page = _matches(sheet.page_mm, piece_mm)
-    strokes = _centred(strokes, sheet.page_mm if on_page else None)
-    layers = tuple(dict.fromkeys(names))
-    features = [layers.index(name) for name in names]
-    lines, mended = join(strokes, features, close_gaps_mm)
+    west, south, east, north = sheet.page_mm if on_page and sheet.page_mm else drawn
+    middle = (west + east) / 2.0, (south + north) / 2.0
+    lines, mended = join(
+        curves - np.array([*middle, *middle, 0.0]),
+        np.array(sheet.corners)[chosen],
+        [layers.index(name) for name in kept.values()],
+        close_gaps_mm,
+    )
     if not lines:
         raise InputError(
             Problem(want="the drawing has no line longer than the gaps to close", file=str(file))
@@ -76,10 +84,9 @@ def read_drawing(
         more = f" The same in {len(places) - 1} more." if len(places) > 1 else ""
         sentence = f"{file.name}, {places[0]}: {what}.{more}"
         told.append(Finding("drawing-flattened", sentence))
-    if left := _left_out(sheet):
+    if left:
         told.append(Finding("drawing-ignored", f"Left out: {left}."))
-    low, high = _bounds(strokes)
-    size = (float(high[0] - low[0]), float(high[1] - low[1]))
+    size = (drawn[2] - drawn[0], drawn[3] - drawn[1])
     if max(size) < SMALLEST_MM:
         want = f"the whole drawing is {max(size):.2g} mm large; check its units"
         raise InputError(Problem(want=want, file=str(file)))
@@ -115,28 +122,17 @@ def _sheet(file: Path) -> Sheet:
     return read_dxf(content, str(file))
 
 
-def _layered(sheet: Sheet, keys: Collection[str], only: bool) -> tuple[list[Stroke], list[str]]:
-    """Return the strokes to keep and the layer of each."""
+def _layered(sheet: Sheet, keys: Collection[str], only: bool) -> dict[int, str]:
+    """Return the lines to keep, by their number, with the layer of each."""
     wanted = {key.casefold(): key for key in keys}
-    strokes, names = [], []
-    for stroke in sheet.strokes:
-        name = next((wanted[n.casefold()] for n in stroke.names if n.casefold() in wanted), None)
+    kept = {}
+    for number, names in enumerate(sheet.names):
+        name = next((wanted[one.casefold()] for one in names if one.casefold() in wanted), None)
         if name is None and only:
             sheet.ignored["lines on other layers"] += 1
-            continue
-        strokes.append(stroke)
-        names.append(stroke.names[0] if name is None else name)
-    return strokes, names
-
-
-def _left_out(sheet: Sheet) -> str:
-    return ", ".join(f"{what} ({count})" for what, count in sorted(sheet.ignored.items()))
-
-
-def _bounds(strokes: Sequence[Stroke]) -> tuple[Floats, Floats]:
-    """Return the lowest and the highest coordinates (2,) of the strokes, arcs at their true width."""
-    box = boxes(np.array([stroke.curve for stroke in strokes]))
-    return box[:, :2].min(axis=0), box[:, 2:].max(axis=0)
+        else:
+            kept[number] = names[0] if name is None else name
+    return kept
 
 
 def _matches(page: tuple[float, float, float, float] | None, piece_mm: tuple[float, float] | None) -> bool:
@@ -145,16 +141,3 @@ def _matches(page: tuple[float, float, float, float] | None, piece_mm: tuple[flo
         return False
     off = (page[2] - page[0] - piece_mm[0], page[3] - page[1] - piece_mm[1])
     return max(abs(off[0]), abs(off[1])) <= _PAGE_MATCH_MM
-
-
-def _centred(strokes: list[Stroke], page: tuple[float, float, float, float] | None) -> list[Stroke]:
-    """Return the strokes about the middle of their page, or without one of the rectangle round them."""
-    if page is not None:
-        cx, cy = (page[0] + page[2]) / 2.0, (page[1] + page[3]) / 2.0
-    else:
-        low, high = _bounds(strokes)
-        cx, cy = (float(v) for v in (low + high) / 2.0)
-    return [
-        replace(s, start=(s.start[0] - cx, s.start[1] - cy), end=(s.end[0] - cx, s.end[1] - cy))
-        for s in strokes
-    ]

@@ -4,79 +4,50 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 
-import numpy as np
-
 from vcarve.errors import InputError, MizoError, Problem, printable
-from vcarve.plane.arcs import Floats, Point
 from vcarve.plane.fit import Arc
 
 FARTHEST_MM = 100_000.0
-MOST_STROKES = 100_000  # some 40 s and 1 GB from drawing to program, all lines in one cell
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Stroke:
-    """One line or arc as drawn, Y up.
-
-    ``names`` are the names its layer may go by, the most telling one first.  ``smooth_start`` and ``smooth_end`` tell that
-    the end lies inside a curve that was turned into arcs: such an end is no corner, and is never moved to close a gap.
-    """
-
-    start: Point
-    end: Point
-    bulge: float
-    names: tuple[str, ...]
-    smooth_start: bool = False
-    smooth_end: bool = False
-
-    @property
-    def curve(self) -> Floats:
-        """The line or arc as ``plane.arcs`` has it, (5,)."""
-        return np.array([*self.start, *self.end, self.bulge])
+MOST_LINES = 100_000  # some 40 s and 1 GB from drawing to program, all lines in one cell
 
 
 @dataclass(slots=True, kw_only=True)
 class Sheet:
-    """A drawing while it is being read."""
+    """A drawing while it is being read.
+
+    Of each line or arc: its curve as ``plane.arcs`` has it, Y up; which of its ends are corners (the others lie inside a
+    smooth curve that was turned into arcs, and are never moved to close a gap); the names its layer may go by, the most
+    telling one first.
+    """
 
     name: str
-    strokes: list[Stroke] = field(default_factory=list)
+    curves: list[tuple[float, float, float, float, float]] = field(default_factory=list)
+    corners: list[tuple[bool, bool]] = field(default_factory=list)
+    names: list[tuple[str, ...]] = field(default_factory=list)
     ignored: Counter[str] = field(default_factory=Counter)  # what was not drawn with lines, in words
     cautions: list[str] = field(default_factory=list)
     flattened: dict[str, list[str]] = field(default_factory=dict)  # what lines lost, in words -> where
     page_mm: tuple[float, float, float, float] | None = None  # left, front, right, back
 
     def add(
-        self, arcs: Iterable[Arc], names: tuple[str, ...], *, curve: bool = False, line: int | None = None
+        self, arcs: Sequence[Arc], names: tuple[str, ...], *, curve: bool = False, line: int | None = None
     ) -> None:
         """Add lines and arcs drawn in one go; ``curve`` when they stand for one smooth curve."""
-        run, names = list(arcs), tuple(printable(name) for name in names)
-        for index, (start, end, bulge) in enumerate(run):
+        names = tuple(printable(name) for name in names)
+        for index, (start, end, bulge) in enumerate(arcs):
             for number in (*start, *end):
                 self.check_size(abs(number), line)
-            if start == end:
-                continue
-            self.strokes.append(
-                Stroke(
-                    start=start,
-                    end=end,
-                    bulge=bulge,
-                    names=names,
-                    smooth_start=curve and index > 0,
-                    smooth_end=curve and index < len(run) - 1,
-                )
-            )
-        if len(self.strokes) > MOST_STROKES:
-            raise InputError(
-                Problem(
-                    want=f"the drawing has more than {MOST_STROKES:,} lines; draw less at once",
-                    file=self.name,
-                )
-            )
+            if start != end:
+                self.curves.append((*start, *end, bulge))
+                self.corners.append((not curve or index == 0, not curve or index == len(arcs) - 1))
+                self.names.append(names)
+        if len(self.curves) > MOST_LINES:
+            want = f"the drawing has more than {MOST_LINES:,} lines; draw less at once"
+            raise InputError(Problem(want=want, file=self.name))
 
     def flatten(self, what: str, where: str) -> None:
         """Note what a line or a part of the drawing has that is not cut."""

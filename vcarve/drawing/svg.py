@@ -13,7 +13,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from vcarve.drawing.sheet import MOST_STROKES, Sheet
+from vcarve.drawing.sheet import MOST_LINES, Sheet
 from vcarve.drawing.svg_path import PX_MM, SHAPES, add_path
 from vcarve.drawing.xml import Node, read_tree
 from vcarve.errors import InputError, Problem
@@ -75,7 +75,7 @@ def read_svg(content: bytes, name: str) -> Sheet:
     for node in _every(root):
         reader.learn(node)
     count = reader.weigh(root)
-    if count > MOST_STROKES:
+    if count > MOST_LINES:
         want = f"with all its repeated parts the drawing has {count:,} elements; draw less at once"
         raise reader.problem(want, root)
     reader.root(root)

@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 
-from vcarve.drawing.sheet import MOST_STROKES, Sheet
+from vcarve.drawing.sheet import MOST_LINES, Sheet
 from vcarve.errors import InputError, Problem
 from vcarve.plane.arcs import Floats, Point
 from vcarve.plane.fit import Arc, bezier, ellipse_arc, fit_arcs
@@ -94,7 +94,7 @@ def add_path(sheet: Sheet, tag: str, text: str, matrix: Floats, names: tuple[str
         raise problem("a coordinate is not a number; draw this line again")
     # A closing looks back for the beginning of its part: many in one part would take the square of their number.
     closings = len(re.findall(r"[zZ](?=[\s,]*[^mM\s,])", text))
-    if closings > MOST_CLOSINGS or len(re.findall("[a-df-zA-DF-Z]", text)) > MOST_STROKES:
+    if closings > MOST_CLOSINGS or len(re.findall("[a-df-zA-DF-Z]", text)) > MOST_LINES:
         raise problem(f"this {tag} has too many commands; draw less at once")
     with sheet.library(f"this {tag} cannot be read", line=line, value=value):
         segments = [_numbers(segment, svgelements) for segment in svgelements.Path(text)]
