@@ -34,6 +34,7 @@ BROUGHT_BY: dict[str, tuple[str, ...]] = {
     "plunge-fast": ("feed={cut: 300, plunge: 301, spindle: 5000}",),
     "step-too-small": ("groove.step=0.0099",),
     "step-deep": ("groove={depth: 2.1, step: 2.5}",),
+    "taper-too-short": ("groove={depth: 1, taper: 0.9}",),
     "gap": (OWN, f"{LINES}, {{from: [0.3, 0], to: [0.3, 0.999]}}"),
     "group": (OWN, "{path: [[0, 0], [1, 0], [1, 1]]}"),
     "repeat": (OWN, "{from: [0, 0], to: [0.2, 0.1]}, {from: [0.5, 0.5], to: [0.7, 0.6]}"),

@@ -27,6 +27,7 @@ OF_JOBS: Codes = MappingProxyType(
         "plunge-fast": ("caution", "the bit plunges faster than it cuts"),
         "step-too-small": ("refuse", "levels that the program's last decimal cannot tell apart"),
         "step-deep": ("caution", "the bit takes more at once than is usual in the wood"),
+        "taper-too-short": ("caution", "loose ends rise so steeply that they stay round"),
         # A pattern file or a drawing of one's own.
         "gap": ("caution", "ends of a pattern's lines that nearly meet: a cell stays open"),
         "group": ("caution", "a pattern's lines have another symmetry than its file says"),

@@ -117,6 +117,8 @@ def header(job: Job, layout: Layout, plan: Plan, findings: tuple[Finding, ...]) 
     notes.append(("Pattern", pattern_sentence(job, layout)))
     for name, depth, width in layout.grooves.kinds(network, layout.features):
         notes.append((f"Groove, {name}", f"{figures.length(depth)} deep, {figures.length(width)} wide"))
+    if layout.grooves.tapered:
+        notes.append(("Taper", job.taper))
     notes.append(("Bit", bit_sentence(job)))
     notes.append(("Machine", f"{job.machine.name}, {job.machine.dialect}"))
     notes.append(("Zero", zero_sentence(job)))

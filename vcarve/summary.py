@@ -91,6 +91,7 @@ def program_json(made: Made) -> dict[str, Any]:
             {"name": name, "depth_mm": depth, "width_mm": width}
             for name, depth, width in grooves.kinds(network, layout.features)
         ],
+        "tapered_ends": grooves.tapered,
         "land_min_mm": grooves.narrowest_mm,
         "land_vanished": grooves.vanished,
         "land_broken": grooves.broken,
@@ -126,6 +127,10 @@ def program_rows(made: Made) -> Rows:
         rows.append(
             ("groove", f"{name}: {figures.length(depth)} deep, {figures.length(width)} wide at the surface")
         )
+    if job.taper:
+        many = f"{job.taper}: {counted(layout.grooves.tapered, 'end')}"
+        none = "no line ends in nothing, so none tapers"
+        rows.append(("taper", many if layout.grooves.tapered else none))
     rows.append(("land", _land(made)))
     rows.append(("lines", _lines(made)))
     rows.append(("passes", f"{counted(plan.passes, 'pass', 'passes')}, {_lifts(made)}"))

@@ -372,6 +372,47 @@ def test_words_lines_and_bytes() -> None:
             assert line.startswith("(") or re.fullmatch(rf"{words}(?: {words})*", line), line
 
 
+def test_slopes_word_by_word() -> None:
+    """Down over 10 mm at the cutting feed, up 2 mm over 5 mm at 200 / sin: 200 sqrt(29) / 2; it begins at the surface."""
+    text = write(job(), CORNER, [[(0, (0.0, 2.0)), (2, (2.0, 0.0))]], NOTES)
+
+    assert body(text)[:7] == [
+        "(Pass 1 of 1)",
+        "X10 Y10",
+        "Z1",
+        "G1 Z0 F200",
+        "X20 Z-2 F600",
+        "Y15 Z0 F538.5",
+        "G0 Z5",
+    ]
+
+
+def test_an_arc_that_slopes_is_a_helix() -> None:
+    """A quarter of radius 2 is pi long and 2 mm deep: 200 sqrt(pi² + 4) / 2 along it, Z beside the other words."""
+    quarter = network([(2, 0), (0, 2)], [(0, 1, math.tan(math.pi / 8.0))])
+    lines = body(write(job(), quarter, [[(0, (0.0, 2.0))]], NOTES))
+
+    assert lines[3:5] == ["G1 Z0 F200", "G3 X20 Y12 I-2 J0 Z-2 F372.4"]
+
+
+def test_chords_of_an_arc_that_slopes_go_down_evenly() -> None:
+    """Without arcs: every chord as steep as the others to the last digit, at one feed that holds the plunging rate."""
+    quarter = network([(9, 0), (0, 9)], [(0, 1, math.tan(math.pi / 8.0))])
+    text = write(job(change={"arcs": False}, zero="xy: centre"), quarter, [[(0, (0.0, 2.0))]], NOTES)
+    places = [[9.0, 0.0, 0.0]]
+    for line in body(text)[4:-3]:
+        word = dict(re.findall(r"([XYZ])(-?[0-9.]+)", line))
+        places.append([float(word.get(axis, last)) for axis, last in zip("XYZ", places[-1], strict=True)])
+    steps = np.diff(np.array(places), axis=0)
+    slope = steps[:, 2] / np.hypot(steps[:, 0], steps[:, 1])
+    [feed] = re.findall(r"F([0-9.]+)", " ".join(body(text)[4:]))
+
+    assert len(steps) > 8
+    assert places[-1] == [0.0, 9.0, -2.0]
+    assert slope == pytest.approx(-2.0 / (4.5 * math.pi), abs=0.002)
+    assert float(feed) <= 600.0
+
+
 def test_modal_words_stand_only_where_they_change() -> None:
     """No motion code and no feed is written twice running."""
     lines = body(write(job(), CORNER, [[(0, 2.0), (2, 2.0)], [(3, 1.0), (1, 1.0)]], NOTES))
@@ -394,7 +435,8 @@ def test_the_interpreter_takes_it(machine: str, rs274: Any) -> None:
         [(-15, -5), (-5, 5), (5, -5), (15, 5)],
         [(0, 1, 0.0), (1, 2, 0.7), (2, 3, -2.5), (3, 0, 1.0)],
     )
-    ran = rs274(write(job(machine), arcs, [[(0, 2.0), (2, 2.0), (4, 2.0)], [(6, 1.0)]], NOTES))
+    slopes: list[Pass] = [[(0, (0.0, 2.0)), (2, (2.0, 1.0)), (4, (1.0, 0.0))], [(6, (0.0, 1.0))]]
+    ran = rs274(write(job(machine), arcs, [[(0, 2.0), (2, 2.0), (4, 2.0)], [(6, 1.0)], *slopes], NOTES))
 
     assert ran.accepted, ran.message
     assert ran.message == ""

@@ -6,6 +6,7 @@ from hypothesis import strategies as st
 
 from small_job import small_job
 from small_network import cuts_of
+from vcarve.groove.taper import taper
 from vcarve.job.records import Zero
 from vcarve.network.build import build
 from vcarve.pattern.catalogue import names, pattern
@@ -22,15 +23,18 @@ RAPID = (2000.0, 1500.0, 1000.0)  # a machine whose axes differ
 
 @st.composite
 def tasks(draw):
-    """A pattern at a pitch, with one or two depths, in one to three levels, straight or turned."""
+    """A pattern at a pitch, with one or two depths, its loose ends tapered or not, in one to three levels, straight or turned."""
     network = None
     while network is None or network.edges > MOST_EDGES or not network.cut.any():
         shape = pattern(draw(st.sampled_from(names())))
         area = abs(shape.a1[0] * shape.a2[1] - shape.a1[1] * shape.a2[0])
         pitch = draw(st.sampled_from([14.0, 21.5, 30.0])) / max(area**0.5 / 2.0, 1.0)
-        network = build(shape, region=rectangle(60.0, 60.0), pitch_mm=pitch)
+        edge = draw(st.sampled_from(["groove", "plain"]))
+        network = build(shape, region=rectangle(60.0, 60.0), pitch_mm=pitch, edge=edge)
     leaf = draw(st.sampled_from([2.0, 1.2]))
-    depth = np.where(network.feature == 1, leaf, 2.0)
+    rise = draw(st.sampled_from([0.0, 0.0, 3.0, 8.0]))
+    network, share = taper(network, rise, rectangle(70.0, 70.0)) if rise else (network, 1.0)
+    depth = np.round(np.where(network.feature == 1, leaf, 2.0) * share * np.ones((2, 1)), 6)
     job = small_job(
         60.0,
         hop_mm=draw(st.sampled_from([1.0, 5.0])),
@@ -49,9 +53,10 @@ def counted(job, text):
     moves = read_program(text, start_mm=(0.0, 0.0, job.machine.safe_height_mm)).moves
     delta = np.abs(moves.end_mm - moves.start_mm)
     rapid = moves.motion == Motion.RAPID
-    low = (moves.start_mm[:, 2] < 0.0) & (moves.end_mm[:, 2] < 0.0)
+    low = (moves.start_mm[:, 2] <= 0.0) & (moves.end_mm[:, 2] <= 0.0)
     along = ~rapid & (delta[:, :2].any(axis=1) | (moves.sweep_rad != 0.0))
-    plunges = ~rapid & (moves.start_mm[:, 2] > 0.0) & (moves.end_mm[:, 2] < 0.0)
+    plunges = ~rapid & (moves.start_mm[:, 2] > 0.0) & (moves.end_mm[:, 2] <= 0.0)
+    in_plan = np.sqrt(np.maximum(moves.length_mm**2 - delta[:, 2] ** 2, 0.0))
     seconds = (moves.length_mm[~rapid] * 60.0 / moves.feed_mm_min[~rapid]).sum()
     seconds += (delta[rapid] * 60.0 / np.array(RAPID)).max(axis=1).sum()
 
@@ -59,7 +64,7 @@ def counted(job, text):
 
     return (
         int(plunges.sum()),
-        float(moves.length_mm[along].sum()),
+        float(in_plan[along].sum()),
         float(np.hypot(delta[rapid, 0], delta[rapid, 1]).sum()),
         float(seconds),
     )
@@ -70,10 +75,15 @@ def counted(job, text):
 def test_a_plan_is_what_its_program_does(task):
     """Law: passes, lifts, lengths and time at constant rates of every plan on offer equal those of its text."""
     network, depth, job = task
-    deepest = float(depth[network.cut].max())
-    levels = np.ceil(deepest / job.step_mm - 1e-9)
-    times_cut = np.ceil(np.round(depth * levels / deepest, 9))
-    to_cut = float((network.length_mm * times_cut)[network.cut].sum())
+    deepest = float(depth[:, network.cut].max())
+    levels = int(np.ceil(deepest / job.step_mm - 1e-9))
+    low, high = np.sort(np.round(depth * levels / deepest, 9), axis=0)
+    # A line is cut once for each level that is not below it; of one that slopes, the part that goes deeper.
+    slope = np.maximum(high - low, 1e-9)
+    shares = [
+        np.where(high > low, 1.0 - np.clip((k - low) / slope, 0.0, 1.0), high > k) for k in range(levels)
+    ]
+    to_cut = float((network.length_mm * np.sum(shares, axis=0))[network.cut].sum())
 
     cuts = cuts_of(network, depth, job.step_mm)
     for made in candidates(cuts, job):

@@ -26,8 +26,8 @@ FAST = settings(deadline=None, derandomize=True, max_examples=60)
 
 
 @st.composite
-def networks(draw):
-    """Up to 25 edges between grid points, in any number of components, with one or two depths."""
+def networks(draw, *, slopes=True):
+    """Up to 25 edges between grid points, in any number of components, with one or two depths and some slopes."""
     spots = st.tuples(st.integers(0, 5), st.integers(0, 5))
     pairs = draw(st.sets(st.tuples(spots, spots).filter(lambda p: p[0] < p[1]), min_size=1, max_size=25))
     points = sorted({p for pair in pairs for p in pair})
@@ -36,7 +36,13 @@ def networks(draw):
     many = len(ends)
     bulges = draw(st.lists(st.sampled_from([0.0, 0.3, -0.5]), min_size=many, max_size=many))
     network = small_network([(7.0 * x, 7.0 * y) for x, y in points], ends, bulges)
-    depth = np.array(draw(st.lists(st.sampled_from([1.0, 2.0]), min_size=many, max_size=many)))
+    flat = draw(st.lists(st.sampled_from([1.0, 2.0]), min_size=many, max_size=many))
+    depth = np.tile(np.array(flat), (2, 1))
+    if slopes:
+        some = st.tuples(st.integers(0, many - 1), st.integers(0, 1))
+        for edge, end in draw(st.sets(some, max_size=4)):
+            depth[end, edge] = draw(st.sampled_from([0.0, 0.5, 1.5]))
+    depth[:, depth.max(axis=0) == 0.0] = 1.0
     return network, depth
 
 
@@ -53,10 +59,11 @@ def test_every_edge_is_cut_and_no_plan_beats_the_bound(case, allow):
         inside = np.setdiff1d(np.arange(len(begin)), made.pass_start)
         travel = recut(web.cuts, made)
         at_mm = web.cuts.depth_mm[np.stack([made.begin, made.end])]
+        wanted = np.where(made.back == 0, depth[:, made.edge], depth[::-1, made.edge])
 
-        assert np.array_equal(np.sort(made.edge[~travel]), np.arange(len(depth)))
-        assert np.allclose(at_mm[:, ~travel], depth[made.edge[~travel]])
-        assert (at_mm <= depth[made.edge]).all()
+        assert np.array_equal(np.sort(made.edge[~travel]), np.arange(len(network.tail)))
+        assert np.allclose(at_mm[:, ~travel], wanted[:, ~travel])
+        assert (at_mm <= wanted + 1e-9).all()
         assert (begin[inside] == end[inside - 1]).all()
         assert allow or not travel.any()
         assert clock(web, MINE, made, (-5.0, -5.0)).seconds >= bound - 1e-6

@@ -6,13 +6,11 @@ place it is finished, below it the next level goes on.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from vcarve.cuts.model import NM_PER_MM, Cuts, Floats, Ints, Rings
 from vcarve.network.model import Network
-from vcarve.plane.arcs import bulge_between, curves, points
+from vcarve.network.split import split
 
 SHAVING_MM = 0.02  # near the rounding of depths; a level of its own for that would cut nothing
 # The usual last decimal: a cut deeper than a step by no more is not told from one as deep.
@@ -45,113 +43,64 @@ def level_depths(full_mm: Floats, step_mm: float) -> list[Floats]:
 def groove_cuts(network: Network, depth_mm: Floats, step_mm: float) -> tuple[Cuts, Rings]:
     """Return the cuts of a network's lines with these depths (2, E) at their tails and heads, and the rings of its cells.
 
-    Rings walk each line in its last level.
+    Rings walk each line in its last level.  First come the cuts of the first level, in the order of the lines.
     """
-    line = np.flatnonzero(network.cut & ((network.tail != network.head) | (network.bulge != 0.0)))
-    ends_mm = np.round(depth_mm[:, line].astype(float), 6)
-    levels = level_depths(ends_mm.max(axis=0), step_mm)
-    part = _parted(network, line, ends_mm, levels)
-    before = np.zeros((2, len(part.line)))
-    number = np.full(len(part.line), -1, np.int64)  # the last cut of each part
-    spot, deeps, rows, after = [], [], [], []
+    real = network.cut & ((network.tail != network.head) | (network.bulge != 0.0))
+    full: Floats = np.where(real, np.round(depth_mm, 6), 0.0)
+    levels = level_depths(full.max(axis=0), step_mm)
+    network, part = split(network, *_passings(full, levels))
+    tail, head = full[:, part.owner]
+    full = np.round([tail + share * (head - tail) for share in (part.start, part.stop)], 6)
+    before = np.zeros_like(full)
+    number = np.full(len(part.owner), -1, np.int64)  # the last cut of each edge
+    rows, deep, after = [], [], []
     count = 0
     for each in levels:
-        now = np.minimum(part.depth_mm, each[part.line])
+        now = np.minimum(full, each[part.owner])
         mine = np.flatnonzero((now > before + 1e-9).any(axis=0))
         rows.append(mine)
-        spot.append(part.spot[:, mine])
-        deeps.append(now[:, mine])
+        deep.append(np.rint(now[:, mine] * NM_PER_MM).astype(np.int64))
         after.append(number[mine])
         number[mine] = count + np.arange(len(mine))
         count += len(mine)
         before = now
-    row = np.concatenate(rows)
-    spots, deep = (
-        np.concatenate(spot, axis=1),
-        np.rint(np.concatenate(deeps, axis=1) * NM_PER_MM).astype(np.int64),
+    edge, deep_nm = np.concatenate(rows), np.concatenate(deep, axis=1)
+    span = int(deep_nm.max(initial=0)) + 1
+    key, place = np.unique(
+        np.stack([network.tail[edge], network.head[edge]]) * span + deep_nm, return_inverse=True
     )
-    span = int(deep.max(initial=0)) + 1
-    key, place = np.unique(spots * span + deep, return_inverse=True)
-    place = place.reshape(spots.shape).astype(np.int64)
+    place = place.reshape(deep_nm.shape).astype(np.int64)
+    vertex = key // span
     cuts = Cuts(
-        place_nm=np.column_stack([part.xy_nm[key // span], key % span]),
+        place_nm=np.column_stack([network.x_nm[vertex], network.y_nm[vertex], key % span]),
         tail=place[0],
         head=place[1],
-        bulge=part.bulge[row],
-        feature=network.feature[line[part.line[row]]],
+        bulge=network.bulge[edge],
+        feature=network.feature[edge],
         after=np.concatenate(after),
     )
-    return cuts, _rings(network, line, part, number)
+    return cuts, _rings(network, number)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Parts:
-    """Lines split where they pass the depth of a level, in the order of the lines and along each."""
-
-    line: Ints  # (P,)
-    spot: Ints  # (2, P) of tail and head
-    depth_mm: Floats  # (2, P)
-    bulge: Floats  # (P,)
-    xy_nm: Ints  # (spots, 2)
-
-
-def _parted(network: Network, line: Ints, ends_mm: Floats, levels: list[Floats]) -> _Parts:
-    tail_mm, head_mm = ends_mm
-    xy = np.column_stack([network.x_nm, network.y_nm])
-    tail, head, bulge = network.tail[line], network.head[line], network.bulge[line]
-    slope = np.flatnonzero(tail_mm != head_mm)
-    if not len(slope) or len(levels) == 1:
-        return _Parts(
-            line=np.arange(len(line)), spot=np.stack([tail, head]), depth_mm=ends_mm, bulge=bulge, xy_nm=xy
-        )
-    owner, share, depth = [], [], []
+def _passings(full: Floats, levels: list[Floats]) -> tuple[Ints, Floats]:
+    """Return which edges pass the depth of one of their levels, and at which shares of their length."""
+    slope = np.flatnonzero(full[0] != full[1])
+    tail, head = full[:, slope]
+    low, high = np.minimum(tail, head) + ROUNDING_MM, np.maximum(tail, head) - ROUNDING_MM
+    edges, shares = [slope[:0]], [tail[:0]]
     before = np.zeros(len(slope))
-    low, high = ends_mm[:, slope].min(axis=0) + ROUNDING_MM, ends_mm[:, slope].max(axis=0) - ROUNDING_MM
     for each in levels:
-        mine = each[slope]
-        inside = (mine > before) & (mine > low) & (mine < high)
-        at = slope[inside]
-        owner.append(at)
-        share.append((mine[inside] - tail_mm[at]) / (head_mm[at] - tail_mm[at]))
-        depth.append(mine[inside])
-        before = mine
-    of, t, d = np.concatenate(owner), np.concatenate(share), np.concatenate(depth)
-    order = np.lexsort((t, of))
-    of, t, d = of[order], t[order], d[order]
-    # each line's parts end at its splits, and then at its head
-    every = np.concatenate([of, np.arange(len(line))])
-    upto = np.concatenate([t, np.ones(len(line))])
-    order = np.lexsort((upto, every))
-    every, upto = every[order], upto[order]
-    stop_spot = np.concatenate([len(xy) + np.arange(len(of)), head])[order]
-    stop_mm = np.concatenate([d, head_mm])[order]
-    first = np.concatenate([[True], np.diff(every) > 0])
-    start_spot = np.where(first, tail[every], np.roll(stop_spot, 1))
-    start_mm = np.where(first, tail_mm[every], np.roll(stop_mm, 1))
-    share_of = upto - np.where(first, 0.0, np.roll(upto, 1))
-    return _Parts(
-        line=every,
-        spot=np.stack([start_spot, stop_spot]),
-        depth_mm=np.stack([start_mm, stop_mm]),
-        bulge=np.where(share_of == 1.0, bulge[every], bulge_between(bulge[every], 0.0, share_of)),
-        xy_nm=np.concatenate(
-            [xy, np.rint(points(curves(xy[tail[of]], xy[head[of]], bulge[of]), t)).astype(np.int64)]
-        ),
-    )
+        level = each[slope]
+        passed = (level > before) & (level > low) & (level < high)
+        edges.append(slope[passed])
+        shares.append(((level - tail) / (head - tail))[passed])
+        before = level
+    return np.concatenate(edges), np.concatenate(shares)
 
 
-def _rings(network: Network, line: Ints, part: _Parts, last: Ints) -> Rings:
-    """Return the rings of the cells as half-edges of the cuts; lines that are not cut are left out."""
-    number = np.full(len(network.tail), -1, np.int64)
-    number[line] = np.arange(len(line))
+def _rings(network: Network, number: Ints) -> Rings:
+    """Return the rings of the cells as half-edges of the cuts; edges without ``number`` are not cut and left out."""
     half = network.ring_half_edge
-    ring = np.repeat(np.arange(len(network.ring_start) - 1), np.diff(network.ring_start))
-    kept = number[half // 2] >= 0
-    mine, back, ring = number[half[kept] // 2], half[kept] % 2, ring[kept]
-    first = np.searchsorted(part.line, np.arange(len(line) + 1))
-    size = np.diff(first)[mine]
-    step = np.arange(size.sum()) - np.repeat(np.cumsum(size) - size, size)
-    mine, back, ring, size = (np.repeat(x, size) for x in (mine, back, ring, size))
-    at = first[mine] + np.where(back == 0, step, size - 1 - step)
-    new = np.flatnonzero(np.concatenate([[True], np.diff(ring) != 0])) if len(ring) else np.zeros(0, np.int64)
-    return Rings(half_edge=2 * last[at] + back, start=np.append(new, len(ring)).astype(np.int64))
+    kept = number[half >> 1] >= 0
+    stop = np.concatenate([[0], np.cumsum(kept)])[network.ring_start]
+    return Rings(half_edge=2 * number[half[kept] >> 1] + (half[kept] & 1), start=np.unique(stop))

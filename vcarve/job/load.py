@@ -179,6 +179,7 @@ def job_of(document: Document) -> Job:
         ground_mm=ground_mm,
         leaf_mm=leaf_mm,
         step_mm=job.groove.step_mm or defaults.usual_step_mm(wood, machine),
+        taper_mm=job.groove.taper_mm or 0.0,
         bit=bit,
         machine=machine,
         cut_mm_min=speeds.cut_mm_min,

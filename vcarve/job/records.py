@@ -185,6 +185,11 @@ class Groove(Record):
     step_mm: PositiveMm | None = Field(
         None, description="deepest cut per level; left out, the usual one for wood and machine"
     )
+    taper_mm: PositiveMm | None = Field(
+        None,
+        description="ends of lines that end in nothing rise to the surface over this length, measured along the line, and so end "
+        "in a point; a shorter line rises over all of its length, one with two such ends over half of it from each",
+    )
     lost_land: Literal["refuse", "allow"] = Field(
         "refuse", description="allow cuts a job even where most cells keep no land between the grooves"
     )
@@ -358,6 +363,7 @@ class Job(Record):
     ground_mm: float  # depth of ground lines
     leaf_mm: float  # depth of leaf lines
     step_mm: float  # deepest cut per level
+    taper_mm: float = 0.0  # over which loose ends of lines rise to the surface; 0 for none
     bit: Bit
     machine: Machine
     cut_mm_min: float
@@ -375,6 +381,14 @@ class Job(Record):
     def name(self) -> str:
         """What the piece is called."""
         return self.title or "Untitled piece"
+
+    @property
+    def taper(self) -> str:
+        """What loose ends of lines do, in words; empty where they keep their depth."""
+        if not self.taper_mm:
+            return ""
+        end = f"the tip's {self.figures.length(self.bit.tip_mm)}" if self.bit.tip_mm else "a point"
+        return f"loose ends taper to {end} over {self.figures.length(self.taper_mm)}"
 
     @property
     def figures(self) -> Figures:

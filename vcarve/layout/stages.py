@@ -16,6 +16,7 @@ from vcarve.drawing.read import Drawing
 from vcarve.errors import InputError, Problem
 from vcarve.groove.land import measure
 from vcarve.groove.model import Grooves
+from vcarve.groove.taper import taper
 from vcarve.groove.width import deepest_mm, width_mm
 from vcarve.job.records import Job
 from vcarve.layout.field import Field, make_field
@@ -120,10 +121,11 @@ def lay_out(job: Job, kept: Kept | None = None) -> Layout:
     laid = lay_lines(job, keep)
     features = _features(job, laid.lines)
     depths = {index: feature.depth_mm for index, feature in enumerate(features)}
-    grooves = keep(measure, laid.network, job.bit, depths)
-    return Layout(
-        field=laid.field, lines=laid.lines, network=laid.network, grooves=grooves, features=features
-    )
+    network, share = laid.network, None
+    if job.taper_mm:
+        network, share = keep(taper, network, job.taper_mm, laid.outline)
+    grooves = keep(measure, network, job.bit, depths, share)
+    return Layout(field=laid.field, lines=laid.lines, network=network, grooves=grooves, features=features)
 
 
 def _features(job: Job, lines: Repeated | Drawing) -> tuple[Feature, ...]:

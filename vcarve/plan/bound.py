@@ -25,7 +25,10 @@ the time of any program.  No stretch factor of a sparse graph enters.  Weights a
 
 7.  Among very many odd nodes the T-join is cut up along seams, which only lowers its weight (``vcarve.plan.seams``).
 
-8.  With several components, moats raise the T-join further (``vcarve.plan.moats``; for very many,
+8.  Where lines slope, ups and downs need not balance.  A lift from depth a to depth b costs its halves, more or less ``lean``
+    times b - a, so each end is priced ``lean`` times its distance from one usual depth less, a move in place as if it went up.
+
+9.  With several components, moats raise the T-join further (``vcarve.plan.moats``; for very many,
     ``vcarve.plan.linkage``).
 """
 

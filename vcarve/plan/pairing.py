@@ -179,11 +179,13 @@ class Task:
 def _points(web: Web, component: Ints, odd: Bools, even: Bools) -> tuple[Ints, Ints, Ints, Ints]:
     """The vertices lifts may use, the group of each, and per group its first matching node and how many it has.
 
-    A group is one vertex with an odd node, a whole even component (two matching nodes), or a whole small odd component
-    (one node outside T: the bit may pass through at any of its vertices).
+    A group is one vertex with an odd node or on a slope, a whole even component (two matching nodes), or a whole small odd
+    component (one node outside T: the bit may pass through at any of its vertices).
     """
     nodes, count = len(web.node_vertex), len(even)
-    single = np.unique(web.node_vertex[odd])
+    # Half-way up a slope a lift may begin as well: rising along the line first can be cheaper than lifting below it.
+    slope = web.slopes & ~even[component[web.u]]
+    single = np.unique(np.concatenate([web.node_vertex[odd], web.u[slope], web.v[slope]]))
     small = small_components(component, even) & (count > 1)
     loops = int(even.sum())
     if loops > LOOPS:
@@ -221,8 +223,9 @@ def pose(web: Web, rates: Rates, *, recut: bool, start_mm: tuple[float, float], 
         (web.node_vertex[1:] == web.node_vertex[:-1]) & ~even[component[web.node_vertex[1:]]]
     )
     step = web.depth_mm[lower + 1] - web.depth_mm[lower]
-    graph.add(lower, lower + 1, rates.in_place_s(step) / 2.0, IN_PLACE, lower, lower)
-    half = rates.lift_s(web.top_depth_mm) / 2.0
+    lean = 0.5 / rates.plunge - 0.5 / rates.rapid[2] if web.slopes.any() else 0.0
+    graph.add(lower, lower + 1, rates.in_place_s(step) / 2.0 - lean * step, IN_PLACE, lower, lower)
+    half = _lift_ends_s(web, rates, odd, lean)
     reach = _add_lifts(graph, web, rates, component, vertex, group, first, pairs_of, half, scale)
     closed = (len(first) > CLOSED and len(vertex) > ALL_PAIRS) or not sites
     # the end, and the start
@@ -278,6 +281,19 @@ def pose(web: Web, rates: Rates, *, recut: bool, start_mm: tuple[float, float], 
     )
 
 
+def _lift_ends_s(web: Web, rates: Rates, odd: Bools, lean_s_mm: float) -> Floats:
+    """The seconds a lift costs at each of its ends, beside its rapid, shape (V,); no less than nothing.
+
+    A lift from depth a to depth b takes its two halves, and up to ``lean_s_mm`` more or less for each millimetre between a and b:
+    going down is slower than going up.  Without slopes that comes out even over a program.
+    """
+    half = rates.lift_s(web.top_depth_mm) / 2.0
+    if not lean_s_mm:
+        return half
+    usual = min(float(np.median(web.depth_mm[odd])), 2.0 * float(web.top_depth_mm.min()) + rates.hop_mm)
+    return half - lean_s_mm * np.abs(web.top_depth_mm - usual)
+
+
 def _add_recuts(graph: Gathered, web: Web, rates: Rates, mine: Bools) -> None:
     """Add recuts along the edges as they are cut, and level ones at every lesser depth that both ends have."""
     edge = np.flatnonzero(mine)
@@ -292,7 +308,7 @@ def _add_recuts(graph: Gathered, web: Web, rates: Rates, mine: Bools) -> None:
     kept = (key[high] == want) & (web.depth_mm[low] <= most) & (web.depth_mm[low] > 0.0)
     at, low, high = at[kept], low[kept], high[kept]
     order = np.lexsort((at, web.depth_mm[low]))
-    slope = edge[web.depth_mm[web.tail[edge]] != web.depth_mm[web.head[edge]]]
+    slope = edge[web.slopes[edge]]
     at = np.concatenate([at[order], slope])
     low, high = np.concatenate([low[order], web.tail[slope]]), np.concatenate([high[order], web.head[slope]])
     graph.add(low, high, web.along_s(at, web.depth_mm[high] - web.depth_mm[low], rates), RECUT, at, at)

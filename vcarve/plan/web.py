@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from vcarve.cuts.model import NM_PER_MM, Cuts, Floats, Ints
+from vcarve.cuts.model import NM_PER_MM, Bools, Cuts, Floats, Ints
 from vcarve.plan.costs import Rates, leaving, speed_limit
 
 
@@ -42,6 +42,11 @@ class Web:
     def top_depth_mm(self) -> Floats:
         """Depth of the shallowest node at each vertex, shape (V,)."""
         return self.depth_mm[self.first_node[:-1]]
+
+    @property
+    def slopes(self) -> Bools:
+        """Which edges are deeper at one end than at the other, shape (M,)."""
+        return np.asarray(self.depth_mm[self.tail] != self.depth_mm[self.head])
 
     def along_s(self, edge: Ints, drop_mm: Floats, rates: Rates) -> Floats:
         """Seconds to go along edges, ``drop_mm`` higher or lower at their ends."""

@@ -143,6 +143,7 @@ def _caption(
         f"{name} {length(depth, figures)} deep, {length(width, figures)} wide"
         for name, depth, width in grooves.kinds(network, features)
     ]
+    kinds += [job.taper] if grooves.tapered else []
     land = (
         f"narrowest land {length(grooves.narrowest_mm, figures)}"
         if grooves.narrowest_cell is not None

@@ -1,0 +1,98 @@
+"""Ends of lines that end in nothing rise to the surface, so that their grooves end in a point.
+
+An end is a vertex with a single line to cut, inside the piece: ends that lie on its edge or beyond run off it at full depth.
+The rise is measured along the line, round arcs and corners, up to where another line meets it.  There it stops: a shorter line
+rises over all of its length, one with two such ends over half of it from each, and both more steeply, since the deepest place of
+every line has the depth that was asked for.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import shapely
+
+from vcarve.network.model import Bools, Floats, Ints, Network
+from vcarve.network.split import split
+from vcarve.plane.region import Region, polygon
+
+EDGE_MM = 0.01  # an end this near to the piece's edge lies on it
+SNAP_MM = 0.01  # no line is split nearer than this to its end
+
+
+def taper(network: Network, length_mm: float, piece: Region) -> tuple[Network, Floats]:
+    """Return the network, split where lines begin to rise, and how much of its depth each edge has at tail and head (2, E)."""
+    free = _free_ends(network, piece)
+    share = np.ones((2, len(network.tail)))
+    at: list[tuple[int, float]] = []
+    walks = _Walks(network)
+    for end in np.flatnonzero(free).tolist():
+        line, stops_at = walks.from_end(end, 2.0 * length_mm)
+        total = sum(walks.length[half >> 1] for half in line)
+        reach = min(length_mm, total / 2.0 if free[stops_at] else total)
+        done = 0.0
+        for half in line:
+            edge, back = half >> 1, half & 1
+            following = done + walks.length[edge]
+            if abs(following - reach) < SNAP_MM:
+                reach = following
+            share[back, edge] = min(share[back, edge], done / reach)
+            if following > reach:
+                part = (reach - done) / walks.length[edge]
+                at.append((edge, 1.0 - part if back else part))
+                break
+            share[1 - back, edge] = min(share[1 - back, edge], following / reach)
+            if following == reach:
+                break
+            done = following
+    made, parts = split(network, np.array([e for e, _ in at], np.int64), np.array([s for _, s in at]))
+    # Where an edge is split it is at its full depth.
+    ends: Floats = np.where([parts.start > 0.0, parts.stop < 1.0], 1.0, share[:, parts.owner])
+    return _no_copies(made, np.asarray((ends < 1.0).any(axis=0))), ends
+
+
+def _free_ends(network: Network, piece: Region) -> Bools:
+    """Return which vertices end one line to cut and lie within the piece."""
+    ends = np.concatenate([network.tail[network.cut], network.head[network.cut]])
+    free = np.bincount(ends, minlength=len(network.x_nm)) == 1
+    at = np.flatnonzero(free)
+    shape, spots = polygon(piece), shapely.points(network.xy_mm[at])
+    shapely.prepare(shape)
+    free[at] = shapely.contains(shape, spots) & (shapely.distance(shape.boundary, spots) > EDGE_MM)
+    return np.asarray(free)
+
+
+class _Walks:
+    """Walks along lines, from vertex to vertex while no other line meets them."""
+
+    def __init__(self, network: Network) -> None:
+        edge = np.flatnonzero(network.cut)
+        half = np.concatenate([2 * edge, 2 * edge + 1])
+        start = np.concatenate([network.tail[edge], network.head[edge]])
+        order = np.argsort(start, kind="stable")
+        self.half = half[order].tolist()
+        self.first = np.searchsorted(start[order], np.arange(len(network.x_nm) + 1)).tolist()
+        self.length = network.length_mm.tolist()
+        self.ends = network.tail.tolist(), network.head.tolist()
+
+    def from_end(self, vertex: int, most_mm: float) -> tuple[list[int], int]:
+        """Return the half-edges from a free end to where another line meets, or no line goes on, or beyond ``most_mm``."""
+        line = [self.half[self.first[vertex]]]
+        gone = 0.0
+        while True:
+            half = line[-1]
+            here = self.ends[1 - (half & 1)][half >> 1]
+            gone += self.length[half >> 1]
+            around = self.half[self.first[here] : self.first[here + 1]]
+            if gone >= most_mm or len(around) != 2:
+                return line, here
+            line.append(around[around[0] == half ^ 1])
+
+
+def _no_copies(network: Network, changed: Bools) -> Network:
+    """Return the network in which changed edges and the cells round them are no longer copies of others."""
+    cell = np.repeat(np.arange(network.cells), np.diff(network.ring_start[network.cell_ring_start]))
+    own: Ints = network.cell_class.copy()
+    own[cell[changed[network.ring_half_edge >> 1]]] = -1
+    return replace(network, edge_class=np.where(changed, -1, network.edge_class), cell_class=own)
