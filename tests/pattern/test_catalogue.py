@@ -4,22 +4,25 @@ import math
 import re
 from pathlib import Path
 
+import numpy as np
 import pytest
 import yaml
 
+import vcarve.pattern
 from vcarve.errors import InputError
-from vcarve.pattern import lines as geometry
 from vcarve.pattern.catalogue import catalogue, names, pattern
 from vcarve.pattern.expand import isometry
 from vcarve.pattern.expression import evaluate
 from vcarve.pattern.file import PatternFile
 from vcarve.pattern.group import group_name, repeats_sooner, symmetries
 from vcarve.pattern.inspect import inspect
+from vcarve.pattern.model import rows
 from vcarve.pattern.symmetry import GROUPS, Lattice
 from vcarve.pattern.union import Places, covers_itself, total_length, united
+from vcarve.plane.arcs import circles, directions, sweeps
 
 FIGURES = yaml.safe_load((Path(__file__).parent / "figures.yaml").read_text(encoding="utf-8"))
-DATA = Path(geometry.__file__).parent / "data"
+DATA = Path(vcarve.pattern.__file__).parent / "data"
 KEYS = sorted(FIGURES)
 
 # Orders of the point groups: rotations times two where there are reflections.
@@ -59,7 +62,7 @@ def test_symmetric_as_claimed(key):
     lattice = Lattice(made.a1, made.a2)
     written = PatternFile.model_validate(yaml.load((DATA / f"{key}.yaml").read_bytes(), yaml.BaseLoader))
     for operation in written.operations:
-        images = [geometry.moved(line, isometry(operation)) for line in made.lines]
+        images = [isometry(operation).image(line) for line in made.lines]
         assert covers_itself(made.lines, images, lattice)
     found = symmetries(made)
 
@@ -74,7 +77,7 @@ def test_nothing_doubled(key):
     made = pattern(key)
     lattice = Lattice(made.a1, made.a2)
     shifts = [(0.0, 0.0), made.a1, made.a2, (-made.a1[0] - 2 * made.a2[0], -made.a1[1] - 2 * made.a2[1])]
-    copies = [geometry.shifted(line, *shift) for shift in shifts for line in made.lines]
+    copies = [line.shifted(*shift) for shift in shifts for line in made.lines]
     again = united(copies, lattice)
 
     assert len(again) == len(made.lines)
@@ -125,7 +128,7 @@ def test_three_way_joint_is_three_lines():
 
     assert [line.length for line in lines] == pytest.approx([1.0, 1.0, 1.0], rel=1e-14)
     angles = sorted(
-        round(math.degrees(math.atan2(*geometry.direction_at(line, 0.5)[::-1]))) % 180 for line in lines
+        round(math.degrees(math.atan2(*directions(line.curve, 0.5)[::-1]))) % 180 for line in lines
     )
     assert angles == [0, 60, 120]
 
@@ -134,8 +137,8 @@ def test_seven_treasures_are_four_quarter_circles():
     """Seven treasures: four arcs of 90 degrees about the centre of the one circle of the cell."""
     lines = pattern("shippo").lines
 
-    assert [geometry.radius(line) for line in lines] == pytest.approx([math.sqrt(0.5)] * 4, rel=1e-12)
-    assert [abs(geometry.sweep(line)) for line in lines] == pytest.approx([math.pi / 2] * 4, rel=1e-12)
+    assert circles(rows(lines))[1].tolist() == pytest.approx([math.sqrt(0.5)] * 4, rel=1e-12)
+    assert np.abs(sweeps(rows(lines))).tolist() == pytest.approx([math.pi / 2] * 4, rel=1e-12)
 
 
 def test_roles_follow_the_tradition():

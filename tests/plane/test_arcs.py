@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -177,3 +178,48 @@ def test_halves_turn_by_half_a_circle_at_most(curve: np.ndarray) -> None:
     assert rows[1:, :2].tolist() == rows[:-1, 2:4].tolist()
     assert np.abs(rows[:, 4]).max() <= 1.0 + 1e-9
     assert arcs.lengths(rows).sum() == pytest.approx(arcs.lengths(curve))
+
+
+@settings(deadline=None)
+@given(curve=curves(), stops=st.lists(SHARES, max_size=5))
+def test_pieces_follow_each_other_and_join_again(curve: np.ndarray, stops: list[float]) -> None:
+    """Law: a curve cut at shares is as long as its pieces together, and two pieces of less than half a circle are one again."""
+    pieces = arcs.cut(curve, np.array(stops), 1e-3)
+
+    assert arcs.lengths(pieces).sum() == pytest.approx(arcs.lengths(curve), rel=1e-9)
+    assert pieces[1:, :2].tolist() == pieces[:-1, 2:4].tolist()
+    assert arcs.lengths(pieces).min() >= 1e-3 * arcs.lengths(curve) * (1.0 - 1e-6)
+    for first, second in pairwise(pieces):
+        bulge = arcs.joined(first, second, 1e-6)
+        if float(np.abs(arcs.sweeps(np.stack([first, second]))).sum()) < math.pi - 1e-3:
+            whole = arcs.curves(first[:2], second[2:4], np.array(bulge))
+            assert arcs.points(whole, 0.5) == pytest.approx(
+                arcs.nearest(arcs.points(whole, 0.5), curve)[1], abs=1e-6 * max(largest(curve), 1.0)
+            )
+
+
+@pytest.mark.parametrize(
+    ("second", "bulge"),
+    [
+        ((1, 0, 3, 0, 0), 0.0),
+        ((1, 0, 0, 0, 0), None),
+        ((1, 0, 2, 1, 0), None),
+        ((1, 0, 2, 0, 0.1), None),
+    ],
+)
+def test_only_what_goes_straight_on_joins(second: tuple[float, ...], bulge: float | None) -> None:
+    """A line goes on in a line ahead of it, not back along itself, round a corner or in an arc."""
+    assert arcs.joined(np.array([0.0, 0.0, 1.0, 0.0, 0.0]), np.array(second, dtype=float), 1e-9) == bulge
+
+
+def test_two_quarters_are_half_a_circle() -> None:
+    """Two quarter turns about one centre make a half circle exactly; a third is too much, and one that turns back is none."""
+    quarter = math.tan(math.pi / 8.0)
+    first, second = np.array([1.0, 0.0, 0.0, 1.0, quarter]), np.array([0.0, 1.0, -1.0, 0.0, quarter])
+
+    assert arcs.joined(first, second, 1e-9) == 1.0
+    assert (
+        arcs.joined(np.array([1.0, 0.0, -1.0, 0.0, 1.0]), np.array([-1.0, 0.0, 0.0, -1.0, quarter]), 1e-9)
+        is None
+    )
+    assert arcs.joined(first, np.array([0.0, 1.0, -1.0, 2.0, -quarter]), 1e-9) is None

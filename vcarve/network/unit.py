@@ -7,7 +7,6 @@ vector as one.
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,8 +16,9 @@ from scipy.spatial import cKDTree
 
 from vcarve.errors import InputError
 from vcarve.network.model import Floats, Ints
-from vcarve.pattern.model import Pattern
-from vcarve.plane.arcs import boxes, lengths, parts
+from vcarve.pattern.model import Pattern, rows
+from vcarve.pattern.symmetry import Lattice, copies
+from vcarve.plane.arcs import cut, joined
 from vcarve.plane.meet import meetings
 
 # Ends closer than this share of the pattern's unit are the same vertex.
@@ -44,39 +44,13 @@ class UnitNetwork:
 
 def _split(pattern: Pattern) -> tuple[Floats, Ints]:
     """Return the pattern's lines as curves (n, 5), split where any moved line meets them, and their features (n,)."""
-    lines = np.array([line.curve for line in pattern.lines])
-    box = boxes(lines)
-    low, high = box[:, :2], box[:, 2:]
-    # A move matters only where the boxes can meet; bound its counts by the widest gap between any two boxes.
-    (ax, ay), (bx, by) = pattern.a1, pattern.a2
-    reach, rise = np.maximum(high.max(axis=0) - low.min(axis=0), 0.0)
-    area = abs(ax * by - ay * bx)
-    i_most = math.ceil((abs(by) * reach + abs(bx) * rise) / area) + 1
-    j_most = math.ceil((abs(ay) * reach + abs(ax) * rise) / area) + 1
-    i, j = np.meshgrid(np.arange(-i_most, i_most + 1), np.arange(-j_most, j_most + 1), indexing="ij")
-    moves = i.reshape(-1, 1) * np.array(pattern.a1) + j.reshape(-1, 1) * np.array(pattern.a2)
-    stay = np.flatnonzero((i == 0).ravel() & (j == 0).ravel())[0]
     pieces, features = [], []
-    for index, line in enumerate(lines):
-        near = (low[None] + moves[:, None] <= high[index] + TOLERANCE).all(axis=2)
-        near &= (high[None] + moves[:, None] >= low[index] - TOLERANCE).all(axis=2)
-        near[stay, index] = False
-        move, other = np.nonzero(near)
-        passing = lines[other]
-        passing[:, :2] += moves[move]
-        passing[:, 2:4] += moves[move]
-        met = meetings(np.broadcast_to(line, passing.shape), passing, TOLERANCE)
-        stops = np.unique(np.concatenate([[0.0, 1.0], met.first])).tolist()
-        close = TOLERANCE / max(float(lengths(line)), TOLERANCE)
-        kept = stops[:1]
-        for stop in stops[1:]:
-            if stop - kept[-1] > close:
-                kept.append(stop)
-        kept[-1] = 1.0
-        pieces.append(
-            parts(np.broadcast_to(line, (len(kept) - 1, 5)), np.array(kept[:-1]), np.array(kept[1:]))
-        )
-        features += [pattern.lines[index].feature] * (len(kept) - 1)
+    curve = rows(pattern.lines)
+    around = copies(curve, Lattice(pattern.a1, pattern.a2), TOLERANCE)
+    for line, one, passing in zip(pattern.lines, curve, around, strict=True):
+        met = meetings(np.broadcast_to(one, passing.shape), passing, TOLERANCE)
+        pieces.append(cut(one, met.first, TOLERANCE / max(line.length, TOLERANCE)))
+        features += [line.feature] * len(pieces[-1])
     return np.vstack(pieces), np.array(features, dtype=np.int64)
 
 
@@ -165,15 +139,12 @@ def _dissolve(pattern: Pattern, unit: UnitNetwork) -> UnitNetwork:
         if b[0] != vertex:
             b = (b[1], b[0], (-b[2][0], -b[2][1]), -b[3], b[4])
         start, through, end = unit.uv[a[0]], unit.uv[vertex] + a[2], unit.uv[b[1]] + a[2] + b[2]
-        u, v = (through - start) @ basis, (end - through) @ basis
-        lu, lv = math.hypot(*u), math.hypot(*v)
-        sweep_a, sweep_b = 4.0 * math.atan(a[3]), 4.0 * math.atan(b[3])
-        turn = math.atan2(u[0] * v[1] - u[1] * v[0], u[0] * v[0] + u[1] * v[1])
-        bend = turn - 0.5 * (sweep_a + sweep_b)
-        curve_a, curve_b = 2.0 * math.sin(sweep_a / 2.0) / lu, 2.0 * math.sin(sweep_b / 2.0) / lv
-        if abs(bend) > 1e-6 or abs(curve_a - curve_b) > 1e-6 or abs(sweep_a + sweep_b) > math.pi + 1e-6:
+        ends = np.stack([start, through, end]) @ basis
+        joined_bulge = joined(
+            np.array([*ends[0], *ends[1], a[3]]), np.array([*ends[1], *ends[2], b[3]]), 1e-6
+        )
+        if joined_bulge is None:
             continue
-        joined_bulge = math.tan((sweep_a + sweep_b) / 4.0) if a[3] else 0.0
         step = (a[2][0] + b[2][0], a[2][1] + b[2][1])
         del edges[second]
         edges[first] = (a[0], b[1], step, joined_bulge, a[4])

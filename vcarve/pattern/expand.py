@@ -6,7 +6,6 @@ import math
 from itertools import pairwise, permutations
 
 from vcarve.errors import InputError, Problem
-from vcarve.pattern import lines as geometry
 from vcarve.pattern.file import LineEntry, Operation, PatternFile
 from vcarve.pattern.model import KINDS, Line, Pattern, Point
 from vcarve.pattern.symmetry import (
@@ -21,6 +20,8 @@ from vcarve.pattern.symmetry import (
     rotation,
 )
 from vcarve.pattern.union import united
+from vcarve.plane.arcs import middles
+from vcarve.plane.fit import arc_lines
 
 _FAR = 3.0  # unit cells
 _FLATTEST = 0.05  # area of the unit cell over the product of its sides
@@ -40,7 +41,7 @@ def expand(written: PatternFile) -> Pattern:
     operations = _operations(written, lattice)
     lines = _generators(written, lattice)
     _refuse_too_many(lines, len(operations), lattice)
-    images = [geometry.moved(line, operation) for operation in operations for line in lines]
+    images = [operation.image(line) for operation in operations for line in lines]
     return Pattern(
         key=written.key,
         name=written.name,
@@ -183,7 +184,9 @@ def _lines(entry: LineEntry, lattice: Lattice) -> list[Line]:
         assert entry.radius is not None
         assert entry.from_deg is not None
         assert entry.to_deg is not None
-        return geometry.arcs(placed(entry.centre), entry.radius, entry.from_deg, entry.to_deg, feature)
+        first, sweep = math.radians(entry.from_deg), math.radians(entry.to_deg - entry.from_deg)
+        arcs = arc_lines(placed(entry.centre), entry.radius, first, sweep)
+        return [Line(start=start, end=end, bulge=bulge, feature=feature) for start, end, bulge in arcs]
     if entry.path is not None:
         points = [placed(point) for point in entry.path]
     else:
@@ -194,7 +197,8 @@ def _lines(entry: LineEntry, lattice: Lattice) -> list[Line]:
 
 
 def _sampled(line: Line) -> tuple[Point, ...]:
-    return (line.start, geometry.point_at(line, 0.5), line.end)
+    x, y = middles(line.curve).tolist()
+    return (line.start, (x, y), line.end)
 
 
 def _is_far(point: Point, lattice: Lattice) -> bool:

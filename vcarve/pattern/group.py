@@ -10,10 +10,13 @@ import math
 from collections import defaultdict
 from collections.abc import Sequence
 
-from vcarve.pattern import lines as geometry
-from vcarve.pattern.model import Line, Pattern, Point
-from vcarve.pattern.symmetry import Isometry, Lattice, mirror, rotation
+import numpy as np
+
+from vcarve.pattern.model import Line, Pattern, Point, rows
+from vcarve.pattern.symmetry import Isometry, Lattice, copies, mirror, rotation
 from vcarve.pattern.union import Places, covers_itself
+from vcarve.plane.arcs import circles, directions, lengths, sweeps
+from vcarve.plane.meet import carriers_meet, share_on
 
 _SAME = 1e-6  # of a length: two features of one kind
 
@@ -36,7 +39,7 @@ def symmetries(pattern: Pattern) -> tuple[Isometry, ...]:
             move = Isometry(linear.a, linear.b, linear.c, linear.d, goal[0] - start[0], goal[1] - start[1])
             if any(kind.find(move(point)) is None for kind in kinds for point in kind.points):
                 continue
-            images = [geometry.moved(line, move) for line in pattern.lines]
+            images = [move.image(line) for line in pattern.lines]
             if covers_itself(pattern.lines, images, lattice):
                 found.append(move)
     return tuple(found)
@@ -92,9 +95,10 @@ def _linear_parts(lattice: Lattice) -> list[Isometry]:
 def _features(lines: Sequence[Line], lattice: Lattice) -> list[Places]:
     """Return points that a symmetry must carry onto each other, kind by kind, each once modulo the lattice."""
     kinds: dict[tuple[int, int], Places] = defaultdict(lambda: Places(lattice))
-    for line in lines:
-        if line.bulge != 0.0:
-            kinds[-1, round(geometry.radius(line) / lattice.size / _SAME)].number(geometry.centre(line))
+    curve = rows(lines)
+    centre, radius = circles(curve[curve[:, 4] != 0.0])
+    for (x, y), size in zip(centre.tolist(), radius.tolist(), strict=True):
+        kinds[-1, round(size / lattice.size / _SAME)].number((x, y))
     for point, degree, leaves in _corners(lines, lattice):
         kinds[degree, leaves].number(point)
     if not kinds:  # endless straight lines only
@@ -110,11 +114,12 @@ def _corners(lines: Sequence[Line], lattice: Lattice) -> list[tuple[Point, int, 
     """
     places = Places(lattice)
     ends: dict[int, list[tuple[Point, float, int]]] = defaultdict(list)
-    for line in lines:
-        curve = 4.0 * line.bulge / (1.0 + line.bulge**2) / math.dist(line.start, line.end)
-        x, y = geometry.direction_at(line, 1.0)
-        ends[places.number(line.start)].append((geometry.direction_at(line, 0.0), curve, line.feature))
-        ends[places.number(line.end)].append(((-x, -y), -curve, line.feature))
+    curve = rows(lines)
+    out, back = directions(curve, 0.0).tolist(), (-directions(curve, 1.0)).tolist()
+    bends = (sweeps(curve) / lengths(curve)).tolist()
+    for line, (x, y), (u, v), bend in zip(lines, out, back, bends, strict=True):
+        ends[places.number(line.start)].append(((x, y), bend, line.feature))
+        ends[places.number(line.end)].append(((u, v), -bend, line.feature))
     corners = []
     for number, meeting in ends.items():
         if len(meeting) == 2:
@@ -128,38 +133,13 @@ def _corners(lines: Sequence[Line], lattice: Lattice) -> list[tuple[Point, int, 
 
 def _crossings(lines: Sequence[Line], lattice: Lattice) -> list[Point]:
     """Return where straight lines cross each other, modulo the lattice."""
-    straight = [line for line in lines if line.bulge == 0.0]
-    points = []
-    for index, line in enumerate(straight):
-        for other in straight[index:]:
-            points.extend(_crossings_of(line, other, lattice))
-    return points
-
-
-def _crossings_of(line: Line, other: Line, lattice: Lattice) -> list[Point]:
-    (x1, y1), (x2, y2) = line.start, line.end
-    dx, dy = x2 - x1, y2 - y1
-    ex, ey = other.end[0] - other.start[0], other.end[1] - other.start[1]
-    cross = dx * ey - dy * ex
-    if abs(cross) < _SAME * line.length * other.length:
-        return []
-    # A shift (i, j) makes them cross where the start-to-start vector lies in the box spanned by the two lines.
-    base = lattice.coordinates((x1 - other.start[0], y1 - other.start[1]))
-    d, e = lattice.coordinates((dx, dy)), lattice.coordinates((ex, ey))
-    ranges = []
-    for axis in (0, 1):
-        low = base[axis] + min(0.0, d[axis]) + min(0.0, -e[axis])
-        high = base[axis] + max(0.0, d[axis]) + max(0.0, -e[axis])
-        ranges.append(range(math.floor(low - _SAME), math.ceil(high + _SAME) + 1))
-    points = []
-    for i in ranges[0]:
-        for j in ranges[1]:
-            sx, sy = lattice.point(i, j)
-            ox, oy = other.start[0] + sx - x1, other.start[1] + sy - y1
-            share = (ox * ey - oy * ex) / cross
-            across = (ox * dy - oy * dx) / cross
-            if -_SAME < share < 1.0 + _SAME and -_SAME < across < 1.0 + _SAME:
-                points.append((x1 + share * dx, y1 + share * dy))
+    straight = rows(line for line in lines if line.bulge == 0.0)
+    points: list[Point] = []
+    for line, passing in zip(straight, copies(straight, lattice, _SAME), strict=True):
+        other = np.broadcast_to(line, passing.shape)
+        place = carriers_meet(other, passing, _SAME)[:, 0]
+        on = ~np.isnan(share_on(other, place, _SAME)) & ~np.isnan(share_on(passing, place, _SAME))
+        points.extend((x, y) for x, y in place[on].tolist())
     return points
 
 

@@ -6,14 +6,13 @@ import math
 from itertools import product
 
 import numpy as np
-import numpy.typing as npt
 
 from vcarve.errors import Finding
-from vcarve.pattern import lines as geometry
 from vcarve.pattern.group import group_name, repeats_sooner, symmetries
 from vcarve.pattern.model import Line, Pattern, Point
 from vcarve.pattern.symmetry import TOLERANCE, Lattice
 from vcarve.pattern.union import Places
+from vcarve.plane.arcs import boxes, distances, size
 from vcarve.quantity import MM, Figures
 
 NEAR = 2.0e-3  # of the unit cell: ends this close were surely meant to meet (0.04 mm at 20 mm)
@@ -104,7 +103,8 @@ def _ends_beside(points: list[Point], lines: tuple[Line, ...], lattice: Lattice)
     xy = np.array(points)
     found: dict[Point, float] = {}
     for line in lines:
-        corners = [lattice.coordinates(point) for point in _hull(line)]
+        box = boxes(line.curve).tolist()
+        corners = [lattice.coordinates(corner) for corner in product(box[0::2], box[1::2])]
         ranges = [
             range(
                 math.ceil(-max(corner[axis] for corner in corners) - NEAR),
@@ -113,41 +113,13 @@ def _ends_beside(points: list[Point], lines: tuple[Line, ...], lattice: Lattice)
             for axis in (0, 1)
         ]
         for i, j in product(*ranges):
-            moved = geometry.shifted(line, *lattice.point(i, j))
-            gap = _distance(xy, moved)
-            ends = np.minimum(_to(xy, moved.start), _to(xy, moved.end))
+            moved = line.shifted(*lattice.point(i, j))
+            gap = distances(xy, moved.curve)
+            ends = np.minimum(size(xy - moved.start), size(xy - moved.end))
             for index in np.flatnonzero((gap > TOLERANCE * lattice.size) & (gap < near) & (ends > near)):
                 point = points[index]
                 found[point] = min(float(gap[index]), found.get(point, math.inf))
     return found
-
-
-def _hull(line: Line) -> list[Point]:
-    """Return points whose hull holds the line."""
-    if line.bulge == 0.0:
-        return [line.start, line.end]
-    (x, y), size = geometry.centre(line), geometry.radius(line)
-    return [(x + dx, y + dy) for dx, dy in product((-size, size), repeat=2)]
-
-
-def _to(xy: npt.NDArray[np.float64], point: Point) -> npt.NDArray[np.float64]:
-    return np.hypot(xy[:, 0] - point[0], xy[:, 1] - point[1])
-
-
-def _distance(xy: npt.NDArray[np.float64], line: Line) -> npt.NDArray[np.float64]:
-    """Return each point's distance from the line; infinite beside its ends."""
-    if line.bulge == 0.0:
-        dx, dy = geometry.direction_at(line, 0.5)
-        x, y = xy[:, 0] - line.start[0], xy[:, 1] - line.start[1]
-        along = x * dx + y * dy
-        return np.where((along > 0.0) & (along < line.length), np.abs(x * dy - y * dx), np.inf)
-    centre = geometry.centre(line)
-    middle = geometry.point_at(line, 0.5)
-    mx, my = middle[0] - centre[0], middle[1] - centre[1]
-    x, y = xy[:, 0] - centre[0], xy[:, 1] - centre[1]
-    angle = np.abs(np.arctan2(mx * y - my * x, mx * x + my * y))
-    inside = angle < abs(geometry.sweep(line)) / 2.0
-    return np.where(inside, np.abs(np.hypot(x, y) - geometry.radius(line)), np.inf)
 
 
 def _symmetry(pattern: Pattern) -> list[Finding]:

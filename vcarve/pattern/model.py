@@ -5,6 +5,7 @@ Coordinates are in the pattern file's own unit (the piece's pitch is that unit's
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Literal
 
@@ -38,6 +39,21 @@ class Line:
     def curve(self) -> Floats:
         """The line as a curve (5,), see ``plane.arcs``."""
         return np.array([*self.start, *self.end, self.bulge])
+
+    @property
+    def turned(self) -> Line:
+        """The same line walked the other way."""
+        return Line(start=self.end, end=self.start, bulge=-self.bulge, feature=self.feature)
+
+    def shifted(self, dx: float, dy: float) -> Line:
+        """Return the line moved by (dx, dy)."""
+        start, end = ((x + dx, y + dy) for x, y in (self.start, self.end))
+        return Line(start=start, end=end, bulge=self.bulge, feature=self.feature)
+
+
+def rows(lines: Iterable[Line]) -> Floats:
+    """Return lines as curves (n, 5), see ``plane.arcs``."""
+    return np.array([(*line.start, *line.end, line.bulge) for line in lines]).reshape(-1, 5)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -8,10 +8,14 @@ a lattice without smaller repeats (International Tables for Crystallography, pla
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Literal
 
-from vcarve.pattern.model import Point
+import numpy as np
+
+from vcarve.pattern.model import Line, Point
+from vcarve.plane.arcs import Floats, boxes
 
 LatticeKind = Literal["square", "triangular", "rhombic", "rectangular", "oblique"]
 
@@ -72,6 +76,11 @@ class Isometry:
         """Return the image of a point."""
         x, y = point
         return (self.a * x + self.b * y + self.x0, self.c * x + self.d * y + self.y0)
+
+    def image(self, line: Line) -> Line:
+        """Return the image of a line; a map that flips hands turns an arc the other way."""
+        bulge = -line.bulge if self.flips else line.bulge
+        return Line(start=self(line.start), end=self(line.end), bulge=bulge, feature=line.feature)
 
     @property
     def flips(self) -> bool:
@@ -210,6 +219,30 @@ class Lattice:
         """Whether two points differ by a shift of the lattice."""
         parts = self.coordinates((second[0] - first[0], second[1] - first[1]))
         return all(abs(part - round(part)) < TOLERANCE for part in parts)
+
+
+def copies(curve: Floats, lattice: Lattice, tolerance: float) -> Iterator[Floats]:
+    """Yield for each curve (n, 5) all of them, moved by any lattice shift, whose boxes come as near to its own: (m, 5).
+
+    Only the curve itself, where it is, is left out.
+    """
+    box = boxes(curve)
+    low, high = box[:, :2], box[:, 2:]
+    # A shift matters only where the boxes can meet; bound its counts by the widest gap between any two boxes.
+    reach, rise = np.maximum(high.max(axis=0) - low.min(axis=0), 0.0) + tolerance
+    (ax, ay), (bx, by), area = lattice.a1, lattice.a2, abs(lattice.area)
+    most = (abs(by) * reach + abs(bx) * rise) / area, (abs(ay) * reach + abs(ax) * rise) / area
+    i, j = np.mgrid[tuple(slice(-math.ceil(many) - 1, math.ceil(many) + 2) for many in most)]
+    shifts = i.reshape(-1, 1) * np.array(lattice.a1) + j.reshape(-1, 1) * np.array(lattice.a2)
+    stay = len(shifts) // 2
+    for index in range(len(curve)):
+        near = (low + shifts[:, None] <= high[index] + tolerance).all(axis=2)
+        near &= (high + shifts[:, None] >= low[index] - tolerance).all(axis=2)
+        near[stay, index] = False
+        shift, other = np.nonzero(near)
+        passing = curve[other]
+        passing[:, :4] += np.tile(shifts[shift], 2)
+        yield passing
 
 
 def closure(operations: tuple[Isometry, ...], lattice: Lattice) -> tuple[Isometry, ...]:

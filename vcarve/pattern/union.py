@@ -8,11 +8,13 @@ from __future__ import annotations
 import math
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
-from itertools import pairwise
+from dataclasses import dataclass
 
-from vcarve.pattern import lines as geometry
-from vcarve.pattern.model import Line, Point
+import numpy as np
+
+from vcarve.pattern.model import Line, Point, rows
 from vcarve.pattern.symmetry import TOLERANCE, Lattice
+from vcarve.plane.arcs import Floats, circles, cut, directions, joined, lengths, middles, shares
 
 _GRID = 1_000_000  # hash cells per lattice vector; wider than the tolerance by far
 
@@ -69,7 +71,7 @@ def united(lines: Iterable[Line], lattice: Lattice) -> tuple[Line, ...]:
 
 def total_length(lines: Iterable[Line]) -> float:
     """Return the sum of the lines' lengths."""
-    return math.fsum(line.length for line in lines)
+    return math.fsum(lengths(rows(lines)))
 
 
 def covers_itself(lines: Sequence[Line], images: Iterable[Line], lattice: Lattice) -> bool:
@@ -99,7 +101,7 @@ def _once(lines: Iterable[Line], lattice: Lattice) -> list[Line]:
         )
         known = kept[min(first, last), max(first, last)]
         for index, other in enumerate(known):
-            if _same(snapped, other, lattice) or _same(geometry.turned(snapped), other, lattice):
+            if _same(snapped, other, lattice) or _same(snapped.turned, other, lattice):
                 if line.feature < other.feature:
                     known[index] = snapped
                 break
@@ -118,83 +120,88 @@ def _same(line: Line, other: Line, lattice: Lattice) -> bool:
     return math.hypot(dx, dy) < near
 
 
+@dataclass(frozen=True, slots=True)
+class _Carrier:
+    """What a line lies on: the centre and radius of an arc's circle, or the middle and direction of a straight line."""
+
+    bent: bool
+    place: Point
+    radius: float
+    ahead: Point
+    length: float
+
+    def keys(self, lattice: Lattice) -> tuple[tuple[bool, int], ...]:
+        """Return hash keys of the carrier: direction of a straight line, radius of an arc; two against rounding."""
+        if self.bent:
+            measure, wrap = self.radius / lattice.size * _GRID, 0
+        else:
+            measure, wrap = math.atan2(self.ahead[1], self.ahead[0]) / math.pi % 1.0 * _GRID, _GRID
+        nearest, low = round(measure), math.floor(measure)
+        other = low if nearest != low else low + 1
+        return tuple((self.bent, key % wrap if wrap else key) for key in (nearest, other))
+
+
+def _carriers(curve: Floats) -> list[_Carrier]:
+    bent = curve[:, 4] != 0.0
+    centre, radius = circles(curve)
+    place = np.where(bent[:, None], centre, middles(curve))
+    columns = (bent, place, radius, directions(curve, 0.5), lengths(curve))
+    return [
+        _Carrier(b, (x, y), r, (u, v), s)
+        for b, (x, y), r, (u, v), s in zip(*(c.tolist() for c in columns), strict=True)
+    ]
+
+
 def _cut_at_overlaps(lines: Sequence[Line], lattice: Lattice) -> list[Line]:
     """Cut every line at the ends of the lines that run along it, so that what is doubled is doubled whole."""
-    alike: dict[tuple[int, int], list[Line]] = defaultdict(list)
-    for line in lines:
-        for key in _carrier_keys(line, lattice):
-            alike[key].append(line)
+    curve = rows(lines)
+    carriers = _carriers(curve)
+    alike: dict[tuple[bool, int], list[int]] = defaultdict(list)
+    for index, carrier in enumerate(carriers):
+        for key in carrier.keys(lattice):
+            alike[key].append(index)
+    ends = [
+        (index, x + dx, y + dy)
+        for index, carrier in enumerate(carriers)
+        for other in alike[carrier.keys(lattice)[0]]
+        for dx, dy in _shifts_onto(carrier, carriers[other], lattice)
+        for x, y in (lines[other].start, lines[other].end)
+    ]
+    which = np.array([index for index, _, _ in ends], dtype=np.int64)
+    share = shares(np.array([spot for _, *spot in ends]), curve[which])
+    near = 1e-8 * lattice.size / lengths(curve)
+    inside = (near[which] < share) & (share < 1.0 - near[which])
     pieces: list[Line] = []
-    near = 1e-8 * lattice.size
-    for line in lines:
-        cuts = {0.0, 1.0}
-        for other in alike[_carrier_keys(line, lattice)[0]]:
-            for dx, dy in _shifts_onto(line, other, lattice):
-                ends = [geometry.share_of(line, (x + dx, y + dy)) for x, y in (other.start, other.end)]
-                if other is line and dx == 0.0 and dy == 0.0:
-                    continue
-                if not _overlaps(line, other, (dx, dy), ends, near):
-                    continue
-                cuts.update(end for end in ends if near < end * line.length < line.length - near)
-        marks = sorted(cuts)
-        kept = [marks[0]]
-        for mark in marks[1:]:
-            if (mark - kept[-1]) * line.length > near:
-                kept.append(mark)
-        kept[-1] = 1.0
-        pieces.extend(geometry.part(line, a, b) for a, b in pairwise(kept))
+    for index, line in enumerate(lines):
+        stops = share[inside & (which == index)]
+        if not len(stops):
+            pieces.append(line)
+            continue
+        for x0, y0, x1, y1, bulge in cut(curve[index], stops, float(near[index])).tolist():
+            pieces.append(Line(start=(x0, y0), end=(x1, y1), bulge=bulge, feature=line.feature))
     return pieces
 
 
-def _overlaps(line: Line, other: Line, shift: Point, ends: list[float], near: float) -> bool:
-    """Whether the two, on one carrier, share more than a point."""
-    if line.bulge == 0.0:
-        low, high = max(0.0, min(ends)), min(1.0, max(ends))
-        return (high - low) * line.length > near
-    inside = any(near < end * line.length < line.length - near for end in ends)
-    middle = geometry.point_at(other, 0.5)
-    share = geometry.share_of(line, (middle[0] + shift[0], middle[1] + shift[1]))
-    return inside or near < share * line.length < line.length - near
-
-
-def _carrier_keys(line: Line, lattice: Lattice) -> tuple[tuple[int, int], ...]:
-    """Return hash keys of the carrier: direction of a straight line, radius of an arc; two against rounding."""
-    if line.bulge == 0.0:
-        dx, dy = line.end[0] - line.start[0], line.end[1] - line.start[1]
-        turns = math.atan2(dy, dx) / math.pi % 1.0 * _GRID
-        low = math.floor(turns)
-        return ((0, round(turns) % _GRID), (0, (low if round(turns) != low else low + 1) % _GRID))
-    size = geometry.radius(line) / lattice.size * _GRID
-    low = math.floor(size)
-    return ((1, round(size)), (1, low if round(size) != low else low + 1))
-
-
-def _shifts_onto(line: Line, other: Line, lattice: Lattice) -> list[Point]:
+def _shifts_onto(line: _Carrier, other: _Carrier, lattice: Lattice) -> list[Point]:
     """Return the lattice shifts that lay ``other`` on the carrier of ``line``, near it."""
-    if line.bulge != 0.0:
-        here, there = geometry.centre(line), geometry.centre(other)
-        if not lattice.same(here, there) or abs(geometry.radius(line) - geometry.radius(other)) > (
-            TOLERANCE * lattice.size
-        ):
-            return []
-        u, v = lattice.coordinates((here[0] - there[0], here[1] - there[1]))
-        return [lattice.point(round(u), round(v))]
+    (x, y), (there_x, there_y) = line.place, other.place
+    u, v = lattice.coordinates((x - there_x, y - there_y))
+    if line.bent:
+        same = lattice.same(line.place, other.place)
+        alike = abs(line.radius - other.radius) <= TOLERANCE * lattice.size
+        return [lattice.point(round(u), round(v))] if same and alike else []
     reach = (line.length + other.length) / 2.0 * 1.001
-    here, there = geometry.point_at(line, 0.5), geometry.point_at(other, 0.5)
-    u, v = lattice.coordinates((here[0] - there[0], here[1] - there[1]))
     area = abs(lattice.area)
     across_u, across_v = reach * math.hypot(*lattice.a2) / area, reach * math.hypot(*lattice.a1) / area
-    ahead = geometry.direction_at(line, 0.5)
-    onward = geometry.direction_at(other, 0.5)
+    (ahead_x, ahead_y), (onward_x, onward_y) = line.ahead, other.ahead
     near = 1e-9 * lattice.size
-    if abs(ahead[0] * onward[1] - ahead[1] * onward[0]) * max(line.length, other.length) > near:
+    if abs(ahead_x * onward_y - ahead_y * onward_x) * max(line.length, other.length) > near:
         return []
     found = []
     for i in range(math.ceil(u - across_u), math.floor(u + across_u) + 1):
         for j in range(math.ceil(v - across_v), math.floor(v + across_v) + 1):
             dx, dy = lattice.point(i, j)
-            x, y = there[0] + dx - here[0], there[1] + dy - here[1]
-            if abs(ahead[0] * y - ahead[1] * x) <= near:
+            if abs(ahead_x * (there_y + dy - y) - ahead_y * (there_x + dx - x)) <= near:
                 found.append((dx, dy))
     return found
 
@@ -212,14 +219,14 @@ def _joined(lines: list[Line], lattice: Lattice) -> list[Line]:
             continue
         first, second = (pool[index] for index in indices)
         if places.number(first.end) != number:
-            first = geometry.turned(first)
+            first = first.turned
         if places.number(second.start) != number:
-            second = geometry.turned(second)
-        second = geometry.shifted(second, first.end[0] - second.start[0], first.end[1] - second.start[1])
-        one = geometry.joined(first, second)
-        if one is None:
+            second = second.turned
+        second = second.shifted(first.end[0] - second.start[0], first.end[1] - second.start[1])
+        bulge = joined(first.curve, second.curve, 1e-9) if first.feature == second.feature else None
+        if bulge is None:
             continue
-        line = Line(start=one.start, end=places.snapped(one.end), bulge=one.bulge, feature=one.feature)
+        line = Line(start=first.start, end=places.snapped(second.end), bulge=bulge, feature=first.feature)
         keep, gone = min(indices), max(indices)
         pool[keep] = line
         del pool[gone]
@@ -232,6 +239,7 @@ def _joined(lines: list[Line], lattice: Lattice) -> list[Line]:
 
 def _homed(line: Line, lattice: Lattice) -> Line:
     """Shift a line so that its middle lies in the unit cell."""
-    u, v = lattice.coordinates(geometry.point_at(line, 0.5))
+    x, y = middles(line.curve).tolist()
+    u, v = lattice.coordinates((x, y))
     dx, dy = lattice.point(-math.floor(u + 1e-6), -math.floor(v + 1e-6))
-    return geometry.shifted(line, dx + 0.0, dy + 0.0) if (dx, dy) != (0.0, 0.0) else line
+    return line.shifted(dx + 0.0, dy + 0.0) if (dx, dy) != (0.0, 0.0) else line

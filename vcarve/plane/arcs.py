@@ -132,6 +132,16 @@ def parts(curve: Floats, first: Floats | float, last: Floats | float) -> Floats:
     return curves(points(curve, first), points(curve, last), bulge_between(curve[..., 4], first, last))
 
 
+def cut(curve: Floats, share: Floats, least: float) -> Floats:
+    """Return one curve (5,) cut at shares (n,) as curves (m, 5); cuts no farther than ``least`` from each other are one."""
+    kept = [0.0]
+    for stop in np.unique(share).tolist():
+        if stop - kept[-1] > least and 1.0 - stop > least:
+            kept.append(stop)
+    stops = np.array([*kept, 1.0])
+    return parts(np.broadcast_to(curve, (len(kept), 5)), stops[:-1], stops[1:])
+
+
 def halved(curve: Floats) -> tuple[Floats, Ints]:
     """Return curves (n, 5) with each that turns by more than half a circle in two halves, and which each row is a part of."""
     wide = np.abs(curve[:, 4]) > 1.0 + 1e-9
@@ -141,6 +151,24 @@ def halved(curve: Floats) -> tuple[Floats, Ints]:
     rows[first, 2:4] = rows[first + 1, :2] = middles(curve[wide])
     rows[first, 4] = rows[first + 1, 4] = bulge_between(curve[wide, 4], 0.0, 0.5)
     return rows, source
+
+
+def joined(first: Floats, second: Floats, tolerance: float) -> float | None:
+    """Return the bulge of the one curve that two (5,) make where the second begins at the first's end, up to half a circle.
+
+    ``None`` where they do not go on from each other: direction and turn per length may differ by the tolerance, in radians
+    and of one over the chord.
+    """
+    both = np.stack([first, turned(second)])
+    u, v = directions(both, 1.0)
+    chord, half = size(both[:, 2:4] - both[:, :2]), np.arctan(both[:, 4]) * (1.0, -1.0)
+    turn = 2.0 * np.sin(2.0 * half) / chord
+    whole = float(half.sum())
+    straight = abs(cross(u, v)) <= tolerance and (u * v).sum() < 0.0
+    alike = bool(first[4]) == bool(second[4]) and abs(turn[0] - turn[1]) * chord.max() <= tolerance
+    if not straight or not alike or abs(whole) > pi / 4.0 + tolerance:
+        return None
+    return float(np.copysign(1.0, whole) if abs(abs(whole) - pi / 4.0) < 1e-12 else np.tan(whole))
 
 
 def shares(place: Floats, curve: Floats) -> Floats:

@@ -25,10 +25,13 @@ def arc_lines(centre: Point, radius: float, start_rad: float, sweep_rad: float) 
     """Return an arc or a whole circle as arcs of at most half a turn each."""
     parts = max(1, math.ceil(abs(sweep_rad) / math.pi - 1e-9))
     angles = start_rad + sweep_rad * np.arange(parts + 1) / parts
-    points = [_point(spot) for spot in radius * np.column_stack([np.cos(angles), np.sin(angles)]) + centre]
+    spots = np.column_stack([np.cos(angles), np.sin(angles)])
+    spots[np.abs(spots) < 1e-15] = 0.0  # a quarter of a turn is one exactly
+    points = [_point(spot) for spot in radius * spots + centre]
     if abs(abs(sweep_rad) - TURN) < 1e-12:
         points[-1] = points[0]
-    return [(*ends, math.tan(sweep_rad / parts / 4.0)) for ends in pairwise(points)]
+    bulge = math.tan(sweep_rad / parts / 4.0)
+    return [(*ends, round(bulge) if abs(abs(bulge) - 1.0) < 1e-12 else bulge) for ends in pairwise(points)]
 
 
 def rows(arcs: Sequence[Arc]) -> Floats:
