@@ -219,6 +219,36 @@ def test_helix_in_any_plane():
         assert times.total_s == pytest.approx(length, rel=REL)
 
 
+@pytest.mark.parametrize("down", [1.0, -1.0])
+def test_a_slope_is_as_quick_as_its_axes_allow(down):
+    """6 mm along and 2 mm down: Z at 100 mm/min allows 316.2, X at 10 mm/s² allows 10.54, and 6.325 mm take 1.2 + 0.5 s."""
+    machine = mill(rate=(500.0, 500.0, 100.0), acceleration=(10.0, 10.0, 4.0))
+    times = clock.run(path((6, 0, -2 * down)), machine)
+
+    assert times.peak_mm_s[0] * 60.0 == pytest.approx(316.228, rel=REL)
+    assert times.acceleration_mm_s2[0] == pytest.approx(10.541, rel=REL)
+    assert times.total_s == pytest.approx(1.7, rel=REL)
+
+
+def test_the_corner_into_a_slope():
+    """Turning down by atan(1/3) asks Z, the slowest, for most of the change: sqrt(4.052 * 0.01 * 76.46) = 1.760 mm/s."""
+    machine = mill(acceleration=(10.0, 10.0, 4.0))
+    times = clock.run(path((30, 0, 0), (36, 0, -2)), machine)
+
+    assert times.exit_mm_s[0] == times.entry_mm_s[1] == pytest.approx(1.760, rel=REL)
+
+
+@pytest.mark.parametrize(
+    ("z_mm_min", "seconds"), [(20.0, 6.0), (500.0, math.hypot(5.0 * math.pi, 2.0) / 500.0 * 60.0)]
+)
+def test_a_helix_waits_for_z(z_mm_min, seconds):
+    """A quarter of 10 mm that falls by 2 mm takes the 6 s that Z needs at 20 mm/min, or its length at its feed."""
+    machine = mill(rate=(500.0, 500.0, z_mm_min), acceleration=(1e5, 1e5, 1e5))
+    times = clock.run(arc(10.0, math.pi / 2.0, rise=-2.0), machine)
+
+    assert times.total_s == pytest.approx(seconds, rel=REL)
+
+
 @pytest.mark.parametrize(
     ("programmed", "taken"), [(0.12, 0.15), (0.15, 0.15), (3.0, 3.0), (0.0, 0.0), (0.001, 0.05)]
 )
