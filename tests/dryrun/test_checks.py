@@ -25,7 +25,7 @@ from vcarve.proofing import dry_run
 
 PROGRAMS = Path(__file__).parent / "programs"
 CROSS = (PROGRAMS / "cross.nc").read_text(encoding="ascii").splitlines()
-MEASURED = {"width-off", "shank-contact"}  # found on the carved surface, see test_proofing
+MEASURED = {"width-off"}  # found on the carved surface, see test_proofing
 
 
 @cache
@@ -220,8 +220,12 @@ CASES: dict[str, tuple[dict[int, str], list[tuple[int | None, str]], tuple[str, 
         (),
     ),
     "plunge at rapid": ({7: "G0 Z-1"}, [(7, "rapid-plunge")], ()),
-    "rapid through the piece": ({7: "G0 Z-9\nG1 Z-1 F200"}, [(7, "through-the-piece")], ()),
-    "feed through the piece": ({7: "G1 Z-8.5 F200\nG1 Z-1"}, [(7, "through-the-piece"), (7, "wrong-depth")], ()),
+    "rapid through the piece": ({7: "G0 Z-9\nG1 Z-1 F200"}, [(7, "shank-contact"), (7, "through-the-piece")], ()),
+    "feed through the piece": (
+        {7: "G1 Z-8.5 F200\nG1 Z-1"},
+        [(7, "shank-contact"), (7, "through-the-piece"), (7, "wrong-depth")],
+        (),
+    ),
     "rapid on the surface": ({9: "G0 Z0"}, [(10, "rapid-low")], ()),
     "half a rounding below the surface": ({9: "G0 Z-0.0005"}, [(10, "rapid-low")], ()),
     "a rapid close to the surface": ({9: "G0 Z0.09"}, [(10, "~rapid-low")], ()),
@@ -231,9 +235,28 @@ CASES: dict[str, tuple[dict[int, str], list[tuple[int | None, str]], tuple[str, 
     "rapid down onto the surface": ({6: "G0 Z0"}, [(6, "rapid-low")], ()),
     "a wait on the surface": ({9: "G0 Z0\nG4 P60\nG0 Z1"}, [(10, "dwell-in-wood")], ()),
     "ends on the surface": ({17: "G0 Z0"}, [(18, "spindle-in-wood"), (19, "ends-in-wood")], ()),
-    "too deep for the bit": ({7: "G1 Z-3 F200\nG1 Z-1"}, [(7, "bit-too-short"), (7, "wrong-depth")], ()),
+    "too deep for the bit": (
+        {7: "G1 Z-3 F200\nG1 Z-1"},
+        [(7, "bit-too-short"), (7, "shank-contact"), (7, "wrong-depth")],
+        (),
+    ),
+    "deeper than a cone as wide as its shank": (
+        {7: "G1 Z-3 F200\nG1 Z-1"},
+        [(7, "bit-too-short"), (7, "wrong-depth")],
+        ("bit.shank=4 mm",),
+    ),
+    "a shank deeper and deeper": (
+        {7: "G1 Z-3 F200\nG1 Z-1", 11: "G1 Z-2.5 F200\nG1 Z-3.5\nG1 Z-1"},
+        [(line, code) for line in (7, 12, 13) for code in ("bit-too-short", "wrong-depth")]
+        + [(7, "shank-contact"), (13, "shank-contact")],
+        (),
+    ),
     "as deep as the bit's cone": ({7: "G1 Z-2 F200\nG1 Z-1"}, [(7, "wrong-depth")], ()),
-    "a little too deep for the bit": ({7: "G1 Z-2.01 F200\nG1 Z-1"}, [(7, "bit-too-short"), (7, "wrong-depth")], ()),
+    "a little too deep for the bit": (
+        {7: "G1 Z-2.01 F200\nG1 Z-1"},
+        [(7, "bit-too-short"), (7, "shank-contact"), (7, "wrong-depth")],
+        (),
+    ),
     "off the piece": ({8: "G1 X31 F600\nX20", 9: "G0 Z1"}, [(8, "outside-piece"), (8, "stray-cut"), (9, "stray-cut")], ()),
     "a rapid beside the piece": (
         {9: "G0 Z1\nG0 X40\nG0 Z-1\nG0 Z1"},
@@ -262,7 +285,7 @@ CASES: dict[str, tuple[dict[int, str], list[tuple[int | None, str]], tuple[str, 
     ),
     "an arc that dips through the piece": (
         {9: "G0 Z1\nG0 X0 Y8\nG18\nG1 Z0.5 F200\nG2 X0 Z0.5 I0 K-4.8\nG17\nG0 Z1"},
-        [(13, "~full-circle"), (13, "~not-judged"), (13, "through-the-piece"), (13, "wrong-depth")],
+        [(13, code) for code in ("~full-circle", "~not-judged", "shank-contact", "through-the-piece", "wrong-depth")],
         (),
     ),
     # Clamps.

@@ -11,7 +11,7 @@ import pytest
 
 from made_moves import moves_of
 from vcarve.dryrun import clock
-from vcarve.dryrun.blocks import chords
+from vcarve.dryrun.arcs import planned_chords
 from vcarve.job.bench import Machine
 from vcarve.program.moves import Event, Motion, Plane
 
@@ -190,7 +190,7 @@ def test_corner_speeds(turn_deg, speed_mm_min):
 )
 def test_arc_chords(radius, angle_deg, count):
     """An arc becomes as many chords as the Grbl v1.1 rule says at its default tolerance; at least one."""
-    assert chords(np.array([math.radians(angle_deg)]), np.array([float(radius)]), 0.002)[0] == count
+    assert planned_chords(arc(radius, math.radians(angle_deg)), 0.002)[0] == count
 
 
 @pytest.mark.parametrize("plane", list(Plane))

@@ -1,4 +1,4 @@
-"""Widths, land and contacts measured on carved pieces against the numbers that made them."""
+"""Widths and land measured on carved pieces against the numbers that made them."""
 
 import math
 from dataclasses import replace
@@ -9,7 +9,7 @@ import pytest
 from made_moves import moves_of
 from small_network import network_of_lines
 from vcarve.dryrun.carve import carve
-from vcarve.dryrun.measure import coarsest_step_mm, contacts, groove_widths, land, least_half_mm
+from vcarve.dryrun.measure import coarsest_step_mm, groove_widths, land, least_half_mm
 from vcarve.dryrun.places import Places
 from vcarve.dryrun.surface import Surface
 from vcarve.groove.width import cone_line_mm, width_mm
@@ -199,32 +199,12 @@ def test_hemp_leaf_land():
     assert found.narrowest_mm == pytest.approx(2 * (6.719028 - 1.0), abs=0.1)
 
 
-@pytest.mark.parametrize(("shank", "kind"), [(2.0, "wall"), (3.175, "shank")])
-def test_too_deep_for_the_cone(shank, kind):
-    """Moves deeper than (D - t) / (2 tan(θ/2)) are told, with the shank's part in it."""
-    net = network_of_lines([((-8.0, 0.0), (8.0, 0.0)), ((-8.0, 4.0), (8.0, 4.0))])
-
-    found = contacts(cutting(net, [0.8, 1.2]), bit(90.0, 2.0, shank, tip=0.2))
-
-    assert [(c.kind, c.move, c.line) for c in found] == [(kind, 1, 2)]
-    assert found[0].beyond_mm == pytest.approx(1.2 - 0.9)
-
-
-def test_moves_in_machine_coordinates_touch_nothing_known():
-    """How deep a move to machine coordinates is over the piece nobody knows: it is no contact of its own."""
-    net = network_of_lines([((0.0, 0.0), (10.0, 0.0)), ((0.0, 5.0), (10.0, 5.0))])
-    moves = replace(cutting(net, [9.0, 9.0]), machine=np.array([True, False]))
-
-    assert [one.move for one in contacts(moves, bit())] == [1]
-
-
 def test_upright_arc_dips_below_its_ends():
     """An arc standing on the piece is deep in its middle although it begins and ends at the top."""
     moves = moves_of(
         (2, 0, 0), (-2, 0, 0), motion=Motion.ARC_CCW, centre_mm=0.0, sweep_rad=math.pi, plane=Plane.XZ
     )
 
-    assert contacts(moves, bit(90.0, 2.0))[0].depth_mm == pytest.approx(2.0, abs=1e-3)
     surface = carve(moves, bit(), width_mm=10, height_mm=10)
     assert surface.deepest_mm == pytest.approx(2.0, abs=0.03)
 

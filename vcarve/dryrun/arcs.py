@@ -1,85 +1,113 @@
-"""Moves cut into the straight blocks a controller plans with: one per line, many per arc.
+"""Arcs of moves, in any plane: their radii, boxes and chords.
 
-Arcs follow Grbl v1.1: ``floor(|angle r / 2| / sqrt(tol (2 r - tol)))`` chords of equal angle with their
-corners on the circle, the third axis moving evenly, the last chord ending on the programmed point.
+Written here anew, from centre and sweep as the reader believes them: the dry run judges the arcs that the writer worked out.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 import numpy.typing as npt
 
+from vcarve.dryrun.setup import UNKNOWN, Setup
 from vcarve.program.grammar import PLANES
-from vcarve.program.moves import Moves
+from vcarve.program.moves import Moves, Plane
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Blocks:
-    """Straight blocks in order; ``owner`` is the move each belongs to, ``delta_mm`` its way."""
-
-    owner: Ints  # (B,)
-    delta_mm: Floats  # (B, 3)
+def axes_of(moves: Moves, which: Ints) -> Ints:
+    """Return the columns (n, 3) of each move's plane, the first turned to the second counter-clockwise, and of its normal."""
+    columns = np.array([moves.columns("".join(PLANES[int(plane)])) for plane in Plane])
+    return np.asarray(columns[moves.plane[which] - int(Plane.XY)])
 
 
-def chords(sweep_rad: Floats, radius_mm: Floats, tolerance_mm: float) -> Ints:
-    """How many blocks each arc becomes (at least one, also if the tolerance is too wide)."""
-    room = tolerance_mm * (2.0 * radius_mm - tolerance_mm)
+def arms_mm(moves: Moves, which: Ints) -> tuple[Floats, Floats]:
+    """Return start and end of arcs (n, 2) seen from their centres, in their planes."""
+    axes = axes_of(moves, which)[:, :2]
+    start, end, centre = (
+        np.take_along_axis(place[which], axes, axis=1)
+        for place in (moves.start_mm, moves.end_mm, moves.centre_mm)
+    )
+    return start - centre, end - centre
+
+
+def planned_chords(moves: Moves, tolerance_mm: float) -> Ints:
+    """Return how many straight blocks a controller plans each move in, shape (N,): one for each line, many for each arc.
+
+    Arcs follow Grbl v1.1: ``floor(|angle r / 2| / sqrt(tol (2 r - tol)))`` chords of equal angle with their corners on the
+    circle, at least one, also if the tolerance is too wide.
+    """
+    radius = moves.radius_mm
+    room = tolerance_mm * (2.0 * radius - tolerance_mm)
     good = room > 0.0
-    count = np.zeros(len(radius_mm))
-    np.divide(np.abs(0.5 * sweep_rad * radius_mm), np.sqrt(np.where(good, room, 1.0)), out=count, where=good)
-    whole: Ints = np.maximum(np.floor(count), 1.0).astype(np.int64)
-    return whole
+    half = np.abs(0.5 * moves.sweep_rad * radius)
+    count = np.divide(half, np.sqrt(np.where(good, room, 1.0)), out=np.zeros(len(room)), where=good)
+    return np.maximum(np.floor(count), 1.0).astype(np.int64)
 
 
-def chord_counts(moves: Moves, tolerance_mm: float) -> Ints:
-    """How many blocks each move becomes, shape (N,); straight moves are one."""
-    count = np.ones(len(moves), dtype=np.int64)
-    arcs = np.flatnonzero(moves.sweep_rad)
-    if len(arcs):
-        count[arcs] = chords(moves.sweep_rad[arcs], moves.radius_mm[arcs], tolerance_mm)
-    return count
+def chords_within(moves: Moves, which: Ints, sag_mm: float) -> Ints:
+    """Return in how many chords (n,) moves stay within this distance of their paths; lines in one."""
+    radius = np.maximum(moves.radius_mm[which], sag_mm)
+    step = 2.0 * np.arccos(1.0 - sag_mm / radius)
+    return np.maximum(np.ceil(np.abs(moves.sweep_rad[which]) / step), 1.0).astype(np.int64)
 
 
-def split(moves: Moves, index: Ints, count: Ints) -> tuple[Ints, Floats, Floats]:
-    """Cut the moves ``index`` into ``count`` pieces each: owner (B,), starts (B, 3) and ends (B, 3)."""
-    start, end = moves.start_mm[index], moves.end_mm[index]
+def split(moves: Moves, which: Ints, count: Ints) -> tuple[Ints, Floats, Floats]:
+    """Cut moves (n,) into ``count`` (n,) pieces of equal angle: the move of each (B,), starts (B, 3) and ends (B, 3).
+
+    The third axis moves evenly, and the last piece ends on the programmed point.  Only arcs can be cut into several.
+    """
+    start, end = moves.start_mm[which], moves.end_mm[which]
     if count.max(initial=1) == 1:
-        return index, start, end
-    row = np.repeat(np.arange(len(index)), count)
-    first = np.cumsum(count) - count
-    step = np.arange(len(row)) - first[row]
+        return which, start, end
+    row = np.repeat(np.arange(len(which)), count)
+    last = np.cumsum(count) - 1
+    inner = np.delete(np.arange(len(row)), last)
     tail, head = start[row], end[row]
-    many = np.flatnonzero(count[row] > 1)
-    owner = index[row]
-    for plane, axes in PLANES.items():
-        a, b, normal = moves.columns("".join(axes))
-        mine = many[(moves.plane[owner[many]] == plane) & (moves.sweep_rad[owner[many]] != 0.0)]
-        if not len(mine):
-            continue
-        move = owner[mine]
-        centre = moves.centre_mm[move]
-        arm_a = start[row[mine], a] - centre[:, a]
-        arm_b = start[row[mine], b] - centre[:, b]
-        share = (step[mine] + 1) / count[row[mine]]
-        angle = moves.sweep_rad[move] * share
-        cos, sin = np.cos(angle), np.sin(angle)
-        low, high = start[row[mine], normal], end[row[mine], normal]
-        inner = share < 1.0  # the last piece keeps the programmed end
-        at = mine[inner]
-        head[at, a] = (centre[:, a] + arm_a * cos - arm_b * sin)[inner]
-        head[at, b] = (centre[:, b] + arm_a * sin + arm_b * cos)[inner]
-        head[at, normal] = (low + (high - low) * share)[inner]
-    later = np.flatnonzero(step > 0)
-    tail[later] = head[later - 1]
-    return owner, tail, head
+    mine = row[inner]
+    move = which[mine]
+    share = (inner - (last - count + 1)[mine] + 1) / count[mine]
+    axes, centre = axes_of(moves, move), moves.centre_mm[move]
+    (ax, ay), (cx, cy) = (
+        np.take_along_axis(place, axes[:, :2], 1).T for place in (start[mine] - centre, centre)
+    )
+    cos, sin = np.cos(moves.sweep_rad[move] * share), np.sin(moves.sweep_rad[move] * share)
+    low, high = (np.take_along_axis(place[mine], axes[:, 2:], 1)[:, 0] for place in (start, end))
+    spot = np.column_stack([cx + ax * cos - ay * sin, cy + ax * sin + ay * cos, low + (high - low) * share])
+    head[inner] = np.take_along_axis(spot, np.argsort(axes, axis=1), 1)
+    tail[inner + 1] = head[inner]
+    return which[row], tail, head
 
 
-def blocks(moves: Moves, index: Ints, count: Ints) -> Blocks:
-    """The blocks of the moves ``index``; ``count`` says how many each becomes."""
-    owner, tail, head = split(moves, index, count)
-    return Blocks(owner=owner, delta_mm=head - tail)
+def boxes(moves: Moves, which: Ints, setup: Setup = UNKNOWN) -> tuple[Floats, Floats]:
+    """Return the lower and upper corners (n, 3) of boxes round arcs, on the piece or, without a setup, in work coordinates.
+
+    That of an upright arc on a turned piece is one round its box.
+    """
+    start, end, middle = (
+        setup.on_piece(place[which]) for place in (moves.start_mm, moves.end_mm, moves.centre_mm)
+    )
+    low, high = np.minimum(start, end), np.maximum(start, end)
+    axes, sweep = axes_of(moves, which)[:, :2], moves.sweep_rad[which]
+    centre = np.take_along_axis(middle, axes, 1)
+    x, y = (np.take_along_axis(start, axes, 1) - centre).T
+    radius, begin = np.hypot(x, y), np.arctan2(y, x)
+    for quarter in range(4):  # the ends of the circle's axes that the arc passes
+        ahead = np.mod(np.sign(sweep) * (quarter * np.pi / 2.0 - begin), 2.0 * np.pi)
+        rows, side = np.flatnonzero(ahead <= np.abs(sweep)), quarter % 2
+        at = rows, axes[rows, side]
+        if quarter < 2:
+            high[at] = np.maximum(high[at], centre[rows, side] + radius[rows])
+        else:
+            low[at] = np.minimum(low[at], centre[rows, side] - radius[rows])
+    upright = np.flatnonzero((moves.plane[which] != int(Plane.XY)) & (setup.turn_deg != 0.0))
+    if len(upright):
+        corners = np.stack(boxes(moves, which[upright]))
+        turned = [
+            setup.on_piece(np.column_stack([corners[i, :, 0], corners[j, :, 1], corners[i, :, 2]]))
+            for i in (0, 1)
+            for j in (0, 1)
+        ]
+        low[upright], high[upright] = np.min(turned, axis=0), np.max(turned, axis=0)
+    return low, high

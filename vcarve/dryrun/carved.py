@@ -1,4 +1,4 @@
-"""The carved piece compared with its job: widths against the formula, land, a shank in the wood."""
+"""The carved piece compared with its job: widths against the formula, land."""
 
 from __future__ import annotations
 
@@ -11,8 +11,6 @@ from vcarve.dryrun.measure import (
     Land,
     Measured,
     coarsest_step_mm,
-    contacts,
-    depths_mm,
     groove_widths,
     land,
     least_half_mm,
@@ -20,7 +18,7 @@ from vcarve.dryrun.measure import (
 from vcarve.dryrun.places import Places
 from vcarve.dryrun.setup import setup_of
 from vcarve.dryrun.surface import Surface, suitable_step_mm
-from vcarve.dryrun.track import last_decimal_mm
+from vcarve.dryrun.track import last_decimal_mm, track
 from vcarve.errors import Finding, listed
 from vcarve.groove.model import Grooves
 from vcarve.groove.width import sensitivity
@@ -76,7 +74,7 @@ def measured(
     rings: Sequence[Floats] | None = None,
     finer: bool = False,
 ) -> Measured:
-    """Return what was measured on a carved surface: widths against the formula, volume, contacts.
+    """Return what was measured on a carved surface: widths against the formula, volume, land.
 
     The land, which takes longest, is only measured where ``rings``, the piece's outline and holes, are given.  Grooves too
     narrow for the surface's grid are measured on a ``finer`` one, tile by tile, within reason.
@@ -103,12 +101,13 @@ def measured(
             here = np.flatnonzero(left & np.isnan(widths) & near.all(axis=1))
             widths[here], wanted[here] = (values[here] for values in measure(tile, here))
     off = widths - wanted
+    seen = track(moves, setup, job.machine, job.figures)
     known = np.flatnonzero(np.isfinite(off))
     worst = int(known[np.argmax(np.abs(off[known]))]) if len(known) else -1
     return Measured(
         removed_mm3=surface.removed_mm3,
         # The tip's own depth: the grid has no pixel where a plunge comes to its point.
-        deepest_mm=float(depths_mm(moves, top_mm=setup.top_mm).max(initial=0.0)),
+        deepest_mm=float(-seen.low_mm[seen.in_wood, 2].min(initial=0.0)),
         land=_NO_LAND if rings is None else land(surface, inside=_inside(rings, surface)),
         widths_mm=widths,
         wanted_mm=wanted,
@@ -117,7 +116,6 @@ def measured(
         crowded=int(np.count_nonzero(fine)) - len(known),
         worst_edge=worst,
         worst_mm=float(off[worst]) if len(known) else float("nan"),
-        contacts=contacts(moves, job.bit, top_mm=setup.top_mm),
     )
 
 
@@ -139,28 +137,8 @@ def _inside(rings: Sequence[Floats], surface: Surface) -> Bools | None:
 def carved_findings(
     job: Job, network: Network, grooves: Grooves, surface: Surface, facts: Measured, known: Collection[str]
 ) -> list[Finding]:
-    """Return what the carved surface adds to findings of the ``known`` codes: a shank in the wood, grooves too wide or narrow."""
-    found = _contact_findings(job, facts)
-    if not EXPLAINS_WIDTHS & {*known, *(one.code for one in found)}:
-        found += _width_findings(job, network, grooves, surface, facts)
-    return found
-
-
-def _contact_findings(job: Job, facts: Measured) -> list[Finding]:
-    """Return the moves that bring a shank wider than the cone into the wood, each line where it gets there."""
-    reached: dict[int, float] = {}
-    deepest = 0.0
-    for one in facts.contacts:
-        if one.kind == "shank" and one.beyond_mm > 1e-3 and one.depth_mm > deepest:
-            reached[one.line], deepest = one.beyond_mm, one.depth_mm
-    lines = list(reached)
-
-    def make(k: int) -> Finding:
-        deep = job.figures.length(reached[lines[k]])
-        sentence = f"The shank, wider than the cone, goes {deep} into the wood."
-        return Finding("shank-contact", sentence, line=lines[k])
-
-    return listed(range(len(lines)), make)
+    """Return what the carved surface adds to findings of the ``known`` codes: grooves too wide or narrow."""
+    return [] if EXPLAINS_WIDTHS & set(known) else _width_findings(job, network, grooves, surface, facts)
 
 
 def _width_findings(

@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import numpy.typing as npt
 
-from vcarve.dryrun.blocks import blocks, chord_counts
+from vcarve.dryrun.arcs import planned_chords, split
 from vcarve.dryrun.kinematics import along, backward, block_times, corner_speeds, entry_caps, forward
 from vcarve.program.moves import Event, Motion, Moves
 
@@ -219,7 +219,7 @@ def _plan(
     length = np.sqrt(((moves.end_mm - moves.start_mm) ** 2).sum(axis=1))
     length += moves.radius_mm  # only to tell a full circle from no motion
     moving = np.flatnonzero(length > 0.0)
-    count = chord_counts(moves, machine.arc_tolerance_mm)[moving]
+    count = planned_chords(moves, machine.arc_tolerance_mm)[moving]
     resting = np.zeros(len(moves) + 1, dtype=bool)
     resting[rests] = True
     # A stop before a move that goes nowhere is a stop before the next one that does.
@@ -298,15 +298,16 @@ def _chunk(
     """Blocks of the moving moves ``low`` to ``high``, and the corner the first makes with the move before."""
     lead = low - 1 if low else low
     index, pieces = moving[lead:high], count[lead:high]
-    made = blocks(moves, index, pieces)
-    length = np.sqrt((made.delta_mm**2).sum(axis=1))
+    owner, tail, head = split(moves, index, pieces)
+    delta = head - tail
+    length = np.sqrt((delta**2).sum(axis=1))
     # Rounding may leave a chord without length; it then has no direction and sets no limit.
-    unit = made.delta_mm / np.where(length > 0.0, length, 1.0)[:, None]
-    fast = moves.motion[made.owner] == Motion.RAPID
+    unit = delta / np.where(length > 0.0, length, 1.0)[:, None]
+    fast = moves.motion[owner] == Motion.RAPID
     floor = FLOOR_MM_MIN / 60.0
     rate = along(np.where(fast[:, None], limits.rapid_mm_s, limits.feed_mm_s), unit)
     rate = np.where(length > 0.0, rate, floor)
-    wanted = np.fmax(moves.feed_mm_min[made.owner] / 60.0, floor)
+    wanted = np.fmax(moves.feed_mm_min[owner] / 60.0, floor)
     nominal = np.maximum(np.where(fast, rate, np.minimum(wanted, rate)), floor)
     acceleration = np.where(length > 0.0, along(limits.acceleration_mm_s2, unit), 1.0)
     corner = corner_speeds(unit, limits.acceleration_mm_s2, limits.deviation_mm)

@@ -15,7 +15,7 @@ import numpy.typing as npt
 import shapely
 from scipy.spatial import cKDTree
 
-from vcarve.dryrun.blocks import split
+from vcarve.dryrun.arcs import split
 from vcarve.dryrun.track import Track
 from vcarve.network.model import Network
 from vcarve.plane.arcs import boxes, curves, evenly, lengths, nearest, parts, points, shares, size

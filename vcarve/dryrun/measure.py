@@ -1,5 +1,4 @@
-"""Measuring the carved surface as one would the piece: groove widths, land, volume, and where the bit's
-wall touches.
+"""Measuring the carved surface as one would the piece: the width of its grooves, and its land.
 
 A groove's width is taken square to its edge, from rim to rim: a rim lies between the outermost cut pixel and
 the innermost that is land, where the wall's slope at the cut one leads.  It is taken where one groove alone is
@@ -10,16 +9,14 @@ meeting at ``alpha``, and beside another groove there must be land enough for so
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING
 
 import numpy as np
 import numpy.typing as npt
 
-from vcarve.dryrun.blocks import chords, split
 from vcarve.dryrun.places import Places
 from vcarve.dryrun.surface import Surface
 from vcarve.dryrun.tip import Tip
-from vcarve.program.moves import Moves, Plane
 
 if TYPE_CHECKING:
     from vcarve.job.bench import Bit
@@ -35,7 +32,6 @@ BESIDE_STEPS = 1  # pixels are looked at so far to either side of the section, w
 CLEAR_STEPS = 2.5  # and other grooves must stay so far away from the rim: the corner of what is looked at
 ACROSS_STEPS = 10.0  # a groove at least so many steps wide ...
 WALL_STEPS = 3.0  # ... with a wall at least so many steps wide on either side is measured to within one
-DIP_SAG_MM = 1e-4  # how near chords follow an arc that dips
 PIXELS = 2_000_000  # pixels looked at together
 
 
@@ -50,19 +46,6 @@ class Land:
     narrowest_mm: float
     narrowest_at_mm: tuple[float, float]
     area_mm2: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Contact:
-    """A move deeper than the bit's cone: its ``wall`` cuts upright, or a wider ``shank`` stands in the
-    wood.
-    """
-
-    kind: Literal["wall", "shank"]
-    move: int
-    line: int
-    depth_mm: float
-    beyond_mm: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -85,7 +68,6 @@ class Measured:
     crowded: int
     worst_edge: int
     worst_mm: float
-    contacts: tuple[Contact, ...]
 
 
 def coarsest_step_mm(half_width_mm: Floats, bit: Bit) -> Floats:
@@ -216,38 +198,4 @@ def land(surface: Surface, *, inside: Bools | None = None, least_mm2: float | No
         narrowest_mm=float(2.0 * widest[which] - 1.0) * step,
         narrowest_at_mm=(surface.x0_mm + (i - 1) * step, surface.y0_mm + (j - 1) * step),
         area_mm2=area,
-    )
-
-
-def depths_mm(moves: Moves, *, top_mm: float = 0.0) -> Floats:
-    """How far each move's deepest place is below the piece's top, shape (N,); 0 where that is not known, or above it."""
-    end = moves.end("Z")
-    depth = top_mm - np.where(moves.is_found("Z"), end, np.minimum(moves.start("Z"), end))
-    # An upright arc may dip below both its ends.
-    upright = np.flatnonzero((moves.sweep_rad != 0.0) & (moves.plane != Plane.XY))
-    if len(upright):
-        count = chords(moves.sweep_rad[upright], moves.radius_mm[upright], DIP_SAG_MM)
-        owner, _, head = split(moves, upright, count)
-        np.maximum.at(depth, owner, top_mm - head[:, moves.columns("Z")[0]])
-    return np.where(moves.told & ~moves.is_lost("Z")[1:], np.maximum(depth, 0.0), 0.0)
-
-
-def contacts(moves: Moves, bit: Bit, *, top_mm: float = 0.0) -> tuple[Contact, ...]:
-    """Every move deeper than the bit's cone is high, in order.
-
-    The shank is taken to begin right above the cone: if it is wider than the cutting diameter it then rubs.
-    """
-    tip = Tip.of(bit)
-    depth = depths_mm(moves, top_mm=top_mm)
-    deep = np.flatnonzero(depth > tip.cone_mm + 1e-9)
-    kind: Literal["wall", "shank"] = "shank" if bit.shank_mm > bit.diameter_mm else "wall"
-    return tuple(
-        Contact(
-            kind=kind,
-            move=int(i),
-            line=int(moves.line[i]),
-            depth_mm=float(depth[i]),
-            beyond_mm=float(depth[i]) - tip.cone_mm,
-        )
-        for i in deep
     )

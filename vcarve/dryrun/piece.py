@@ -76,7 +76,7 @@ def _saying(seen: Track, code: str, sentence: str) -> Callable[[int], Finding]:
 
 
 def depth_findings(seen: Track, job: Job) -> list[Finding]:
-    """Feed moves deeper than the bit's cone, or than the piece is thick, said where the bit gets there."""
+    """Moves deeper than the bit's cone, or than the piece is thick, and those that bring a wide shank into the wood."""
     cone, thickness = deepest_mm(job.bit), job.piece.thickness_mm
     depth = np.where(seen.in_wood & seen.feed, -seen.low_mm[:, 2], 0.0)
     before = np.zeros(len(depth))
@@ -87,6 +87,14 @@ def depth_findings(seen: Track, job: Job) -> list[Finding]:
 
     def deep(m: int, limit: str) -> str:
         return f"The bit goes {seen.figures.length(round(float(depth[m]), 3))} deep; {limit}."
+
+    shank = np.where(seen.in_wood & (job.bit.shank_mm > job.bit.diameter_mm), -seen.low_mm[:, 2] - cone, 0.0)
+    sofar = np.maximum.accumulate(np.concatenate([[1e-3], shank[:-1]])) if len(shank) else shank
+
+    def rubs(m: int) -> Finding:
+        deep = seen.figures.length(round(float(shank[m]), 6))
+        sentence = f"The shank, wider than the cone, goes {deep} into the wood."
+        return Finding("shank-contact", sentence, line=seen.line(m), at_mm=seen.at(m, cone))
 
     thick = f"the piece is {seen.figures.length(thickness)} thick"
     ends = f"its cone ends at {seen.figures.length(round(cone, 3))}"
@@ -101,6 +109,7 @@ def depth_findings(seen: Track, job: Job) -> list[Finding]:
             np.flatnonzero(short).tolist(),
             lambda m: Finding("bit-too-short", deep(m, ends), line=seen.line(m), at_mm=seen.at(m, cone)),
         ),
+        *listed(np.flatnonzero(shank > sofar).tolist(), rubs),
     ]
 
 

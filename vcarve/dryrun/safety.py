@@ -6,11 +6,12 @@ from collections.abc import Callable
 
 import numpy as np
 
-from vcarve.dryrun.track import Track, arc_boxes
+from vcarve.dryrun.arcs import arms_mm, axes_of, boxes
+from vcarve.dryrun.track import Track
 from vcarve.errors import Finding, listed
 from vcarve.job.bench import Machine
 from vcarve.job.records import Job
-from vcarve.program.grammar import PLANES
+from vcarve.plane.arcs import size
 from vcarve.quantity import format_number, format_rpm
 
 # Of the job's own speeds: less is a slip, such as one of units, and no choice; our own bound.
@@ -65,9 +66,8 @@ def speed_findings(seen: Track, machine: Machine) -> list[Finding]:
     moving = seen.feed & (length > 0.0)
     with np.errstate(divide="ignore", invalid="ignore"):
         share = np.where(length[:, None] > 0.0, delta / length[:, None], 0.0)
-    for plane, (u, v, _) in PLANES.items():  # an arc may point along either axis of its plane
-        mine = np.flatnonzero((moves.sweep_rad != 0.0) & (moves.plane == plane))
-        share[mine[:, None], moves.columns(u + v)] = 1.0
+    bent = np.flatnonzero(moves.sweep_rad)  # an arc may point along either axis of its plane
+    share[bent[:, None], axes_of(moves, bent)[:, :2]] = 1.0
     with np.errstate(invalid="ignore"):
         beyond = moving[:, None] & (share * feed[:, None] > limits * (1.0 + 1e-6))
     found = []
@@ -148,8 +148,8 @@ def travel_findings(seen: Track, machine: Machine) -> list[Finding]:
     room = (machine.travel.x_mm, machine.travel.y_mm, machine.travel.z_mm)
     usable = moves.told & ~seen.blind
     bent = np.flatnonzero(moves.sweep_rad != 0.0)
-    boxes = arc_boxes(moves, bent)
-    for axis, most, low_bent, high_bent in zip(moves.axes, room, boxes[0].T, boxes[1].T, strict=True):
+    lowest, highest = boxes(moves, bent)
+    for axis, most, low_bent, high_bent in zip(moves.axes, room, lowest.T, highest.T, strict=True):
         above, below = moves.end(axis).copy(), moves.end(axis).copy()
         below[bent], above[bent] = low_bent, high_bent
         high = np.maximum.accumulate(np.where(usable, above, -np.inf))
@@ -214,15 +214,10 @@ def _arc_findings(seen: Track) -> list[Finding]:
     """Arcs that a controller may take for whole circles, or that are none: ends at two distances from the centre."""
     moves = seen.moves
     bent = moves.sweep_rad != 0.0
+    which = np.flatnonzero(bent)
+    start, end = arms_mm(moves, which)
     gap, swell = np.zeros(len(moves)), np.zeros(len(moves))
-    for plane, (u, v, _) in PLANES.items():
-        mine = np.flatnonzero(bent & (moves.plane == plane))
-        start, end, centre = (
-            column[mine][:, moves.columns(u + v)]
-            for column in (moves.start_mm, moves.end_mm, moves.centre_mm)
-        )
-        gap[mine] = np.hypot(*(end - start).T)
-        swell[mine] = np.abs(np.hypot(*(end - centre).T) - np.hypot(*(start - centre).T))
+    gap[which], swell[which] = size(end - start), np.abs(size(end) - size(start))
     tiny = bent & (gap > 0.0) & (gap < TINY_MM)
     whole = bent & ~tiny & (gap < 0.01) & (np.abs(moves.sweep_rad) > 1.9 * np.pi)
     close = f"The ends of this arc are less than {seen.figures.length(TINY_MM)} apart: it may become a whole circle."

@@ -16,7 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from vcarve.dryrun.blocks import split
+from vcarve.dryrun.arcs import chords_within, split
 from vcarve.dryrun.setup import Setup
 from vcarve.dryrun.tip import Tip
 from vcarve.program.moves import Moves, Plane
@@ -109,10 +109,7 @@ def strokes(moves: Moves, tip: Tip, setup: Setup) -> tuple[Lines, Arcs]:
 
     tails, heads = [start[wet & ~arc]], [end[wet & ~arc]]
     if len(bent):
-        radius = moves.radius_mm[bent]
-        step = 2.0 * np.arccos(np.clip(1.0 - HELIX_SAG_MM / np.maximum(radius, HELIX_SAG_MM), -1.0, 1.0))
-        count = np.maximum(np.ceil(np.abs(moves.sweep_rad[bent]) / step), 1.0).astype(np.int64)
-        _, tail, head = split(moves, bent, count)
+        _, tail, head = split(moves, bent, chords_within(moves, bent, HELIX_SAG_MM))
         tails.append(setup.on_piece(tail))
         heads.append(setup.on_piece(head))
     level = np.flatnonzero(flat & wet)

@@ -17,9 +17,9 @@ import numpy as np
 import numpy.typing as npt
 import shapely
 
-from vcarve.dryrun.setup import UNKNOWN, Setup
+from vcarve.dryrun.arcs import boxes, chords_within, split
+from vcarve.dryrun.setup import Setup
 from vcarve.job.bench import Machine
-from vcarve.program.grammar import PLANES
 from vcarve.program.moves import Motion, Moves, Plane
 from vcarve.quantity import Figures
 
@@ -97,7 +97,7 @@ def track(moves: Moves, setup: Setup, machine: Machine, figures: Figures) -> Tra
     low, high = np.minimum(start, end), np.maximum(start, end)
     bent = np.flatnonzero(moves.sweep_rad != 0.0)
     if len(bent):
-        low[bent], high[bent] = _arc_boxes_on_piece(moves, bent, setup)
+        low[bent], high[bent] = boxes(moves, bent, setup)
     slack = 0.5 * last_decimal_mm(machine) + 1e-6
     return Track(
         moves=moves,
@@ -117,73 +117,13 @@ def track(moves: Moves, setup: Setup, machine: Machine, figures: Figures) -> Tra
     )
 
 
-def _arc_boxes_on_piece(moves: Moves, which: Ints, setup: Setup) -> tuple[Floats, Floats]:
-    """Return boxes round arcs in piece coordinates; that of an upright arc on a turned piece is one round its box."""
-    upright = moves.plane[which] != int(Plane.XY)
-    if not (setup.turn_deg and upright.any()):
-        return arc_boxes(moves, which, setup)
-    low, high = np.empty((len(which), 3)), np.empty((len(which), 3))
-    low[~upright], high[~upright] = arc_boxes(moves, which[~upright], setup)
-    front, back = arc_boxes(moves, which[upright])
-    turned = (
-        np.column_stack([back[:, 0], front[:, 1], front[:, 2]]),
-        np.column_stack([front[:, 0], back[:, 1], back[:, 2]]),
-    )
-    corners = setup.on_piece(np.stack([front, back, *turned]))
-    low[upright], high[upright] = corners.min(axis=0), corners.max(axis=0)
-    return low, high
-
-
-def arc_boxes(moves: Moves, which: Ints, setup: Setup = UNKNOWN) -> tuple[Floats, Floats]:
-    """Return the lower and upper corners (n, 3) of boxes round arcs, on the piece or, without a setup, in work coordinates.
-
-    Arcs may lie in any plane; on a turned piece only in that of X and Y.
-    """
-    start, end, middle = (
-        setup.on_piece(place[which]) for place in (moves.start_mm, moves.end_mm, moves.centre_mm)
-    )
-    low, high = np.minimum(start, end), np.maximum(start, end)
-    sweep = moves.sweep_rad[which]
-    for plane, (u, v, _) in PLANES.items():
-        mine = moves.plane[which] == plane
-        if not mine.any():
-            continue
-        axes = moves.columns(u + v)
-        centre = middle[:, axes]
-        arm = start[:, axes] - centre
-        radius = np.hypot(*arm.T)
-        begin = np.arctan2(arm[:, 1], arm[:, 0])
-        for quarter in range(4):
-            angle = quarter * np.pi / 2.0
-            ahead = np.where(sweep > 0, np.mod(angle - begin, 2 * np.pi), np.mod(begin - angle, 2 * np.pi))
-            point = centre + radius[:, None] * np.array([np.cos(angle), np.sin(angle)])
-            passed = (ahead <= np.abs(sweep)) & mine
-            for k, axis in enumerate(axes):
-                low[passed, axis] = np.minimum(low[passed, axis], point[passed, k])
-                high[passed, axis] = np.maximum(high[passed, axis], point[passed, k])
-    return low, high
-
-
 def path(seen: Track, move: int) -> Floats:
     """Return a move's path as points (n, 3) in piece coordinates whose chords are within ``SAG_MM`` of it."""
-    moves = seen.moves
-    sweep = float(moves.sweep_rad[move])
-    if sweep == 0.0:
+    which = np.array([move])
+    if seen.moves.sweep_rad[move] == 0.0:
         return np.array([seen.start_mm[move], seen.end_mm[move]])
-    end = moves.end_mm[move]
-    start = np.where(moves.lost[move] & ~moves.lost[move + 1], end, moves.start_mm[move])
-    u, v, normal = moves.columns("".join(PLANES[int(moves.plane[move])]))
-    centre = moves.centre_mm[move]
-    arm = (start - centre)[[u, v]]
-    radius = max(float(np.hypot(*arm)), 1e-9)
-    most = 2.0 * np.arccos(max(1.0 - SAG_MM / radius, 0.0))
-    share = np.linspace(0.0, 1.0, max(int(np.ceil(abs(sweep) / most)), 1) + 1)
-    angle = np.arctan2(arm[1], arm[0]) + share * sweep
-    points = np.empty((len(share), 3))
-    points[:, u], points[:, v] = centre[u] + radius * np.cos(angle), centre[v] + radius * np.sin(angle)
-    points[:, normal] = start[normal] + share * (end[normal] - start[normal])
-    points[-1] = end
-    return seen.setup.on_piece(points)
+    _, tail, head = split(seen.moves, which, chords_within(seen.moves, which, SAG_MM))
+    return seen.setup.on_piece(np.vstack([tail[:1], head]))
 
 
 def entry(seen: Track, move: int, zone: shapely.Geometry) -> tuple[float, float]:
