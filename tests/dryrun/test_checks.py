@@ -247,8 +247,10 @@ CASES: dict[str, tuple[dict[int, str], list[tuple[int | None, str]], tuple[str, 
     ),
     "a shank deeper and deeper": (
         {7: "G1 Z-3 F200\nG1 Z-1", 11: "G1 Z-2.5 F200\nG1 Z-3.5\nG1 Z-1"},
-        [(line, code) for line in (7, 12, 13) for code in ("bit-too-short", "wrong-depth")]
-        + [(7, "shank-contact"), (13, "shank-contact")],
+        [
+            *((line, code) for line in (7, 12, 13) for code in ("bit-too-short", "wrong-depth")),
+            *((line, "shank-contact") for line in (7, 13)),
+        ],
         (),
     ),
     "as deep as the bit's cone": ({7: "G1 Z-2 F200\nG1 Z-1"}, [(7, "wrong-depth")], ()),
