@@ -82,9 +82,11 @@ def job_text(seed: int, number: int) -> str:
     lines.append(f"groove: {{{', '.join(groove)}}}")
     lines += [f"bit: {bit.name}", f"machine: {machine.name}"]
     corner = rng.choice(("front-left", "front-right", "back-left", "back-right", "centre"))
-    lines.append(f"zero: {{xy: {corner}, z: {rng.choice(('top', 'bed'))}}}")
+    zero = f"xy: {corner}, z: {rng.choice(('top', 'bed'))}"
     hop = f", hop: {round(rng.uniform(0.3, 4.0), 1)}" if rng.random() < 0.4 else ""
     lines.append(f"plan: {{recut: {rng.choice(('allow', 'never'))}{hop}}}")
+    turn = f", turn: {round(rng.choice((rng.uniform(-3.0, 3.0), rng.uniform(-45.0, 45.0))), 3)} deg"
+    lines.append(f"zero: {{{zero}{turn if rng.random() < 0.4 else ''}}}")
     return "\n".join(lines) + "\n"
 
 
