@@ -188,12 +188,13 @@ def page_facts(run: DryRun, plan: Plan | None = None) -> PageFacts:
     )
     if job is None or layout is None:
         return facts
-    kinds = layout.grooves.kinds(layout.network, layout.features)
     return replace(
         facts,
         job=job,
         rings=outline_rings(layout),
-        grooves=tuple(GrooveFacts(name=name, depth_mm=depth, width_mm=width) for name, depth, width in kinds),
+        grooves=tuple(
+            GrooveFacts(name=name, depth_mm=depth, width_mm=width) for name, depth, width in layout.kinds
+        ),
         land_mm=layout.grooves.narrowest_mm,
         plan=plan,
         lines_mm=layout.network.cut_mm,

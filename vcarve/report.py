@@ -115,7 +115,7 @@ def header(job: Job, layout: Layout, plan: Plan, findings: tuple[Finding, ...]) 
         )
     )
     notes.append(("Pattern", pattern_sentence(job, layout)))
-    for name, depth, width in layout.grooves.kinds(network, layout.features):
+    for name, depth, width in layout.kinds:
         notes.append((f"Groove, {name}", f"{figures.length(depth)} deep, {figures.length(width)} wide"))
     if layout.grooves.tapered:
         notes.append(("Taper", job.taper))

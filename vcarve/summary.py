@@ -88,8 +88,7 @@ def program_json(made: Made) -> dict[str, Any]:
         "levels": plan.levels,
         "cell_by_cell_mm": cell_by_cell_mm(network),
         "grooves": [
-            {"name": name, "depth_mm": depth, "width_mm": width}
-            for name, depth, width in grooves.kinds(network, layout.features)
+            {"name": name, "depth_mm": depth, "width_mm": width} for name, depth, width in layout.kinds
         ],
         "tapered_ends": grooves.tapered,
         "land_min_mm": grooves.narrowest_mm,
@@ -123,7 +122,7 @@ def program_rows(made: Made) -> Rows:
     )
     rows = [("pattern", f"{pattern_sentence(job, layout)}; {counts}")]
     rows += [("", sentence) for sentence in made.sentences]
-    for name, depth, width in layout.grooves.kinds(network, layout.features):
+    for name, depth, width in layout.kinds:
         rows.append(
             ("groove", f"{name}: {figures.length(depth)} deep, {figures.length(width)} wide at the surface")
         )

@@ -14,7 +14,6 @@ import shapely
 import svgelements
 
 from small_job import job_from
-from small_network import FEATURES
 from vcarve.cuts.grooves import groove_cuts
 from vcarve.cuts.model import Cuts
 from vcarve.errors import Finding
@@ -34,6 +33,7 @@ from vcarve.view.pattern import pattern_svg
 from vcarve.view.walls import walls
 
 SVG = "{http://www.w3.org/2000/svg}"
+KINDS = (("ground", 2.0, 4.0), ("leaf", 1.25, 2.5))
 TITLE = 'trivet <script>alert("1")</script> & more'
 
 
@@ -79,7 +79,7 @@ def made(name: str = "kaku-asanoha", title: str = TITLE) -> tuple[Job, Network, 
 
 def test_the_picture_is_true_to_scale() -> None:
     """Its size in millimetres is its view box, and the piece in it has the piece's size."""
-    root = ElementTree.fromstring(plan_svg(*made(), FEATURES))
+    root = ElementTree.fromstring(plan_svg(*made(), KINDS))
     box = [float(value) for value in root.attrib["viewBox"].split()]
     piece = root.find(f"{SVG}path[@class='wood']")
     assert piece is not None
@@ -92,7 +92,7 @@ def test_the_picture_is_true_to_scale() -> None:
 def test_grooves_are_drawn_once_at_their_true_width() -> None:
     """Strokes as wide as the grooves (twice their depth at 90 degrees) cover the whole length to cut."""
     job, network, grooves, cuts, plan = made()
-    root = ElementTree.fromstring(plan_svg(job, network, grooves, cuts, plan, FEATURES))
+    root = ElementTree.fromstring(plan_svg(job, network, grooves, cuts, plan, KINDS))
     floors = [
         path
         for path in root.iter(f"{SVG}path")
@@ -108,7 +108,7 @@ def test_everything_is_said_in_words_and_shapes() -> None:
     """Title and description for screen readers, passes numbered, dimensions with units, clamps and zero named."""
     job, network, grooves, cuts, plan = made()
     finding = Finding("travel", "The bit leaves the travel.", at_mm=(10.0, 10.0))
-    root = ElementTree.fromstring(plan_svg(job, network, grooves, cuts, plan, FEATURES, findings=[finding]))
+    root = ElementTree.fromstring(plan_svg(job, network, grooves, cuts, plan, KINDS, findings=[finding]))
     words = ["".join(node.itertext()) for node in root.iter(f"{SVG}text")]
     description = root.findtext(f"{SVG}desc")
 
@@ -128,7 +128,7 @@ def test_every_place_of_a_finding_is_marked_and_the_narrowest_land_stays_in_sigh
     assert at is not None
     places = [at, *((4.0 * k, 0.0) for k in range(11))]
     islands = [Finding("weak-island", "Weak.", at_mm=place) for place in places]
-    text = plan_svg(job, network, grooves, cuts, plan, FEATURES, findings=islands)
+    text = plan_svg(job, network, grooves, cuts, plan, KINDS, findings=islands)
 
     assert text.count(">A</text>") == 12
     assert text.rindex('class="land"', 0, text.index(">groove</text>")) > text.rindex(">A</text>")
@@ -139,7 +139,7 @@ def test_a_clamp_s_name_is_clear_of_its_cross_and_of_marks() -> None:
     """The word stands beside the clamp, where neither its diagonals nor a mark on it can hide it."""
     job, network, grooves, cuts, plan = made()
     finding = Finding("clamp", "The bit runs into the clamp.", at_mm=(-46.0, -4.0))
-    root = ElementTree.fromstring(plan_svg(job, network, grooves, cuts, plan, FEATURES, findings=[finding]))
+    root = ElementTree.fromstring(plan_svg(job, network, grooves, cuts, plan, KINDS, findings=[finding]))
     word = next(node for node in root.iter(f"{SVG}text") if node.text == "clamp")
     texts = [node.text for node in root.iter(f"{SVG}text")]
 
@@ -167,7 +167,7 @@ def test_of_many_passes_only_round_numbers_are_written() -> None:
 
 def test_text_of_the_job_stays_text() -> None:
     """A title with markup is shown as it was written and becomes no element."""
-    text = plan_svg(*made(), FEATURES)
+    text = plan_svg(*made(), KINDS)
 
     assert "<script" not in text
     assert "&lt;script&gt;" in text
@@ -176,9 +176,9 @@ def test_text_of_the_job_stays_text() -> None:
 
 def test_the_same_plan_gives_the_same_text_with_a_dark_theme() -> None:
     """Deterministic to the byte; a dark variant is part of it."""
-    text = plan_svg(*made(), FEATURES)
+    text = plan_svg(*made(), KINDS)
 
-    assert text == plan_svg(*made(), FEATURES)
+    assert text == plan_svg(*made(), KINDS)
     assert "@media(prefers-color-scheme:dark)" in text
 
 
@@ -193,7 +193,7 @@ def test_no_passes_and_no_title_still_make_a_picture() -> None:
         recut=np.zeros(0, dtype=bool),
         pass_start=np.zeros(1, dtype=np.int64),
     )
-    root = ElementTree.fromstring(plan_svg(job, network, grooves, cuts, empty, FEATURES))
+    root = ElementTree.fromstring(plan_svg(job, network, grooves, cuts, empty, KINDS))
 
     assert not [path for path in root.iter(f"{SVG}path") if "flight" in path.get("class", "")]
 

@@ -66,7 +66,7 @@ def program(
             made.layout.grooves,
             made.cuts,
             made.plan,
-            made.layout.features,
+            made.layout.kinds,
             outline=made.layout.outline,
             findings=made.told,
         )

@@ -9,12 +9,11 @@ shape    cells that are translated copies of each other share one land, stored o
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, fields
 
 import numpy as np
 
-from vcarve.network.model import NM_PER_MM, Feature, Floats, Ints, Network
+from vcarve.network.model import NM_PER_MM, Floats, Ints
 
 # An island is weak when its largest circle is smaller than this, or than this share of the depth of the grooves
 # round it: common practice, no source.
@@ -83,15 +82,6 @@ class Grooves:
     def half_at_mm(self, edge: Ints, share: Floats) -> Floats:
         """Return half of the width at the surface at shares of the length of edges; shape as given."""
         return _between(self.ends_half_mm, edge, share)
-
-    def kinds(self, network: Network, features: Sequence[Feature]) -> tuple[tuple[str, float, float], ...]:
-        """Return (name, depth, width) in mm of each kind of groove, deepest first; ``features`` are what the lines are for."""
-        found: dict[tuple[float, float], set[str]] = {}
-        for index in np.unique(network.feature[network.cut]).tolist():
-            mine = network.feature == index
-            size = float(self.ends_depth_mm[:, mine].max()), 2.0 * float(self.ends_half_mm[:, mine].max())
-            found.setdefault(size, set()).add(features[index].name)
-        return tuple((" and ".join(sorted(found[size])), *size) for size in sorted(found, reverse=True))
 
     @property
     def tapered(self) -> int:

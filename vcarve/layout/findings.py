@@ -229,9 +229,7 @@ def proportion_findings(job: Job, layout: Layout) -> Iterator[Finding]:
             yield Finding("pitch-unusual", said)
         elif pitch > high:
             yield Finding("pitch-unusual", f"A pitch of {length(pitch)} is more than usual; {usual}.")
-    narrowest = min(
-        (width for _, _, width in layout.grooves.kinds(layout.network, layout.features)), default=np.inf
-    )
+    narrowest = min((width for _, _, width in layout.kinds), default=np.inf)
     if narrowest < HAIRLINE_MM:
         size = job.figures.small(narrowest, 3)
         said = f"The narrowest groove is {size} wide at the surface and will hardly be seen. Cut deeper, or take a wider angle."

@@ -12,6 +12,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Literal, ParamSpec, TypeVar
 
+import numpy as np
+
 from vcarve.drawing.read import Drawing
 from vcarve.errors import InputError, Problem
 from vcarve.groove.land import measure
@@ -82,6 +84,17 @@ class Layout(Laid):
 
     grooves: Grooves
     features: tuple[Feature, ...]
+
+    @property
+    def kinds(self) -> tuple[tuple[str, float, float], ...]:
+        """What each kind of groove is called, and its depth and width in mm, deepest first."""
+        network, grooves = self.network, self.grooves
+        found: dict[tuple[float, float], set[str]] = {}
+        for index in np.unique(network.feature[network.cut]).tolist():
+            mine = network.feature == index
+            depth, half = (ends[:, mine].max() for ends in (grooves.ends_depth_mm, grooves.ends_half_mm))
+            found.setdefault((float(depth), 2.0 * float(half)), set()).add(self.features[index].name)
+        return tuple((" and ".join(sorted(found[size])), *size) for size in sorted(found, reverse=True))
 
     @property
     def deepest_mm(self) -> float:

@@ -18,7 +18,7 @@ from vcarve.errors import Alike, Finding, grouped, refuses
 from vcarve.groove.model import Grooves
 from vcarve.job.records import Job
 from vcarve.mount.flat import mount_of
-from vcarve.network.model import Feature, Network
+from vcarve.network.model import Network
 from vcarve.plan.model import Plan
 from vcarve.plane.region import Region, rectangle
 from vcarve.quantity import counted
@@ -128,7 +128,7 @@ def _lit_walls(network: Network, grooves: Grooves, angle_deg: float, deepest: fl
 
 
 def _caption(
-    job: Job, network: Network, grooves: Grooves, plan: Plan, features: Sequence[Feature]
+    job: Job, network: Network, grooves: Grooves, plan: Plan, kinds: Sequence[tuple[str, float, float]]
 ) -> list[str]:
     """Return the facts under the picture as lines of words."""
     bit, figures = job.bit, job.figures
@@ -139,11 +139,10 @@ def _caption(
         if bit.tip_mm
         else ""
     )
-    kinds = [
-        f"{name} {length(depth, figures)} deep, {length(width, figures)} wide"
-        for name, depth, width in grooves.kinds(network, features)
+    sizes = [
+        f"{name} {length(depth, figures)} deep, {length(width, figures)} wide" for name, depth, width in kinds
     ]
-    kinds += [job.taper] if grooves.tapered else []
+    sizes += [job.taper] if grooves.tapered else []
     land = (
         f"narrowest land {length(grooves.narrowest_mm, figures)}"
         if grooves.narrowest_cell is not None
@@ -153,7 +152,7 @@ def _caption(
     ways += f"{figures.way(plan.recut_mm)} recut, " if plan.recut_mm >= 0.05 else ""
     ways += f"{figures.way(plan.rapid_mm)} in the air"
     return [
-        f"{plain(bit.angle_deg, 2)}° bit, {length(bit.diameter_mm, figures)}{tip}; {'; '.join(kinds)}",
+        f"{plain(bit.angle_deg, 2)}° bit, {length(bit.diameter_mm, figures)}{tip}; {'; '.join(sizes)}",
         re.sub(rf"(?<=[0-9]) (?={figures.unit}\b)", NBSP, ways),
         f"{counted(plan.passes, 'pass', 'passes')}, {counted(plan.lifts, 'lift')}; {land}",
         f"zero: {job.zero.corner}, {job.zero.level}",
@@ -196,14 +195,14 @@ def plan_svg(
     grooves: Grooves,
     cuts: Cuts,
     plan: Plan,
-    features: Sequence[Feature],
+    kinds: Sequence[tuple[str, float, float]],
     *,
     outline: Region | None = None,
     findings: Sequence[Finding] = (),
 ) -> str:
     """Return the plan's picture as SVG text, true to scale; the same plan gives the same text.
 
-    ``outline`` is the piece's shape, a rectangle without it; ``features`` are what its lines are for;
+    ``outline`` is the piece's shape, a rectangle without it; ``kinds`` are name, depth and width (mm) of its grooves;
     findings that have a place are marked there by number.
     """
     wide, tall = job.piece.width_mm, job.piece.height_mm
@@ -218,7 +217,7 @@ def plan_svg(
     lettered = _lettered(groups)
     facts = [
         line
-        for fact in _caption(job, network, grooves, plan, features)
+        for fact in _caption(job, network, grooves, plan, kinds)
         for line in textwrap.wrap(fact, SENTENCE_SIGNS)
     ]
     caption = [*facts, *lettered]
