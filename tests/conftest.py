@@ -21,6 +21,17 @@ _KINDS = {"STRAIGHT_TRAVERSE": "rapid", "STRAIGHT_FEED": "feed", "STRAIGHT_PROBE
 _ARC_AXES = {"XY": (0, 1, 2), "XZ": (2, 0, 1), "YZ": (1, 2, 0)}
 
 
+# Laws tried on hundreds of cases, and jobs made from end to end: with ``@pytest.mark.slow`` on single tests, the slow half.
+SLOW = ("tests/property/", "tests/test_", "tests/view/test_page_browser.py")
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Mark the tests of slow folders and files."""
+    for item in items:
+        if item.nodeid.startswith(SLOW):
+            item.add_marker("slow")
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CanonicalMove:
     """One motion as the interpreter reports it, in millimetres.

@@ -217,6 +217,7 @@ def test_a_reader_that_goes_away_is_no_fault() -> None:
     assert done.stderr == b""
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("encoding", ["ascii", "latin-1", "utf-8"])
 @pytest.mark.parametrize("words", [["patterns"], ["patterns", "asanoha"], ["patterns", "--json"]])
 def test_kanji_where_they_cannot_be_shown(words: list[str], encoding: str) -> None:
@@ -265,6 +266,7 @@ def interrupted(folder: Path, word: str) -> subprocess.CompletedProcess[bytes]:
     return subprocess.run(words, cwd=folder, capture_output=True, check=False)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "word",
     [
@@ -280,6 +282,7 @@ def test_interruption_is_quiet(tmp_path: Path, word: str) -> None:
     assert [p.name for p in tmp_path.iterdir()] == ["tile.yaml"]
 
 
+@pytest.mark.slow
 def test_interruption_at_any_import(tmp_path: Path) -> None:
     """Ctrl-C is as quiet at any of the modules that a command imports."""
     imports = int(interrupted(tmp_path, "never").stdout.split()[-1])

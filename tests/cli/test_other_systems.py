@@ -91,6 +91,7 @@ def test_byte_order_marks_and_line_ends(
     assert b"\r" not in Path("job.nc").read_bytes()
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("encoding", ["cp1252", "cp437", "cp932", "utf-16"])
 @pytest.mark.parametrize(
     "words", [["patterns"], ["patterns", "asanoha"], ["woods"], ["nonsense"], ["program", "麻.yaml"]]

@@ -75,6 +75,7 @@ def test_without_an_output_nothing_is_written(job: Path) -> None:
     assert [p.name for p in job.parent.iterdir()] == ["tile.yaml"]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("machine", "bit", "said"),
     [
@@ -285,6 +286,7 @@ def test_nothing_to_write_is_not_said_of_commands_that_only_tell() -> None:
     assert "written" not in run("width", "--angle", "steep").stderr
 
 
+@pytest.mark.slow
 def test_a_job_that_must_not_be_cut(job: Path) -> None:
     """Every finding at once, exit code 1, and the former program stays byte for byte."""
     Path("tile.nc").write_bytes(b"former")
@@ -416,6 +418,7 @@ def test_no_line_is_named_of_a_program_that_is_not_written(job: Path) -> None:
     assert re.search(r"line \d", Path("t.html").read_text())
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("change", "code"),
     [
@@ -443,6 +446,7 @@ def test_whatever_refuses_a_job_every_stage_is_heard(job: Path, change: str, cod
     assert Path("t.html").exists()
 
 
+@pytest.mark.slow
 def test_cautions_are_told_in_the_same_words_everywhere(job: Path) -> None:
     """Summary, JSON, picture, page, the page of the dry run and its terminal lines all give a caution's sentence."""
     words = ("--set", "piece.thickness=1.2 mm")
@@ -458,6 +462,7 @@ def test_cautions_are_told_in_the_same_words_everywhere(job: Path) -> None:
     assert all("Every check passed" not in text for text in flat)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "title",
     [
@@ -524,6 +529,7 @@ def test_a_frame_at_the_margin_is_cut(job: Path, edge: str) -> None:
         assert lengths[1] - lengths[0] == pytest.approx(2 * (32 + 22), abs=1e-6)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("shape", "frames", "length"),
     [

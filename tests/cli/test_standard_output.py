@@ -40,6 +40,7 @@ WITH_FIGURES = [
 ]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("command", "name", "more"),
     [

@@ -85,6 +85,7 @@ def test_a_note_in_several_lines_is_one_text(folder: Path) -> None:
     assert json.loads(run("patterns", "own.yaml", "--json").output)[0]["note"] == "one two three"
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("text", HOSTILE)
 def test_layer_names(folder: Path, text: str) -> None:
     """A layer's name is spelled out in what is said of it and in the files that carry it, and escaped there."""

@@ -562,6 +562,7 @@ def test_a_file_without_an_end_is_refused(tmp_path: Path, kind: str) -> None:
         read_drawing(path)
 
 
+@pytest.mark.slow
 def test_a_line_drawn_very_many_times_stays_one(tmp_path: Path) -> None:
     """Ten thousand copies of a line are one line; comparing each with each would fill the memory."""
     drawing = read_drawing(svg(tmp_path, f'<path d="{"M1 1 L2 2 " * 10_000}"/>'))
@@ -771,6 +772,7 @@ def test_a_lack_of_memory_is_no_colour(tmp_path: Path, monkeypatch: pytest.Monke
         read_drawing(svg(tmp_path, '<path d="M0 0H10" stroke="red"/>'))
 
 
+@pytest.mark.slow
 def test_damaged_dxf_files(tmp_path: Path) -> None:
     """A DXF file with lines lost, doubled or changed is read or refused, and nothing else."""
 
@@ -817,6 +819,7 @@ def test_damaged_dxf_files(tmp_path: Path) -> None:
     assert refused > 10
 
 
+@pytest.mark.slow
 def test_corners_too_many_and_too_close_to_close_gaps_are_refused(tmp_path: Path) -> None:
     """A zigzag of twenty thousand points on a few millimetres has millions of near corners: told with the key to change."""
     points = " ".join(f"{10 + k * 0.0005:.4f},{10 + 0.01 * (k % 2):.3f}" for k in range(20_000))

@@ -53,6 +53,7 @@ def edges(network: Network) -> set[tuple[int, ...]]:
     return found
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", CASES)
 @pytest.mark.parametrize("kind", ["svg", "dxf"])
 def test_a_network_drawn_and_read_again_is_the_same_network(tmp_path: Path, name: str, kind: str) -> None:
@@ -74,6 +75,7 @@ def test_a_network_drawn_and_read_again_is_the_same_network(tmp_path: Path, name
     assert "gap-closed" not in {finding.code for finding in drawing.findings}
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", CASES)
 def test_groove_outlines_have_the_area_of_the_grooves(tmp_path: Path, name: str) -> None:
     """The drawn outlines, read back by another library, enclose the lines widened by the groove's half-width."""
@@ -170,6 +172,7 @@ def test_layer_names_are_made_fit_for_both_formats(tmp_path: Path) -> None:
     assert '<g id="a &lt;b&gt;"' in svg_text(drawn_page(network, grooves, layers))
 
 
+@pytest.mark.slow
 def test_footprint_outlines_keep_to_their_arcs() -> None:
     """No corner of a flattened groove outline is farther from the arcs drawn for it than a tenth of a micrometre."""
     network, grooves, _ = case("shippo")

@@ -275,6 +275,7 @@ def spelled(code: int) -> str:
     return f"{code // 10}.{code % 10}" if code % 10 else str(code // 10)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("dialect", NAMES)
 @pytest.mark.parametrize("place", [2, 8, 9, 18])
 def test_no_code_outside_the_plain_subset_is_silently_clean(dialect: DialectName, place: int) -> None:
@@ -294,6 +295,7 @@ def test_no_code_outside_the_plain_subset_is_silently_clean(dialect: DialectName
     assert silent == []
 
 
+@pytest.mark.slow
 @given(data=st.data())
 def test_how_a_code_is_spelled_changes_nothing(data: st.DataObject) -> None:
     """The law: a verdict is on what was read; leading zeros, signs, points, blanks, case and expressions are all one."""

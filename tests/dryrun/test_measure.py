@@ -188,6 +188,7 @@ def test_land_within_an_outline():
     assert math.isnan(land(surface, inside=np.zeros_like(x, dtype=bool)).narrowest_mm)
 
 
+@pytest.mark.slow
 def test_hemp_leaf_land():
     """The narrowest land of the tile is the cell's inscribed circle less the groove: 2 (6.719028 - 1) mm."""
     net = network_of_lines(hemp_leaf(50.0))

@@ -269,6 +269,7 @@ def test_missing_depth_is_our_own_fault() -> None:
         measure(network, RIGHT_ANGLE, {1: 2.0})
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "name",
     ["kaku-asanoha", "izutsu-tsunagi", "masu-tsunagi", "sayagata", "shippo", "higaki", "yotsu-waribishi"],
@@ -304,6 +305,7 @@ def test_copies_keep_the_land_they_would_have_alone(name: str) -> None:
     assert one.land_area_mm2 == pytest.approx(other.land_area_mm2, abs=MICROMETRE)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", ["masu-tsunagi", "kaku-asanoha", "seigaiha", "amime", "shippo"])
 @pytest.mark.parametrize(("edge", "turn"), [("groove", 0.0), ("plain", 11.0)])
 def test_footprint_is_the_union_of_grooves(name: str, edge: str, turn: float) -> None:

@@ -6,6 +6,7 @@ import math
 from typing import Any
 
 import numpy as np
+import pytest
 import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -32,6 +33,7 @@ def filled(rings: list[np.ndarray]) -> Any:
 SIDE = st.integers(-20_000_000, 20_000_000)
 
 
+@pytest.mark.slow
 @settings(deadline=None, derandomize=True, max_examples=60)
 @given(SIDE, SIDE, st.sampled_from([0.0, 0.2, -0.4, 1.0, -1.0, 2.5, -8.0]), st.floats(50_000.0, 3_000_000.0))
 def test_a_stroke_is_all_that_is_near_its_line(x: int, y: int, bulge: float, half_nm: float) -> None:
@@ -50,6 +52,7 @@ def test_a_stroke_is_all_that_is_near_its_line(x: int, y: int, bulge: float, hal
 HALF = st.integers(0, 3_000_000).map(float)
 
 
+@pytest.mark.slow
 @settings(deadline=None, derandomize=True, max_examples=40)
 @given(SIDE, SIDE, st.sampled_from([0.0, 0.2, -0.4, 1.0]), HALF, HALF)
 def test_a_narrowing_stroke_is_all_that_is_near_its_line(

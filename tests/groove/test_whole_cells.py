@@ -24,6 +24,7 @@ def test_there_is_one_cell_of_each_kind(name: str, kinds: int) -> None:
     assert cells_of(pattern(name)) is cells
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", ["asanoha", "yae-asanoha", "seigaiha", "sankuzushi"])
 @pytest.mark.parametrize("widths_mm", [(0.4, 0.4), (1.6, 0.8), (0.3, 3.0)])
 def test_the_one_has_the_land_of_all(name: str, widths_mm: tuple[float, float]) -> None:

@@ -155,6 +155,7 @@ trees = st.recursive(
 )
 
 
+@pytest.mark.slow
 @settings(deadline=None, derandomize=True, max_examples=150)
 @given(st.dictionaries(plain, trees, min_size=1, max_size=4), st.booleans())
 def test_what_yaml_writes_is_read_back(tree: dict[str, object], flow: bool) -> None:

@@ -231,6 +231,7 @@ def test_a_weak_machine_takes_less_at_once_by_itself() -> None:
     assert job().step_mm == pytest.approx(2.0)
 
 
+@pytest.mark.slow
 def test_speeds_that_are_left_out_are_never_cautioned() -> None:
     """No wood, bit and machine that come with Mizo give a caution by themselves."""
     for machine in machine_names():

@@ -208,6 +208,7 @@ SELECTION = [
 ]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("field", sorted(FIELD))
 @pytest.mark.parametrize("key", [*SELECTION, "shippo", "seigaiha", "amime", "fundo-tsunagi", "tatewaku"])
 def test_against_shapely(key, field):

@@ -234,6 +234,7 @@ def test_no_line_at_all():
     assert network.cell_class.tolist() == [-1]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("key", ["masu-tsunagi", "seigaiha", "futae-asanoha", "sakura"])
 def test_tiny_pitch(key):
     """A pitch of 0.3 mm still proves itself and keeps its density of line."""
@@ -245,6 +246,7 @@ def test_tiny_pitch(key):
     assert network.cut_mm == pytest.approx(81.0 * density, rel=0.03)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("shape", sorted(REGIONS))
 def test_inside(shape):
     """Points are told in or out as by fine chords of the arcs, within a tenth of a micrometre of them too."""

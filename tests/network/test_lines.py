@@ -293,6 +293,7 @@ def test_touching_the_hole():
     assert np.diff(made.cell_ring_start).tolist() == [2]
 
 
+@pytest.mark.slow
 def test_star():
     """Forty lines through one point meet in one vertex although no two computed crossings are quite the same."""
     lines = [

@@ -131,6 +131,7 @@ def test_least_angle(key):
     assert least == pytest.approx(FIGURES[key]["least-angle"], abs=0.06)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("key", KEYS)
 def test_cells_of_a_patch(key):
     """Away from the rim of a patch there are as many classes of cells as the table has, of its areas and boundaries."""

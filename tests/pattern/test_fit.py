@@ -124,6 +124,7 @@ def test_wrong_wish(wanted):
         fit(pattern("ichimatsu"), 100.0, 100.0, **wanted)
 
 
+@pytest.mark.slow
 @settings(deadline=None, derandomize=True, max_examples=200)
 @given(
     st.sampled_from(sorted(PATTERNS)),

@@ -258,6 +258,7 @@ def test_a_hexagon_inset_shrinks_by_its_apothem() -> None:
     assert np.allclose(inset(whole, 4.0)[0].outer.xy_mm, whole.outer.xy_mm * (1.0 - 4.0 / apothem), atol=1e-9)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("distance", [0.2, 1.5, 4.0, -0.5, -2.0])
 @pytest.mark.parametrize(
     "region", [ellipse(70.0, 40.0), notched(), rounded_rectangle(60.0, 40.0, 20.0)], ids=["ellipse", "notched", "stadium"]

@@ -66,6 +66,7 @@ def least_program_s(xy, depth, edges, web, mine, *, recut):
     return float((spent[-1] + up).min()) + float(web.cut_s.sum()) + mine.fixed_s
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("large", ["no component large", "the star large"])
 @pytest.mark.parametrize("many", ["few", "very many"])
 @pytest.mark.parametrize("spread", [8.0, 30.0])

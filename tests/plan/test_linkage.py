@@ -60,6 +60,7 @@ def test_moats_of_loops_add_up_to_a_spanning_tree(lines, job_of, seed):
     assert (off <= task.graph.seconds + 1e-9).all()
 
 
+@pytest.mark.slow
 @pytest.mark.usefixtures("many")
 @pytest.mark.parametrize("name", ["masu-tsunagi", "komochi-kikko", "bishamon-komochi", "yotsu-waribishi"])
 def test_the_bound_for_very_many_is_below_what_the_full_method_reaches(catalogued, job_of, monkeypatch, name):
@@ -77,6 +78,7 @@ def test_the_bound_for_very_many_is_below_what_the_full_method_reaches(catalogue
     assert 0.9 * full.plan_s <= quick <= full.plan_s
 
 
+@pytest.mark.slow
 def test_visits_go_everywhere_once_and_little_further_than_needed():
     """On random places the greedy order visits each once, within 1.5 of the spanning tree (2 would be walking it twice)."""
     for seed in range(5):

@@ -78,6 +78,7 @@ def test_a_closed_square_needs_no_recut(lines, job_of):
     assert (found.start, found.end, len(found.lift), len(found.recut_edge)) == (0, 0, 0, 0)
 
 
+@pytest.mark.slow
 def test_far_pairs_are_never_overpriced(catalogued, job_of):
     """Fewer lifts to choose from (a shorter reach) may only lower the bound."""
     from vcarve.plan.pairing import pose

@@ -105,6 +105,7 @@ def test_hemp_leaf_takes_about_half_the_time_of_cell_by_cell(catalogued, job_of)
     assert made.proof.plan_s <= 1.005 * made.proof.bound_s
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", ["asanoha", "kikko", "shippo", "sayagata", "higaki", "izutsu-tsunagi"])
 def test_connected_patterns_come_within_half_a_per_cent_of_the_bound(catalogued, job_of, name):
     """One component has an exact pairing: only corners may cost more than the bound knows."""
@@ -119,6 +120,7 @@ def test_connected_patterns_come_within_half_a_per_cent_of_the_bound(catalogued,
     assert made.proof.plan_s <= 1.005 * made.proof.bound_s
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "name", ["masu-tsunagi", "komochi-kikko", "yotsu-waribishi", "tatewaku", "bishamon-komochi"]
 )
@@ -216,6 +218,7 @@ def test_an_edge_is_travelled_at_one_depth_only(lines, job_of):
         assert np.bincount(walked(network, cuts, each)[0]).max() <= 2
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", ["kaku-asanoha", "kagome", "masu-tsunagi"])
 @pytest.mark.parametrize("step_mm", [9.0, 1.0])
 def test_without_recuts_no_plan_travels_or_lifts_more_than_another(catalogued, job_of, name, step_mm):
@@ -255,6 +258,7 @@ def test_levels_go_deeper_in_place(catalogued, job_of):
     assert two.passes == one.passes
 
 
+@pytest.mark.slow
 def test_the_same_job_gives_the_same_plan(catalogued, job_of):
     """Nothing depends on chance, the clock or the order of hashing."""
     network = catalogued("masu-tsunagi", 100.0, 25.0)

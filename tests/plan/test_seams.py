@@ -103,6 +103,7 @@ def test_a_seam_is_opened_where_a_part_would_be_left_odd():
     assert mended.tolist() == [True, False, True, False]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("name", "share"),
     [("asanoha", 0.0005), ("kikko", 0.0005), ("sakura", 0.0015), ("higaki", 0.0005), ("yabane", 0.007)],

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 import numpy as np
+import pytest
 import shapely
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
@@ -72,6 +73,7 @@ def test_reach_takes_ends_that_all_but_touch() -> None:
     assert met((-1, 0, 1, 0, 0), short, 0.002) == [(0.0, 0.001, 0.5, 0.0)]
 
 
+@pytest.mark.slow
 @settings(deadline=None, max_examples=200)
 @given(first=CURVES, second=CURVES)
 def test_crossings_are_those_of_fine_chords(first: tuple[float, ...], second: tuple[float, ...]) -> None:

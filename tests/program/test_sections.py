@@ -61,6 +61,7 @@ def cuts(moves: Moves) -> list[list[float]]:
     ).tolist()
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("machine", machine_names())
 @pytest.mark.parametrize("kind", ["lines", "arcs in levels"])
 def test_a_program_begun_at_any_pass_cuts_exactly_the_rest(
@@ -87,6 +88,7 @@ def test_a_program_begun_at_any_pass_cuts_exactly_the_rest(
     assert counts[-1] == 0
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("machine", machine_names())
 def test_sections_of_several_jobs_make_one_program(machine: str, rs274: Callable[[str], Any]) -> None:
     """One opening, two operations with their passes, one closing: safe, and both are cut as they are alone."""

@@ -334,6 +334,7 @@ def test_feeds_are_rounded_down_and_never_zero(feed: float, units: str) -> None:
     assert written * scale >= 0.9 * feed
 
 
+@pytest.mark.slow
 def test_an_arc_s_centre_is_equally_far_from_both_ends() -> None:
     """Over arcs of all sizes the written ends lie on one circle within the 0.002 mm that NISTIR 6556 3.5.3.2 allows."""
     rng = np.random.default_rng(5)

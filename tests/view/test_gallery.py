@@ -99,6 +99,7 @@ def test_names_are_escaped() -> None:
     assert "a &amp; b" in page
 
 
+@pytest.mark.slow
 def test_filters_work_by_keyboard(browser: Any, tmp_path: Path) -> None:
     """In a browser: the keyboard reaches a filter, pressing it hides what does not fit and says how many are left."""
     entries = [entry("asanoha"), entry("shippo"), entry("kaku-asanoha")]
