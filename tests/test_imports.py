@@ -32,12 +32,13 @@ MAY_IMPORT: dict[str, set[str]] = {
     "program.numbers": set(),
     "program.sections": set(),
     "program.comment": {"program.grammar"},
+    "program.pieces": {"plane", "plan", "cuts.model", "job"},
     "program.writer": {
-        "plane",
         "plan",
         "mount",
         "cuts.model",
         "job",
+        "program.pieces",
         "program.numbers",
         "program.sections",
         "program.comment",
@@ -66,7 +67,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "cli": {"everything"},
     "__main__": {"cli"},
 }
-WRITER_SIDE = {"program.writer", "program.numbers", "program.comment", "program.sections"}
+WRITER_SIDE = {"program.writer", "program.numbers", "program.comment", "program.sections", "program.pieces"}
 ROOMS_OF_VALUES = {
     "job",
     "pattern",

@@ -10,7 +10,6 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
 
 import numpy as np
 
@@ -19,20 +18,12 @@ from vcarve.errors import InternalError
 from vcarve.job.records import Job
 from vcarve.mount.flat import Mount, mount_of
 from vcarve.plan.model import Plan
-from vcarve.plane.arcs import stretches
 from vcarve.program.comment import comment
 from vcarve.program.numbers import decimal, plain, steps
+from vcarve.program.pieces import pieces_of
 from vcarve.program.sections import Move, Section, joined
 
 MM_PER_INCH = 25.4
-# Ends of an arc nearer than this many steps of the last decimal are joined by straight lines: rounding would bend
-# so short an arc more than its own curve does.
-SHORT_STEPS = 20.0
-# An arc that leaves its chord by less than this is cut as the chord: no digit of the program would tell them apart.
-FLAT_STEPS = 0.5
-
-
-Place = tuple[int, int, int]  # X, Y and Z in steps of the last decimal
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -47,6 +38,11 @@ class Frame:
         """Return X, Y and Z of places on the piece (n, 3) as whole steps of the last decimal."""
         axes = np.column_stack(self.mount.axes_nm(*place_nm.T))
         return steps(axes, self.decimals, inch=self.inch)
+
+    @property
+    def step_mm(self) -> float:
+        """Size of one step of the last decimal."""
+        return 10.0**-self.decimals * (MM_PER_INCH if self.inch else 1.0)
 
     def height(self, above_mm: float) -> str:
         """Return the Z word's number for a height above the piece's top (negative inside it)."""
@@ -163,13 +159,14 @@ class Passes:
     """The passes of a plan, each a section: across to its start, down to the hop height, the cuts, and up again."""
 
     def __init__(self, job: Job, cuts: Cuts, plan: Plan, frame: Frame) -> None:
-        self.job, self.frame = job, frame
-        axes = frame.axes(cuts.place_nm)
-        self.begin: list[Place] = [(x, y, z) for x, y, z in axes[plan.begin].tolist()]
-        self.end: list[Place] = [(x, y, z) for x, y, z in axes[plan.end].tolist()]
-        bulge = cuts.bulge[plan.half_edge // 2]
-        self.bulge = np.where(plan.half_edge % 2 == 0, bulge, -bulge).tolist()
-        self.bounds = plan.pass_start.tolist()
+        self.frame = frame
+        made = pieces_of(job, cuts, plan, frame.axes(cuts.place_nm), frame.step_mm)
+        self.bounds = made.bounds.tolist()
+        self.start, self.end = ([column.tolist() for column in ends.T] for ends in (made.start, made.end))
+        self.bulge = made.bulge.tolist()
+        feeds, which = np.unique(made.feed_mm_min, return_inverse=True)
+        words = [frame.feed(feed) for feed in feeds.tolist()]
+        self.feed = [words[index] for index in which.tolist()]
         self.plunge_feed = frame.feed(job.plunge_mm_min)
         self.hop = frame.clear(plan.hop_mm)
         self.safe = frame.clear(job.machine.safe_height_mm)
@@ -180,99 +177,39 @@ class Passes:
     def __getitem__(self, index: int) -> Section:
         """Return a pass by its index; the last one lifts to the safe height."""
         first, last = self.bounds[index], self.bounds[index + 1]
-        x, y, _ = self.begin[first]
-        moves: list[Move | str] = [
-            f"(Pass {index + 1} of {len(self)})",
-            Move("G0", f"X{self.number(x)} Y{self.number(y)}"),
-            Move("G0", z=self.hop),
-        ]
-        z: float = math.inf  # above the piece
-        for step in range(first, last):
-            start, end = self.begin[step], self.end[step]
-            height = self.number(start[2])
-            if start[2] < z:
-                moves.append(Move("G1", z=height, feed=self.plunge_feed))
-            elif start[2] > z:
-                moves.append(Move("G0", z=height))
-            self.step(moves, start, end, self.bulge[step])
-            z = end[2]
+        decimals = self.frame.decimals
+        moves: list[Move | str] = [f"(Pass {index + 1} of {len(self)})"]
+        from_x, from_y, from_z = self.start
+        to_x, to_y, to_z = self.end
+        if first < last:
+            x, y = from_x[first], from_y[first]
+            moves.append(Move("G0", f"X{decimal(x, decimals)} Y{decimal(y, decimals)}"))
+            moves.append(Move("G0", z=self.hop))
+        height: float = math.inf  # above the piece
+        for piece in range(first, last):
+            begins, x, y, z = from_z[piece], to_x[piece], to_y[piece], to_z[piece]
+            if begins < height:
+                moves.append(Move("G1", z=decimal(begins, decimals), feed=self.plunge_feed))
+            elif begins > height:
+                moves.append(Move("G0", z=decimal(begins, decimals)))
+            height = z
+            dx, dy = x - from_x[piece], y - from_y[piece]
+            code = "G1"
+            if self.bulge[piece]:
+                code, words = self.arc(x, y, dx, dy, self.bulge[piece])
+            elif dx and dy:
+                words = f"X{decimal(x, decimals)} Y{decimal(y, decimals)}"
+            else:
+                words = f"X{decimal(x, decimals)}" if dx else f"Y{decimal(y, decimals)}" if dy else ""
+            moves.append(Move(code, words, "" if z == begins else decimal(z, decimals), self.feed[piece]))
         moves.append(Move("G0", z=self.hop if index < len(self) - 1 else self.safe))
         return Section(tuple(moves))
 
-    def number(self, count: int) -> str:
-        """Return steps of the last decimal as a number."""
-        return decimal(count, self.frame.decimals)
-
-    def step(self, moves: list[Move | str], start: Place, end: Place, bulge: float) -> None:
-        """Append the move along one edge; nothing where rounding leaves none."""
-        chord = math.dist(start[:2], end[:2])
-        if 0.5 * abs(bulge) * chord < FLAT_STEPS and abs(bulge) <= 1.0:
-            self.straight(moves, [start, end])
-        elif not self.job.machine.arcs or chord < SHORT_STEPS:
-            self.straight(moves, [start, *self.chords(start, end, bulge)])
-        elif abs(bulge) > 1.0:
-            # More than half a turn: in two, since centres of long arcs are ill-conditioned and full circles ambiguous.
-            middle = self.middle(start, end, bulge)
-            half = math.tan(0.5 * math.atan(bulge))
-            moves.append(self.arc(start, middle, half))
-            moves.append(self.arc(middle, end, half))
-        else:
-            moves.append(self.arc(start, end, bulge))
-
-    def straight(self, moves: list[Move | str], places: list[Place]) -> None:
-        """Append straight cuts from the first place through the others, all at the feed of the steepest."""
-        cuts = [(a, b) for a, b in pairwise(places) if a != b]
-        feed = min((self.feed(a, b, math.dist(a[:2], b[:2])) for a, b in cuts), default=0.0)
-        for a, b in cuts:
-            words = (f"{axis}{self.number(v)}" for axis, u, v in zip("XY", a, b, strict=False) if u != v)
-            moves.append(Move("G1", " ".join(words), self.height(a, b), self.frame.feed(feed)))
-
-    def height(self, start: Place, end: Place) -> str:
-        """Return the number of Z at the end, none where it stays."""
-        return "" if end[2] == start[2] else self.number(end[2])
-
-    def feed(self, start: Place, end: Place, length: float) -> float:
-        """Return the feed (mm/min) of a cut this long in plan view: on a slope Z keeps to the plunging feed."""
-        drop = abs(end[2] - start[2])
-        steepest = self.job.plunge_mm_min * math.hypot(length, drop) / drop if drop else math.inf
-        return min(self.job.cut_mm_min, steepest)
-
-    def middle(self, start: Place, end: Place, bulge: float) -> Place:
-        """Return the place half way along an arc: it stands off the chord by half the chord times the bulge."""
-        (x, y, z), (dx, dy, dz) = start, (b - a for a, b in zip(start, end, strict=True))
-        return round(x + 0.5 * (dx + bulge * dy)), round(y + 0.5 * (dy - bulge * dx)), round(z + 0.5 * dz)
-
-    def arc(self, start: Place, end: Place, bulge: float) -> Move:
-        """Return a centre-format arc whose centre is equally far from both rounded ends, as NISTIR 6556 3.5.3.2 asks."""
-        dx, dy = end[0] - start[0], end[1] - start[1]
+    def arc(self, x: int, y: int, dx: int, dy: int, bulge: float) -> tuple[str, str]:
+        """Return the words of an arc whose centre is equally far from both rounded ends, as NISTIR 6556 3.5.3.2 asks."""
         off = 0.5 / math.tan(2.0 * math.atan(bulge))
-        unit = 10.0**-self.frame.decimals
-        i, j = (0.5 * dx - dy * off) * unit, (0.5 * dy + dx * off) * unit
         decimals = self.frame.decimals
-        fine = decimals + 2 if self.frame.inch else max(decimals, 4)
-        words = f"X{self.number(end[0])} Y{self.number(end[1])} I{plain(i, fine)} J{plain(j, fine)}"
-        feed = self.feed(start, end, math.hypot(dx, dy) * float(stretches(np.array(bulge))))
-        return Move("G3" if bulge > 0.0 else "G2", words, self.height(start, end), self.frame.feed(feed))
-
-    def chords(self, start: Place, end: Place, bulge: float) -> list[Place]:
-        """Return the ends of the chords that follow an arc within the machine's arc tolerance, in steps."""
-        x, y, z = start
-        unit_mm = 10.0**-self.frame.decimals * (MM_PER_INCH if self.frame.inch else 1.0)
-        dx, dy, dz = (b - a for a, b in zip(start, end, strict=True))
-        sweep = 4.0 * math.atan(bulge)
-        half = 0.5 * sweep
-        radius = math.hypot(dx, dy) / (2.0 * abs(math.sin(half)))
-        off = 0.5 / math.tan(half)
-        cx, cy = x + 0.5 * dx - dy * off, y + 0.5 * dy + dx * off
-        sag = min(self.job.machine.arc_tolerance_mm / (radius * unit_mm), 1.0) if radius else 1.0
-        count = max(math.ceil(abs(sweep) / (2.0 * math.acos(1.0 - sag))), 1) if sag < 1.0 else 2
-        first = math.atan2(y - cy, x - cx)
-        points = [
-            (
-                round(cx + radius * math.cos(first + sweep * k / count)),
-                round(cy + radius * math.sin(first + sweep * k / count)),
-                round(z + dz * k / count),
-            )
-            for k in range(1, count)
-        ]
-        return [*points, end]
+        unit, fine = 10.0**-decimals, decimals + 2 if self.frame.inch else max(decimals, 4)
+        i, j = (0.5 * dx - dy * off) * unit, (0.5 * dy + dx * off) * unit
+        words = f"X{decimal(x, decimals)} Y{decimal(y, decimals)} I{plain(i, fine)} J{plain(j, fine)}"
+        return "G3" if bulge > 0.0 else "G2", words
