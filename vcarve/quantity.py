@@ -150,7 +150,7 @@ _KINDS = (LENGTH, ANGLE, FEED, ACCELERATION, SPEED, TIME)
 
 
 def _exact(number: str, kind: Kind) -> Fraction:
-    """The number's exact value; ``number`` has already been matched."""
+    """Return the number's exact value; ``number`` has already been matched."""
     sign = -1 if number.startswith("-") else 1
     body = number.lstrip("+-").strip()
     try:
@@ -179,7 +179,7 @@ def _bounded(value: Fraction | float, kind: Kind) -> float:
 
 
 def _separators(text: str, kind: Kind) -> QuantityError | None:
-    """A helpful refusal of decimal commas and digit separators, or ``None`` when there are none."""
+    """Return a helpful refusal of decimal commas and digit separators, or ``None`` when there are none."""
     if re.search(r"[0-9][,_'’][0-9]", text) or re.search(r"[0-9] [0-9]{3}(?![0-9/])", text):
         grouped = re.fullmatch(r"(-?[0-9]{1,3}(?:[ ,_'’][0-9]{3})+)(\.[0-9]+)?(\s*[^0-9].*)?", text)
         plain = re.sub(r"([0-9])[ ,_'’](?=[0-9]{3})", r"\1", text) if grouped else text.replace(",", ".", 1)
@@ -245,7 +245,7 @@ def read(kind: Kind, written: str | float) -> float:
 
 
 def length_mm(written: str | float) -> float:
-    """A length in millimetres; a bare number is in millimetres."""
+    """Return a length in millimetres; a bare number is in millimetres."""
     return read(LENGTH, written)
 
 
@@ -256,12 +256,12 @@ def in_inches(written: str) -> bool:
 
 
 def angle_deg(written: str | float) -> float:
-    """An angle in degrees; a bare number is in degrees."""
+    """Return an angle in degrees; a bare number is in degrees."""
     return read(ANGLE, written)
 
 
 def whole_number(written: str | int) -> int:
-    """A whole number such as ``4``; nothing else, not even ``4.0``."""
+    """Return a whole number such as ``4``; nothing else, not even ``4.0``."""
     if isinstance(written, int) and not isinstance(written, bool):
         return written
     text = written.translate(_SIGNS).strip() if isinstance(written, str) else ""
@@ -271,14 +271,14 @@ def whole_number(written: str | int) -> int:
 
 
 def wished_length_mm(written: str | float) -> tuple[float, bool]:
-    """A length in millimetres, and whether it is only a wish: ``about 22 mm`` or ``~22 mm``."""
+    """Return a length in millimetres, and whether it is only a wish: ``about 22 mm`` or ``~22 mm``."""
     if isinstance(written, str) and (about := _ABOUT.match(written.strip())):
         return length_mm(written.strip()[about.end() :]), True
     return length_mm(written), False
 
 
 def format_number(value: float, decimals: int = 3, *, trim: bool = True) -> str:
-    """A decimal number, never ``-0``; ``trim`` drops zeros at the end."""
+    """Return a decimal number, never ``-0``; ``trim`` drops zeros at the end."""
     text = f"{value:.{decimals}f}"
     if trim and "." in text:
         text = text.rstrip("0").rstrip(".")
@@ -286,7 +286,7 @@ def format_number(value: float, decimals: int = 3, *, trim: bool = True) -> str:
 
 
 def counted(number: int, one: str, many: str = "") -> str:
-    """A number with its word, such as ``1 lift`` or ``65 lifts``."""
+    """Return a number with its word, such as ``1 lift`` or ``65 lifts``."""
     return f"{number} {one if number == 1 else many or one + 's'}"
 
 
@@ -301,26 +301,26 @@ class Figures:
     volume_mm3: float
 
     def number(self, value_mm: float, decimals: int = 3, *, trim: bool = True) -> str:
-        """A length without its unit; ``decimals`` are those of millimetres."""
+        """Return a length without its unit; ``decimals`` are those of millimetres."""
         return format_number(value_mm / self.unit_mm, decimals + self.finer, trim=trim)
 
     def length(self, value_mm: float, decimals: int = 3, *, trim: bool = True) -> str:
-        """A length such as ``12.5 mm`` or ``0.4921 in``."""
+        """Return a length such as ``12.5 mm`` or ``0.4921 in``."""
         return f"{self.number(value_mm, decimals, trim=trim)} {self.unit}"
 
     def at_least(self, value_mm: float, decimals: int = 2) -> str:
-        """A length rounded up, for the least that is possible."""
+        """Return a length rounded up, for the least that is possible."""
         digit_mm = self.unit_mm / 10.0 ** (decimals + self.finer)
         return self.length(math.ceil(value_mm / digit_mm - 1e-9) * digit_mm, decimals)
 
     def small(self, value_mm: float, decimals: int = 3) -> str:
-        """A length, or ``less than 0.001 mm`` where its decimals would leave nothing of it."""
+        """Return a length, or ``less than 0.001 mm`` where its decimals would leave nothing of it."""
         digit_mm = self.unit_mm / 10.0 ** (decimals + self.finer)
         less = "less than " if value_mm < digit_mm else ""
         return less + self.length(max(value_mm, digit_mm), decimals)
 
     def size(self, *sides_mm: float) -> str:
-        """The measures of a piece such as ``4 × 3 × 0.5 in``."""
+        """Return the measures of a piece such as ``4 × 3 × 0.5 in``."""
         return f"{' × '.join(self.number(side) for side in sides_mm)} {self.unit}"
 
     def way(self, value_mm: float) -> str:
@@ -328,11 +328,11 @@ class Figures:
         return self.length(value_mm, 1, trim=False)
 
     def feed(self, value_mm_min: float, decimals: int = 1) -> str:
-        """A feed such as ``600 mm/min`` or ``23.62 in/min``; a limit and what goes beyond it need more decimals."""
+        """Return a feed such as ``600 mm/min`` or ``23.62 in/min``; a limit and what goes beyond it need more decimals."""
         return f"{self.length(value_mm_min, decimals)}/min"
 
     def volume(self, value_mm3: float) -> str:
-        """A volume such as ``3.21 cm³`` or ``0.196 in³``."""
+        """Return a volume such as ``3.21 cm³`` or ``0.196 in³``."""
         return f"{format_number(value_mm3 / self.volume_mm3, 2 + self.finer, trim=False)} {self.volume_unit}"
 
 
@@ -343,17 +343,17 @@ format_mm = MM.length  # where no job says otherwise
 
 
 def format_deg(value_deg: float, decimals: int = 2, *, trim: bool = True) -> str:
-    """An angle such as ``22.5°``."""
+    """Return an angle such as ``22.5°``."""
     return f"{format_number(value_deg, decimals, trim=trim)}°"
 
 
 def format_rpm(value_rpm: float) -> str:
-    """A spindle speed such as ``12000 rpm``."""
+    """Return a spindle speed such as ``12000 rpm``."""
     return f"{format_number(value_rpm)} rpm"
 
 
 def format_duration(value_s: float) -> str:
-    """A running time such as ``4.2 s``, ``3 min 05 s`` or ``2 h 07 min``."""
+    """Return a running time such as ``4.2 s``, ``3 min 05 s`` or ``2 h 07 min``."""
     if round(value_s, 1) < 10.0:
         return f"{format_number(value_s, 1, trim=False)} s"
     seconds = round(value_s)

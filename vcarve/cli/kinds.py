@@ -29,7 +29,7 @@ class WrongKindError(InputError):
 
 @contextmanager
 def taken_as(kind: Kind, path: str) -> Iterator[None]:
-    """Where reading a file fails and it is of another kind, say that instead, and which command takes it."""
+    """Say, where reading a file fails and it is of another kind, that instead, and which command takes it."""
     try:
         yield
     except InputError:

@@ -45,7 +45,7 @@ def is_fine(bit: Bit) -> bool:
 
 
 def chip_mm(wood: Wood, bit: Bit) -> float:
-    """Chip load per tooth to start with."""
+    """Return chip load per tooth to start with."""
     return wood.chip_low_mm * (FINE_SHARE if is_fine(bit) else 1.0)
 
 
@@ -71,12 +71,12 @@ def speeds(feed: Feed, wood: Wood, bit: Bit, machine: Machine) -> Speeds:
 
 
 def usual_step_mm(wood: Wood, machine: Machine) -> float:
-    """Depth per level: the wood's figure, less where the machine is not stiff."""
+    """Return depth per level: the wood's figure, less where the machine is not stiff."""
     return wood.step_mm * machine.step_share
 
 
 def zero_xy(outline: Outline) -> ZeroPlace:
-    """Where X and Y are zero: the front left corner, or the centre of a piece whose corner would be in the air."""
+    """Return where X and Y are zero: the front left corner, or the centre of a piece whose corner would be in the air."""
     return "centre" if outline.shape in ("circle", "ellipse", "polygon") else "front-left"
 
 

@@ -29,7 +29,7 @@ KeyPath = tuple[str | int, ...]
 
 
 def dotted(path: KeyPath) -> str:
-    """The key path as shown to the user: ``pattern.frame.0.distance``."""
+    """Return the key path as shown to the user: ``pattern.frame.0.distance``."""
     return ".".join(str(part) for part in path)
 
 
@@ -52,14 +52,14 @@ class Document:
     places: Mapping[KeyPath, Place] = field(default_factory=dict)
 
     def place(self, path: KeyPath) -> Place:
-        """The place of ``path``, or of the nearest section around it that was written."""
+        """Return the place of ``path``, or of the nearest section around it that was written."""
         for length in range(len(path), 0, -1):
             if path[:length] in self.places:
                 return self.places[path[:length]]
         return Place(self.file)
 
     def written(self, path: KeyPath) -> str | None:
-        """The single value at ``path`` as it was written; ``None`` for sections, lists and missing keys."""
+        """Return the single value at ``path`` as it was written; ``None`` for sections, lists and missing keys."""
         node: Any = self.tree
         for part in path:
             if isinstance(node, dict):

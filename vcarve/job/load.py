@@ -29,20 +29,20 @@ _Named = TypeVar("_Named", bound=BaseModel)
 
 
 def machines_folder() -> Path:
-    """Where the machine files are: inside the installed package, or beside it in a source checkout."""
+    """Return where the machine files are: inside the installed package, or beside it in a source checkout."""
     inside = _PACKAGE / "machines"
     return inside if inside.is_dir() else _PACKAGE.parent / "machines"
 
 
 @cache
 def machine_names() -> tuple[str, ...]:
-    """The names of the machines that come with Mizo, sorted."""
+    """Return the names of the machines that come with Mizo, sorted."""
     return tuple(sorted(path.stem for path in machines_folder().glob("*.yaml")))
 
 
 @cache
 def pattern_names() -> tuple[str, ...]:
-    """The names of the patterns that come with Mizo, sorted: those of their files, which this room does not read."""
+    """Return the names of the patterns that come with Mizo, sorted: those of their files, which this room does not read."""
     return tuple(sorted(path.stem for path in (_PACKAGE / "pattern" / "data").glob("*.yaml")))
 
 
@@ -58,19 +58,19 @@ def check_pattern(name: str) -> None:
 
 @cache
 def machines() -> tuple[Machine, ...]:
-    """The machines that come with Mizo, by name."""
+    """Return the machines that come with Mizo, by name."""
     return tuple(load_machine(name) for name in machine_names())
 
 
 @cache
 def bits() -> tuple[Bit, ...]:
-    """The bits that come with Mizo, in the order of their file."""
+    """Return the bits that come with Mizo, in the order of their file."""
     return _table("bits.yaml", Bit)
 
 
 @cache
 def woods() -> tuple[Wood, ...]:
-    """The woods that come with Mizo, in the order of their file."""
+    """Return the woods that come with Mizo, in the order of their file."""
     return _table("woods.yaml", Wood)
 
 
@@ -109,7 +109,7 @@ def load_wood(name: str) -> Wood:
 
 
 def machine_path(name: str, folder: str = ".") -> str | None:
-    """The file of a machine, one that comes with Mizo or one named by its path; ``None`` for an unknown name."""
+    """Return the file of a machine, one that comes with Mizo or one named by its path; ``None`` for an unknown name."""
     if name in machine_names():
         return str(machines_folder() / f"{name}.yaml")
     own = name.lower().endswith(_SUFFIXES) or "/" in name or "\\" in name

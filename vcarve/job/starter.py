@@ -18,7 +18,7 @@ def starter_text(
     title: str = "tile",
     command: str = "mizo program tile.yaml -o tile.nc",
 ) -> str:
-    """The text of a file to start from; ``title`` is what it describes, ``command`` the one to type next."""
+    """Return the text of a file to start from; ``title`` is what it describes, ``command`` the one to type next."""
     plain = "".join(sign if sign.isprintable() else " " for sign in title)[:60]
     words = {
         "THIS-COMMAND": printable(command),

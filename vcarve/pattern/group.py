@@ -46,7 +46,7 @@ def symmetries(pattern: Pattern) -> tuple[Isometry, ...]:
 
 
 def repeats_sooner(found: Sequence[Isometry], lattice: Lattice) -> bool:
-    """Whether one of the symmetries is a plain shift that the lattice does not have."""
+    """Return whether one of the symmetries is a plain shift that the lattice does not have."""
     return any(_is_shift(move) and not lattice.same((0.0, 0.0), (move.x0, move.y0)) for move in found)
 
 
@@ -153,7 +153,7 @@ def _axis(move: Isometry) -> Point:
 
 
 def _axis_is_along(move: Isometry, vectors: Sequence[Point]) -> bool:
-    """Whether the axis runs along one of the vectors."""
+    """Return whether the axis runs along one of the vectors."""
     x, y = _axis(move)
     return any(abs(x * v - y * u) < 1e-6 * math.hypot(u, v) for u, v in vectors)
 
@@ -169,14 +169,14 @@ def _steps_along(move: Isometry, lattice: Lattice) -> float:
 
 
 def _is_mirror(move: Isometry, lattice: Lattice) -> bool:
-    """Whether a lattice shift turns this glide into a true mirror."""
+    """Return whether a lattice shift turns this glide into a true mirror."""
     x, y = _axis(move)
     along = (move.x0 * x + move.y0 * y) / _steps_along(move, lattice)
     return abs(along - round(along)) < 1e-6
 
 
 def _is_centred(move: Isometry, lattice: Lattice) -> bool:
-    """Whether the lattice's steps along the axis are half of its shortest vector along the axis."""
+    """Return whether the lattice's steps along the axis are half of its shortest vector along the axis."""
     x, y = _axis(move)
     step = _steps_along(move, lattice)
     return not lattice.same((0.0, 0.0), (step * x, step * y))

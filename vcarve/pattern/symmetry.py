@@ -208,7 +208,7 @@ class Lattice:
         return "rhombic" if equal or slanted else "oblique"
 
     def carried_by(self, operation: Isometry) -> bool:
-        """Whether the operation carries the lattice onto itself."""
+        """Return whether the operation carries the lattice onto itself."""
         for x, y in (self.a1, self.a2):
             image = (operation.a * x + operation.b * y, operation.c * x + operation.d * y)
             if any(abs(part - round(part)) > TOLERANCE for part in self.coordinates(image)):
@@ -216,7 +216,7 @@ class Lattice:
         return True
 
     def same(self, first: Point, second: Point) -> bool:
-        """Whether two points differ by a shift of the lattice."""
+        """Return whether two points differ by a shift of the lattice."""
         parts = self.coordinates((second[0] - first[0], second[1] - first[1]))
         return all(abs(part - round(part)) < TOLERANCE for part in parts)
 

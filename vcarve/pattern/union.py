@@ -75,7 +75,7 @@ def total_length(lines: Iterable[Line]) -> float:
 
 
 def covers_itself(lines: Sequence[Line], images: Iterable[Line], lattice: Lattice) -> bool:
-    """Whether ``images`` lie on ``lines`` modulo the lattice, feature by feature: nothing new, nothing left over."""
+    """Return whether ``images`` lie on ``lines`` modulo the lattice, feature by feature: nothing new, nothing left over."""
     images = tuple(images)
     for feature in {line.feature for line in (*lines, *images)}:
         here = [line for line in lines if line.feature == feature]
@@ -111,7 +111,7 @@ def _once(lines: Iterable[Line], lattice: Lattice) -> list[Line]:
 
 
 def _same(line: Line, other: Line, lattice: Lattice) -> bool:
-    """Whether two lines, walked from start to end, differ by no more than a shift of the lattice."""
+    """Return whether two lines, walked from start to end, differ by no more than a shift of the lattice."""
     near = 1e-8 * lattice.size
     if not lattice.same(line.start, other.start) or abs(line.bulge - other.bulge) > 1e-8:
         return False

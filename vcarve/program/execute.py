@@ -146,7 +146,7 @@ class Interpreter:
                 state.feed_stale = False
 
     def _spindle(self, block: Block) -> None:
-        """Speed, tool, tool change, spindle, coolant, overrides and dwell."""
+        """Carry out speed, tool, tool change, spindle, coolant, overrides and dwell."""
         state, codes = self.state, block.m
         speed = block.value("S")
         if speed is not None:
@@ -227,7 +227,7 @@ class Interpreter:
             state.place = minus(plus(state.place, old), state.offset)
 
     def _offsets(self, block: Block) -> None:
-        """Origins, G92, and the way to stored places (§3.5.5, §3.5.8, §3.5.18)."""
+        """Carry out origins, G92, and the way to stored places (§3.5.5, §3.5.8, §3.5.18)."""
         state = self.state
         code = block.g.get(g.NON_MODAL)
         if code == 100:

@@ -53,7 +53,7 @@ class Reading:
     dialect: str
 
     def problems(self, file: str | None = None) -> tuple[Problem, ...]:
-        """The faults as problems of a file."""
+        """Return the faults as problems of a file."""
         return tuple(
             Problem(
                 file=file, line=fault.line, key=f"column {fault.column}", value=fault.word, want=fault.reason
@@ -207,7 +207,7 @@ def read(
 
 
 def _split(text: str | bytes, dialect: str) -> tuple[list[str], list[tuple[int, str]]]:
-    """The lines of a text without their ends: LF, CR LF, or (§3.3) a CR alone; and what else is worth noting, with its line.
+    """Return a text's lines without their ends: LF, CR LF, or (§3.3) a CR alone; and what else is worth noting, with its line.
 
     LinuxCNC drops a CR inside a line and would join what we take for two lines: there it stays, and is refused.
     """
@@ -228,7 +228,7 @@ def _split(text: str | bytes, dialect: str) -> tuple[list[str], list[tuple[int, 
 
 
 def _decode(data: bytes) -> str:
-    """Text of bytes; what is no UTF-8 becomes one character a byte, so that columns stay true."""
+    """Return text of bytes; what is no UTF-8 becomes one character a byte, so that columns stay true."""
     try:
         return data.decode("utf-8")
     except UnicodeDecodeError:

@@ -23,19 +23,19 @@ _AXES = {int(Plane.XY): (0, 1, 2), int(Plane.XZ): (2, 0, 1), int(Plane.YZ): (1, 
 
 
 def pack(values: npt.NDArray[Any], kind: str) -> str:
-    """Array as base64 of ``kind``: ``f4``, ``f8``, ``i4`` or ``i1``, little-endian, row by row."""
+    """Return array as base64 of ``kind``: ``f4``, ``f8``, ``i4`` or ``i1``, little-endian, row by row."""
     data = np.ascontiguousarray(values, dtype=np.dtype("<" + kind))
     return base64.b64encode(data.tobytes()).decode("ascii")
 
 
 def embed(value: Any) -> str:
-    """JSON that may stand inside a script element: no ``<``, ``>``, ``&`` or line separators in plain form."""
+    """Return JSON that may stand inside a script element: no ``<``, ``>``, ``&`` or line separators in plain form."""
     text = json.dumps(value, ensure_ascii=True, separators=(",", ":"), allow_nan=False)
     return text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026")
 
 
 def payload(facts: PageFacts) -> dict[str, Any]:
-    """Everything the page's script reads, as plain JSON values."""
+    """Return everything the page's script reads, as plain JSON values."""
     moves = facts.moves
     start, end = moves.start_mm.copy(), moves.end_mm.copy()
     start[~moves.told] = np.nan
@@ -84,7 +84,7 @@ def _point(values: npt.NDArray[np.float64]) -> list[float] | None:
 
 
 def _jumps(start: npt.NDArray[np.float64], end: npt.NDArray[np.float64]) -> list[list[Any]]:
-    """Moves that do not start where the one before ended: ``[index, [x, y, z] or None]``."""
+    """Return moves that do not start where the one before ended: ``[index, [x, y, z] or None]``."""
     if len(start) < 2:
         return []
     broken = ~np.isclose(start[1:], end[:-1], rtol=0.0, atol=1e-9, equal_nan=True).all(axis=1)
@@ -92,7 +92,7 @@ def _jumps(start: npt.NDArray[np.float64], end: npt.NDArray[np.float64]) -> list
 
 
 def _arcs(facts: PageFacts) -> dict[str, str]:
-    """Arc moves: index; two in-plane axes and the normal one; centre along the in-plane axes; sweep."""
+    """Return arc moves: index; two in-plane axes and the normal one; centre along the in-plane axes; sweep."""
     moves = facts.moves
     index = np.flatnonzero((moves.sweep_rad != 0.0) & moves.told)
     axes = np.array([_AXES[int(p)] for p in moves.plane[index]], dtype=np.int8).reshape(-1, 3)
@@ -106,7 +106,7 @@ def _arcs(facts: PageFacts) -> dict[str, str]:
 
 
 def _piece(facts: PageFacts) -> dict[str, Any]:
-    """The piece, or where it is not known the space the cutting moves take."""
+    """Return the piece, or where it is not known the space the cutting moves take."""
     if facts.job is not None:
         piece = facts.job.piece
         return {

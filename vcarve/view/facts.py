@@ -82,7 +82,7 @@ def clamps_mm(job: Job) -> list[list[float]]:
 
 
 def pass_of(moves: Moves, surface_mm: float = 0.0) -> npt.NDArray[np.int32]:
-    """Which pass each move belongs to, shape (N,), counted from 0; -1 for moves in the air.
+    """Return which pass each move belongs to, shape (N,), counted from 0; -1 for moves in the air.
 
     A pass is a run of moves below the surface at work height ``surface_mm``: it begins with the move that goes
     down into the wood and ends with the one that comes out.  Moves in machine coordinates and probing moves are in

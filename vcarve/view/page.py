@@ -22,7 +22,7 @@ _SLOT = re.compile(r"<!--slot:([a-z]+)-->")
 
 
 def page_html(facts: PageFacts) -> str:
-    """The whole page as text (UTF-8, about 40 bytes per move plus the program's text); same facts, same bytes."""
+    """Return the whole page as text (UTF-8, about 40 bytes per move plus the program's text); same facts, same bytes."""
     style = palette_css() + _part("page.css")
     script = '"use strict";\n(() => {\n' + "\n".join(_part(name) for name in _SCRIPTS) + "\n})();\n"
     groups = grouped(facts.findings)

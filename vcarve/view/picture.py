@@ -55,7 +55,7 @@ def picture_png(
     longest_px: int = 2000,
     mark: str = "",
 ) -> bytes:
-    """PNG (RGB) of the piece on a plain ground, its longer side at most ``longest_px``.
+    """Return PNG (RGB) of the piece on a plain ground, its longer side at most ``longest_px``.
 
     ``tint`` and ``ground`` are ``#rrggbb``.  ``rings`` are the piece's outline and holes in piece coordinates (n, 2),
     by default the whole map; ``size_mm`` (default: that of the map) is the piece's size, and says with ``rings``
@@ -74,7 +74,7 @@ def picture_png(
 
 
 def _lit(surface: HeightMap, tint: tuple[int, int, int], factor: int) -> npt.NDArray[np.uint8]:
-    """Shaded wood (rows, columns, 3), front row first, ``factor`` pixels of the map averaged into one."""
+    """Return shaded wood (rows, columns, 3), front row first, ``factor`` pixels of the map averaged into one."""
     heights = surface.height_mm
     rows, columns = heights.shape
     wide = -(-columns // factor)
@@ -105,7 +105,7 @@ def _shadow_steps(heights: Floats, step_mm: float) -> int:
 
 
 def _light(heights: Array32, step_mm: float, reach: int) -> Array32:
-    """Light on every pixel as a share of that on the flat top, same shape."""
+    """Return light on every pixel as a share of that on the flat top, same shape."""
     if min(heights.shape) < 2:
         return np.ones_like(heights)
     slope_y, slope_x = np.gradient(heights, np.float32(step_mm))
@@ -143,7 +143,7 @@ def _shade(heights: Array32, step_mm: float, reach: int) -> Array32:
 
 
 def _noise(values: Array32) -> Array32:
-    """Smooth noise along a line, between 0 and 1, the same for the same value."""
+    """Return smooth noise along a line, between 0 and 1, the same for the same value."""
     cell = np.floor(values)
     share = values - cell
     share = share * share * (3.0 - 2.0 * share)
@@ -158,7 +158,7 @@ def _noise(values: Array32) -> Array32:
 
 
 def _grain(x_mm: Array32, y_mm: Array32) -> Array32:
-    """Streaks along X, about -0.5 to 0.5, shape (len(y), len(x))."""
+    """Return streaks along X, about -0.5 to 0.5, shape (len(y), len(x))."""
     bend = 2.4 * _noise(x_mm * 0.03 + 3.0) + 0.8 * _noise(x_mm * 0.11 + 90.0)
     across = y_mm[:, None] + bend[None, :]
     table_mm = np.arange(float(across.min()) - 1.0, float(across.max()) + 1.0, 0.02, dtype=np.float32)
@@ -173,7 +173,7 @@ def _grain(x_mm: Array32, y_mm: Array32) -> Array32:
 
 
 def _average(values: Array32, factor: int) -> Array32:
-    """Mean over squares of ``factor`` pixels; the last ones are filled up with their neighbours."""
+    """Return mean over squares of ``factor`` pixels; the last ones are filled up with their neighbours."""
     if factor == 1:
         return values
     rows, columns = values.shape
@@ -185,7 +185,7 @@ def _average(values: Array32, factor: int) -> Array32:
 def _mask(
     size: tuple[int, int], step_mm: float, rings: Sequence[Floats], size_mm: tuple[float, float] | None
 ) -> Image.Image:
-    """Where the piece is, 0 to 255, smooth along its outline."""
+    """Return where the piece is, 0 to 255, smooth along its outline."""
     wide, tall = size_mm or (size[0] * step_mm, size[1] * step_mm)
     if not rings:
         return Image.new("L", size, 255)
@@ -202,7 +202,7 @@ def _mask(
 
 
 def _mounted(image: Image.Image, mask: Image.Image, ground: tuple[int, int, int]) -> Image.Image:
-    """The piece on its ground with a soft shadow to the lower right."""
+    """Return the piece on its ground with a soft shadow to the lower right."""
     longest = max(image.size)
     margin = max(2, round(longest * MARGIN))
     size = (image.width + 2 * margin, image.height + 2 * margin)
@@ -217,7 +217,7 @@ def _mounted(image: Image.Image, mask: Image.Image, ground: tuple[int, int, int]
 
 
 def _banded(sheet: Image.Image, mark: str) -> Image.Image:
-    """The sheet under a band of words in the colour of findings."""
+    """Return the sheet under a band of words in the colour of findings."""
     tall = max(20, round(max(sheet.size) * BAND))
     result = Image.new("RGB", (sheet.width, sheet.height + tall), rgb(LIGHT.finding))
     result.paste(sheet, (0, tall))

@@ -25,7 +25,7 @@ _BESIDE = 22.0  # from a groove to its depth, written to the right of it, and a 
 
 
 def section_svg(facts: PageFacts) -> str:
-    """Cross-section of every kind of groove, all to one scale; empty text where bit or grooves are not known."""
+    """Return cross-section of every kind of groove, all to one scale; empty text where bit or grooves are not known."""
     if facts.job is None or not facts.grooves:
         return ""
     grooves, figures, bit = facts.grooves[:_AT_MOST], facts.figures, facts.job.bit
@@ -70,7 +70,7 @@ def section_svg(facts: PageFacts) -> str:
 
 
 def profile(bit: Bit, depth_mm: float, steps: int = 12) -> list[tuple[float, float]]:
-    """Right half of the bit from its tip up: (radius, height above the tip), ending at ``depth_mm``.
+    """Return right half of the bit from its tip up: (radius, height above the tip), ending at ``depth_mm``.
 
     A flat tip is a step of half its width, a rounded one an arc tangent to the cone; above the cutting diameter
     the wall is upright.
@@ -126,7 +126,7 @@ def _dimensions(groove: GrooveFacts, middle: float, scale: float, figures: Figur
 
 
 def _angle(groove: GrooveFacts, middle: float, scale: float, bit: Bit) -> str:
-    """The bit's angle: an arc between the walls, and the figure beside the tip where the wood is empty."""
+    """Return the bit's angle: an arc between the walls, and the figure beside the tip where the wood is empty."""
     deep = groove.depth_mm * scale
     lean = math.radians(bit.angle_deg) / 2.0
     reach = min(0.62 * deep, 30.0)
@@ -162,7 +162,7 @@ def _upright(x: float, y0: float, y1: float, words: str, turned: bool = False) -
 
 
 def _break(y: float) -> str:
-    """The draughtsman's sign for wood left out: a gap between two wavering lines."""
+    """Return the draughtsman's sign for wood left out: a gap between two wavering lines."""
     wave = "q6 -5 12 0t12 0" * 12
     return (
         f'<path class="gap" d="M28 {y - 3:.1f}{wave}v6H28Z"/>'

@@ -20,7 +20,7 @@ UNKNOWN = "not given"
 
 
 def stock_rows(facts: PageFacts) -> list[Row]:
-    """Piece and zero."""
+    """Return piece and zero."""
     job, figures = facts.job, facts.figures
     if job is None:
         return [("Piece", UNKNOWN), ("Zero", UNKNOWN)]
@@ -35,7 +35,7 @@ def stock_rows(facts: PageFacts) -> list[Row]:
 
 
 def tool_rows(facts: PageFacts) -> list[Row]:
-    """Machine, bit and speeds."""
+    """Return machine, bit and speeds."""
     machine = ("Machine", facts.machine.title if facts.machine else UNKNOWN)
     job, figures = facts.job, facts.figures
     if job is None:
@@ -60,7 +60,7 @@ def tool_rows(facts: PageFacts) -> list[Row]:
 
 
 def groove_rows(facts: PageFacts) -> list[Row]:
-    """Width and depth of each kind of groove, and the narrowest land."""
+    """Return width and depth of each kind of groove, and the narrowest land."""
     figures = facts.figures
     rows = [
         (
@@ -77,7 +77,7 @@ def groove_rows(facts: PageFacts) -> list[Row]:
 
 
 def program_rows(facts: PageFacts) -> list[Row]:
-    """The program, how long it runs, and how deep and how high the bit goes."""
+    """Return the program, how long it runs, and how deep and how high the bit goes."""
     rows: list[Row] = [
         ("Running time", duration(facts.total_s)),
         ("Program", ", ".join(filter(None, (facts.file, f"{len(facts.program)} lines")))),
@@ -95,7 +95,7 @@ def program_rows(facts: PageFacts) -> list[Row]:
 
 
 def plan_rows(facts: PageFacts) -> list[Row]:
-    """Lengths, and how far the plan is from the least time."""
+    """Return lengths, and how far the plan is from the least time."""
     plan, figures = facts.plan, facts.figures
     if plan is None:
         return []
@@ -111,13 +111,13 @@ def plan_rows(facts: PageFacts) -> list[Row]:
 
 
 def table(rows: Iterable[Row], class_: str = "") -> str:
-    """Two columns of terms and values."""
+    """Return two columns of terms and values."""
     body = "".join(f"<div><dt>{escape(name)}</dt><dd>{escape(value)}</dd></div>" for name, value in rows)
     return f'<dl class="rows {class_}">{body}</dl>'
 
 
 def verdict(groups: tuple[Alike, ...]) -> tuple[str, str]:
-    """One word for the style sheet and one sentence for people; ``groups`` are findings by ``errors.grouped``."""
+    """Return one word for the style sheet and one sentence for people; ``groups`` are findings by ``errors.grouped``."""
     refused = sum(group.first.severity == "refuse" for group in groups)
     if refused:
         return "refuse", f"Must not be cut: {refused} {'reason' if refused == 1 else 'reasons'}"
@@ -130,7 +130,7 @@ def verdict(groups: tuple[Alike, ...]) -> tuple[str, str]:
 
 
 def findings_html(groups: tuple[Alike, ...]) -> str:
-    """The findings as buttons, one for each sentence; the page's script shows its places one after the other."""
+    """Return the findings as buttons, one for each sentence; the page's script shows its places one after the other."""
     if not groups:
         return '<p class="quiet">Every check passed.</p>'
     items = []
@@ -147,7 +147,7 @@ def findings_html(groups: tuple[Alike, ...]) -> str:
 
 
 def column_html(facts: PageFacts) -> str:
-    """Everything in the column that never changes while the page plays."""
+    """Return everything in the column that never changes while the page plays."""
     drawing = section_svg(facts)
     parts = []
     if drawing or facts.land_mm is not None:
@@ -166,7 +166,7 @@ def _card(title: str, note: str, body: str) -> str:
 
 
 def sheet_html(facts: PageFacts) -> str:
-    """The bench sheet: shown only on paper, laid out to fit one page of A4 or letter."""
+    """Return the bench sheet: shown only on paper, laid out to fit one page of A4 or letter."""
     groups = grouped(facts.findings)
     kind, sentence = verdict(groups)
     datum = ""

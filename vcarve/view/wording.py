@@ -8,12 +8,12 @@ NBSP = "\u00a0"
 
 
 def plain(value: float, decimals: int) -> str:
-    """Number with at most ``decimals`` decimals, no trailing zeros, and a true minus sign."""
+    """Return a number with at most ``decimals`` decimals, no trailing zeros, and a true minus sign."""
     return format_number(value, decimals).replace("-", "−")
 
 
 def length(value_mm: float, figures: Figures) -> str:
-    """Length with its unit."""
+    """Return length with its unit."""
     return unbroken(figures.length(value_mm))
 
 
@@ -26,16 +26,16 @@ def lines_cut(lines_mm: float, cut_mm: float, levels: int, figures: Figures) -> 
 
 
 def unbroken(text: str) -> str:
-    """A figure with its unit as it is set on a page: on one line, with a true minus sign."""
+    """Return a figure with its unit as it is set on a page: on one line, with a true minus sign."""
     return text.replace(" ", NBSP).replace("-", "−")
 
 
 def duration(seconds: float) -> str:
-    """Time as ``42 s``, ``5 min 12 s`` or ``1 h 05 min``."""
+    """Return a time as ``42 s``, ``5 min 12 s`` or ``1 h 05 min``."""
     whole = round(seconds)
     return f"{whole}{NBSP}s" if whole < 60 else unbroken(format_duration(seconds))
 
 
 def share(value: float) -> str:
-    """Share as percent with one decimal."""
+    """Return a share as percent with one decimal."""
     return f"{plain(100.0 * value, 1)}{NBSP}%"
