@@ -69,7 +69,7 @@ def tiles(
     tile_mm: float = 100.0,
     dtype: npt.DTypeLike = np.float32,
 ) -> Iterator[Surface]:
-    """The same surface tile by tile, row by row from the front left: memory is bounded by one tile.
+    """Yield the same surface tile by tile, row by row from the front left: memory is bounded by one tile.
 
     Put together, the tiles are the very pixels ``carve`` gives; tiles at the right and the back may be
     smaller.
@@ -138,7 +138,7 @@ def _sweep(
 
 
 def _level(part: Lines, x: Floats, y: Floats, tip: Tip, dtype: Any) -> Heights:
-    """Heights (n, h, w) left by level lines and plunges: the profile at the distance from the line."""
+    """Return heights (n, h, w) left by level lines and plunges: the profile at the distance from the line."""
     dx, dy, ux, uy, length, z, _ = _frame(part, x, y, dtype)
     ahead = dx * ux + dy * uy
     across = dy * ux - dx * uy
@@ -150,7 +150,7 @@ def _level(part: Lines, x: Floats, y: Floats, tip: Tip, dtype: Any) -> Heights:
 
 
 def _sloping(part: Lines, x: Floats, y: Floats, tip: Tip, dtype: Any) -> Heights:
-    """Heights (n, h, w) left by sloping lines: the least of ``z(t) + rise(distance)``, a convex function of
+    """Return heights (n, h, w) left by sloping lines: the least of ``z(t) + rise(distance)``, a convex function of
     ``t``.
 
     It is least where its derivative vanishes or, if that is off the line or beyond the rim, at the nearest
@@ -168,7 +168,7 @@ def _sloping(part: Lines, x: Floats, y: Floats, tip: Tip, dtype: Any) -> Heights
 
 
 def _arc(part: Arcs, x: Floats, y: Floats, tip: Tip, dtype: Any) -> Heights:
-    """Heights (n, h, w) left by level arcs: the profile at the distance from the arc."""
+    """Return heights (n, h, w) left by level arcs: the profile at the distance from the arc."""
     if part.radius_mm.max() > FLAT_ARC_MM:
         dtype = np.float64
     dx = (x - part.centre_mm[:, 0, None, None]).astype(dtype)
@@ -190,13 +190,13 @@ def _arc(part: Arcs, x: Floats, y: Floats, tip: Tip, dtype: Any) -> Heights:
 
 
 def _column(values: Floats, dtype: Any) -> Heights:
-    """One value per stroke, shaped to broadcast over its window."""
+    """Return one value per stroke, shaped to broadcast over its window."""
     column: Heights = values[:, None, None].astype(dtype)
     return column
 
 
 def _frame(part: Lines, x: Floats, y: Floats, dtype: Any) -> tuple[Heights, ...]:
-    """Offsets from the strokes' starts, directions, lengths, heights and slopes, ready to broadcast."""
+    """Return offsets from the strokes' starts, directions, lengths, heights and slopes, ready to broadcast."""
     return (
         (x - part.start_mm[:, 0, None, None]).astype(dtype),
         (y - part.start_mm[:, 1, None, None]).astype(dtype),
@@ -209,7 +209,7 @@ def _frame(part: Lines, x: Floats, y: Floats, dtype: Any) -> tuple[Heights, ...]
 
 
 def _under_rim(rho: Heights, z: Heights, tip: Tip) -> Heights:
-    """Heights at distances from a level path; beyond the rim the wood stays."""
+    """Return heights at distances from a level path; beyond the rim the wood stays."""
     cut = tip.rise(rho)
     cut += z
     if float(z.min()) < -tip.cone_mm:

@@ -68,7 +68,7 @@ class Times:
                 value.setflags(write=False)
 
     def at(self, seconds: float) -> tuple[int, float]:
-        """The move running at a time and the share of its length already run.
+        """Return the move running at a time and the share of its length already run.
 
         During a dwell it is the move before, complete; before the first move ``(0, 0.0)``.  A program
         without moves gives ``(-1, 0.0)``.
@@ -148,7 +148,7 @@ def dwell_s(programmed_s: float, stepped: bool) -> float:
 
 
 def _waits(moves: Moves, stepped: bool) -> tuple[Floats, Ints, int]:
-    """Dwell seconds before each move and after the last (N + 1,), moves that start from rest, pauses."""
+    """Return dwell seconds before each move and after the last (N + 1,), moves that start from rest, pauses."""
     extra = np.zeros(len(moves) + 1)
     rests: set[int] = set()
     pauses = 0
@@ -163,7 +163,7 @@ def _waits(moves: Moves, stepped: bool) -> tuple[Floats, Ints, int]:
 
 
 def _drains(event: Event, state: dict[str, object]) -> bool:
-    """Whether the machine comes to rest for an event; keeps the spindle's and the coolant's state."""
+    """Return whether the machine comes to rest for an event; keeps the spindle's and the coolant's state."""
     kind = event.kind
     if kind in {"spindle-cw", "spindle-ccw", "spindle-stop"}:
         changed = state["spindle"] != kind
@@ -182,7 +182,7 @@ def _drains(event: Event, state: dict[str, object]) -> bool:
 
 
 def _three(record: Axes | AxesRate | AxesAcceleration) -> Floats:
-    """The three values of a record per axis, in the order X, Y, Z."""
+    """Return the three values of a record per axis, in the order X, Y, Z."""
     return np.array([float(getattr(record, name)) for name in type(record).model_fields])
 
 
@@ -208,7 +208,7 @@ class _Chunk:
 def _plan(
     moves: Moves, machine: Machine, rests: Ints
 ) -> tuple[Floats, Floats, Floats, Floats, Floats, Floats]:
-    """Length, seconds, entry, peak and exit speed and acceleration of every move, each (N,)."""
+    """Return length, seconds, entry, peak and exit speed and acceleration of every move, each (N,)."""
     rapid = _three(machine.rapid) / 60.0
     limits = _Limits(
         rapid,
@@ -250,7 +250,7 @@ def _plan(
 
 
 def _bounds(count: Ints) -> list[int]:
-    """Where to part the moves into about ``CHUNK_BLOCKS`` blocks each, from 0 to the number of moves."""
+    """Yield where to part the moves into about ``CHUNK_BLOCKS`` blocks each, from 0 to the number of moves."""
 
     def cuts() -> Iterator[int]:
         total = np.cumsum(count)
@@ -271,7 +271,7 @@ def _ahead(
     limits: _Limits,
     low: int,
 ) -> float:
-    """Squared speed at which move ``low`` may be entered so that everything after it can still be braked.
+    """Return the squared speed at which move ``low`` may be entered so that everything after it can still be braked.
 
     It looks on only as far as matters: to where a full stop and no limit at all give the same answer.
     """
@@ -295,7 +295,7 @@ def _chunk(
     low: int,
     high: int,
 ) -> _Chunk:
-    """Blocks of the moving moves ``low`` to ``high``, and the corner the first makes with the move before."""
+    """Return blocks of the moving moves ``low`` to ``high``, and the corner the first makes with the move before."""
     lead = low - 1 if low else low
     index, pieces = moving[lead:high], count[lead:high]
     owner, tail, head = split(moves, index, pieces)

@@ -22,7 +22,7 @@ REVERSAL = -0.999999  # cosine of the turn from which a corner counts as turning
 
 
 def along(limits: Floats, unit: Floats) -> Floats:
-    """Largest rate or acceleration along directions when every axis has a limit of its own.
+    """Return largest rate or acceleration along directions when every axis has a limit of its own.
 
     ``limits`` has shape (3,) or (n, 3), ``unit`` (n, 3) unit vectors; the result has shape (n,), infinite
     for a zero vector.  Rule: the least ``limit / |component|`` (Grbl v1.1 planner).
@@ -36,7 +36,7 @@ def along(limits: Floats, unit: Floats) -> Floats:
 
 
 def corner_factor(cosine: Floats) -> Floats:
-    """``s / (1 - s)`` of corners, where ``s`` is the sine of half the inside angle; shape as given.
+    """Return ``s / (1 - s)`` of corners, where ``s`` is the sine of half the inside angle; shape as given.
 
     ``cosine`` is the cosine of the turn (1 straight on, -1 back).  Straight on gives infinity, a reversal 0.
     Multiplied by the junction deviation it is the radius of the circle that sets the corner's speed.
@@ -49,13 +49,13 @@ def corner_factor(cosine: Floats) -> Floats:
 
 
 def corner_speed(cosine: Floats, acceleration_mm_s2: Floats | float, deviation_mm: float) -> Floats:
-    """Speed through corners, ``sqrt(a delta s / (1 - s))``, in mm/s; infinite straight on."""
+    """Return speed through corners, ``sqrt(a delta s / (1 - s))``, in mm/s; infinite straight on."""
     speed: Floats = np.sqrt(acceleration_mm_s2 * deviation_mm * corner_factor(cosine))
     return speed
 
 
 def corner_speeds(unit: Floats, acceleration: Floats, deviation_mm: float) -> Floats:
-    """Corner speed between each block and the one before, shape (n,); the first is infinite.
+    """Return corner speed between each block and the one before, shape (n,); the first is infinite.
 
     ``unit`` (n, 3) are the blocks' directions, ``acceleration`` (3,) the axes' accelerations: the
     acceleration of a corner is the one the axes allow along the change of direction.
@@ -76,7 +76,7 @@ def corner_speeds(unit: Floats, acceleration: Floats, deviation_mm: float) -> Fl
 
 
 def backward(cap2: Floats, gain: Floats, exit2: float) -> list[float]:
-    """Squared entry speeds from which every later block can still be braked; a list of n + 1 values.
+    """Return the squared entry speeds from which every later block can still be braked; a list of n + 1 values.
 
     ``cap2`` (n,) are the squared entry limits, ``gain`` (n,) is ``2 a L``; ``exit2``, the last value of the
     result, is the squared speed at which the last block must end.
@@ -93,7 +93,7 @@ def backward(cap2: Floats, gain: Floats, exit2: float) -> list[float]:
 
 
 def forward(entry2: list[float], gain: Floats, start2: float) -> Floats:
-    """Squared speeds at the n + 1 block ends, reached from ``start2`` within ``entry2``."""
+    """Return the squared speeds at the n + 1 block ends, reached from ``start2`` within ``entry2``."""
     speed2 = min(start2, entry2[0])
     result = [speed2]
     for cap, more in zip(entry2[1:], gain.tolist(), strict=True):
@@ -107,7 +107,7 @@ def forward(entry2: list[float], gain: Floats, start2: float) -> Floats:
 def block_times(
     length_mm: Floats, entry: Floats, exit_: Floats, nominal: Floats, acceleration: Floats
 ) -> tuple[Floats, Floats]:
-    """Seconds and highest speed of blocks with given entry and exit speeds; arrays of shape (n,).
+    """Return the seconds and highest speed of blocks with given entry and exit speeds; arrays of shape (n,).
 
     Trapezoid if the nominal speed is reached, else triangle with ``vp = sqrt(a L + (v0² + v1²) / 2)``.
     The speeds must be feasible: ``|v1² - v0²| <= 2 a L`` and both at most nominal.
@@ -123,7 +123,7 @@ def block_times(
 
 
 def entry_caps(nominal: Floats, corner: Floats) -> Floats:
-    """Entry limits of blocks: the corner's speed and both blocks' nominal speeds; first from rest."""
+    """Return entry limits of blocks: the corner's speed and both blocks' nominal speeds; first from rest."""
     cap = np.minimum(corner, nominal)
     cap[1:] = np.minimum(cap[1:], nominal[:-1])
     cap[:1] = 0.0

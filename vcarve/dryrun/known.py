@@ -19,7 +19,7 @@ OFFSETS = {
 
 
 def place_findings(seen: Track) -> list[Finding]:
-    """Zeros that the program moves, moves to machine coordinates, distances from nowhere, and cuts at a place not known."""
+    """Find zeros that the program moves, moves to machine coordinates, distances from nowhere, and cuts at a place not known."""
     return [
         *_offset_findings(seen),
         *_machine_findings(seen),
@@ -54,7 +54,7 @@ def _offset_findings(seen: Track) -> list[Finding]:
 
 
 def _machine_findings(seen: Track) -> list[Finding]:
-    """Moves to machine coordinates; with the spindle standing, and not at a feed, they are how a program parks."""
+    """Find moves to machine coordinates; with the spindle standing, and not at a feed, they are how a program parks."""
     harm = seen.feed | (seen.moves.rpm > 0.0)
     sentence = "A move to machine coordinates: where that is on the piece is not known."
     return listed(
@@ -64,7 +64,7 @@ def _machine_findings(seen: Track) -> list[Finding]:
 
 
 def _probe_findings(seen: Track) -> list[Finding]:
-    """Moves until a probe touches: with the spindle turning they cut, and going on across from there they scrape."""
+    """Find moves until a probe touches: with the spindle turning they cut, and going on across from there they scrape."""
     moves = seen.moves
     probes = moves.motion == int(Motion.PROBE)
     down = probes & (moves.end("Z") != moves.start("Z"))
@@ -88,7 +88,7 @@ def _probe_findings(seen: Track) -> list[Finding]:
 
 
 def _distance_findings(seen: Track) -> list[Finding]:
-    """Moves by a distance (G91) of an axis that has no place: it can only be one from wherever the bit stands."""
+    """Find moves by a distance (G91) of an axis that has no place: it can only be one from wherever the bit stands."""
     moves = seen.moves
     found = []
     for axis in moves.axes:

@@ -131,7 +131,7 @@ def _brief(seen: Track, tolerance_mm: float) -> Bools:
 
 
 def _ends(lines: _Compared, rows: Ints) -> list[Finding]:
-    """Plunges and short moves that end beside every line, or deeper than any line there is to be."""
+    """Find plunges and short moves that end beside every line, or deeper than any line there is to be."""
     if not len(rows):
         return []
     seen, network, grooves, room = lines.seen, lines.network, lines.grooves, lines.room_mm
@@ -171,7 +171,7 @@ def _ends(lines: _Compared, rows: Ints) -> list[Finding]:
 
 
 def _too_deep(lines: _Compared) -> list[Finding]:
-    """Moves that cut a line too deep, each told once, at the worse end of the first stretch that it does so on."""
+    """Find moves that cut a line too deep, each told once, at the worse end of the first stretch that it does so on."""
     deep = np.flatnonzero(lines.excess_mm.max(axis=1) > lines.room_mm[lines.cover.edge])
     _, first = np.unique(lines.cover.move[deep], return_index=True)
     return listed(
@@ -180,7 +180,7 @@ def _too_deep(lines: _Compared) -> list[Finding]:
 
 
 def _lacking(lines: _Compared) -> list[Finding]:
-    """Edges that no move covers from end to end, and edges that are covered but somewhere too shallow."""
+    """Find edges that no move covers from end to end, and edges that are covered but somewhere too shallow."""
     cover, network = lines.cover, lines.network
     lack = np.round(-lines.excess_mm.min(axis=1), 6)
     short = lack > lines.room_mm[cover.edge]
@@ -207,7 +207,7 @@ def _lacking(lines: _Compared) -> list[Finding]:
 
 
 def _recuts(lines: _Compared, job: Job) -> list[Finding]:
-    """Travel along a line where a move before has been as deep or deeper already, beyond what ``Job.recut`` allows."""
+    """Find travel along a line where a move before has been as deep or deeper already, beyond what ``Job.recut`` allows."""
     cover, length = lines.cover, lines.network.length_mm
     share = again(cover, lines.room_mm[cover.edge])
     rows = np.flatnonzero(share * length[cover.edge] > lines.least_mm)

@@ -71,7 +71,7 @@ class Measured:
 
 
 def coarsest_step_mm(half_width_mm: Floats, bit: Bit) -> Floats:
-    """The coarsest grid on which grooves cut by a bit can be measured, shape as that of their half widths."""
+    """Return the coarsest grid on which grooves cut by a bit can be measured, shape as that of their half widths."""
     wall = half_width_mm - 0.5 * bit.tip_mm
     result: Floats = np.minimum(2.0 * half_width_mm / ACROSS_STEPS, wall / WALL_STEPS)
     return result
@@ -138,7 +138,7 @@ def groove_widths(
 
 
 def _half_width(surface: Surface, point: Floats, normal: Floats, limit: float) -> Floats:
-    """Distance from points (n, 2) along ``normal`` to where the wall meets the top."""
+    """Return distance from points (n, 2) along ``normal`` to where the wall meets the top."""
     step, count = surface.step_mm, len(point)
     along = np.arange(0.0, limit + step, step / 2.0)[:, None, None]
     aside = step * np.arange(-BESIDE_STEPS, BESIDE_STEPS + 1)[:, None]
@@ -152,7 +152,7 @@ def _half_width(surface: Surface, point: Floats, normal: Floats, limit: float) -
     every = np.arange(count)
 
     def last(within: Floats) -> Ints:
-        """The outermost cut pixel no farther away than told."""
+        """Return the outermost cut pixel no farther away than told."""
         return np.asarray(
             np.where((height < -TOUCHED_MM) & (away <= within[:, None]), away, -np.inf).argmax(axis=1)
         )
@@ -169,7 +169,7 @@ def _half_width(surface: Surface, point: Floats, normal: Floats, limit: float) -
 
 
 def land(surface: Surface, *, inside: Bools | None = None, least_mm2: float | None = None) -> Land:
-    """What is left uncut: islands of pixels at the top that touch each other, also over a corner.
+    """Return what is left uncut: islands of pixels at the top that touch each other, also over a corner.
 
     ``inside`` (ny, nx) limits it to the piece's outline.  Specks smaller than ``least_mm2`` (16 pixels
     unless given) are the grid's rounding of pointed corners and left out.  The width is good to one grid

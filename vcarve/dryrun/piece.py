@@ -19,7 +19,7 @@ SECTIONS = 16  # sloping moves are compared with clamps in so many parts, each a
 
 
 def rapid_findings(seen: Track, job: Job | None) -> list[Finding]:
-    """Rapids that move across, or down, below the surface, or too low over it.
+    """Find rapids that move across, or down, below the surface, or too low over it.
 
     Straight up is how the bit leaves a groove.
     """
@@ -60,7 +60,7 @@ def rapid_findings(seen: Track, job: Job | None) -> list[Finding]:
 
 
 def surface_findings(seen: Track) -> list[Finding]:
-    """Without a job the top is taken to be at Z0: where no feed goes below it, nothing in the wood has been judged."""
+    """Tell that without a job the top is taken to be at Z0: where no feed goes below it, nothing in the wood has been judged."""
     moves = seen.moves
     if not len(moves) or seen.in_wood.any():
         return []
@@ -76,7 +76,7 @@ def _saying(seen: Track, code: str, sentence: str) -> Callable[[int], Finding]:
 
 
 def depth_findings(seen: Track, job: Job) -> list[Finding]:
-    """Moves deeper than the bit's cone, or than the piece is thick, and those that bring a wide shank into the wood."""
+    """Find moves deeper than the bit's cone, or than the piece is thick, and those that bring a wide shank into the wood."""
     cone, thickness = deepest_mm(job.bit), job.piece.thickness_mm
     depth = np.where(seen.in_wood & seen.feed, -seen.low_mm[:, 2], 0.0)
     before = np.zeros(len(depth))
@@ -114,7 +114,7 @@ def depth_findings(seen: Track, job: Job) -> list[Finding]:
 
 
 def piece_findings(seen: Track, job: Job, outline: shapely.Polygon | None = None) -> list[Finding]:
-    """Moves below the surface beyond the piece; lines may run off by the groove's half-width where the job asks for it.
+    """Find moves below the surface beyond the piece; lines may run off by the groove's half-width where the job asks for it.
 
     ``outline`` is the piece's, in piece coordinates; without it the piece is taken to fill its width and height.
     """
@@ -153,7 +153,7 @@ def _leave(seen: Track, rows: Ints, outline: shapely.Polygon, allowed_mm: float)
 
 
 def clamp_findings(seen: Track, job: Job) -> list[Finding]:
-    """Moves, rapids too, whose bit comes through a clamp: its rectangle grown by the bit's radius at the clamp's top."""
+    """Find moves, rapids too, whose bit comes through a clamp: its rectangle grown by the bit's radius at the clamp's top."""
     found = []
     for clamp in job.clamps:
         found.extend(listed(_hits(seen, job, clamp).tolist(), _meeting(seen, job, clamp)))
@@ -222,7 +222,7 @@ def _parts(seen: Track, rows: Ints) -> tuple[Ints, Floats, Floats]:
 
 
 def _radius_mm(job: Job, rise_mm: float) -> float:
-    """The bit's radius at a height above its tip."""
+    """Return the bit's radius at a height above its tip."""
     if rise_mm <= 0.0:
         return job.bit.tip_mm / 2.0
     if rise_mm > deepest_mm(job.bit):
@@ -231,7 +231,7 @@ def _radius_mm(job: Job, rise_mm: float) -> float:
 
 
 def upright_findings(seen: Track) -> list[Finding]:
-    """Arcs of the XZ and YZ planes that cut: their depth changes on the way, and no line asks for that."""
+    """Find arcs of the XZ and YZ planes that cut: their depth changes on the way, and no line asks for that."""
     rows = np.flatnonzero(seen.upright & seen.in_wood)
     sentence = "An upright arc cuts into the wood: its depth changes on the way, and no line asks for that."
     return listed(rows.tolist(), _saying(seen, "wrong-depth", sentence))

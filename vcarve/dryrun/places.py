@@ -58,12 +58,12 @@ class Places:
         return np.where(some, half / np.sqrt(np.where(some, 1.0 - narrowing**2, 1.0)), np.nan)
 
     def at(self, edges: Ints, share: float) -> tuple[Floats, Floats]:
-        """Points and unit normals (n, 2) at a share of the length of edges; the normal points to the left."""
+        """Return points and unit normals (n, 2) at a share of the length of edges; the normal points to the left."""
         lines = self.network.curves(edges)
         return points(lines, share), left(directions(lines, share))
 
     def disturbed(self, edges: Ints, rims: Floats, clear_mm: float) -> Bools:
-        """Which places (n, 2) on the rim of the groove of ``edges`` (n,) another groove is near."""
+        """Return which places (n, 2) on the rim of the groove of ``edges`` (n,) another groove is near."""
         result = np.zeros(len(edges), dtype=bool)
         if not len(edges):
             return result

@@ -22,7 +22,7 @@ SLOW_MM_MIN = 10.0  # a V-bit fed slower than this only rubs: common practice, n
 
 
 def mode_findings(seen: Track, dialect: str) -> list[Finding]:
-    """Units and modes that are never set before the first move that needs them, and a program without moves or end."""
+    """Find units and modes that are never set before the first move that needs them, and a program without moves or end."""
     moves = seen.moves
     found = []
     arcs = moves.sweep_rad != 0.0
@@ -57,7 +57,7 @@ def mode_findings(seen: Track, dialect: str) -> list[Finding]:
 
 
 def speed_findings(seen: Track, machine: Machine) -> list[Finding]:
-    """Feeds beyond the machine, and feeds so slow that they must be a slip; each feed is said once."""
+    """Find feeds beyond the machine, and feeds so slow that they must be a slip; each feed is said once."""
     moves = seen.moves
     feed = moves.feed_mm_min
     delta = np.abs(moves.end_mm - moves.start_mm)
@@ -100,7 +100,7 @@ def _too_fast(seen: Track, axis: str, limit: float) -> Callable[[int], Finding]:
 
 
 def job_speed_findings(seen: Track, job: Job) -> list[Finding]:
-    """Feeds and spindle speeds above what the job worked out for its wood and bit, or far below it, each said once."""
+    """Find feeds and spindle speeds above what the job worked out for its wood and bit, or far below it, each said once."""
     moves = seen.moves
     found = []
     cut = seen.feed & seen.in_wood
@@ -138,7 +138,7 @@ def job_speed_findings(seen: Track, job: Job) -> list[Finding]:
 
 
 def travel_findings(seen: Track, machine: Machine) -> list[Finding]:
-    """Programs whose moves span more than the machine travels, told at the move that goes too far.
+    """Find programs whose moves span more than the machine travels, told at the move that goes too far.
 
     Where the zero lies in the machine's travel is the user's choice, so only the span can be judged.  Where the bit stands
     before the first move is not known either, so of straight moves only the ends count.
@@ -165,7 +165,7 @@ def travel_findings(seen: Track, machine: Machine) -> list[Finding]:
 
 
 def habit_findings(seen: Track) -> list[Finding]:
-    """Habits that are worth a look, and changes of bit."""
+    """Find habits that are worth a look, and changes of bit."""
     moves = seen.moves
     found = []
     units = None
@@ -211,7 +211,7 @@ def habit_findings(seen: Track) -> list[Finding]:
 
 
 def _arc_findings(seen: Track) -> list[Finding]:
-    """Arcs that a controller may take for whole circles, or that are none: ends at two distances from the centre."""
+    """Find arcs that a controller may take for whole circles, or that are none: ends at two distances from the centre."""
     moves = seen.moves
     bent = moves.sweep_rad != 0.0
     which = np.flatnonzero(bent)

@@ -17,7 +17,7 @@ SHORT_DWELL_S = 1.0  # a wait to settle at the bottom of a plunge: common practi
 
 
 def spindle_findings(seen: Track, machine: Machine) -> list[Finding]:
-    """Cutting with the spindle off or not yet at speed, and everything done to it at the wrong moment."""
+    """Find cutting with the spindle off or not yet at speed, and everything done to it at the wrong moment."""
     found = [*_range_findings(seen.moves.events, machine), *_dwell_findings(seen)]
     cuts = np.flatnonzero(seen.feed & seen.in_wood)
     if not machine.spindle.programmed:
@@ -102,7 +102,7 @@ def _firsts(cuts: Ints, bad: np.ndarray) -> list[int]:
 
 
 def _by_hand(seen: Track, cuts: Ints) -> list[Finding]:
-    """A spindle with a switch: the program has to pause before it cuts, and is taken to turn at every pause in the wood."""
+    """Judge a spindle with a switch: the program has to pause before it cuts, and is taken to turn at every pause in the wood."""
     first = int(cuts[0]) if len(cuts) else len(seen.moves)
     pauses = [event for event in seen.moves.events if event.kind in PAUSES]
     # Whether it turns between cuts is not known.
@@ -129,7 +129,7 @@ def _pause_findings(seen: Track, event: Event, *, running: bool) -> list[Finding
 
 
 def _dwell_findings(seen: Track) -> list[Finding]:
-    """Waits with the bit in the wood, or going up or down there next to not at all: it burns, and at length sets fire.
+    """Find waits with the bit in the wood, or going up or down there next to not at all: it burns, and at length sets fire.
 
     Waits and creeping that follow each other without a move across or out of the wood add up.
     """
@@ -174,7 +174,7 @@ def _end_findings(seen: Track, *, running: bool, event: Event | None = None) -> 
 
 
 def _range_findings(events: tuple[Event, ...], machine: Machine) -> list[Finding]:
-    """Spindle speeds that the machine does not have, said once each."""
+    """Find spindle speeds that the machine does not have, said once each."""
     spindle = machine.spindle
     if not spindle.programmed:
         return []

@@ -40,7 +40,7 @@ class Lines:
     reach_mm: Floats  # (n,)
 
     def take(self, rows: npt.NDArray[np.bool_] | Ints) -> Lines:
-        """Some of the strokes."""
+        """Return some of the strokes."""
         return Lines(
             start_mm=self.start_mm[rows],
             unit=self.unit[rows],
@@ -50,7 +50,7 @@ class Lines:
         )
 
     def box(self) -> tuple[Floats, Floats]:
-        """Lowest and highest X and Y each stroke can touch, two arrays (n, 2)."""
+        """Return lowest and highest X and Y each stroke can touch, two arrays (n, 2)."""
         ends = self.start_mm[:, :2] + self.unit * self.length_mm[:, None]
         reach = self.reach_mm[:, None]
         return np.minimum(self.start_mm[:, :2], ends) - reach, np.maximum(self.start_mm[:, :2], ends) + reach
@@ -68,7 +68,7 @@ class Arcs:
     reach_mm: Floats  # (n,)
 
     def take(self, rows: npt.NDArray[np.bool_] | Ints) -> Arcs:
-        """Some of the strokes."""
+        """Return some of the strokes."""
         return Arcs(
             centre_mm=self.centre_mm[rows],
             radius_mm=self.radius_mm[rows],
@@ -79,7 +79,7 @@ class Arcs:
         )
 
     def box(self) -> tuple[Floats, Floats]:
-        """Lowest and highest X and Y each stroke can touch, two arrays (n, 2)."""
+        """Return lowest and highest X and Y each stroke can touch, two arrays (n, 2)."""
         side = np.column_stack([-self.middle[:, 1], self.middle[:, 0]]) * np.sin(self.half_rad)[:, None]
         chord = self.middle * np.cos(self.half_rad)[:, None]
         # An arc lies within the tangents at its ends: their corner is at 1 / cos from the centre.
@@ -90,7 +90,7 @@ class Arcs:
 
 
 def strokes(moves: Moves, tip: Tip, setup: Setup) -> tuple[Lines, Arcs]:
-    """Every stroke of a program, rapids included: whatever moves below the top cuts.
+    """Return every stroke of a program, rapids included: whatever moves below the top cuts.
 
     Moves in machine coordinates and others whose end is not known are left out; of those whose start is not known only the
     end cuts.
@@ -120,7 +120,7 @@ def strokes(moves: Moves, tip: Tip, setup: Setup) -> tuple[Lines, Arcs]:
 
 
 def _lines(tail: Floats, head: Floats, tip: Tip) -> Lines:
-    """Straight strokes from end points, parted and without those above the top or cut as deep by another."""
+    """Return straight strokes from end points, parted and without those above the top or cut as deep by another."""
     level = tail[:, 2] == head[:, 2]
     key = np.column_stack([tail[:, :2], head[:, :2]])
     back = (tail[:, 0] > head[:, 0]) | ((tail[:, 0] == head[:, 0]) & (tail[:, 1] > head[:, 1]))
@@ -153,7 +153,7 @@ def _lines(tail: Floats, head: Floats, tip: Tip) -> Lines:
 
 
 def _arcs(start: Floats, centre: Floats, sweep: Floats, tip: Tip) -> Arcs:
-    """Level arcs, parted and without those cut as deep by another."""
+    """Return level arcs, parted and without those cut as deep by another."""
     arm = start[:, :2] - centre
     radius = np.hypot(arm[:, 0], arm[:, 1])
     first = np.arctan2(arm[:, 1], arm[:, 0])
@@ -178,7 +178,7 @@ def _arcs(start: Floats, centre: Floats, sweep: Floats, tip: Tip) -> Arcs:
 
 
 def _deepest(key: Floats, z_mm: Floats) -> Ints:
-    """Rows that are the lowest of all rows with the same key; levels above and recuts change nothing."""
+    """Return rows that are the lowest of all rows with the same key; levels above and recuts change nothing."""
     if len(key) == 0:
         return np.zeros(0, dtype=np.int64)
     order = np.lexsort((z_mm, *key.T))

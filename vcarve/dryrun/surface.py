@@ -53,7 +53,7 @@ class Surface:
         return -float(self.height_mm.min(initial=0.0))
 
     def at(self, x_mm: npt.ArrayLike, y_mm: npt.ArrayLike) -> Floats:
-        """Heights at places, bilinear between pixel centres; NaN off the map.  Shapes broadcast."""
+        """Return heights at places, bilinear between pixel centres; NaN off the map.  Shapes broadcast."""
         x, y = np.broadcast_arrays(np.asarray(x_mm, dtype=np.float64), np.asarray(y_mm, dtype=np.float64))
         u, v = (x - self.x0_mm) / self.step_mm, (y - self.y0_mm) / self.step_mm
         rows, columns = self.height_mm.shape
@@ -71,7 +71,7 @@ class Surface:
         return result
 
     def pixel(self, place_mm: Floats) -> tuple[Floats, Floats]:
-        """Height and centre of the pixel nearest to places (..., 2); the height is NaN off the map."""
+        """Return height and centre of the pixel nearest to places (..., 2); the height is NaN off the map."""
         index = np.rint((place_mm - [self.x0_mm, self.y0_mm]) / self.step_mm).astype(np.int64)
         rows, columns = self.height_mm.shape
         inside = np.clip(index, 0, [columns - 1, rows - 1])
@@ -88,7 +88,7 @@ def pixels(length_mm: float, step_mm: float) -> int:
 def suitable_step_mm(
     width_mm: float, height_mm: float, *, finest_mm: float = 0.05, most_pixels: int = MOST_PIXELS
 ) -> float:
-    """The finest step, doubled until the whole piece fits into ``most_pixels``."""
+    """Return the finest step, doubled until the whole piece fits into ``most_pixels``."""
     step = finest_mm
     while pixels(width_mm, step) * pixels(height_mm, step) > most_pixels:
         step *= 2.0

@@ -41,7 +41,7 @@ class Tip:
 
     @classmethod
     def of(cls, bit: Bit) -> Tip:
-        """The profile of a bit; a rounded tip goes before a flat one where both are given."""
+        """Return the profile of a bit; a rounded tip goes before a flat one where both are given."""
         half = math.radians(bit.angle_deg) / 2.0
         ball = bit.tip_radius_mm
         return cls(
@@ -61,7 +61,7 @@ class Tip:
         return (self.rim_mm - self.flat_mm) * self.steep
 
     def rise(self, rho: Array) -> Array:
-        """Height above the lowest point at distances ``rho`` up to the rim; shape and type as given."""
+        """Return height above the lowest point at distances ``rho`` up to the rim; shape and type as given."""
         if self.ball_mm:
             inside = np.maximum(self.ball_mm**2 - rho * rho, 0.0)
             ball = self.ball_mm - np.sqrt(inside)
@@ -74,7 +74,7 @@ class Tip:
         return cone
 
     def reach_mm(self, depth_mm: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
-        """Half of the groove's width at depths, 0 or more; shape as given."""
+        """Return half of the groove's width at depths, 0 or more; shape as given."""
         depth = np.maximum(depth_mm, 0.0)
         if self.ball_mm:
             ball = np.sqrt(np.maximum(depth * (2.0 * self.ball_mm - depth), 0.0))
@@ -85,7 +85,7 @@ class Tip:
         return np.minimum(reach, self.rim_mm)
 
     def nearest(self, across: Array, fall: Array) -> Array:
-        """Where on a sloping path the bit cuts a point deepest, if the path were endless.
+        """Return where on a sloping path the bit cuts a point deepest, if the path were endless.
 
         ``across`` is the point's distance from the path's line, ``fall`` the path's rise per mm (not 0),
         broadcast together.  The result is how far before the point, along the path, the bit then stands;

@@ -60,7 +60,7 @@ class Track:
                 value.setflags(write=False)
 
     def at(self, move: int, depth_mm: float = 0.0) -> tuple[float, float]:
-        """Where on the piece a move first is deeper than this; its start where it is so from there on, or never.
+        """Return where on the piece a move first is deeper than this; its start where it is so from there on, or never.
 
         Where the start is lost there is only the end to tell.
         """
@@ -75,7 +75,7 @@ class Track:
         return float(spot[0]), float(spot[1])
 
     def line(self, move: int) -> int:
-        """The program's line of a move."""
+        """Return the program's line of a move."""
         return int(self.moves.line[move])
 
     def rests_in_wood(self, before: int) -> bool:

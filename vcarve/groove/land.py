@@ -63,8 +63,8 @@ def _edge_values(
 def _loops(half_edges: list[int], inside: set[int]) -> list[list[int]]:
     """Return the closed loops of a ring (positions in it) without the edges that lie inside the cell.
 
-    An inside edge is walked out and back: like brackets, wherever the ring is begun.  What stands between the two, and
-    what is left in the end, closes on itself.
+    An inside edge is walked out and back, so its two half-edges pair like brackets, wherever the ring is begun.  What lies
+    between the two, and what is left in the end, is a closed loop.
     """
     loops: list[list[int]] = []
     stack: list[tuple[int, list[int]]] = [(-1, [])]

@@ -214,7 +214,7 @@ def _sound_mm(job: Job, layout: Layout, cells: Cells) -> tuple[float, float]:
 def proportion_findings(job: Job, layout: Layout) -> Iterator[Finding]:
     """Yield the cautions of a pitch far from the pattern's own, and of grooves too narrow to see.
 
-    Of a pitch that is small the land that it leaves speaks.
+    A pitch that is too small shows in the findings on land.
     """
     pattern, pitch = layout.pattern, layout.pitch_mm
     if pattern is not None and pitch is not None:

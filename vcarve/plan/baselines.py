@@ -19,7 +19,7 @@ GREEDY = 60_000  # so many things are still visited by the nearest next; beyond,
 
 
 def ordered(web: Web, edge: Ints, back: Ints, *, apart: Ints | None = None) -> Tour:
-    """The edges of a web in this order, each at its depths; no lift where one begins where the last one ended.
+    """Return the edges of a web in this order, each at its depths; no lift where one begins where the last one ended.
 
     With ``apart`` (S,) there is a lift between edges for which it differs.
     """
@@ -87,7 +87,7 @@ def in_strips(points: Floats) -> Ints:
 
 
 def nearest_end(web: Web, start: tuple[float, float]) -> Tour:
-    """Every edge once, always going on with the nearest end; no lift where the next edge begins where this one ended."""
+    """Cut every edge once, always going on with the nearest end; no lift where the next edge begins where this one ended."""
     a, b = web.xy_mm[web.u], web.xy_mm[web.v]
     if len(a) <= GREEDY:
         order, back = nearest_order(a, b, start, either=True)
@@ -98,14 +98,14 @@ def nearest_end(web: Web, start: tuple[float, float]) -> Tour:
 
 
 def fewest_passes(web: Web, rates: Rates, start: tuple[float, float]) -> Tour:
-    """No edge twice, the least lifts, then the shortest rapids."""
+    """Return passes with no edge twice, the least lifts, then the shortest rapids."""
     found = pair(web, rates, recut=False, start_mm=start)
     links = join(web, rates, np.concatenate([[[found.end, found.start]], found.lift]), start)
     return tour(web, rates, found, links)
 
 
 def cell_by_cell(web: Web, rings: Rings) -> Tour:
-    """The outline of every cell on its own, in the order of its ``rings``; then whatever belongs to no cell."""
+    """Cut the outline of every cell on its own, in the order of its ``rings``; then whatever belongs to no cell."""
     number = np.full(len(web.cuts.tail), -1, np.int64)
     number[web.edge] = np.arange(len(web.edge))
     edge, back = number[rings.half_edge // 2], rings.half_edge % 2

@@ -13,7 +13,8 @@ Take the multiset of moves of that walk; drop nothing but the order.
 4.  A lift that ends at a vertex without odd node never helps: rapids are at least as fast as cutting and obey the
     triangle inequality, so lifting at the odd node itself is no slower than first following an edge from it.
 5.  Pairs without a lift of their own are further apart than ``reach``; through the end's node they are priced at
-    ``reach`` exactly (each tie carries half of it), less than they cost.  The one tie the end needs is given back.
+    ``reach`` exactly (each tie carries half of it), less than they cost.  The end itself needs one tie, whose half
+    of ``reach`` is subtracted again.
 
 6.  On large webs start and end are left out of T, since they weigh little there and would ask for a wider reach: the last
     retract and the first approach of any program become a lift from its last vertex v to its first w, which costs no
@@ -47,14 +48,14 @@ from vcarve.plan.web import Web
 
 
 def bound_s(web: Web, rates: Rates, pairing: Pairing) -> float:
-    """Seconds below which no program for this web can get; ``pairing`` must be at constant rates."""
+    """Return the seconds below which no program for this web can get; ``pairing`` must be at constant rates."""
     return float(web.cut_s.sum()) + rates.fixed_s + pairing.cost_s
 
 
 def best_pairing(
     web: Web, rates: Rates, *, recut: bool, start_mm: tuple[float, float]
 ) -> tuple[list[Pairing], float]:
-    """Pairings worth making a tour of, and the bound.
+    """Return pairings worth making a tour of, and the bound.
 
     Rapids slower than the cutting feed are taken to be as fast, which keeps point 4 true.
     """
@@ -74,7 +75,7 @@ def best_pairing(
 
 
 def links_s(web: Web, rates: Rates, links: Ints, start_mm: tuple[float, float]) -> float:
-    """Seconds of the lifts, the first approach and the last retract; link 0 leads from the end to the start."""
+    """Return the seconds of the lifts, the first approach and the last retract; link 0 leads from the end to the start."""
     half = rates.lift_s(web.top_depth_mm) / 2.0
     leap = web.xy_mm[links[:, 0]] - web.xy_mm[links[:, 1]]
     leap[0] = web.xy_mm[links[0, 1]] - np.asarray(start_mm)

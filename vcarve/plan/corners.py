@@ -34,7 +34,7 @@ class Ends:
     lift: Bools  # (H,)
 
     def loss_s(self, i: Ints, j: Ints, rates: Rates) -> Floats:
-        """Seconds lost where end i leads on to end j."""
+        """Return the seconds lost where end i leads on to end j."""
         corner = corner_loss_s(self.away[i], self.away[j], self.speed[i], self.speed[j], rates)
         in_place = rates.in_place_s(np.abs(self.depth_mm[i] - self.depth_mm[j])) / 2.0
         either, both = self.lift[i] | self.lift[j], self.lift[i] & self.lift[j]
@@ -44,7 +44,7 @@ class Ends:
 
 @cache
 def matchings(size: int) -> Ints:
-    """Every perfect pairing of ``size`` things, shape (pairings, size / 2, 2)."""
+    """Return every perfect pairing of ``size`` things, shape (pairings, size / 2, 2)."""
 
     def grow(left: tuple[int, ...]) -> list[list[tuple[int, int]]]:
         if not left:
@@ -59,7 +59,7 @@ def matchings(size: int) -> Ints:
 
 
 def transitions(ends: Ends, rates: Rates) -> Ints:
-    """The partner of every end, shape (H,), with the least loss at each vertex taken alone."""
+    """Return the partner of every end, shape (H,), with the least loss at each vertex taken alone."""
     partner = np.empty(len(ends.vertex), np.int64)
     angle: Floats = np.arctan2(ends.away[:, 1], ends.away[:, 0]).round(6)
     order = np.lexsort((ends.depth_mm, angle, ends.lift, ends.vertex))
@@ -116,7 +116,7 @@ def _by_kind(rows: Ints, angle: Floats, ends: Ends, rates: Rates, partner: Ints)
 
 
 def _one(table: Floats) -> list[tuple[int, int]]:
-    """A pairing of least loss for one vertex."""
+    """Return a pairing of least loss for one vertex."""
     size = len(table)
     i, j = np.triu_indices(size, 1)
     free = set(range(size))

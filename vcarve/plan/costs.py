@@ -42,7 +42,7 @@ class Rates:
     clock: bool = False  # price moves in the air with accelerations
 
     def rapid_s(self, dx: Floats, dy: Floats) -> Floats:
-        """Seconds of rapids along (dx, dy) millimetres, any shape."""
+        """Return the seconds of rapids along (dx, dy) millimetres, any shape."""
         ax, ay = np.abs(dx), np.abs(dy)
         steady: Floats = np.maximum(ax / self.rapid[0], ay / self.rapid[1])
         if not self.clock:
@@ -51,17 +51,17 @@ class Rates:
         return _trapezoid_s(steady, ramp)
 
     def down_s(self, mm: Floats) -> Floats:
-        """Seconds to go down ``mm`` at the plunge feed."""
+        """Return the seconds to go down ``mm`` at the plunge feed."""
         steady: Floats = np.asarray(mm, float) / self.plunge
         return _trapezoid_s(steady, np.asarray(mm, float) / self.acceleration[2]) if self.clock else steady
 
     def up_s(self, mm: Floats) -> Floats:
-        """Seconds to rise ``mm`` at the rapid rate."""
+        """Return the seconds to rise ``mm`` at the rapid rate."""
         steady: Floats = np.asarray(mm, float) / self.rapid[2]
         return _trapezoid_s(steady, np.asarray(mm, float) / self.acceleration[2]) if self.clock else steady
 
     def along_s(self, length_mm: Floats, drop_mm: Floats, limit: Floats) -> Floats:
-        """Seconds to cut along ``length_mm`` in plan view, ending ``drop_mm`` lower or higher, at no more than ``limit`` mm/s.
+        """Return the seconds to cut along ``length_mm`` in plan view, ``drop_mm`` up or down, at no more than ``limit`` mm/s.
 
         The feed holds the cutting rate along the path in space, and up as well as down the plunging rate in Z.
         """
@@ -74,7 +74,7 @@ class Rates:
         return self.down_s(self.hop_mm + depth_mm) + self.up_s(self.hop_mm + depth_mm)
 
     def in_place_s(self, delta_mm: Floats) -> Floats:
-        """Going down and up again by ``delta_mm`` without moving sideways."""
+        """Return the seconds to go down and up again by ``delta_mm`` without moving sideways."""
         return self.down_s(delta_mm) + self.up_s(delta_mm)
 
     @property
@@ -84,7 +84,7 @@ class Rates:
 
 
 def _trapezoid_s(steady: Floats, length_over_acceleration: Floats) -> Floats:
-    """Rest-to-rest time of a move that takes ``steady`` seconds at full rate."""
+    """Return rest-to-rest time of a move that takes ``steady`` seconds at full rate."""
     with np.errstate(divide="ignore", invalid="ignore"):
         ramp = np.where(steady > 0.0, length_over_acceleration / np.where(steady > 0.0, steady, 1.0), 0.0)
     result: Floats = np.where(steady >= ramp, steady + ramp, 2.0 * np.sqrt(length_over_acceleration))
@@ -92,7 +92,7 @@ def _trapezoid_s(steady: Floats, length_over_acceleration: Floats) -> Floats:
 
 
 def rates(job: Job, *, clock: bool = False) -> Rates:
-    """The rates of a job on its machine."""
+    """Return the rates of a job on its machine."""
     machine = job.machine
     fastest = (machine.feed_max.x_mm_min / 60, machine.feed_max.y_mm_min / 60, machine.feed_max.z_mm_min / 60)
     return Rates(
@@ -113,7 +113,7 @@ def rates(job: Job, *, clock: bool = False) -> Rates:
 
 
 def speed_limit(cuts: Cuts, rates: Rates) -> Floats:
-    """The most that the machine's X and Y allow along a straight edge in plan view, mm/s, shape (E,).
+    """Return the most that the machine's X and Y allow along a straight edge in plan view, mm/s, shape (E,).
 
     An arc is only held to the limit of its most favourable direction, which keeps bounds true.
     """
@@ -130,7 +130,7 @@ def speed_limit(cuts: Cuts, rates: Rates) -> Floats:
 
 
 def leaving(cuts: Cuts) -> Floats:
-    """Unit vectors in plan view pointing away from the tail and from the head along each edge, shape (2, E, 2).
+    """Return unit vectors in plan view pointing away from the tail and from the head along each edge, shape (2, E, 2).
 
     They are worked out by their angles, which makes them the same to the last digit for lines that run alike.
     """
@@ -141,7 +141,7 @@ def leaving(cuts: Cuts) -> Floats:
 
 
 def corner_loss_s(away_a: Floats, away_b: Floats, speed_a: Floats, speed_b: Floats, rates: Rates) -> Floats:
-    """Seconds lost at the corner between two edge ends.
+    """Return the seconds lost at the corner between two edge ends.
 
     ``away_a`` and ``away_b`` are unit vectors leaving the corner, shape (..., 2); the speeds are those of the two
     edges.

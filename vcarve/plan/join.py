@@ -39,7 +39,7 @@ class _Offer:
 
 
 def join(web: Web, rates: Rates, links: Ints, start_mm: tuple[float, float]) -> Ints:
-    """Links (J, 2) changed so that everything is one tour; link 0 is (last vertex, first vertex)."""
+    """Return links (J, 2) changed so that everything is one tour; link 0 is (last vertex, first vertex)."""
     links = links.copy()
     size = len(web.xy_mm)
     near = NEIGHBOURS
@@ -60,7 +60,7 @@ def join(web: Web, rates: Rates, links: Ints, start_mm: tuple[float, float]) -> 
 
 
 def forest(a: Ints, b: Ints, extra: Floats, uses: list[Ints], slots: int) -> Bools:
-    """Which offers to take: a cheapest forest over groups ``a``, ``b`` in which no slot is used twice.
+    """Return which offers to take: a cheapest forest over groups ``a``, ``b`` in which no slot is used twice.
 
     Entries of ``uses`` below zero use nothing.  Deterministic: equal offers go by their order.
     """

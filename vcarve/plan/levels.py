@@ -21,7 +21,7 @@ from vcarve.plan.web import Web
 
 
 def last_cuts(web: Web) -> Web:
-    """The web of the last cut of every line, in the order of the lines."""
+    """Return the web of the last cut of every line, in the order of the lines."""
     cuts = web.cuts
     last = np.ones(len(cuts.after), bool)
     last[cuts.after[cuts.after >= 0]] = False
@@ -32,7 +32,7 @@ def last_cuts(web: Web) -> Web:
 def in_levels(
     web: Web, full: Web, rates: Rates, *, recut: bool, start_mm: tuple[float, float]
 ) -> tuple[list[Tour], float]:
-    """Both ways, the quicker one first, and the bound; ``full`` is the web of last cuts."""
+    """Return both ways, the quicker one first, and the bound; ``full`` is the web of last cuts."""
     bound = bound_s(web, rates, pair(web, rates, recut=recut, start_mm=start_mm))
     level = web.cuts.level
     found, _ = best_pairing(full, rates, recut=recut, start_mm=start_mm)
@@ -53,7 +53,7 @@ def in_levels(
 
 
 def _lines(cuts: Cuts) -> Ints:
-    """The first cut of the line of each cut, shape (E,)."""
+    """Return the first cut of the line of each cut, shape (E,)."""
     first = np.where(cuts.after >= 0, cuts.after, np.arange(len(cuts.after)))
     while (first[first] != first).any():
         first = first[first]
@@ -61,7 +61,7 @@ def _lines(cuts: Cuts) -> Ints:
 
 
 def by_levels(cuts: Cuts, base: Tour, level: Ints) -> list[Tour]:
-    """A tour of the last cuts of lines as it is walked in each level: no deeper than lines then are; ``level`` is each cut's."""
+    """Return a tour of the last cuts as it is walked in each level, no deeper than lines then are; ``level`` is each cut's."""
     depth = cuts.place_nm[:, 2]
     walks = [base]
     for most in range(int(level.max(initial=0)) - 1, -1, -1):
@@ -77,7 +77,7 @@ def by_levels(cuts: Cuts, base: Tour, level: Ints) -> list[Tour]:
 
 
 def _by_level(web: Web, rates: Rates, level: Ints, recut: bool, start_mm: tuple[float, float]) -> Tour:
-    """Each level planned on its own, beginning where the one above it ended; no lift where it can go on in place."""
+    """Plan each level on its own, beginning where the one above it ended; no lift where it can go on in place."""
     parts: list[Tour] = []
     here = start_mm
     known: dict[object, Pairing] = {}
@@ -100,7 +100,7 @@ def _by_level(web: Web, rates: Rates, level: Ints, recut: bool, start_mm: tuple[
 
 
 def _to_and_fro(web: Web, base: Tour, level: Ints) -> Tour:
-    """Every pass walked once per level, turning round in place (closed passes simply go round again)."""
+    """Walk every pass once per level, turning round in place (closed passes simply go round again)."""
     begin, end = ends_of(web, base)
     last = level[base.edge]
     walks = by_levels(web.cuts, base, level)
@@ -118,7 +118,7 @@ def _to_and_fro(web: Web, base: Tour, level: Ints) -> Tour:
 
 
 def _string(web: Web, parts: list[Tour], *, lift: bool = False) -> Tour:
-    """Parts one after the other; a part that begins where the last one ended goes on in the same pass unless ``lift``."""
+    """Join parts one after the other; a part that begins where the last one ended goes on in the same pass unless ``lift``."""
     starts: list[Ints] = []
     offset, last = 0, -1
     for part in parts:

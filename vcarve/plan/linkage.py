@@ -29,7 +29,7 @@ USUAL = 0.9  # share of the gaps in the tree that are no longer than the moats r
 
 
 def discounts(task: Task) -> tuple[Floats, float]:
-    """What the moats take off every edge of the task's graph (seconds), and twice the sum of all moats."""
+    """Return what the moats take off every edge of the task's graph (seconds), and twice the sum of all moats."""
     graph, count = task.graph, len(task.even)
     lift = np.flatnonzero(graph.kind == LIFT)
     tie = np.flatnonzero((graph.kind == FROM_START) | (graph.kind == TO_END))
@@ -122,7 +122,7 @@ class _Tree:
             self.jumps.append(self.jumps[-1][self.jumps[-1]])
 
     def meet(self, i: Ints, j: Ints) -> Floats:
-        """The longest gap on the way between components."""
+        """Return the longest gap on the way between components."""
         swap = self.depth[i] < self.depth[j]
         x, y = np.where(swap, j, i), np.where(swap, i, j)
         for k, jump in reversed(list(enumerate(self.jumps))):

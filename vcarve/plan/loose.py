@@ -20,7 +20,7 @@ NEAR = 6
 
 
 def chain(scaled: Floats, component: Ints, even: Bools, lift: Ints, seconds: Floats) -> Ints:
-    """Lifts (loops, 2) that lead through every component of ``even`` and back to the first.
+    """Return lifts (loops, 2) that lead through every component of ``even`` and back to the first.
 
     ``scaled`` has a place per vertex in seconds of rapids; ``lift`` (n, 2) are near pairs of vertices with their time.
     """
@@ -54,7 +54,7 @@ def nearest_pairs(where: Floats, tied: Ints) -> Ints:
 
 
 def visits(a: Ints, b: Ints, seconds: Floats, middle: Floats) -> Ints:
-    """An order of ``len(middle)`` things: the cheapest links first, none twice at a third, no ring (greedy edges)."""
+    """Return an order of ``len(middle)`` things: the cheapest links first, none twice at a third, no ring (greedy edges)."""
     count = len(middle)
     beside: list[list[int]] = [[] for _ in range(count)]
     top = list(range(count))
@@ -104,7 +104,7 @@ def visits(a: Ints, b: Ints, seconds: Floats, middle: Floats) -> Ints:
 
 
 def entries(scaled: Floats, component: Ints, order: Ints) -> Ints:
-    """The vertex at which each component is entered and left, the best for this order (dynamic programming)."""
+    """Return the vertex at which each component is entered and left, the best for this order (dynamic programming)."""
     member = np.argsort(component, kind="stable")
     offset = np.searchsorted(component[member], np.arange(int(component.max()) + 2))
     choices = []

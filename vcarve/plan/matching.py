@@ -22,7 +22,7 @@ NOISE = 1e-4  # usual share of a price; it lowers a bound by half as much
 
 
 def cheapest(a: Ints, b: Ints, price: Floats, size: int) -> Ints:
-    """Indices of one edge for every two nodes joined, the cheapest, in the order ``match`` wants; none from a node to
+    """Return indices of one edge for every two nodes joined, the cheapest, in the order ``match`` wants; none from a node to
     itself.  ``size`` is the number of nodes."""
     key = np.minimum(a, b) * size + np.maximum(a, b)
     order = np.lexsort((price, key))
@@ -31,7 +31,7 @@ def cheapest(a: Ints, b: Ints, price: Floats, size: int) -> Ints:
 
 
 def match(a: Ints, b: Ints, price: Floats, marked: Marks, hub: int, noise: float) -> tuple[Ints, float]:
-    """Indices of the edges in the cheapest T-join, and a lower bound of its weight, in the unit of ``price``.
+    """Return indices of the edges in the cheapest T-join, and a lower bound of its weight, in the unit of ``price``.
 
     No two edges may join the same nodes, and they are in the order of ``cheapest``.  ``marked`` is 0 at the hub.
     ``noise`` is the largest share taken off a price at random, since equal prices make the search slow.

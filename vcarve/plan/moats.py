@@ -39,7 +39,7 @@ KEPT = 3  # of the pairings met, the last so many are handed on
 
 
 def raise_bound(task: Task, plain: Pairing, upper_s: float) -> tuple[float, list[Pairing]]:
-    """A T-join bound (seconds, as ``Pairing.cost_s``) no lower than the plain one, and pairings met on the way.
+    """Return a T-join bound (seconds, as ``Pairing.cost_s``) no lower than the plain one, and pairings met on the way.
 
     ``upper_s`` is the cost of some plan in the same terms; it only sizes the steps.
     """
@@ -95,7 +95,7 @@ def raise_bound(task: Task, plain: Pairing, upper_s: float) -> tuple[float, list
 
 
 def _clusters(task: Task) -> list[tuple[Ints, Floats]]:
-    """Partitions of the components, each with the largest price per cluster (0: no moat)."""
+    """Return partitions of the components, each with the largest price per cluster (0: no moat)."""
     graph, count = task.graph, len(task.even)
     if count < 2:
         return []
@@ -150,7 +150,7 @@ def _clusters(task: Task) -> list[tuple[Ints, Floats]]:
 
 
 def _sparse(at: Ints, to: Ints, gap: Floats, count: int) -> coo_matrix[np.float64]:
-    """The least gap of every two components, as a matrix (zero gaps made tiny, so that they are kept)."""
+    """Return the least gap of every two components, as a matrix (zero gaps made tiny, so that they are kept)."""
     low, high = np.minimum(at, to), np.maximum(at, to)
     order = np.lexsort((gap, low * count + high))
     key = (low * count + high)[order]

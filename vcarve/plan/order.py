@@ -27,7 +27,7 @@ LEAST = 1e-7
 
 
 def improve(web: Web, rates: Rates, base: Tour, start_mm: tuple[float, float]) -> Tour:
-    """The same passes with rapids that are no longer in total."""
+    """Return the same passes with rapids that are no longer in total."""
     count = len(base.pass_start) - 1
     if count < 2:
         return base
@@ -64,7 +64,7 @@ class _Route:
         self.place = [*range(1, n + 1), 0]
 
     def sweep(self, *, two_opt: bool) -> float:
-        """One round over all passes; seconds gained."""
+        """Make one round over all passes; return the seconds gained."""
         a = np.array(self.a)
         b = np.array(self.b)
         points = np.concatenate([a, b])
@@ -83,7 +83,7 @@ class _Route:
         return gained
 
     def gap(self, p: int, q: int) -> float:
-        """Rapid from the pass at place p to the one at place q; nothing after the last."""
+        """Return rapid from the pass at place p to the one at place q; nothing after the last."""
         if q > self.n:
             return 0.0
         x, y = self.b[self.order[p]], self.a[self.order[q]]

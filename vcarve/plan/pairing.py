@@ -66,24 +66,24 @@ def components(web: Web) -> tuple[int, Ints]:
 
 
 def small_components(component: Ints, even: Bools) -> Bools:
-    """Which components have odd nodes and may be passed through at any vertex."""
+    """Return which components have odd nodes and may be passed through at any vertex."""
     most = SMALL if len(component) > FEW else FEW
     return np.asarray(~even & (np.bincount(component, minlength=len(even)) <= most))
 
 
 def odd_nodes(web: Web) -> Bools:
-    """Which nodes have an odd number of edge ends, shape (N,)."""
+    """Return which nodes have an odd number of edge ends, shape (N,)."""
     ends = np.bincount(np.concatenate([web.tail, web.head]), minlength=len(web.place))
     return np.asarray(ends % 2 == 1)
 
 
 def pair(web: Web, rates: Rates, *, recut: bool, start_mm: tuple[float, float]) -> Pairing:
-    """The cheapest set of recuts and lifts after which every node is even."""
+    """Return the cheapest set of recuts and lifts after which every node is even."""
     return solved(web, rates, recut=recut, start_mm=start_mm)[1]
 
 
 def solved(web: Web, rates: Rates, *, recut: bool, start_mm: tuple[float, float]) -> tuple[Task, Pairing]:
-    """The pairing as a T-join, and what it comes to; posed with a wider reach if lifts were found wanting."""
+    """Return the pairing as a T-join, and what it comes to; posed with a wider reach if lifts were found wanting."""
     for scale in (1.0, 2.5):
         task = pose(web, rates, recut=recut, start_mm=start_mm, scale=scale)
         result = task.read(*task.graph.solve())
@@ -112,7 +112,7 @@ class Task:
     closed: bool  # start and end were left out: the T-join is of a program that flies back to where it began
 
     def read(self, chosen: Ints, cost_s: float) -> Pairing:
-        """The pairing that a T-join (indices of the graph's edges) and its weight stand for."""
+        """Return the pairing that a T-join (indices of the graph's edges) and its weight stand for."""
         kind, ref, ref2 = self.graph.kind[chosen], self.graph.ref[chosen], self.graph.ref2[chosen]
         ref, ref2 = self._at_one_vertex(self.graph.a[chosen], self.graph.b[chosen], kind, ref, ref2)
         # An edge is travelled once in a level: two recuts of it at two depths are replaced by moves in place at both ends.
@@ -146,7 +146,7 @@ class Task:
         )
 
     def _opened(self, lifts: Ints, tied: Ints) -> tuple[int, int, Ints, int]:
-        """First and last vertex, and the lifts without the one whose leaving out saves most."""
+        """Return first and last vertex, and the lifts without the one whose leaving out saves most."""
         scaled = self.web.xy_mm / np.array([self.rates.rapid[0], self.rates.rapid[1]])
         far = nearest_pairs(scaled, tied)
         lifts = np.concatenate([lifts, far, *([] if self.loops else [self._chain(scaled)])]).astype(np.int64)
@@ -164,7 +164,7 @@ class Task:
         return chain(scaled, self.component, self.even, lift, self.graph.seconds[mine])
 
     def _at_one_vertex(self, a: Ints, b: Ints, kind: Ints, ref: Ints, ref2: Ints) -> tuple[Ints, Ints]:
-        """Lifts that pass through a whole odd component arrive and leave at the same vertex."""
+        """Let lifts that pass through a whole odd component arrive and leave at the same vertex."""
         low, high = self.whole
         ref, ref2 = ref.copy(), ref2.copy()
         place: dict[int, int] = {}
@@ -177,7 +177,7 @@ class Task:
 
 
 def _points(web: Web, component: Ints, odd: Bools, even: Bools) -> tuple[Ints, Ints, Ints, Ints]:
-    """The vertices lifts may use, the group of each, and per group its first matching node and how many it has.
+    """Return the vertices lifts may use, the group of each, and per group its first matching node and how many it has.
 
     A group is one vertex with an odd node or on a slope, a whole even component (two matching nodes), or a whole small odd
     component (one node outside T: the bit may pass through at any of its vertices).
@@ -282,7 +282,7 @@ def pose(web: Web, rates: Rates, *, recut: bool, start_mm: tuple[float, float], 
 
 
 def _lift_ends_s(web: Web, rates: Rates, odd: Bools, lean_s_mm: float) -> Floats:
-    """The seconds a lift costs at each of its ends, beside its rapid, shape (V,); no less than nothing.
+    """Return the seconds a lift costs at each of its ends, beside its rapid, shape (V,); no less than nothing.
 
     A lift from depth a to depth b takes its two halves, and up to ``lean_s_mm`` more or less for each millimetre between a and b:
     going down is slower than going up.  Without slopes that comes out even over a program.
@@ -317,7 +317,7 @@ def _add_recuts(graph: Gathered, web: Web, rates: Rates, mine: Bools) -> None:
 def _places(
     web: Web, size: int, vertex: Ints, group: Ints, first: Ints, pairs_of: Ints, start_mm: tuple[float, float]
 ) -> Floats:
-    """Where each matching node lies, start last, shape (N, 2) in mm: a whole component in the middle of its vertices."""
+    """Return where each matching node lies, start last, shape (N, 2) in mm: a whole component in the middle of its vertices."""
     at_group, of_group = _both(first, pairs_of, np.arange(len(first)))
     whole = at_group >= len(web.node_vertex)
     members = np.bincount(group)[of_group[whole]]
@@ -330,7 +330,7 @@ def _places(
 
 
 def _both(first: Ints, pairs_of: Ints, what: Ints) -> tuple[Ints, Ints]:
-    """Matching nodes of every group, with ``what`` repeated for those of even components."""
+    """Return matching nodes of every group, with ``what`` repeated for those of even components."""
     double = pairs_of == 2
     return np.concatenate([first, first[double] + 1]), np.concatenate([what, what[double]])
 
@@ -391,7 +391,7 @@ def _add_lifts(
 
 
 def _open(starts: Ints, ends: Ints, approach: Floats, best: int, xy: Floats) -> tuple[int, int, Ints, int]:
-    """First and last vertex, and the lifts between whatever else was tied to start or end."""
+    """Return first and last vertex, and the lifts between whatever else was tied to start or end."""
     if len(starts) == 0 and len(ends) == 0:
         return best, best, np.zeros((0, 2), np.int64), 0
     loose = list(starts) + list(ends)

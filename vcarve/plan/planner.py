@@ -41,7 +41,7 @@ def plan(
     start_mm: tuple[float, float] | None = None,
     progress: Progress | None = None,
 ) -> Plan:
-    """The plan of least machine time for all of ``cuts``; arguments as for ``candidates``."""
+    """Return the plan of least machine time for all of ``cuts``; arguments as for ``candidates``."""
     return candidates(cuts, job, rings, start_mm, progress)[0]
 
 
@@ -52,7 +52,7 @@ def candidates(
     start_mm: tuple[float, float] | None = None,
     progress: Progress | None = None,
 ) -> list[Plan]:
-    """Plans worth timing by a finer clock, best first by this room's own estimate.
+    """Return plans worth timing by a finer clock, best first by this room's own estimate.
 
     Of the job its rates and whether recuts are allowed are asked.  ``rings`` are the outlines of cells, to compare with;
     none if not given.  ``start_mm`` is where the bit waits, in the piece's coordinates; the work origin if not given.
@@ -101,7 +101,7 @@ def _different(tours: list[Tour]) -> list[Tour]:
 
 
 def from_pairing(web: Web, steady: Rates, found: Pairing, start: tuple[float, float]) -> Tour:
-    """One tour of a pairing's recuts and lifts."""
+    """Return one tour of a pairing's recuts and lifts."""
     links = np.concatenate([[[found.end, found.start]], found.lift]).astype(np.int64)
     whole = tour(web, steady, found, join(web, steady, links, start))
     # one component's pairing is already the best there is
@@ -111,7 +111,7 @@ def from_pairing(web: Web, steady: Rates, found: Pairing, start: tuple[float, fl
 def _flat(
     web: Web, cells: Tour, steady: Rates, start: tuple[float, float], allow: bool, tell: Progress
 ) -> tuple[list[Tour], float]:
-    """Orders of a web cut in one level, best first, and the bound."""
+    """Return orders of a web cut in one level, best first, and the bound."""
     found, bound = best_pairing(web, steady, recut=allow, start_mm=start)
     tell("tour", 0.4)
     tours = [from_pairing(web, steady, each, start) for each in found]
@@ -157,7 +157,7 @@ def _nothing() -> Tour:
 
 
 def as_plan(web: Web, steady: Rates, each: Tour, start: tuple[float, float]) -> Plan:
-    """A simple order of cutting as a plan, so that the same writer and clock can time it; no proof."""
+    """Return a simple order of cutting as a plan, so that the same writer and clock can time it; no proof."""
     return _record(web, steady, each, start, 0.0, 0.0)
 
 

@@ -30,7 +30,7 @@ JOIN_NOISE = 1e-3  # more than usual, since no bound is taken from a mended join
 
 
 def tiled(a: Ints, b: Ints, price: Floats, marked: Marks, hub: int, place: Floats) -> tuple[Ints, float]:
-    """Indices of the edges in a cheap T-join, and a lower bound of the least weight; arguments as for ``match``.
+    """Return indices of the edges in a cheap T-join, and a lower bound of the least weight; arguments as for ``match``.
 
     ``place`` (N, 2) is where each node lies, in any unit.
     """
@@ -47,7 +47,7 @@ def tiled(a: Ints, b: Ints, price: Floats, marked: Marks, hub: int, place: Float
 
 
 def tiles(place: Floats, marked: Marks, most: int, *, shifted: bool) -> Ints:
-    """The tile of each node: columns, and rows within them, with about ``most`` members of T each.
+    """Return the tile of each node: columns, and rows within them, with about ``most`` members of T each.
 
     ``shifted`` moves the seams by half a tile.
     """
@@ -77,7 +77,7 @@ def _crosses(a: Ints, b: Ints, tile: Ints, hub: int) -> Bools:
 
 
 def _cut_up(a: Ints, b: Ints, price: Floats, marked: Marks, hub: int, cross: Bools) -> tuple[Bools, float]:
-    """The edges inside tiles in the cheapest cut-up join, shape (E,), and its weight."""
+    """Return the edges inside tiles in the cheapest cut-up join, shape (E,), and its weight."""
     inside, over = np.flatnonzero(~cross), np.flatnonzero(cross)
     here, there = marked[a[over]], marked[b[over]]
     share = np.where(here == there, 0.5, here.astype(float))
@@ -94,7 +94,7 @@ def _cut_up(a: Ints, b: Ints, price: Floats, marked: Marks, hub: int, cross: Boo
 
 
 def _mend(a: Ints, b: Ints, price: Floats, marked: Marks, hub: int, cross: Bools, flags: Bools) -> Bools:
-    """The cheapest T-join that has the same edges across seams as ``flags``, shape (E,).
+    """Return the cheapest T-join that has the same edges across seams as ``flags``, shape (E,).
 
     If ``flags`` is no join yet, a part of a tile that nothing ties to the hub may be left with an odd number of members;
     seams beside it are opened.

@@ -21,12 +21,12 @@ class Timing:
 
 
 def ends_of(web: Web, tour: Tour) -> tuple[Ints, Ints]:
-    """The vertex each step starts at and the one it ends at in the web of all cuts, each shape (S,)."""
+    """Return the vertex each step starts at and the one it ends at in the web of all cuts, each shape (S,)."""
     return web.spot[tour.begin], web.spot[tour.end]
 
 
 def recut(cuts: Cuts, tour: Tour) -> Bools:
-    """Which steps are travel, shape (S,): not from end to end of their edge at its depths, or after such a step."""
+    """Return which steps are travel, shape (S,): not from end to end of their edge at its depths, or after such a step."""
     tail, head = cuts.tail[tour.edge], cuts.head[tour.edge]
     forward = tour.back == 0
     whole = (tour.begin == np.where(forward, tail, head)) & (tour.end == np.where(forward, head, tail))

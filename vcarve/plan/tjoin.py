@@ -25,7 +25,7 @@ class Gathered:
         self._parts.append((a, b, seconds, kinds, ref, ref2))
 
     def graph(self, marked: Marks, hub: int, place: Floats) -> Graph:
-        """The graph ready to be solved; ``marked``, ``hub`` and ``place`` as for ``Graph``."""
+        """Return the graph ready to be solved; ``marked``, ``hub`` and ``place`` as for ``Graph``."""
         a, b, s, kind, ref, ref2 = (np.concatenate([p[k] for p in self._parts]) for k in range(6))
         return Graph(a, b, s, kind, ref, ref2, marked, hub, place)
 
@@ -56,7 +56,7 @@ class Graph:
         self._marked[hub] = 0
 
     def contracted(self, low: int, high: int, price: Floats) -> Graph:
-        """The graph at other prices with the nodes ``low`` to ``high``, none of them in T, made one with the hub."""
+        """Return the graph at other prices with the nodes ``low`` to ``high``, none of them in T, made one with the hub."""
         a, b = (np.where((x >= low) & (x < high), self._hub, x) for x in (self.a, self.b))
         return Graph(a, b, price, self.kind, self.ref, self.ref2, self._marked, self._hub, self._place)
 
@@ -66,7 +66,7 @@ class Graph:
         return int(self._marked.sum())
 
     def solve(self, discount: Floats | None = None) -> tuple[Ints, float]:
-        """Indices of the edges in the cheapest T-join, and a lower bound of its weight in seconds.
+        """Return indices of the edges in the cheapest T-join, and a lower bound of its weight in seconds.
 
         Beyond ``WHOLE`` members of T the join is a cheap one, and the bound is a little lower still.
         ``discount`` (seconds per edge) is taken off the weights first.

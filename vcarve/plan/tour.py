@@ -116,7 +116,7 @@ def _merge(ends: Ends, partner: Ints, rates: Rates) -> None:
 
 
 def _meetings(ends: Ends, partner: Ints, trail: Ints) -> tuple[Ints, Ints]:
-    """Pairs of transitions (by one end each) at one vertex on different trails."""
+    """Return pairs of transitions (by one end each) at one vertex on different trails."""
     one = np.flatnonzero(np.arange(len(partner)) < partner)
     one = one[np.lexsort((trail[one], ends.vertex[one]))]
     vertex = ends.vertex[one]
@@ -138,7 +138,7 @@ def _meetings(ends: Ends, partner: Ints, trail: Ints) -> tuple[Ints, Ints]:
 
 
 def _walk(partner: Ints, opening: int) -> Ints:
-    """Ends in the order they are left from; the first is the opening, left towards the program's first vertex.
+    """Return ends in the order they are left from; the first is the opening, left towards the program's first vertex.
 
     ``opening`` is the opening's far end (at the first vertex), so the walk begins by leaving its near end.
     """

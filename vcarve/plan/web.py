@@ -49,11 +49,11 @@ class Web:
         return np.asarray(self.depth_mm[self.tail] != self.depth_mm[self.head])
 
     def along_s(self, edge: Ints, drop_mm: Floats, rates: Rates) -> Floats:
-        """Seconds to go along edges, ``drop_mm`` higher or lower at their ends."""
+        """Return the seconds to go along edges, ``drop_mm`` higher or lower at their ends."""
         return rates.along_s(self.length_mm[edge], drop_mm, self.limit[edge])
 
     def only(self, at: Ints) -> Web:
-        """The web of some of its edges."""
+        """Return the web of some of its edges."""
         node, ends = np.unique(np.concatenate([self.tail[at], self.head[at]]), return_inverse=True)
         vertex, of = np.unique(self.node_vertex[node], return_inverse=True)
         tail, head = ends[: len(at)].astype(np.int64), ends[len(at) :].astype(np.int64)
@@ -80,7 +80,7 @@ class Web:
 
 
 def weave(cuts: Cuts, rates: Rates) -> Web:
-    """The web of all cuts."""
+    """Return the web of all cuts."""
     spot, depth = cuts.spot, cuts.depth_mm
     place = np.lexsort((depth, spot))
     node = np.empty(len(place), np.int64)
