@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections import defaultdict
 from collections.abc import Sequence
 from pathlib import Path
@@ -12,9 +11,9 @@ import numpy as np
 from vcarve.drawing.read import read_drawing
 from vcarve.errors import InputError, Problem
 from vcarve.job.records import Outline
-from vcarve.pattern.model import Line, Point
+from vcarve.pattern.model import Line, Point, rows
 from vcarve.pattern.shapes import circle, ellipse, regular_polygon, rounded_rectangle
-from vcarve.plane.fit import Arc, rows
+from vcarve.plane.arcs import Floats, joined
 from vcarve.plane.region import Region, Ring, bounds, corners, rectangle, reversed_ring, ring_area, ring_of
 from vcarve.quantity import format_mm
 
@@ -84,7 +83,7 @@ def region_of(lines: Sequence[Line], file: str | None = None) -> Region:
     from shapely.geometry import Polygon
     from shapely.validation import explain_validity
 
-    rings = [ring_of(rows(run)) for run in _runs(lines, file)]
+    rings = [ring_of(run) for run in _runs(lines, file)]
     rings = [ring if ring_area(ring) > 0.0 else reversed_ring(ring) for ring in rings]
     rings.sort(key=ring_area, reverse=True)
     polygons = [Polygon(corners(ring)) for ring in rings]
@@ -106,8 +105,8 @@ def region_of(lines: Sequence[Line], file: str | None = None) -> Region:
     return Region(outer=rings[0], holes=tuple(reversed_ring(ring) for ring in rings[1:]))
 
 
-def _runs(lines: Sequence[Line], file: str | None) -> list[list[Arc]]:
-    """Return the closed runs of lines, each in the sense it is walked."""
+def _runs(lines: Sequence[Line], file: str | None) -> list[Floats]:
+    """Return the closed runs of lines as curves (n, 5), each in the sense it is walked."""
     at: dict[Point, list[int]] = defaultdict(list)
     for i, line in enumerate(lines):
         at[line.start].append(i)
@@ -125,32 +124,26 @@ def _runs(lines: Sequence[Line], file: str | None) -> list[list[Arc]]:
     while left:
         index = next(iter(left))
         begin = here = lines[index].start
-        run: list[Arc] = []
+        run: list[Line] = []
         while True:
             del left[index]
             line = lines[index]
-            forward = line.start == here
-            following = line.end if forward else line.start
-            run.append((here, following, line.bulge if forward else -line.bulge))
-            here = following
+            run.append(line if line.start == here else line.turned)
+            here = run[-1].end
             if here == begin:
                 break
             index = next(i for i in at[here] if i in left)
-        runs.append(_joined_arcs(run))
+        runs.append(_joined(rows(run)))
     return runs
 
 
-def _joined_arcs(run: list[Arc]) -> list[Arc]:
+def _joined(sides: Floats) -> Floats:
     """Drop corners between straight sides that go straight on."""
-    kept: list[Arc] = []
-    for start, end, bulge in run:
-        if kept and bulge == 0.0 and kept[-1][2] == 0.0 and len(run) > 3:
-            before = kept[-1][0]
-            ux, uy = start[0] - before[0], start[1] - before[1]
-            vx, vy = end[0] - start[0], end[1] - start[1]
-            along = ux * vx + uy * vy
-            if along > 0.0 and abs(ux * vy - uy * vx) <= 1e-9 * math.hypot(ux, uy) * math.hypot(vx, vy):
-                kept[-1] = (before, end, 0.0)
-                continue
-        kept.append((start, end, bulge))
-    return kept
+    kept: list[Floats] = []
+    for side in sides:
+        on = kept and not side[4] and not kept[-1][4] and len(sides) > 3
+        if on and joined(kept[-1], side, 1e-9) is not None:
+            kept[-1][2:4] = side[2:4]
+        else:
+            kept.append(side)
+    return np.array(kept)

@@ -11,6 +11,7 @@ from vcarve.network.graph import Graph
 from vcarve.network.model import Floats, Ints
 from vcarve.network.unit import UnitNetwork
 from vcarve.pattern.model import Pattern
+from vcarve.plane.arcs import boxes, curves
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,12 +46,9 @@ def repeat(
     flip = -1.0 if placing.mirror else 1.0
     shift = np.array(placing.shift_mm)
     # How far a cell's edges reach from its lattice point.
-    ends = np.vstack([unit.uv[unit.tail], unit.uv[unit.head] + unit.step]) @ basis
-    low = ends.min(axis=0)
-    high = ends.max(axis=0)
-    span = ends[: len(unit.tail)] - ends[len(unit.tail) :]
-    sag = float((0.5 * np.abs(unit.bulge) * np.hypot(*span.T)).max())
-    low, high = low - sag, high + sag
+    ends = unit.uv[unit.tail] @ basis, (unit.uv[unit.head] + unit.step) @ basis
+    around = boxes(curves(*ends, flip * unit.bulge))
+    low, high = around[:, :2].min(axis=0), around[:, 2:].max(axis=0)
     x0, y0, x1, y1 = box_mm
     corners = np.array([(x0, y0), (x1, y0), (x1, y1), (x0, y1)]) - shift
     grown = np.concatenate([corners - low, corners - high])

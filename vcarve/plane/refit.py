@@ -51,27 +51,16 @@ def _longest(
     while limit < end and smooth[limit] and turn[limit] * turn[at + 1] > 0.0 and total < math.pi:
         total += abs(float(turn[limit]))
         limit += 1
-    low, bulge = at, 0.0
-    many = min(_FEWEST - 1, limit - at)
-    while at + many <= limit and many >= _FEWEST - 1:
-        found = _arc(xy[at : at + many + 1], tolerance)
+    # All of it as a rule; else halving finds how far one arc reaches.
+    low, high, trial, bulge = at + _FEWEST - 2, limit, limit, 0.0
+    while high > low:
+        found = _arc(xy[at : trial + 1], tolerance)
         if found is None:
-            break
-        low, bulge = at + many, found
-        if low == limit:
-            break
-        many = min(2 * many, limit - at)
-    if low == at:
-        return at + 1, 0.0
-    high = min(at + many, limit)  # the largest many tried; the answer lies from low to here
-    while high - low > 1:
-        middle = (low + high) // 2
-        found = _arc(xy[at : middle + 1], tolerance)
-        if found is None:
-            high = middle
+            high = trial - 1
         else:
-            low, bulge = middle, found
-    return low, bulge
+            low, bulge = trial, found
+        trial = (low + high + 1) // 2
+    return (low, bulge) if bulge else (at + 1, 0.0)
 
 
 def _arc(points: Floats, tolerance: float) -> float | None:
