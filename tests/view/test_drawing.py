@@ -27,7 +27,7 @@ from vcarve.pattern.catalogue import pattern
 from vcarve.pattern.model import Line
 from vcarve.plan.model import Plan, Proof
 from vcarve.plane.region import rectangle
-from vcarve.view.drawing import plan_svg
+from vcarve.view.drawing import groove_layers, plan_svg
 from vcarve.view.marks import MOST_NUMBERS, pass_marks
 from vcarve.view.pattern import pattern_svg
 from vcarve.view.walls import walls
@@ -221,6 +221,57 @@ def test_lines_that_end_at_a_margin_have_round_ends() -> None:
 
     assert joined.difference(round_it.buffer(0.001)).area < 1e-6
     assert joined.area == pytest.approx(round_it.area, rel=0.005)
+
+
+def tapered() -> tuple[Network, Grooves, shapely.Polygon]:
+    """A square of 30 mm cut 2 mm deep, a line of 10 mm from the middle of a side to a point, and what that line covers."""
+    corners = [(-15.0, -15.0), (15.0, -15.0), (15.0, 15.0), (-15.0, 15.0)]
+    ends = [*zip(corners, [*corners[1:], corners[0]], strict=True), ((0.0, -15.0), (0.0, -5.0))]
+    network = build_lines([Line(start=a, end=b) for a, b in ends], region=rectangle(40.0, 40.0), edge="plain")
+    line = np.flatnonzero(
+        (network.xy_mm[:, 0] == 0.0)[[network.tail, network.head]].all(axis=0) & network.cut
+    )
+    share = np.ones((2, len(network.tail)))
+    share[(network.xy_mm[[network.tail[line], network.head[line]], 1] == -5.0).ravel(), line] = 0.0
+    hull = shapely.union(shapely.Point(0.0, -15.0).buffer(2.0, quad_segs=64), shapely.Point(0.0, -5.0))
+    grooves = measure(network, VBit(angle_deg=90.0), {0: 2.0}, share)
+    return network, grooves, shapely.convex_hull(hull)
+
+
+def test_the_walls_of_a_line_that_tapers_end_in_its_point() -> None:
+    """In the square there are walls on the grooves and nowhere else, the tapering one's up to its point."""
+    network, grooves, hull = tapered()
+    found = walls(network, grooves)
+    joined = shapely.union_all(shapely.make_valid(shapely.polygons(found.corner_mm)))
+    square = shapely.box(-13.0, -13.0, 13.0, 13.0)
+
+    assert shapely.intersection(joined, square).difference(hull.buffer(0.001)).area < 1e-6
+    assert shapely.intersection(hull, square).difference(joined.buffer(0.001)).area < 0.01
+
+
+def test_walls_of_a_taper_face_out_askew() -> None:
+    """Narrowing by 0.2 mm to either side for each mm, a wall leans over to the point by asin(0.2)."""
+    network, grooves, _ = tapered()
+    found = walls(network, grooves)
+    slope = np.flatnonzero(np.ptp(grooves.ends_depth_mm, axis=0) > 0.0)
+    sides = found.toward[np.isin(found.edge, slope) & (np.abs(found.toward[:, 0]) > 0.9)]
+
+    assert np.abs(sides[:, 1]).max() == pytest.approx(0.2, abs=1e-9)
+
+
+def test_a_taper_is_drawn_as_a_slim_shape_to_its_point() -> None:
+    """The floor of a groove that narrows is filled up to the line's end, and as wide as the groove where it begins."""
+    network, grooves, hull = tapered()
+    layers = "".join(groove_layers(network, grooves, 90.0, 0.0))
+    root = ElementTree.fromstring(f"<svg>{layers}</svg>")
+    (slim,) = [one for one in root.iter("path") if one.get("class") == "slim"]
+    left, top, right, bottom = svgelements.Path(slim.attrib["d"]).bbox()
+    wide, _, _, far = hull.bounds
+
+    assert top == pytest.approx(5.0)  # Y points down
+    assert (left, right) == pytest.approx((-2.0, 2.0), abs=0.05)
+    assert bottom == pytest.approx(15.0, abs=0.5)
+    assert (wide, far) == pytest.approx((-2.0, -5.0), abs=0.01)
 
 
 @pytest.mark.parametrize("name", ["izutsu-tsunagi", "shippo", "masu-tsunagi"])

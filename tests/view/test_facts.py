@@ -13,12 +13,12 @@ from vcarve.view.facts import PageFacts, pass_of
 
 
 def test_a_pass_is_a_run_of_moves_below_the_surface() -> None:
-    """Each way down into the wood opens a pass; moves above are in no pass."""
+    """Each way down into the wood opens a pass, but from the surface itself; moves above are in no pass."""
     moves = read_program(
         "G21 G90 G94 F100\nM3 S1000\nG0 Z1\nG1 Z-1\nX5\nZ1\nG0 X9\nG1 Z-1\nZ0\nZ-1\nX2\nG0 Z2\nM2\n"
     ).moves
 
-    assert pass_of(moves).tolist() == [-1, 0, 0, 0, -1, 1, 1, 2, 2, 2]
+    assert pass_of(moves).tolist() == [-1, 0, 0, 0, -1, 1, 1, 1, 1, 1]
 
 
 def test_the_surface_of_passes_follows_where_zero_is() -> None:

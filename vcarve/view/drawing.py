@@ -25,7 +25,7 @@ from vcarve.quantity import counted
 from vcarve.view import look
 from vcarve.view.marks import MARK, dimensions, findings_marks, mark_letter, pass_marks, zero_mark
 from vcarve.view.svg import at, num, path, polygons_path, region_path, svg, text
-from vcarve.view.walls import walls
+from vcarve.view.walls import slim_shapes, walls
 from vcarve.view.wording import NBSP, length, lines_cut, plain
 
 TONES = 20
@@ -87,24 +87,32 @@ def _grain(width: float, height: float, u: float) -> str:
 
 def groove_layers(network: Network, grooves: Grooves, angle_deg: float, tip_mm: float) -> list[str]:
     """Return the grooves as layers of SVG: floors at their true width, lit walls, and the line at the bottom."""
-    half = np.round(grooves.half_width_mm, 6)
-    widths = np.unique(half[network.cut])
+    half, depth = np.round(grooves.ends_half_mm, 6), grooves.ends_depth_mm.mean(axis=0)
+    bottom = np.maximum(tip_mm, np.minimum(0.16 * half, 0.3))
     deepest = float(grooves.depth_mm.max(initial=0.0)) or 1.0
-    layers = []
-    for value in widths.tolist():
-        edges = np.flatnonzero(network.cut & (half == value))
-        tone = look.indigo(float(grooves.depth_mm[edges[0]]) / deepest)
-        layers.append(
-            f'<path class="floor" stroke="{tone}" stroke-width="{num(2.0 * value, 3)}" d="{path(network.curves(edges))}"/>'
-        )
+    slim = network.cut & (half[0] != half[1])
+    lines = [
+        (value, edges, network.curves(edges))
+        for value in np.unique(half[0, network.cut & ~slim]).tolist()
+        for edges in (np.flatnonzero(network.cut & ~slim & (half[0] == value)),)
+    ]
+    layers = [
+        f'<path class="floor" stroke="{look.indigo(float(depth[edges[0]]) / deepest)}" '
+        f'stroke-width="{num(2.0 * value, 3)}" d="{path(curves)}"/>'
+        for value, edges, curves in lines
+    ]
+    for value in np.unique(depth[slim]).tolist():
+        edges = np.flatnonzero(slim & (depth == value))
+        shapes = polygons_path(slim_shapes(network.curves(edges), half[:, edges]))
+        layers.append(f'<path class="slim" fill="{look.indigo(value / deepest)}" d="{shapes}"/>')
     if len(network.ring_half_edge) <= MOST_SIDES:
         layers.extend(_lit_walls(network, grooves, angle_deg, deepest))
-    for value in widths.tolist():
-        edges = np.flatnonzero(network.cut & (half == value))
-        wide = max(tip_mm, min(0.16 * value, 0.3))
-        layers.append(
-            f'<path class="valley" stroke-width="{num(wide, 3)}" d="{path(network.curves(edges))}"/>'
-        )
+    for _, edges, curves in lines:
+        wide = num(float(bottom[0, edges[0]]), 3)
+        layers.append(f'<path class="valley" stroke-width="{wide}" d="{path(curves)}"/>')
+    if slim.any():
+        shapes = polygons_path(slim_shapes(network.curves(np.flatnonzero(slim)), 0.5 * bottom[:, slim]))
+        layers.append(f'<path fill="{look.VALLEY}" d="{shapes}"/>')
     return layers
 
 
@@ -116,7 +124,7 @@ def _lit_walls(network: Network, grooves: Grooves, angle_deg: float, deepest: fl
         np.clip(light[2] * math.sin(lean) - found.toward @ np.array(light[:2]) * math.cos(lean), 0.0, 1.0)
         for light in (look.SUN, look.SECOND)
     )
-    depth = grooves.depth_mm[found.edge] / deepest
+    depth = grooves.ends_depth_mm.mean(axis=0)[found.edge] / deepest
     tone = np.clip(0.04 + 0.86 * (first + look.SECOND_SHARE * second) + 0.12 * (1.0 - depth), 0.0, 1.0)
     step = np.round(tone * TONES).astype(np.int64)
     layers = []

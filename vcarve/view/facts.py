@@ -85,17 +85,17 @@ def pass_of(moves: Moves, surface_mm: float = 0.0) -> npt.NDArray[np.int32]:
     """Return which pass each move belongs to, shape (N,), counted from 0; -1 for moves in the air.
 
     A pass is a run of moves below the surface at work height ``surface_mm``: it begins with the move that goes
-    down into the wood and ends with the one that comes out.  Moves in machine coordinates and probing moves are in
+    down into the wood and ends with the one that lifts out of it; the bit may rise to the surface on the way, at the point of a
+    line that tapers.  Moves in machine coordinates and probing moves are in
     the air, and so is the way to the first move's end: where the tool stands before, the text does not say.
     """
     if len(moves) == 0:
         return np.zeros(0, dtype=np.int32)
-    top = surface_mm - 1e-6
     start, end = moves.start("Z").copy(), moves.end("Z")
     start[0] = np.inf
     with np.errstate(invalid="ignore"):
-        below = (np.fmin(start, end) < top) & moves.told
-        fresh = ~(start < top)
+        below = (np.fmin(start, end) < surface_mm - 1e-6) & moves.told
+        fresh = ~(start < surface_mm + 1e-6)
     before = np.concatenate([[False], below[:-1]])
     begins = below & (~before | fresh)
     result = np.cumsum(begins, dtype=np.int32) - 1

@@ -2,7 +2,8 @@
 
 Every half-edge of a cell's ring has a wall on the cell's side, from the line up to the surface.  Where two walls meet in
 an inner corner they are mitred: the line between them is where both are equally deep, also if one groove is wider.
-Round an outer corner or a loose end the bit leaves part of a cone, drawn as a fan.  Walls of grooves that are not
+Round an outer corner or a loose end the bit leaves part of a cone, drawn as a fan.  The wall of a groove that narrows leans over
+to its narrower end, and its rim touches the circles round both of its ends.  Walls of grooves that are not
 neighbours may still overlap where no land is left between them: good enough to look at, not to measure.
 """
 
@@ -14,11 +15,12 @@ import numpy as np
 
 from vcarve.groove.model import Grooves
 from vcarve.network.model import Floats, Ints, Network
-from vcarve.plane.arcs import chords, cross, evenly, left, size
+from vcarve.plane.arcs import chord_counts, chords, cross, evenly, left, points, size
 
 SAG_MM = 0.02
 FAN_RAD = 0.4
 SHARPEST_SIN = 0.05  # corners nearer than this to straight on or straight back are not mitred
+STEEPEST = 0.95  # a groove narrows by so much per mm at most: beyond, its wider end's circle holds all of it
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -34,111 +36,116 @@ class Walls:
     edge: Ints
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Chords:
-    """Sides of all rings: starts (n, 2), the following start's index, the preceding side's index, width and edge."""
-
-    at: Floats
-    following: Ints
-    preceding: Ints
-    half: Floats
-    edge: Ints
+def _leaning(u: Floats, narrowing: Floats) -> Floats:
+    """Return which way (n, 2) the wall to the left of lines with directions (n, 2) faces out, leaning over as it narrows."""
+    lean = np.clip(narrowing, -STEEPEST, STEEPEST)[:, None]
+    return np.asarray(np.sqrt(1.0 - lean**2) * left(u) + lean * u)
 
 
-def _sides(network: Network, grooves: Grooves) -> _Chords:
-    """Return the sides of all rings with their neighbours."""
-    points, count = chords(network.walked(network.ring_half_edge), SAG_MM)
-    edge = np.repeat(network.ring_half_edge >> 1, count)
-    offset = np.concatenate([[0], np.cumsum(count)])[network.ring_start]
-    index = np.arange(len(points))
-    following, preceding = index + 1, index - 1
-    filled = offset[1:] > offset[:-1]
-    first, last = offset[:-1][filled], offset[1:][filled] - 1
-    following[last], preceding[first] = first, last
-    return _Chords(
-        at=points, following=following, preceding=preceding, half=grooves.half_width_mm[edge], edge=edge
-    )
+def slim_shapes(curve: Floats, half_mm: Floats) -> Floats:
+    """Return what grooves that narrow along curves (n, 5) cover, chord by chord, their round ends left out: polygons (m, 4, 2).
 
-
-def _corner(half: Floats, other: Floats, sin: Floats, cos: Floats, tan_half: Floats) -> tuple[Floats, Floats]:
-    """Return where a wall begins at one end: along its line at the bottom and at the rim.
-
-    ``half`` and ``other`` are the half-widths of this wall and of its neighbour, ``sin`` and ``cos`` those of the turn
-    between them, positive for an inner corner.
+    ``half_mm`` (2, n) is half of their width at their starts and ends.
     """
-    # Where nothing is cut on the other side the groove has a round end instead.
-    inner = (sin > SHARPEST_SIN) & (other > 0.0)
-    safe = np.where(inner, sin, 1.0)
-    equal = np.isclose(half, other)
-    rim = np.where(equal, half * tan_half, (other - half * cos) / safe)
-    bottom = np.where(other > half, (other - half) / safe, 0.0)
-    return np.where(inner, bottom, 0.0), np.where(inner, rim, 0.0)
+    count = chord_counts(curve, SAG_MM)
+    owner, share = evenly(count)
+    upto = share + 1.0 / count[owner]
+    a, b = points(curve[owner], share), points(curve[owner], upto)
+    first, last = half_mm[:, owner]
+    at_a, at_b = (first + at * (last - first) for at in (share, upto))
+    length = np.maximum(size(b - a), 1e-9)
+    u, narrowing = (b - a) / length[:, None], (at_a - at_b) / length
+    one, other = _leaning(u, narrowing), _leaning(-u, -narrowing)
+    at_a, at_b = at_a[:, None], at_b[:, None]
+    return np.stack([a + at_a * one, b + at_b * one, b + at_b * other, a + at_a * other], axis=1)
+
+
+def _neighbours(start: Ints) -> tuple[Ints, Ints]:
+    """Return the side before and the side after each side of rings that begin at ``start`` and end where the next begins."""
+    after = np.arange(start[-1]) + 1
+    filled = start[1:] > start[:-1]
+    first, last = start[:-1][filled], start[1:][filled] - 1
+    after[last] = first
+    before = np.empty_like(after)
+    before[after] = np.arange(len(after))
+    return before, after
 
 
 def walls(network: Network, grooves: Grooves) -> Walls:
     """Return the walls of every groove, on the side of every cell it bounds."""
-    sides = _sides(network, grooves)
-    a = sides.at
-    along = a[sides.following] - a
+    half_edge = network.ring_half_edge
+    a, count = chords(network.walked(half_edge), SAG_MM)
+    owner, share = evenly(count)
+    edge = (half_edge >> 1)[owner]
+    upto = share + 1.0 / count[owner]
+    back = (half_edge & 1).astype(bool)[owner]
+    half, half_b = (grooves.half_at_mm(edge, np.where(back, 1.0 - at, at)) for at in (share, upto))
+    before, after = _neighbours(np.concatenate([[0], np.cumsum(count)])[network.ring_start])
+    along = a[after] - a
     length = np.maximum(size(along), 1e-9)
     u = along / length[:, None]
-    n = left(u)
-    before = sides.preceding
-    sin = cross(u[before], u)
-    cos = (u[before] * u).sum(axis=1)
+    n = _leaning(u, (half - half_b) / length)
+    rim = -left(n)
+    cut = np.maximum(half, half_b) > 0.0
+    sin, cos = cross(rim[before], rim), (rim[before] * rim).sum(axis=1)
     # Straight back is the loose end of a line: all the way round it, not an inner corner of no angle.
     turn = np.where(cos < -1.0 + 1e-9, -np.pi, np.arctan2(sin, cos))
-    tan_half = np.tan(np.clip(turn, -3.0, 3.0) / 2.0)
-    half, other = sides.half, sides.half[before]
-    a_bottom, a_rim = _corner(half, other, sin, cos, tan_half)
-    after = sides.following
-    b_bottom, b_rim = _corner(half, half[after], sin[after], cos[after], tan_half[after])
+    # Where nothing is cut on the other side the groove has a round end instead.
+    inner = (sin > SHARPEST_SIN) & (half > 0.0) & (half_b[before] > 0.0)
+    ends = (
+        _mitre(half, half_b[before], inner, sin, cos, turn),
+        _mitre(half_b, half[after], inner[after], sin[after], cos[after], turn[after]),
+    )
+    (a_bottom, a_rim, a_reach), (b_bottom, b_rim, b_reach) = ends
     # Where both mitres meet before the rim, the wall ends in that point.
     room = np.maximum(length - a_bottom - b_bottom, 0.0)
-    lost = (a_rim - a_bottom) + (b_rim - b_bottom)
-    share = np.where(lost > room, room / np.where(lost > room, lost, 1.0), 1.0)
-    share = np.clip(share, 0.0, 1.0)
-    at_a = np.minimum(a_bottom, length)
-    at_b = np.maximum(length - b_bottom, 0.0)
-    rim_a = at_a + (a_rim - a_bottom) * share
-    rim_b = np.maximum(at_b - (b_rim - b_bottom) * share, rim_a)
-    up = n * (half * share)[:, None]
+    lost = a_rim + b_rim
+    up = np.clip(np.where(lost > room, room / np.where(lost > room, lost, 1.0), 1.0), 0.0, 1.0)[:, None]
+    end_a = a + u * np.minimum(a_bottom, length)[:, None]
+    end_b = a + u * np.maximum(length - b_bottom, 0.0)[:, None]
+    rims = (
+        end_b + up * (half_b[:, None] * n - b_rim[:, None] * rim),
+        end_a + up * (half[:, None] * n + a_rim[:, None] * rim),
+    )
     # A wider groove keeps its depth beyond its line's end, until the narrower neighbour is as deep.
-    wider = (half > other + 1e-9) & (sin > SHARPEST_SIN) & (other > 0.0)
-    reach = np.where(wider, (half - other) / np.where(wider, sin, 1.0), 0.0)
-    beyond = a - u[before] * np.minimum(reach, length[before])[:, None]
-    wider_b = (half > half[after] + 1e-9) & (sin[after] > SHARPEST_SIN) & (half[after] > 0.0)
-    reach_b = np.where(wider_b, (half - half[after]) / np.where(wider_b, sin[after], 1.0), 0.0)
-    beyond_b = a[after] + u[after] * np.minimum(reach_b, length[after])[:, None]
-    end_a, end_b = a + u * at_a[:, None], a + u * at_b[:, None]
-    corner_a = np.where(wider[:, None], beyond, end_a)
-    corner_b = np.where(wider_b[:, None], beyond_b, end_b)
-    rims = (a + u * rim_b[:, None] + up, a + u * rim_a[:, None] + up)
-    flat = np.stack([corner_a, end_a, end_b, corner_b, *rims], axis=1)
-    cut = half > 0.0
-    fans = _round_corners(sides, n, turn)
+    beyond_a = np.where(a_reach > 0.0, np.minimum(a_reach, length[before]), 0.0)[:, None]
+    beyond_b = np.where(b_reach > 0.0, np.minimum(b_reach, length[after]), 0.0)[:, None]
+    corner_a = np.where(beyond_a > 0.0, a - u[before] * beyond_a, end_a)
+    corner_b = np.where(beyond_b > 0.0, a[after] + u[after] * beyond_b, end_b)
+    flat = np.stack([corner_a, end_a, end_b, corner_b, *rims], axis=1)[cut]
+    # The cone round every outer corner between two grooves and round every loose end.
+    outer = np.flatnonzero((turn < -SHARPEST_SIN) & (half > 0.0) & (half_b[before] > 0.0))
+    wide = np.where(half[outer] >= half_b[before[outer]], outer, before[outer])
     # Where a line ends at the outline its end is round: each cell beside it has a quarter of the cone, clockwise.
-    starts, ends = np.flatnonzero(cut & (other == 0.0)), np.flatnonzero(cut & (half[after] == 0.0))
-    quarter = np.full(len(starts) + len(ends), -0.5 * np.pi)
-    tip = np.concatenate([a[starts], a[after[ends]]])
-    ends_fans = _fans(
-        tip, np.concatenate([-u[starts], n[ends]]), quarter, half[np.concatenate([starts, ends])]
+    start = np.flatnonzero((half > 0.0) & ~cut[before])
+    stop = np.flatnonzero((half_b > 0.0) & ~cut[after])
+    fans, toward, slice_of = _fans(
+        np.concatenate([a[outer], a[start], a[after[stop]]]),
+        np.concatenate([n[before[outer]], -u[start], n[stop]]),
+        np.concatenate([turn[outer], np.full(len(start) + len(stop), -0.5 * np.pi)]),
+        np.concatenate([np.maximum(half[outer], half_b[before[outer]]), half[start], half_b[stop]]),
     )
-    ends_edge = sides.edge[np.concatenate([starts, ends])[ends_fans[2]]]
     return Walls(
-        corner_mm=np.concatenate([fans.corner_mm, ends_fans[0], flat[cut]]),
-        toward=np.concatenate([fans.toward, ends_fans[1], n[cut]]),
-        edge=np.concatenate([fans.edge, ends_edge, sides.edge[cut]]),
+        corner_mm=np.concatenate([fans, flat]),
+        toward=np.concatenate([toward, n[cut]]),
+        edge=np.concatenate([edge[np.concatenate([wide, start, stop])[slice_of]], edge[cut]]),
     )
 
 
-def _round_corners(sides: _Chords, n: Floats, turn: Floats) -> Walls:
-    """Return the cone round every outer corner between two grooves and round every loose end, in slices."""
-    before = sides.preceding
-    outer = np.flatnonzero((turn < -SHARPEST_SIN) & (sides.half > 0.0) & (sides.half[before] > 0.0))
-    wide = np.where(sides.half[outer] >= sides.half[before[outer]], outer, before[outer])
-    corners, toward, owner = _fans(sides.at[outer], n[before[outer]], turn[outer], sides.half[wide])
-    return Walls(corner_mm=corners, toward=toward, edge=sides.edge[wide[owner]])
+def _mitre(
+    half: Floats, other: Floats, inner: np.ndarray, sin: Floats, cos: Floats, turn: Floats
+) -> tuple[Floats, Floats, Floats]:
+    """Return where a wall begins at one end: along its line at the bottom, from there along its rim, and how far beyond its end.
+
+    ``half`` and ``other`` are the half-widths of this wall and of its neighbour there, ``sin``, ``cos`` and ``turn`` those of the
+    turn between them, positive for an inner corner.
+    """
+    safe = np.where(inner, sin, 1.0)
+    tan_half = np.tan(np.clip(turn, -3.0, 3.0) / 2.0)
+    rim = np.where(np.isclose(half, other), half * tan_half, (other - half * cos) / safe)
+    more = (other - half) / safe
+    bottom = np.where(inner & (more > 0.0), more, 0.0)
+    return bottom, np.where(inner, rim, 0.0) - bottom, np.where(inner & (half > other + 1e-9), -more, 0.0)
 
 
 def _fans(tip: Floats, first: Floats, turn: Floats, half: Floats) -> tuple[Floats, Floats, Ints]:
