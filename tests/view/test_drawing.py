@@ -233,9 +233,10 @@ def tapered() -> tuple[Network, Grooves, shapely.Polygon]:
     )
     share = np.ones((2, len(network.tail)))
     share[(network.xy_mm[[network.tail[line], network.head[line]], 1] == -5.0).ravel(), line] = 0.0
-    hull = shapely.union(shapely.Point(0.0, -15.0).buffer(2.0, quad_segs=64), shapely.Point(0.0, -5.0))
+    round_it = shapely.Point(0.0, -15.0).buffer(2.0, quad_segs=64).exterior.coords
+    hull = shapely.MultiPoint([*round_it, (0.0, -5.0)]).convex_hull
     grooves = measure(network, VBit(angle_deg=90.0), {0: 2.0}, share)
-    return network, grooves, shapely.convex_hull(hull)
+    return network, grooves, shapely.Polygon(shapely.get_coordinates(hull))
 
 
 def test_the_walls_of_a_line_that_tapers_end_in_its_point() -> None:
