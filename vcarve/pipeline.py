@@ -91,7 +91,7 @@ def draft(job: Job, progress: Progress | None = None) -> Made:
         job=drawn,
         network=layout.network,
         grooves=layout.grooves,
-        outline=polygon(layout.outline),
+        outline=polygon(layout.field.outline),
     )
     # What is refused of the whole job is true of each of its lines; what has a place is told of that place only.
     already = {one.code for one in known if one.severity == "refuse" and one.at_mm is None}
@@ -106,7 +106,7 @@ def draft(job: Job, progress: Progress | None = None) -> Made:
         reading=reading,
         times=times,
         findings=findings,
-        sentences=(*layout.sentences, *proposed),
+        sentences=(*layout.lines.sentences, *proposed),
     )
 
 

@@ -90,7 +90,7 @@ def dry_run(
             job=job,
             network=None if layout is None else layout.network,
             grooves=None if layout is None else layout.grooves,
-            outline=None if layout is None else polygon(layout.outline),
+            outline=None if layout is None else polygon(layout.field.outline),
         )
         if assumed:
             resting = OF_THE_MACHINE if mill.spindle.programmed else OF_THE_MACHINE | {"spindle-off"}
@@ -145,7 +145,7 @@ def carve_run(run: DryRun, *, step_mm: float | None = None, with_land: bool = Fa
 
 def outline_rings(layout: Layout) -> tuple[Floats, ...]:
     """Return the piece's outline and holes as fine polygons, each (n, 2)."""
-    return tuple(corners(ring, 0.01) for ring in layout.outline.rings)
+    return tuple(corners(ring, 0.01) for ring in layout.field.outline.rings)
 
 
 def page_of_made(made: Made, file: str | None = None) -> str:

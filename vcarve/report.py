@@ -89,9 +89,9 @@ def bit_sentence(job: Job) -> str:
 
 def pattern_sentence(job: Job, layout: Layout) -> str:
     """Return the pattern and its pitch in words."""
-    if layout.pattern is None or layout.pitch_mm is None:
+    if layout.lines.pattern is None or layout.lines.pitch_mm is None:
         return f"drawing {job.pattern.drawing}"
-    return f"{layout.pattern.key}, pitch {job.figures.length(layout.pitch_mm)}"
+    return f"{layout.lines.pattern.key}, pitch {job.figures.length(layout.lines.pitch_mm)}"
 
 
 def span(low: float, high: float, figures: Figures) -> str:

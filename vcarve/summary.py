@@ -102,7 +102,7 @@ def program_json(made: Made) -> dict[str, Any]:
         "cell_by_cell_s": proof.cell_by_cell_s,
         "turn_deg": job.zero.turn_deg,
         "extents_mm": {axis: list(ends) for axis, ends in extents(made.reading.moves).items()},
-        "pitch_mm": layout.pitch_mm,
+        "pitch_mm": layout.lines.pitch_mm,
         "program_lines": len(made.reading.text_lines),
         "sentences": made.sentences,
         **verdict(made.told, job),

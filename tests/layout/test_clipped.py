@@ -90,5 +90,5 @@ def test_where_a_drawing_lies_is_told(tmp_path: Path, size: str, said: str) -> N
     layout = lay_out(load_job(str(tmp_path / "job.yaml")))
     across = layout.network.xy_mm[layout.network.tail[layout.network.cut], 0]
 
-    assert said in layout.sentences[0]
+    assert said in layout.lines.sentences[0]
     assert (across.min() + across.max()) / 2.0 == pytest.approx(-25.4 if size == "4" else 0.0)

@@ -58,7 +58,7 @@ def test_last_lines_lie_on_the_edges(name: str, laying: str, margin: float) -> N
         assert on_line(layout.network, axis, far) == pytest.approx(across)
         assert on_line(layout.network, axis, -far) == pytest.approx(across)
     what = "the field inside the margin" if margin else "the piece"
-    assert layout.sentences[0].endswith(f"3 repeats across and 2 along fill {what} exactly")
+    assert layout.lines.sentences[0].endswith(f"3 repeats across and 2 along fill {what} exactly")
 
 
 @pytest.mark.parametrize("laying", LAYINGS)
@@ -67,7 +67,7 @@ def test_rings_touch_the_edges(laying: str) -> None:
     layout = layout_of(f"{{name: shippo, across: 3, {laying}}}")
     wanted = {(-45.0 + 30.0 * i, y) for i in range(4) for y in (-30.0, 30.0)}
 
-    assert layout.pitch_mm == pytest.approx(30.0)
+    assert layout.lines.pitch_mm == pytest.approx(30.0)
     assert wanted <= places(layout.network)
 
 
@@ -77,7 +77,7 @@ def test_octagons_stand_on_the_edges(laying: str) -> None:
     layout = layout_of(f"{{name: hakkaku, across: 3, {laying}}}")
     side = 30.0 / (1.0 + math.sqrt(2.0))
 
-    assert layout.pitch_mm == pytest.approx(side)
+    assert layout.lines.pitch_mm == pytest.approx(side)
     assert on_line(layout.network, 0, 45.0) == pytest.approx(2 * side)
     assert on_line(layout.network, 1, -30.0) == pytest.approx(3 * side)
 
@@ -89,10 +89,10 @@ def test_hemp_leaf_leaves_a_strip_at_either_end(margin: float) -> None:
     layout = layout_of(f"{{name: asanoha, across: 4, margin: {margin}}}", size, size)
     outer = 2 * 25.0 * math.sqrt(3.0) / 2.0
 
-    assert layout.pitch_mm == pytest.approx(25.0)
+    assert layout.lines.pitch_mm == pytest.approx(25.0)
     assert on_line(layout.network, 1, outer) == pytest.approx(100.0)
     assert on_line(layout.network, 1, -outer) == pytest.approx(100.0)
-    assert f"{100.0 - 2 * outer:.2f} mm are left over, half at either end" in layout.sentences[0]
+    assert f"{100.0 - 2 * outer:.2f} mm are left over, half at either end" in layout.lines.sentences[0]
 
 
 @pytest.mark.parametrize("margin", [0.0, 5.0])
@@ -101,7 +101,7 @@ def test_turned_hemp_leaf_fits_its_rows_to_the_width(margin: float) -> None:
     size = 100.0 + 2.0 * margin
     layout = layout_of(f"{{name: asanoha, across: 4, rotate: 90, margin: {margin}}}", size, size)
 
-    assert layout.pitch_mm == pytest.approx(100.0 / (4 * math.sqrt(3.0)))
+    assert layout.lines.pitch_mm == pytest.approx(100.0 / (4 * math.sqrt(3.0)))
     assert on_line(layout.network, 0, 50.0) == pytest.approx(100.0)
     assert on_line(layout.network, 0, -50.0) == pytest.approx(100.0)
 
@@ -110,7 +110,7 @@ def test_a_square_lattice_on_its_corner_fits_by_its_diagonal() -> None:
     """Turned by 45 degrees the squares' diagonals fill the width: a vertex lies on every corner of the piece."""
     layout = layout_of("{name: ichimatsu, across: 3, rotate: 45}")
 
-    assert layout.pitch_mm == pytest.approx(30.0 / math.sqrt(2.0))
+    assert layout.lines.pitch_mm == pytest.approx(30.0 / math.sqrt(2.0))
     assert {(x, y) for x in (-45.0, 45.0) for y in (-30.0, 30.0)} <= places(layout.network)
 
 
@@ -130,9 +130,9 @@ def test_a_wished_pitch_is_fitted_to_the_field(wish: str, pitch: float) -> None:
         layout = layout_of(
             f"{{name: ichimatsu, pitch: {wish}, margin: {margin}}}", 120.0 + 2 * margin, 60.0 + 2 * margin
         )
-        assert layout.pitch_mm == pytest.approx(pitch)
+        assert layout.lines.pitch_mm == pytest.approx(pitch)
         assert on_line(layout.network, 0, 60.0) == pytest.approx(60.0)
-        assert f"wished: {wish.removesuffix(' mm')}" in layout.sentences[0]
+        assert f"wished: {wish.removesuffix(' mm')}" in layout.lines.sentences[0]
 
 
 @pytest.mark.parametrize(
@@ -143,7 +143,7 @@ def test_round_pieces_are_fitted_by_their_width(shape: str, width: float, height
     """A circle's diameter counts, whatever the corners of its outline are."""
     layout = layout_of("{name: ichimatsu, across: 4, margin: 4}", width, height, shape)
 
-    assert layout.pitch_mm == pytest.approx((width - 8.0) / 4.0)
+    assert layout.lines.pitch_mm == pytest.approx((width - 8.0) / 4.0)
     assert (0.0, 0.0) in places(layout.network)
 
 
@@ -153,8 +153,8 @@ def test_lines_that_run_off_are_fitted_to_the_piece(laying: str) -> None:
     off = layout_of(f"{{name: ichimatsu, across: 3, ends: run-off, {laying}}}")
     plain = layout_of(f"{{name: ichimatsu, across: 3, {laying}}}")
 
-    assert off.pitch_mm == plain.pitch_mm
-    assert off.sentences == plain.sentences
+    assert off.lines.pitch_mm == plain.lines.pitch_mm
+    assert off.lines.sentences == plain.lines.sentences
     assert {(x, y) for x, y in places(plain.network)} <= places(off.network)
 
 

@@ -81,7 +81,7 @@ def test_every_way_leaves_what_it_says(
     job.write_text(JOB.format(name=name, wide=wide, high=high, fit=fit))
 
     def cut_off(layout: Layout) -> int:
-        full = [area * (layout.pitch_mm or 0.0) ** 2 for area in whole]
+        full = [area * (layout.lines.pitch_mm or 0.0) ** 2 for area in whole]
         return sum(all(abs(area - one) > 0.01 * one for one in full) for area in areas_mm2(layout))
 
     before = cut_off(lay_out(load_job(str(job))))

@@ -67,6 +67,20 @@ def test_lines_that_run_off_the_piece_depend_on_the_depth(tmp_path: Path) -> Non
     assert same(*both(tmp_path, "groove.depth=0.5", frame, ends)) == []
 
 
+@pytest.mark.parametrize(
+    ("change", "kept"),
+    [
+        ("title=Trivet", ["field", "lines", "network", "grooves"]),
+        ("groove.depth=0.5", ["field", "lines", "network"]),
+        ("groove.taper=4 mm", ["field", "lines"]),
+        ("pattern.margin=4", []),
+    ],
+)
+def test_tapered_lines_are_kept_too(tmp_path: Path, change: str, kept: list[str]) -> None:
+    """Lines that rise to the surface are a stage of their own between the network and the grooves."""
+    assert same(*both(tmp_path, change, "groove.taper=6 mm")) == kept
+
+
 def test_a_drawing_is_read_again_when_its_file_has_changed(tmp_path: Path) -> None:
     """The file's own state is one of the values; a layer's depth is not."""
     drawing = tmp_path / "lines.svg"

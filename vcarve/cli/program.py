@@ -67,7 +67,7 @@ def program(
             made.cuts,
             made.plan,
             made.layout.kinds,
-            outline=made.layout.outline,
+            outline=made.layout.field.outline,
             findings=made.told,
         )
         outputs.append((picture, drawn))

@@ -41,10 +41,10 @@ _SAG_MM = 0.01
 def layout_findings(job: Job, layout: Layout) -> tuple[Finding, ...]:
     """Return all there is to say of a job's layout."""
     found: list[Finding] = []
-    if layout.drawing is not None:
-        found += drawing_findings(job, layout, layout.drawing)
-    elif layout.pattern is not None and layout.pattern.key not in names():
-        found += inspect(layout.pattern, job.figures)
+    if layout.lines.drawing is not None:
+        found += drawing_findings(job, layout, layout.lines.drawing)
+    elif layout.lines.pattern is not None and layout.lines.pattern.key not in names():
+        found += inspect(layout.lines.pattern, job.figures)
     return (*found, *land_findings(job, layout), *proportion_findings(job, layout))
 
 
@@ -117,13 +117,17 @@ def land_findings(job: Job, layout: Layout) -> Iterator[Finding]:
         said = f"Islands of land are so small that they may break out; the smallest has room for a circle of {size} only."
         if grooves.weak == 1:
             said = f"An island of land is so small that it may break out: it has room for a circle of {size} only."
-        if grooves.weak > MOST_LOST * cells and layout.pattern and (sample := cells_of(layout.pattern)):
+        if (
+            grooves.weak > MOST_LOST * cells
+            and layout.lines.pattern
+            and (sample := cells_of(layout.lines.pattern))
+        ):
             holds, sound = (job.figures.length(mm) for mm in _sound_mm(job, layout, sample))
             said += f" At a pitch of {sound} or more every whole cell keeps land of {holds} or more."
         weak = Finding("weak-island", said)
         at = [(x, y) for x, y in grooves.weak_at_mm.tolist()]
         yield from listed(range(grooves.weak), lambda k: replace(weak, at_mm=at[k]))
-    strips = edge_slivers(layout.network, grooves, [corners(ring) for ring in layout.outline.rings])
+    strips = edge_slivers(layout.network, grooves, [corners(ring) for ring in layout.field.outline.rings])
     if len(strips):
         thinnest = int(np.argmin(strips.width_mm))
         size = job.figures.small(float(strips.width_mm[thinnest]))
@@ -145,7 +149,7 @@ def _lost(job: Job, layout: Layout) -> Finding:
     most = lost > MOST_LOST * cells
     share = _share(lost, cells)
     said = [f"{share[0].upper()}{share[1:]} {'keeps' if lost == 1 else 'keep'} no land:"]
-    sample = None if layout.pattern is None else cells_of(layout.pattern)
+    sample = None if layout.lines.pattern is None else cells_of(layout.lines.pattern)
     if sample is None:
         said.append(f"grooves up to {length(layout.widest_mm)} wide meet and cut it away.")
         said.append("Cut shallower, take a sharper bit, or give the lines more room.")
@@ -168,20 +172,20 @@ def _depths_and_widths(job: Job, layout: Layout, cells: Cells) -> tuple[dict[int
 
 def _whole_cells_hold(job: Job, layout: Layout, cells: Cells) -> bool:
     """Tell whether the cells that keep no land are clipped ones: those left whole keep theirs, or would if there were any."""
-    assert layout.pitch_mm is not None
+    assert layout.lines.pitch_mm is not None
     whole = layout.grooves.land_mm[layout.network.cell_class >= 0]
     if len(whole):
         return bool(whole.all())
-    return cells.keep(layout.pitch_mm, _depths_and_widths(job, layout, cells)[1])
+    return cells.keep(layout.lines.pitch_mm, _depths_and_widths(job, layout, cells)[1])
 
 
 def _cause_and_cure(job: Job, layout: Layout, cells: Cells) -> Iterator[str]:
     """Yield how the grooves' width compares with the room of the cells, what pitch suits the groove, what depth the pitch."""
-    assert layout.pattern is not None
-    assert layout.pitch_mm is not None
-    length, pitch, name = job.figures.length, layout.pitch_mm, layout.pattern.key
+    assert layout.lines.pattern is not None
+    assert layout.lines.pitch_mm is not None
+    length, pitch, name = job.figures.length, layout.lines.pitch_mm, layout.lines.pattern.key
     depths, widths = _depths_and_widths(job, layout, cells)
-    low, high = layout.pattern.pitch_mm
+    low, high = layout.lines.pattern.pitch_mm
     holds, sound = _sound_mm(job, layout, cells)
     yield (
         f"the grooves are {length(layout.widest_mm)} wide, and the smallest cells of {name} at a pitch of {length(pitch)} have "
@@ -216,7 +220,7 @@ def proportion_findings(job: Job, layout: Layout) -> Iterator[Finding]:
 
     A pitch that is too small shows in the findings on land.
     """
-    pattern, pitch = layout.pattern, layout.pitch_mm
+    pattern, pitch = layout.lines.pattern, layout.lines.pitch_mm
     if pattern is not None and pitch is not None:
         length, (low, high) = job.figures.length, pattern.pitch_mm
         usual = f"{pattern.key} usually has {length(low)} to {length(high)}"

@@ -15,20 +15,40 @@ from vcarve.network.repeat import Placing
 from vcarve.network.unit import unit_network
 from vcarve.pattern.catalogue import pattern as named_pattern
 from vcarve.pattern.fit import Fit, fit, rectangular_repeat
-from vcarve.pattern.model import Line, Pattern, Point
+from vcarve.pattern.model import KINDS, Line, Pattern, Point
 from vcarve.plane.region import bounds
 from vcarve.quantity import Figures
 
+AS_ON_PAGE = "the drawing's page is as large as the piece, so the lines lie as on their page"
+CENTRED = "the lines are centred on the piece; from a page as large as the piece they would keep their place"
 EDGES_MOST = 1_000_000  # some 2.5 GB and two minutes from job to program
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Repeated:
-    """A pattern and how it lies on the piece; ``fit`` is there where whole repeats were fitted."""
+class Lines:
+    """A pattern and how it lies on the piece (``fit`` is there where whole repeats were fitted), or a drawing as it lies."""
 
-    pattern: Pattern
     placing: Placing
+    pattern: Pattern | None = None
     fit: Fit | None = None
+    drawing: Drawing | None = None
+
+    @property
+    def pitch_mm(self) -> float | None:
+        """The pattern's pitch."""
+        return None if self.pattern is None else self.placing.pitch_mm
+
+    @property
+    def kinds(self) -> tuple[str, ...]:
+        """Of what kinds the lines are, in the order of their features: a pattern's, or the layers of the drawing."""
+        return KINDS if self.drawing is None else self.drawing.layers
+
+    @property
+    def sentences(self) -> tuple[str, ...]:
+        """What was chosen or left over."""
+        if self.drawing is not None:
+            return (AS_ON_PAGE if self.drawing.on_page else CENTRED,)
+        return () if self.fit is None else (self.fit.sentence,)
 
 
 def place_pattern(
@@ -43,7 +63,7 @@ def place_pattern(
     what: str,
     piece_mm: tuple[float, float],
     figures: Figures,
-) -> Repeated:
+) -> Lines:
     """Return a pattern as it lies: ``placing`` has its turn and shift; its pitch is given, or fitted to the field.
 
     ``what`` is to be filled, in words; ``state`` tells one state of the pattern's file from another.  Raises InputError for a
@@ -51,7 +71,7 @@ def place_pattern(
     """
     pattern = named_pattern(name, folder)
     if across is None and pitch is not None and not pitch.about:
-        made = Repeated(pattern=pattern, placing=replace(placing, pitch_mm=pitch.mm))
+        made = Lines(pattern=pattern, placing=replace(placing, pitch_mm=pitch.mm))
     else:
         wish = None if across is not None or pitch is None else pitch.mm
         made = _fitted(pattern, field, placing, across, wish, what, figures)
@@ -78,7 +98,7 @@ def _fitted(
     wish_mm: float | None,
     what: str,
     figures: Figures,
-) -> Repeated:
+) -> Lines:
     """Return the pattern with the pitch at which whole repeats fill the field's width."""
     still = replace(placing, shift_mm=(0.0, 0.0))
     a1, a2, corner = (_at(place, still) for place in (pattern.a1, pattern.a2, pattern.corner))
@@ -100,7 +120,7 @@ def _fitted(
     found = fit(lies, right - left, back - front, across=across, about_mm=wish_mm, what=what, figures=figures)
     middle = (left + right) / 2.0, (front + back) / 2.0
     x, y = (placing.shift_mm[axis] + (found.origin_mm[axis] + middle[axis]) for axis in (0, 1))
-    return Repeated(
+    return Lines(
         pattern=pattern, placing=replace(placing, pitch_mm=found.pitch_mm, shift_mm=(x, y)), fit=found
     )
 
@@ -113,7 +133,7 @@ def place_drawing(
     layers: tuple[str, ...],
     piece_mm: tuple[float, float],
     placing: Placing,
-) -> Drawing:
+) -> Lines:
     """Return a drawing whose lines, and places of what was mended, lie as on the piece.
 
     With ``layers`` only what is on them is read; ``state`` tells one state of the file from another.  Raises InputError for what
@@ -138,7 +158,8 @@ def place_drawing(
         for line in drawing.lines
     ]
     mended = [replace(one, at_mm=_at(one.at_mm, placing)) for one in drawing.mended]
-    return replace(drawing, lines=tuple(lines), mended=tuple(mended))
+    drawing = replace(drawing, lines=tuple(lines), mended=tuple(mended))
+    return Lines(placing=placing, drawing=drawing)
 
 
 def _at(place: Point, placing: Placing) -> Point:

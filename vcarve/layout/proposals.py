@@ -29,10 +29,10 @@ Way = tuple[str, str, dict[str, Any], dict[str, Any]]
 
 def clipped_cells(laid: Laid) -> int | None:
     """Return how many cells are not as large as a whole one of the pattern; ``None`` where its lines close no cell."""
-    sample = None if laid.pattern is None else cells_of(laid.pattern)
-    if sample is None or laid.pitch_mm is None:
+    sample = None if laid.lines.pattern is None else cells_of(laid.lines.pattern)
+    if sample is None or laid.lines.pitch_mm is None:
         return None
-    scale = (laid.pitch_mm / SAMPLE_PITCH_MM) ** 2
+    scale = (laid.lines.pitch_mm / SAMPLE_PITCH_MM) ** 2
     whole = np.unique(cell_areas_mm2(sample.network).round(4)) * scale
     off = np.abs(cell_areas_mm2(laid.network)[:, None] - whole[None, :]) > _ALIKE * whole
     return int(np.count_nonzero(off.all(axis=1)))
@@ -46,10 +46,12 @@ def proposals(
     There is one where whole repeats were fitted and do not fill the height, and where none were fitted and the cells cut off
     lost their land or keep so little that it may break out.
     """
-    if layout.pitch_mm is None:
+    if layout.lines.pitch_mm is None:
         return ()
     ways = (
-        _ways_of_pitch(job, layout, layout.pitch_mm) if layout.fit is None else _ways_of_fit(job, layout.fit)
+        _ways_of_pitch(job, layout, layout.lines.pitch_mm)
+        if layout.lines.fit is None
+        else _ways_of_fit(job, layout.lines.fit)
     )
     of = layout.network.cells
     if not ways or of > MOST_CELLS or job.piece.outline.shape not in ("rectangle", "rounded"):

@@ -14,7 +14,6 @@ from typing import Literal, ParamSpec, TypeVar
 
 import numpy as np
 
-from vcarve.drawing.read import Drawing
 from vcarve.errors import InputError, Problem
 from vcarve.groove.land import measure
 from vcarve.groove.model import Grooves
@@ -22,16 +21,10 @@ from vcarve.groove.taper import taper
 from vcarve.groove.width import deepest_mm, width_mm
 from vcarve.job.records import Job
 from vcarve.layout.field import Field, make_field
-from vcarve.layout.lines import Repeated, place_drawing, place_pattern
+from vcarve.layout.lines import Lines, place_drawing, place_pattern
 from vcarve.network.build import build, build_lines
 from vcarve.network.model import Feature, Network
 from vcarve.network.repeat import Placing
-from vcarve.pattern.fit import Fit
-from vcarve.pattern.model import KINDS, Pattern
-from vcarve.plane.region import Region
-
-AS_ON_PAGE = "the drawing's page is as large as the piece, so the lines lie as on their page"
-CENTRED = "the lines are centred on the piece; from a page as large as the piece they would keep their place"
 
 Values = ParamSpec("Values")
 Result = TypeVar("Result")
@@ -39,43 +32,11 @@ Result = TypeVar("Result")
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Laid:
-    """The lines on the piece, without their depth; ``lines`` are a pattern's or a drawing's."""
+    """The lines on the piece, without their depth."""
 
     field: Field
-    lines: Repeated | Drawing
+    lines: Lines
     network: Network
-
-    @property
-    def outline(self) -> Region:
-        """The piece's own edge."""
-        return self.field.outline
-
-    @property
-    def drawing(self) -> Drawing | None:
-        """The drawing the lines are from, if they are no pattern's."""
-        return self.lines if isinstance(self.lines, Drawing) else None
-
-    @property
-    def pattern(self) -> Pattern | None:
-        """The pattern, if the lines are no drawing's."""
-        return None if isinstance(self.lines, Drawing) else self.lines.pattern
-
-    @property
-    def pitch_mm(self) -> float | None:
-        """The pattern's pitch."""
-        return None if isinstance(self.lines, Drawing) else self.lines.placing.pitch_mm
-
-    @property
-    def fit(self) -> Fit | None:
-        """How whole repeats were fitted, where they were."""
-        return None if isinstance(self.lines, Drawing) else self.lines.fit
-
-    @property
-    def sentences(self) -> tuple[str, ...]:
-        """What was chosen or left over."""
-        if isinstance(self.lines, Drawing):
-            return (AS_ON_PAGE if self.lines.on_page else CENTRED,)
-        return () if self.lines.fit is None else (self.lines.fit.sentence,)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -136,24 +97,20 @@ def lay_out(job: Job, kept: Kept | None = None) -> Layout:
     depths = {index: feature.depth_mm for index, feature in enumerate(features)}
     network, share = laid.network, None
     if job.taper_mm:
-        network, share = keep(taper, network, job.taper_mm, laid.outline)
+        network, share = keep(taper, network, job.taper_mm, laid.field.outline)
     grooves = keep(measure, network, job.bit, depths, share)
     return Layout(field=laid.field, lines=laid.lines, network=network, grooves=grooves, features=features)
 
 
-def _features(job: Job, lines: Repeated | Drawing) -> tuple[Feature, ...]:
+def _features(job: Job, lines: Lines) -> tuple[Feature, ...]:
     """Return what lines are for: the two kinds of a pattern or the layers of a drawing, then the frames (see ``_frames``)."""
-    if isinstance(lines, Drawing):
-        depths = job.pattern.depths
-        found = [
-            Feature(key=layer, name=f"layer {layer}", depth_mm=depths.get(layer, job.ground_mm))
-            for layer in lines.layers
-        ]
-    else:
-        found = [
-            Feature(key=kind, name=kind, depth_mm=depth)
-            for kind, depth in zip(KINDS, (job.ground_mm, job.leaf_mm), strict=True)
-        ]
+    depths, prefix = job.pattern.depths, "layer "
+    if lines.drawing is None:
+        depths, prefix = dict(zip(lines.kinds, (job.ground_mm, job.leaf_mm), strict=True)), ""
+    found = [
+        Feature(key=kind, name=f"{prefix}{kind}", depth_mm=depths.get(kind, job.ground_mm))
+        for kind in lines.kinds
+    ]
     found.append(Feature(key="frame", name="frame", depth_mm=job.ground_mm))
     own = [frame.depth_mm for frame in job.pattern.frame if frame.depth_mm is not None]
     found += [Feature(key=f"frame-{k}", name="frame", depth_mm=depth) for k, depth in enumerate(own, 1)]
@@ -182,7 +139,6 @@ def lay_lines(job: Job, kept: Kept | None = None) -> Laid:
         shift_mm=(choice.shift_x_mm, choice.shift_y_mm),
         mirror=choice.mirror,
     )
-    lines: Repeated | Drawing
     if choice.drawing is not None:
         lines = keep(
             place_drawing,
@@ -208,31 +164,31 @@ def lay_lines(job: Job, kept: Kept | None = None) -> Laid:
             figures=figures,
         )
     network = keep(make_network, lines=lines, field=room, edge=_edge(job))
-    if network.edges == 0 and isinstance(lines, Drawing):
+    if network.edges == 0 and lines.pitch_mm is None:
         want = "no line of the drawing lies on the piece; look at its units, at the margin and at shift-x and shift-y"
         raise InputError(Problem(key="pattern.drawing", value=choice.drawing, want=want))
-    if network.edges == 0 and isinstance(lines, Repeated):
+    if network.edges == 0 and lines.pitch_mm is not None:
         want = "no line of the pattern lies on the piece; make the pitch smaller or the margin narrower"
-        value = figures.length(lines.placing.pitch_mm)
-        raise InputError(Problem(key="pattern.pitch", value=value, want=want))
+        raise InputError(Problem(key="pattern.pitch", value=figures.length(lines.pitch_mm), want=want))
     return Laid(field=room, lines=lines, network=network)
 
 
-def make_network(*, lines: Repeated | Drawing, field: Field, edge: Literal["groove", "plain"]) -> Network:
+def make_network(*, lines: Lines, field: Field, edge: Literal["groove", "plain"]) -> Network:
     """Return the network of lines on their field; ``edge`` says what becomes of those on the field's edge."""
-    first = len(lines.layers if isinstance(lines, Drawing) else KINDS)  # of the frames' features
+    first = len(lines.kinds)  # of the frames' features
     frames = [(region, first + feature) for region, feature in field.frames]
-    if isinstance(lines, Drawing):
-        return build_lines(lines.lines, region=field.inner, piece=field.piece, edge=edge, frames=frames)
-    placing = lines.placing
+    if lines.drawing is not None:
+        drawn = lines.drawing.lines
+        return build_lines(drawn, region=field.inner, piece=field.piece, edge=edge, frames=frames)
+    assert lines.pattern is not None
     return build(
         lines.pattern,
         region=field.inner,
         piece=field.piece,
-        pitch_mm=placing.pitch_mm,
-        rotate_deg=placing.rotate_deg,
-        shift_mm=placing.shift_mm,
-        mirror=placing.mirror,
+        pitch_mm=lines.placing.pitch_mm,
+        rotate_deg=lines.placing.rotate_deg,
+        shift_mm=lines.placing.shift_mm,
+        mirror=lines.placing.mirror,
         edge=edge,
         frames=frames,
     )
