@@ -8,7 +8,7 @@ from pathlib import Path
 
 
 def own_font(advance: int) -> bytes:
-    """A font of plain boxes, every sign as wide as ``advance`` thousandths of its size: no installed font decides."""
+    """Return a font of plain boxes, every sign as wide as ``advance`` thousandths of its size: no installed font decides."""
     from fontTools.fontBuilder import FontBuilder
     from fontTools.pens.ttGlyphPen import TTGlyphPen
 
@@ -32,7 +32,7 @@ def own_font(advance: int) -> bytes:
 
 
 def with_a_font(folder: Path) -> dict[str, str | float | bool]:
-    """The environment with one font more than are installed: the browser cannot start without any."""
+    """Return the environment with one font more than are installed: the browser cannot start without any."""
     (folder / "own.ttf").write_bytes(own_font(520))
     (folder / "fonts.conf").write_text(
         f"<fontconfig><dir>{folder}</dir><cachedir>{folder}/cache</cachedir>"

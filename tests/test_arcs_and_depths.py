@@ -26,7 +26,7 @@ NARROW = "{angle: 60, diameter: 6.35, shank: 3.175}"
 def job_of(
     pattern: str, groove: str, *sets: str, bit: str = NARROW, width: int = 44, height: int = 36
 ) -> Job:
-    """A small piece with zero in its middle; ``sets`` change single values."""
+    """Return a small piece with zero in its middle; ``sets`` change single values."""
     text = f"""
 piece: {{width: {width}, height: {height}, thickness: 9, wood: maple-sugar}}
 pattern: {pattern}
@@ -39,7 +39,7 @@ zero: {{xy: centre, z: top}}
 
 
 def formula_mm(depth_mm: float, angle_deg: float, tip_mm: float = 0.0) -> float:
-    """Width of a V at the surface: the flat of the tip, and the slope of both sides times the depth."""
+    """Return width of a V at the surface: the flat of the tip, and the slope of both sides times the depth."""
     return tip_mm + 2.0 * depth_mm * math.tan(math.radians(angle_deg / 2.0))
 
 
@@ -52,7 +52,7 @@ def measure(made: Made, step_mm: float) -> tuple[np.ndarray, list[str]]:
 
 
 def below(reading: Reading) -> shapely.MultiLineString:
-    """The paths that the text cuts, arcs as chords within 0.1 µm of them, worked out here from start, end and centre."""
+    """Return the paths that the text cuts, arcs as chords within 0.1 µm of them, worked out here from start, end and centre."""
     moves = reading.moves
     lines = []
     cutting = (

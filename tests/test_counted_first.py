@@ -38,7 +38,7 @@ def refused(work: Any) -> str:
 
 @pytest.fixture
 def job(tmp_path: Path) -> str:
-    """A job of some three hundred lines."""
+    """Return a job of some three hundred lines."""
     path = tmp_path / "job.yaml"
     path.write_text(own_job("{name: kaku-asanoha, pitch: 10 mm}", wide_mm=60, high_mm=60))
     return str(path)

@@ -27,7 +27,7 @@ ONE_PART, MANY_PARTS = 0.005, 0.03  # how far above the bound a plan may be
 
 
 def job_of(name: str, pitch_mm: float, outline: str) -> Job:
-    """A shallow engraving of a pattern."""
+    """Return a shallow engraving of a pattern."""
     text = f"""
 piece: {{{OUTLINES[outline]}, thickness: 8, wood: maple-sugar, outline: {{shape: {outline}}}}}
 pattern: {{name: {name}, pitch: {pitch_mm}}}
@@ -48,7 +48,7 @@ def parts(network: Network, *, cut_only: bool) -> tuple[int, int, int]:
 
 
 def serious(findings: tuple[Finding, ...]) -> list[Finding]:
-    """The findings that speak of the program, not of narrow land or a pitch too large for a small piece."""
+    """Return the findings that speak of the program, not of narrow land or a pitch too large for a small piece."""
     return [
         one
         for one in findings

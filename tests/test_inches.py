@@ -33,7 +33,7 @@ def run(*words: str) -> Result:
 
 @pytest.fixture
 def job(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    """A job in inches in a folder of its own, which is the working folder."""
+    """Return a job in inches in a folder of its own, which is the working folder."""
     monkeypatch.chdir(tmp_path)
     path = tmp_path / "lid.yaml"
     path.write_text(JOB)

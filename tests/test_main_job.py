@@ -92,7 +92,7 @@ def lines_of(made: Made) -> list[shapely.LineString]:
 
 
 def assert_cuts_its_lines(made: Made, run: Any) -> None:
-    """The program is accepted without a word and cuts the network's lines, each once per level, and nothing else."""
+    """Assert that the program is accepted without a word and cuts the network's lines, each once per level, and nothing else."""
     assert run.accepted, run.message
     assert run.message == ""
     job, network = made.job, made.network

@@ -27,7 +27,7 @@ HALF_MM = DEPTH_MM * math.tan(math.radians(BIT_DEG / 2.0))
 
 
 def dxf_text() -> str:
-    """The same outline as a DXF drawing."""
+    """Return the same outline as a DXF drawing."""
     import io
 
     import ezdxf
@@ -54,19 +54,19 @@ def dxf_text() -> str:
 
 
 def round_piece(width: float, height: float) -> shapely.Polygon:
-    """An ellipse as a fine polygon."""
+    """Return an ellipse as a fine polygon."""
     return affinity.scale(shapely.Point(0, 0).buffer(1.0, quad_segs=1000), width / 2.0, height / 2.0)
 
 
 def rounded(width: float, height: float, radius: float) -> shapely.Polygon:
-    """A rounded rectangle as a fine polygon."""
+    """Return a rounded rectangle as a fine polygon."""
     return shapely.box(
         -width / 2 + radius, -height / 2 + radius, width / 2 - radius, height / 2 - radius
     ).buffer(radius, quad_segs=1000)
 
 
 def hexagon(width: float) -> shapely.Polygon:
-    """A regular hexagon with a flat side at the front, as wide as given over its corners."""
+    """Return a regular hexagon with a flat side at the front, as wide as given over its corners."""
     return shapely.Polygon(
         [(width / 2 * math.cos(k * math.pi / 3), width / 2 * math.sin(k * math.pi / 3)) for k in range(6)]
     )
@@ -93,7 +93,7 @@ OUTLINES: dict[str, tuple[str, shapely.Polygon]] = {
 
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A folder with the drawn outlines."""
+    """Return a folder with the drawn outlines."""
     path = tmp_path_factory.mktemp("outlines")
     (path / "outline.svg").write_text(SVG, encoding="utf-8")
     (path / "outline.dxf").write_text(dxf_text(), encoding="utf-8")
@@ -101,7 +101,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 def job_of(folder: Path, outline: str, pattern: str) -> Job:
-    """A job on such a piece, its zero in the middle."""
+    """Return a job on such a piece, its zero in the middle."""
     text = f"""
 piece: {{{OUTLINES[outline][0]}, thickness: 9, wood: maple-sugar}}
 pattern: {pattern}
@@ -114,7 +114,7 @@ zero: {{xy: centre, z: top}}
 
 
 def below(made: Made) -> shapely.MultiLineString:
-    """What the text cuts, arcs as fine chords (from start, centre and sweep)."""
+    """Return what the text cuts, arcs as fine chords (from start, centre and sweep)."""
     moves = made.reading.moves
     level = (moves.start_mm[:, 2] < -1e-9) & (moves.end_mm[:, 2] < -1e-9) & (moves.length_mm > 1e-9)
     lines = []
@@ -131,7 +131,7 @@ def below(made: Made) -> shapely.MultiLineString:
 
 
 def ends(made: Made) -> np.ndarray:
-    """Places where only one line to cut ends."""
+    """Return places where only one line to cut ends."""
     network = made.network
     degree = np.bincount(
         np.concatenate([network.tail[network.cut], network.head[network.cut]]), minlength=len(network.x_nm)

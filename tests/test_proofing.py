@@ -25,7 +25,7 @@ TEXT = (PROGRAMS / "cross.nc").read_text(encoding="ascii")
 
 
 def run_of(*sets: str, text: str = TEXT) -> DryRun:
-    """The dry run of the cross for its job, some values of which are changed."""
+    """Return the dry run of the cross for its job, some values of which are changed."""
     job = load_job(str(PROGRAMS / "cross.yaml"), sets)
     return dry_run(text, file="cross.nc", machine=job.machine, job=job)
 
@@ -49,19 +49,19 @@ def with_bit(run: DryRun, angle_deg: float) -> Job:
 
 
 def surface_of(run: DryRun, step_mm: float | None = None) -> Surface:
-    """The surface it leaves."""
+    """Return the surface it leaves."""
     return carved(job_of(run), run.reading.moves, step_mm, layout_of(run).grooves)
 
 
 def measure(run: DryRun, surface: Surface, *, land: bool = False, finer: bool = False) -> Measured:
-    """What is measured on a surface for the job of a dry run."""
+    """Return what is measured on a surface for the job of a dry run."""
     rings = outline_rings(layout_of(run)) if land else None
     network, grooves = layout_of(run).network, layout_of(run).grooves
     return measured(job_of(run), network, grooves, run.reading.moves, surface, rings=rings, finer=finer)
 
 
 def with_surface(run: DryRun, surface: Surface, facts: Measured) -> DryRun:
-    """The dry run with what a surface and what was measured on it add."""
+    """Return the dry run with what a surface and what was measured on it add."""
     known = {one.code for one in run.findings}
     found = carved_findings(
         job_of(run), layout_of(run).network, layout_of(run).grooves, surface, facts, known
@@ -70,7 +70,7 @@ def with_surface(run: DryRun, surface: Surface, facts: Measured) -> DryRun:
 
 
 def codes(run: DryRun) -> list[str]:
-    """The codes found, in order."""
+    """Return the codes found, in order."""
     return [one.code for one in run.findings]
 
 

@@ -27,7 +27,7 @@ PIECES = {
 
 
 def edges(network: Network) -> np.ndarray:
-    """Every edge to cut as both ends and its middle in micrometres, whichever way it is walked, in order."""
+    """Return every edge to cut as both ends and its middle in micrometres, whichever way it is walked, in order."""
     xy = network.xy_mm
     a, b = xy[network.tail[network.cut]], xy[network.head[network.cut]]
     chord = b - a

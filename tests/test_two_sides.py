@@ -20,7 +20,7 @@ SAMPLES = sorted((ROOT / "samples").glob("*.yaml"))
 
 
 def reached_from(start: str) -> set[str]:
-    """Every module of the package that a module imports, directly or through others, itself included."""
+    """Return every module of the package that a module imports, directly or through others, itself included."""
     found, left = set(), [start]
     while left:
         name = left.pop()
@@ -45,7 +45,7 @@ def test_the_two_sides_share_the_grammar_and_nothing_else() -> None:
 
 
 def _last_digit_lost(count: int, decimals: int) -> str:
-    """A number cut off instead of rounded: its last decimal is gone."""
+    """Return a number cut off instead of rounded: its last decimal is gone."""
     return f"{int(count / 10) * 10 / 10**decimals:.{decimals}f}"
 
 
@@ -58,7 +58,7 @@ def _sign_lost(count: int, decimals: int) -> str:
 
 
 def _zeros_lost(count: int, decimals: int) -> str:
-    """The zeros after the point left out, as a careless divmod does: 1.05 becomes 1.5."""
+    """Return the zeros after the point left out, as a careless divmod does: 1.05 becomes 1.5."""
     whole, part = divmod(abs(count), 10**decimals)
     return f"{'-' if count < 0 else ''}{whole}.{part}"
 
@@ -68,12 +68,12 @@ def _with_exponent(count: int, decimals: int) -> str:
 
 
 def _rounded_up(count: int, decimals: int) -> str:
-    """Two steps of the last decimal too much."""
+    """Return two steps of the last decimal too much."""
     return f"{(count + 2) / 10**decimals:.{decimals}f}"
 
 
 def of_the_text(text: str, job: Job) -> tuple[Finding, ...]:
-    """What the dry run finds in a text, after what there is to say of the job before any text."""
+    """Return what the dry run finds in a text, after what there is to say of the job before any text."""
     run = dry_run(text, file="the program", machine=job.machine, job=job)
     assert run.layout is not None
     known = job_findings(job, run.layout)

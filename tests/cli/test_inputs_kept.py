@@ -20,7 +20,7 @@ SQUARE = '<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" vie
 
 @pytest.fixture
 def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    """A working folder with two jobs, which between them read a file of every kind."""
+    """Return a working folder with two jobs, which between them read a file of every kind."""
     monkeypatch.chdir(tmp_path)
     parts = tmp_path / "parts"
     parts.mkdir()
@@ -48,13 +48,13 @@ def _heard(event: str, rest: tuple[Any, ...]) -> None:
 
 @pytest.fixture(scope="session")
 def _hook() -> None:
-    """Hook into the opening of files, once."""
+    """Return hook into the opening of files, once."""
     sys.addaudithook(_heard)
 
 
 @pytest.fixture
 def opened(_hook: None) -> Iterator[list[str]]:
-    """The paths of the files that are opened during the test."""
+    """Yield the paths of the files that are opened during the test."""
     paths: list[str] = []
     _heard_by.append(paths.append)
     yield paths

@@ -38,7 +38,7 @@ def ask(*words: str) -> Result:
 
 @pytest.fixture
 def job(tmp_path: Path) -> str:
-    """A new job file."""
+    """Return a new job file."""
     path = str(tmp_path / "tile.yaml")
     assert ask("new", path).exit_code == 0
     return path

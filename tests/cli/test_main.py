@@ -174,7 +174,7 @@ class TestBar:
 
     @pytest.fixture
     def clock(self, monkeypatch: pytest.MonkeyPatch) -> list[float]:
-        """A clock that shows what its only item says."""
+        """Return a clock that shows what its only item says."""
         now = [0.0]
         monkeypatch.setattr("vcarve.cli.progress.time.monotonic", lambda: now[0])
         return now

@@ -33,7 +33,7 @@ def run(*words: str, text: str | None = None) -> Result:
 
 @pytest.fixture
 def job(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    """A job file in a folder of its own, which is the working folder."""
+    """Return a job file in a folder of its own, which is the working folder."""
     monkeypatch.chdir(tmp_path)
     path = tmp_path / "tile.yaml"
     path.write_text(JOB)

@@ -19,7 +19,7 @@ def run(*words: str) -> Result:
 
 @pytest.fixture(autouse=True)
 def _folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """A working folder with a job, its pattern and its program."""
+    """Return a working folder with a job, its pattern and its program."""
     monkeypatch.chdir(tmp_path)
     Path("own.yaml").write_text(own_pattern(), encoding="utf-8")
     Path("job.yaml").write_text(own_job())

@@ -43,7 +43,7 @@ def run(*words: str) -> Result:
 
 @pytest.fixture
 def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    """An empty working folder."""
+    """Return an empty working folder."""
     monkeypatch.chdir(tmp_path)
     return tmp_path
 

@@ -20,17 +20,17 @@ from vcarve.program.moves import Motion
 
 
 def bit(angle=90.0, diameter=6.35, **tip):
-    """A bit; ``tip`` may hold ``tip`` (flat) or ``tip-radius``."""
+    """Return a bit; ``tip`` may hold ``tip`` (flat) or ``tip-radius``."""
     return Bit.model_validate({"angle": angle, "diameter": diameter, "shank": 6.35, **tip})
 
 
 def lines(*segments):
-    """Straight feed moves, each given by its two ends (x, y, z)."""
+    """Return straight feed moves, each given by its two ends (x, y, z)."""
     return moves_of([s[0] for s in segments], [s[1] for s in segments])
 
 
 def arc(radius, sweep, depth, *, begin=0.0, end_depth=None):
-    """One arc in XY about the origin, level unless it ends at another depth."""
+    """Return one arc in XY about the origin, level unless it ends at another depth."""
     end_depth = depth if end_depth is None else end_depth
     finish = begin + sweep
     return moves_of(
@@ -43,7 +43,7 @@ def arc(radius, sweep, depth, *, begin=0.0, end_depth=None):
 
 
 def carved(moves, tool=None, *, size=20.0, step=0.05, **more):
-    """The surface of a square piece around the origin, in double precision."""
+    """Return the surface of a square piece around the origin, in double precision."""
     return carve(moves, tool or bit(), width_mm=size, height_mm=size, step_mm=step, dtype=np.float64, **more)
 
 

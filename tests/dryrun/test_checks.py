@@ -30,24 +30,24 @@ MEASURED = {"width-off"}  # found on the carved surface, see test_proofing
 
 @cache
 def job_of(*sets: str) -> Job:
-    """The cross's job, with some of its values changed."""
+    """Return the cross's job, with some of its values changed."""
     return load_job(str(PROGRAMS / "cross.yaml"), sets)
 
 
 @cache
 def layout_of(*sets: str) -> Layout:
-    """The lines and grooves of the cross."""
+    """Return the lines and grooves of the cross."""
     return lay_out(job_of(*sets))
 
 
 def edited(changes: dict[int, str]) -> str:
-    """The program with some lines written otherwise; an empty text leaves the line out."""
+    """Return the program with some lines written otherwise; an empty text leaves the line out."""
     lines = [changes.get(number, line) for number, line in enumerate(CROSS, 1)]
     return "\n".join(line for line in lines if line) + "\n"
 
 
 def judge(text: str, *sets: str, lines: bool = True, job: bool = True) -> tuple[Finding, ...]:
-    """Every finding of a program; without ``lines`` it is not compared with the network, without ``job`` it has none."""
+    """Return every finding of a program; without ``lines`` it is not compared with the network, without ``job`` it has none."""
     known = job_of(*sets)
     layout = layout_of(*sets) if lines and job else None
     start = waiting_mm(known.machine, known if job else None)
@@ -62,7 +62,7 @@ def judge(text: str, *sets: str, lines: bool = True, job: bool = True) -> tuple[
 
 
 def places(found: tuple[Finding, ...]) -> list[tuple[int | None, str]]:
-    """Line and code of each finding, in order; "~" before the code of a caution."""
+    """Return line and code of each finding, in order; "~" before the code of a caution."""
     return [(one.line, one.code if one.severity == "refuse" else f"~{one.code}") for one in found]
 
 

@@ -19,7 +19,7 @@ REL = 1e-3
 
 
 def mill(rate=(500.0, 500.0, 500.0), acceleration=(10.0, 10.0, 10.0), **other):
-    """A machine with the planner's default settings unless told otherwise."""
+    """Return a machine with the planner's default settings unless told otherwise."""
     axes = ("x", "y", "z")
     return Machine.model_validate(
         {
@@ -38,7 +38,7 @@ def mill(rate=(500.0, 500.0, 500.0), acceleration=(10.0, 10.0, 10.0), **other):
 
 
 def path(*points, feed=500.0, start=(0.0, 0.0, 0.0), motion=Motion.FEED, events=()):
-    """Moves through points; a point may be (x, y, z) or (x, y, z, feed); feed None is a rapid."""
+    """Return moves through points; a point may be (x, y, z) or (x, y, z, feed); feed None is a rapid."""
     rows, here = [], start
     for point in points:
         speed = point[3] if len(point) == 4 else feed
@@ -56,7 +56,7 @@ def path(*points, feed=500.0, start=(0.0, 0.0, 0.0), motion=Motion.FEED, events=
 
 
 def arc(radius, sweep, *, plane=Plane.XY, rise=0.0, feed=500.0):
-    """One arc about the origin of its plane, starting on the plane's first axis."""
+    """Return one arc about the origin of its plane, starting on the plane's first axis."""
     first, second, normal = {Plane.XY: (0, 1, 2), Plane.XZ: (2, 0, 1), Plane.YZ: (1, 2, 0)}[plane]
     start, end, centre = np.zeros(3), np.zeros(3), np.zeros(3)
     start[first] = radius

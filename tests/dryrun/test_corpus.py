@@ -42,12 +42,12 @@ RAISED = {
 
 @cache
 def job_for(dialect: DialectName) -> Job:
-    """The cross's job for a mill with one kind of controller."""
+    """Return the cross's job for a mill with one kind of controller."""
     return on_machine(load_job(str(PROGRAMS / "cross.yaml")), dialect=dialect)
 
 
 def judged(text: str, dialect: DialectName, *, alone: bool = False) -> set[tuple[str, str]] | None:
-    """Severity and code of every finding, ``alone`` without the job; ``None`` for a text that cannot be read."""
+    """Return severity and code of every finding, ``alone`` without the job; ``None`` for a text that cannot be read."""
     job = job_for(dialect)
     try:
         found = dry_run(text, file="cross.nc", machine=job.machine, job=None if alone else job).findings
@@ -57,14 +57,14 @@ def judged(text: str, dialect: DialectName, *, alone: bool = False) -> set[tuple
 
 
 def program(changes: dict[int, str], dialect: DialectName) -> str:
-    """The cross's text with some lines written otherwise; it sets every mode that the dialect has."""
+    """Return the cross's text with some lines written otherwise; it sets every mode that the dialect has."""
     modes = {"linuxcnc": " G61 G91.1", "grbl-1.1": " G61 G91.1", "rs274ngc": " G61"}[dialect]
     lines = {1: CROSS[0] + modes} | changes
     return "\n".join(lines.get(number, line) for number, line in enumerate(CROSS, 1)) + "\n"
 
 
 def after(number: int, *texts: str) -> dict[int, str]:
-    """Lines put in after a line."""
+    """Return lines put in after a line."""
     return {number: "\n".join((CROSS[number - 1], *texts))}
 
 
@@ -271,7 +271,7 @@ def test_what_the_bytes_hold_is_told_at_its_line(text: str, line: int) -> None:
 
 
 def spelled(code: int) -> str:
-    """A code by its tenfold number."""
+    """Return a code by its tenfold number."""
     return f"{code // 10}.{code % 10}" if code % 10 else str(code // 10)
 
 

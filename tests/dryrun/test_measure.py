@@ -18,12 +18,12 @@ from vcarve.program.moves import Motion, Plane
 
 
 def bit(angle=90.0, diameter=6.35, shank=3.175, **tip):
-    """A bit; ``tip`` may hold ``tip`` (flat) or ``tip-radius``."""
+    """Return a bit; ``tip`` may hold ``tip`` (flat) or ``tip-radius``."""
     return Bit.model_validate({"angle": angle, "diameter": diameter, "shank": shank, **tip})
 
 
 def cutting(net, depths):
-    """Level moves along every edge at its depth; arcs from the edges' bulges."""
+    """Return level moves along every edge at its depth; arcs from the edges' bulges."""
     xy = net.xy_mm
     tail, head = xy[net.tail], xy[net.head]
     sweep = 4 * np.arctan(net.bulge)
@@ -43,7 +43,7 @@ def cutting(net, depths):
 
 
 def hemp_leaf(half):
-    """One square hemp leaf tile with border: mid-sides, corners and the incentres of its eight right
+    """Return one square hemp leaf tile with border: mid-sides, corners and the incentres of its eight right
     triangles.
     """
     far, near = half * math.sqrt(0.5), half * (1 - math.sqrt(0.5))
@@ -152,7 +152,7 @@ def test_land_of_a_grid():
 
 
 def heights(rows):
-    """A carved surface in steps of 0.1 mm from rows of 0 (land) and 1 (cut a millimetre deep), the front row first."""
+    """Return a carved surface in steps of 0.1 mm from rows of 0 (land) and 1 (cut a millimetre deep), the front row first."""
     return Surface(height_mm=-np.array(rows, dtype=float), step_mm=0.1, x0_mm=0.0, y0_mm=0.0)
 
 
@@ -258,7 +258,7 @@ def test_little_wall_is_measured_on_the_grid_it_asks_for(tool, depth, turn_deg):
 
 
 def sloping(depth, end_depth, *, length=12.0, turn_deg=0.0, bulge=0.0):
-    """A network of one line or arc about the origin, and the move or helix along it from one depth to another."""
+    """Return a network of one line or arc about the origin, and the move or helix along it from one depth to another."""
     c, s = math.cos(math.radians(turn_deg)) * length / 2, math.sin(math.radians(turn_deg)) * length / 2
     net = network_of_lines([((round(-c, 6), round(-s, 6)), (round(c, 6), round(s, 6)))], [bulge])
     backward = net.xy_mm[net.tail[0], 0] > 0.0

@@ -43,7 +43,7 @@ ARC = [
 
 
 def judge(moves: list[str], job: Job = JOB) -> tuple[Finding, ...]:
-    """Every finding of a program of these lines."""
+    """Return every finding of a program of these lines."""
     text = "\n".join([OPENING, *moves, "M5", "M30"]) + "\n"
     reading = read_program(text, dialect=job.machine.dialect, start_mm=(0.0, 0.0, 5.0))
     return check(reading, machine=job.machine, job=job, network=NETWORK, grooves=GROOVES)
@@ -52,14 +52,14 @@ def judge(moves: list[str], job: Job = JOB) -> tuple[Finding, ...]:
 def found(
     line: list[str] | None = None, arc: list[str] | None = None, **recut: str
 ) -> list[tuple[int | None, str]]:
-    """Line and code of every finding where the line or the arc is written like this, "~" before a caution's."""
+    """Return line and code of every finding where the line or the arc is written like this, "~" before a caution's."""
     job = JOB.model_copy(update=recut)
     one = judge([*(line or LINE), *(arc or ARC)], job)
     return [(f.line, f.code if f.severity == "refuse" else f"~{f.code}") for f in one]
 
 
 def chords(count: int) -> list[str]:
-    """The arc's pass as straight moves."""
+    """Return the arc's pass as straight moves."""
     rows = []
     for k in range(1, count + 1):
         angle = math.pi / 4.0 + math.pi / 2.0 * k / count

@@ -11,7 +11,7 @@ from vcarve.job.bench import Bit
 
 
 def bit(angle=90.0, diameter=6.35, **tip):
-    """A bit; ``tip`` may hold ``tip`` (flat) or ``tip-radius``."""
+    """Return a bit; ``tip`` may hold ``tip`` (flat) or ``tip-radius``."""
     return Bit.model_validate({"angle": angle, "diameter": diameter, "shank": 6.35, **tip})
 
 

@@ -46,14 +46,14 @@ machine: small-desktop
 
 @pytest.fixture
 def job_path(tmp_path: Path) -> str:
-    """A small job file."""
+    """Return a small job file."""
     path = tmp_path / "job.yaml"
     path.write_text(PLAIN, encoding="utf-8")
     return str(path)
 
 
 def written_job(path: str) -> JobFile:
-    """The job as it is written, before its names are looked up."""
+    """Return the job as it is written, before its names are looked up."""
     return record_from(read_document(path), JobFile)
 
 

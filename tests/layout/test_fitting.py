@@ -21,7 +21,7 @@ LAYINGS = ("", "rotate: 90", "rotate: 180", "rotate: -90", "mirror: true", "rota
 
 
 def layout_of(pattern: str, width: float = 90.0, height: float = 60.0, shape: str = "rectangle") -> Layout:
-    """The layout of a pattern on a piece of this size."""
+    """Return the layout of a pattern on a piece of this size."""
     text = f"""
 piece: {{width: {width}, height: {height}, thickness: 9, wood: maple-sugar, outline: {{shape: {shape}}}}}
 pattern: {pattern}
@@ -41,7 +41,7 @@ def on_line(network: Network, axis: int, place_mm: float) -> float:
 
 
 def places(network: Network) -> set[tuple[float, float]]:
-    """The vertices of lines to cut, in hundredths of a millimetre (no two are nearer than that)."""
+    """Return the vertices of lines to cut, in hundredths of a millimetre (no two are nearer than that)."""
     used = np.unique(np.concatenate([network.tail[network.cut], network.head[network.cut]]))
     return {(round(x, 2) + 0.0, round(y, 2) + 0.0) for x, y in network.xy_mm[used].tolist()}
 

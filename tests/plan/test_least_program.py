@@ -23,7 +23,7 @@ DEPTH_MM = 2.0
 
 
 def pieces(seed, spread):
-    """Places and edges of a star of three arms, a triangle, and two or three loose segments or another triangle."""
+    """Return places and edges of a star of three arms, a triangle, and two or three loose segments or another triangle."""
     rng = np.random.default_rng(seed)
 
     def near(count, reach):
@@ -39,7 +39,7 @@ def pieces(seed, spread):
 
 
 def least_program_s(xy, depth, edges, web, mine, *, recut):
-    """Seconds of the quickest of all programs at constant rates; every place has one depth."""
+    """Return the seconds of the quickest of all programs at constant rates; every place has one depth."""
     graph = nx.Graph()
     graph.add_nodes_from(range(len(xy)))
     if recut:

@@ -20,7 +20,7 @@ from vcarve.plan.web import weave
 
 
 def squares(lines, seed, count):
-    """Squares of 4 mm on random places of a 10 mm grid."""
+    """Return squares of 4 mm on random places of a 10 mm grid."""
     spots = np.random.default_rng(seed).choice(64, count, replace=False)
     corners, edges = [], []
     for k, spot in enumerate(spots.tolist()):

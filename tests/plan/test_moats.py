@@ -26,7 +26,7 @@ SEGMENT = [(0, 1)]
 
 
 def posed(lines, job_of, seed, shapes, spread=60.0):
-    """A task of squares, stars and segments of some millimetres at random places, and its web."""
+    """Return a task of squares, stars and segments of some millimetres at random places, and its web."""
     rng = np.random.default_rng(seed)
     corners: list[list[float]] = []
     edges: list[tuple[int, int]] = []
@@ -41,7 +41,7 @@ def posed(lines, job_of, seed, shapes, spread=60.0):
 
 
 def ends(task):
-    """The lifts and the ties of a task: their rows, and the components they join."""
+    """Return the lifts and the ties of a task: their rows, and the components they join."""
     graph = task.graph
     lift = np.flatnonzero(graph.kind == LIFT)
     tie = np.flatnonzero((graph.kind == FROM_START) | (graph.kind == TO_END))

@@ -16,7 +16,7 @@ START = (-30.0, -30.0)
 
 
 def random_network(lines, seed):
-    """A connected network of straight edges between random points."""
+    """Return a connected network of straight edges between random points."""
     rng = np.random.default_rng(seed)
     n = int(rng.integers(3, 13))
     xy = rng.uniform(-30, 30, (n, 2)).round(3)
@@ -28,7 +28,7 @@ def random_network(lines, seed):
 
 
 def least_by_networkx(web, mine, *, recut):
-    """Weight of the least matching of odd vertices, start and end, every pair priced by its cheapest connection."""
+    """Return weight of the least matching of odd vertices, start and end, every pair priced by its cheapest connection."""
     graph = nx.Graph()
     graph.add_nodes_from(range(len(web.xy_mm)))
     for u, v, s in zip(web.u.tolist(), web.v.tolist(), web.cut_s.tolist(), strict=True):

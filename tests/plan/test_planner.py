@@ -19,7 +19,7 @@ from vcarve.plan.web import weave
 
 
 def walked(network, cuts, made):
-    """The line of the network each step runs along, the vertices where it begins and ends, and how deep it begins."""
+    """Return the line of the network each step runs along, the vertices where it begins and ends, and how deep it begins."""
     first = made.half_edge // 2
     while (cuts.after[first] >= 0).any():
         first = np.where(cuts.after[first] >= 0, cuts.after[first], first)
@@ -37,7 +37,7 @@ def walked(network, cuts, made):
 
 
 def assert_sound(network, depth_mm, cuts, made, *, levels=1):
-    """Every edge is cut at its depth once per level and never deeper, and every pass is one connected run."""
+    """Assert that every edge is cut at its depth once per level and never deeper, and every pass is one connected run."""
     edge, begin, end, depth = walked(network, cuts, made)
     first = set(made.pass_start[:-1].tolist())
     own = ~made.recut
@@ -57,7 +57,7 @@ def assert_sound(network, depth_mm, cuts, made, *, levels=1):
 
 
 def gains(network, cuts, made):
-    """The least and the most that any line gets deeper from one walk to a deeper one, in mm."""
+    """Return the least and the most that any line gets deeper from one walk to a deeper one, in mm."""
     edge, _, _, depth = walked(network, cuts, made)
     found = np.concatenate(
         [

@@ -23,7 +23,7 @@ ROUNDING = 1e-4  # of the whole: noise, and weights rounded to whole numbers
 
 @st.composite
 def graphs(draw):
-    """A grid of up to 6 by 6 nodes with random prices, members and ties to a hub (the last node), of all or of members only."""
+    """Draw a grid of up to 6 by 6 nodes with random prices, members and ties to a hub (the last node), of all or of members."""
     wide, high = draw(st.integers(2, 6)), draw(st.integers(2, 6))
     size = wide * high
     rng = np.random.default_rng(draw(st.integers(0, 10_000)))
@@ -41,7 +41,7 @@ def graphs(draw):
 
 
 def least_by_networkx(a, b, price, marked, hub):
-    """Weight of the least T-join: a least matching of the members by their shortest paths, the hub made even."""
+    """Return weight of the least T-join: a least matching of the members by their shortest paths, the hub made even."""
     graph = nx.Graph()
     graph.add_weighted_edges_from(zip(a.tolist(), b.tolist(), price.tolist(), strict=True))
     members = np.flatnonzero(marked).tolist()
@@ -54,7 +54,7 @@ def least_by_networkx(a, b, price, marked, hub):
 
 
 def lacks(a, b, chosen, marked, hub):
-    """Nodes, the hub apart, at which a set of edges has an end too many or too few."""
+    """Return nodes, the hub apart, at which a set of edges has an end too many or too few."""
     ends = np.bincount(np.concatenate([a[chosen], b[chosen]]), minlength=len(marked))
     return np.delete((ends + marked) % 2, hub).sum()
 

@@ -21,7 +21,7 @@ FINE = 2000  # chords that stand for an arc where shapely judges
 
 @st.composite
 def curves(draw: st.DrawFn) -> np.ndarray:
-    """A line or an arc of at least a tenth between its ends."""
+    """Return a line or an arc of at least a tenth between its ends."""
     a = np.array([draw(COORDINATES), draw(COORDINATES)])
     b = np.array([draw(COORDINATES), draw(COORDINATES)])
     assume(math.dist(a, b) > 0.1)
@@ -29,12 +29,12 @@ def curves(draw: st.DrawFn) -> np.ndarray:
 
 
 def fine(curve: np.ndarray) -> shapely.LineString:
-    """A line or arc as very many chords."""
+    """Return a line or arc as very many chords."""
     return shapely.LineString(arcs.points(curve, np.linspace(0.0, 1.0, FINE + 1)))
 
 
 def largest(curve: np.ndarray) -> float:
-    """The size of what is looked at: the chord, or the diameter."""
+    """Return the size of what is looked at: the chord, or the diameter."""
     return (
         float(np.hypot(*(curve[2:4] - curve[:2]))) if curve[4] == 0.0 else 2.0 * float(arcs.circles(curve)[1])
     )

@@ -24,7 +24,7 @@ CURVES = st.tuples(COORDINATES, COORDINATES, COORDINATES, COORDINATES, BULGES).f
 def met(
     first: tuple[float, ...], second: tuple[float, ...], reach: float | None = None
 ) -> list[tuple[float, ...]]:
-    """Every meeting of two curves as (x, y, share of the first, share of the second), rounded."""
+    """Return every meeting of two curves as (x, y, share of the first, share of the second), rounded."""
     found = meetings(np.array([first]), np.array([second]), TOLERANCE, reach)
     rows = np.column_stack([found.place, found.first, found.second])
     return [tuple(float(v) for v in np.round(row, 6)) for row in rows]
@@ -99,7 +99,7 @@ def test_crossings_are_those_of_fine_chords(first: tuple[float, ...], second: tu
 
 
 def _grazing(chains: list[shapely.LineString], place: shapely.Point) -> bool:
-    """Whether two chains run so nearly alike at a place that chords may cross where the curves do not."""
+    """Return whether two chains run so nearly alike at a place that chords may cross where the curves do not."""
     at = [
         chain.line_interpolate_point(chain.project(place) + step)
         for chain in chains

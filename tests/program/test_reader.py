@@ -15,14 +15,14 @@ from vcarve.program.reader import read, read_program
 
 
 def moves(text: str, dialect: DialectName = "rs274ngc") -> Moves:
-    """The moves of a program that must be clean; M2 is added."""
+    """Return the moves of a program that must be clean; M2 is added."""
     reading = read(text + "\nM2\n", dialect=dialect)
     assert reading.faults == ()
     return reading.moves
 
 
 def events(text: str, dialect: DialectName = "rs274ngc") -> list[tuple[str, float, int]]:
-    """Kind, value and following move of each event."""
+    """Return kind, value and following move of each event."""
     return [(event.kind, event.value, event.before) for event in moves(text, dialect).events]
 
 

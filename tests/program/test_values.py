@@ -12,7 +12,7 @@ from vcarve.program.values import ValueFault, real_value
 
 
 def value(text: str) -> float:
-    """The value of a text that is one value and nothing else."""
+    """Return the value of a text that is one value and nothing else."""
     result, end = real_value(text, 0, {3: 15.0, 4: 3.0})
     if end != len(text):
         raise ValueFault(end, "there is something behind the value")

@@ -13,7 +13,7 @@ LINUXCNC = DIALECTS["linuxcnc"]
 
 
 def pairs(raw: str, dialect: str = "rs274ngc") -> list[tuple[str, float]]:
-    """Letters and values of a line."""
+    """Return letters and values of a line."""
     return [(word.letter, word.value) for word in take_apart(raw, DIALECTS[dialect]).words]
 
 

@@ -41,24 +41,24 @@ bits = st.builds(
 
 
 def moves_from(rows):
-    """Moves from tuples of start, end, sweep and the centre's X and Y."""
+    """Return moves from tuples of start, end, sweep and the centre's X and Y."""
     table = np.array([(*row, math.nan, math.nan)[:9] for row in rows], dtype=float)
     return moves_of(table[:, :3], table[:, 3:6], centre_mm=table[:, [7, 8, 2]], sweep_rad=table[:, 6])
 
 
 def back(row):
-    """A move the other way round."""
+    """Return a move the other way round."""
     return (*row[3:6], *row[:3], -row[6], *row[7:])
 
 
 def heights(rows, tool):
-    """The carved map of a small piece."""
+    """Return the carved map of a small piece."""
     surface = carve(moves_from(rows), tool, width_mm=12, height_mm=12, step_mm=0.16, dtype=np.float64)
     return surface.height_mm
 
 
 def same(one, other):
-    """Equal heights; an upright wall may fall on either side of a pixel that lies exactly on it."""
+    """Assert equal heights; an upright wall may fall on either side of a pixel that lies exactly on it."""
     return np.count_nonzero(np.abs(one - other) > 1e-9) <= 2
 
 

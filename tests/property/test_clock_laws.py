@@ -22,7 +22,7 @@ paths = st.lists(st.tuples(places, rates | st.just(math.nan)), min_size=1, max_s
 
 
 def mill(rate, acceleration, deviation=0.01):
-    """A machine with the given limits for X, Y and Z."""
+    """Return a machine with the given limits for X, Y and Z."""
     return Machine.model_validate(
         {
             "name": "test-mill",
@@ -44,7 +44,7 @@ mills = st.builds(
 
 
 def moves_through(points, feeds):
-    """Straight moves through n + 1 points; a NaN feed is a rapid."""
+    """Return straight moves through n + 1 points; a NaN feed is a rapid."""
     points, feeds = np.array(points, dtype=float), np.array(feeds, dtype=float)
     return moves_of(
         points[:-1],
@@ -56,7 +56,7 @@ def moves_through(points, feeds):
 
 
 def of(path):
-    """Points (from the origin) and feeds of a drawn path."""
+    """Return points (from the origin) and feeds of a drawn path."""
     return [(0.0, 0.0, 0.0), *(place for place, _ in path)], [feed for _, feed in path]
 
 

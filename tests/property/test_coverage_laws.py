@@ -48,7 +48,7 @@ SHIFT_MM = 0.05
 
 @cache
 def job_of(*, arcs: bool, recut: str) -> Job:
-    """A job whose machine takes arcs, or wants them as chords."""
+    """Return a job whose machine takes arcs, or wants them as chords."""
     job = load_job(JOB, (f"plan.recut={recut}",))
     job = job.model_copy(update={"pattern": job.pattern.model_copy(update={"ends": "run-off"})})
     return on_machine(job, arcs=arcs)
@@ -56,7 +56,7 @@ def job_of(*, arcs: bool, recut: str) -> Job:
 
 @cache
 def network_of(name: str, pitch_mm: float) -> tuple[Network, Grooves]:
-    """A catalogue pattern on a small rectangle, and its grooves."""
+    """Return a catalogue pattern on a small rectangle, and its grooves."""
     network = build(pattern(name, "."), region=rectangle(57.0, 38.0), pitch_mm=pitch_mm)
     return network, measure(network, job_of(arcs=True, recut="allow").bit, DEPTHS)
 
@@ -72,12 +72,12 @@ class Cut:
     edges: tuple[int, ...]
 
     def turned(self) -> Cut:
-        """The same stroke from its other end."""
+        """Return the same stroke from its other end."""
         return replace(self, a=self.b, b=self.a, bulge=-self.bulge)
 
 
 def strokes(network: Network, grooves: Grooves) -> list[Cut]:
-    """One stroke for each edge."""
+    """Return one stroke for each edge."""
     xy = network.xy_mm
     return [
         Cut(
@@ -92,7 +92,7 @@ def strokes(network: Network, grooves: Grooves) -> list[Cut]:
 
 
 def split(cut: Cut, share: float) -> list[Cut]:
-    """The stroke in two, the first having a share of its length."""
+    """Return the stroke in two, the first having a share of its length."""
     (ax, ay), (bx, by) = cut.a, cut.b
     if cut.bulge == 0.0:
         middle = (ax + share * (bx - ax), ay + share * (by - ay))
@@ -109,7 +109,7 @@ def split(cut: Cut, share: float) -> list[Cut]:
 
 
 def joined(cuts: list[Cut], rng: random.Random) -> list[Cut]:
-    """Some straight strokes of equal depth that go on from each other in the same direction, joined."""
+    """Return some straight strokes of equal depth that go on from each other in the same direction, joined."""
     done: list[Cut] = []
     for cut in cuts:
         for k, other in enumerate(done):
@@ -132,7 +132,7 @@ def joined(cuts: list[Cut], rng: random.Random) -> list[Cut]:
 
 
 def varied(cuts: list[Cut], rng: random.Random) -> list[Cut]:
-    """The strokes joined here, split there, turned round and in another order."""
+    """Return the strokes joined here, split there, turned round and in another order."""
     result = []
     for cut in joined(cuts, rng):
         long_ = math.dist(cut.a, cut.b) > 2.0
@@ -142,7 +142,7 @@ def varied(cuts: list[Cut], rng: random.Random) -> list[Cut]:
 
 
 def chords(cut: Cut) -> list[tuple[float, float]]:
-    """Points along an arc whose chords stay within 0.002 mm of it, the end last."""
+    """Return points along an arc whose chords stay within 0.002 mm of it, the end last."""
     sweep = 4.0 * math.atan(cut.bulge)
     radius = math.dist(cut.a, cut.b) / (2.0 * abs(math.sin(sweep / 2.0)))
     count = math.ceil(abs(sweep) / (2.0 * math.acos(1.0 - 0.002 / radius)))
@@ -154,7 +154,7 @@ def chords(cut: Cut) -> list[tuple[float, float]]:
 
 
 def written(cuts: list[Cut], *, arcs: bool) -> tuple[str, list[int], list[list[int]]]:
-    """The program, the line of each stroke's plunge, and the lines of its moves."""
+    """Return the program, the line of each stroke's plunge, and the lines of its moves."""
     lines = ["G17 G21 G54 G90 G94", "G0 Z5", "S10000 M3", "G4 P3"]
     plunges, moves = [], []
     for cut in cuts:
@@ -177,7 +177,7 @@ def written(cuts: list[Cut], *, arcs: bool) -> tuple[str, list[int], list[list[i
 
 
 def judge(text: str, name: str, pitch_mm: float, job: Job) -> tuple[Finding, ...]:
-    """Every finding of a program against a network."""
+    """Return every finding of a program against a network."""
     network, grooves = network_of(name, pitch_mm)
     start = waiting_mm(job.machine, job)
     reading = read_program(text, dialect=job.machine.dialect, start_mm=start)

@@ -38,7 +38,7 @@ values = st.recursive(
 
 
 def _places(node: Any) -> list[tuple[Any, Any]]:
-    """Every (section, key) of a tree."""
+    """Return every (section, key) of a tree."""
     here = (
         list(node.items())
         if isinstance(node, dict)

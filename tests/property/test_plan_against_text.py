@@ -23,7 +23,7 @@ RAPID = (2000.0, 1500.0, 1000.0)  # a machine whose axes differ
 
 @st.composite
 def tasks(draw):
-    """A pattern at a pitch, with one or two depths, its loose ends tapered or not, in one to three levels, straight or turned."""
+    """Draw a pattern at a pitch, one or two depths, loose ends tapered or not, one to three levels, straight or turned."""
     network = None
     while network is None or network.edges > MOST_EDGES or not network.cut.any():
         shape = pattern(draw(st.sampled_from(names())))
@@ -49,7 +49,7 @@ def tasks(draw):
 
 
 def counted(job, text):
-    """Passes, mm along grooves, mm of rapids across, and seconds at constant rates, of a program's text."""
+    """Return passes, mm along grooves, mm of rapids across, and seconds at constant rates, of a program's text."""
     moves = read_program(text, start_mm=(0.0, 0.0, job.machine.safe_height_mm)).moves
     delta = np.abs(moves.end_mm - moves.start_mm)
     rapid = moves.motion == Motion.RAPID

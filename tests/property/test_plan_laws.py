@@ -27,7 +27,7 @@ FAST = settings(deadline=None, derandomize=True, max_examples=60)
 
 @st.composite
 def networks(draw, *, slopes=True):
-    """Up to 25 edges between grid points, in any number of components, with one or two depths and some slopes."""
+    """Return up to 25 edges between grid points, in any number of components, with one or two depths and some slopes."""
     spots = st.tuples(st.integers(0, 5), st.integers(0, 5))
     pairs = draw(st.sets(st.tuples(spots, spots).filter(lambda p: p[0] < p[1]), min_size=1, max_size=25))
     points = sorted({p for pair in pairs for p in pair})

@@ -103,7 +103,7 @@ class Writer:
         self.slips = rng.random() < 0.4
 
     def number(self, value: float, places: int = 4) -> str:
-        """One value in one of the forms the language allows."""
+        """Return one value in one of the forms the language allows."""
         text = f"{value:.{places}f}"
         if self.rng.random() < 0.04:
             return self.expression(value)
@@ -121,7 +121,7 @@ class Writer:
         return text
 
     def expression(self, value: float) -> str:
-        """An expression, function or parameter, sometimes worth the value, sometimes anything."""
+        """Return an expression, function or parameter, sometimes worth the value, sometimes anything."""
         rng = self.rng
         choice = rng.randrange(5)
         if choice == 0:
@@ -170,17 +170,17 @@ class Writer:
         return f"[{text}]"
 
     def any_value(self) -> float:
-        """A coordinate."""
+        """Return a coordinate."""
         return self.rng.choice([0.0, self.rng.uniform(-20, 20), float(self.rng.randint(-9, 9))])
 
     def feed(self) -> str:
-        """An F word where one is due."""
+        """Return an F word where one is due."""
         if self.inverse and self.rng.random() < 0.97:
             return f"F{self.rng.uniform(0.5, 9):.2f}"
         return f"F{self.rng.choice([50, 120.5, 600])}" if self.rng.random() < 0.15 else ""
 
     def emit(self, *words: str) -> None:
-        """One line: its words in any order, in either case, spaced or not, now and then numbered or commented."""
+        """Return one line: its words in any order, in either case, spaced or not, now and then numbered or commented."""
         rng = self.rng
         parts = [word for word in words if word]
         if rng.random() < 0.3:
@@ -199,14 +199,14 @@ class Writer:
         self.lines.append(text)
 
     def straight(self) -> None:
-        """G0 or G1, written or carried over."""
+        """Return G0 or G1, written or carried over."""
         axes = self.rng.sample("XYZ", self.rng.choice([1, 1, 2, 2, 3]))
         code = self.rng.choice(["G0", "G1", "G1", "G01", "G00", "" if self.linear or self.slips else "G1"])
         self.linear = True
         self.emit(code, *(axis + self.number(self.any_value()) for axis in axes), self.feed())
 
     def arc(self) -> None:
-        """G2 or G3 in the plane in force, by centre or by radius, flat or as a helix."""
+        """Return G2 or G3 in the plane in force, by centre or by radius, flat or as a helix."""
         rng = self.rng
         u, v, w, i, j, _ = _LETTERS[self.plane]
         start = (0.0, 0.0)
@@ -263,7 +263,7 @@ class Writer:
             self.emit("G10", "L2", "P1", *words)
 
     def mode(self) -> None:
-        """A change of mode, or something that is not motion."""
+        """Return a change of mode, or something that is not motion."""
         rng = self.rng
         choice = rng.randrange(11)
         if choice == 0:
@@ -294,12 +294,12 @@ class Writer:
             self.straight()
 
     def slip(self) -> None:
-        """A line that is wrong, or nearly."""
+        """Return a line that is wrong, or nearly."""
         rng = self.rng
         self.lines.append(rng.choice(SLIPS))
 
     def write(self) -> str:
-        """The whole program."""
+        """Return the whole program."""
         rng = self.rng
         if rng.random() < 0.05:
             self.lines.append("%")
@@ -329,7 +329,7 @@ class Writer:
 
 
 def random_program(seed: int) -> str:
-    """The random program of a seed."""
+    """Return the random program of a seed."""
     return Writer(random.Random(seed)).write()
 
 
@@ -365,7 +365,7 @@ def differences(text: str, run: Any) -> str | None:
 
 
 def _stands(before: Any, after: Any) -> bool:
-    """Whether a move goes nowhere: it ends where the one before it (``None``: machine zero) did."""
+    """Return whether a move goes nowhere: it ends where the one before it (``None``: machine zero) did."""
     there = np.zeros(3) if before is None else np.add(before.end_mm, before.offset_mm)
     steps = after.step_mm if before is None else max(before.step_mm, after.step_mm)
     return after.kind != "arc" and np.allclose(
@@ -430,7 +430,7 @@ PREAMBLES = {
 
 
 def slip_differences(rs274: Callable[[str], Any], preamble: str) -> dict[str, str]:
-    """Every slip after one preamble; those on which reader and interpreter differ."""
+    """Return every slip after one preamble; those on which reader and interpreter differ."""
     found = {}
     for slip in [*SLIPS, *PROBES]:
         text = f"{PREAMBLES[preamble]}\n{slip}\nM2\n"

@@ -41,7 +41,7 @@ DIALECT_NAMES = st.sampled_from(get_args(DialectName))
 
 @st.composite
 def mutated(draw: st.DrawFn) -> bytes:
-    """The program above with a few bytes or lines changed, dropped, doubled or swapped."""
+    """Return the program above with a few bytes or lines changed, dropped, doubled or swapped."""
     data = bytearray(PROGRAM.encode())
     for _ in range(draw(st.integers(1, 8))):
         at = draw(st.integers(0, max(len(data) - 1, 0)))
@@ -64,7 +64,7 @@ def mutated(draw: st.DrawFn) -> bytes:
 
 
 def sound(reading: Reading) -> None:
-    """What holds of every reading, clean or not."""
+    """Assert what holds of every reading, clean or not."""
     moves = reading.moves
     for column in (moves.start_mm, moves.end_mm, moves.sweep_rad):
         assert np.isfinite(column).all()
@@ -103,7 +103,7 @@ def test_any_letters_and_digits_are_answered(text: str, dialect: DialectName) ->
 
 @st.composite
 def ordinary(draw: st.DrawFn) -> str:
-    """Lines near the ordinary form: mostly ones the short way takes, with changes of mode between them."""
+    """Return lines near the ordinary form: mostly ones the short way takes, with changes of mode between them."""
     number = st.one_of(
         st.integers(-99, 99).map(str),
         st.floats(-99, 99).map(lambda value: f"{value:.3f}"),

@@ -24,7 +24,7 @@ NEAR_MM = 0.004  # arcs are cut as chords that stray half of this
 
 @st.composite
 def tasks(draw):
-    """A pattern at a pitch in a field inside its margin, a taper, and levels."""
+    """Return a pattern at a pitch in a field inside its margin, a taper, and levels."""
     network = None
     while network is None or network.edges > MOST_EDGES or not network.cut.any():
         shape = pattern(draw(st.sampled_from(names())))
@@ -37,7 +37,7 @@ def tasks(draw):
 
 
 def wanted_mm(network, taper_mm):
-    """Depth at five places along each line to cut, by walking from it to both ends of its run."""
+    """Return depth at five places along each line to cut, by walking from it to both ends of its run."""
     cut = np.flatnonzero(network.cut).tolist()
     ends = {e: (int(network.tail[e]), int(network.head[e])) for e in cut}
     at: dict[int, list[int]] = {}

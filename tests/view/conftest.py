@@ -60,7 +60,7 @@ PLAN = Plan(
 
 
 def strokes() -> list[list[tuple[float, float]]]:
-    """One square hemp-leaf tile in closed form (half-squares joined from incentre to corners), origin at its centre."""
+    """Return one square hemp-leaf tile in closed form (half-squares joined from incentre to corners), origin at its centre."""
     h = HALF_MM
     near = h * (1.0 - math.sqrt(2.0) / 2.0)
     far = h * math.sqrt(2.0) / 2.0
@@ -75,7 +75,7 @@ def strokes() -> list[list[tuple[float, float]]]:
 
 
 def program() -> str:
-    """The tile as a program with its zero at the front left corner, and a circle of radius 20 cut with one arc."""
+    """Return the tile as a program with its zero at the front left corner, and a circle of radius 20 cut with one arc."""
     lines = ["(Square hemp leaf)", "G17 G21 G40 G49 G80 G90 G94", "M3 S10000", "G4 P3", "G0 Z5"]
     for k, stroke in enumerate(strokes()):
         depth = 0.8 if k < 4 else 0.6
@@ -89,7 +89,7 @@ def program() -> str:
 
 @pytest.fixture(scope="session")
 def facts() -> PageFacts:
-    """What the page of this tile shows, with one finding of each weight and a title that tries to break out."""
+    """Return what the page of this tile shows, with one finding of each weight and a title that tries to break out."""
     text = program()
     moves = read_program(text).moves
     speed = np.where(np.isnan(moves.feed_mm_min), RAPID_MM_MIN, moves.feed_mm_min) / 60.0
@@ -126,7 +126,7 @@ def facts() -> PageFacts:
 
 @pytest.fixture(scope="session")
 def bare_facts(facts: PageFacts) -> PageFacts:
-    """The same program dry-run without its job: no piece, bit, zero, speeds or plan."""
+    """Return the same program dry-run without its job: no piece, bit, zero, speeds or plan."""
     return replace(
         facts, title="", machine=None, job=None, rings=(), grooves=(), land_mm=None, plan=None, findings=()
     )
@@ -134,7 +134,7 @@ def bare_facts(facts: PageFacts) -> PageFacts:
 
 @pytest.fixture(scope="module")
 def browser(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Any]:
-    """Debian's Chromium; skipped where it is missing, unless MIZO_REQUIRE_BROWSER=1 makes that a failure."""
+    """Yield Debian's Chromium; skipped where it is missing, unless MIZO_REQUIRE_BROWSER=1 makes that a failure."""
     missing = None if Path(BROWSER).exists() or shutil.which("chromium") else f"{BROWSER} is not installed"
     try:
         from playwright.sync_api import sync_playwright

@@ -12,7 +12,7 @@ from vcarve.view.heights import png16
 
 
 def slope():
-    """A map that falls from the top at the back to 2 mm at the front."""
+    """Return a map that falls from the top at the back to 2 mm at the front."""
     heights = np.repeat(np.linspace(-2.0, 0.0, 5)[:, None], 3, axis=1).astype(np.float32)
     return Surface(height_mm=heights, step_mm=0.5, x0_mm=-0.5, y0_mm=-1.0)
 

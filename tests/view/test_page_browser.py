@@ -26,7 +26,7 @@ NEAR = 2e-4  # mm; positions travel as 32-bit floats
 
 @pytest.fixture(scope="module")
 def artefacts() -> Path:
-    """Where screenshots are kept: MIZO_ARTIFACTS, or a folder that is not under version control."""
+    """Return where screenshots are kept: MIZO_ARTIFACTS, or a folder that is not under version control."""
     folder = Path(os.environ.get("MIZO_ARTIFACTS", Path(__file__).parents[2] / "artifacts"))
     folder.mkdir(parents=True, exist_ok=True)
     return folder
@@ -64,7 +64,7 @@ def show(browser: Any, tmp_path: Path) -> Iterator[Opener]:
 
 
 def value(page: Any, name: str) -> float:
-    """A read-out as a number."""
+    """Return a read-out as a number."""
     return float(page.get_attribute(f"#read-{name}", "data-value"))
 
 
@@ -83,7 +83,7 @@ def settle(page: Any) -> None:
 
 
 def expected(facts: PageFacts, seconds: float) -> tuple[int, np.ndarray[Any, Any]]:
-    """The move running at a time, and the place in work coordinates, from the moves alone."""
+    """Return the move running at a time, and the place in work coordinates, from the moves alone."""
     moves: Moves = facts.moves
     i = max(int(np.searchsorted(facts.start_s, seconds, side="right")) - 1, 0)
     takes = facts.duration_s[i]
@@ -99,12 +99,12 @@ def expected(facts: PageFacts, seconds: float) -> tuple[int, np.ndarray[Any, Any
 
 
 def picture(page: Any) -> str:
-    """The picture's pixels as text, to compare two states of it."""
+    """Return the picture's pixels as text, to compare two states of it."""
     return str(page.evaluate("() => document.getElementById('view').toDataURL()"))
 
 
 def shades(page: Any) -> np.ndarray[Any, Any]:
-    """The picture's pixels (n, 4), 0 to 255."""
+    """Return the picture's pixels (n, 4), 0 to 255."""
     whole = """() => {
         const view = document.getElementById('view'), copy = document.createElement('canvas');
         copy.width = view.width; copy.height = view.height;

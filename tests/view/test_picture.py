@@ -25,7 +25,7 @@ class Map:
 
 
 def groove(angle_deg: float, depth_mm: float = 1.0) -> Map:
-    """A 45°-walled groove through the middle of a 20 mm square, running at an angle from the X axis."""
+    """Return a 45°-walled groove through the middle of a 20 mm square, running at an angle from the X axis."""
     c = np.arange(-9.95, 10.0, 0.1)
     x, y = np.meshgrid(c, c)
     turn = np.radians(angle_deg)
@@ -34,7 +34,7 @@ def groove(angle_deg: float, depth_mm: float = 1.0) -> Map:
 
 
 def pixels(png: bytes) -> npt.NDArray[np.float64]:
-    """Brightness (rows, columns), back row first as on the picture."""
+    """Return brightness (rows, columns), back row first as on the picture."""
     return np.asarray(Image.open(io.BytesIO(png)).convert("L"), dtype=float)
 
 

@@ -23,7 +23,7 @@ BIT = Bit(angle_deg=60.0, diameter_mm=3.175, shank_mm=3.175)
 
 
 def _walls(svg: str) -> list[np.ndarray]:
-    """Points of every groove's wall in a drawing."""
+    """Return points of every groove's wall in a drawing."""
     root = ElementTree.fromstring(svg)
     paths = [node.get("d", "") for node in root.iter("path") if node.get("class") == "wall"]
     return [np.array(re.findall(r"(-?[\d.]+) (-?[\d.]+)", path), dtype=float) for path in paths]
