@@ -224,7 +224,7 @@ def test_lines_that_end_at_a_margin_have_round_ends() -> None:
 
 
 def tapered() -> tuple[Network, Grooves, shapely.Polygon]:
-    """A square of 30 mm cut 2 mm deep, a line of 10 mm from the middle of a side to a point, and what that line covers."""
+    """Return a square of 30 mm cut 2 mm deep, a line of 10 mm from the middle of a side to a point, and what that line covers."""
     corners = [(-15.0, -15.0), (15.0, -15.0), (15.0, 15.0), (-15.0, 15.0)]
     ends = [*zip(corners, [*corners[1:], corners[0]], strict=True), ((0.0, -15.0), (0.0, -5.0))]
     network = build_lines([Line(start=a, end=b) for a, b in ends], region=rectangle(40.0, 40.0), edge="plain")

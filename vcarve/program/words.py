@@ -40,7 +40,7 @@ class Word(NamedTuple):
 
     @property
     def computed(self) -> bool:
-        """Tell whether the value is not written as a number: a parameter, an expression, a function."""
+        """Whether the value is not written as a number: a parameter, an expression, a function."""
         return any(char not in "0123456789.+-" for char in self.text[1:])
 
     @property
