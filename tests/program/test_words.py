@@ -74,7 +74,8 @@ def test_comments_are_kept_apart() -> None:
     for dialect in (NIST, LINUXCNC, GRBL):
         line = take_apart("G0 X1 ; (rest", dialect)
 
-        assert (line.comments, line.semicolon) == ((" (rest",), True)
+        assert line.comments == (" (rest",)
+        assert line.notes == (("semicolon",) if dialect is NIST else ())
 
 
 @pytest.mark.parametrize("raw", ["G0 X1 (open", "G0 (a (b) c)"])
@@ -98,7 +99,7 @@ def test_grbl_only_answers_a_question() -> None:
     line = take_apart("G0 X?1 (what?)", GRBL)
 
     assert [(word.letter, word.value) for word in line.words] == [("G", 0.0), ("X", 1.0)]
-    assert line.live
+    assert line.notes == ("live-sign",)
 
 
 @pytest.mark.parametrize("char", ["!", "~", "\x18", "é"])
@@ -124,8 +125,8 @@ def test_line_limits() -> None:
 
 def test_block_delete_sign() -> None:
     """First on the line it marks the line for deletion; Grbl drops the sign and runs the line."""
-    assert take_apart(" /G0 X1", NIST).deleted
-    assert not take_apart("/G0 X1", GRBL).deleted
+    assert take_apart(" /G0 X1", NIST).notes == ("switched",)
+    assert take_apart("/G0 X1", GRBL).notes == ()
     assert pairs("G0 / X1", "grbl-1.1") == [("G", 0.0), ("X", 1.0)]
 
     with pytest.raises(Reject):

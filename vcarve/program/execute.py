@@ -72,37 +72,29 @@ class Interpreter:
         end: Vector,
         feed: float,
         axes: Iterable[str],
+        *,
         arc: Vector | None = None,
+        machine: bool = False,
     ) -> None:
-        """Move in work coordinates; ``axes`` are those that the line gives a place."""
+        """Move in work or in machine coordinates; ``axes`` are those that the line gives a place, the others stay."""
         state = self.state
-        self.pending.append(Step(motion, state.place, end, feed, state.modes, arc=arc))
-        if motion == Motion.PROBE:
+        start = state.machine_place if machine else state.place
+        self.pending.append(Step(motion, start, end, feed, state.modes, machine, arc))
+        if machine:
+            state.lost |= set(axes)
+        elif motion == Motion.PROBE:
             # It stops where it touches, on the way there.
-            state.lost |= {axis for axis, a, b in zip(AXES, state.place, end, strict=True) if a != b}
+            state.lost |= {axis for axis, a, b in zip(AXES, start, end, strict=True) if a != b}
         elif state.absolute:
             state.lost -= set(axes)
-        state.place = end
-
-    def _machine_move(self, motion: Motion, end: Vector, feed: float, axes: Iterable[str]) -> None:
-        """Move some axes to a place in machine coordinates; the others stay where they are."""
-        state = self.state
-        self.pending.append(Step(motion, state.machine_place, end, feed, state.modes, machine=True))
-        state.place = minus(end, state.offset)
-        state.lost |= set(axes)
+        state.place = minus(end, state.offset) if machine else end
 
     def _remark(self, line: Line) -> None:
-        """Note what a line holds beside its words: comments a controller acts on, parameters, the block delete sign."""
-        if line.deleted:
-            self._event("switched")
-        if line.semicolon and not self.dialect.semicolon_comments:
-            self._event("semicolon")
+        """Note what a line holds beside its words: signs, parameters, and comments that a controller acts on."""
+        for kind in line.notes:
+            self._event(kind)
         for index, _ in line.settings:
             self._event("outside", text=f"#{index}")
-        if line.live and self.dialect.name != "linuxcnc":
-            self._event("live-sign")
-        if line.significant > g.SHORTEST_LIMIT and self.nist:
-            self._event("long-line")
         for word in filter(None, map(g.active_comment, line.comments)):
             self._event("active-comment", text=word)
 
@@ -291,7 +283,7 @@ class Interpreter:
         goes = axes or AXES
         places = zip(AXES, state.homes[which], state.machine_place, strict=True)
         end = tuple(home if axis in goes else here for axis, home, here in places)
-        self._machine_move(Motion.RAPID, end, _NAN, ALL_LOST if disputed else goes)
+        self._move(Motion.RAPID, end, _NAN, ALL_LOST if disputed else goes, machine=True)
 
     def _stop(self, block: Block) -> None:
         code = block.m.get(g.STOP)
@@ -333,7 +325,6 @@ class Interpreter:
             self._event("bare-axes")
         here = state.machine_place if machine else state.place
         end = self._given(block, here) if machine else self._target(block)
-        kind = _MOTIONS[code]
         arc, length = None, math.dist(here, end)
         if code in g.ARCS:
             centre, sweep, length = arc_of(block, state, end, self.dialect)
@@ -343,12 +334,8 @@ class Interpreter:
         elif code == g.PROBE:
             self._check_probe(block, length)
         feed = _NAN if code == 0 else self._checked_feed(block, length)
-        if not block.axes and arc is None:
-            return
-        if machine:
-            self._machine_move(kind, end, feed, block.axes)
-        else:
-            self._move(kind, end, feed, block.axes, arc=arc)
+        if block.axes or arc is not None:
+            self._move(_MOTIONS[code], end, feed, block.axes, arc=arc, machine=machine)
 
     def _check_probe(self, block: Block, length_mm: float) -> None:
         """Refuse a probing move that no controller carries out (§3.5.9)."""

@@ -9,6 +9,7 @@ Codes are kept as ten times their number (``G38.2`` is 382), so that they are wh
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Literal
@@ -175,124 +176,78 @@ def active_comment(text: str) -> str | None:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Dialect:
-    """What one kind of controller accepts.
-
-    ``line_limit`` counts characters without the line's end; with ``limit_significant`` blanks, comments and ``/`` do
-    not count.  ``axis_users`` are the codes outside the motion group that take the line's axis words, and with
-    ``motion_needs_axes`` a motion code without any is an error.  ``uses`` are the letters that a code gives a meaning to;
-    ``units_first`` says that F has the unit of its own line.  ``start_motion`` is the motion in force before the first
-    word of the program (``None``: none, bare axis words are an error).  An arc's radius at its start and at its end may
-    differ by ``arc_slack_mm`` (``arc_slack_inch_mm`` under G20), and up to ``arc_slack_far`` times that as long as it stays
-    within ``arc_slack_share`` of the radius; ``full_circle_rad`` is the angle up to which an arc counts as a full turn.
-    ``comment_forbidden`` are characters that must not stand in the text of a comment.  ``keeps_digits``: of a number
-    it keeps the first :data:`MOST_DIGITS` digits only.
-    """
+    """What one kind of controller accepts; what it does not say for itself is as in RS-274's own report."""
 
     name: DialectName
-    letters: frozenset[str]
-    g_codes: MappingProxyType[int, str]
-    m_codes: MappingProxyType[int, str]
-    axis_users: frozenset[int]
-    motion_needs_axes: bool
-    uses: MappingProxyType[int, str]
-    units_first: bool
-    line_limit: int
-    limit_significant: bool
-    semicolon_comments: bool
-    percent: bool
-    needs_end: bool
-    line_number_max: int
-    line_number_anywhere: bool
-    start_motion: int | None
-    arc_slack_mm: float
-    arc_slack_inch_mm: float
-    arc_slack_far: float
-    arc_slack_share: float
-    full_circle_rad: float
-    systems: int
-    comment_forbidden: frozenset[str]
-    keeps_digits: bool
+    letters: frozenset[str] = LETTERS
+    g_codes: Mapping[int, str]
+    m_codes: Mapping[int, str]
+    uses: Mapping[int, str]  # the letters that a code gives a meaning to
+    axis_users: frozenset[int] = AXIS_USERS  # codes outside the motion group that take the line's axis words
+    motion_needs_axes: bool = True  # §3.5.1, §3.5.2: a motion code without any is an error
+    start_motion: int | None = (
+        None  # in force before the first word; §3.4 prints no defaults, so axis words alone are an error
+    )
+    units_first: bool = False  # F has the unit of its own line; table 8
+    systems: int = 9  # work systems, §3.5.13
+    line_limit: int = 256  # characters without the line's end, §3.3
+    limit_significant: bool = False  # blanks, comments and / do not count
+    line_number_max: int = 99_999  # §3.3.1
+    line_number_anywhere: bool = False
+    keeps_digits: bool = False  # of a number the first MOST_DIGITS digits only
+    semicolon_comments: bool = False  # §3.3.4 knows ( ) only
+    needs_end: bool = True  # M2, M30 or a pair of percent signs, §3.1
+    # An arc's radius at its start and at its end may differ by the slack (§3.5.3.2), and up to ``arc_slack_far`` times that as
+    # long as it stays within ``arc_slack_share`` of the radius; up to ``full_circle_rad`` an arc counts as a full turn.
+    arc_slack_mm: float = 0.002
+    arc_slack_inch_mm: float = 0.0002 * 25.4  # under G20
+    arc_slack_far: float = 1.0
+    arc_slack_share: float = 0.0
+    full_circle_rad: float = 0.0
 
 
-DIALECTS: MappingProxyType[str, Dialect] = MappingProxyType(
+DIALECTS: Mapping[str, Dialect] = MappingProxyType(
     {
-        "rs274ngc": Dialect(
-            name="rs274ngc",
-            letters=LETTERS,
-            g_codes=MappingProxyType(_G_NIST),
-            m_codes=MappingProxyType(_M_NIST),
-            axis_users=AXIS_USERS,
-            motion_needs_axes=True,  # §3.5.1, §3.5.2
-            uses=MappingProxyType(_USES),
-            units_first=False,  # table 8
-            line_limit=256,  # §3.3
-            limit_significant=False,
-            semicolon_comments=False,  # §3.3.4 knows ( ) only
-            percent=True,  # §3.1
-            needs_end=True,  # §3.1
-            line_number_max=99_999,  # §3.3.1
-            line_number_anywhere=False,
-            start_motion=None,  # §3.4 prints no defaults
-            arc_slack_mm=0.002,  # §3.5.3.2
-            arc_slack_inch_mm=0.0002 * 25.4,
-            arc_slack_far=1.0,
-            arc_slack_share=0.0,
-            full_circle_rad=0.0,
-            systems=9,  # §3.5.13
-            comment_forbidden=frozenset("()"),
-            keeps_digits=False,
-        ),
+        "rs274ngc": Dialect(name="rs274ngc", g_codes=_G_NIST, m_codes=_M_NIST, uses=_USES),
         "grbl-1.1": Dialect(
             name="grbl-1.1",
             letters=frozenset("FGIJKLMNPRSTXYZ"),
-            g_codes=MappingProxyType(_G_GRBL),
-            m_codes=MappingProxyType(_M_GRBL),
+            g_codes=_G_GRBL,
+            m_codes=_M_GRBL,
+            uses=_USES,
             axis_users=AXIS_USERS | {490},
             motion_needs_axes=False,
-            uses=MappingProxyType(_USES),
+            start_motion=0,
             units_first=True,  # gcode.c, step 4
+            systems=6,
             line_limit=SHORTEST_LIMIT,
             limit_significant=True,
-            semicolon_comments=True,
-            percent=False,
-            needs_end=False,
             line_number_max=10_000_000,
             line_number_anywhere=True,
-            start_motion=0,
+            keeps_digits=True,
+            semicolon_comments=True,
+            needs_end=False,
             arc_slack_mm=0.005,
             arc_slack_inch_mm=0.005,
             arc_slack_far=100.0,
             arc_slack_share=0.001,
             full_circle_rad=5e-7,
-            systems=6,
-            comment_forbidden=frozenset("();?!~"),
-            keeps_digits=True,
         ),
         "linuxcnc": Dialect(
             name="linuxcnc",
             letters=LETTERS | frozenset("EOUVW$@^"),
-            g_codes=MappingProxyType(_G_LINUXCNC),
-            m_codes=MappingProxyType(_M_LINUXCNC),
-            axis_users=AXIS_USERS,
+            g_codes=_G_LINUXCNC,
+            m_codes=_M_LINUXCNC,
+            uses=_USES_LINUXCNC,
             motion_needs_axes=False,
-            uses=MappingProxyType(_USES_LINUXCNC),
-            units_first=False,
             line_limit=252,
-            limit_significant=False,
-            semicolon_comments=True,
-            percent=True,
-            needs_end=True,
             line_number_max=2_147_483_647,
-            line_number_anywhere=False,
-            start_motion=None,
+            semicolon_comments=True,
             arc_slack_mm=0.02 * 2**0.5,
             arc_slack_inch_mm=0.002 * 2**0.5 * 25.4,
             arc_slack_far=100.0,
             arc_slack_share=0.001,
             full_circle_rad=1e-6,
-            systems=9,
-            comment_forbidden=frozenset("();"),
-            keeps_digits=False,
         ),
     }
 )

@@ -152,7 +152,7 @@ def read(
         if changed:
             state.place = columns.place = (x, y, z)
             state.motion, state.motion_written, state.feed_mm_min, changed = motion, True, feed, False
-        if stripped == "%" and rules.percent and (first_line or percent):
+        if stripped == "%" and rules.needs_end and (first_line or percent):
             # §3.1: a line holding only a percent sign opens a program that another one must close.
             first_line = False
             percent += 1
@@ -160,7 +160,7 @@ def read(
                 break
             continue
         first_line = False
-        if stripped == "%" and not rules.percent:
+        if stripped == "%" and not rules.needs_end:
             columns.event(number, "percent")
             continue
         try:

@@ -10,7 +10,7 @@ import re
 from types import MappingProxyType
 from typing import NamedTuple
 
-from vcarve.program.grammar import HARMLESS_LIVE, LIVE, Dialect
+from vcarve.program.grammar import HARMLESS_LIVE, LIVE, SHORTEST_LIMIT, Dialect
 from vcarve.program.values import Parameters, ValueFault, kept_value, parameter_index, real_value
 
 _PART = re.compile(r"\([^)]*\)?|;.*|[^(;]+", re.DOTALL)
@@ -60,19 +60,12 @@ class Reject(Exception):
 
 
 class Line(NamedTuple):
-    """A line taken apart; ``deleted`` says it begins with the block delete sign, ``settings`` are parameters it sets.
-
-    ``semicolon`` says that the last of its comments stands after one, ``live`` that it holds a sign that one controller acts on
-    at once; ``significant`` counts its characters without comments and blanks.
-    """
+    """A line taken apart: its words, its comments, the parameters it sets, and the kinds of events it is worth besides."""
 
     words: tuple[Word, ...]
-    deleted: bool
     comments: tuple[str, ...]
-    settings: tuple[tuple[int, float], ...] = ()
-    semicolon: bool = False
-    live: bool = False
-    significant: int = 0
+    settings: tuple[tuple[int, float], ...]
+    notes: tuple[str, ...]
 
 
 def _strip(raw: str, dialect: Dialect) -> tuple[str, list[int], list[str], bool]:
@@ -126,7 +119,6 @@ def take_apart(
     if len(raw) > LONGEST_LINE:
         raise too_long
     text, columns, comments, semicolon = _strip(raw, dialect)
-    live = HARMLESS_LIVE in raw or _LIVE.search(raw) is not None
     if grbl and "/" in text:
         # Grbl drops the sign anywhere outside comments and always runs the line.
         columns = [column for char, column in zip(text, columns, strict=True) if char != "/"]
@@ -136,8 +128,11 @@ def take_apart(
     deleted = text.startswith("/")
     if deleted and not raw.lstrip(" \t").startswith("/"):
         raise Reject(columns[0], "/", _why_no_letter("/"))
+    notes = ["switched"] if deleted else []
+    if semicolon and not dialect.semicolon_comments:
+        notes.append("semicolon")
     if deleted and skip_deleted:
-        return Line((), True, tuple(comments), semicolon=semicolon)
+        return Line((), tuple(comments), (), tuple(notes))
     if grbl:
         parameters = None
     at = first = int(deleted)
@@ -169,7 +164,11 @@ def take_apart(
             raise Reject(columns[inner], _run(text, inner), fault.reason) from None
         if not grbl and "(" in raw[column : columns[at - 1]]:
             raise Reject(column, text[began:at], "a comment must not stand inside a word")
-    return Line(tuple(words), deleted, tuple(comments), tuple(settings), semicolon, live, len(text))
+    if dialect.name != "linuxcnc" and (HARMLESS_LIVE in raw or _LIVE.search(raw)):
+        notes.append("live-sign")
+    if dialect.name == "rs274ngc" and len(text) > SHORTEST_LIMIT:
+        notes.append("long-line")
+    return Line(tuple(words), tuple(comments), tuple(settings), tuple(notes))
 
 
 def _line_number(text: str, at: int, column: int, first: bool, dialect: Dialect) -> int:
