@@ -40,7 +40,7 @@ KINDS: dict[str, tuple[str, dict[str, Any]]] = {
 
 def turned(text: str, turn_deg: float, *sets: str, **machine: Any) -> Job:
     """Make the job of a text, on a piece that lies turned."""
-    return job_from(text, f"zero.turn={turn_deg!r} deg", *sets, **machine)
+    return job_from(text, f"zero.turn={turn_deg:.9f} deg", *sets, **machine)
 
 
 def codes(made: Made) -> list[str]:
@@ -77,8 +77,11 @@ def test_an_interpreter_runs_it(kind: str, rs274: Callable[[str], object]) -> No
 
 
 def test_straight_is_as_it_was() -> None:
-    """A turn of nothing gives the bytes of a job that says nothing of a turn."""
-    assert draft(turned(TILE, 0.0)).text == draft(job_from(TILE)).text
+    """A turn of nothing, or of less than is told, gives the bytes of a job that says nothing of a turn."""
+    plain = draft(job_from(TILE)).text
+
+    assert draft(turned(TILE, 0.0)).text == plain
+    assert draft(turned(TILE, -4e-7)).text == plain
 
 
 def test_the_front_edge_rises_to_the_right() -> None:

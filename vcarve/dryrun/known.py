@@ -6,6 +6,8 @@ given a place (:attr:`Moves.lost`).
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import numpy as np
 
 from vcarve.dryrun.track import Track
@@ -29,28 +31,26 @@ def place_findings(seen: Track) -> list[Finding]:
     ]
 
 
-def _offset_findings(seen: Track) -> list[Finding]:
-    found = []
+def _offset_findings(seen: Track) -> Iterator[Finding]:
     events = seen.moves.events
     chosen = [event for event in events if event.kind == "system" and event.before == 0]
     system, shifted = (chosen[-1].value if chosen else 1.0), 0
     if system != 1.0:
         name = f"G{53 + system:g}" if system <= 6 else f"G59.{system - 6:g}"
         sentence = f"The program works from the zero of {name}, not of G54: set that one on the piece."
-        found.append(Finding("other-zero", sentence, line=chosen[-1].line))
+        yield Finding("other-zero", sentence, line=chosen[-1].line)
     for event in events:
         sentence = OFFSETS.get(event.kind, "")
         if event.kind == "system" and event.before and event.value != system:
             sentence = "The program changes to another work zero; where that is on the piece is not known."
             system = event.value
         if sentence:
-            found.append(Finding("offset-changed", sentence, line=event.line))
+            yield Finding("offset-changed", sentence, line=event.line)
         if event.kind in ("shift", "shift-off"):
             shifted = event.line if event.kind == "shift" else 0
     if shifted:
         sentence = "G92 is never cancelled; it holds for the next program as well."
-        found.append(Finding("g92-left", sentence, line=shifted))
-    return found
+        yield Finding("g92-left", sentence, line=shifted)
 
 
 def _machine_findings(seen: Track) -> list[Finding]:
@@ -87,16 +87,14 @@ def _probe_findings(seen: Track) -> list[Finding]:
     return listed(np.flatnonzero(probes | scrapes).tolist(), make)
 
 
-def _distance_findings(seen: Track) -> list[Finding]:
+def _distance_findings(seen: Track) -> Iterator[Finding]:
     """Find moves by a distance (G91) of an axis that has no place: it can only be one from wherever the bit stands."""
     moves = seen.moves
-    found = []
     for axis in moves.axes:
         rows = (moves.end(axis) != moves.start(axis)) & moves.is_lost(axis)[1:] & moves.told
         if rows.any():
             sentence = f"{axis} moves by a distance (G91), from wherever the bit stands."
-            found.append(Finding("start-unknown", sentence, line=seen.line(int(rows.argmax()))))
-    return found
+            yield Finding("start-unknown", sentence, line=seen.line(int(rows.argmax())))
 
 
 def _lost_findings(seen: Track) -> list[Finding]:

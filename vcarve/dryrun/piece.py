@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 
 import numpy as np
 import shapely
@@ -18,7 +18,7 @@ FAR_MM = 1e6  # farther than any machine reaches
 SECTIONS = 16  # sloping moves are compared with clamps in so many parts, each at its lowest
 
 
-def rapid_findings(seen: Track, job: Job | None) -> list[Finding]:
+def rapid_findings(seen: Track, job: Job | None) -> Iterator[Finding]:
     """Find rapids that move across, or down, below the surface, or too low over it.
 
     Straight up is how the bit leaves a groove.
@@ -27,13 +27,12 @@ def rapid_findings(seen: Track, job: Job | None) -> list[Finding]:
     through = np.zeros(len(bad), dtype=bool)
     if job is not None:
         through = bad & (seen.low_mm[:, 2] < -job.piece.thickness_mm - 1e-6)
-    found = []
     for code, rows, sentence in (
         ("through-the-piece", through, "A rapid goes through the piece."),
         ("rapid-in-wood", bad & ~through & seen.across, "A rapid moves across below the surface."),
         ("rapid-plunge", bad & ~through & ~seen.across, "The bit goes down into the wood at rapid."),
     ):
-        found.extend(listed(np.flatnonzero(rows).tolist(), _saying(seen, code, sentence)))
+        yield from listed(np.flatnonzero(rows).tolist(), _saying(seen, code, sentence))
     height = seen.low_mm[:, 2]
     flying = (
         ~seen.feed
@@ -44,7 +43,7 @@ def rapid_findings(seen: Track, job: Job | None) -> list[Finding]:
     )
     touching = flying & (height <= seen.slack_mm)
     sentence = "A rapid touches the surface; stop above it, and go down at a feed."
-    found.extend(listed(np.flatnonzero(touching).tolist(), _saying(seen, "rapid-low", sentence)))
+    yield from listed(np.flatnonzero(touching).tolist(), _saying(seen, "rapid-low", sentence))
     low = np.flatnonzero(flying & ~touching & seen.across & (height < LOW_MM - 1e-9))
 
     def near(m: int) -> Finding:
@@ -55,8 +54,8 @@ def rapid_findings(seen: Track, job: Job | None) -> list[Finding]:
     scratching = seen.feed & seen.across & ~seen.in_wood & ~seen.blind & seen.moves.told
     scratching &= height <= seen.slack_mm
     sentence = "The bit moves across on the surface and scratches it."
-    found.extend(listed(np.flatnonzero(scratching).tolist(), _saying(seen, "feed-low", sentence)))
-    return [*found, *listed(low.tolist(), near)]
+    yield from listed(np.flatnonzero(scratching).tolist(), _saying(seen, "feed-low", sentence))
+    yield from listed(low.tolist(), near)
 
 
 def surface_findings(seen: Track) -> list[Finding]:
@@ -152,12 +151,10 @@ def _leave(seen: Track, rows: Ints, outline: shapely.Polygon, allowed_mm: float)
     return out
 
 
-def clamp_findings(seen: Track, job: Job) -> list[Finding]:
+def clamp_findings(seen: Track, job: Job) -> Iterator[Finding]:
     """Find moves, rapids too, whose bit comes through a clamp: its rectangle grown by the bit's radius at the clamp's top."""
-    found = []
     for clamp in job.clamps:
-        found.extend(listed(_hits(seen, job, clamp).tolist(), _meeting(seen, job, clamp)))
-    return found
+        yield from listed(_hits(seen, job, clamp).tolist(), _meeting(seen, job, clamp))
 
 
 def _meeting(seen: Track, job: Job, clamp: Clamp) -> Callable[[int], Finding]:

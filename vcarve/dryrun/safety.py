@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 
 import numpy as np
 
@@ -21,10 +21,9 @@ SWELL_MM = 0.0025  # a little more than the rounding of ends and centre that NIS
 SLOW_MM_MIN = 10.0  # a V-bit fed slower than this only rubs: common practice, no source
 
 
-def mode_findings(seen: Track, dialect: str) -> list[Finding]:
+def mode_findings(seen: Track, dialect: str) -> Iterator[Finding]:
     """Find units and modes that are never set before the first move that needs them, and a program without moves or end."""
     moves = seen.moves
-    found = []
     arcs = moves.sweep_rad != 0.0
     every = np.ones(len(moves), dtype=np.bool_)
     wanted = [
@@ -47,16 +46,15 @@ def mode_findings(seen: Track, dialect: str) -> list[Finding]:
         first = int(needing.argmax())
         if not any(event.kind == kind and event.before <= first for event in moves.events):
             sentence = f"{what} not set before the first {which}."
-            found.append(Finding(code, sentence, line=seen.line(first), mild=mild))
+            yield Finding(code, sentence, line=seen.line(first), mild=mild)
     if not len(moves):
-        found.append(Finding("no-moves", "The program moves nothing."))
+        yield Finding("no-moves", "The program moves nothing.")
     if not any(event.kind == "end" for event in moves.events):
         sentence = "The program does not end with M2 or M30."
-        found.append(Finding("no-end", sentence, line=moves.lines or None))
-    return found
+        yield Finding("no-end", sentence, line=moves.lines or None)
 
 
-def speed_findings(seen: Track, machine: Machine) -> list[Finding]:
+def speed_findings(seen: Track, machine: Machine) -> Iterator[Finding]:
     """Find feeds beyond the machine, and feeds so slow that they must be a slip; each feed is said once."""
     moves = seen.moves
     feed = moves.feed_mm_min
@@ -70,24 +68,20 @@ def speed_findings(seen: Track, machine: Machine) -> list[Finding]:
     share[bent[:, None], axes_of(moves, bent)[:, :2]] = 1.0
     with np.errstate(invalid="ignore"):
         beyond = moving[:, None] & (share * feed[:, None] > limits * (1.0 + 1e-6))
-    found = []
     for axis, limit, column in zip(moves.axes, limits.tolist(), beyond.T, strict=True):
         rows = np.flatnonzero(column)
         _, first = np.unique(feed[rows], return_index=True)
-        found.extend(listed(np.sort(rows[first]).tolist(), _too_fast(seen, axis, limit)))
+        yield from listed(np.sort(rows[first]).tolist(), _too_fast(seen, axis, limit))
     slow = np.flatnonzero(seen.feed & seen.in_wood & (feed < SLOW_MM_MIN) & (length > 0.0))
     _, first = np.unique(feed[slow], return_index=True)
-    found.extend(
-        listed(
-            np.sort(slow[first]).tolist(),
-            lambda m: Finding(
-                "feed-slow",
-                f"The feed is {seen.figures.feed(feed[m], 9)}, so slow that the bit rubs and burns.",
-                line=seen.line(m),
-            ),
-        )
+    yield from listed(
+        np.sort(slow[first]).tolist(),
+        lambda m: Finding(
+            "feed-slow",
+            f"The feed is {seen.figures.feed(feed[m], 9)}, so slow that the bit rubs and burns.",
+            line=seen.line(m),
+        ),
     )
-    return found
 
 
 def _too_fast(seen: Track, axis: str, limit: float) -> Callable[[int], Finding]:
@@ -99,10 +93,9 @@ def _too_fast(seen: Track, axis: str, limit: float) -> Callable[[int], Finding]:
     )
 
 
-def job_speed_findings(seen: Track, job: Job) -> list[Finding]:
+def job_speed_findings(seen: Track, job: Job) -> Iterator[Finding]:
     """Find feeds and spindle speeds above what the job worked out for its wood and bit, or far below it, each said once."""
     moves = seen.moves
-    found = []
     cut = seen.feed & seen.in_wood
     across, feed = cut & seen.across, moves.feed_mm_min
     rise = seen.end_mm[:, 2] - seen.start_mm[:, 2]
@@ -124,7 +117,7 @@ def job_speed_findings(seen: Track, job: Job) -> list[Finding]:
             sentence = (
                 f"The bit {what} at {write.feed(speed[m], 3)}; the job asks for {write.number(wanted)}."
             )
-            found.append(Finding(code, sentence, line=seen.line(m)))
+            yield Finding(code, sentence, line=seen.line(m))
     turning = cut & (moves.rpm > 0.0) & job.machine.spindle.programmed
     for rows, code in (
         (turning & (moves.rpm > job.spindle_rpm + 0.5), fast),
@@ -133,17 +126,15 @@ def job_speed_findings(seen: Track, job: Job) -> list[Finding]:
         if rows.any():
             m = int(rows.argmax())
             sentence = f"The spindle turns at {format_rpm(moves.rpm[m])}; the job asks for {format_number(job.spindle_rpm)}."
-            found.append(Finding(code, sentence, line=seen.line(m)))
-    return found
+            yield Finding(code, sentence, line=seen.line(m))
 
 
-def travel_findings(seen: Track, machine: Machine) -> list[Finding]:
+def travel_findings(seen: Track, machine: Machine) -> Iterator[Finding]:
     """Find programs whose moves span more than the machine travels, told at the move that goes too far.
 
     Where the zero lies in the machine's travel is the user's choice, so only the span can be judged.  Where the bit stands
     before the first move is not known either, so of straight moves only the ends count.
     """
-    found: list[Finding] = []
     moves = seen.moves
     room = (machine.travel.x_mm, machine.travel.y_mm, machine.travel.z_mm)
     usable = moves.told & ~seen.blind
@@ -160,14 +151,12 @@ def travel_findings(seen: Track, machine: Machine) -> list[Finding]:
             sentence = (
                 f"The program needs {span} of travel on {axis}; the machine has {seen.figures.length(most)}."
             )
-            found.append(Finding("travel", sentence, line=seen.line(int(beyond[0]))))
-    return found
+            yield Finding("travel", sentence, line=seen.line(int(beyond[0])))
 
 
-def habit_findings(seen: Track) -> list[Finding]:
+def habit_findings(seen: Track) -> Iterator[Finding]:
     """Find habits that are worth a look, and changes of bit."""
     moves = seen.moves
-    found = []
     units = None
     wood = np.flatnonzero(seen.feed & seen.in_wood)
     first_cut = int(wood[0]) if len(wood) else len(moves)
@@ -176,17 +165,17 @@ def habit_findings(seen: Track) -> list[Finding]:
             sentence = (
                 "F beside G20 or G21: controllers disagree on which unit it has; give it a line of its own."
             )
-            found.append(Finding("feed-with-units", sentence, line=event.line))
+            yield Finding("feed-with-units", sentence, line=event.line)
         elif event.kind == "units":
             if event.before > 0 and event.value != units:
                 sentence = "The units change on the way; check every length and feed after this line."
-                found.append(Finding("units-change", sentence, line=event.line))
+                yield Finding("units-change", sentence, line=event.line)
             units = event.value
         elif event.kind == "bare-axes":
             sentence = (
                 "Axis words before any motion code: this controller runs them as a rapid, others refuse them."
             )
-            found.append(Finding("bare-axes", sentence, line=event.line))
+            yield Finding("bare-axes", sentence, line=event.line)
         elif event.kind == "tool-change":
             later = event.before > first_cut
             sentence = (
@@ -194,20 +183,16 @@ def habit_findings(seen: Track) -> list[Finding]:
                 if later
                 else "The program changes the bit; set the zero with the bit it asks for."
             )
-            found.append(Finding("tool-change", sentence, line=event.line, mild=not later))
+            yield Finding("tool-change", sentence, line=event.line, mild=not later)
     if len(moves) and not moves.machine[0] and seen.across[0]:
         sentence = "The first move goes across; lift the bit (Z alone) before that."
-        found.append(Finding("first-move-across", sentence, line=seen.line(0)))
+        yield Finding("first-move-across", sentence, line=seen.line(0))
     still = np.flatnonzero(seen.feed & (moves.length_mm == 0.0))
-    found.extend(
-        listed(
-            still.tolist(),
-            lambda m: Finding(
-                "zero-length", "This move goes to where the bit already is.", line=seen.line(m)
-            ),
-        )
+    yield from listed(
+        still.tolist(),
+        lambda m: Finding("zero-length", "This move goes to where the bit already is.", line=seen.line(m)),
     )
-    return [*found, *_arc_findings(seen)]
+    yield from _arc_findings(seen)
 
 
 def _arc_findings(seen: Track) -> list[Finding]:

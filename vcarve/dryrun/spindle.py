@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import numpy as np
 
 from vcarve.dryrun.safety import SLOW_MM_MIN
@@ -16,18 +18,19 @@ SPINDLE_WORDS = ("spindle-cw", "spindle-ccw", "spindle-stop", "speed")
 SHORT_DWELL_S = 1.0  # a wait to settle at the bottom of a plunge: common practice, no source
 
 
-def spindle_findings(seen: Track, machine: Machine) -> list[Finding]:
+def spindle_findings(seen: Track, machine: Machine) -> Iterator[Finding]:
     """Find cutting with the spindle off or not yet at speed, and everything done to it at the wrong moment."""
-    found = [*_range_findings(seen.moves.events, machine), *_dwell_findings(seen)]
+    yield from _range_findings(seen.moves.events, machine)
+    yield from _dwell_findings(seen)
     cuts = np.flatnonzero(seen.feed & seen.in_wood)
     if not machine.spindle.programmed:
         words = [event for event in seen.moves.events if event.kind in SPINDLE_WORDS]
         if words:
             sentence = "M3, M4, M5 and S do nothing here: the machine's spindle is switched by hand."
-            found.append(Finding("spindle-by-hand", sentence, line=words[0].line))
-        found.extend(_by_hand(seen, cuts))
-        found.extend(_end_findings(seen, running=False))
-        return found
+            yield Finding("spindle-by-hand", sentence, line=words[0].line)
+        yield from _by_hand(seen, cuts)
+        yield from _end_findings(seen, running=False)
+        return
     spans: list[tuple[int, bool, bool]] = [(0, False, False)]  # from this move on: turning, at speed
     turn, speed, rpm, wait = 0, 0.0, 0.0, 0.0
     for event in seen.moves.events:
@@ -36,12 +39,10 @@ def spindle_findings(seen: Track, machine: Machine) -> list[Finding]:
             way = 1 if kind == "spindle-cw" else -1
             if way < 0:
                 sentence = "M4 turns the bit backwards; it will burn and tear instead of cutting."
-                found.append(Finding("spindle-backwards", sentence, line=event.line))
+                yield Finding("spindle-backwards", sentence, line=event.line)
             if turn == 0 and seen.rests_in_wood(before):
-                found.append(
-                    Finding(
-                        "spindle-in-wood", "The spindle starts with the bit in the wood.", line=event.line
-                    )
+                yield Finding(
+                    "spindle-in-wood", "The spindle starts with the bit in the wood.", line=event.line
                 )
             if turn == -way:
                 rpm = 0.0  # it has to stop first
@@ -49,24 +50,24 @@ def spindle_findings(seen: Track, machine: Machine) -> list[Finding]:
         elif kind == "speed":
             speed = event.value
             if speed == 0.0 and turn and seen.rests_in_wood(before):
-                found.append(
-                    Finding("spindle-in-wood", "The spindle stops with the bit in the wood.", line=event.line)
+                yield Finding(
+                    "spindle-in-wood", "The spindle stops with the bit in the wood.", line=event.line
                 )
         elif kind in ("spindle-stop", "tool-change", "end"):
             if kind == "spindle-stop" and turn and seen.rests_in_wood(before):
-                found.append(
-                    Finding("spindle-in-wood", "The spindle stops with the bit in the wood.", line=event.line)
+                yield Finding(
+                    "spindle-in-wood", "The spindle stops with the bit in the wood.", line=event.line
                 )
             elif kind == "spindle-stop" and before < len(seen.moves) and seen.line(before) == event.line:
                 sentence = "M5 acts before the motion on its line; give it a line of its own after it."
-                found.append(Finding("stop-with-motion", sentence, line=event.line))
+                yield Finding("stop-with-motion", sentence, line=event.line)
             if kind == "end":
-                found.extend(_end_findings(seen, running=turn != 0, event=event))
+                yield from _end_findings(seen, running=turn != 0, event=event)
             turn = 0
         elif kind == "dwell":
             wait = max(wait - event.value, 0.0)
         elif kind in PAUSES:
-            found.extend(_pause_findings(seen, event, running=rpm > 0.0))
+            yield from _pause_findings(seen, event, running=rpm > 0.0)
             if kind == "pause":
                 wait = 0.0  # a person who starts it again is slower than any spindle
         else:
@@ -80,7 +81,7 @@ def spindle_findings(seen: Track, machine: Machine) -> list[Finding]:
         rpm = wanted
         spans.append((before, rpm > 0.0, wait <= 1e-9))
     if not any(event.kind == "end" for event in seen.moves.events):
-        found.extend(_end_findings(seen, running=turn != 0))
+        yield from _end_findings(seen, running=turn != 0)
     state = np.searchsorted(np.array([span[0] for span in spans]), cuts, side="right") - 1
     on = np.array([span[1] for span in spans])[state]
     ready = np.array([span[2] for span in spans])[state]
@@ -89,9 +90,8 @@ def spindle_findings(seen: Track, machine: Machine) -> list[Finding]:
         f"The bit goes into the wood before the spindle is at speed; wait {machine.spindle.spin_up_s:g} s (G4) "
         "after M3, and after a higher S."
     )
-    found.extend(listed(_firsts(cuts, ~on), lambda m: Finding("spindle-off", off, line=seen.line(m))))
-    found.extend(listed(_firsts(cuts, on & ~ready), lambda m: Finding("spin-up", early, line=seen.line(m))))
-    return found
+    yield from listed(_firsts(cuts, ~on), lambda m: Finding("spindle-off", off, line=seen.line(m)))
+    yield from listed(_firsts(cuts, on & ~ready), lambda m: Finding("spin-up", early, line=seen.line(m)))
 
 
 def _firsts(cuts: Ints, bad: np.ndarray) -> list[int]:
@@ -101,21 +101,17 @@ def _firsts(cuts: Ints, bad: np.ndarray) -> list[int]:
     return [int(m) for m in cuts[begins]]
 
 
-def _by_hand(seen: Track, cuts: Ints) -> list[Finding]:
+def _by_hand(seen: Track, cuts: Ints) -> Iterator[Finding]:
     """Judge a spindle with a switch: the program has to pause before it cuts, and is taken to turn at every pause in the wood."""
     first = int(cuts[0]) if len(cuts) else len(seen.moves)
     pauses = [event for event in seen.moves.events if event.kind in PAUSES]
-    # Whether it turns between cuts is not known.
-    found = [
-        one
-        for event in pauses
-        if event.before > first and seen.rests_in_wood(event.before)
-        for one in _pause_findings(seen, event, running=True)
-    ]
+    for event in pauses:
+        if event.before > first and seen.rests_in_wood(event.before):
+            # Whether it turns between cuts is not known.
+            yield from _pause_findings(seen, event, running=True)
     if len(cuts) and not any(event.kind == "pause" and event.before <= first for event in pauses):
         sentence = "The spindle is started by hand, but the program does not pause (M0) before it cuts."
-        found.append(Finding("spindle-off", sentence, line=seen.line(first)))
-    return found
+        yield Finding("spindle-off", sentence, line=seen.line(first))
 
 
 def _pause_findings(seen: Track, event: Event, *, running: bool) -> list[Finding]:
@@ -160,17 +156,13 @@ def _dwell_findings(seen: Track) -> list[Finding]:
     )
 
 
-def _end_findings(seen: Track, *, running: bool, event: Event | None = None) -> list[Finding]:
+def _end_findings(seen: Track, *, running: bool, event: Event | None = None) -> Iterator[Finding]:
     line = event.line if event is not None else seen.moves.lines or None
-    found = []
     if running:
         sentence = "The spindle is not stopped (M5) before the program ends."
-        found.append(Finding("spindle-left-on", sentence, line=line))
+        yield Finding("spindle-left-on", sentence, line=line)
     if seen.rests_in_wood(len(seen.moves) if event is None else event.before):
-        found.append(
-            Finding("ends-in-wood", "The program ends with the bit in the wood; lift it first.", line=line)
-        )
-    return found
+        yield Finding("ends-in-wood", "The program ends with the bit in the wood; lift it first.", line=line)
 
 
 def _range_findings(events: tuple[Event, ...], machine: Machine) -> list[Finding]:

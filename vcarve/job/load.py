@@ -186,7 +186,10 @@ def job_of(document: Document) -> Job:
         plunge_mm_min=speeds.plunge_mm_min,
         spindle_rpm=speeds.spindle_rpm,
         zero=Zero(
-            xy=job.zero.xy or defaults.zero_xy(job.piece.outline), z=job.zero.z, turn_deg=job.zero.turn_deg
+            xy=job.zero.xy or defaults.zero_xy(job.piece.outline),
+            z=job.zero.z,
+            turn_deg=round(job.zero.turn_deg, 6)
+            + 0.0,  # as it is told; what is less is none, and minus zero nothing
         ),
         recut=job.plan.recut,
         hop_mm=defaults.hop_mm(machine, job.plan.hop_mm, job.clamps),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 
 from vcarve.errors import Finding
 from vcarve.job.bench import Bit, Machine
@@ -34,7 +35,7 @@ def suitability(
         *_bit(job, deepest_mm),
         *_piece(job),
         *_travel(job, reach_mm),
-        *(_speeds(job) or _load(job)),
+        *(list(_speeds(job)) or _load(job)),
         *_heights(job),
         *_step(job),
         *_taper(job),
@@ -51,38 +52,30 @@ def _depths_asked_mm(job: Job) -> tuple[float, ...]:
     return (job.ground_mm, job.leaf_mm, *frames, *job.pattern.depths.values())
 
 
-def _bit(job: Job, deepest_mm: float) -> list[Finding]:
-    found = []
+def _bit(job: Job, deepest_mm: float) -> Iterator[Finding]:
     length = job.figures.length
     bit, machine = job.bit, job.machine
     if not _held(bit, machine):
         held = ", ".join(length(collet) for collet in machine.collets_mm)
-        found.append(
-            Finding(
-                "collet",
-                f"The bit's shank is {length(bit.shank_mm)}; {machine.name} has collets for {held}. "
-                + _bits_that_fit(bit, machine),
-            )
+        yield Finding(
+            "collet",
+            f"The bit's shank is {length(bit.shank_mm)}; {machine.name} has collets for {held}. "
+            + _bits_that_fit(bit, machine),
         )
     shallowest = min(_depths_asked_mm(job))
     if shallowest < machine.last_decimal_mm:
-        found.append(
-            Finding(
-                "too-shallow",
-                f"A groove {length(shallowest, 6)} deep is none: programs for {machine.name} give heights "
-                f"to {length(machine.last_decimal_mm, 6)}.",
-            )
+        yield Finding(
+            "too-shallow",
+            f"A groove {length(shallowest, 6)} deep is none: programs for {machine.name} give heights "
+            f"to {length(machine.last_decimal_mm, 6)}.",
         )
     deepest = deepest_asked_mm(job)
     if deepest > deepest_mm + 1e-9:
-        found.append(
-            Finding(
-                "bit-too-short",
-                f"The groove is {length(deepest)} deep, but this bit's cone ends at {length(deepest_mm)}; "
-                "take a wider bit or a shallower groove.",
-            )
+        yield Finding(
+            "bit-too-short",
+            f"The groove is {length(deepest)} deep, but this bit's cone ends at {length(deepest_mm)}; "
+            "take a wider bit or a shallower groove.",
         )
-    return found
 
 
 def _held(bit: Bit, machine: Machine) -> bool:
@@ -98,31 +91,21 @@ def _bits_that_fit(bit: Bit, machine: Machine) -> str:
     return f"Of 'mizo bits' these fit: {', '.join(str(each.name) for each in alike or fit)}."
 
 
-def _piece(job: Job) -> list[Finding]:
-    found = []
+def _piece(job: Job) -> Iterator[Finding]:
     length = job.figures.length
     deepest = deepest_asked_mm(job)
     left = job.piece.thickness_mm - deepest
     if left <= 0:
-        found.append(
-            Finding(
-                "through-the-piece",
-                f"The groove is {length(deepest)} deep in a piece {length(job.piece.thickness_mm)} thick: "
-                "it would go through.",
-            )
+        yield Finding(
+            "through-the-piece",
+            f"The groove is {length(deepest)} deep in a piece {length(job.piece.thickness_mm)} thick: "
+            "it would go through.",
         )
     elif left < FLOOR_LEAST_MM:
-        found.append(
-            Finding(
-                "thin-floor",
-                f"Only {length(left)} of wood is left under the deepest groove.",
-            )
-        )
-    return found
+        yield Finding("thin-floor", f"Only {length(left)} of wood is left under the deepest groove.")
 
 
-def _travel(job: Job, reach_mm: tuple[float, float] | None) -> list[Finding]:
-    found = []
+def _travel(job: Job, reach_mm: tuple[float, float] | None) -> Iterator[Finding]:
     length = job.figures.length
     travel, machine = job.machine.travel, job.machine.name
     # nothing is cut nearer to the piece's edge
@@ -137,82 +120,64 @@ def _travel(job: Job, reach_mm: tuple[float, float] | None) -> list[Finding]:
         spare = room - size
         measures = f"{what} {length(size)} along {axis}; {machine} travels {length(room)} that way"
         if spare < -1e-9:
-            found.append(Finding("travel", f"{measures}."))
+            yield Finding("travel", f"{measures}.")
         elif spare < SETUP_ROOM_MM - 1e-9:
-            found.append(
-                Finding(
-                    "travel-tight",
-                    f"{measures}, which leaves {length(spare)} to set it up in. Leave {length(SETUP_ROOM_MM)}, "
-                    "with a wider margin or a smaller piece, or try the corners with the bit raised.",
-                )
+            yield Finding(
+                "travel-tight",
+                f"{measures}, which leaves {length(spare)} to set it up in. Leave {length(SETUP_ROOM_MM)}, "
+                "with a wider margin or a smaller piece, or try the corners with the bit raised.",
             )
-    return found
 
 
-def _heights(job: Job) -> list[Finding]:
-    found = []
+def _heights(job: Job) -> Iterator[Finding]:
     length = job.figures.length
     machine = job.machine
     deepest = deepest_asked_mm(job)
     need = machine.safe_height_mm + deepest
     if need > machine.travel.z_mm + 1e-9:
-        found.append(
-            Finding(
-                "travel",
-                f"From the bottom of the groove to the safe height is {length(need)}; "
-                f"{machine.name} travels {length(machine.travel.z_mm)} in Z.",
-            )
+        yield Finding(
+            "travel",
+            f"From the bottom of the groove to the safe height is {length(need)}; "
+            f"{machine.name} travels {length(machine.travel.z_mm)} in Z.",
         )
     for clamp in job.clamps:
         if clamp.above_mm >= machine.safe_height_mm:
-            found.append(
-                Finding(
-                    "clamp",
-                    f"The clamp at X {length(clamp.x_mm)}, Y {length(clamp.y_mm)} stands "
-                    f"{length(clamp.above_mm)} above the piece; the machine's safe height of "
-                    f"{length(machine.safe_height_mm)} does not clear it. Raise 'safe-height' in the machine file "
-                    "('mizo new --machine' writes one of your own), or use a lower clamp.",
-                    at_mm=(clamp.x_mm - job.piece.width_mm / 2.0, clamp.y_mm - job.piece.height_mm / 2.0),
-                )
+            yield Finding(
+                "clamp",
+                f"The clamp at X {length(clamp.x_mm)}, Y {length(clamp.y_mm)} stands "
+                f"{length(clamp.above_mm)} above the piece; the machine's safe height of "
+                f"{length(machine.safe_height_mm)} does not clear it. Raise 'safe-height' in the machine file "
+                "('mizo new --machine' writes one of your own), or use a lower clamp.",
+                at_mm=(clamp.x_mm - job.piece.width_mm / 2.0, clamp.y_mm - job.piece.height_mm / 2.0),
             )
-    return found
 
 
-def _speeds(job: Job) -> list[Finding]:
-    found = []
+def _speeds(job: Job) -> Iterator[Finding]:
     machine = job.machine
     flat = min(machine.feed_max.x_mm_min, machine.feed_max.y_mm_min)
     if job.cut_mm_min > flat + 1e-9:
-        found.append(
-            Finding(
-                "feed-too-fast",
-                f"The cutting feed is {job.figures.feed(job.cut_mm_min, 3)}; {machine.name} cuts at "
-                f"{job.figures.feed(flat, 3)} at most.",
-            )
+        yield Finding(
+            "feed-too-fast",
+            f"The cutting feed is {job.figures.feed(job.cut_mm_min, 3)}; {machine.name} cuts at "
+            f"{job.figures.feed(flat, 3)} at most.",
         )
     if job.plunge_mm_min > machine.feed_max.z_mm_min + 1e-9:
-        found.append(
-            Finding(
-                "feed-too-fast",
-                f"The plunge feed is {job.figures.feed(job.plunge_mm_min, 3)}; {machine.name} plunges at "
-                f"{job.figures.feed(machine.feed_max.z_mm_min, 3)} at most.",
-            )
+        yield Finding(
+            "feed-too-fast",
+            f"The plunge feed is {job.figures.feed(job.plunge_mm_min, 3)}; {machine.name} plunges at "
+            f"{job.figures.feed(machine.feed_max.z_mm_min, 3)} at most.",
         )
     spindle = machine.spindle
     if not max(spindle.min_rpm, 1.0) <= job.spindle_rpm <= spindle.max_rpm:
-        found.append(
-            Finding(
-                "spindle-range",
-                f"The spindle is set to {format_rpm(job.spindle_rpm)}; that of {machine.name} runs from "
-                f"{format_number(spindle.min_rpm)} to {format_rpm(spindle.max_rpm)}.",
-            )
+        yield Finding(
+            "spindle-range",
+            f"The spindle is set to {format_rpm(job.spindle_rpm)}; that of {machine.name} runs from "
+            f"{format_number(spindle.min_rpm)} to {format_rpm(spindle.max_rpm)}.",
         )
-    return found
 
 
-def _load(job: Job) -> list[Finding]:
-    """Return cautions about what the bit is asked to take; the usual figures are common practice (see ``woods.yaml``)."""
-    found = []
+def _load(job: Job) -> Iterator[Finding]:
+    """Yield cautions about what the bit is asked to take; the usual figures are common practice (see ``woods.yaml``)."""
     wood, bit, figures = job.wood, job.bit, job.figures
     share = FINE_SHARE if is_fine(bit) else 1.0
     low, high = wood.chip_low_mm * share, wood.chip_high_mm * share
@@ -234,24 +199,19 @@ def _load(job: Job) -> list[Finding]:
                 f"at this feed, {format_number(math.ceil(slowest))} to {format_rpm(math.floor(fastest))}"
             )
         cure = f" To mend it, {'; or '.join(ways)}." if ways else ""
-        found.append(
-            Finding(
-                "chip",
-                f"Each of the bit's cutting edges takes {figures.length(chip)} a turn; usual in {wood.title} is "
-                f"{figures.number(low)} to {figures.length(high)}: {harm}.{cure}",
-            )
+        yield Finding(
+            "chip",
+            f"Each of the bit's cutting edges takes {figures.length(chip)} a turn; usual in {wood.title} is "
+            f"{figures.number(low)} to {figures.length(high)}: {harm}.{cure}",
         )
     if job.plunge_mm_min > feed + 1e-9:
         share = wood.plunge_share
-        found.append(
-            Finding(
-                "plunge-fast",
-                f"The bit plunges at {figures.feed(job.plunge_mm_min)}, faster than it cuts, "
-                f"{figures.feed(feed)}; its point hardly cuts. Usual in {wood.title} is "
-                f"{format_number(share * 100)} % of the cut, {figures.feed(share * feed, 0)}.",
-            )
+        yield Finding(
+            "plunge-fast",
+            f"The bit plunges at {figures.feed(job.plunge_mm_min)}, faster than it cuts, "
+            f"{figures.feed(feed)}; its point hardly cuts. Usual in {wood.title} is "
+            f"{format_number(share * 100)} % of the cut, {figures.feed(share * feed, 0)}.",
         )
-    return found
 
 
 def _step(job: Job) -> list[Finding]:
