@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from functools import cache
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import TypeVar
 
 from pydantic import BaseModel
 
@@ -21,6 +21,7 @@ from vcarve.quantity import format_mm
 _PACKAGE = Path(vcarve.__file__).parent
 _DATA = _PACKAGE / "job" / "data"
 _SUFFIXES = (".yaml", ".yml")
+_BY_PATH = " (a file of your own is given by its path, ending in .yaml)"
 
 _Named = TypeVar("_Named", bound=BaseModel)
 
@@ -50,10 +51,7 @@ def check_pattern(name: str) -> None:
     """Raise ``InputError`` for a pattern that does not come with Mizo; a path, which ends in .yaml, is taken on trust."""
     spelled = "-".join(name.lower().replace("_", " ").replace("-", " ").split())
     if spelled not in pattern_names() and not name.lower().endswith(_SUFFIXES):
-        want = unknown_name("pattern", spelled, dict.fromkeys(pattern_names(), ""), "mizo patterns")
-        raise InputError(
-            Problem(value=name, want=f"{want} (a file of your own is given by its path, ending in .yaml)")
-        )
+        raise _unknown("pattern", name, dict.fromkeys(pattern_names(), ""), _BY_PATH)
 
 
 @cache
@@ -77,12 +75,10 @@ def woods() -> tuple[Wood, ...]:
 def _table(name: str, kind: type[_Named]) -> tuple[_Named, ...]:
     """Read a mapping from names to records."""
     document = read_document(str(_DATA / name))
-    rows: list[_Named] = []
-    for key, row in document.tree.items():
-        places = {path[1:]: place for path, place in document.places.items() if path[0] == key and path[1:]}
-        tree: dict[str, Any] = {"name": key, **row}
-        rows.append(record_from(Document(file=name, folder=".", tree=tree, places=places), kind))
-    return tuple(rows)
+    return tuple(
+        record_from(Document(file=name, folder=".", tree={"name": key, **row}), kind)
+        for key, row in document.tree.items()
+    )
 
 
 # --- by name or path ---
@@ -90,22 +86,19 @@ def _table(name: str, kind: type[_Named]) -> tuple[_Named, ...]:
 
 def load_bit(name: str) -> Bit:
     """Find a bit by its name; raises ``InputError`` with the nearest name."""
-    for bit in bits():
-        if bit.name == name:
-            return bit
-    known = {str(bit.name): "" for bit in bits()}
-    raise InputError(Problem(value=name, want=unknown_name("bit", name, known, "mizo bits")))
+    known = {str(bit.name): bit for bit in bits()}
+    if name not in known:
+        raise _unknown("bit", name, dict.fromkeys(known, ""))
+    return known[name]
 
 
 def load_wood(name: str) -> Wood:
     """Find a wood by its name; raises ``InputError`` with the names that match, or the nearest one."""
-    for wood in woods():
-        if wood.name == name:
-            return wood
-    want = unknown_name("wood", name, {wood.name: wood.title for wood in woods()}, "mizo woods")
-    raise InputError(
-        Problem(value=name, want=f"{want} (a wood of your own is given by its figures: 'mizo new' shows how)")
-    )
+    known = {wood.name: wood for wood in woods()}
+    if name not in known:
+        own = " (a wood of your own is given by its figures: 'mizo new' shows how)"
+        raise _unknown("wood", name, {wood.name: wood.title for wood in woods()}, own)
+    return known[name]
 
 
 def machine_path(name: str, folder: str = ".") -> str | None:
@@ -123,13 +116,15 @@ def load_machine(name: str, folder: str = ".") -> Machine:
     ``InputError`` with every problem of the file, or with the nearest name.
     """
     path = machine_path(name, folder)
-    if path is not None:
-        machine = record_from(read_document(path), Machine)
-        return machine if name in machine_names() else machine.model_copy(update={"name": Path(path).name})
-    want = unknown_name("machine", name, dict.fromkeys(machine_names(), ""), "mizo machines")
-    raise InputError(
-        Problem(value=name, want=f"{want} (a file of your own is given by its path, ending in .yaml)")
-    )
+    if path is None:
+        raise _unknown("machine", name, dict.fromkeys(machine_names(), ""), _BY_PATH)
+    machine = record_from(read_document(path), Machine)
+    return machine if name in machine_names() else machine.model_copy(update={"name": Path(path).name})
+
+
+def _unknown(what: str, name: str, known: Mapping[str, str], own: str = "") -> InputError:
+    """Return the answer to an unknown name; ``known`` as for ``unknown_name``, ``own`` says how to give one of your own."""
+    return InputError(Problem(value=name, want=unknown_name(what, name, known) + own))
 
 
 # --- jobs ---

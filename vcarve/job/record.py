@@ -96,7 +96,7 @@ def nearest(word: str, known: Iterable[str]) -> str | None:
     return starts[0] if starts else None
 
 
-def unknown_name(what: str, word: str, known: Mapping[str, str], command: str) -> str:
+def unknown_name(what: str, word: str, known: Mapping[str, str]) -> str:
     """Say that no ``what`` has this name, with those called that, the nearest one, or the command that lists them.
 
     ``known`` has for each name what else it is called.
@@ -107,7 +107,7 @@ def unknown_name(what: str, word: str, known: Mapping[str, str], command: str) -
         return f"several {what}s are called that; write one of {', '.join(called)}"
     parts = {part: name for name in known for part in (*name.split("-"), name)}
     near = called[0] if called else parts.get(nearest(word, parts) or "")
-    hint = f"did you mean {near!r}?" if near else f"{command!r} lists them"
+    hint = f"did you mean {near!r}?" if near else f"'mizo {what}s' lists them"
     return f"unknown {what}; {hint}"
 
 
