@@ -269,7 +269,7 @@ def dry_run_rows(run: DryRun) -> Rows:
         f"cutting {format_duration(times.cut_s)}",
         f"plunging {format_duration(times.plunge_s)}",
         f"rapids {format_duration(times.rapid_s)}",
-        f"waiting {format_duration(times.dwell_s + times.stop_s)}; if the sender keeps up",
+        f"waiting {format_duration(times.dwell_s)}; if the sender keeps up",
     )
     rows = [("read", read), ("time", f"{format_duration(times.total_s)}: {', '.join(parts)}")]
     if corners := corners_sentence(run.machine, figures):

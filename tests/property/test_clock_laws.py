@@ -123,19 +123,11 @@ def test_the_way_back_takes_as_long(path, machine):
 
 @LAWS
 @given(paths, mills)
-def test_speeds_meet_and_stay_within_limits(path, machine):
-    """Each move starts at the speed the one before ended with, rests at both ends of the program, and obeys
-    its feed.
-    """
-    moves = moves_through(*of(path))
+def test_from_rest_to_rest_no_axis_is_pushed_harder_than_it_bears(path, machine):
+    """Over a distance d with acceleration a no axis comes from rest to rest in less than 2 sqrt(d / a)."""
+    points, feeds = of(path)
+    far = np.abs(np.array(points[-1]) - points[0])
+    bears = machine.acceleration
+    least = 2.0 * np.sqrt(far / (bears.x_mm_s2, bears.y_mm_s2, bears.z_mm_s2)).max()
 
-    times = clock.run(moves, machine)
-
-    going = moves.length_mm > 0
-    entry, exit_, peak = times.entry_mm_s[going], times.exit_mm_s[going], times.peak_mm_s[going]
-    assert (entry[1:] == exit_[:-1]).all()
-    assert not len(entry) or entry[0] == exit_[-1] == 0.0
-    feeds = np.nan_to_num(moves.feed_mm_min[going], nan=np.inf) / 60.0
-    assert (peak <= feeds * (1 + 1e-12)).all()
-    change = np.abs(exit_**2 - entry**2)
-    assert (change <= 2 * times.acceleration_mm_s2[going] * moves.length_mm[going] * (1 + 1e-9) + 1e-12).all()
+    assert clock.run(moves_through(points, feeds), machine).total_s >= least * (1 - 1e-9)
