@@ -183,8 +183,7 @@ def job_of(document: Document) -> Job:
         zero=Zero(
             xy=job.zero.xy or defaults.zero_xy(job.piece.outline),
             z=job.zero.z,
-            turn_deg=round(job.zero.turn_deg, 6)
-            + 0.0,  # as it is told; what is less is none, and minus zero nothing
+            turn_deg=job.zero.turn_deg,
         ),
         recut=job.plan.recut,
         hop_mm=defaults.hop_mm(machine, job.plan.hop_mm, job.clamps),
