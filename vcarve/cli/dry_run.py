@@ -14,7 +14,7 @@ import click
 from vcarve.cli.files import claim, ending, write_whole
 from vcarve.cli.findings import told
 from vcarve.cli.kinds import WrongKindError, taken_as
-from vcarve.cli.options import set_option
+from vcarve.cli.options import quantity, set_option
 from vcarve.cli.progress import Bar
 from vcarve.cli.terminal import echo
 from vcarve.errors import EXIT_REFUSED, InputError, Problem, grouped, refuses
@@ -183,15 +183,10 @@ def _shortened(error: InputError) -> InputError:
 
 
 def _step(text: str | None) -> float | None:
-    from vcarve.quantity import QuantityError, length_mm
+    from vcarve.quantity import length_mm
 
-    if text is None:
-        return None
-    try:
-        value = length_mm(text)
-    except QuantityError as error:
-        raise InputError(Problem(key="--step", value=text, want=str(error))) from None
-    if not 0.005 <= value <= 2.0:
+    value = quantity("--step", length_mm, text)
+    if value is not None and not 0.005 <= value <= 2.0:
         raise InputError(Problem(key="--step", value=text, want="give a grid between 0.005 mm and 2 mm"))
     return value
 

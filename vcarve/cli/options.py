@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import click
+
+from vcarve.errors import InputError, Problem
 
 WRITES = "mizo.writes"  # in a call's context where a file was asked for
 
@@ -12,6 +16,18 @@ def asked(ctx: click.Context, _: click.Parameter, path: str | None) -> str | Non
     if path is not None:
         ctx.meta[WRITES] = True
     return path
+
+
+def quantity(option: str, reader: Callable[[str], float], text: str | None) -> float | None:
+    """Read an option's quantity; a wrong one is a problem that names the option."""
+    from vcarve.quantity import QuantityError
+
+    if text is None:
+        return None
+    try:
+        return reader(text)
+    except QuantityError as error:
+        raise InputError(Problem(key=option, value=text, want=str(error))) from None
 
 
 set_option = click.option(

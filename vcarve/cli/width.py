@@ -12,8 +12,9 @@ from typing import Any
 
 import click
 
+from vcarve.cli.options import quantity
 from vcarve.cli.terminal import echo
-from vcarve.errors import InputError, Problem
+from vcarve.errors import InputError
 from vcarve.groove.width import (
     Cone,
     VBit,
@@ -27,7 +28,6 @@ from vcarve.groove.width import (
 from vcarve.quantity import (
     INCH,
     MM,
-    QuantityError,
     angle_deg,
     format_deg,
     in_inches,
@@ -35,16 +35,6 @@ from vcarve.quantity import (
 )
 
 HEIGHT_ERROR_MM = 0.1
-
-
-def _read(option: str, reader: Callable[[str], float], text: str | None) -> float | None:
-    """Read an option's quantity; a wrong one is a problem that names the option."""
-    if text is None:
-        return None
-    try:
-        return reader(text)
-    except QuantityError as error:
-        raise InputError(Problem(key=option, value=text, want=str(error))) from None
 
 
 def _named(name: str) -> Cone:
@@ -175,11 +165,11 @@ def width(
         raise InputError("Give --depth or --width, not both: the one is worked out from the other.")
     bit = _shape(
         name,
-        _read("--angle", angle_deg, angle),
-        _read("--diameter", length_mm, diameter),
-        _read("--tip", length_mm, tip),
-        _read("--tip-radius", length_mm, tip_radius),
+        quantity("--angle", angle_deg, angle),
+        quantity("--diameter", length_mm, diameter),
+        quantity("--tip", length_mm, tip),
+        quantity("--tip-radius", length_mm, tip_radius),
     )
-    facts = _facts(bit, _read("--depth", length_mm, depth), _read("--width", length_mm, width))
+    facts = _facts(bit, quantity("--depth", length_mm, depth), quantity("--width", length_mm, width))
     inches = any(text is not None and in_inches(text) for text in (depth, width))
     echo(json.dumps(facts) if as_json else _text(bit, facts, width is not None, inches))

@@ -169,8 +169,8 @@ class _Reader:
     def _flatten(self, entity: Any, names: tuple[str, ...]) -> None:
         """Note the dashes and the heights of an entity: neither is cut."""
         style = str(entity.dxf.get("linetype", "BYLAYER")).upper()
-        if style == "BYLAYER" and self.document.layers.has_entry(names[-2]):
-            style = str(self.document.layers.get(names[-2]).dxf.get("linetype", "CONTINUOUS")).upper()
+        if style == "BYLAYER" and (table := self._layer(names[-2])) is not None:
+            style = str(table.dxf.get("linetype", "CONTINUOUS")).upper()
         if style not in ("CONTINUOUS", "BYLAYER", "BYBLOCK"):
             what = f"dashes ({style}) are cut as one whole line; draw every dash as a line of its own if they are meant"
             self.sheet.flatten(what, _place(entity, names))
@@ -205,19 +205,20 @@ class _Reader:
         colour = entity.rgb
         if colour is None:
             index = int(entity.dxf.get("color", 256))
-            if not 1 <= index <= 255 and self.document.layers.has_entry(layer):
-                table = self.document.layers.get(layer)
+            if not 1 <= index <= 255 and (table := self._layer(layer)) is not None:
                 colour, index = table.rgb, abs(int(table.dxf.get("color", 7)))
             if colour is None:
                 # Colour 7 is black on paper and white on a dark screen.
                 colour = (0, 0, 0) if index == 7 or not 1 <= index <= 255 else aci2rgb(index)
         return (layer, f"#{colour[0]:02x}{colour[1]:02x}{colour[2]:02x}")
 
+    def _layer(self, name: str) -> Any | None:
+        layers = self.document.layers
+        return layers.get(name) if layers.has_entry(name) else None
+
     def _visible(self, layer: str) -> bool:
-        if not self.document.layers.has_entry(layer):
-            return True
-        entry = self.document.layers.get(layer)
-        return not (entry.is_off() or entry.is_frozen())
+        table = self._layer(layer)
+        return table is None or not (table.is_off() or table.is_frozen())
 
     def _flat(self, points: list[tuple[float, float]]) -> Floats:
         """Return points in millimetres, shape (n, 2), refusing what cannot be a piece of wood."""
