@@ -53,12 +53,14 @@ def chords_within(moves: Moves, which: Ints, sag_mm: float) -> Ints:
     return np.maximum(np.ceil(np.abs(moves.sweep_rad[which]) / step), 1.0).astype(np.int64)
 
 
-def split(moves: Moves, which: Ints, count: Ints) -> tuple[Ints, Floats, Floats]:
-    """Cut moves (n,) into ``count`` (n,) pieces of equal angle: the move of each (B,), starts (B, 3) and ends (B, 3).
+def split(moves: Moves, which: Ints, count: Ints, start: Floats | None = None) -> tuple[Ints, Floats, Floats]:
+    """Cut moves (n,) into ``count`` (n,) even pieces: the move of each (B,), starts (B, 3) and ends (B, 3).
 
-    The third axis moves evenly, and the last piece ends on the programmed point.  Only arcs can be cut into several.
+    Pieces of an arc are chords of equal angle, along which the third axis moves evenly; the last piece ends on the programmed
+    point.  ``start`` (n, 3) is where they start if it is not as the moves say.
     """
-    start, end = moves.start_mm[which], moves.end_mm[which]
+    end = moves.end_mm[which]
+    start = moves.start_mm[which] if start is None else start
     if count.max(initial=1) == 1:
         return which, start, end
     row = np.repeat(np.arange(len(which)), count)
@@ -66,16 +68,18 @@ def split(moves: Moves, which: Ints, count: Ints) -> tuple[Ints, Floats, Floats]
     inner = np.delete(np.arange(len(row)), last)
     tail, head = start[row], end[row]
     mine = row[inner]
-    move = which[mine]
     share = (inner - (last - count + 1)[mine] + 1) / count[mine]
-    axes, centre = axes_of(moves, move), moves.centre_mm[move]
-    (ax, ay), (cx, cy) = (
-        np.take_along_axis(place, axes[:, :2], 1).T for place in (start[mine] - centre, centre)
-    )
-    cos, sin = np.cos(moves.sweep_rad[move] * share), np.sin(moves.sweep_rad[move] * share)
-    low, high = (np.take_along_axis(place[mine], axes[:, 2:], 1)[:, 0] for place in (start, end))
-    spot = np.column_stack([cx + ax * cos - ay * sin, cy + ax * sin + ay * cos, low + (high - low) * share])
-    head[inner] = np.take_along_axis(spot, np.argsort(axes, axis=1), 1)
+    head[inner] = start[mine] + share[:, None] * (end - start)[mine]
+    bent = np.flatnonzero(moves.sweep_rad[which[mine]])
+    mine, share, at = mine[bent], share[bent], inner[bent]
+    if len(bent):
+        move = which[mine]
+        axes, centre = axes_of(moves, move), moves.centre_mm[move]
+        ax, ay = np.take_along_axis(start[mine] - centre, axes[:, :2], 1).T
+        cx, cy = np.take_along_axis(centre, axes[:, :2], 1).T
+        cos, sin = np.cos(moves.sweep_rad[move] * share), np.sin(moves.sweep_rad[move] * share)
+        spot = np.column_stack([cx + ax * cos - ay * sin, cy + ax * sin + ay * cos])
+        head[at[:, None], axes[:, :2]] = spot
     tail[inner + 1] = head[inner]
     return which[row], tail, head
 

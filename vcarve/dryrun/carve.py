@@ -15,7 +15,7 @@ import numpy.typing as npt
 
 from vcarve.dryrun.setup import UNKNOWN, Setup
 from vcarve.dryrun.strokes import Arcs, Lines, strokes
-from vcarve.dryrun.surface import Surface, pixels, suitable_step_mm
+from vcarve.dryrun.surface import Surface, pixels
 from vcarve.dryrun.tip import Tip
 from vcarve.program.moves import Moves
 
@@ -38,24 +38,25 @@ def carve(
     width_mm: float,
     height_mm: float,
     setup: Setup = UNKNOWN,
-    step_mm: float | None = 0.05,
+    step_mm: float = 0.05,
     dtype: npt.DTypeLike = np.float32,
 ) -> Surface:
     """Carve a piece and return its whole surface.
 
-    ``width_mm`` and ``height_mm`` are the piece's; without a ``setup`` the zero is at the centre of its top.
-    With ``step_mm`` None the finest step is chosen that still fits into memory.  Beyond half the cutting
-    diameter nothing is cut; deeper than the cone the wall is upright.
+    ``width_mm`` and ``height_mm`` are the piece's; without a ``setup`` the zero is at the centre of its top.  Beyond half the
+    cutting diameter nothing is cut; deeper than the cone the wall is upright.
     """
-    if step_mm is None:
-        step_mm = suitable_step_mm(width_mm, height_mm)
-    tip = Tip.of(bit)
-    nx, ny = pixels(width_mm, step_mm), pixels(height_mm, step_mm)
-    heights = np.zeros((ny, nx), dtype=dtype)
-    x0, y0 = -(nx - 1) / 2.0 * step_mm, -(ny - 1) / 2.0 * step_mm
-    lines, arcs = strokes(moves, tip, setup)
-    _cut(heights, x0, y0, step_mm, lines, arcs, tip)
-    return Surface(height_mm=heights, step_mm=step_mm, x0_mm=x0, y0_mm=y0)
+    whole = tiles(
+        moves,
+        bit,
+        width_mm=width_mm,
+        height_mm=height_mm,
+        setup=setup,
+        step_mm=step_mm,
+        tile_mm=max(width_mm, height_mm),
+        dtype=dtype,
+    )
+    return next(whole)
 
 
 def tiles(
@@ -79,29 +80,23 @@ def tiles(
     x0, y0 = -(nx - 1) / 2.0 * step_mm, -(ny - 1) / 2.0 * step_mm
     size = pixels(tile_mm, step_mm)
     lines, arcs = strokes(moves, tip, setup)
-    line_box, arc_box = lines.box(), arcs.box()
-    for j in range(0, ny, size):
-        front, back = y0 + j * step_mm, y0 + (min(j + size, ny) - 1) * step_mm
-        row_lines = np.flatnonzero((line_box[0][:, 1] <= back) & (line_box[1][:, 1] >= front))
-        row_arcs = np.flatnonzero((arc_box[0][:, 1] <= back) & (arc_box[1][:, 1] >= front))
-        for i in range(0, nx, size):
-            left, right = x0 + i * step_mm, x0 + (min(i + size, nx) - 1) * step_mm
-            heights = np.zeros((min(size, ny - j), min(size, nx - i)), dtype=dtype)
-            mine = row_lines[(line_box[0][row_lines, 0] <= right) & (line_box[1][row_lines, 0] >= left)]
-            bent = row_arcs[(arc_box[0][row_arcs, 0] <= right) & (arc_box[1][row_arcs, 0] >= left)]
-            _cut(heights, left, front, step_mm, lines.take(mine), arcs.take(bent), tip)
-            yield Surface(height_mm=heights, step_mm=step_mm, x0_mm=left, y0_mm=front)
-
-
-def _cut(heights: Heights, x0: float, y0: float, step: float, lines: Lines, arcs: Arcs, tip: Tip) -> None:
-    """Lower a height map by strokes; strokes off the map are left out."""
     sloping = lines.rise != 0.0
-    for part, kernel in (
+    kinds: list[tuple[Lines | Arcs, Kernel]] = [
         (lines.take(~sloping), _level),
         (lines.take(sloping), _sloping),
         (arcs, _arc),
-    ):
-        _sweep(heights, x0, y0, step, part, kernel, tip)
+    ]
+    boxed = [(part, kernel, *part.box()) for part, kernel in kinds]
+    for j in range(0, ny, size):
+        front, back = y0 + j * step_mm, y0 + (min(j + size, ny) - 1) * step_mm
+        rows = [np.flatnonzero((low[:, 1] <= back) & (high[:, 1] >= front)) for _, _, low, high in boxed]
+        for i in range(0, nx, size):
+            left, right = x0 + i * step_mm, x0 + (min(i + size, nx) - 1) * step_mm
+            heights = np.zeros((min(size, ny - j), min(size, nx - i)), dtype=dtype)
+            for (part, kernel, low, high), row in zip(boxed, rows, strict=True):
+                mine = row[(low[row, 0] <= right) & (high[row, 0] >= left)]
+                _sweep(heights, left, front, step_mm, part.take(mine), kernel, tip)
+            yield Surface(height_mm=heights, step_mm=step_mm, x0_mm=left, y0_mm=front)
 
 
 def _sweep(

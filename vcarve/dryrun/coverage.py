@@ -8,7 +8,6 @@ geometry.  Only the moves and the network are known here, not how the moves came
 from __future__ import annotations
 
 from dataclasses import dataclass, fields
-from typing import Self
 
 import numpy as np
 import numpy.typing as npt
@@ -16,6 +15,7 @@ import shapely
 from scipy.spatial import cKDTree
 
 from vcarve.dryrun.arcs import split
+from vcarve.dryrun.columns import Columns
 from vcarve.dryrun.track import Track
 from vcarve.network.model import Network
 from vcarve.plane.arcs import boxes, curves, evenly, lengths, nearest, parts, points, shares, size
@@ -33,7 +33,7 @@ DIGITS = 5  # of a share of the edge
 
 
 @dataclass(frozen=True, slots=True)
-class Covered:
+class Covered(Columns):
     """Stretches of edges covered by moves, one row per stretch.
 
     ``edge`` and ``move`` (n,) say which, ``ends`` (n, 2) from where to where on the edge, from 0 at its tail to 1 at its head,
@@ -45,10 +45,6 @@ class Covered:
     ends: Floats
     depth_mm: Floats
     off: Floats
-
-    def take(self, rows: Ints | Bools) -> Self:
-        """Return some of the stretches."""
-        return type(self)(*(getattr(self, field.name)[rows] for field in fields(self)))
 
     @property
     def share(self) -> Floats:

@@ -7,7 +7,8 @@ from collections.abc import Callable, Iterator
 import numpy as np
 import shapely
 
-from vcarve.dryrun.track import Bools, Floats, Ints, Track, entry, path
+from vcarve.dryrun.arcs import chords_within, split
+from vcarve.dryrun.track import SAG_MM, Bools, Floats, Ints, Track, entry
 from vcarve.errors import Finding, listed
 from vcarve.groove.width import deepest_mm, width_mm
 from vcarve.job.records import Clamp, Job
@@ -204,18 +205,9 @@ def _parts(seen: Track, rows: Ints) -> tuple[Ints, Floats, Floats]:
     """Return (move, tail, head) of straight parts of moves: level moves whole, sloping ones in sections, arcs in chords."""
     bent = seen.moves.sweep_rad[rows] != 0.0
     sloping = ~bent & (seen.start_mm[rows, 2] != seen.end_mm[rows, 2]) & seen.across[rows]
-    plain, slope = rows[~bent & ~sloping], rows[sloping]
-    share = np.linspace(0.0, 1.0, SECTIONS + 1)[None, :, None]
-    spots = seen.start_mm[slope, None, :] + share * (seen.end_mm - seen.start_mm)[slope, None, :]
-    owner = [plain, np.repeat(slope, SECTIONS)]
-    tails = [seen.start_mm[plain], spots[:, :-1].reshape(-1, 3)]
-    heads = [seen.end_mm[plain], spots[:, 1:].reshape(-1, 3)]
-    for m in rows[bent].tolist():
-        points = path(seen, m)
-        owner.append(np.full(len(points) - 1, m))
-        tails.append(points[:-1])
-        heads.append(points[1:])
-    return np.concatenate(owner), np.concatenate(tails), np.concatenate(heads)
+    count = np.where(sloping, SECTIONS, chords_within(seen.moves, rows, SAG_MM))
+    owner, tails, heads = split(seen.moves, rows, count, seen.moves.known_start_mm[rows])
+    return owner, seen.setup.on_piece(tails), seen.setup.on_piece(heads)
 
 
 def _radius_mm(job: Job, rise_mm: float) -> float:

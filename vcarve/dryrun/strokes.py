@@ -17,8 +17,10 @@ import numpy as np
 import numpy.typing as npt
 
 from vcarve.dryrun.arcs import chords_within, split
+from vcarve.dryrun.columns import Columns
 from vcarve.dryrun.setup import Setup
 from vcarve.dryrun.tip import Tip
+from vcarve.plane.arcs import evenly
 from vcarve.program.moves import Moves, Plane
 
 Floats = npt.NDArray[np.float64]
@@ -30,7 +32,7 @@ WIDEST_ARC_RAD = math.pi / 2.0  # level arcs are parted at least so often
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Lines:
+class Lines(Columns):
     """Straight strokes: start, direction and length in XY, rise per mm; upright ones have length 0."""
 
     start_mm: Floats  # (n, 3)
@@ -38,16 +40,6 @@ class Lines:
     length_mm: Floats  # (n,)
     rise: Floats  # (n,)
     reach_mm: Floats  # (n,)
-
-    def take(self, rows: npt.NDArray[np.bool_] | Ints) -> Lines:
-        """Return some of the strokes."""
-        return Lines(
-            start_mm=self.start_mm[rows],
-            unit=self.unit[rows],
-            length_mm=self.length_mm[rows],
-            rise=self.rise[rows],
-            reach_mm=self.reach_mm[rows],
-        )
 
     def box(self) -> tuple[Floats, Floats]:
         """Return lowest and highest X and Y each stroke can touch, two arrays (n, 2)."""
@@ -57,7 +49,7 @@ class Lines:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Arcs:
+class Arcs(Columns):
     """Level arcs: centre, radius, direction of the middle as a unit vector, half of the angle, and Z."""
 
     centre_mm: Floats  # (n, 2)
@@ -66,17 +58,6 @@ class Arcs:
     half_rad: Floats  # (n,)
     z_mm: Floats  # (n,)
     reach_mm: Floats  # (n,)
-
-    def take(self, rows: npt.NDArray[np.bool_] | Ints) -> Arcs:
-        """Return some of the strokes."""
-        return Arcs(
-            centre_mm=self.centre_mm[rows],
-            radius_mm=self.radius_mm[rows],
-            middle=self.middle[rows],
-            half_rad=self.half_rad[rows],
-            z_mm=self.z_mm[rows],
-            reach_mm=self.reach_mm[rows],
-        )
 
     def box(self) -> tuple[Floats, Floats]:
         """Return lowest and highest X and Y each stroke can touch, two arrays (n, 2)."""
@@ -134,8 +115,7 @@ def _lines(tail: Floats, head: Floats, tip: Tip) -> Lines:
     bottom = tail.copy()
     bottom[upright, 2] = np.minimum(tail[upright, 2], head[upright, 2])
     count = np.maximum(np.ceil(length / STROKE_MM), 1.0).astype(np.int64)
-    row = np.repeat(np.arange(len(length)), count)
-    share = (np.arange(len(row)) - (np.cumsum(count) - count)[row]) / count[row]
+    row, share = evenly(count)
     whole = np.where(upright, 1.0, length)
     unit = (head - tail)[:, :2] / whole[:, None]
     unit[upright] = (1.0, 0.0)  # any direction: the bit stays where it is
@@ -164,9 +144,8 @@ def _arcs(start: Floats, centre: Floats, sweep: Floats, tip: Tip) -> Arcs:
     centre, sweep, radius, first, depth = (v[keep] for v in (centre, sweep, radius, first, depth))
     pieces = np.maximum(np.abs(sweep) * radius / STROKE_MM, np.abs(sweep) / WIDEST_ARC_RAD)
     count = np.maximum(np.ceil(pieces), 1.0).astype(np.int64)
-    row = np.repeat(np.arange(len(sweep)), count)
-    step = (np.arange(len(row)) - (np.cumsum(count) - count)[row]) + 0.5
-    angle = first[row] + (sweep / count)[row] * step
+    row, share = evenly(count)
+    angle = first[row] + sweep[row] * (share + 0.5 / count[row])
     return Arcs(
         centre_mm=centre[row],
         radius_mm=radius[row],
