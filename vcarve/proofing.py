@@ -12,7 +12,7 @@ from vcarve.dryrun.check import check
 from vcarve.dryrun.measure import Measured
 from vcarve.dryrun.setup import setup_of, waiting_mm
 from vcarve.dryrun.surface import Surface
-from vcarve.errors import Finding
+from vcarve.errors import Finding, refuses
 from vcarve.job.bench import Machine
 from vcarve.job.records import Job
 from vcarve.layout.stages import Layout, lay_out
@@ -167,6 +167,22 @@ def page_of(run: DryRun, plan: Plan | None = None) -> str:
     from vcarve.view.page import page_html
 
     return page_html(page_facts(run, plan))
+
+
+def picture_of(run: DryRun) -> bytes:
+    """Return the picture (PNG) of the piece of a run that has been carved."""
+    from vcarve.view.picture import picture_png
+
+    assert run.job is not None
+    assert run.layout is not None
+    assert run.surface is not None
+    return picture_png(
+        run.surface,
+        run.job.wood.tint,
+        rings=outline_rings(run.layout),
+        size_mm=(run.job.piece.width_mm, run.job.piece.height_mm),
+        mark="Must not be cut" if refuses(run.findings) else "",
+    )
 
 
 def page_facts(run: DryRun, plan: Plan | None = None) -> PageFacts:

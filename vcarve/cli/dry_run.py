@@ -74,7 +74,7 @@ def dry_run(
     """
     from vcarve.job.document import placed
     from vcarve.job.load import open_job
-    from vcarve.proofing import carve_run, outline_rings, page_of
+    from vcarve.proofing import carve_run, page_of, picture_of
     from vcarve.proofing import dry_run as run_dry
     from vcarve.summary import dry_run_json
 
@@ -127,13 +127,8 @@ def dry_run(
     outputs: list[tuple[str, str | bytes]] = []
     if page is not None:
         outputs.append((page, page_of(run)))
-    if picture is not None and run.job is not None and run.layout is not None and run.surface is not None:
-        from vcarve.view.picture import picture_png
-
-        size = (run.job.piece.width_mm, run.job.piece.height_mm)
-        mark = "Must not be cut" if refuses(run.findings) else ""
-        tint, rings = run.job.wood.tint, outline_rings(run.layout)
-        outputs.append((picture, picture_png(run.surface, tint, rings=rings, size_mm=size, mark=mark)))
+    if picture is not None:
+        outputs.append((picture, picture_of(run)))
     if heights is not None and run.surface is not None:
         from vcarve.view.heights import heights_file
 
