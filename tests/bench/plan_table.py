@@ -26,7 +26,7 @@ from vcarve.pattern.catalogue import names, pattern
 from vcarve.plan.baselines import cell_by_cell, fewest_passes, nearest_end
 from vcarve.plan.bound import best_pairing
 from vcarve.plan.costs import rates
-from vcarve.plan.planner import as_plan, candidates, from_pairing, plan
+from vcarve.plan.planner import candidates, plan, record
 from vcarve.plan.web import weave
 from vcarve.plane.region import rectangle
 from vcarve.program.reader import read
@@ -59,45 +59,36 @@ def one(name, size_mm, pitch_mm, hop_mm=1.0):
     steady, start = rates(job), mount_of(job).zero_mm
     web = weave(cuts, steady)
     found, _ = best_pairing(web, steady, recut=True, start_mm=start)
-    walked = from_pairing(web, steady, found[0], start)
     simple = [
-        as_plan(web, steady, each, start)
+        record(web, steady, each, start)
         for each in (cell_by_cell(web, rings), nearest_end(web, start), fewest_passes(web, steady, start))
     ]
     times = [ours_s, *(clock_s(job, cuts, each) for each in simple)]
-    return network, ours, len(found[0].even), walked, times, spent
+    return network, ours, len(found[0].even), times, spent
 
 
 def table():
     print(
         f"{'pattern':18}{'pitch':>7}{'edges':>7}{'parts':>6}{'plan s':>10}{'bound s':>10}{'above':>8}", end=""
     )
-    print(f"{'corners/alone s':>18}{'clock s':>9}{'cells':>7}{'nearest':>8}{'fewest':>7}{'spent s':>8}")
-    corners = np.zeros(2)
+    print(f"{'clock s':>9}{'cells':>7}{'nearest':>8}{'fewest':>7}{'spent s':>8}")
     worst = {"connected": 0.0, "others": 0.0}
     slower = []
     for name in names():
         for repeats in (3, 6, 12):
             size = 120.0
             pitch = size / repeats / (math.sqrt(pattern_area(name)) if pattern_area(name) > 4 else 1.0)
-            network, ours, parts, walked, times, spent = one(name, size, pitch)
+            network, ours, parts, times, spent = one(name, size, pitch)
             above = 100.0 * (ours.proof.plan_s / ours.proof.bound_s - 1.0)
             kind = "connected" if parts == 1 else "others"
             worst[kind] = max(worst[kind], above)
-            corners += walked.loss_s, walked.best_loss_s
             ratios = [times[0] / each for each in times[1:]]
             if max(ratios) > 1.0 + 1e-9:
                 slower.append((name, round(pitch, 2), [round(r, 4) for r in ratios]))
             print(f"{name:18}{pitch:7.2f}{network.edges:7}{parts:6}{ours.proof.plan_s:10.2f}", end="")
-            print(
-                f"{ours.proof.bound_s:10.2f}{above:7.3f}%{walked.loss_s:9.2f}/{walked.best_loss_s:8.2f}",
-                end="",
-            )
+            print(f"{ours.proof.bound_s:10.2f}{above:7.3f}%", end="")
             print(f"{times[0]:9.1f}" + "".join(f"{r:7.3f}" for r in ratios) + f"{spent:9.2f}", flush=True)
     print(f"worst above the bound: connected {worst['connected']:.3f} %, others {worst['others']:.3f} %")
-    print(
-        f"corner loss over the table: {corners[0]:.1f} s, {100 * (corners[0] / corners[1] - 1):.1f} % above alone"
-    )
     print("slower than a simple plan:", slower or "never")
 
 
@@ -108,7 +99,7 @@ def pattern_area(name):
 
 
 def hemp():
-    _, ours, _, _, times, _ = one("kaku-asanoha", 100.0, 50.0, hop_mm=5.0)
+    _, ours, _, times, _ = one("kaku-asanoha", 100.0, 50.0, hop_mm=5.0)
     print("100 mm square hemp leaf, hop 5 mm:", ours.proof)
     print(f"  clock: ours {times[0]:.2f} s = {times[0] / times[1]:.4f} of cell by cell,", end=" ")
     print(f"{times[0] / times[2]:.4f} of nearest end, {times[0] / times[3]:.4f} of fewest passes")

@@ -113,8 +113,6 @@ def test_a_pass_speeds_up_and_slows_down_once(lines, job_of):
         begin=np.zeros(1, np.int64),
         end=np.ones(1, np.int64),
         pass_start=np.array([0, 1]),
-        loss_s=0.0,
-        best_loss_s=0.0,
     )
     air = mine.fixed_s + float(mine.rapid_s(np.array(10.0), np.array(0.0)) + mine.lift_s(np.array(2.0)))
 

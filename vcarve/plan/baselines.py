@@ -8,14 +8,12 @@ from __future__ import annotations
 import numpy as np
 from scipy.spatial import cKDTree
 
-from vcarve.cuts.model import Floats, Ints, Rings
+from vcarve.cuts.model import Ints, Rings
 from vcarve.plan.costs import Rates
 from vcarve.plan.join import join
 from vcarve.plan.pairing import pair
 from vcarve.plan.tour import Tour, tour
 from vcarve.plan.web import Web
-
-GREEDY = 60_000  # so many things are still visited by the nearest next; beyond, in strips
 
 
 def ordered(web: Web, edge: Ints, back: Ints, *, apart: Ints | None = None) -> Tour:
@@ -35,65 +33,34 @@ def ordered(web: Web, edge: Ints, back: Ints, *, apart: Ints | None = None) -> T
         begin=np.where(back == 0, tail, head),
         end=np.where(back == 0, head, tail),
         pass_start=np.concatenate([[0], np.flatnonzero(new) + 1, [len(edge)]]).astype(np.int64),
-        loss_s=np.nan,
-        best_loss_s=np.nan,
     )
-
-
-def nearest_order(
-    begin: Floats, end: Floats, start: tuple[float, float], *, either: bool
-) -> tuple[Ints, Ints]:
-    """Visit things by the nearest next one: order, and 1 where a thing is walked backwards (``either`` end may lead).
-
-    Shapes: begin and end (n, 2).
-    """
-    n = len(begin)
-    points = np.concatenate([begin, end]) if either else begin
-    tree = cKDTree(points)
-    left = np.ones(n, bool)
-    order = np.empty(n, np.int64)
-    turned = np.zeros(n, np.int64)
-    here = np.asarray(start, float)
-    index = np.arange(len(points)) % n
-    for place in range(n):
-        near = 8
-        while True:
-            found = np.atleast_1d(tree.query(here, k=min(near, len(index)), p=2)[1])
-            found = found[left[index[found]]]
-            if len(found):
-                break
-            near *= 4
-            if near > 2000:  # most of what is near has been visited: look at what is left only
-                keep = np.flatnonzero(left)
-                points = np.concatenate([begin[keep], end[keep]]) if either else begin[keep]
-                index = np.concatenate([keep, keep]) if either else keep
-                tree, near = cKDTree(points), 8
-        pick = int(found[0])
-        thing = int(index[pick])
-        turned[place] = int(either and pick >= len(index) // 2)
-        order[place] = thing
-        left[thing] = False
-        here = begin[thing] if turned[place] else end[thing]
-    return order, turned
-
-
-def in_strips(points: Floats) -> Ints:
-    """Order of points along strips, to and fro."""
-    span = np.maximum(np.ptp(points, axis=0), 1e-9)
-    rows = max(int(np.sqrt(len(points) * span[1] / span[0])), 1)
-    row = np.minimum((points[:, 1] - points[:, 1].min()) / span[1] * rows, rows - 1).astype(np.int64)
-    along = np.where(row % 2 == 0, points[:, 0], -points[:, 0])
-    return np.lexsort((along, row))
 
 
 def nearest_end(web: Web, start: tuple[float, float]) -> Tour:
     """Cut every edge once, always going on with the nearest end; no lift where the next edge begins where this one ended."""
-    a, b = web.xy_mm[web.u], web.xy_mm[web.v]
-    if len(a) <= GREEDY:
-        order, back = nearest_order(a, b, start, either=True)
-    else:
-        order = in_strips((a + b) / 2.0)
-        back = np.zeros(len(order), np.int64)
+    ends = np.concatenate([web.xy_mm[web.u], web.xy_mm[web.v]])
+    n = len(web.u)
+    left = np.ones(n, bool)
+    order = np.empty(n, np.int64)
+    back = np.zeros(n, np.int64)
+    here = np.asarray(start, float)
+    index = np.arange(2 * n)
+    tree = cKDTree(ends)
+    for place in range(n):
+        near = 8
+        while True:
+            found = np.atleast_1d(tree.query(here, k=min(near, len(index)), p=2)[1])
+            found = found[left[index[found] % n]]
+            if len(found):
+                break
+            near *= 4
+            if near > 2000:  # most of what is near has been visited: look at what is left only
+                index = np.flatnonzero(np.concatenate([left, left]))
+                tree, near = cKDTree(ends[index]), 8
+        pick = int(index[found[0]])
+        order[place], back[place] = pick % n, pick // n
+        left[pick % n] = False
+        here = ends[(pick + n) % (2 * n)]
     return ordered(web, order, back)
 
 

@@ -132,6 +132,4 @@ def _string(web: Web, parts: list[Tour], *, lift: bool = False) -> Tour:
         begin=np.concatenate([p.begin for p in parts]),
         end=np.concatenate([p.end for p in parts]),
         pass_start=np.append(np.concatenate(starts), offset).astype(np.int64),
-        loss_s=sum(p.loss_s for p in parts),
-        best_loss_s=sum(p.best_loss_s for p in parts),
     )

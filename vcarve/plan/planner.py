@@ -71,7 +71,9 @@ def candidates(
         start = mount.axes_mm(*start)
     web = weave(cuts, steady)
     if not len(web.edge):
-        return [_record(web, steady, _nothing(), start, 0.0, 0.0)]
+        none = np.zeros(0, np.int64)
+        nothing = Tour(edge=none, back=none, begin=none, end=none, pass_start=np.zeros(1, np.int64))
+        return [record(web, steady, nothing, start)]
     allow = job.recut == "allow"
     level = cuts.level
     full = last_cuts(web) if level.any() else web
@@ -89,7 +91,7 @@ def candidates(
     tell("proof", 0.9)
     seconds = sum(clock(web, steady, each, start).seconds for each in by_levels(cuts, cells, level))
     tell("done", 1.0)
-    return [_record(web, steady, each, start, bound, seconds) for each in _different(found)]
+    return [record(web, steady, each, start, bound, seconds) for each in _different(found)]
 
 
 def _different(tours: list[Tour]) -> list[Tour]:
@@ -143,27 +145,10 @@ def _flat(
     return [tours[k] for k in order], bound
 
 
-def _nothing() -> Tour:
-    none = np.zeros(0, np.int64)
-    return Tour(
-        edge=none,
-        back=none,
-        begin=none,
-        end=none,
-        pass_start=np.zeros(1, np.int64),
-        loss_s=0.0,
-        best_loss_s=0.0,
-    )
-
-
-def as_plan(web: Web, steady: Rates, each: Tour, start: tuple[float, float]) -> Plan:
-    """Return a simple order of cutting as a plan, so that the same writer and clock can time it; no proof."""
-    return _record(web, steady, each, start, 0.0, 0.0)
-
-
-def _record(
-    web: Web, steady: Rates, best: Tour, start: tuple[float, float], bound: float, cells_s: float
+def record(
+    web: Web, steady: Rates, best: Tour, start: tuple[float, float], bound: float = 0.0, cells_s: float = 0.0
 ) -> Plan:
+    """Return an order of cutting as a plan with its proof; raises InternalError where it takes less time than its bound."""
     spent = clock(web, steady, best, start)
     levels = int(web.cuts.level.max(initial=-1)) + 1
     if bound > spent.seconds * (1.0 + FLOATS):

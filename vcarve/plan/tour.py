@@ -25,18 +25,13 @@ from vcarve.plan.web import Web
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Tour:
-    """A program's order.  Shapes: S steps, P passes.
-
-    ``best_loss_s`` is the corner loss if every vertex could be paired alone, ``loss_s`` that of the one tour.
-    """
+    """A program's order.  Shapes: S steps, P passes."""
 
     edge: Ints  # (S,) index into the cuts' edges
     back: Ints  # (S,) 1 where the edge is walked from head to tail
     begin: Ints  # (S,) index into the cuts' places: those of the edge, or shallower ones where it is travel
     end: Ints  # (S,)
     pass_start: Ints  # (P + 1,)
-    loss_s: float
-    best_loss_s: float
 
 
 def tour(web: Web, rates: Rates, found: Pairing, links: Ints) -> Tour:
@@ -56,7 +51,6 @@ def tour(web: Web, rates: Rates, found: Pairing, links: Ints) -> Tour:
         lift=np.arange(len(vertex)) >= 2 * steps,
     )
     partner = transitions(ends, rates)
-    best = total_loss_s(ends, partner, rates)
     _merge(ends, partner, rates)
     path = _walk(partner, 2 * steps + 1)
     body = path[1:] // 2  # path[0] is the opening
@@ -71,16 +65,7 @@ def tour(web: Web, rates: Rates, found: Pairing, links: Ints) -> Tour:
         begin=web.place[node[end]],
         end=web.place[node[end ^ 1]],
         pass_start=passes,
-        loss_s=total_loss_s(ends, partner, rates),
-        best_loss_s=best,
     )
-
-
-def total_loss_s(ends: Ends, partner: Ints, rates: Rates) -> float:
-    """Time lost at all corners where cutting leads on to cutting."""
-    a = np.flatnonzero(np.arange(len(partner)) < partner)
-    a = a[~ends.lift[a] & ~ends.lift[partner[a]]]
-    return float(ends.loss_s(a, partner[a], rates).sum())
 
 
 def trails(partner: Ints) -> tuple[int, Ints]:
