@@ -77,6 +77,11 @@ def job_text(seed: int, number: int) -> str:
         groove = [f"ground: {depth}", f"leaf: {leaf}"]
     if step is not None:
         groove.append(f"step: {step}")
+    later = random.Random(
+        f"{seed}/{number}/taper"
+    )  # of its own, so that the rest of each job stays what it was
+    if later.random() < 0.4:
+        groove.append(f"taper: {round(later.uniform(0.3, 9.0), 1)}")
     if rng.random() < 0.7:
         groove.append("lost-land: allow")
     lines.append(f"groove: {{{', '.join(groove)}}}")

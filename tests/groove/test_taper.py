@@ -37,6 +37,7 @@ def test_a_line_shorter_than_two_tapers_rises_from_its_middle():
     made, share = taper(network_of_lines([((0, 0), (10, 0))]), 6.0, PIECE)
 
     assert shares_at(made, share) == {(0, 0): {0.0}, (5, 0): {1.0}, (10, 0): {0.0}}
+    assert len(made.tail) == 2
 
 
 def test_a_rise_stops_where_another_line_meets():

@@ -33,20 +33,25 @@ def taper(network: Network, length_mm: float, piece: Region) -> tuple[Network, F
         reach = min(length_mm, total / 2.0 if free[stops_at] else total)
         done = 0.0
         for half in line:
-            edge, back = half >> 1, half & 1
-            following = done + walks.length[edge]
+            here, back = half >> 1, half & 1
+            following = done + walks.length[here]
             if abs(following - reach) < SNAP_MM:
                 reach = following
-            share[back, edge] = min(share[back, edge], done / reach)
+            share[back, here] = min(share[back, here], done / reach)
             if following > reach:
-                part = (reach - done) / walks.length[edge]
-                at.append((edge, 1.0 - part if back else part))
+                part = (reach - done) / walks.length[here]
+                at.append((here, 1.0 - part if back else part))
                 break
-            share[1 - back, edge] = min(share[1 - back, edge], following / reach)
+            share[1 - back, here] = min(share[1 - back, here], following / reach)
             if following == reach:
                 break
             done = following
-    made, parts = split(network, np.array([e for e, _ in at], np.int64), np.array([s for _, s in at]))
+    edge, place = np.array([e for e, _ in at], np.int64), np.array([s for _, s in at])
+    order = np.lexsort((place, edge))
+    # Two rises that meet half-way split their edge once.
+    met = (np.diff(edge[order]) == 0) & (np.diff(place[order]) * network.length_mm[edge[order[1:]]] < SNAP_MM)
+    apart = order[np.concatenate([[True], ~met])[: len(order)]]
+    made, parts = split(network, edge[apart], place[apart])
     # Where an edge is split it is at its full depth.
     ends: Floats = np.where([parts.start > 0.0, parts.stop < 1.0], 1.0, share[:, parts.owner])
     return _no_copies(made, np.asarray((ends < 1.0).any(axis=0))), ends
