@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+import subprocess
+import sys
 from itertools import permutations
 
 import numpy as np
@@ -283,6 +285,24 @@ def test_places_are_asked_for_by_name() -> None:
     assert result.start("X").tolist() == [0, 1]
     with pytest.raises(ValueError, match="not in tuple"):
         result.end("A")
+
+
+def test_a_further_axis_is_one_name_more() -> None:
+    """With A among the axes its words fill one more column, on the short way as on the long, under offsets and distances."""
+    code = """
+import vcarve.program.grammar as grammar
+grammar.AXES = ("X", "Y", "Z", "A")
+del grammar.NO_AXIS["A"]
+from vcarve.program.reader import read
+text = "G21 G90 F100\\nG0 X0 Y0 Z5 A0\\nG1 X1 A90\\nX2\\nG2 X4 Y0 I1 J0\\nG91 G1 A10\\nG90 G92 A0\\nG0 X5\\nM2"
+for short_way in (True, False):
+    reading = read(text, dialect="linuxcnc", short_way=short_way)
+    assert not reading.faults
+    print(reading.moves.end("A").tolist(), reading.moves.start("XA")[-1].tolist())
+"""
+    out = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout
+
+    assert out.splitlines() == ["[0.0, 90.0, 90.0, 90.0, 100.0, 0.0] [4.0, 0.0]"] * 2
 
 
 def test_home() -> None:

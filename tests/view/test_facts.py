@@ -21,6 +21,13 @@ def test_a_pass_is_a_run_of_moves_below_the_surface() -> None:
     assert pass_of(moves).tolist() == [-1, 0, 0, 0, -1, 1, 1, 1, 1, 1]
 
 
+def test_probing_makes_no_pass() -> None:
+    """Neither the way on which a probe touches nor the lift from there is a pass: how low it was is not known."""
+    moves = read_program("G21 G90 G94 F100\nG0 Z5\nG38.2 Z-2\nG0 Z5\nG1 Z-1\nG0 Z5\nM2\n").moves
+
+    assert pass_of(moves).tolist() == [-1, -1, -1, 0, 0]
+
+
 def test_the_surface_of_passes_follows_where_zero_is() -> None:
     """With zero on the bed a move at 11 mm is below the top of a 12 mm piece."""
     moves = read_program("G21 G90 G94 F100\nM3 S1000\nG0 Z13\nG1 Z11\nX5\nG0 Z13\nM2\n").moves

@@ -22,10 +22,10 @@ AXES = ("X", "Y", "Z")
 NO_AXIS = {
     letter: f"{letter} is a rotary axis, about {axis}; no axis is turned here, and what it turns cannot be judged: "
     "write the places in X, Y and Z"
-    for letter, axis in zip("ABC", AXES, strict=True)
+    for letter, axis in zip("ABC", "XYZ", strict=True)
 } | {
     letter: f"{letter} is a second axis along {axis}, and none is moved here: write the places in X, Y and Z"
-    for letter, axis in zip("UVW", AXES, strict=True)
+    for letter, axis in zip("UVW", "XYZ", strict=True)
 }
 # §2.1.2.6, §3.5.3: the axes of each plane, and the one upright on it; G3 turns from the first to the second.
 PLANES = MappingProxyType({17: ("X", "Y", "Z"), 18: ("Z", "X", "Y"), 19: ("Y", "Z", "X")})

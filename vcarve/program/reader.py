@@ -15,6 +15,7 @@ from vcarve.program.columns import PLACE
 from vcarve.program.execute import Interpreter
 from vcarve.program.grammar import DIALECTS, DialectName
 from vcarve.program.moves import Moves
+from vcarve.program.state import ORIGIN, Vector
 from vcarve.program.words import Reject, take_apart
 
 # At most eight digits: those with more mean something else to one controller.
@@ -67,7 +68,7 @@ def read_program(
     *,
     dialect: DialectName = "rs274ngc",
     file: str | None = None,
-    start_mm: tuple[float, float, float] = (0.0, 0.0, 0.0),
+    start_mm: Vector = ORIGIN,
     block_delete: bool = True,
 ) -> Reading:
     """Read a program that must be without fault; raises :class:`InputError` naming every one."""
@@ -81,7 +82,7 @@ def read(
     text: str | bytes,
     *,
     dialect: DialectName = "rs274ngc",
-    start_mm: tuple[float, float, float] = (0.0, 0.0, 0.0),
+    start_mm: Vector = ORIGIN,
     block_delete: bool = True,
     short_way: bool = True,
 ) -> Reading:
@@ -107,7 +108,7 @@ def read(
     ends = columns.end.frombytes
     match, limit = _ORDINARY.fullmatch, rules.line_limit
     quick = changed = False  # changed: the place below is newer than the state's
-    x, y, z = start_mm
+    (x, y, z), others = start_mm[:3], start_mm[3:]
     scale, feed, flat, motion = 1.0, 0.0, False, -1
 
     for number, raw in enumerate(lines, 1):
@@ -119,12 +120,10 @@ def read(
             to_x = x if xw is None else float(xw) * scale
             to_y = y if yw is None else float(yw) * scale
             to_z = z if zw is None else float(zw) * scale
-            across = xw is not None or yw is not None
             if iw is None:
-                taken = code <= 10 and (across or zw is not None) and (code == 0 or speed > 0.0)
-            else:
-                taken = flat and code >= 20 and speed > 0.0 and across
-            if taken and iw is not None:
+                taken = code <= 10 and (code == 0 or speed > 0.0)
+                taken = taken and (xw is not None or yw is not None or zw is not None)
+            elif flat and code >= 20 and speed > 0.0 and (xw is not None or yw is not None):
                 centre = x + float(iw) * scale, y + float(jw) * scale
                 sweep = centre_arc(
                     start=(x, y),
@@ -134,23 +133,24 @@ def read(
                     inch=scale != 1.0,
                     dialect=rules,
                 )
-                if isinstance(sweep, str):
-                    taken = False
-                else:
-                    columns.arcs[len(columns.motion)] = (*centre, z, sweep)
+                taken = not isinstance(sweep, str)
+                if not isinstance(sweep, str):
+                    columns.arcs[len(columns.motion)] = (*centre, z, *others, sweep)
+            else:
+                taken = False
             if taken:
                 x, y, z = to_x, to_y, to_z
                 motion, feed, changed = code, speed, True
                 motions(code // 10)
                 numbers(number)
-                ends(PLACE(x, y, z))
+                ends(PLACE(x, y, z, *others))
                 feeds(speed if code else _NAN)
                 continue
         stripped = raw.strip(" \t")
         if not stripped:
             continue
         if changed:
-            state.place = columns.place = (x, y, z)
+            state.place = columns.place = (x, y, z, *others)
             state.motion, state.motion_written, state.feed_mm_min, changed = motion, True, feed, False
         if stripped == "%" and rules.needs_end and (first_line or percent):
             # §3.1: a line holding only a percent sign opens a program that another one must close.
@@ -182,7 +182,7 @@ def read(
             if after:
                 columns.event(after, "unread")
             break
-        x, y, z = state.place
+        (x, y, z), others = state.place[:3], state.place[3:]
         scale, feed = state.scale, state.feed_mm_min
         motion = -1 if state.motion is None else state.motion
         quick = (

@@ -86,12 +86,12 @@ def pass_of(moves: Moves, surface_mm: float = 0.0) -> npt.NDArray[np.int32]:
 
     A pass is a run of moves below the surface at work height ``surface_mm``: it begins with the move that goes
     down into the wood and ends with the one that lifts out of it; the bit may rise to the surface on the way, at the point of a
-    line that tapers.  Moves in machine coordinates and probing moves are in
-    the air, and so is the way to the first move's end: where the tool stands before, the text does not say.
+    line that tapers.  Moves in machine coordinates and probing moves are in the air, and so is the way to a height that the text
+    names first: where the tool stands before, it does not say.
     """
     if len(moves) == 0:
         return np.zeros(0, dtype=np.int32)
-    start, end = moves.start("Z").copy(), moves.end("Z")
+    start, end = np.where(moves.is_found("Z"), np.inf, moves.start("Z")), moves.end("Z")
     start[0] = np.inf
     with np.errstate(invalid="ignore"):
         below = (np.fmin(start, end) < surface_mm - 1e-6) & moves.told
