@@ -7,17 +7,21 @@ of 10 mm about X0 Y-20 rises from 2 mm at its right end to the surface at its le
 from __future__ import annotations
 
 import math
+import re
 
 import numpy as np
 import pytest
 
-from small_job import on_machine, small_job
+from small_job import job_from, on_machine, own_job, small_job
 from small_network import network_of_lines
+from vcarve.dryrun.carved import carved, carved_findings, measured
 from vcarve.dryrun.check import check
 from vcarve.errors import Finding
 from vcarve.groove.land import measure
 from vcarve.job.records import Job, Zero
+from vcarve.pipeline import draft
 from vcarve.program.reader import read_program
+from vcarve.proofing import dry_run
 
 QUARTER = math.tan(math.pi / 8.0)
 DIAGONAL = round(math.sqrt(50.0), 6)
@@ -195,3 +199,65 @@ def test_a_steep_slope_may_be_slow() -> None:
     for feed, codes in ((126, []), (43, []), (42, ["slower-than-job"])):
         one = judge([*(row.format(feed) for row in line), *arc], job)
         assert [f.code for f in one] == codes
+
+
+DRAWING = """<svg xmlns="http://www.w3.org/2000/svg" width="60mm" height="60mm" viewBox="0 0 60 60">
+<path fill="none" stroke="black"
+d="M30 30V8M30 30L50 45M30 30L10 45M10 10A20 20 0 0 0 20 28M50 10A25 25 0 0 1 42 30M8 52H52"/></svg>
+"""
+
+
+@pytest.fixture(scope="module")
+def drawn(tmp_path_factory: pytest.TempPathFactory) -> Job:
+    """Return the job of a drawing of lines and arcs with nine loose ends, which taper over 6 mm; it lies askew."""
+    folder = tmp_path_factory.mktemp("tapers")
+    (folder / "lines.svg").write_text(DRAWING, encoding="ascii")
+    text = own_job("{drawing: lines.svg}", wide_mm=60, high_mm=60).replace("v60-3.175", "v90-3.175")
+    text = text.replace("depth: 0.5 mm", "depth: 1.5 mm, taper: 6 mm") + "zero: {xy: centre, turn: 1.5 deg}\n"
+    return job_from(text, folder=str(folder))
+
+
+@pytest.mark.parametrize("arcs", [True, False])
+@pytest.mark.parametrize("units", ["mm", "inch"])
+@pytest.mark.parametrize("step_mm", [9.0, 0.4])
+def test_tapers_as_they_are_written_are_clean(drawn: Job, arcs: bool, units: str, step_mm: float) -> None:
+    """With arcs and with chords, in both units, in one level and in four, what is written is what is wanted."""
+    job = on_machine(drawn, arcs=arcs, units=units, decimals=3 if units == "mm" else 4)
+    made = draft(job.model_copy(update={"step_mm": step_mm}))
+
+    assert [str(one) for one in made.findings] == []
+    assert dry_run(made.text, file="tapers.nc", machine=job.machine, job=made.job).findings == ()
+
+
+def test_one_written_taper_left_out_is_found(drawn: Job) -> None:
+    """Of nine slopes one that is not written leaves its line too deep where it goes up, and uncut where it goes down."""
+    lines = draft(drawn).text.splitlines()
+    slopes = [
+        number
+        for number, line in enumerate(lines)
+        if re.match(r"(G[123] )?X", line) and re.search(r"Z(0|-1\.5)(?![.\d])", line)
+    ]
+
+    assert len(slopes) == 9
+    for number in slopes:
+        other = [*lines]
+        level = "Z-1.5" if "Z0" in lines[number] else "Z0"
+        other[number] = re.sub(r"Z[-.\d]+", level, lines[number])
+        found = dry_run("\n".join(other) + "\n", file="tapers.nc", machine=drawn.machine, job=drawn).findings
+
+        up = level == "Z-1.5"
+        expected = (number + 1, "wrong-depth") if up else (None, "line-missed")
+        assert expected in [(one.line, one.code) for one in found]
+
+
+def test_widths_along_written_tapers(drawn: Job) -> None:
+    """Carved, every groove measures what it should where it is looked at: tapers, arcs, and what lies between."""
+    run = dry_run(draft(drawn).text, file="tapers.nc", machine=drawn.machine, job=drawn)
+    assert run.layout is not None
+    moves, grooves = run.reading.moves, run.layout.grooves
+    surface = carved(drawn, moves, 0.05, grooves)
+    facts = measured(drawn, run.layout.network, grooves, moves, surface)
+
+    assert facts.measured == run.layout.network.edges
+    assert abs(facts.worst_mm) < 0.05
+    assert carved_findings(drawn, run.layout.network, grooves, surface, facts, ()) == []
