@@ -22,7 +22,13 @@ _ARC_AXES = {"XY": (0, 1, 2), "XZ": (2, 0, 1), "YZ": (1, 2, 0)}
 
 
 # Laws tried on hundreds of cases, and jobs made from end to end: with ``@pytest.mark.slow`` on single tests, the slow half.
-SLOW = ("tests/property/", "tests/test_", "tests/view/test_page_browser.py")
+SLOW = (
+    "tests/property/",
+    "tests/layout/",
+    "tests/test_",
+    "tests/view/test_page_browser.py",
+    "tests/view/test_gallery.py",
+)
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:

@@ -157,6 +157,7 @@ def test_one_s_file_is_printed_to_be_edited(command: str, folder: str, tmp_path:
 class TestSchema:
     """``mizo schema``."""
 
+    @pytest.mark.slow
     @pytest.mark.parametrize(
         ("kind", "folder"), [("job", "samples"), ("machine", "machines"), ("pattern", "vcarve/pattern/data")]
     )

@@ -171,6 +171,7 @@ def test_upright_wall_beyond_the_cone():
 TIPS = [{}, {"tip": 0.5}, {"tip-radius": 0.4}]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("tip", TIPS, ids=["sharp", "flat", "rounded"])
 @pytest.mark.parametrize("ends", [(0.5, -2.0), (-2.0, -0.3), (-0.2, -6.0), (3.0, -4.0)])
 def test_sloping_line_is_the_least_over_its_path(tip, ends):

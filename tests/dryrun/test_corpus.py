@@ -223,6 +223,7 @@ CORPUS: dict[str, tuple[dict[int, str], str | tuple[str, str, str]]] = {
 }  # fmt: skip
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("dialect", NAMES)
 @pytest.mark.parametrize("name", CORPUS)
 def test_verdict(name: str, dialect: DialectName) -> None:

@@ -274,6 +274,7 @@ def test_every_side_once(key):
     assert network.length_mm[missing // 2].sum() == pytest.approx(240.0, abs=1e-5)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("key", names())
 def test_classes_are_copies(key):
     """Edges of one class have one length and one direction; cells of one class one area."""

@@ -66,6 +66,7 @@ def grid(pitch: float, region: Region, shift_mm: tuple[float, float] = (0.0, 0.0
     return build(pattern("ichimatsu"), region=region, pitch_mm=pitch, shift_mm=shift, **options)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("shape", sorted(REGIONS))
 @pytest.mark.parametrize("key", names())
 def test_every_outline(shape, key):
@@ -214,6 +215,7 @@ def test_lines_through_the_corners():
     assert len(network.x_nm) == 17
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("key", names())
 def test_piece_between_the_lines(key):
     """A pitch far larger than the piece may leave no line on it: one cell, nothing to cut, no crash."""

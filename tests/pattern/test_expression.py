@@ -114,6 +114,7 @@ def test_same_as_python_arithmetic(text):
             evaluate(text)
 
 
+@pytest.mark.slow
 @settings(deadline=None, derandomize=True, max_examples=300)
 @given(st.text(max_size=60))
 def test_any_text_gives_a_number_or_a_sentence(text):

@@ -54,6 +54,7 @@ def least_by_networkx(web, mine, *, recut):
     return sum(full.edges[pair]["weight"] for pair in matching)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("recut", [True, False])
 def test_pairing_weighs_the_same_as_a_complete_matching(lines, job_of, recut):
     """Blossom over the sparse two-layer graph finds the least weight of the complete graph, over many networks."""
