@@ -3,34 +3,31 @@
 from __future__ import annotations
 
 import io
-from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 import pytest
 from PIL import Image
 
+from vcarve.dryrun.surface import Surface
 from vcarve.view.picture import picture_png
 
 TINT = "#c8a878"
 GROUND = (245, 240, 229)
 
 
-@dataclass(frozen=True)
-class Map:
-    """A height map (ny, nx), front row first."""
-
-    height_mm: npt.NDArray[np.float32]
-    step_mm: float = 0.1
+def of(heights: npt.NDArray[np.float32]) -> Surface:
+    """Return a map of these heights (ny, nx), front row first, in steps of 0.1 mm."""
+    return Surface(height_mm=heights, step_mm=0.1, x0_mm=0.0, y0_mm=0.0)
 
 
-def groove(angle_deg: float, depth_mm: float = 1.0) -> Map:
+def groove(angle_deg: float, depth_mm: float = 1.0) -> Surface:
     """Return a 45°-walled groove through the middle of a 20 mm square, running at an angle from the X axis."""
     c = np.arange(-9.95, 10.0, 0.1)
     x, y = np.meshgrid(c, c)
     turn = np.radians(angle_deg)
     away = np.abs(-np.sin(turn) * x + np.cos(turn) * y)
-    return Map(np.minimum(0.0, away - depth_mm).astype(np.float32))
+    return of(np.minimum(0.0, away - depth_mm).astype(np.float32))
 
 
 def pixels(png: bytes) -> npt.NDArray[np.float64]:
@@ -69,7 +66,7 @@ def test_both_diagonals_are_equally_plain() -> None:
 
 def test_flat_wood_has_the_colour_of_its_tint() -> None:
     """Uncut wood is the tint, give or take its grain."""
-    png = picture_png(Map(np.zeros((200, 200), dtype=np.float32)), TINT)
+    png = picture_png(of(np.zeros((200, 200), dtype=np.float32)), TINT)
     image = np.asarray(Image.open(io.BytesIO(png)), dtype=float)[40:-40, 40:-40]
 
     assert image.mean(axis=(0, 1)) == pytest.approx([0xC8, 0xA8, 0x78], abs=6)
@@ -80,7 +77,7 @@ def test_the_front_is_at_the_bottom() -> None:
     """A pocket near the front edge of the piece is in the lower half of the picture."""
     heights = np.zeros((100, 100), dtype=np.float32)
     heights[10:20, 40:60] = -3.0
-    image = pixels(picture_png(Map(heights), TINT))
+    image = pixels(picture_png(of(heights), TINT))
     row = np.unravel_index(np.argmin(image[6:-6, 20:-20]), image[6:-6, 20:-20].shape)[0]
 
     assert row > image.shape[0] / 2
@@ -90,7 +87,7 @@ def test_deep_walls_throw_their_shadow_away_from_the_light() -> None:
     """On the floor of a pocket the side near the light is in shadow and the far side is not."""
     heights = np.zeros((200, 200), dtype=np.float32)
     heights[50:150, 50:150] = -2.0
-    image = pixels(picture_png(Map(heights), TINT))
+    image = pixels(picture_png(of(heights), TINT))
     margin = (image.shape[0] - 200) // 2
     floor = image[margin + 50 : margin + 150, margin + 50 : margin + 150]
 
@@ -102,7 +99,7 @@ def test_a_round_piece_stands_on_the_ground_colour() -> None:
     """Outside the outline, and inside a hole, the ground is seen; between them wood."""
     turn = np.linspace(0, 2 * np.pi, 180, endpoint=False)
     ring = np.column_stack([np.cos(turn), np.sin(turn)])
-    png = picture_png(Map(np.zeros((200, 200), dtype=np.float32)), "#6b4a34", rings=(10 * ring, 3 * ring))
+    png = picture_png(of(np.zeros((200, 200), dtype=np.float32)), "#6b4a34", rings=(10 * ring, 3 * ring))
     image = np.asarray(Image.open(io.BytesIO(png)), dtype=float)
     middle = image.shape[0] // 2
 
@@ -114,7 +111,7 @@ def test_a_round_piece_stands_on_the_ground_colour() -> None:
 def test_large_maps_become_smaller_pictures() -> None:
     """Whole pixels of the map are averaged, so that the longer side stays within what was asked."""
     heights = np.zeros((300, 701), dtype=np.float32)
-    image = Image.open(io.BytesIO(picture_png(Map(heights), TINT, longest_px=200)))
+    image = Image.open(io.BytesIO(picture_png(of(heights), TINT, longest_px=200)))
 
     assert image.width <= 200 + 2 * 12
     assert image.width / image.height == pytest.approx(701 / 300, rel=0.15)
@@ -124,7 +121,7 @@ def test_bands_leave_no_seams() -> None:
     """A groove longer than one band of rows is lit alike all along."""
     heights = np.zeros((1400, 40), dtype=np.float32)
     heights[:, 18:22] = -0.4
-    image = pixels(picture_png(Map(heights), TINT, longest_px=1400))
+    image = pixels(picture_png(of(heights), TINT, longest_px=1400))
     inside = image[120:-120, image.shape[1] // 2 - 18 : image.shape[1] // 2 + 18]
     land = inside[:, :4].mean(axis=1, keepdims=True)
 

@@ -36,16 +36,17 @@ BANNER = 7.0  # height of the band that says what must not be cut, in units
 SENTENCE_SIGNS = 62  # signs in a line under it, so that the narrowest picture holds them
 
 
+def _colours(t: look.Theme) -> str:
+    """Return a theme's rules."""
+    return (
+        f".paper{{fill:{t.paper}}}text{{fill:{t.ink}}}.soft{{fill:{t.ink_soft}}}.rule{{stroke:{t.rule}}}"
+        f".dim,.off{{stroke:{t.ink_soft}}}.edge{{stroke:{t.ink}}}.air{{stroke:{t.air}}}"
+    )
+
+
 def _style(tint: str, u: float, small: float) -> str:
     """Return the style sheet, light first, the dark theme where it is preferred; ``small`` is the marks' own unit."""
-    day, night = look.LIGHT, look.DARK
-
-    def theme(t: look.Theme) -> str:
-        return (
-            f".paper{{fill:{t.paper}}}text{{fill:{t.ink}}}.soft{{fill:{t.ink_soft}}}.rule{{stroke:{t.rule}}}"
-            f".dim,.off{{stroke:{t.ink_soft}}}.edge{{stroke:{t.ink}}}.air{{stroke:{t.air}}}"
-        )
-
+    day = look.LIGHT
     fixed = (
         f"text{{font-family:{look.SANS};font-size:{num(2.5 * u)}px;font-variant-numeric:tabular-nums lining-nums}}"
         f".name{{font-family:{look.SERIF};font-size:{num(4.2 * u)}px}}"
@@ -66,7 +67,7 @@ def _style(tint: str, u: float, small: float) -> str:
         # Numbers lie on badges that are paper-white by day and by night.
         f"text.mark{{fill:{look.WOOD_INK}}}text.on{{fill:{day.on_finding}}}"
     )
-    return f"{theme(day)}@media(prefers-color-scheme:dark){{{theme(night)}}}{fixed}"
+    return look.themed(_colours) + fixed
 
 
 def _grain(width: float, height: float, u: float) -> str:

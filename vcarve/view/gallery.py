@@ -32,18 +32,10 @@ class Item:
     unit cell at which an odd number of lines meet; ``cut_mm_dm2`` the length to cut per dm² at one pitch for all.
     """
 
-    key: str
-    name: str
-    kanji: str
-    english: str
-    family: str
-    lattice: str
-    note: str
-    choice: str
+    pattern: Pattern
     angles_deg: tuple[float, ...]
     odd: int
     cut_mm_dm2: float
-    pitch_mm: tuple[float, float]  # the usual ones, smallest and largest
     picture: str  # SVG made with inline=True
 
 
@@ -73,22 +65,15 @@ def item(pattern: Pattern, network: Network) -> Item:
     """Return a pattern's entry; ``network`` is the piece of it to be shown."""
     angles, odd = vertex_figures(pattern)
     length = sum(line.length for line in pattern.lines) / pattern.cell_area
+    picture = pattern_svg(
+        network, title=f"{pattern.name}, {pattern.english}", description=pattern.note, inline=True
+    )
     return Item(
-        key=pattern.key,
-        name=pattern.name,
-        kanji=pattern.kanji,
-        english=pattern.english,
-        family=pattern.family,
-        lattice=pattern.lattice,
-        note=pattern.note,
-        choice=pattern.choice,
+        pattern=pattern,
         angles_deg=angles,
         odd=odd,
         cut_mm_dm2=length / COMPARED_MM * MM_PER_DM * MM_PER_DM,
-        pitch_mm=pattern.pitch_mm,
-        picture=pattern_svg(
-            network, title=f"{pattern.name}, {pattern.english}", description=pattern.note, inline=True
-        ),
+        picture=picture,
     )
 
 
@@ -182,18 +167,18 @@ def _buttons(of: str, values: Iterable[str]) -> str:
 
 def _card(entry: Item) -> str:
     """Return one pattern's card."""
-    angles = angle_words(entry.angles_deg)
+    shown, angles = entry.pattern, angle_words(entry.angles_deg)
     cut = length(math.floor(entry.cut_mm_dm2 + 0.5), MM)
-    choice = f" Our choice: {escape(entry.choice)}" if entry.choice else ""
+    choice = f" Our choice: {escape(shown.choice)}" if shown.choice else ""
     return (
-        f'<li data-family="{escape(entry.family)}" data-lattice="{escape(entry.lattice)}">{entry.picture}'
-        f'<h2>{escape(entry.name)} <span lang="ja">{escape(entry.kanji)}</span></h2>'
-        f'<p class="english">{escape(entry.english)}<br><code>{escape(entry.key)}</code></p>'
+        f'<li data-family="{escape(shown.family)}" data-lattice="{escape(shown.lattice)}">{entry.picture}'
+        f'<h2>{escape(shown.name)} <span lang="ja">{escape(shown.kanji)}</span></h2>'
+        f'<p class="english">{escape(shown.english)}<br><code>{escape(shown.key)}</code></p>'
         f"<dl><dt>angles</dt><dd>{angles}</dd><dt>ends of passes per repeat</dt><dd>{entry.odd}</dd>"
         f"<dt>to cut per dm²</dt><dd>{cut}</dd>"
-        f"<dt>usual pitch</dt><dd>{MM.number(entry.pitch_mm[0])}{NBSP}to{NBSP}{length(entry.pitch_mm[1], MM)}</dd>"
-        f"<dt>lattice</dt><dd>{escape(entry.lattice)}</dd></dl>"
-        f'<p class="note">{escape(entry.note)}{choice}</p></li>'
+        f"<dt>usual pitch</dt><dd>{MM.number(shown.pitch_mm[0])}{NBSP}to{NBSP}{length(shown.pitch_mm[1], MM)}</dd>"
+        f"<dt>lattice</dt><dd>{escape(shown.lattice)}</dd></dl>"
+        f'<p class="note">{escape(shown.note)}{choice}</p></li>'
     )
 
 
@@ -214,8 +199,8 @@ def gallery_html(items: Sequence[Item]) -> str:
     """Return the page as HTML text: one file, no network, light and dark; the same items give the same text."""
     style = _style()
     policy = f"default-src 'none'; style-src {_digest(style)}; script-src {_digest(_SCRIPT)}"
-    families = sorted({entry.family for entry in items})
-    lattices = sorted({entry.lattice for entry in items})
+    families = sorted({entry.pattern.family for entry in items})
+    lattices = sorted({entry.pattern.lattice for entry in items})
     cards = "\n".join(_card(entry) for entry in items)
     return (
         '<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'

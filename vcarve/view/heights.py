@@ -19,17 +19,11 @@ from vcarve.dryrun.surface import Surface
 WHITE = 65535
 
 
-def png16(surface: Surface, *, floor_mm: float | None = None) -> bytes:
-    """Encode a surface as PNG.
-
-    ``floor_mm`` (below 0) is the height that becomes 0, the deepest cut unless given; deeper places become
-    0 too. Raises ``ValueError`` for a floor that is not below the top.
-    """
-    floor = -surface.deepest_mm if floor_mm is None else floor_mm
-    if floor_mm is not None and not floor_mm < 0.0:
-        raise ValueError(f"The floor of a height picture must be below 0 mm, not {floor_mm:g} mm.")
+def png16(surface: Surface) -> bytes:
+    """Encode a surface as PNG; the deepest cut becomes 0."""
+    floor = -surface.deepest_mm
     share = np.zeros(surface.height_mm.shape) if floor == 0.0 else surface.height_mm / floor
-    values = np.rint(WHITE * (1.0 - np.clip(share, 0.0, 1.0))).astype(np.uint16)
+    values = np.rint(WHITE * (1.0 - share)).astype(np.uint16)
     about = PngInfo()
     for name, value in (
         ("floor-mm", floor),

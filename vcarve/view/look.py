@@ -6,6 +6,7 @@ alone: whatever a colour says is also said by a shape, a number or a word.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 SANS = "'Gill Sans', 'Gill Sans Nova', Optima, Candara, 'Noto Sans', 'Liberation Sans', system-ui, sans-serif"
@@ -95,6 +96,11 @@ DRAWN = {
     "land": "#6f6a5f",
 }
 DRAWN_OTHER = "#26456e"
+
+
+def themed(rules: Callable[[Theme], str]) -> str:
+    """Return the rules of the light theme, and those of the dark one where it is preferred."""
+    return f"{rules(LIGHT)}@media(prefers-color-scheme:dark){{{rules(DARK)}}}"
 
 
 def rgb(colour: str) -> tuple[int, int, int]:

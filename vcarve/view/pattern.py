@@ -14,19 +14,11 @@ LEAF_SHARE = 0.0062
 EDGE_SHARE = 0.003
 
 
-def _style() -> str:
-    """Return the style sheet of a picture that stands alone."""
-    day, night = look.LIGHT, look.DARK
-
-    def theme(t: look.Theme) -> str:
-        return (
-            f".paper{{fill:{t.raised}}}.ground{{stroke:{t.ground_line}}}.leaf{{stroke:{t.leaf_line}}}"
-            f".rim{{stroke:{t.rule}}}"
-        )
-
+def _colours(theme: look.Theme) -> str:
+    """Return a theme's rules of a picture that stands alone."""
     return (
-        f"{theme(day)}@media(prefers-color-scheme:dark){{{theme(night)}}}"
-        ".ground,.leaf,.rim{fill:none;stroke-linecap:round;stroke-linejoin:round}"
+        f".paper{{fill:{theme.raised}}}.ground{{stroke:{theme.ground_line}}}.leaf{{stroke:{theme.leaf_line}}}"
+        f".rim{{stroke:{theme.rule}}}"
     )
 
 
@@ -55,4 +47,5 @@ def pattern_svg(network: Network, *, title: str, description: str = "", inline: 
             body.append(
                 f'<path class="{kind}" stroke-width="{num(size * share, 3)}" d="{path(network.curves(edges))}"/>'
             )
-    return svg(box, title, description or title, _style(), body, inline=inline)
+    style = look.themed(_colours) + ".ground,.leaf,.rim{fill:none;stroke-linecap:round;stroke-linejoin:round}"
+    return svg(box, title, description or title, style, body, inline=inline)

@@ -10,12 +10,13 @@ from __future__ import annotations
 import io
 import math
 from collections.abc import Sequence
-from typing import Any, Protocol
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 from PIL import Image, ImageChops, ImageDraw, ImageFilter, ImageFont
 
+from vcarve.dryrun.surface import Surface
 from vcarve.view.look import LIGHT, SECOND, SECOND_SHARE, SUN, VALLEY, rgb
 
 Floats = npt.NDArray[np.floating[Any]]
@@ -31,22 +32,8 @@ MOST_STEPS = 96
 BAND_ROWS = 512
 
 
-class HeightMap(Protocol):
-    """What is needed of a carved surface: heights (ny, nx), 0 on top and negative below, row 0 at the front."""
-
-    @property
-    def height_mm(self) -> Floats:
-        """Heights, shape (ny, nx)."""
-        ...
-
-    @property
-    def step_mm(self) -> float:
-        """Distance between neighbouring pixels."""
-        ...
-
-
 def picture_png(
-    surface: HeightMap,
+    surface: Surface,
     tint: str,
     *,
     rings: Sequence[Floats] = (),
@@ -73,7 +60,7 @@ def picture_png(
     return buffer.getvalue()
 
 
-def _lit(surface: HeightMap, tint: tuple[int, int, int], factor: int) -> npt.NDArray[np.uint8]:
+def _lit(surface: Surface, tint: tuple[int, int, int], factor: int) -> npt.NDArray[np.uint8]:
     """Return shaded wood (rows, columns, 3), front row first, ``factor`` pixels of the map averaged into one."""
     heights = surface.height_mm
     rows, columns = heights.shape
