@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import base64
-import hashlib
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
@@ -17,6 +15,8 @@ from vcarve.pattern.model import Pattern
 from vcarve.plane.arcs import curves, directions
 from vcarve.quantity import MM
 from vcarve.view import look
+from vcarve.view.page import digest
+from vcarve.view.palette import colours_of, declared
 from vcarve.view.pattern import pattern_svg
 from vcarve.view.wording import NBSP, length, plain
 
@@ -77,33 +77,26 @@ def item(pattern: Pattern, network: Network) -> Item:
     )
 
 
-def _theme(t: look.Theme) -> str:
-    """Return a theme's colours as custom properties."""
-    return (
-        f"--paper:{t.paper};--raised:{t.raised};--ink:{t.ink};--soft:{t.ink_soft};--rule:{t.rule};--indigo:{t.indigo};"
-        f"--on-indigo:{t.on_indigo};--ground:{t.ground_line};--leaf:{t.leaf_line}"
-    )
-
-
 def _style() -> str:
     """Return the page's style sheet."""
+    day, night = (declared(colours_of(theme)) for theme in (look.LIGHT, look.DARK))
     return f"""
-:root{{color-scheme:light dark;{_theme(look.LIGHT)}}}
-@media(prefers-color-scheme:dark){{:root{{{_theme(look.DARK)}}}}}
+:root{{color-scheme:light dark;{day}}}
+@media(prefers-color-scheme:dark){{:root{{{night}}}}}
 *{{box-sizing:border-box}}
 body{{margin:0;padding:2.2rem clamp(1rem,4vw,3.5rem) 4rem;background:var(--paper);color:var(--ink);
  font:1rem/1.5 {look.SANS};font-variant-numeric:tabular-nums lining-nums}}
 h1,h2{{font-family:{look.SERIF};font-weight:500;margin:0;line-height:1.2}}
 h1{{font-size:2rem}}
-.lede{{color:var(--soft);max-width:44rem;margin:.4rem 0 1.6rem}}
+.lede{{color:var(--ink-soft);max-width:44rem;margin:.4rem 0 1.6rem}}
 fieldset{{border:0;margin:0 0 .55rem;padding:0 0 0 4.5rem;position:relative;display:flex;flex-wrap:wrap;gap:.4rem}}
-legend{{position:absolute;left:0;top:.25rem;padding:0;color:var(--soft)}}
-button{{font:inherit;font-size:.92rem;color:var(--ink);background:var(--raised);border:1px solid var(--soft);
+legend{{position:absolute;left:0;top:.25rem;padding:0;color:var(--ink-soft)}}
+button{{font:inherit;font-size:.92rem;color:var(--ink);background:var(--raised);border:1px solid var(--ink-soft);
  border-radius:1rem;padding:.2rem .8rem;min-height:1.9rem;cursor:pointer}}
 button[aria-pressed=true]{{background:var(--indigo);border-color:var(--indigo);color:var(--on-indigo);font-weight:600}}
 button[aria-pressed=true]::before{{content:"\\2713\\00a0"}}
 button:focus-visible{{outline:3px solid var(--indigo);outline-offset:2px}}
-#count{{margin:1rem 0 1.4rem;padding-bottom:.8rem;border-bottom:1px solid var(--rule);color:var(--soft)}}
+#count{{margin:1rem 0 1.4rem;padding-bottom:.8rem;border-bottom:1px solid var(--rule);color:var(--ink-soft)}}
 ul{{list-style:none;margin:0;padding:0;display:grid;gap:2.4rem 2rem;
  grid-template-columns:repeat(auto-fill,minmax(min(15.5rem,100%),1fr))}}
 li{{display:flex;flex-direction:column}}
@@ -111,16 +104,16 @@ li[hidden]{{display:none}}
 svg{{display:block;width:100%;height:auto;margin-bottom:.9rem}}
 svg .paper{{fill:var(--raised)}}
 svg .ground,svg .leaf,svg .rim{{fill:none;stroke-linecap:round;stroke-linejoin:round}}
-svg .ground{{stroke:var(--ground)}}svg .leaf{{stroke:var(--leaf)}}svg .rim{{stroke:var(--rule)}}
+svg .ground{{stroke:var(--ground-line)}}svg .leaf{{stroke:var(--leaf-line)}}svg .rim{{stroke:var(--rule)}}
 h2{{font-size:1.25rem;display:flex;justify-content:space-between;gap:.8rem;align-items:baseline}}
-h2 [lang=ja]{{font-family:{look.KANJI};font-size:1.05rem;color:var(--soft);white-space:nowrap}}
+h2 [lang=ja]{{font-family:{look.KANJI};font-size:1.05rem;color:var(--ink-soft);white-space:nowrap}}
 .english{{margin:.1rem 0 .5rem}}
-code{{font:inherit;font-size:.88rem;color:var(--soft)}}
+code{{font:inherit;font-size:.88rem;color:var(--ink-soft)}}
 dl{{margin:0;display:grid;grid-template-columns:auto 1fr;gap:.1rem .9rem;font-size:.92rem}}
-dt{{color:var(--soft)}}dd{{margin:0;text-align:right}}
-li p.note{{margin:.6rem 0 0;font-size:.9rem;color:var(--soft)}}
+dt{{color:var(--ink-soft)}}dd{{margin:0;text-align:right}}
+li p.note{{margin:.6rem 0 0;font-size:.9rem;color:var(--ink-soft)}}
 @page{{margin:11mm}}
-@media print{{:root{{{_theme(look.LIGHT)};--paper:{look.PRINTED};--raised:{look.PRINTED}}}code{{font-size:8pt}}
+@media print{{:root{{{day}--paper:{look.PRINTED};--raised:{look.PRINTED}}}code{{font-size:8pt}}
 body{{padding:0;font-size:8pt;line-height:1.3}}fieldset{{display:none}}
 ul{{grid-template-columns:repeat(4,minmax(0,1fr));gap:6mm 5mm}}li{{break-inside:avoid}}h2{{display:block;font-size:10pt}}
 svg{{margin-bottom:2mm}}dt,dd{{font-size:7.5pt}}li p.note{{font-size:7pt}}}}
@@ -190,15 +183,10 @@ def angle_words(angles_deg: Sequence[float]) -> str:
     return ", ".join(words) or "none"
 
 
-def _digest(text: str) -> str:
-    """Return the source expression by which the page's own style or script is allowed, and nothing else."""
-    return "'sha256-" + base64.b64encode(hashlib.sha256(text.encode()).digest()).decode() + "'"
-
-
 def gallery_html(items: Sequence[Item]) -> str:
     """Return the page as HTML text: one file, no network, light and dark; the same items give the same text."""
     style = _style()
-    policy = f"default-src 'none'; style-src {_digest(style)}; script-src {_digest(_SCRIPT)}"
+    policy = f"default-src 'none'; style-src '{digest(style)}'; script-src '{digest(_SCRIPT)}'"
     families = sorted({entry.pattern.family for entry in items})
     lattices = sorted({entry.pattern.lattice for entry in items})
     cards = "\n".join(_card(entry) for entry in items)

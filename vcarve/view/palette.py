@@ -2,15 +2,21 @@
 
 from __future__ import annotations
 
+from dataclasses import fields
+
 from vcarve.view import look
 
 
 def palette_css() -> str:
     """Return the rules that set every colour of the page: by day, by night, and on paper."""
-    day = {**_theme(look.LIGHT), **_wood(), "sans": look.SANS, "serif": look.SERIF, "scheme": "light"}
-    night = {**_theme(look.DARK), "wood-cut": look.mix(look.WOOD, look.DARK.paper, 0.68), "scheme": "dark"}
+    day = {**colours_of(look.LIGHT), **_wood(), "sans": look.SANS, "serif": look.SERIF, "scheme": "light"}
+    night = {
+        **colours_of(look.DARK),
+        "wood-cut": look.mix(look.WOOD, look.DARK.paper, 0.68),
+        "scheme": "dark",
+    }
     white = {
-        **_theme(look.LIGHT),
+        **colours_of(look.LIGHT),
         "paper": look.PRINTED,
         "raised": look.PRINTED,
         "ink-soft": look.mix(look.LIGHT.ink_soft, look.LIGHT.ink, 0.4),
@@ -27,20 +33,10 @@ def palette_css() -> str:
     )
 
 
-def _theme(theme: look.Theme) -> dict[str, str]:
-    return {
-        "paper": theme.paper,
-        "raised": theme.raised,
-        "ink": theme.ink,
-        "ink-soft": theme.ink_soft,
-        "rule": theme.rule,
-        "indigo": theme.indigo,
-        "on-indigo": theme.on_indigo,
-        "to-come": look.mix(theme.indigo, theme.paper, 0.66),
-        "air": theme.air,
-        "finding": theme.finding,
-        "on-finding": theme.on_finding,
-    }
+def colours_of(theme: look.Theme) -> dict[str, str]:
+    """Return a theme's colours by the names that style sheets have for them."""
+    named = {field.name.replace("_", "-"): getattr(theme, field.name) for field in fields(theme)}
+    return {**named, "to-come": look.mix(theme.indigo, theme.paper, 0.66)}
 
 
 def _wood() -> dict[str, str]:
@@ -59,4 +55,9 @@ def _wood() -> dict[str, str]:
 
 
 def _rule(where: str, values: dict[str, str]) -> str:
-    return where + " { " + " ".join(f"--{name}: {value};" for name, value in values.items()) + " }"
+    return f"{where} {{ {declared(values)} }}"
+
+
+def declared(values: dict[str, str]) -> str:
+    """Return the declarations of custom properties."""
+    return " ".join(f"--{name}: {value};" for name, value in values.items())
