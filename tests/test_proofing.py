@@ -10,8 +10,7 @@ import pytest
 
 from small_job import make_program, on_machine
 from vcarve.dryrun.carved import carved, carved_findings, measured
-from vcarve.dryrun.measure import ACROSS_STEPS, Measured
-from vcarve.dryrun.places import Floats, Ints, Places
+from vcarve.dryrun.measure import ACROSS_STEPS, Floats, Ints, Measured, Places
 from vcarve.dryrun.surface import Surface
 from vcarve.job.load import load_job
 from vcarve.job.records import Job

@@ -9,8 +9,7 @@ import pytest
 from made_moves import moves_of
 from small_network import network_of_lines
 from vcarve.dryrun.carve import carve
-from vcarve.dryrun.measure import coarsest_step_mm, groove_widths, land, least_half_mm
-from vcarve.dryrun.places import Places
+from vcarve.dryrun.measure import Places, coarsest_step_mm, groove_widths, land, least_half_mm
 from vcarve.dryrun.surface import Surface
 from vcarve.groove.width import cone_line_mm, width_mm
 from vcarve.job.bench import Bit

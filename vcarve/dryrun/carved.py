@@ -10,12 +10,12 @@ from vcarve.dryrun.carve import carve, tiles
 from vcarve.dryrun.measure import (
     Land,
     Measured,
+    Places,
     coarsest_step_mm,
     groove_widths,
     land,
     least_half_mm,
 )
-from vcarve.dryrun.places import Places
 from vcarve.dryrun.setup import setup_of
 from vcarve.dryrun.surface import Surface, suitable_step_mm
 from vcarve.dryrun.track import last_decimal_mm, track
@@ -41,7 +41,7 @@ EXPLAINS_WIDTHS = {
     "rapid-in-wood",
     "through-the-piece",
 }
-_NO_LAND = Land(islands=0, narrowest_mm=np.nan, narrowest_at_mm=(np.nan, np.nan), area_mm2=np.nan)
+_NO_LAND = Land(islands=0, narrowest_mm=np.nan, area_mm2=np.nan)
 
 
 def carved(job: Job, moves: Moves, step_mm: float | None = None, grooves: Grooves | None = None) -> Surface:
@@ -153,7 +153,7 @@ def _width_findings(
         rounding += 2.0 * job.machine.arc_tolerance_mm
     step = np.minimum(surface.step_mm, coarsest_step_mm(grooves.half_width_mm, job.bit))
     # Pixels beside the section are looked at too, and on a slope the rim is nearer there.
-    beside = 1.0 + 2.0 * Places.of(network, grooves.ends_half_mm).narrowing
+    beside = 1.0 + 2.0 * np.ptp(grooves.ends_half_mm, axis=0) / np.maximum(network.length_mm, 1e-9)
     off = np.abs(facts.widths_mm - facts.wanted_mm) > step * beside + rounding
     length, xy = job.figures.length, network.xy_mm
 

@@ -13,10 +13,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import numpy.typing as npt
+import shapely
 
-from vcarve.dryrun.places import Places
 from vcarve.dryrun.surface import Surface
 from vcarve.dryrun.tip import Tip
+from vcarve.network.model import Network
+from vcarve.plane.arcs import directions, left, points
+from vcarve.plane.region import lines_along
 
 if TYPE_CHECKING:
     from vcarve.job.bench import Bit
@@ -33,18 +36,19 @@ CLEAR_STEPS = 2.5  # and other grooves must stay so far away from the rim: the c
 ACROSS_STEPS = 10.0  # a groove at least so many steps wide ...
 WALL_STEPS = 3.0  # ... with a wall at least so many steps wide on either side is measured to within one
 PIXELS = 2_000_000  # pixels looked at together
+SPECK_PIXELS = 16
+SAG_MM = 0.001  # of the chords by which an arc's neighbourhood is judged
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Land:
     """The land left: its islands, the narrowest of them (NaN if there is none) and the whole area.
 
-    An island's width is that of the largest circle on it; ``narrowest_at_mm`` is that circle's centre.
+    An island's width is that of the largest circle on it.
     """
 
     islands: int
     narrowest_mm: float
-    narrowest_at_mm: tuple[float, float]
     area_mm2: float
 
 
@@ -68,6 +72,66 @@ class Measured:
     crowded: int
     worst_edge: int
     worst_mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class Places:
+    """The grooves of a network, ready to be asked what is near."""
+
+    network: Network
+    ends_half_mm: Floats  # (2, E) at tails and at heads
+    members: Ints  # the edges that are cut, in the tree's order
+    tree: shapely.STRtree
+
+    @classmethod
+    def of(cls, network: Network, half_mm: Floats) -> Places:
+        """Gather every groove; ``half_mm`` is half of the width of each edge, (E,) or at tails and at heads (2, E)."""
+        members = np.flatnonzero(network.cut)
+        tree = shapely.STRtree(lines_along(network.curves(members), SAG_MM))
+        return cls(network, np.broadcast_to(half_mm, (2, len(network.cut))), members, tree)
+
+    @property
+    def half_width_mm(self) -> Floats:
+        """Half of the width of each edge at its wider end, shape (E,)."""
+        return np.asarray(self.ends_half_mm.max(axis=0))
+
+    @property
+    def narrowing(self) -> Floats:
+        """By how much half of the width changes with each millimetre along each edge, shape (E,)."""
+        return np.asarray(np.ptp(self.ends_half_mm, axis=0) / np.maximum(self.network.length_mm, 1e-9))
+
+    def rims_mm(self, edges: Ints, share: float) -> Floats:
+        """How far the rims (n,) are at a share of the length of edges, square to them; not a number where there is none.
+
+        A groove that narrows is the hull of circles: what bounds it there is a circle nearer to its wider end, if there is one.
+        """
+        half = (1.0 - share) * self.ends_half_mm[0, edges] + share * self.ends_half_mm[1, edges]
+        narrowing, length = self.narrowing[edges], self.network.length_mm[edges]
+        first_wider = self.ends_half_mm[0, edges] > self.ends_half_mm[1, edges]
+        to_wider = np.where(first_wider, share, 1.0 - share) * length
+        some = (narrowing < 1.0) & (narrowing * half <= to_wider)
+        return np.where(some, half / np.sqrt(np.where(some, 1.0 - narrowing**2, 1.0)), np.nan)
+
+    def at(self, edges: Ints, share: float) -> tuple[Floats, Floats]:
+        """Return points and unit normals (n, 2) at a share of the length of edges; the normal points to the left."""
+        lines = self.network.curves(edges)
+        return points(lines, share), left(directions(lines, share))
+
+    def disturbed(self, edges: Ints, rims: Floats, clear_mm: float) -> Bools:
+        """Return which places (n, 2) on the rim of the groove of ``edges`` (n,) another groove is near."""
+        result = np.zeros(len(edges), dtype=bool)
+        if not len(edges):
+            return result
+        spots = np.atleast_1d(np.asarray(shapely.points(rims), dtype=object))
+        half = self.half_width_mm
+        widest = float(half[self.members].max()) + clear_mm
+        who, which = self.tree.query(spots, predicate="dwithin", distance=widest)
+        other = self.members[which]
+        foreign = other != edges[who]
+        who, which, other = who[foreign], which[foreign], other[foreign]
+        distance = shapely.distance(spots[who], self.tree.geometries[which])
+        result[who[distance < half[other] + clear_mm]] = True
+        return result
 
 
 def coarsest_step_mm(half_width_mm: Floats, bit: Bit) -> Floats:
@@ -98,30 +162,30 @@ def groove_widths(
     network, half_width_mm = places.network, places.half_width_mm
     widths, wanted = np.full((2, len(network.tail)), np.nan)
     chosen = np.flatnonzero(network.cut)
-    left = chosen if edges is None else np.intersect1d(edges, chosen)
+    rest = chosen if edges is None else np.intersect1d(edges, chosen)
     clear, room = CLEAR_STEPS * surface.step_mm, (BESIDE_STEPS + 1) * surface.step_mm
     # A groove round an arc that is tighter than it is wide cuts its own rim away.
-    turn = np.abs(4.0 * np.arctan(network.bulge[left]))
-    left = left[turn * (half_width_mm[left] + clear) <= network.length_mm[left]]
+    turn = np.abs(4.0 * np.arctan(network.bulge[rest]))
+    rest = rest[turn * (half_width_mm[rest] + clear) <= network.length_mm[rest]]
     even = places.narrowing == 0.0
     for share in TRIES:
-        if not len(left):
+        if not len(rest):
             break
-        point, normal = places.at(left, share)
-        half = places.rims_mm(left, share)
-        clean = (min(share, 1.0 - share) * network.length_mm[left] >= room) & ~np.isnan(half)
-        clean &= even[left] | (half >= least_half_mm)
-        seen = np.ones((2, len(left)), dtype=bool)
+        point, normal = places.at(rest, share)
+        half = places.rims_mm(rest, share)
+        clean = (min(share, 1.0 - share) * network.length_mm[rest] >= room) & ~np.isnan(half)
+        clean &= even[rest] | (half >= least_half_mm)
+        seen = np.ones((2, len(rest)), dtype=bool)
         for side, sign in enumerate((1.0, -1.0)):
             rim = point + sign * half[:, None] * normal
             # from beside the middle, which may lie on the map's border, to the land beyond the rim
             for place in (point + sign * surface.step_mm * normal, rim + sign * clear * normal):
                 seen[side] &= ~np.isnan(surface.at(place[:, 0], place[:, 1]))
             near = np.flatnonzero(seen[side] & clean)
-            clean[near[places.disturbed(left[near], rim[near], clear)]] = False
+            clean[near[places.disturbed(rest[near], rim[near], clear)]] = False
         clean &= seen.any(axis=0)
         rows_of = np.flatnonzero(clean)
-        limit = 2.0 * float(half_width_mm[left[rows_of]].max(initial=0.0)) + 8.0 * surface.step_mm
+        limit = 2.0 * float(half_width_mm[rest[rows_of]].max(initial=0.0)) + 8.0 * surface.step_mm
         each = int(PIXELS * surface.step_mm / (2.0 * limit * (2 * BESIDE_STEPS + 1))) + 1
         for begin in range(0, len(rows_of), each):
             rows = rows_of[begin : begin + each]
@@ -131,9 +195,9 @@ def groove_widths(
                 )
                 for side, sign in enumerate((1.0, -1.0))
             ]
-            widths[left[rows]] = 2.0 * np.nanmean(halves, axis=0)
-        wanted[left[rows_of]] = 2.0 * half[rows_of]
-        left = left[~clean]
+            widths[rest[rows]] = 2.0 * np.nanmean(halves, axis=0)
+        wanted[rest[rows_of]] = 2.0 * half[rows_of]
+        rest = rest[~clean]
     return widths, wanted
 
 
@@ -168,34 +232,23 @@ def _half_width(surface: Surface, point: Floats, normal: Floats, limit: float) -
     return np.where(np.isinf(outer), limit, np.where(outer <= step, 0.0, half))
 
 
-def land(surface: Surface, *, inside: Bools | None = None, least_mm2: float | None = None) -> Land:
+def land(surface: Surface, *, inside: Bools | None = None) -> Land:
     """Return what is left uncut: islands of pixels at the top that touch each other, also over a corner.
 
-    ``inside`` (ny, nx) limits it to the piece's outline.  Specks smaller than ``least_mm2`` (16 pixels
-    unless given) are the grid's rounding of pointed corners and left out.  The width is good to one grid
-    step.
+    ``inside`` (ny, nx) limits it to the piece's outline.  Specks of fewer than ``SPECK_PIXELS`` are the grid's rounding of
+    pointed corners and left out.  The width is good to one grid step.
     """
     from scipy import ndimage
 
-    step = surface.step_mm
     top = surface.height_mm > -TOUCHED_MM
     if inside is not None:
         top &= inside
-    area = float(np.count_nonzero(top)) * step**2
     padded = np.pad(top, 1)
     labels, count = ndimage.label(padded, structure=np.ones((3, 3)))
-    sizes = np.bincount(labels.ravel(), minlength=count + 1)[1:] * step**2
-    kept = np.flatnonzero(sizes >= (16 * step**2 if least_mm2 is None else least_mm2)) + 1
-    if not len(kept):
-        return Land(islands=0, narrowest_mm=np.nan, narrowest_at_mm=(np.nan, np.nan), area_mm2=area)
-    distance = ndimage.distance_transform_edt(padded)
-    widest = np.atleast_1d(ndimage.maximum(distance, labels, kept))
-    which = int(np.argmin(widest))
-    best = np.where(labels == kept[which], distance, 0.0)
-    j, i = (int(v) for v in np.unravel_index(best.argmax(), best.shape))
+    kept = np.flatnonzero(np.bincount(labels.ravel(), minlength=count + 1)[1:] >= SPECK_PIXELS) + 1
+    widest = ndimage.maximum(ndimage.distance_transform_edt(padded), labels, kept) if len(kept) else [np.nan]
     return Land(
         islands=len(kept),
-        narrowest_mm=float(2.0 * widest[which] - 1.0) * step,
-        narrowest_at_mm=(surface.x0_mm + (i - 1) * step, surface.y0_mm + (j - 1) * step),
-        area_mm2=area,
+        narrowest_mm=float(2.0 * np.min(widest) - 1.0) * surface.step_mm,
+        area_mm2=float(np.count_nonzero(top)) * surface.step_mm**2,
     )
