@@ -50,6 +50,15 @@ def test_a_slope_is_split_where_it_passes_a_level(bulge):
     assert cuts.length_mm.tolist() == pytest.approx([float(network.length_mm[0]) / 2.0] * 3, abs=1e-5)
 
 
+def test_a_short_slope_goes_down_whole_in_every_level():
+    """Parts of a tenth of a millimetre would be lost in rounding: each level is a steeper slope from the same place."""
+    cuts = cuts_of(small_network([(0, 0), (0.4, 0)], [(0, 1)]), np.array([[0.0], [2.0]]), 0.5)
+
+    assert cuts.depth_mm[cuts.tail].tolist() == [0.0] * 4
+    assert cuts.depth_mm[cuts.head].tolist() == [0.5, 1.0, 1.5, 2.0]
+    assert cuts.after.tolist() == [-1, 0, 1, 2]
+
+
 def test_no_slope_is_split_for_a_shaving():
     """A slope that ends a hair below a level is cut with it, as a level line is."""
     network = small_network([(0, 0), (10, 0), (20, 0)], [(0, 1), (1, 2)])

@@ -15,6 +15,9 @@ from vcarve.network.split import split
 SHAVING_MM = 0.02  # near the rounding of depths; a level of its own for that would cut nothing
 # The usual last decimal: a cut deeper than a step by no more is not told from one as deep.
 ROUNDING_MM = 0.001
+SHORT_MM = (
+    0.5  # a slope no longer goes down whole in every level: its parts would be lost in the last decimals
+)
 
 
 def level_depths(full_mm: Floats, step_mm: float) -> list[Floats]:
@@ -48,7 +51,7 @@ def groove_cuts(network: Network, depth_mm: Floats, step_mm: float) -> tuple[Cut
     real = network.cut & ((network.tail != network.head) | (network.bulge != 0.0))
     full: Floats = np.where(real, np.round(depth_mm, 6), 0.0)
     levels = level_depths(full.max(axis=0), step_mm)
-    network, part = split(network, *_passings(full, levels))
+    network, part = split(network, *_passings(full, levels, network.length_mm))
     tail, head = full[:, part.owner]
     full = np.round([tail + share * (head - tail) for share in (part.start, part.stop)], 6)
     before = np.zeros_like(full)
@@ -82,9 +85,9 @@ def groove_cuts(network: Network, depth_mm: Floats, step_mm: float) -> tuple[Cut
     return cuts, _rings(network, number)
 
 
-def _passings(full: Floats, levels: list[Floats]) -> tuple[Ints, Floats]:
+def _passings(full: Floats, levels: list[Floats], length_mm: Floats) -> tuple[Ints, Floats]:
     """Return which edges pass the depth of one of their levels, and at which shares of their length."""
-    slope = np.flatnonzero(full[0] != full[1])
+    slope = np.flatnonzero((full[0] != full[1]) & (length_mm > SHORT_MM))
     tail, head = full[:, slope]
     low, high = np.minimum(tail, head) + ROUNDING_MM, np.maximum(tail, head) - ROUNDING_MM
     edges, shares = [slope[:0]], [tail[:0]]
