@@ -267,6 +267,16 @@ def test_levels_go_deeper_in_place(catalogued, job_of):
 
 
 @pytest.mark.slow
+def test_a_slope_is_begun_at_the_surface(lines, job_of):
+    """Though its deep end lies nearer to where the bit waits: not to plunge saves more than 5 mm of rapids cost."""
+    cuts = cuts_of(lines([(0, 0), (5, 0)], [(0, 1)]), np.array([[2.0], [0.0]]))
+
+    made = plan(cuts, job_of(hop_mm=1.0))
+
+    assert cuts.depth_mm[made.begin].tolist() == [0.0]
+    assert made.proof.bound_s <= made.proof.plan_s
+
+
 def test_the_same_job_gives_the_same_plan(catalogued, job_of):
     """Nothing depends on chance, the clock or the order of hashing."""
     network = catalogued("masu-tsunagi", 100.0, 25.0)

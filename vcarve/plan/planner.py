@@ -18,7 +18,7 @@ from vcarve.plan.join import join
 from vcarve.plan.levels import by_levels, in_levels, last_cuts
 from vcarve.plan.moats import MOST
 from vcarve.plan.model import Plan, Proof
-from vcarve.plan.order import improve
+from vcarve.plan.order import improve, turned
 from vcarve.plan.pairing import Pairing, pair
 from vcarve.plan.timing import clock, recut
 from vcarve.plan.tour import Tour, tour
@@ -125,6 +125,8 @@ def _flat(
     if len(web.edge) <= SIMPLE:
         tours += [fewest_passes(web, steady, start), nearest_end(web, start)]
         tours += [cells] * allow
+    if web.slopes.any():
+        tours = [turned(web, steady, each, start) for each in tours]
     constant = [clock(web, steady, each, start).seconds for each in tours]
     near = max(min(constant), SLACK * bound) + 1e-9
     real = [
