@@ -9,7 +9,7 @@ import math
 import numpy as np
 import pytest
 
-from vcarve.dryrun.kinematics import block_times, corner_factor, corner_speed
+from vcarve.dryrun.kinematics import block_times, corner_factor, corner_speeds
 
 REL = 1e-3
 
@@ -64,7 +64,11 @@ def test_corner_table(row):
     assert corner_factor(cosine)[0] == pytest.approx(factor, rel=REL)
     settings = ((200.0, 0.01), (500.0, 0.01), (500.0, 0.02))
     for (acceleration, deviation), speed in zip(settings, speeds, strict=True):
-        assert corner_speed(cosine, acceleration, deviation)[0] == pytest.approx(speed, rel=REL)
+        turn = np.array([(1.0, 0.0, 0.0), (cosine[0], math.sin(math.radians(inside)), 0.0)])
+        # Of axes that bear as much, those across the corner bear more the less it lies along one of them.
+        across = np.abs(turn[1] - turn[0]).max() / np.hypot(*(turn[1] - turn[0])[:2])
+        found = corner_speeds(turn, np.full(3, acceleration * across), deviation)[1]
+        assert found == pytest.approx(speed, rel=REL)
 
 
 def test_corner_extremes():

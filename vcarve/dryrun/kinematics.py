@@ -48,12 +48,6 @@ def corner_factor(cosine: Floats) -> Floats:
     return result
 
 
-def corner_speed(cosine: Floats, acceleration_mm_s2: Floats | float, deviation_mm: float) -> Floats:
-    """Return speed through corners, ``sqrt(a delta s / (1 - s))``, in mm/s; infinite straight on."""
-    speed: Floats = np.sqrt(acceleration_mm_s2 * deviation_mm * corner_factor(cosine))
-    return speed
-
-
 def corner_speeds(unit: Floats, acceleration: Floats, deviation_mm: float) -> Floats:
     """Return corner speed between each block and the one before, shape (n,); the first is infinite.
 
@@ -70,7 +64,7 @@ def corner_speeds(unit: Floats, acceleration: Floats, deviation_mm: float) -> Fl
     bent = (cosine <= STRAIGHT_ON) & (cosine >= REVERSAL)
     normal = turn[bent] / np.sqrt(squared[bent])[:, None]
     inner = np.where(cosine > STRAIGHT_ON, np.inf, 0.0)
-    inner[bent] = corner_speed(cosine[bent], along(acceleration, normal), deviation_mm)
+    inner[bent] = np.sqrt(along(acceleration, normal) * deviation_mm * corner_factor(cosine[bent]))
     speed[1:] = inner
     return speed
 

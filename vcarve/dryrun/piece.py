@@ -33,7 +33,7 @@ def rapid_findings(seen: Track, job: Job | None) -> Iterator[Finding]:
         ("rapid-in-wood", bad & ~through & seen.across, "A rapid moves across below the surface."),
         ("rapid-plunge", bad & ~through & ~seen.across, "The bit goes down into the wood at rapid."),
     ):
-        yield from listed(np.flatnonzero(rows).tolist(), _saying(seen, code, sentence))
+        yield from listed(np.flatnonzero(rows).tolist(), seen.saying(code, sentence))
     height = seen.low_mm[:, 2]
     flying = (
         ~seen.feed
@@ -44,7 +44,7 @@ def rapid_findings(seen: Track, job: Job | None) -> Iterator[Finding]:
     )
     touching = flying & (height <= seen.slack_mm)
     sentence = "A rapid touches the surface; stop above it, and go down at a feed."
-    yield from listed(np.flatnonzero(touching).tolist(), _saying(seen, "rapid-low", sentence))
+    yield from listed(np.flatnonzero(touching).tolist(), seen.saying("rapid-low", sentence))
     low = np.flatnonzero(flying & ~touching & seen.across & (height < LOW_MM - 1e-9))
 
     def near(m: int) -> Finding:
@@ -55,7 +55,7 @@ def rapid_findings(seen: Track, job: Job | None) -> Iterator[Finding]:
     scratching = seen.feed & seen.across & ~seen.in_wood & ~seen.blind & seen.moves.told
     scratching &= height <= seen.slack_mm
     sentence = "The bit moves across on the surface and scratches it."
-    yield from listed(np.flatnonzero(scratching).tolist(), _saying(seen, "feed-low", sentence))
+    yield from listed(np.flatnonzero(scratching).tolist(), seen.saying("feed-low", sentence))
     yield from listed(low.tolist(), near)
 
 
@@ -69,10 +69,6 @@ def surface_findings(seen: Track) -> list[Finding]:
         "If the zero is on the bed, give the job (--job)."
     )
     return [Finding("surface-unknown", sentence)]
-
-
-def _saying(seen: Track, code: str, sentence: str) -> Callable[[int], Finding]:
-    return lambda m: Finding(code, sentence, line=seen.line(m), at_mm=seen.at(m))
 
 
 def depth_findings(seen: Track, job: Job) -> list[Finding]:
@@ -223,4 +219,4 @@ def upright_findings(seen: Track) -> list[Finding]:
     """Find arcs of the XZ and YZ planes that cut: their depth changes on the way, and no line asks for that."""
     rows = np.flatnonzero(seen.upright & seen.in_wood)
     sentence = "An upright arc cuts into the wood: its depth changes on the way, and no line asks for that."
-    return listed(rows.tolist(), _saying(seen, "wrong-depth", sentence))
+    return listed(rows.tolist(), seen.saying("wrong-depth", sentence))

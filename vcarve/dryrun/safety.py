@@ -207,12 +207,8 @@ def _arc_findings(seen: Track) -> list[Finding]:
     whole = bent & ~tiny & (gap < 0.01) & (np.abs(moves.sweep_rad) > 1.9 * np.pi)
     close = f"The ends of this arc are less than {seen.figures.length(TINY_MM)} apart: it may become a whole circle."
     round_ = "This arc is a whole circle, as a tiny arc becomes when its ends round to the same place."
-    found = listed(np.flatnonzero(tiny).tolist(), _arc_finding(seen, "full-circle", close))
-    found += listed(np.flatnonzero(whole).tolist(), _arc_finding(seen, "full-circle", round_, mild=True))
+    found = listed(np.flatnonzero(tiny).tolist(), seen.saying("full-circle", close))
+    found += listed(np.flatnonzero(whole).tolist(), seen.saying("full-circle", round_, mild=True))
     sentence = "The ends of this arc are not equally far from its centre: it is cut as a spiral."
     spirals = np.flatnonzero(bent & (swell > SWELL_MM))
-    return found + listed(spirals.tolist(), _arc_finding(seen, "spiral", sentence))
-
-
-def _arc_finding(seen: Track, code: str, sentence: str, *, mild: bool = False) -> Callable[[int], Finding]:
-    return lambda m: Finding(code, sentence, line=seen.line(m), at_mm=seen.at(m), mild=mild)
+    return found + listed(spirals.tolist(), seen.saying("spiral", sentence))

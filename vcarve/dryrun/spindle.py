@@ -31,6 +31,10 @@ def spindle_findings(seen: Track, machine: Machine) -> Iterator[Finding]:
         yield from _by_hand(seen, cuts)
         yield from _end_findings(seen, running=False)
         return
+
+    def in_wood(event: Event, does: str) -> Finding:
+        return Finding("spindle-in-wood", f"The spindle {does} with the bit in the wood.", line=event.line)
+
     spans: list[tuple[int, bool, bool]] = [(0, False, False)]  # from this move on: turning, at speed
     turn, speed, rpm, wait = 0, 0.0, 0.0, 0.0
     for event in seen.moves.events:
@@ -41,23 +45,17 @@ def spindle_findings(seen: Track, machine: Machine) -> Iterator[Finding]:
                 sentence = "M4 turns the bit backwards; it will burn and tear instead of cutting."
                 yield Finding("spindle-backwards", sentence, line=event.line)
             if turn == 0 and seen.rests_in_wood(before):
-                yield Finding(
-                    "spindle-in-wood", "The spindle starts with the bit in the wood.", line=event.line
-                )
+                yield in_wood(event, "starts")
             if turn == -way:
                 rpm = 0.0  # it has to stop first
             turn = way
         elif kind == "speed":
             speed = event.value
             if speed == 0.0 and turn and seen.rests_in_wood(before):
-                yield Finding(
-                    "spindle-in-wood", "The spindle stops with the bit in the wood.", line=event.line
-                )
+                yield in_wood(event, "stops")
         elif kind in ("spindle-stop", "tool-change", "end"):
             if kind == "spindle-stop" and turn and seen.rests_in_wood(before):
-                yield Finding(
-                    "spindle-in-wood", "The spindle stops with the bit in the wood.", line=event.line
-                )
+                yield in_wood(event, "stops")
             elif kind == "spindle-stop" and before < len(seen.moves) and seen.line(before) == event.line:
                 sentence = "M5 acts before the motion on its line; give it a line of its own after it."
                 yield Finding("stop-with-motion", sentence, line=event.line)

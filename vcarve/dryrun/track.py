@@ -10,6 +10,7 @@ blind       a move at whose end some axis is lost
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, fields
 from itertools import pairwise
 
@@ -19,6 +20,7 @@ import shapely
 
 from vcarve.dryrun.arcs import boxes, chords_within, split
 from vcarve.dryrun.setup import Setup
+from vcarve.errors import Finding
 from vcarve.job.bench import Machine
 from vcarve.program.moves import Motion, Moves, Plane
 from vcarve.quantity import Figures
@@ -77,6 +79,10 @@ class Track:
     def line(self, move: int) -> int:
         """Return the program's line of a move."""
         return int(self.moves.line[move])
+
+    def saying(self, code: str, sentence: str, *, mild: bool = False) -> Callable[[int], Finding]:
+        """Return what makes the finding of a move: the same words of each, where it is first in the wood."""
+        return lambda move: Finding(code, sentence, line=self.line(move), at_mm=self.at(move), mild=mild)
 
     def rests_in_wood(self, before: int) -> bool:
         """Tell whether the bit stands in the wood, or on it, just before a move (or at the end)."""
