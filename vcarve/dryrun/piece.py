@@ -81,31 +81,26 @@ def depth_findings(seen: Track, job: Job) -> list[Finding]:
     through = arrives & (depth > thickness + 1e-6)
     short = arrives & ~through & (depth > cone + 1e-3)
 
-    def deep(m: int, limit: str) -> str:
-        return f"The bit goes {seen.figures.length(round(float(depth[m]), 3))} deep; {limit}."
-
     shank = np.where(seen.in_wood & (job.bit.shank_mm > job.bit.diameter_mm), -seen.low_mm[:, 2] - cone, 0.0)
     sofar = np.maximum.accumulate(np.concatenate([[1e-3], shank[:-1]])) if len(shank) else shank
+    write = seen.figures.length
 
-    def rubs(m: int) -> Finding:
-        deep = seen.figures.length(round(float(shank[m]), 6))
-        sentence = f"The shank, wider than the cone, goes {deep} into the wood."
-        return Finding("shank-contact", sentence, line=seen.line(m), at_mm=seen.at(m, cone))
+    def found(code: str, rows: Bools, at_mm: float, words: Callable[[int], str]) -> list[Finding]:
+        return listed(
+            np.flatnonzero(rows).tolist(),
+            lambda m: Finding(code, words(m), line=seen.line(m), at_mm=seen.at(m, at_mm)),
+        )
 
-    thick = f"the piece is {seen.figures.length(thickness)} thick"
-    ends = f"its cone ends at {seen.figures.length(round(cone, 3))}"
+    def deep(limit: str) -> Callable[[int], str]:
+        return lambda m: f"The bit goes {write(round(float(depth[m]), 3))} deep; {limit}."
+
+    def rubs(m: int) -> str:
+        return f"The shank, wider than the cone, goes {write(round(float(shank[m]), 6))} into the wood."
+
     return [
-        *listed(
-            np.flatnonzero(through).tolist(),
-            lambda m: Finding(
-                "through-the-piece", deep(m, thick), line=seen.line(m), at_mm=seen.at(m, thickness)
-            ),
-        ),
-        *listed(
-            np.flatnonzero(short).tolist(),
-            lambda m: Finding("bit-too-short", deep(m, ends), line=seen.line(m), at_mm=seen.at(m, cone)),
-        ),
-        *listed(np.flatnonzero(shank > sofar).tolist(), rubs),
+        *found("through-the-piece", through, thickness, deep(f"the piece is {write(thickness)} thick")),
+        *found("bit-too-short", short, cone, deep(f"its cone ends at {write(round(cone, 3))}")),
+        *found("shank-contact", shank > sofar, cone, rubs),
     ]
 
 

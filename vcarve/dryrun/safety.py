@@ -197,18 +197,16 @@ def habit_findings(seen: Track) -> Iterator[Finding]:
 
 def _arc_findings(seen: Track) -> list[Finding]:
     """Find arcs that a controller may take for whole circles, or that are none: ends at two distances from the centre."""
-    moves = seen.moves
-    bent = moves.sweep_rad != 0.0
-    which = np.flatnonzero(bent)
-    start, end = arms_mm(moves, which)
-    gap, swell = np.zeros(len(moves)), np.zeros(len(moves))
-    gap[which], swell[which] = size(end - start), np.abs(size(end) - size(start))
-    tiny = bent & (gap > 0.0) & (gap < TINY_MM)
-    whole = bent & ~tiny & (gap < 0.01) & (np.abs(moves.sweep_rad) > 1.9 * np.pi)
+    which = np.flatnonzero(seen.moves.sweep_rad)
+    start, end = arms_mm(seen.moves, which)
+    gap, swell = size(end - start), np.abs(size(end) - size(start))
+    tiny = (gap > 0.0) & (gap < TINY_MM)
+    whole = ~tiny & (gap < 0.01) & (np.abs(seen.moves.sweep_rad[which]) > 1.9 * np.pi)
     close = f"The ends of this arc are less than {seen.figures.length(TINY_MM)} apart: it may become a whole circle."
     round_ = "This arc is a whole circle, as a tiny arc becomes when its ends round to the same place."
-    found = listed(np.flatnonzero(tiny).tolist(), seen.saying("full-circle", close))
-    found += listed(np.flatnonzero(whole).tolist(), seen.saying("full-circle", round_, mild=True))
-    sentence = "The ends of this arc are not equally far from its centre: it is cut as a spiral."
-    spirals = np.flatnonzero(bent & (swell > SWELL_MM))
-    return found + listed(spirals.tolist(), seen.saying("spiral", sentence))
+    spiral = "The ends of this arc are not equally far from its centre: it is cut as a spiral."
+    return [
+        *listed(which[tiny].tolist(), seen.saying("full-circle", close)),
+        *listed(which[whole].tolist(), seen.saying("full-circle", round_, mild=True)),
+        *listed(which[swell > SWELL_MM].tolist(), seen.saying("spiral", spiral)),
+    ]
