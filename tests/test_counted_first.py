@@ -151,7 +151,7 @@ def test_very_short_lines_of_patterns(short: str, tmp_path: Path) -> None:
 @pytest.mark.parametrize("dialect", ["rs274ngc", "grbl-1.1", "linuxcnc"])
 def test_a_program_in_one_endless_line(dialect: Any, monkeypatch: pytest.MonkeyPatch) -> None:
     """A line past every controller's limit is refused before its characters are taken apart."""
-    monkeypatch.setattr(words, "strip", never)
+    monkeypatch.setattr(words, "_strip", never)
     reading = read("G1 X1 " * 2000 + "\n", dialect=dialect)
 
     assert reading.faults[0].line == 1
