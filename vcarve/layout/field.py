@@ -5,11 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from vcarve.errors import InputError, Problem
-from vcarve.job.records import Outline
+from vcarve.groove.width import deepest_mm, width_mm
+from vcarve.job.records import Job
 from vcarve.layout.outline import outline_of
 from vcarve.plane.inset import inset
 from vcarve.plane.region import Region, area_mm2, perimeter_mm
-from vcarve.quantity import Figures
 
 LEAST_LEFT_MM = 0.5  # across, inside a margin or a frame: less is no field for lines
 
@@ -28,23 +28,14 @@ class Field:
     frames: tuple[tuple[Region, int], ...]
 
 
-def make_field(
-    *,
-    outline: Outline,
-    piece_mm: tuple[float, float],
-    folder: str,
-    state: object,
-    margin_mm: float,
-    beyond_mm: float,
-    frames: tuple[tuple[float, int], ...],
-    figures: Figures,
-) -> Field:
-    """Return the field of a piece; ``frames`` are distances from the edge with a feature for each.
+def make_field(job: Job) -> Field:
+    """Return the field of a job's piece; frames as deep as ground lines share the first feature, 0.
 
-    Lines run ``beyond_mm`` over the edge of the field; ``state`` tells one state of a drawn outline's file from another.
     Raises InputError for a margin or a frame that leaves nothing of the piece.
     """
-    edge = outline_of(outline, *piece_mm, folder)
+    piece, margin_mm, figures = job.piece, job.pattern.margin_mm, job.figures
+    edge = outline_of(piece.outline, piece.width_mm, piece.height_mm, job.folder)
+    beyond_mm = beyond(job)
 
     def left(region: Region, distance_mm: float, key: str, written_mm: float) -> Region:
         """Return the region grown or shrunk; what goes wrong names the key."""
@@ -62,15 +53,23 @@ def make_field(
             return found
         raise InputError(Problem(key=key, value=figures.length(written_mm), want=want))
 
-    rings = tuple(
-        (left(edge, distance, f"pattern.frame.{index}.distance", distance), feature)
-        for index, (distance, feature) in enumerate(frames)
-    )
+    frames, own = [], 0
+    for index, frame in enumerate(job.pattern.frame):
+        own += frame.depth_mm is not None
+        ring = left(edge, frame.distance_mm, f"pattern.frame.{index}.distance", frame.distance_mm)
+        frames.append((ring, 0 if frame.depth_mm is None else own))
     fill = left(edge, margin_mm, "pattern.margin", margin_mm) if margin_mm else edge
     return Field(
         outline=edge,
         fill=fill,
         inner=left(edge, margin_mm - beyond_mm, "pattern.margin", margin_mm) if beyond_mm else fill,
         piece=edge if beyond_mm > margin_mm else None,
-        frames=rings,
+        frames=tuple(frames),
     )
+
+
+def beyond(job: Job) -> float:
+    """Return by how much lines run over the outline or the margin in mm: nothing, or half of the widest groove."""
+    if job.pattern.ends != "run-off":
+        return 0.0
+    return width_mm(job.bit, min(max(job.ground_mm, job.leaf_mm), deepest_mm(job.bit))) / 2.0

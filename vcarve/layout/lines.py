@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from functools import partial
+from pathlib import Path
 
 import numpy as np
 
 from vcarve.drawing.read import Drawing, read_drawing
 from vcarve.errors import InputError, Problem
-from vcarve.job.fields import Pitch
+from vcarve.job.records import Job
 from vcarve.layout.field import Field
 from vcarve.network.repeat import Placing
 from vcarve.network.unit import unit_network
@@ -17,7 +19,6 @@ from vcarve.pattern.catalogue import pattern as named_pattern
 from vcarve.pattern.fit import Fit, fit, rectangular_repeat
 from vcarve.pattern.model import KINDS, Line, Pattern, Point
 from vcarve.plane.region import bounds
-from vcarve.quantity import Figures
 
 AS_ON_PAGE = "the drawing's page is as large as the piece, so the lines lie as on their page"
 CENTRED = "the lines are centred on the piece; from a page as large as the piece they would keep their place"
@@ -51,32 +52,29 @@ class Lines:
         return () if self.fit is None else (self.fit.sentence,)
 
 
-def place_pattern(
-    *,
-    name: str,
-    folder: str,
-    state: object,
-    field: Field,
-    pitch: Pitch | None,
-    across: int | None,
-    placing: Placing,
-    what: str,
-    piece_mm: tuple[float, float],
-    figures: Figures,
-) -> Lines:
-    """Return a pattern as it lies: ``placing`` has its turn and shift; its pitch is given, or fitted to the field.
+def place_lines(job: Job, field: Field) -> Lines:
+    """Return the lines of a job as they lie on its piece.
 
-    ``what`` is to be filled, in words; ``state`` tells one state of the pattern's file from another.  Raises InputError for a
-    pitch that cannot be fitted or is far too small.
+    Raises InputError for a pitch that cannot be fitted to the field or is far too small, for a drawing that cannot be read,
+    and for layers without lines.
     """
-    pattern = named_pattern(name, folder)
-    if across is None and pitch is not None and not pitch.about:
-        made = Lines(pattern=pattern, placing=replace(placing, pitch_mm=pitch.mm))
+    choice = job.pattern
+    placing = Placing(
+        pitch_mm=1.0,
+        rotate_deg=choice.rotate_deg,
+        shift_mm=(choice.shift_x_mm, choice.shift_y_mm),
+        mirror=choice.mirror,
+    )
+    if choice.drawing is not None:
+        return _drawing(job, str(Path(job.folder) / choice.drawing), placing)
+    across, figures = choice.across, job.figures
+    pattern = named_pattern(str(choice.name), job.folder)
+    if across is None and choice.pitch_mm is not None and not choice.pitch_mm.about:
+        made = Lines(pattern=pattern, placing=replace(placing, pitch_mm=choice.pitch_mm.mm))
     else:
-        wish = None if across is not None or pitch is None else pitch.mm
-        made = _fitted(pattern, field, placing, across, wish, what, figures)
+        made = _fitted(job, pattern, field, placing)
     # So small a pitch that the lines would be past counting is usually a slip of the units.
-    cells_at_1_mm = piece_mm[0] * piece_mm[1] / pattern.cell_area
+    cells_at_1_mm = job.piece.width_mm * job.piece.height_mm / pattern.cell_area
     least = math.sqrt(cells_at_1_mm * len(unit_network(pattern).tail) / EDGES_MOST)
     if made.placing.pitch_mm < least * (1.0 - 1e-9):
         raise InputError(
@@ -90,62 +88,55 @@ def place_pattern(
     return made
 
 
-def _fitted(
-    pattern: Pattern,
-    field: Field,
-    placing: Placing,
-    across: int | None,
-    wish_mm: float | None,
-    what: str,
-    figures: Figures,
-) -> Lines:
+def _fitted(job: Job, pattern: Pattern, field: Field, placing: Placing) -> Lines:
     """Return the pattern with the pitch at which whole repeats fill the field's width."""
+    across, wish, figures = job.pattern.across, job.pattern.pitch_mm, job.figures
     still = replace(placing, shift_mm=(0.0, 0.0))
     a1, a2, corner = (_at(place, still) for place in (pattern.a1, pattern.a2, pattern.corner))
     lies = replace(
         pattern, a1=a1, a2=a2, corner=corner
-    )  # its lattice mirrored and turned; its lines are left
+    )  # the lattice mirrored and turned; its lines are left
     try:
         rectangular_repeat(lies)
     except InputError:
         turned = ", turned as it is," if placing.rotate_deg else ""
         want = f"the lattice of {pattern.key}{turned} does not repeat along the width, so whole repeats cannot fill it; "
-        if across is not None:
-            want += "give a pitch instead"
-            raise InputError(Problem(key="pattern.across", value=str(across), want=want)) from None
-        value = "" if wish_mm is None else f"about {figures.length(wish_mm)}"
-        want += "give the pitch without 'about'"
-        raise InputError(Problem(key="pattern.pitch", value=value, want=want)) from None
+        key, value, way = "pattern.across", str(across), "give a pitch instead"
+        if wish is not None:
+            key, value, way = (
+                "pattern.pitch",
+                f"about {figures.length(wish.mm)}",
+                "give the pitch without 'about'",
+            )
+        raise InputError(Problem(key=key, value=value, want=want + way)) from None
     left, front, right, back = bounds(field.fill)
-    found = fit(lies, right - left, back - front, across=across, about_mm=wish_mm, what=what, figures=figures)
+    found = fit(
+        lies,
+        right - left,
+        back - front,
+        across=across,
+        about_mm=None if wish is None else wish.mm,
+        what="the field inside the margin" if job.pattern.margin_mm else "the piece",
+        figures=figures,
+    )
     middle = (left + right) / 2.0, (front + back) / 2.0
     x, y = (placing.shift_mm[axis] + (found.origin_mm[axis] + middle[axis]) for axis in (0, 1))
-    return Lines(
-        pattern=pattern, placing=replace(placing, pitch_mm=found.pitch_mm, shift_mm=(x, y)), fit=found
+    placed = replace(placing, pitch_mm=found.pitch_mm, shift_mm=(x, y))
+    return Lines(pattern=pattern, placing=placed, fit=found)
+
+
+def _drawing(job: Job, file: str, placing: Placing) -> Lines:
+    """Return a drawing, what is on the layers chosen or all of it, with its lines and mended places as on the piece."""
+    read = partial(
+        read_drawing,
+        file,
+        close_gaps_mm=job.pattern.close_gaps_mm,
+        piece_mm=(job.piece.width_mm, job.piece.height_mm),
     )
-
-
-def place_drawing(
-    *,
-    file: str,
-    state: object,
-    close_gaps_mm: float,
-    layers: tuple[str, ...],
-    piece_mm: tuple[float, float],
-    placing: Placing,
-) -> Lines:
-    """Return a drawing whose lines, and places of what was mended, lie as on the piece.
-
-    With ``layers`` only what is on them is read; ``state`` tells one state of the file from another.  Raises InputError for what
-    cannot be read, and for layers without lines.
-    """
-    drawing = read_drawing(
-        file, close_gaps_mm=close_gaps_mm, keys=layers, only=bool(layers), piece_mm=piece_mm
-    )
-    unknown = [name for name in layers if name not in drawing.layers]
-    if unknown:
-        there = ", ".join(read_drawing(file, close_gaps_mm=close_gaps_mm, piece_mm=piece_mm).layers)
-        want = f"the drawing has no lines on such a layer or colour; it has {there}"
+    layers = tuple(job.pattern.depths)
+    drawing = read(keys=layers, only=bool(layers))
+    if unknown := [name for name in layers if name not in drawing.layers]:
+        want = f"the drawing has no lines on such a layer or colour; it has {', '.join(read().layers)}"
         raise InputError(Problem(key=f"pattern.depths.{name}", value=name, want=want) for name in unknown)
     flip = -1.0 if placing.mirror else 1.0
     lines = [

@@ -1,7 +1,7 @@
 """From a job to its grooves in four stages: the field, the lines, the network on the piece, the grooves.
 
-Each stage is a pure function of frozen values that it names.  Whoever lays out again and again keeps what the stages made:
-a stage whose values are the same as before is not run again.
+Each stage is a pure function of frozen values.  Whoever lays out again and again keeps what the stages made: a stage is not
+run again where the values that it rests on, which ``lay_lines`` and ``lay_out`` name, are the same as before.
 """
 
 from __future__ import annotations
@@ -10,7 +10,7 @@ import os
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Literal, ParamSpec, TypeVar
+from typing import Any, Literal, TypeVar
 
 import numpy as np
 
@@ -18,15 +18,12 @@ from vcarve.errors import InputError, Problem
 from vcarve.groove.land import measure
 from vcarve.groove.model import Grooves
 from vcarve.groove.taper import taper
-from vcarve.groove.width import deepest_mm, width_mm
 from vcarve.job.records import Job
-from vcarve.layout.field import Field, make_field
-from vcarve.layout.lines import Lines, place_drawing, place_pattern
+from vcarve.layout.field import Field, beyond, make_field
+from vcarve.layout.lines import Lines, place_lines
 from vcarve.network.build import build, build_lines
 from vcarve.network.model import Feature, Network
-from vcarve.network.repeat import Placing
 
-Values = ParamSpec("Values")
 Result = TypeVar("Result")
 
 
@@ -72,18 +69,14 @@ class Layout(Laid):
 class Kept:
     """What each stage was made from the last time, and what it made."""
 
-    stages: dict[str, tuple[tuple[object, ...], object]] = field(default_factory=dict)
+    stages: dict[str, tuple[object, Any]] = field(default_factory=dict)
 
-    def __call__(
-        self, stage: Callable[Values, Result], *args: Values.args, **values: Values.kwargs
-    ) -> Result:
-        """Return what a stage makes of these values; the same values as the last time give the same object."""
-        given = (args, values)
-        known, made = self.stages.get(stage.__name__, (None, None))
-        if known != given:
-            made = stage(*args, **values)
-            self.stages[stage.__name__] = given, made
-        return made  # type: ignore[return-value]  # what this stage made
+    def __call__(self, stage: str, values: object, make: Callable[[], Result]) -> Result:
+        """Return what a stage makes of the values that it rests on; those of the last time give the same object."""
+        if stage not in self.stages or self.stages[stage][0] != values:
+            self.stages[stage] = values, make()
+        made: Result = self.stages[stage][1]
+        return made
 
 
 def lay_out(job: Job, kept: Kept | None = None) -> Layout:
@@ -97,13 +90,15 @@ def lay_out(job: Job, kept: Kept | None = None) -> Layout:
     depths = {index: feature.depth_mm for index, feature in enumerate(features)}
     network, share = laid.network, None
     if job.taper_mm:
-        network, share = keep(taper, network, job.taper_mm, laid.field.outline)
-    grooves = keep(measure, network, job.bit, depths, share)
+        rising = network, job.taper_mm, laid.field.outline
+        network, share = keep("taper", rising, lambda: taper(*rising))
+    grooved = network, job.bit, depths, share
+    grooves = keep("grooves", grooved, lambda: measure(*grooved))
     return Layout(field=laid.field, lines=laid.lines, network=network, grooves=grooves, features=features)
 
 
 def _features(job: Job, lines: Lines) -> tuple[Feature, ...]:
-    """Return what lines are for: the two kinds of a pattern or the layers of a drawing, then the frames (see ``_frames``)."""
+    """Return what lines are for: the two kinds of a pattern or the layers of a drawing, then the frames (see ``make_field``)."""
     depths, prefix = job.pattern.depths, "layer "
     if lines.drawing is None:
         depths, prefix = dict(zip(lines.kinds, (job.ground_mm, job.leaf_mm), strict=True)), ""
@@ -120,60 +115,27 @@ def _features(job: Job, lines: Lines) -> tuple[Feature, ...]:
 def lay_lines(job: Job, kept: Kept | None = None) -> Laid:
     """Return the lines of a job on its piece: the first three stages."""
     keep = Kept() if kept is None else kept
-    choice, folder, figures = job.pattern, job.folder, job.figures
-    piece_mm = (job.piece.width_mm, job.piece.height_mm)
-    room = keep(
-        make_field,
-        outline=job.piece.outline,
-        piece_mm=piece_mm,
-        folder=folder,
-        state=_state(folder, job.piece.outline.file),
-        margin_mm=choice.margin_mm,
-        beyond_mm=_beyond_mm(job),
-        frames=_frames(job),
-        figures=figures,
-    )
-    placing = Placing(
-        pitch_mm=1.0,
-        rotate_deg=choice.rotate_deg,
-        shift_mm=(choice.shift_x_mm, choice.shift_y_mm),
-        mirror=choice.mirror,
-    )
-    if choice.drawing is not None:
-        lines = keep(
-            place_drawing,
-            file=str(Path(folder) / choice.drawing),
-            state=_state(folder, choice.drawing),
-            close_gaps_mm=choice.close_gaps_mm,
-            layers=tuple(choice.depths),
-            piece_mm=piece_mm,
-            placing=placing,
-        )
-    else:
-        lines = keep(
-            place_pattern,
-            name=str(choice.name),
-            folder=folder,
-            state=_state(folder, choice.name),
-            field=room,
-            pitch=choice.pitch_mm,
-            across=choice.across,
-            placing=placing,
-            what="the field inside the margin" if choice.margin_mm else "the piece",
-            piece_mm=piece_mm,
-            figures=figures,
-        )
-    network = keep(make_network, lines=lines, field=room, edge=_edge(job))
+    choice, outline = job.pattern, job.piece.outline
+    every = job.folder, job.piece.width_mm, job.piece.height_mm, job.units
+    distances = [(frame.distance_mm, frame.depth_mm is None) for frame in choice.frame]
+    edge = outline, _state(job.folder, outline.file), choice.margin_mm, beyond(job), distances
+    room = keep("field", (every, edge), lambda: make_field(job))
+    # What is said of frames and how deep layers are is nothing to the lines.
+    lying = choice.model_dump(exclude={"frame", "depths"}), list(choice.depths)
+    written = _state(job.folder, choice.drawing or choice.name)
+    lines = keep("lines", (every, room, lying, written), lambda: place_lines(job, room))
+    joined = lines, room, _edge(job)
+    network = keep("network", joined, lambda: make_network(*joined))
     if network.edges == 0 and lines.pitch_mm is None:
         want = "no line of the drawing lies on the piece; look at its units, at the margin and at shift-x and shift-y"
         raise InputError(Problem(key="pattern.drawing", value=choice.drawing, want=want))
     if network.edges == 0 and lines.pitch_mm is not None:
         want = "no line of the pattern lies on the piece; make the pitch smaller or the margin narrower"
-        raise InputError(Problem(key="pattern.pitch", value=figures.length(lines.pitch_mm), want=want))
+        raise InputError(Problem(key="pattern.pitch", value=job.figures.length(lines.pitch_mm), want=want))
     return Laid(field=room, lines=lines, network=network)
 
 
-def make_network(*, lines: Lines, field: Field, edge: Literal["groove", "plain"]) -> Network:
+def make_network(lines: Lines, field: Field, edge: Literal["groove", "plain"]) -> Network:
     """Return the network of lines on their field; ``edge`` says what becomes of those on the field's edge."""
     first = len(lines.kinds)  # of the frames' features
     frames = [(region, first + feature) for region, feature in field.frames]
@@ -192,22 +154,6 @@ def make_network(*, lines: Lines, field: Field, edge: Literal["groove", "plain"]
         edge=edge,
         frames=frames,
     )
-
-
-def _frames(job: Job) -> tuple[tuple[float, int], ...]:
-    """Return distance and feature of each frame, counted from 0: those as deep as ground lines share one, the first."""
-    frames, own = [], 0
-    for frame in job.pattern.frame:
-        own += frame.depth_mm is not None
-        frames.append((frame.distance_mm, 0 if frame.depth_mm is None else own))
-    return tuple(frames)
-
-
-def _beyond_mm(job: Job) -> float:
-    """Return by how much lines run over the outline or the margin: nothing, or half of the widest groove."""
-    if job.pattern.ends != "run-off":
-        return 0.0
-    return width_mm(job.bit, min(max(job.ground_mm, job.leaf_mm), deepest_mm(job.bit))) / 2.0
 
 
 def _edge(job: Job) -> Literal["groove", "plain"]:
