@@ -92,15 +92,14 @@ def groove_layers(network: Network, grooves: Grooves, angle_deg: float, tip_mm: 
     bottom = np.maximum(tip_mm, np.minimum(0.16 * half, 0.3))
     deepest = float(grooves.depth_mm.max(initial=0.0)) or 1.0
     slim = network.cut & (half[0] != half[1])
-    lines = [
-        (value, edges, network.curves(edges))
+    wide = {
+        value: np.flatnonzero(network.cut & ~slim & (half[0] == value))
         for value in np.unique(half[0, network.cut & ~slim]).tolist()
-        for edges in (np.flatnonzero(network.cut & ~slim & (half[0] == value)),)
-    ]
+    }
     layers = [
         f'<path class="floor" stroke="{look.indigo(float(depth[edges[0]]) / deepest)}" '
-        f'stroke-width="{num(2.0 * value, 3)}" d="{path(curves)}"/>'
-        for value, edges, curves in lines
+        f'stroke-width="{num(2.0 * value, 3)}" d="{path(network.curves(edges))}"/>'
+        for value, edges in wide.items()
     ]
     for value in np.unique(depth[slim]).tolist():
         edges = np.flatnonzero(slim & (depth == value))
@@ -108,9 +107,10 @@ def groove_layers(network: Network, grooves: Grooves, angle_deg: float, tip_mm: 
         layers.append(f'<path class="slim" fill="{look.indigo(value / deepest)}" d="{shapes}"/>')
     if len(network.ring_half_edge) <= MOST_SIDES:
         layers.extend(_lit_walls(network, grooves, angle_deg, deepest))
-    for _, edges, curves in lines:
-        wide = num(float(bottom[0, edges[0]]), 3)
-        layers.append(f'<path class="valley" stroke-width="{wide}" d="{path(curves)}"/>')
+    layers += [
+        f'<path class="valley" stroke-width="{num(float(bottom[0, edges[0]]), 3)}" d="{path(network.curves(edges))}"/>'
+        for edges in wide.values()
+    ]
     if slim.any():
         shapes = polygons_path(slim_shapes(network.curves(np.flatnonzero(slim)), 0.5 * bottom[:, slim]))
         layers.append(f'<path fill="{look.VALLEY}" d="{shapes}"/>')

@@ -96,9 +96,8 @@ def text(
     """Return a line of text at SVG coordinates, escaped."""
     more = f' text-anchor="{anchor}"' if anchor != "start" else ""
     more += f' class="{kind}"' if kind else ""
-    more += (
-        f' style="font-size:{num(size)}px"' if size else ""
-    )  # an attribute would lose against the style sheet
+    # As an attribute it would lose against the style sheet.
+    more += f' style="font-size:{num(size)}px"' if size else ""
     more += f' transform="rotate({num(turn)} {num(x)} {num(y)})"' if turn is not None else ""
     return f'<text x="{num(x)}" y="{num(y)}"{more}>{escape(words)}</text>'
 
