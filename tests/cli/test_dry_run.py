@@ -98,8 +98,8 @@ def test_very_many_faults_are_counted(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("words", "said"),
     [
-        (("missing.nc",), "'missing.nc': the program cannot be read"),
-        (("{folder}",), "directory"),
+        (("missing.nc",), "missing.nc: cannot be read: there is no such file"),
+        (("{folder}",), "it is a folder"),
         (("{program}", "--picture", "x.png"), "--job"),
         (("{program}", "--heights", "x.npy"), "--job"),
         (("{program}", "--step", "0.1 mm"), "--job"),

@@ -271,7 +271,7 @@ def interrupted(folder: Path, word: str) -> subprocess.CompletedProcess[bytes]:
     "word",
     [
         "vcarve.cli.main", "click", "numpy", "vcarve.plan.planner", "at vcarve.job.load.read_document",
-        "at vcarve.plan.planner.candidates", "at vcarve.dryrun.check.check", "at os.replace", "at tempfile.mkstemp",
+        "at vcarve.plan.planner.candidates", "at vcarve.dryrun.check.check", "at os.replace", "at tempfile.mkdtemp",
     ],
 )  # fmt: skip
 def test_interruption_is_quiet(tmp_path: Path, word: str) -> None:

@@ -7,7 +7,7 @@ import sys
 
 import pytest
 
-from vcarve.cli.typed import typed
+from vcarve.cli.terminal import typed
 
 WORDS = ["mizo", "program", "my tile.yaml", "--set", "title=a b"]
 
@@ -29,9 +29,7 @@ def test_quotes_are_those_of_the_shell(monkeypatch: pytest.MonkeyPatch, system: 
 
 def test_what_only_windows_needs_is_loaded_there_only() -> None:
     """Quoting for other systems loads nothing that starts processes."""
-    code = (
-        "import sys; from vcarve.cli.typed import typed; typed(['a b']); print('subprocess' in sys.modules)"
-    )
+    code = "import sys; from vcarve.cli.terminal import typed; typed(['a b']); print('subprocess' in sys.modules)"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
 
     assert done.stdout == f"{sys.platform == 'win32'}\n"

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import sys
 from collections import Counter
 from contextlib import nullcontext
 from pathlib import Path
@@ -12,11 +11,10 @@ from typing import TYPE_CHECKING, NamedTuple
 import click
 
 from vcarve.cli.files import claim, ending, write_whole
-from vcarve.cli.findings import told
 from vcarve.cli.kinds import WrongKindError, taken_as
 from vcarve.cli.options import quantity, set_option
 from vcarve.cli.progress import Bar
-from vcarve.cli.terminal import echo
+from vcarve.cli.terminal import echo, told
 from vcarve.errors import EXIT_REFUSED, InputError, Problem, grouped, refuses
 
 if TYPE_CHECKING:
@@ -146,17 +144,9 @@ def dry_run(
 
 
 def _read(file: str) -> bytes:
-    if file == "-":
-        data = sys.stdin.buffer.read(LARGEST_BYTES + 1)
-    else:
-        try:
-            with Path(file).open("rb") as stream:
-                data = stream.read(LARGEST_BYTES + 1)
-        except (OSError, ValueError) as error:
-            reason = getattr(error, "strerror", None) or str(error)
-            raise InputError(
-                Problem(value=file, want=f"the program cannot be read: {reason.lower()}")
-            ) from None
+    from vcarve.job.document import read_bytes
+
+    data = read_bytes(file, LARGEST_BYTES)
     if len(data) > LARGEST_BYTES:
         most = f"programs of up to {LARGEST_BYTES // 2**20} MiB are taken"
         raise InputError(Problem(value=file, want=f"too large; {most}"))

@@ -5,11 +5,10 @@ from __future__ import annotations
 import contextlib
 import os
 import shutil
-import stat
 import sys
 import tempfile
-from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from functools import partial
 from pathlib import Path
 
 from vcarve.cli.terminal import echo
@@ -26,6 +25,7 @@ ENDINGS = {
     "the carved heights": (".png", ".npy"),
     "a drawing of the lines": (".svg", ".dxf"),
     "a YAML file": (".yaml", ".yml"),
+    "anything": ("",),
 }
 
 
@@ -40,21 +40,19 @@ def claim(outputs: Iterable[tuple[str, str | None]], inputs: Iterable[str | None
     Raises InputError where two outputs are the same file, where one is a file the command reads, a folder, lies in a
     folder that is not there, or has the ending of something else.
     """
-    _check(((path, ENDINGS[what], what) for what, path in outputs if path is not None), inputs)
-
-
-def _check(outputs: Iterable[tuple[str, tuple[str, ...], str]], inputs: Iterable[str | None]) -> None:
     read = {name for path in inputs if path not in (None, "-") for name in _names(str(path))}
     taken: set[object] = set()
     problems = []
-    for path, endings, what in outputs:
+    for what, path in outputs:
+        if path is None:
+            continue
         names = {path} if path == "-" else _names(path)
         if taken & names:
             want = "is named for two outputs; each needs a place of its own"
             problems.append(Problem(value=path, want=want))
         elif read & names:
             problems.append(Problem(value=path, want="is read by this command; write to another file"))
-        elif path != "-" and (refused := _refused(Path(path), endings, what)):
+        elif path != "-" and (refused := _refused(Path(path), what)):
             problems.append(Problem(value=path, want=refused))
         taken |= names
     if problems:
@@ -68,22 +66,25 @@ def write_whole(outputs: Sequence[tuple[str, str | bytes]], inputs: Iterable[str
     ``inputs`` are files that must not be written over.  Raises InputError for a path that cannot be written; nothing has
     changed then.
     """
-    _check(((path, ("",), "") for path, _ in outputs), inputs)
-    staged: list[_Staged] = []
+    claim((("anything", path) for path, _ in outputs), inputs)
+    staged: list[tuple[str, Path, Path]] = []
     streams: list[tuple[str, bytes]] = []
-    try:
+    with contextlib.ExitStack() as leftovers, contextlib.ExitStack() as undo:
         for path, content in outputs:
             data = content.encode() if isinstance(content, str) else content
             if path == "-" or (Path(path).exists() and not Path(path).is_file()):
                 streams.append((path, data))
             else:
-                staged.append(_stage(path, data))
-        _replace(staged)
-    finally:
-        for one in staged:
-            for leftover in (one.temporary, one.former):
-                with contextlib.suppress(FileNotFoundError):
-                    leftover.unlink()
+                staged.append((path, *_stage(path, data, leftovers)))
+        for path, target, new in staged:
+            back: Callable[[], object] = target.unlink
+            with _worded(path):
+                if len(staged) > 1 and target.exists():
+                    former = shutil.copy2(target, new.with_suffix(".former"))
+                    back = partial(os.replace, former, target)
+                os.replace(new, target)
+            undo.callback(back)
+        undo.pop_all()
     for path, data in streams:
         if path == "-":
             sys.stdout.flush()
@@ -107,53 +108,19 @@ def tell_written(outputs: Sequence[tuple[str, str | bytes]]) -> None:
             echo(f"wrote {path}", err=any(other == "-" for other, _ in outputs))
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Staged:
-    """A file written under another name beside its target, and the name under which the target's former self is kept."""
-
-    path: str
-    target: Path
-    temporary: Path
-    former: Path
-
-
-def _stage(path: str, data: bytes) -> _Staged:
-    """Write the content beside its target under another name."""
+def _stage(path: str, data: bytes, leftovers: contextlib.ExitStack) -> tuple[Path, Path]:
+    """Write the content beside its target, in a folder that goes with the ``leftovers``; return target and file."""
     with _worded(path):
         target = Path(os.path.realpath(path))
-        mode = stat.S_IMODE(target.stat().st_mode) if target.exists() else 0o666 & ~_umask()
         if target.exists() and not os.access(target, os.W_OK):
             raise PermissionError(13, "the file is write-protected")
         # The target's own name may be as long as names can be.
-        handle, name = tempfile.mkstemp(prefix=f".{target.name[:40]}.", dir=target.parent)
-        temporary = Path(name)
-        try:
-            with os.fdopen(handle, "wb") as stream:
-                stream.write(data)
-            temporary.chmod(mode)
-        except BaseException:
-            temporary.unlink()
-            raise
-    return _Staged(path=path, target=target, temporary=temporary, former=Path(f"{name}.former"))
-
-
-def _replace(staged: Sequence[_Staged]) -> None:
-    """Put every staged file in its target's place; if one cannot be, those done are put back."""
-    done: list[_Staged] = []
-    try:
-        for one in staged:
-            with _worded(one.path):
-                if len(staged) > 1 and one.target.exists():
-                    shutil.copy2(one.target, one.former)
-                os.replace(one.temporary, one.target)
-            done.append(one)
-    except BaseException:
-        for one in done:
-            if one.former.exists():
-                os.replace(one.former, one.target)
-            else:
-                one.target.unlink()
-        raise
+        beside = tempfile.TemporaryDirectory(prefix=f".{target.name[:40]}.", dir=target.parent)
+        new = Path(leftovers.enter_context(beside), "new")
+        new.write_bytes(data)
+        if target.exists():
+            shutil.copymode(target, new)
+    return target, new
 
 
 @contextlib.contextmanager
@@ -176,8 +143,8 @@ def _names(path: str) -> set[object]:
     return {os.path.normcase(place)}
 
 
-def _refused(target: Path, endings: tuple[str, ...], what: str) -> str | None:
-    """Say why a path cannot become a file with one of the endings, as far as that can be told by looking."""
+def _refused(target: Path, what: str) -> str | None:
+    """Say why a path cannot become ``what``, as far as that can be told by looking."""
     try:
         if target.is_dir():
             return "this is a folder; name a file in it"
@@ -186,17 +153,9 @@ def _refused(target: Path, endings: tuple[str, ...], what: str) -> str | None:
     folder = Path(os.path.realpath(target)).parent
     if not folder.is_dir():
         return f"cannot be written: there is no folder {str(target.parent)!r}"
+    endings = ENDINGS[what]
     if not target.name.lower().endswith(endings) and (target.is_file() or not target.exists()):
-        return f"this is for {what}; its name must end in {either(endings)}"
+        *others, last = endings
+        either = f"{', '.join(others)} or {last}" if others else last
+        return f"this is for {what}; its name must end in {either}"
     return None
-
-
-def either(words: Sequence[str]) -> str:
-    """Return words as a choice: ``a``, ``a or b``, ``a, b or c``."""
-    return " or ".join(part for part in (", ".join(words[:-1]), words[-1]) if part)
-
-
-def _umask() -> int:
-    mask = os.umask(0)
-    os.umask(mask)
-    return mask

@@ -8,7 +8,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Literal
 
-from vcarve.cli.typed import typed
+from vcarve.cli.terminal import typed
 from vcarve.errors import InputError, Problem
 
 Kind = Literal["job", "machine", "pattern", "program", "drawing", "picture"]

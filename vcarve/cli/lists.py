@@ -13,8 +13,7 @@ import click
 from vcarve.cli.files import claim, ending, write_and_tell, write_whole
 from vcarve.cli.kinds import taken_as
 from vcarve.cli.options import asked
-from vcarve.cli.terminal import echo
-from vcarve.cli.typed import typed
+from vcarve.cli.terminal import echo, typed
 from vcarve.errors import InputError, Problem
 
 if TYPE_CHECKING:

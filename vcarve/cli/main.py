@@ -14,9 +14,8 @@ from typing import NoReturn
 import click
 
 from vcarve import __version__
-from vcarve.cli.findings import told
 from vcarve.cli.options import WRITES
-from vcarve.cli.terminal import echo
+from vcarve.cli.terminal import echo, told
 from vcarve.errors import (
     EXIT_BAD_INPUT,
     EXIT_INTERNAL,

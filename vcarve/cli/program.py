@@ -7,12 +7,10 @@ import json
 import click
 
 from vcarve.cli.files import claim, tell_written, write_whole
-from vcarve.cli.findings import told
 from vcarve.cli.kinds import taken_as
 from vcarve.cli.options import asked, set_option
 from vcarve.cli.progress import Bar
-from vcarve.cli.terminal import echo
-from vcarve.cli.typed import typed
+from vcarve.cli.terminal import echo, told, typed
 from vcarve.errors import RefusedError, grouped
 
 

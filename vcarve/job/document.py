@@ -109,16 +109,21 @@ def read_document(path: str, sets: Iterable[str] = ()) -> Document:
 
     Raises ``InputError`` with every problem found.
     """
+    data = read_bytes(path, LARGEST_BYTES)
     if path == STDIN:
-        data, file, folder = sys.stdin.buffer.read(LARGEST_BYTES + 1), STDIN_NAME, "."
-    else:
-        file, folder = path, str(Path(path).parent)
-        try:
-            with Path(path).open("rb") as stream:
-                data = stream.read(LARGEST_BYTES + 1)
-        except (OSError, ValueError) as error:
-            raise InputError(Problem(file=path, want=f"cannot be read: {_reason(error)}")) from None
-    return parse_document(data, file=file, folder=folder, sets=sets)
+        return parse_document(data, file=STDIN_NAME, sets=sets)
+    return parse_document(data, file=path, folder=str(Path(path).parent), sets=sets)
+
+
+def read_bytes(path: str, most: int) -> bytes:
+    """Return a file's bytes (``-``: those of standard input); of more than ``most`` only that there are more."""
+    if path == STDIN:
+        return sys.stdin.buffer.read(most + 1)
+    try:
+        with Path(path).open("rb") as stream:
+            return stream.read(most + 1)
+    except (OSError, ValueError) as error:
+        raise InputError(Problem(file=path, want=f"cannot be read: {_reason(error)}")) from None
 
 
 def parse_document(
