@@ -13,6 +13,7 @@ from __future__ import annotations
 import difflib
 import math
 import re
+import unicodedata
 from collections.abc import Mapping
 from dataclasses import dataclass
 from fractions import Fraction
@@ -24,25 +25,20 @@ LONGEST_TEXT = 60
 LARGEST_EXPONENT = 12
 MM_PER_INCH = Fraction(127, 5)
 
-_VULGAR = {
-    "½": (1, 2), "⅓": (1, 3), "⅔": (2, 3), "¼": (1, 4), "¾": (3, 4), "⅕": (1, 5), "⅖": (2, 5), "⅗": (3, 5),
-    "⅘": (4, 5), "⅙": (1, 6), "⅚": (5, 6), "⅐": (1, 7), "⅛": (1, 8), "⅜": (3, 8), "⅝": (5, 8), "⅞": (7, 8),
-    "⅑": (1, 9), "⅒": (1, 10),
-}  # fmt: skip
+_VULGAR = "½⅓⅔¼¾⅕⅖⅗⅘⅙⅚⅐⅛⅜⅝⅞⅑⅒"
 _SIGNS = str.maketrans(
     {"−": "-", "⁄": "/", "\u00a0": " ", "\u2009": " ", "\u202f": " ", "″": '"', "”": '"', "“": '"'}
 )
 _FRACTION = (
     r"[0-9]+(?:\s+|-)[0-9]+\s*/\s*[0-9]+"
     r"|[0-9]+\s*/\s*[0-9]+"
-    rf"|[0-9]*\s*[{''.join(_VULGAR)}]"
+    rf"|[0-9]*\s*[{_VULGAR}]"
 )
 _DECIMAL = r"(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?"
 _NUMBER = rf"[+-]?\s*(?:{_FRACTION}|{_DECIMAL})"
 _BARE_FRACTION = re.compile(rf"[+-]?\s*(?:{_FRACTION})")
 _QUANTITY = re.compile(rf"(?P<number>{_NUMBER})\s*(?P<unit>.*)")
-_MIXED = re.compile(r"([0-9]+)(?:\s+|-)([0-9]+)\s*/\s*([0-9]+)")
-_RATIO = re.compile(r"([0-9]+)\s*/\s*([0-9]+)")
+_MIXED = re.compile(r"(?:([0-9]+)(?:\s+|-))?([0-9]+\s*/\s*[0-9]+)")
 _ABOUT = re.compile(r"(?:about\b|~)\s*", re.IGNORECASE)
 
 
@@ -57,9 +53,8 @@ class Kind:
     noun: str  # "a length"
     examples: str
     units: Mapping[str, Fraction]  # folded unit -> how many of the inside unit
-    fraction_units: tuple[str, str] | None = (
-        None  # what a bare fraction may be in: (the unit of inches, the inside unit)
-    )
+    # What a bare fraction may be in: the unit of inches, the inside unit.
+    fraction_units: tuple[str, str] | None = None
 
     def wanted(self) -> str:
         """Say what is wanted, as a sentence."""
@@ -155,14 +150,12 @@ def _exact(number: str, kind: Kind) -> Fraction:
     body = number.lstrip("+-").strip()
     try:
         if mixed := _MIXED.fullmatch(body):
-            whole, over, under = (int(part) for part in mixed.groups())
-            return sign * (whole + Fraction(over, under))
-        if ratio := _RATIO.fullmatch(body):
-            return sign * Fraction(int(ratio[1]), int(ratio[2]))
+            return sign * (int(mixed[1] or 0) + Fraction("".join(mixed[2].split())))
     except ZeroDivisionError:
         raise QuantityError(f"a fraction cannot be divided by 0; {kind.wanted()}") from None
     if body[-1] in _VULGAR:
-        return sign * (int(body[:-1].strip() or "0") + Fraction(*_VULGAR[body[-1]]))
+        part = Fraction(unicodedata.numeric(body[-1])).limit_denominator(10)
+        return sign * (int(body[:-1].strip() or "0") + part)
     exponent = re.search(r"[eE]([+-]?[0-9]+)$", body)
     if exponent and abs(int(exponent[1])) > LARGEST_EXPONENT:
         raise QuantityError(f"the exponent is beyond reason; {kind.wanted()}")
@@ -183,13 +176,9 @@ def _separators(text: str, kind: Kind) -> QuantityError | None:
     if re.search(r"[0-9][,_'’][0-9]", text) or re.search(r"[0-9] [0-9]{3}(?![0-9/])", text):
         grouped = re.fullmatch(r"(-?[0-9]{1,3}(?:[ ,_'’][0-9]{3})+)(\.[0-9]+)?(\s*[^0-9].*)?", text)
         plain = re.sub(r"([0-9])[ ,_'’](?=[0-9]{3})", r"\1", text) if grouped else text.replace(",", ".", 1)
-        if not _QUANTITY.fullmatch(plain) or re.search(r"[0-9.][ ,_'’][0-9]|\..*\.", plain):
-            return QuantityError(
-                f"numbers are written with a decimal point and no separators; {kind.wanted()}"
-            )
-        return QuantityError(
-            f"numbers are written with a decimal point and no separators; did you mean {plain!r}?"
-        )
+        puzzling = not _QUANTITY.fullmatch(plain) or re.search(r"[0-9.][ ,_'’][0-9]|\..*\.", plain)
+        hint = kind.wanted() if puzzling else f"did you mean {plain!r}?"
+        return QuantityError(f"numbers are written with a decimal point and no separators; {hint}")
     return None
 
 
@@ -232,11 +221,8 @@ def read(kind: Kind, written: str | float) -> float:
         raise QuantityError(kind.wanted())
     size = _unit_size(match["unit"], match["unit"].strip(), kind)
     value = _exact(match["number"], kind)
-    if (
-        kind.fraction_units is not None
-        and not match["unit"]
-        and _BARE_FRACTION.fullmatch(match["number"].strip())
-    ):
+    bare = not match["unit"] and _BARE_FRACTION.fullmatch(match["number"].strip())
+    if bare and kind.fraction_units is not None:
         inch, inside = kind.fraction_units
         raise QuantityError(
             f"a fraction without a unit; write {text} {inch} or {format_number(float(value), 6)} {inside}"

@@ -12,7 +12,7 @@ import click
 
 from vcarve.cli.files import claim, ending, write_whole
 from vcarve.cli.kinds import WrongKindError, taken_as
-from vcarve.cli.options import quantity, set_option
+from vcarve.cli.options import json_option, opened, quantity, set_option
 from vcarve.cli.progress import Bar
 from vcarve.cli.terminal import echo, told
 from vcarve.errors import EXIT_REFUSED, InputError, Problem, grouped, refuses
@@ -42,19 +42,11 @@ HEADER_BYTES = 64 * 2**10  # the machine is named in so many first ones
     metavar="NAME",
     help="The machine, where there is no job.  [default: the one the program's header names, or rs274-mill]",
 )
-@click.option(
-    "--page",
-    metavar="FILE.html",
-    help="A page that plays the program; prints as a bench sheet.",
-)
+@click.option("--page", metavar="FILE.html", help="A page that plays the program; prints as a bench sheet.")
 @click.option("--picture", metavar="FILE.png", help="The carved piece, lit from the side (needs --job).")
-@click.option(
-    "--heights",
-    metavar="FILE",
-    help="The carved surface: .png (16 bit) or .npy (needs --job).",
-)
+@click.option("--heights", metavar="FILE", help="The carved surface: .png (16 bit) or .npy (needs --job).")
 @click.option("--step", metavar="LENGTH", help="Grid of the carved surface.  [default: the finest that fits]")
-@click.option("--json", "as_json_", is_flag=True, help="Print the figures as one JSON object.")
+@json_option
 def dry_run(
     file: str,
     job: str | None,
@@ -64,14 +56,13 @@ def dry_run(
     picture: str | None,
     heights: str | None,
     step: str | None,
-    as_json_: bool,
+    json_: bool,
 ) -> None:
     """Read a program as the mill would, and check it before any wood is touched.
 
     FILE.nc may be - for standard input. Exit code 0: clean, 1: findings, 2: cannot be read.
     """
     from vcarve.job.document import placed
-    from vcarve.job.load import open_job
     from vcarve.proofing import carve_run, page_of, picture_of
     from vcarve.proofing import dry_run as run_dry
     from vcarve.summary import dry_run_json
@@ -90,8 +81,7 @@ def dry_run(
     if file == job == "-":
         raise InputError("the program and the job cannot both come from standard input")
     grid = _step(step)
-    with taken_as("job", job or "-"):
-        loaded, document = (None, None) if job is None else open_job(job, sets)
+    loaded, document = (None, None) if job is None else opened(job, sets)
     with taken_as("program", file):
         text = _read(file)
     taken = _Taken(loaded.machine) if loaded is not None else _machine(machine, text, file)
@@ -121,7 +111,7 @@ def dry_run(
             raise _shortened(error) from None
         if loaded is not None:
             bar("carving", 0.5)
-            run = carve_run(run, step_mm=grid, with_land=as_json_)
+            run = carve_run(run, step_mm=grid, with_land=json_)
     outputs: list[tuple[str, str | bytes]] = []
     if page is not None:
         outputs.append((page, page_of(run)))
@@ -134,7 +124,7 @@ def dry_run(
     write_whole(outputs, inputs=inputs)
     # Standard output belongs to a file that goes there; what is said goes beside it.
     aside = any(path == "-" for path, _ in outputs)
-    if as_json_:
+    if json_:
         echo(json.dumps(dry_run_json(run), allow_nan=False), err=aside)
     else:
         for line in _lines(run, [path for path, _ in outputs if path != "-"], taken.how):

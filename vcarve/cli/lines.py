@@ -5,31 +5,21 @@ from __future__ import annotations
 import click
 
 from vcarve.cli.files import claim, ending, write_and_tell
-from vcarve.cli.kinds import taken_as
-from vcarve.cli.options import asked, set_option
+from vcarve.cli.options import job_argument, opened, set_option, written
 
 
 @click.command("lines", epilog="Example: mizo lines trivet.yaml -o trivet.dxf")
-@click.argument("job", metavar="JOB.yaml")
-@click.option(
-    "-o",
-    "--output",
-    callback=asked,
-    metavar="FILE",
-    required=True,
-    help="Where the drawing goes: .svg or .dxf.",
-)
+@job_argument
+@written("-o", "--output", metavar="FILE", required=True, help="Where the drawing goes: .svg or .dxf.")
 @set_option
 def lines(job: str, output: str, sets: tuple[str, ...]) -> None:
     """Draw a job's lines, the outlines of its grooves and its land, true to scale in millimetres."""
     from vcarve.drawing.write import dxf_text, svg_text
     from vcarve.job.document import placed
-    from vcarve.job.load import open_job
     from vcarve.layout.drawn import drawn_page
     from vcarve.layout.stages import lay_out
 
-    with taken_as("job", job):
-        loaded, document = open_job(job, sets)
+    loaded, document = opened(job, sets)
     claim([("a drawing of the lines", output)], inputs=loaded.files)
     with placed(document):
         layout = lay_out(loaded)

@@ -12,7 +12,7 @@ import click
 
 from vcarve.cli.files import claim, ending, write_and_tell, write_whole
 from vcarve.cli.kinds import taken_as
-from vcarve.cli.options import asked
+from vcarve.cli.options import asked, json_option, written
 from vcarve.cli.terminal import echo, typed
 from vcarve.errors import InputError, Problem
 
@@ -54,7 +54,7 @@ def tell(
 
 
 # What is said of a pattern; its lines and its lattice's vectors are not.
-SHOWN = (
+SHOWN = [
     "key",
     "name",
     "kanji",
@@ -66,22 +66,16 @@ SHOWN = (
     "pitch_mm",
     "note",
     "choice",
-)
+]
 
 # Shells that write what is printed into a file in an encoding of their own would spoil it.
-_copy = click.option(
-    "-o",
-    "--output",
-    callback=asked,
-    metavar="FILE.yaml",
-    help="Write the named one's file here, to be edited.",
-)
+_copy = written("-o", "--output", metavar="FILE.yaml", help="Write the named one's file here, to be edited.")
 
 
 @click.command("machines", epilog="Example: mizo machines small-desktop -o mill.yaml")
 @click.argument("name", required=False)
 @_copy
-@click.option("--json", "json_", is_flag=True, help="Print JSON instead.")
+@json_option
 def machines(name: str | None, output: str | None, json_: bool) -> None:
     """List the machines a job can name, or print the file of one, to be copied and edited.
 
@@ -116,7 +110,7 @@ def machines(name: str | None, output: str | None, json_: bool) -> None:
 
 
 @click.command("bits", epilog="Example: mizo bits --json")
-@click.option("--json", "json_", is_flag=True, help="Print JSON instead of a table.")
+@json_option
 def bits(json_: bool) -> None:
     """List the bits a job can name."""
     from vcarve.groove.width import deepest_mm
@@ -136,7 +130,7 @@ def bits(json_: bool) -> None:
 
 
 @click.command("woods", epilog="Example: mizo woods --json")
-@click.option("--json", "json_", is_flag=True, help="Print JSON instead of a table.")
+@json_option
 def woods(json_: bool) -> None:
     """List the woods a job can name, with what the tables say of them."""
     from vcarve.job.load import woods as all_woods
@@ -155,9 +149,9 @@ def woods(json_: bool) -> None:
 @click.command("patterns", epilog="Example: mizo patterns kaku-asanoha --picture star.svg")
 @click.argument("name", required=False)
 @_copy
-@click.option("--picture", callback=asked, metavar="FILE", help="Draw the named pattern; .svg or .png.")
-@click.option("--page", callback=asked, metavar="FILE.html", help="Draw all patterns on one page.")
-@click.option("--json", "json_", is_flag=True, help="Print JSON instead of a table.")
+@written("--picture", metavar="FILE", help="Draw the named pattern; .svg or .png.")
+@written("--page", metavar="FILE.html", help="Draw all patterns on one page.")
+@json_option
 def patterns(
     name: str | None, output: str | None, picture: str | None, page: str | None, json_: bool
 ) -> None:

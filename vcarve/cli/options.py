@@ -3,10 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import partial
+from typing import TYPE_CHECKING
 
 import click
 
 from vcarve.errors import InputError, Problem
+
+if TYPE_CHECKING:
+    from vcarve.job.document import Document
+    from vcarve.job.records import Job
 
 WRITES = "mizo.writes"  # in a call's context where a file was asked for
 
@@ -16,6 +22,15 @@ def asked(ctx: click.Context, _: click.Parameter, path: str | None) -> str | Non
     if path is not None:
         ctx.meta[WRITES] = True
     return path
+
+
+def opened(job: str, sets: tuple[str, ...]) -> tuple[Job, Document]:
+    """Read the job that a call names, with what it sets; a file of another kind is told as such."""
+    from vcarve.cli.kinds import taken_as
+    from vcarve.job.load import open_job
+
+    with taken_as("job", job):
+        return open_job(job, sets)
 
 
 def quantity(option: str, reader: Callable[[str], float], text: str | None) -> float | None:
@@ -30,6 +45,9 @@ def quantity(option: str, reader: Callable[[str], float], text: str | None) -> f
         raise InputError(Problem(key=option, value=text, want=str(error))) from None
 
 
+written = partial(click.option, callback=asked)
+json_option = click.option("--json", "json_", is_flag=True, help="Print JSON instead of words.")
+job_argument = click.argument("job", metavar="JOB.yaml")
 set_option = click.option(
     "--set",
     "sets",

@@ -7,8 +7,7 @@ import json
 import click
 
 from vcarve.cli.files import claim, tell_written, write_whole
-from vcarve.cli.kinds import taken_as
-from vcarve.cli.options import asked, set_option
+from vcarve.cli.options import job_argument, json_option, opened, set_option, written
 from vcarve.cli.progress import Bar
 from vcarve.cli.terminal import echo, told, typed
 from vcarve.errors import RefusedError, grouped
@@ -18,23 +17,14 @@ from vcarve.errors import RefusedError, grouped
     "program",
     epilog="Example: mizo program trivet.yaml -o trivet.nc --set groove.depth=1.5 --picture trivet.svg",
 )
-@click.argument("job", metavar="JOB.yaml")
-@click.option(
-    "-o", "--output", callback=asked, metavar="FILE", help="Where the program goes; - is standard output."
-)
+@job_argument
+@written("-o", "--output", metavar="FILE", help="Where the program goes; - is standard output.")
 @set_option
-@click.option(
-    "--picture",
-    callback=asked,
-    metavar="FILE.svg",
-    help="Draw the plan: grooves at true width, passes, rapids.",
-)
-@click.option(
-    "--page", callback=asked, metavar="FILE.html", help="The dry run as a page that plays the program."
-)
-@click.option("--json", "as_json", is_flag=True, help="Print the summary as one JSON object.")
+@written("--picture", metavar="FILE.svg", help="Draw the plan: grooves at true width, passes, rapids.")
+@written("--page", metavar="FILE.html", help="The dry run as a page that plays the program.")
+@json_option
 def program(
-    job: str, output: str | None, sets: tuple[str, ...], picture: str | None, page: str | None, as_json: bool
+    job: str, output: str | None, sets: tuple[str, ...], picture: str | None, page: str | None, json_: bool
 ) -> None:
     """Make the RS-274 program of a job.
 
@@ -42,12 +32,10 @@ def program(
     why. Without -o only the summary is printed. JOB.yaml may be - for standard input.
     """
     from vcarve.job.document import placed
-    from vcarve.job.load import open_job
     from vcarve.pipeline import draft
     from vcarve.summary import plan_sentence, program_json, program_rows
 
-    with taken_as("job", job):
-        loaded, document = open_job(job, sets)
+    loaded, document = opened(job, sets)
     claim((("a program", output), ("a picture of the plan", picture), ("a page", page)), inputs=loaded.files)
     aside = "-" in (output, picture, page)  # standard output is a file's then; what is said goes beside it
     with placed(document), Bar() as bar:
@@ -74,14 +62,14 @@ def program(
 
         outputs.append((page, page_of_made(made, None if output == "-" else output)))
     write_whole(outputs, inputs=loaded.files)
-    if as_json:
+    if json_:
         echo(json.dumps(program_json(made)), err=aside)
     if made.refused:
         from vcarve.cli.main import fail
 
         written = [path for path, _ in outputs]
         fail(RefusedError(made.told), writes=output is not None, written=written)
-    if as_json:
+    if json_:
         return
     echo(click.style(made.job.name, bold=True), err=aside)
     for label, text in program_rows(made):

@@ -12,7 +12,7 @@ from typing import Any
 
 import click
 
-from vcarve.cli.options import quantity
+from vcarve.cli.options import json_option, quantity
 from vcarve.cli.terminal import echo
 from vcarve.errors import InputError
 from vcarve.groove.width import (
@@ -25,14 +25,7 @@ from vcarve.groove.width import (
     table,
     width_mm,
 )
-from vcarve.quantity import (
-    INCH,
-    MM,
-    angle_deg,
-    format_deg,
-    in_inches,
-    length_mm,
-)
+from vcarve.quantity import INCH, MM, angle_deg, format_deg, in_inches, length_mm
 
 HEIGHT_ERROR_MM = 0.1
 
@@ -145,7 +138,7 @@ def _text(bit: VBit, facts: dict[str, Any], asked_width: bool, inches: bool) -> 
 @click.option("--tip-radius", metavar="LENGTH", help="Radius of a rounded tip, instead of a flat.")
 @click.option("--diameter", metavar="LENGTH", help="Cutting diameter, where the cone ends.")
 @click.option("--bit", "name", metavar="NAME", help="A bit from 'mizo bits'; options given beside it win.")
-@click.option("--json", "as_json", is_flag=True, help="Print one JSON object instead of text.")
+@json_option
 def width(
     angle: str | None,
     depth: str | None,
@@ -154,7 +147,7 @@ def width(
     tip_radius: str | None,
     diameter: str | None,
     name: str | None,
-    as_json: bool,
+    json_: bool,
 ) -> None:
     """How wide does a bit cut at a depth, and how deep must it go for a width?
 
@@ -172,4 +165,4 @@ def width(
     )
     facts = _facts(bit, quantity("--depth", length_mm, depth), quantity("--width", length_mm, width))
     inches = any(text is not None and in_inches(text) for text in (depth, width))
-    echo(json.dumps(facts) if as_json else _text(bit, facts, width is not None, inches))
+    echo(json.dumps(facts) if json_ else _text(bit, facts, width is not None, inches))

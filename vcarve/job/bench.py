@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from typing import Annotated, Any, Literal, Self
+from typing import Annotated, Any, Literal, Self, TypeVar
 
 from pydantic import Discriminator, Field, Tag, model_validator
 
@@ -25,6 +25,8 @@ from vcarve.job.fields import (
 )
 from vcarve.job.record import NAMED, SPELLED_OUT, Record, refuse
 from vcarve.quantity import FIGURES, Figures, format_mm
+
+Kind = TypeVar("Kind")
 
 
 class Wood(Record):
@@ -58,9 +60,9 @@ def _how_given(value: Any) -> str:
     return SPELLED_OUT if isinstance(value, dict | Record) else NAMED
 
 
-WoodChoice = Annotated[
-    Annotated[Wood, Tag(SPELLED_OUT)] | Annotated[Text, Tag(NAMED)], Discriminator(_how_given)
-]
+# A record spelled out, or its name.
+Choice = Annotated[Annotated[Kind, Tag(SPELLED_OUT)] | Annotated[Text, Tag(NAMED)], Discriminator(_how_given)]
+WoodChoice = Choice[Wood]
 
 
 class Bit(Record):
@@ -89,9 +91,7 @@ class Bit(Record):
         return self
 
 
-BitChoice = Annotated[
-    Annotated[Bit, Tag(SPELLED_OUT)] | Annotated[Text, Tag(NAMED)], Discriminator(_how_given)
-]
+BitChoice = Choice[Bit]
 
 
 class Axes(Record):
@@ -168,15 +168,10 @@ class Machine(Record):
 
     @model_validator(mode="after")
     def _sound(self) -> Self:
-        rates = (
-            ("x", self.rapid.x_mm_min, self.feed_max.x_mm_min),
-            ("y", self.rapid.y_mm_min, self.feed_max.y_mm_min),
-        )
-        for axis, rapid, feed in (*rates, ("z", self.rapid.z_mm_min, self.feed_max.z_mm_min)):
+        for (axis, feed), (_, rapid) in zip(self.feed_max, self.rapid, strict=True):
             if feed > rapid:
-                raise refuse(
-                    f"feed-max.{axis}", "a cutting feed above the axis's rapid rate cannot be reached"
-                )
+                want = "a cutting feed above the axis's rapid rate cannot be reached"
+                raise refuse(f"feed-max.{axis[0]}", want)
         if self.safe_height_mm >= self.travel.z_mm:
             raise refuse("safe-height", f"must be less than the travel in Z, {format_mm(self.travel.z_mm)}")
         if self.units == "inch" and self.decimals < 4:

@@ -35,11 +35,10 @@ def dotted(path: KeyPath) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Place:
-    """Where a key was written: a file and a line (1-based), or an override of the command line."""
+    """Where a key was written: a file and a line (1-based); what the command line set has ``--set KEY`` for a file."""
 
     file: str | None
     line: int | None = None
-    override: str | None = None  # the dotted key of a ``--set``
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -73,13 +72,9 @@ class Document:
     def problem(self, path: KeyPath, want: str, value: str | None = None) -> Problem:
         """Build the problem of the value at ``path``; ``value`` replaces the value as written."""
         place = self.place(path)
-        key: str | None = dotted(path) or None
-        file = place.file
-        if place.override is not None:
-            file = f"--set {place.override}"
-            key = None if key == place.override else key
+        key = dotted(path) if place.file != f"--set {dotted(path)}" else ""
         shown = self.written(path) if value is None else value
-        return Problem(file=file, line=place.line, key=key, value=shown, want=want)
+        return Problem(file=place.file, line=place.line, key=key or None, value=shown, want=want)
 
 
 def in_order(problems: Iterable[Problem]) -> list[Problem]:
@@ -304,7 +299,7 @@ def _override(tree: dict[str, Any], places: dict[KeyPath, Place], override: str)
                 return problem(f"{dotted(path)!r} is a list; its items are counted from 0 to {len(node) - 1}")
         elif node.get(step, BLANK) is BLANK:
             node[step] = {}
-            places[(*path, step)] = Place(None, override=name)
+            places[(*path, step)] = Place(f"--set {name}")
         path, node = (*path, step), node[step]
         if not isinstance(node, dict | list):
             return problem(
@@ -325,5 +320,5 @@ def _override(tree: dict[str, Any], places: dict[KeyPath, Place], override: str)
             return problem(inner.problems[0].want)
         value = wrapped["value"]
     node[parts[-1]] = value
-    places[last] = Place(None, override=name)
+    places[last] = Place(f"--set {name}")
     return None

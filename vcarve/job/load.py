@@ -86,18 +86,18 @@ def _table(name: str, kind: type[_Named]) -> tuple[_Named, ...]:
 
 def load_bit(name: str) -> Bit:
     """Find a bit by its name; raises ``InputError`` with the nearest name."""
-    known = {str(bit.name): bit for bit in bits()}
-    if name not in known:
-        raise _unknown("bit", name, dict.fromkeys(known, ""))
-    return known[name]
+    return _named("bit", name, {str(bit.name): bit for bit in bits()})
 
 
 def load_wood(name: str) -> Wood:
     """Find a wood by its name; raises ``InputError`` with the names that match, or the nearest one."""
-    known = {wood.name: wood for wood in woods()}
+    own = " (a wood of your own is given by its figures: 'mizo new' shows how)"
+    return _named("wood", name, {wood.name: wood for wood in woods()}, own)
+
+
+def _named(what: str, name: str, known: Mapping[str, _Named], own: str = "") -> _Named:
     if name not in known:
-        own = " (a wood of your own is given by its figures: 'mizo new' shows how)"
-        raise _unknown("wood", name, {wood.name: wood.title for wood in woods()}, own)
+        raise _unknown(what, name, {key: getattr(one, "title", "") for key, one in known.items()}, own)
     return known[name]
 
 

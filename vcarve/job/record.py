@@ -177,7 +177,7 @@ def _problem(document: Document, kind: type[BaseModel], error: dict[str, Any]) -
 
 def _dropping(document: Document, section: KeyPath, clash: tuple[str, ...]) -> str:
     """Say how to take out what the file has of keys that clash, where the command line has set another of them."""
-    from_file = [key for key in clash if document.place((*section, key)).override is None]
+    from_file = [key for key in clash if document.place((*section, key)).line is not None]
     if len(from_file) in (0, len(clash)):
         return ""
     words = " ".join(f"--set {dotted((*section, key))}=" for key in from_file)

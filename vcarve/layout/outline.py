@@ -119,20 +119,14 @@ def _runs(lines: Sequence[Line], file: str | None) -> list[Floats]:
             problems.append(Problem(want=want, file=file))
     if problems:
         raise InputError(problems[:10])
-    left = dict.fromkeys(range(len(lines)))
+    left = dict(enumerate(lines))
     runs = []
     while left:
-        index = next(iter(left))
-        begin = here = lines[index].start
-        run: list[Line] = []
-        while True:
-            del left[index]
-            line = lines[index]
-            run.append(line if line.start == here else line.turned)
+        run = [left.pop(next(iter(left)))]
+        while run[-1].end != run[0].start:
             here = run[-1].end
-            if here == begin:
-                break
-            index = next(i for i in at[here] if i in left)
+            line = left.pop(next(i for i in at[here] if i in left))
+            run.append(line if line.start == here else line.turned)
         runs.append(_joined(rows(run)))
     return runs
 
