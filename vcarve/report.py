@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from vcarve.errors import Finding, grouped
-from vcarve.groove.width import deepest_mm
+from vcarve.groove.width import deepest_mm, tip_words
 from vcarve.job.bench import Machine
 from vcarve.job.records import Job
 from vcarve.job.suitability import suitability
@@ -76,15 +76,8 @@ def zero_sentence(job: Job) -> str:
 def bit_sentence(job: Job) -> str:
     """Return the bit in words."""
     bit, figures = job.bit, job.figures
-    tip = "sharp"
-    if bit.tip_mm > 0:
-        tip = f"{figures.length(bit.tip_mm)} flat tip"
-    elif bit.tip_radius_mm > 0:
-        tip = f"tip rounded to {figures.length(bit.tip_radius_mm)}"
-    return (
-        f"{format_deg(bit.angle_deg)} V, {figures.length(bit.diameter_mm)} across, {tip}, "
-        f"{figures.length(bit.shank_mm)} shank"
-    )
+    tip, length = tip_words(bit, figures.length), figures.length
+    return f"{format_deg(bit.angle_deg)} V, {length(bit.diameter_mm)} across, {tip}, {length(bit.shank_mm)} shank"
 
 
 def pattern_sentence(job: Job, layout: Layout) -> str:
@@ -107,31 +100,28 @@ def header(job: Job, layout: Layout, plan: Plan, findings: tuple[Finding, ...]) 
     used = np.unique(np.concatenate([network.tail[network.cut], network.head[network.cut]]))
     x, y, _ = mount.axes_nm(network.x_nm[used], network.y_nm[used])
     top = mount.top_nm / 1e6
-    notes = [("Mizo", job.title or "V-groove engraving")]
-    notes.append(
-        (
-            "Piece",
-            f"{figures.size(piece.width_mm, piece.height_mm, piece.thickness_mm)}, {job.wood.title}",
-        )
+    size = figures.size(piece.width_mm, piece.height_mm, piece.thickness_mm)
+    extent = (
+        f"X {span(x.min() / 1e6, x.max() / 1e6, figures)}, Y {span(y.min() / 1e6, y.max() / 1e6, figures)}, "
+        f"Z {span(top - layout.deepest_mm, top + job.machine.safe_height_mm, figures)} {figures.unit}"
     )
-    notes.append(("Pattern", pattern_sentence(job, layout)))
-    for name, depth, width in layout.kinds:
-        notes.append((f"Groove, {name}", f"{figures.length(depth)} deep, {figures.length(width)} wide"))
-    if layout.grooves.tapered:
-        notes.append(("Taper", job.taper))
-    notes.append(("Bit", bit_sentence(job)))
-    notes.append(("Machine", f"{job.machine.name}, {job.machine.dialect}"))
-    notes.append(("Zero", zero_sentence(job)))
-    if job.zero.turn:
-        notes.append(("Turn", job.zero.turn))
-    notes.append(
-        (
-            "Extents",
-            f"X {span(x.min() / 1e6, x.max() / 1e6, figures)}, Y {span(y.min() / 1e6, y.max() / 1e6, figures)}, "
-            f"Z {span(top - layout.deepest_mm, top + job.machine.safe_height_mm, figures)} {figures.unit}",
-        )
-    )
-    notes.append(("Cut", f"{figures.way(plan.cut_mm)} in {counted(plan.passes, 'pass', 'passes')}"))
+    notes = [
+        ("Mizo", job.title or "V-groove engraving"),
+        ("Piece", f"{size}, {job.wood.title}"),
+        ("Pattern", pattern_sentence(job, layout)),
+        *(
+            (f"Groove, {name}", f"{figures.length(depth)} deep, {figures.length(width)} wide")
+            for name, depth, width in layout.kinds
+        ),
+        ("Taper", job.taper if layout.grooves.tapered else ""),
+        ("Bit", bit_sentence(job)),
+        ("Machine", f"{job.machine.name}, {job.machine.dialect}"),
+        ("Zero", zero_sentence(job)),
+        ("Turn", job.zero.turn),
+        ("Extents", extent),
+        ("Cut", f"{figures.way(plan.cut_mm)} in {counted(plan.passes, 'pass', 'passes')}"),
+    ]
+    notes = [(label, text) for label, text in notes if text]
     if job.units == "inch" and job.machine.units != "inch":
         notes.append(("Moves below are in millimetres", ""))
     notes.extend(("Caution", group.first.sentence) for group in grouped(findings))

@@ -34,15 +34,9 @@ def verdict(findings: tuple[Finding, ...], job: Job | None) -> dict[str, Any]:
     return {
         "clean": not refuses(findings),
         "findings": [
-            {
-                "code": finding.code,
-                "severity": finding.severity,
-                "sentence": finding.sentence,
-                "more": finding.more,
-                "line": finding.line,
-                "at_mm": place(finding.at_mm),
-            }
-            for finding in findings
+            {key: getattr(one, key) for key in ("code", "severity", "sentence", "more", "line")}
+            | {"at_mm": place(one.at_mm)}
+            for one in findings
         ],
     }
 
@@ -113,13 +107,8 @@ def program_rows(made: Made) -> Rows:
     """Return what there is to say of a program; what there is none of is left out."""
     job, layout, plan, figures = made.job, made.layout, made.plan, made.job.figures
     network = layout.network
-    counts = ", ".join(
-        (
-            counted(network.cells, "cell"),
-            counted(network.edges, "edge"),
-            counted(network.vertices, "vertex", "vertices"),
-        )
-    )
+    counts = f"{counted(network.cells, 'cell')}, {counted(network.edges, 'edge')}"
+    counts += f", {counted(network.vertices, 'vertex', 'vertices')}"
     rows = [("pattern", f"{pattern_sentence(job, layout)}; {counts}")]
     rows += [("", sentence) for sentence in made.sentences]
     for name, depth, width in layout.kinds:
@@ -258,13 +247,7 @@ def _measured(run: DryRun) -> dict[str, Any] | None:
 def dry_run_rows(run: DryRun) -> Rows:
     """Return what there is to say of a dry run before its findings."""
     moves, times, figures = run.reading.moves, run.times, run.figures
-    read = ", ".join(
-        (
-            counted(moves.lines, "line"),
-            counted(len(moves), "move"),
-            counted(run.passes, "pass", "passes"),
-        )
-    )
+    read = f"{counted(moves.lines, 'line')}, {counted(len(moves), 'move')}, {counted(run.passes, 'pass', 'passes')}"
     parts = (
         f"cutting {format_duration(times.cut_s)}",
         f"plunging {format_duration(times.plunge_s)}",

@@ -71,7 +71,7 @@ def test_very_many_problems_are_counted(tmp_path: Path) -> None:
         ("feed.cut=0.01 mm/min", "at least 1 mm/min: a controller goes no slower"),
         (
             f"pattern.frame=[{', '.join(f'{{distance: {2 + k / 100} mm}}' for k in range(60))}]",
-            "at most 50 frames",
+            "too many items; at most 50 are taken",
         ),
     ],
 )

@@ -27,7 +27,7 @@ from vcarve.network.model import Feature, Network
 from vcarve.pattern.catalogue import pattern
 from vcarve.pattern.shapes import circle, rounded_rectangle
 from vcarve.plane.refit import with_arcs
-from vcarve.plane.region import Region, Ring, corners
+from vcarve.plane.region import Region, Ring, bounds, corners
 
 BIT = Bit(angle_deg=60.0, diameter_mm=6.0, shank_mm=6.0)
 CASES = ("asanoha", "shippo", "kikko")
@@ -59,14 +59,13 @@ def edges(network: Network) -> set[tuple[int, ...]]:
 def test_a_network_drawn_and_read_again_is_the_same_network(tmp_path: Path, name: str, kind: str) -> None:
     """Every vertex, edge, arc and cell comes back, through either format."""
     network, grooves, region = case(name)
-    text = (svg_text if kind == "svg" else dxf_text)(drawn_page(network, grooves, FEATURES))
+    left, front, right, back = bounds(region)
+    size = (right - left, back - front)
+    text = (svg_text if kind == "svg" else dxf_text)(drawn_page(network, grooves, FEATURES, size))
     path = tmp_path / f"lines.{kind}"
     path.write_text(text, encoding="utf-8")
-    size = region.outer.xy_mm.max(axis=0) - region.outer.xy_mm.min(axis=0)
 
-    drawing = read_drawing(
-        path, keys=("ground", "leaf"), only=True, piece_mm=(float(size[0]), float(size[1]))
-    )
+    drawing = read_drawing(path, keys=("ground", "leaf"), only=True, piece_mm=size)
     again = build_lines(drawing.lines, region=region, edge="plain")
 
     assert edges(again) == edges(network)
@@ -80,7 +79,7 @@ def test_a_network_drawn_and_read_again_is_the_same_network(tmp_path: Path, name
 def test_groove_outlines_have_the_area_of_the_grooves(tmp_path: Path, name: str) -> None:
     """The drawn outlines, read back by another library, enclose the lines widened by the groove's half-width."""
     network, grooves, _ = case(name)
-    document = ezdxf.read(io.StringIO(dxf_text(drawn_page(network, grooves, FEATURES))))
+    document = ezdxf.read(io.StringIO(dxf_text(drawn_page(network, grooves, FEATURES, (60.0, 60.0)))))
     area = 0.0
     entity: Any
     for entity in document.modelspace().query('LWPOLYLINE[layer=="groove"]'):
@@ -104,7 +103,7 @@ def test_groove_outlines_have_the_area_of_the_grooves(tmp_path: Path, name: str)
 def test_the_land_is_drawn_cell_by_cell() -> None:
     """The closed polylines of the land enclose the land's area."""
     network, grooves, _ = case("asanoha")
-    document = ezdxf.read(io.StringIO(dxf_text(drawn_page(network, grooves, FEATURES))))
+    document = ezdxf.read(io.StringIO(dxf_text(drawn_page(network, grooves, FEATURES, (60.0, 60.0)))))
     lands = document.modelspace().query('LWPOLYLINE[layer=="land"]')
 
     area = 0.0
@@ -119,9 +118,7 @@ def test_the_land_is_drawn_cell_by_cell() -> None:
 def test_another_library_finds_the_file_sound_and_in_millimetres() -> None:
     """No faults in the audit; lines, arcs and layers as drawn; the limits are the page."""
     network, grooves, _ = case("shippo")
-    document = ezdxf.read(
-        io.StringIO(dxf_text(drawn_page(network, grooves, FEATURES, piece_mm=(60.0, 60.0))))
-    )
+    document = ezdxf.read(io.StringIO(dxf_text(drawn_page(network, grooves, FEATURES, (60.0, 60.0)))))
     kinds = {entity.dxftype() for entity in document.modelspace()}
 
     assert not document.audit().has_errors
@@ -134,7 +131,7 @@ def test_another_library_finds_the_file_sound_and_in_millimetres() -> None:
 def test_the_svg_page_is_the_piece_in_millimetres() -> None:
     """Width and height in mm, user units the piece's coordinates, arcs as arc commands."""
     network, grooves, _ = case("shippo")
-    text = svg_text(drawn_page(network, grooves, FEATURES, piece_mm=(60.0, 60.0)))
+    text = svg_text(drawn_page(network, grooves, FEATURES, (60.0, 60.0)))
 
     assert 'width="60mm" height="60mm" viewBox="-30 -30 60 60"' in text
     assert text.count("A") > network.edges
@@ -144,11 +141,11 @@ def test_the_same_network_gives_the_same_bytes() -> None:
     """Nothing in the files depends on the clock or on chance."""
     network, grooves, _ = case("asanoha")
 
-    assert svg_text(drawn_page(network, grooves, FEATURES)) == svg_text(
-        drawn_page(network, grooves, FEATURES)
+    assert svg_text(drawn_page(network, grooves, FEATURES, (60.0, 60.0))) == svg_text(
+        drawn_page(network, grooves, FEATURES, (60.0, 60.0))
     )
-    assert dxf_text(drawn_page(network, grooves, FEATURES)) == dxf_text(
-        drawn_page(network, grooves, FEATURES)
+    assert dxf_text(drawn_page(network, grooves, FEATURES, (60.0, 60.0))) == dxf_text(
+        drawn_page(network, grooves, FEATURES, (60.0, 60.0))
     )
 
 
@@ -165,11 +162,11 @@ def test_layer_names_are_made_fit_for_both_formats(tmp_path: Path) -> None:
     grooves = measure(network, BIT, {0: 1.0, 1: 1.0, 2: 1.0})
     layers = [Feature(key=name, name=name, depth_mm=1.0) for name in drawing.layers]
 
-    text = dxf_text(drawn_page(network, grooves, layers))
+    text = dxf_text(drawn_page(network, grooves, layers, (40.0, 40.0)))
     (tmp_path / "named.dxf").write_text(text, encoding="ascii")
     document, _ = recover.readfile(str(tmp_path / "named.dxf"))
     assert {"a _b_", "a _b__2", "溝"} <= {layer.dxf.name for layer in document.layers}
-    assert '<g id="a &lt;b&gt;"' in svg_text(drawn_page(network, grooves, layers))
+    assert '<g id="a &lt;b&gt;"' in svg_text(drawn_page(network, grooves, layers, (40.0, 40.0)))
 
 
 @pytest.mark.slow

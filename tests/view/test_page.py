@@ -180,8 +180,8 @@ def test_every_rounded_or_flat_tip_is_named(facts: PageFacts) -> None:
     ball = Bit(angle_deg=60, diameter_mm=6, shank_mm=6, tip_radius_mm=0.25)
     rounded = replace(facts, job=facts.job.model_copy(update={"bit": ball}))
 
-    assert "tip rounded 0.25" in page_html(rounded)
-    assert "tip flat 0.1" in page_html(facts)
+    assert "tip rounded to 0.25" in page_html(rounded)
+    assert "0.1\u00a0mm flat tip" in page_html(facts)
 
 
 @pytest.mark.parametrize(

@@ -24,6 +24,6 @@ def lines(job: str, output: str, sets: tuple[str, ...]) -> None:
     with placed(document):
         layout = lay_out(loaded)
     size = (loaded.piece.width_mm, loaded.piece.height_mm)
-    page = drawn_page(layout.network, layout.grooves, layout.features, piece_mm=size)
+    page = drawn_page(layout.network, layout.grooves, layout.features, size)
     draw = dxf_text if ending("a drawing of the lines", output) == ".dxf" else svg_text
     write_and_tell([(output, draw(page))], loaded.files)

@@ -23,6 +23,7 @@ from vcarve.groove.width import (
     depth_mm,
     sensitivity,
     table,
+    tip_words,
     width_mm,
 )
 from vcarve.quantity import INCH, MM, angle_deg, format_deg, in_inches, length_mm
@@ -90,10 +91,7 @@ def _describe(bit: VBit, length: Callable[[float], str]) -> str:
     parts = [f"{format_deg(bit.angle_deg)} bit"]
     if not math.isinf(bit.diameter_mm):
         parts.append(f"{length(bit.diameter_mm)} across")
-    if bit.tip_radius_mm:
-        parts.append(f"tip rounded to {length(bit.tip_radius_mm)}")
-    else:
-        parts.append(f"flat tip of {length(bit.tip_mm)}" if bit.tip_mm else "sharp tip")
+    parts.append(tip_words(bit, length))
     return ", ".join(parts)
 
 

@@ -14,10 +14,12 @@ beyond        deeper than its cone the bit's walls are upright and ``w`` stays t
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Protocol
 
 from vcarve.errors import InputError
+from vcarve.quantity import format_mm
 
 # A depth or a width this near to the end of its range (mm) counts as the end itself: far below what a bench
 # can measure, far above what floating point loses on the way.
@@ -54,10 +56,11 @@ class VBit:
     tip_radius_mm: float = 0.0
 
 
-def _mm(value: float) -> str:
-    """Write a length for a sentence: up to three decimals, no trailing zeros."""
-    text = f"{value:.3f}".rstrip("0").rstrip(".")
-    return f"{text} mm"
+def tip_words(bit: Cone, length: Callable[[float], str]) -> str:
+    """Return a bit's tip in words; ``length`` writes its measure."""
+    if bit.tip_radius_mm:
+        return f"tip rounded to {length(bit.tip_radius_mm)}"
+    return f"{length(bit.tip_mm)} flat tip" if bit.tip_mm else "sharp"
 
 
 def _half_angle(bit: Cone) -> float:
@@ -73,13 +76,13 @@ def _half_angle(bit: Cone) -> float:
     half = math.radians(bit.angle_deg) / 2.0
     if bit.tip_mm >= bit.diameter_mm:
         raise InputError(
-            f"The tip's flat of {_mm(bit.tip_mm)} must be narrower than the bit's diameter, "
-            f"{_mm(bit.diameter_mm)}."
+            f"The tip's flat of {format_mm(bit.tip_mm)} must be narrower than the bit's diameter, "
+            f"{format_mm(bit.diameter_mm)}."
         )
     if 2.0 * bit.tip_radius_mm * math.cos(half) >= bit.diameter_mm:
         raise InputError(
-            f"A tip radius of {_mm(bit.tip_radius_mm)} leaves no cone on a bit of {_mm(bit.diameter_mm)}: at "
-            f"{bit.angle_deg:g} degrees it must be less than {_mm(bit.diameter_mm / 2.0 / math.cos(half))}."
+            f"A tip radius of {format_mm(bit.tip_radius_mm)} leaves no cone on a bit of {format_mm(bit.diameter_mm)}: at "
+            f"{bit.angle_deg:g} degrees it must be less than {format_mm(bit.diameter_mm / 2.0 / math.cos(half))}."
         )
     return half
 
@@ -107,7 +110,7 @@ def width_mm(bit: Cone, depth_mm: float) -> float:
     """
     half = _half_angle(bit)
     if not depth_mm >= 0.0:
-        raise InputError(f"A depth of {_mm(depth_mm)} is above the surface; it must be 0 mm or more.")
+        raise InputError(f"A depth of {format_mm(depth_mm)} is above the surface; it must be 0 mm or more.")
     radius = bit.tip_radius_mm
     if depth_mm < radius * (1.0 - math.sin(half)):
         return 2.0 * math.sqrt(depth_mm * (2.0 * radius - depth_mm))
@@ -127,15 +130,15 @@ def depth_mm(bit: Cone, width_mm: float) -> float:
     """Return the least depth whose groove has this width: the inverse of ``width_mm``."""
     half = _half_angle(bit)
     if not width_mm > 0.0:
-        raise InputError(f"A groove cannot be {_mm(width_mm)} wide; it must be more than 0 mm.")
+        raise InputError(f"A groove cannot be {format_mm(width_mm)} wide; it must be more than 0 mm.")
     if width_mm < bit.tip_mm - SLACK_MM:
         raise InputError(
-            f"A groove of {_mm(width_mm)} is narrower than the bit's flat tip, {_mm(bit.tip_mm)}: "
+            f"A groove of {format_mm(width_mm)} is narrower than the bit's flat tip, {format_mm(bit.tip_mm)}: "
             "it needs a bit with a smaller tip."
         )
     if width_mm > bit.diameter_mm + SLACK_MM:
         raise InputError(
-            f"A groove of {_mm(width_mm)} is wider than the bit's diameter, {_mm(bit.diameter_mm)}: "
+            f"A groove of {format_mm(width_mm)} is wider than the bit's diameter, {format_mm(bit.diameter_mm)}: "
             "one pass of this bit cannot cut it."
         )
     radius = bit.tip_radius_mm
@@ -155,7 +158,7 @@ def sensitivity(bit: Cone, depth_mm: float) -> float:
     """
     half = _half_angle(bit)
     if not depth_mm >= 0.0:
-        raise InputError(f"A depth of {_mm(depth_mm)} is above the surface; it must be 0 mm or more.")
+        raise InputError(f"A depth of {format_mm(depth_mm)} is above the surface; it must be 0 mm or more.")
     radius = bit.tip_radius_mm
     if depth_mm < radius * (1.0 - math.sin(half)):
         if depth_mm == 0.0:

@@ -10,6 +10,7 @@ from pydantic import Discriminator, Field, Tag, model_validator
 from vcarve.job.fields import (
     AccelerationMmS2,
     BitAngleDeg,
+    ChordMm,
     Colour,
     Factor,
     FeedMmMin,
@@ -163,7 +164,7 @@ class Machine(Record):
     arcs: Flag = Field(
         True, description="true where the controller takes G2 and G3; false cuts arcs as short straight lines"
     )
-    arc_tolerance_mm: PositiveMm = Field(0.002, description="how far such short lines may stray from the arc")
+    arc_tolerance_mm: ChordMm = Field(0.002, description="how far such short lines may stray from the arc")
     program_end: Literal["M2", "M30"] = Field("M2", description="the program's last word")
 
     @model_validator(mode="after")
@@ -176,10 +177,6 @@ class Machine(Record):
             raise refuse("safe-height", f"must be less than the travel in Z, {format_mm(self.travel.z_mm)}")
         if self.units == "inch" and self.decimals < 4:
             raise refuse("decimals", "programs in inches need at least 4 decimals (0.0001 in is 2.5 µm)")
-        if self.arc_tolerance_mm < 0.0005:
-            raise refuse(
-                "arc-tolerance", "chords finer than 0.0005 mm are lost in rounding; give that or more"
-            )
         return self
 
     @property

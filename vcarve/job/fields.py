@@ -121,6 +121,7 @@ _length = partial(_quantity, quantity.LENGTH, "mm")
 LengthMm = Annotated[float, _length()]
 NotNegativeMm = Annotated[float, _length(least=0)]
 PositiveMm = Annotated[float, _length(least=0, above=True)]
+ChordMm = Annotated[float, _length(least=0.0005, why=": finer chords are lost in rounding")]
 # Ten times the coarsest last decimal: no rounding brings a rapid down to the piece.
 RAPID_LEAST_MM = 0.1
 RapidMm = Annotated[float, _length(least=RAPID_LEAST_MM, why=": nearer to the wood a rapid would touch it")]

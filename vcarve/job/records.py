@@ -88,9 +88,6 @@ class Piece(Record):
         return self
 
 
-MOST_FRAMES = 50  # each is another outline that every line is cut at
-
-
 class Frame(Record):
     """Border lines at a distance inside the outline, with a depth of their own."""
 
@@ -133,6 +130,7 @@ class PatternChoice(Record):
     )
     frame: tuple[Frame, ...] = Field(
         (),
+        max_length=50,  # each is another outline that every line is cut at
         description="border lines at a distance inside the outline; nearer than the margin they leave a plain band",
     )
     rotate_deg: AngleDeg = Field(0.0, description="turn of the pattern, counter-clockwise")
@@ -142,8 +140,6 @@ class PatternChoice(Record):
 
     @model_validator(mode="after")
     def _one_source(self) -> Self:
-        if len(self.frame) > MOST_FRAMES:
-            raise refuse("frame", f"give at most {MOST_FRAMES} frames")
         if (self.name is None) == (self.drawing is None):
             wanted = "give either 'name' or 'drawing', one of the two"
             raise refuse("name", wanted, "drawing") if self.name else refuse("", wanted)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from functools import partial
 
 from vcarve.errors import Finding
 from vcarve.job.bench import Bit, Machine
@@ -155,18 +156,16 @@ def _heights(job: Job) -> Iterator[Finding]:
 def _speeds(job: Job) -> Iterator[Finding]:
     machine = job.machine
     flat = min(machine.feed_max.x_mm_min, machine.feed_max.y_mm_min)
-    if job.cut_mm_min > flat + 1e-9:
-        yield Finding(
-            "feed-too-fast",
-            f"The cutting feed is {job.figures.feed(job.cut_mm_min, 3)}; {machine.name} cuts at "
-            f"{job.figures.feed(flat, 3)} at most.",
-        )
-    if job.plunge_mm_min > machine.feed_max.z_mm_min + 1e-9:
-        yield Finding(
-            "feed-too-fast",
-            f"The plunge feed is {job.figures.feed(job.plunge_mm_min, 3)}; {machine.name} plunges at "
-            f"{job.figures.feed(machine.feed_max.z_mm_min, 3)} at most.",
-        )
+    for what, does, asked, most in (
+        ("cutting", "cuts", job.cut_mm_min, flat),
+        ("plunge", "plunges", job.plunge_mm_min, machine.feed_max.z_mm_min),
+    ):
+        if asked > most + 1e-9:
+            feed = partial(job.figures.feed, decimals=3)
+            yield Finding(
+                "feed-too-fast",
+                f"The {what} feed is {feed(asked)}; {machine.name} {does} at {feed(most)} at most.",
+            )
     spindle = machine.spindle
     if not max(spindle.min_rpm, 1.0) <= job.spindle_rpm <= spindle.max_rpm:
         yield Finding(

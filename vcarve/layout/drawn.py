@@ -14,7 +14,7 @@ from vcarve.drawing.write import Page
 from vcarve.groove.footprint import closed_cells, outer_rings
 from vcarve.groove.model import Grooves
 from vcarve.network.model import NM_PER_MM, Feature, Floats, Ints, Network
-from vcarve.plane.arcs import boxes, turned
+from vcarve.plane.arcs import turned
 from vcarve.plane.refit import with_arcs
 
 
@@ -22,12 +22,11 @@ def drawn_page(
     network: Network,
     grooves: Grooves,
     features: Sequence[Feature],
-    *,
-    piece_mm: tuple[float, float] | None = None,
+    piece_mm: tuple[float, float],
 ) -> Page:
     """Return the page of a network and its grooves, in millimetres from the piece's centre.
 
-    ``features`` are what the network's lines are for; ``piece_mm`` is the page's size, by default the box round the network.
+    ``features`` are what the network's lines are for; ``piece_mm`` is the page's size.
     """
     chosen: dict[str, list[Ints]] = {}
     for index in np.unique(network.feature[network.cut]).tolist():
@@ -57,17 +56,5 @@ def drawn_page(
     return Page(
         lines={name: network.curves(np.concatenate(edges)) for name, edges in chosen.items()},
         shapes={name: found for name, found in shapes.items() if found},
-        box=_box(network, piece_mm),
+        box=(-piece_mm[0] / 2.0, -piece_mm[1] / 2.0, piece_mm[0] / 2.0, piece_mm[1] / 2.0),
     )
-
-
-def _box(network: Network, piece_mm: tuple[float, float] | None) -> tuple[float, float, float, float]:
-    """Return left, front, right and back of the page."""
-    if piece_mm is not None:
-        return (-piece_mm[0] / 2.0, -piece_mm[1] / 2.0, piece_mm[0] / 2.0, piece_mm[1] / 2.0)
-    box = boxes(network.curves(np.arange(len(network.tail))))
-    # The page has a whole number of nanometres, like everything else.
-    left, front, right, back = (
-        round(float(v), 6) for v in (*box[:, :2].min(axis=0), *box[:, 2:].max(axis=0))
-    )
-    return left, front, right, back

@@ -9,6 +9,7 @@ from collections.abc import Iterable
 from html import escape
 
 from vcarve.errors import Alike, grouped
+from vcarve.groove.width import tip_words
 from vcarve.view.cautions import CHECKS, FIRST, GENERAL
 from vcarve.view.facts import PageFacts
 from vcarve.view.section import section_svg, zero_svg
@@ -41,13 +42,7 @@ def tool_rows(facts: PageFacts) -> list[Row]:
     if job is None:
         return [machine, ("Bit", UNKNOWN)]
     bit = job.bit
-    tip = (
-        f"tip rounded {length(bit.tip_radius_mm, figures)}"
-        if bit.tip_radius_mm
-        else f"tip flat {length(bit.tip_mm, figures)}"
-        if bit.tip_mm
-        else "pointed tip"
-    )
+    tip = tip_words(bit, lambda value_mm: length(value_mm, figures))
     size = f"{plain(bit.angle_deg, 2)}°, ⌀{NBSP}{length(bit.diameter_mm, figures)}"
     return [
         machine,
