@@ -32,8 +32,8 @@ machine: gantry-router
 def measure(name: str, edges: int) -> dict[str, object]:
     """Make one program of about this many edges; return seconds by stage, the peak in MB and what was made."""
     from small_job import job_from
-    from vcarve.network.unit import unit_network
     from vcarve.pattern.catalogue import pattern
+    from vcarve.pattern.unit import unit_network
     from vcarve.pipeline import draft
 
     drawn = pattern(name)

@@ -18,8 +18,8 @@ KEYS = ("kaku-asanoha", "seigaiha", "masu-tsunagi", "komochi-kikko", "yotsu-wari
 def measure(key: str, edges: int) -> tuple[int, float, float]:
     """Return edges, seconds and peak memory in MB of one network of about this many edges."""
     from vcarve.network.build import build
-    from vcarve.network.unit import unit_network
     from vcarve.pattern.catalogue import pattern
+    from vcarve.pattern.unit import unit_network
     from vcarve.plane.region import rectangle
 
     made = pattern(key)

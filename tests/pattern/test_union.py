@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from vcarve.pattern.model import Line
 from vcarve.pattern.symmetry import Lattice, rotation
-from vcarve.pattern.union import covers_itself, total_length, united
+from vcarve.pattern.unit import covers_itself, total_length, united
 from vcarve.plane.fit import arc_lines
 
 UNIT = Lattice((1.0, 0.0), (0.0, 1.0))

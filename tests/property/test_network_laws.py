@@ -14,11 +14,11 @@ from hypothesis import strategies as st
 from vcarve.network.build import build, build_lines
 from vcarve.network.model import Network
 from vcarve.network.noding import SNAP_MM
-from vcarve.network.unit import unit_network
 from vcarve.pattern.catalogue import names, pattern
 from vcarve.pattern.fit import rectangular_repeat
 from vcarve.pattern.model import Line, Pattern
 from vcarve.pattern.shapes import rounded_rectangle
+from vcarve.pattern.unit import unit_network
 from vcarve.plane.inset import inset
 from vcarve.plane.region import Region, Ring, area_mm2, corners, perimeter_mm, rectangle
 

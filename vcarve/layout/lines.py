@@ -14,10 +14,10 @@ from vcarve.errors import InputError, Problem
 from vcarve.job.records import Job
 from vcarve.layout.field import Field
 from vcarve.network.repeat import Placing
-from vcarve.network.unit import unit_network
 from vcarve.pattern.catalogue import pattern as named_pattern
 from vcarve.pattern.fit import Fit, fit, rectangular_repeat
 from vcarve.pattern.model import KINDS, Line, Pattern, Point
+from vcarve.pattern.unit import unit_network
 from vcarve.plane.region import bounds
 
 AS_ON_PAGE = "the drawing's page is as large as the piece, so the lines lie as on their page"

@@ -17,8 +17,8 @@ from vcarve.network.model import NM_PER_MM, Bools, Ints, Network
 from vcarve.network.noding import SNAP_MM, near_pairs, node
 from vcarve.network.proof import prove
 from vcarve.network.repeat import Placing, repeat
-from vcarve.network.unit import nearest_apart, unit_network
 from vcarve.pattern.model import Line, Pattern
+from vcarve.pattern.unit import nearest_apart, unit_network
 from vcarve.plane.arcs import boxes, halved
 from vcarve.plane.region import Region, area_mm2, bounds, half_turns
 

@@ -9,8 +9,8 @@ import numpy as np
 
 from vcarve.network.graph import Graph
 from vcarve.network.model import Floats, Ints
-from vcarve.network.unit import UnitNetwork
 from vcarve.pattern.model import Pattern
+from vcarve.pattern.unit import UnitNetwork
 from vcarve.plane.arcs import boxes, curves
 
 

@@ -19,7 +19,7 @@ from vcarve.pattern.symmetry import (
     mirror,
     rotation,
 )
-from vcarve.pattern.union import united
+from vcarve.pattern.unit import united
 from vcarve.plane.arcs import middles
 from vcarve.plane.fit import arc_lines
 

@@ -7,16 +7,14 @@ its kind.  That leaves few candidates; each is tried on the whole line work.
 from __future__ import annotations
 
 import math
-from collections import defaultdict
 from collections.abc import Sequence
 
 import numpy as np
 
-from vcarve.pattern.model import Line, Pattern, Point, rows
-from vcarve.pattern.symmetry import Isometry, Lattice, copies, mirror, rotation
-from vcarve.pattern.union import Places, covers_itself
-from vcarve.plane.arcs import circles, directions, lengths, sweeps
-from vcarve.plane.meet import carriers_meet, share_on
+from vcarve.pattern.model import Pattern, Point
+from vcarve.pattern.symmetry import Isometry, Lattice, mirror, rotation
+from vcarve.pattern.unit import covers_itself, unit_network
+from vcarve.plane.arcs import Bools, Floats, circles, directions, lengths, sweeps
 
 _SAME = 1e-6  # of a length: two features of one kind
 
@@ -28,19 +26,19 @@ def symmetries(pattern: Pattern) -> tuple[Isometry, ...]:
     centre to go by (parallel lines only).
     """
     lattice = Lattice(pattern.a1, pattern.a2)
-    kinds = _features(pattern.lines, lattice)
+    kinds = _features(pattern, lattice)
     if not kinds:
         return ()
     found = []
-    rarest = min(kinds, key=lambda kind: len(kind.points)).points
+    rarest = min(kinds, key=len)
     for linear in _linear_parts(lattice):
-        start = linear(rarest[0])
-        for goal in rarest:
-            move = Isometry(linear.a, linear.b, linear.c, linear.d, goal[0] - start[0], goal[1] - start[1])
-            if any(kind.find(move(point)) is None for kind in kinds for point in kind.points):
+        turn = np.array([[linear.a, linear.c], [linear.b, linear.d]])
+        for x0, y0 in (rarest - rarest[0] @ turn).tolist():
+            images = (_same(kind @ turn + (x0, y0), kind, lattice) for kind in kinds)
+            if not all(image.any(axis=1).all() for image in images):
                 continue
-            images = [move.image(line) for line in pattern.lines]
-            if covers_itself(pattern.lines, images, lattice):
+            move = Isometry(linear.a, linear.b, linear.c, linear.d, x0, y0)
+            if covers_itself(pattern.lines, map(move.image, pattern.lines), lattice):
                 found.append(move)
     return tuple(found)
 
@@ -92,55 +90,35 @@ def _linear_parts(lattice: Lattice) -> list[Isometry]:
     return parts
 
 
-def _features(lines: Sequence[Line], lattice: Lattice) -> list[Places]:
-    """Return points that a symmetry must carry onto each other, kind by kind, each once modulo the lattice."""
-    kinds: dict[tuple[int, int], Places] = defaultdict(lambda: Places(lattice))
-    curve = rows(lines)
-    centre, radius = circles(curve[curve[:, 4] != 0.0])
-    for (x, y), size in zip(centre.tolist(), radius.tolist(), strict=True):
-        kinds[-1, round(size / lattice.size / _SAME)].number((x, y))
-    for point, degree, leaves in _corners(lines, lattice):
-        kinds[degree, leaves].number(point)
-    if not kinds:  # endless straight lines only
-        for point in _crossings(lines, lattice):
-            kinds[0, 0].number(point)
-    return list(kinds.values())
+def _features(pattern: Pattern, lattice: Lattice) -> list[Floats]:
+    """Return points (n, 2) that a symmetry must carry onto each other, kind by kind, each once modulo the lattice.
 
-
-def _corners(lines: Sequence[Line], lattice: Lattice) -> list[tuple[Point, int, int]]:
-    """Return the ends where lines stop, bend or meet, with how many meet there and how many of them are leaves.
-
-    An end where just one line goes on as it was is none: it could lie anywhere on that line.
+    Where just one line goes on as it was is none: it could lie anywhere on that line.
     """
-    places = Places(lattice)
-    ends: dict[int, list[tuple[Point, float, int]]] = defaultdict(list)
-    curve = rows(lines)
-    out, back = directions(curve, 0.0).tolist(), (-directions(curve, 1.0)).tolist()
-    bends = (sweeps(curve) / lengths(curve)).tolist()
-    for line, (x, y), (u, v), bend in zip(lines, out, back, bends, strict=True):
-        ends[places.number(line.start)].append(((x, y), bend, line.feature))
-        ends[places.number(line.end)].append(((u, v), -bend, line.feature))
-    corners = []
-    for number, meeting in ends.items():
-        if len(meeting) == 2:
-            (first, bent, feature), (second, onward, other) = meeting
-            straight = math.dist(first, (-second[0], -second[1])) < _SAME
-            if straight and abs(bent + onward) * lattice.size < _SAME and feature == other:
-                continue
-        corners.append((places.points[number], len(meeting), sum(feature for _, _, feature in meeting)))
-    return corners
+    unit = unit_network(pattern)
+    curve, many = unit.curves(lattice), len(unit.uv)
+    at = np.concatenate([unit.tail, unit.head])
+    bend = sweeps(curve) / lengths(curve) * lattice.size
+    leaving = [np.vstack([directions(curve, 0.0), -directions(curve, 1.0)]), np.concatenate([bend, -bend])]
+    off = [np.abs(np.bincount(at, weights=part, minlength=many)) for part in np.column_stack(leaving).T]
+    degree = np.bincount(at, minlength=many)
+    leaves = np.bincount(at, weights=np.tile(unit.feature, 2), minlength=many)
+    met = (degree != 2) | (leaves == 1) | (np.max(off, axis=0) > _SAME)
+    centre, radius = circles(curve[curve[:, 4] != 0.0])
+    spot = np.vstack([(unit.uv @ lattice.basis)[met], centre])
+    kind = np.vstack(
+        [
+            np.column_stack([degree, leaves])[met],
+            np.column_stack([np.full(len(radius), -1.0), np.rint(radius / lattice.size / _SAME)]),
+        ]
+    )
+    kinds = [spot[(kind == one).all(axis=1)] for one in np.unique(kind, axis=0)]
+    return [points[np.unique(_same(points, points, lattice).argmax(axis=1))] for points in kinds]
 
 
-def _crossings(lines: Sequence[Line], lattice: Lattice) -> list[Point]:
-    """Return where straight lines cross each other, modulo the lattice."""
-    straight = rows(line for line in lines if line.bulge == 0.0)
-    points: list[Point] = []
-    for line, passing in zip(straight, copies(straight, lattice, _SAME), strict=True):
-        other = np.broadcast_to(line, passing.shape)
-        place = carriers_meet(other, passing, _SAME)[:, 0]
-        on = ~np.isnan(share_on(other, place, _SAME)) & ~np.isnan(share_on(passing, place, _SAME))
-        points.extend((x, y) for x, y in place[on].tolist())
-    return points
+def _same(points: Floats, others: Floats, lattice: Lattice) -> Bools:
+    """Tell which of other points (m, 2) each point (n, 2) is, but for a shift of the lattice, shape (n, m)."""
+    return np.asarray(lattice.apart(points[:, None] - others) < _SAME * lattice.size)
 
 
 def _is_shift(move: Isometry) -> bool:

@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-import math
 from itertools import product
 
 import numpy as np
+from scipy.spatial import cKDTree
 
 from vcarve.errors import Finding
 from vcarve.pattern.group import group_name, repeats_sooner, symmetries
-from vcarve.pattern.model import Line, Pattern, Point
-from vcarve.pattern.symmetry import TOLERANCE, Lattice
-from vcarve.pattern.union import Places
-from vcarve.plane.arcs import boxes, distances, size
+from vcarve.pattern.model import Pattern, rows
+from vcarve.pattern.symmetry import Lattice
+from vcarve.pattern.unit import TOLERANCE, UnitNetwork, copies, woven
+from vcarve.plane.arcs import Floats, Ints, curves, distances, size
 from vcarve.quantity import MM, Figures
 
 NEAR = 2.0e-3  # of the unit cell: ends this close were surely meant to meet (0.04 mm at 20 mm)
@@ -31,12 +31,20 @@ def inspect(pattern: Pattern, figures: Figures = MM) -> tuple[Finding, ...]:
 
 def _gaps(pattern: Pattern, figures: Figures) -> list[Finding]:
     lattice = Lattice(pattern.a1, pattern.a2)
-    places = Places(lattice)
-    at = [places.number(end) for line in pattern.lines for end in (line.start, line.end)]
-    meeting = np.bincount(at, minlength=len(places.points)).tolist()
-    homed = [_homed(point, lattice) for point in places.points]
-    found = _ends_apart(homed, meeting, lattice) | _ends_beside(homed, pattern.lines, lattice)
-    spots = _one_per_spot(found, lattice)
+    curve = rows(pattern.lines)
+    web = woven(curve, np.zeros(len(curve), dtype=np.int64), lattice)
+    xy = web.uv @ lattice.basis
+    found = _apart(web, xy, lattice), _beside(curve, xy, lattice)
+    ends, gaps = (np.concatenate(both) for both in zip(*found, strict=True))
+    spots: list[
+        tuple[Floats, float]
+    ] = []  # one end for each, smallest gaps first: both sides of a gap were found
+    for k in np.argsort(gaps, kind="stable").tolist():
+        end = xy[ends[k]]
+        if all(lattice.apart(spot - end) > 2.0 * NEAR * lattice.size for spot, _ in spots):
+            spots.append((end, float(gaps[k])))
+        if len(spots) > _MOST_SHOWN:
+            break
     findings = []
     for (x, y), gap in spots[:_MOST_SHOWN]:
         small, large = (f"{gap * pitch / figures.unit_mm:.2g}" for pitch in pattern.pitch_mm)
@@ -54,72 +62,31 @@ def _gaps(pattern: Pattern, figures: Figures) -> list[Finding]:
     return findings
 
 
-def _one_per_spot(found: dict[Point, float], lattice: Lattice) -> list[tuple[Point, float]]:
-    """Return one end and gap for each spot, smallest gaps first: both sides of a gap were found."""
-    spots: list[tuple[Point, float]] = []
-    near = 2.0 * NEAR * lattice.size
-    for point, gap in sorted(found.items(), key=lambda item: item[1]):
-        if len(spots) <= 10 * _MOST_SHOWN and all(_apart(point, other, lattice) > near for other, _ in spots):
-            spots.append((point, gap))
-    return spots
-
-
-def _apart(point: Point, other: Point, lattice: Lattice) -> float:
-    u, v = lattice.coordinates((point[0] - other[0], point[1] - other[1]))
-    return math.hypot(*lattice.point(u - round(u), v - round(v)))
-
-
-def _homed(point: Point, lattice: Lattice) -> Point:
-    u, v = lattice.coordinates(point)
-    return lattice.point(u - math.floor(u + TOLERANCE), v - math.floor(v + TOLERANCE))
-
-
-def _ends_apart(points: list[Point], meeting: list[int], lattice: Lattice) -> dict[Point, float]:
+def _apart(web: UnitNetwork, xy: Floats, lattice: Lattice) -> tuple[Ints, Floats]:
     """Return ends with another end close by, and the distance: of both the one at which fewer lines meet, or the later one."""
-    near = NEAR * lattice.size
-    shifts = [lattice.point(i, j) for i, j in product((-1, 0, 1), repeat=2)]
-    buckets: dict[tuple[int, int], list[tuple[int, Point]]] = {}
-    for index, (x, y) in enumerate(points):
-        for dx, dy in shifts:
-            place = (x + dx, y + dy)
-            buckets.setdefault((math.floor(place[0] / near), math.floor(place[1] / near)), []).append(
-                (index, place)
-            )
-    found: dict[Point, float] = {}
-    for index, (x, y) in enumerate(points):
-        column, row = math.floor(x / near), math.floor(y / near)
-        for i, j in product((-1, 0, 1), repeat=2):
-            for other, place in buckets.get((column + i, row + j), ()):
-                gap = math.dist((x, y), place)
-                if other > index and TOLERANCE * lattice.size < gap < near:
-                    loose = points[index if meeting[index] < meeting[other] else other]
-                    found[loose] = min(gap, found.get(loose, math.inf))
-    return found
+    met = np.bincount(np.concatenate([web.tail, web.head]), minlength=len(xy))
+    shifts = np.array(list(product((-1.0, 0.0, 1.0), repeat=2))) @ lattice.basis
+    around = cKDTree((xy + shifts[:, None]).reshape(-1, 2))
+    near = cKDTree(xy).sparse_distance_matrix(around, NEAR * lattice.size, output_type="coo_matrix")
+    end, other = near.row, near.col % len(xy)
+    found = other > end
+    end, other = end[found], other[found]
+    return np.where(met[end] < met[other], end, other), near.data[found]
 
 
-def _ends_beside(points: list[Point], lines: tuple[Line, ...], lattice: Lattice) -> dict[Point, float]:
+def _beside(curve: Floats, xy: Floats, lattice: Lattice) -> tuple[Ints, Floats]:
     """Return ends close beside the inside of a line, and the distance."""
     near = NEAR * lattice.size
-    xy = np.array(points)
-    found: dict[Point, float] = {}
-    for line in lines:
-        box = boxes(line.curve).tolist()
-        corners = [lattice.coordinates(corner) for corner in product(box[0::2], box[1::2])]
-        ranges = [
-            range(
-                math.ceil(-max(corner[axis] for corner in corners) - NEAR),
-                math.floor(1.0 - min(corner[axis] for corner in corners) + NEAR) + 1,
-            )
-            for axis in (0, 1)
-        ]
-        for i, j in product(*ranges):
-            moved = line.shifted(*lattice.point(i, j))
-            gap = distances(xy, moved.curve)
-            ends = np.minimum(size(xy - moved.start), size(xy - moved.end))
-            for index in np.flatnonzero((gap > TOLERANCE * lattice.size) & (gap < near) & (ends > near)):
-                point = points[index]
-                found[point] = min(float(gap[index]), found.get(point, math.inf))
-    return found
+    ends, gaps = [np.zeros(0, dtype=np.int64)], [np.zeros(0)]
+    spots = curves(xy, xy, np.zeros(len(xy)))
+    for line, (end, moved) in zip(curve, copies(curve, spots, lattice, near), strict=True):
+        spot = moved[:, :2]
+        gap = distances(spot, line)
+        clear = np.minimum(size(spot - line[:2]), size(spot - line[2:4])) > near
+        found = clear & (gap > TOLERANCE * lattice.size) & (gap < near)
+        ends.append(end[found])
+        gaps.append(gap[found])
+    return np.concatenate(ends), np.concatenate(gaps)
 
 
 def _symmetry(pattern: Pattern) -> list[Finding]:

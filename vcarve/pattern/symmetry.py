@@ -8,14 +8,13 @@ a lattice without smaller repeats (International Tables for Crystallography, pla
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
 
 from vcarve.pattern.model import Line, Point
-from vcarve.plane.arcs import Floats, boxes
+from vcarve.plane.arcs import Floats, size
 
 LatticeKind = Literal["square", "triangular", "rhombic", "rectangular", "oblique"]
 
@@ -168,6 +167,11 @@ class Lattice:
         """A length that stands for the unit cell: the root of its area."""
         return math.sqrt(abs(self.area))
 
+    @property
+    def basis(self) -> Floats:
+        """Both vectors as rows, (2, 2)."""
+        return np.array([self.a1, self.a2], dtype=float)
+
     def coordinates(self, point: Point) -> Point:
         """Return (u, v) with point = u a1 + v a2."""
         x, y = point
@@ -215,34 +219,15 @@ class Lattice:
                 return False
         return True
 
+    def apart(self, ways: Floats) -> Floats:
+        """Return how far places are from each other, whose differences (..., 2) are given, but for shifts of the lattice."""
+        steps = ways @ np.linalg.inv(self.basis)
+        return size((steps - np.rint(steps)) @ self.basis)
+
     def same(self, first: Point, second: Point) -> bool:
         """Return whether two points differ by a shift of the lattice."""
         parts = self.coordinates((second[0] - first[0], second[1] - first[1]))
         return all(abs(part - round(part)) < TOLERANCE for part in parts)
-
-
-def copies(curve: Floats, lattice: Lattice, tolerance: float) -> Iterator[Floats]:
-    """Yield for each curve (n, 5) all of them, moved by any lattice shift, whose boxes come as near to its own: (m, 5).
-
-    Only the curve itself, where it is, is left out.
-    """
-    box = boxes(curve)
-    low, high = box[:, :2], box[:, 2:]
-    # A shift matters only where the boxes can meet; bound its counts by the widest gap between any two boxes.
-    reach, rise = np.maximum(high.max(axis=0) - low.min(axis=0), 0.0) + tolerance
-    (ax, ay), (bx, by), area = lattice.a1, lattice.a2, abs(lattice.area)
-    most = (abs(by) * reach + abs(bx) * rise) / area, (abs(ay) * reach + abs(ax) * rise) / area
-    i, j = np.mgrid[tuple(slice(-math.ceil(many) - 1, math.ceil(many) + 2) for many in most)]
-    shifts = i.reshape(-1, 1) * np.array(lattice.a1) + j.reshape(-1, 1) * np.array(lattice.a2)
-    stay = len(shifts) // 2
-    for index in range(len(curve)):
-        near = (low + shifts[:, None] <= high[index] + tolerance).all(axis=2)
-        near &= (high + shifts[:, None] >= low[index] - tolerance).all(axis=2)
-        near[stay, index] = False
-        shift, other = np.nonzero(near)
-        passing = curve[other]
-        passing[:, :4] += np.tile(shifts[shift], 2)
-        yield passing
 
 
 def closure(operations: tuple[Isometry, ...], lattice: Lattice) -> tuple[Isometry, ...]:

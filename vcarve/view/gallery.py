@@ -10,8 +10,8 @@ from html import escape
 import numpy as np
 
 from vcarve.network.model import Network
-from vcarve.network.unit import unit_network
 from vcarve.pattern.model import Pattern
+from vcarve.pattern.unit import unit_network
 from vcarve.plane.arcs import curves, directions
 from vcarve.quantity import MM
 from vcarve.view import look

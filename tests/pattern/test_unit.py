@@ -13,10 +13,10 @@ import yaml
 from vcarve.errors import InputError
 from vcarve.network.build import build
 from vcarve.network.model import Network
-from vcarve.network.unit import UnitNetwork, unit_network
 from vcarve.pattern.catalogue import pattern
 from vcarve.pattern.expression import evaluate
 from vcarve.pattern.model import Line, Pattern
+from vcarve.pattern.unit import UnitNetwork, unit_network
 from vcarve.plane.region import rectangle
 
 FIGURES = yaml.safe_load((Path(__file__).parents[1] / "pattern" / "figures.yaml").read_text(encoding="utf-8"))
