@@ -34,7 +34,7 @@ def square(*diagonals: tuple[int, int]) -> Graph:
 def judge(graph: Graph, region: Region = SQUARE, walk: np.ndarray | None = None) -> None:
     """Prove a graph, with its own rings or with these half-edges in their place."""
     own, starts = rings(graph)
-    area = ring_areas(graph, own, starts)
+    area = ring_areas(graph.walked(own), starts)
     outer = area > 0.0
     prove(graph, own if walk is None else walk, starts, area, outer, np.zeros_like(outer), region)
 

@@ -8,18 +8,10 @@ import numpy as np
 import shapely
 
 from vcarve.network.model import NM_PER_MM, Bools, Floats, Ints, Network
-from vcarve.plane.arcs import boxes
+from vcarve.plane.arcs import boxes, ranges
 from vcarve.plane.region import lines_along, upright
 
 SAG_MM = 0.01  # of the chords by which it is seen how near a groove comes to a cell; allowed for
-
-
-def ranges(starts: Ints, ends: Ints) -> Ints:
-    """Return the numbers of all half-open ranges, one range after the other."""
-    sizes = ends - starts
-    before = np.cumsum(sizes) - sizes
-    numbers: Ints = np.arange(sizes.sum(), dtype=np.int64) + np.repeat(starts - before, sizes)
-    return numbers
 
 
 def boxes_round(network: Network, edges: Ints, grow_mm: Floats | float) -> Any:

@@ -13,11 +13,11 @@ from functools import lru_cache
 import numpy as np
 
 from vcarve.groove.land import measure
-from vcarve.groove.near import ranges
 from vcarve.groove.width import Cone, VBit, width_mm
 from vcarve.network.build import build
 from vcarve.network.model import Network
 from vcarve.pattern.model import Pattern
+from vcarve.plane.arcs import ranges
 from vcarve.plane.region import rectangle
 
 SAMPLE_PITCH_MM = 20.0

@@ -19,7 +19,7 @@ from vcarve.network.proof import prove
 from vcarve.network.repeat import Placing, repeat
 from vcarve.pattern.model import Line, Pattern
 from vcarve.pattern.unit import nearest_apart, unit_network
-from vcarve.plane.arcs import boxes, halved
+from vcarve.plane.arcs import boxes, halved, ranges
 from vcarve.plane.region import Region, area_mm2, bounds, half_turns
 
 # Vertices nearer than this may snap together at the border and stay apart elsewhere.
@@ -122,16 +122,16 @@ def _with_rings(network: Network, frames: Sequence[tuple[Region, int]]) -> Netwo
 def finish(graph: Graph, region: Region) -> Network:
     """Return the network of a noded graph: its cells found, its places rounded to nanometres, and proved."""
     walk, starts = rings(graph)
-    area = ring_areas(graph, walk, starts)
+    sides = graph.walked(walk)
+    area = ring_areas(sides, starts)
     outer = area > 0.5e-9
-    owner = owners(graph, walk, starts, outer)
+    owner = owners(sides, starts, area, outer)
     void = _voids(graph, walk, starts, outer)
     order, cell_ring_start, cell_class = _cells(
         graph, walk, starts, outer & ~void & ~_beyond(graph, walk, starts, owner), owner
     )
     ring_start = np.concatenate([[0], np.cumsum(np.diff(starts)[order])]).astype(np.int64)
-    within = np.arange(ring_start[-1]) - np.repeat(ring_start[:-1], np.diff(ring_start))
-    ring_half_edge = walk[np.repeat(starts[order], np.diff(ring_start)) + within]
+    ring_half_edge = walk[ranges(starts[order], starts[order + 1])]
     prove(graph, walk, starts, area, outer, void, region)
     # What is neither cut nor the side of a cell has only closed the region.
     needed = graph.cut

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from vcarve.network.model import OUTLINE, Bools, Floats, Ints
-from vcarve.plane.arcs import curves
+from vcarve.plane.arcs import curves, turned
 
 ALL = slice(None)
 
@@ -36,6 +36,11 @@ class Graph:
     def curves(self, which: Ints | slice = ALL) -> Floats:
         """Return some or all edges as curves (n, 5)."""
         return curves(self.xy[self.tail[which]], self.xy[self.head[which]], self.bulge[which])
+
+    def walked(self, half_edges: Ints) -> Floats:
+        """Return half-edges (n,) in the sense they are walked as curves (n, 5)."""
+        forward = self.curves(half_edges >> 1)
+        return np.where((half_edges & 1).astype(bool)[:, None], turned(forward), forward)
 
     def take(self, keep: Bools | Ints) -> Graph:
         """Return the graph with these edges only; vertices stay as they are."""

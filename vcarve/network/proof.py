@@ -14,14 +14,6 @@ from vcarve.plane.arcs import lengths
 from vcarve.plane.region import Region, area_mm2, half_turns
 
 
-def components(graph: Graph) -> tuple[int, Ints]:
-    """Return how many connected parts the graph has, and the part of each vertex."""
-    n = len(graph.xy)
-    links = coo_array((np.ones(len(graph.tail)), (graph.tail, graph.head)), shape=(n, n))
-    count, label = connected_components(links, directed=False)
-    return int(count), label.astype(np.int64)
-
-
 def prove(
     graph: Graph, walk: Ints, starts: Ints, area: Floats, outer: Bools, void: Bools, region: Region
 ) -> None:
@@ -31,7 +23,8 @@ def prove(
     ring or in two, or if the cells do not add up to the region's area.
     """
     vertices, edges = len(graph.xy), len(graph.tail)
-    parts, _ = components(graph)
+    links = coo_array((np.ones(edges), (graph.tail, graph.head)), shape=(vertices, vertices))
+    parts, _ = connected_components(links, directed=False)
     faces = int(np.count_nonzero(outer)) + 1
     if vertices - edges + faces != 1 + parts:
         raise InternalError(

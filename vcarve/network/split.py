@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from vcarve.network.model import Floats, Ints, Network
-from vcarve.plane.arcs import bulge_between, curves, points
+from vcarve.plane.arcs import bulge_between, curves, points, ranges
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -23,7 +23,7 @@ class Parts:
         order = np.lexsort((self.start, self.owner))
         first = np.searchsorted(self.owner[order], np.arange(int(self.owner.max(initial=-1)) + 2))
         edge, size = half_edge >> 1, np.diff(first)[half_edge >> 1]
-        nth = np.arange(size.sum()) - np.repeat(np.cumsum(size) - size, size)
+        nth = ranges(np.zeros_like(size), size)
         back = np.repeat(half_edge & 1, size)
         at = np.repeat(first[edge], size) + np.where(back == 0, nth, np.repeat(size, size) - 1 - nth)
         return 2 * order[at] + back, size

@@ -231,10 +231,17 @@ def chord_counts(curve: Floats, sag: float) -> Ints:
     return np.maximum(count, 1.0).astype(np.int64)
 
 
+def ranges(starts: Ints, ends: Ints) -> Ints:
+    """Return the numbers of all half-open ranges, one range after the other."""
+    sizes = ends - starts
+    before = np.cumsum(sizes) - sizes
+    return np.asarray(np.arange(sizes.sum(), dtype=np.int64) + np.repeat(starts - before, sizes))
+
+
 def evenly(count: Ints) -> tuple[Ints, Floats]:
     """Return where to cut curves (n,) into ``count`` (n,) equal parts: the curve of each part (m,) and the share it starts at."""
     owner = np.repeat(np.arange(len(count)), count)
-    return owner, (np.arange(len(owner)) - np.repeat(np.cumsum(count) - count, count)) / count[owner]
+    return owner, ranges(np.zeros_like(count), count) / count[owner]
 
 
 def chords(curve: Floats, sag: float) -> tuple[Floats, Ints]:
