@@ -268,6 +268,8 @@ def _known(entity: Any) -> _Run | _Round | Any | None:
 
     A spline is the library's own.  In a plane seen from below what is drawn is mirrored.
     """
+    from ezdxf.entities import Ellipse
+
     kind, dxf = entity.dxftype(), entity.dxf
     if kind == "LINE":
         return _Run(places=[(*_xy(dxf.start), 0.0), (*_xy(dxf.end), 0.0)])
@@ -277,7 +279,9 @@ def _known(entity: Any) -> _Run | _Round | Any | None:
     if math.hypot(x, y) > 1e-6 * abs(z):
         return None  # its plane stands on edge
     hand = math.copysign(1.0, z)
-    if kind == "ELLIPSE":
+    if kind in ("ARC", "CIRCLE", "ELLIPSE"):
+        if kind != "ELLIPSE":
+            dxf = Ellipse.from_arc(entity).dxf
         (mx, my, mz), ratio = dxf.major_axis, float(dxf.ratio)
         if abs(mz) > 1e-6 * math.hypot(mx, my):
             return None
@@ -289,17 +293,6 @@ def _known(entity: Any) -> _Run | _Round | Any | None:
             minor=(-hand * ratio * my, hand * ratio * mx),
             first_rad=first,
             sweep_rad=sweep if sweep > 1e-9 else TURN,
-        )
-    if kind in ("ARC", "CIRCLE"):
-        (cx, cy), radius = _xy(dxf.center), float(dxf.radius)
-        first = math.radians(float(dxf.start_angle)) if kind == "ARC" else 0.0
-        last = math.radians(float(dxf.end_angle)) if kind == "ARC" else 0.0
-        return _Round(
-            centre=(hand * cx, cy),
-            major=(hand * radius, 0.0),
-            minor=(0.0, radius),
-            first_rad=first,
-            sweep_rad=(last - first) % TURN or TURN,  # equal angles mean a whole circle
         )
     if kind == "LWPOLYLINE":
         places, closed = entity.get_points("xyb"), entity.closed

@@ -50,7 +50,14 @@ def edge_slivers(network: Network, grooves: Grooves, outline_mm: Sequence[Floats
     corners = np.concatenate([np.stack([p, np.roll(p, -1, axis=0)], axis=1) for p in outline_mm])
     sides: Any = shapely.linestrings(corners)
     tree = shapely.STRtree(sides)
-    edges = edges[_roughly_near(network, edges, float((grooves.half_width_mm + limit).max()), sides)]
+    # Most lie so far inside that their middles tell.
+    reach = (grooves.half_width_mm + limit)[edges]
+    bulge = np.abs(network.bulge[edges])
+    off: Any = reach + network.chord_mm[edges] * (0.5 + bulge * np.maximum(bulge, 1.0))
+    middle: Any = shapely.points(
+        (network.xy_mm[network.tail[edges]] + network.xy_mm[network.head[edges]]) / 2.0
+    )
+    edges = edges[np.unique(tree.query(middle, predicate="dwithin", distance=off)[0])]
     reach = (grooves.half_width_mm + limit)[edges]
     edges = edges[np.unique(tree.query(boxes_round(network, edges, reach))[0])]
     points, along, owner, share, step = _samples(network, edges, limit)
@@ -69,28 +76,6 @@ def edge_slivers(network: Network, grooves: Grooves, outline_mm: Sequence[Floats
     strip = run >= np.minimum(RUN * limit[edges], 0.99 * network.length_mm[edges])
     chosen = np.flatnonzero(thin & strip[owner])
     return _runs(network, edges, owner[chosen], width[chosen], points[chosen])
-
-
-def _roughly_near(network: Network, edges: Ints, reach_mm: float, sides: Any) -> Bools:
-    """Return which edges may come within ``reach_mm`` of the outline's sides: a coarse grid sorts most of them out."""
-    bulge = np.abs(network.bulge[edges])
-    chord = network.chord_mm[edges]
-    cell = 1.25 * (reach_mm + float((chord * (0.5 + bulge * np.maximum(bulge, 1.0))).max()))
-    spots = shapely.get_coordinates(shapely.segmentize(sides, cell / 2.5))
-    xy = network.xy_mm
-    middle = (xy[network.tail[edges]] + xy[network.head[edges]]) / 2.0
-    low = np.minimum(spots.min(axis=0), middle.min(axis=0)) - 2.0 * cell
-    columns = int((max(spots[:, 0].max(), middle[:, 0].max()) - low[0]) / cell) + 3
-
-    def key(points: Floats) -> Ints:
-        column, row = ((points - low) / cell).astype(np.int64).T
-        number: Ints = row * columns + column
-        return number
-
-    touched = np.unique(key(spots))
-    around = (touched[:, None] + np.add.outer((-columns, 0, columns), (-1, 0, 1)).reshape(-1)).reshape(-1)
-    near: Bools = np.isin(key(middle), around)
-    return near
 
 
 def _samples(network: Network, edges: Ints, limit: Floats) -> tuple[Floats, Floats, Ints, Floats, Floats]:

@@ -10,6 +10,7 @@ from vcarve.network.model import OUTLINE, Bools, Floats, Ints
 from vcarve.plane.arcs import curves, turned
 
 ALL = slice(None)
+OF_EDGES = ("tail", "head", "bulge", "feature", "edge_class", "rim")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -44,15 +45,7 @@ class Graph:
 
     def take(self, keep: Bools | Ints) -> Graph:
         """Return the graph with these edges only; vertices stay as they are."""
-        return Graph(
-            xy=self.xy,
-            tail=self.tail[keep],
-            head=self.head[keep],
-            bulge=self.bulge[keep],
-            feature=self.feature[keep],
-            edge_class=self.edge_class[keep],
-            rim=self.rim[keep],
-        )
+        return replace(self, **{name: getattr(self, name)[keep] for name in OF_EDGES})
 
     def compact(self) -> Graph:
         """Return the graph without vertices that no edge touches; their order is kept."""
@@ -67,12 +60,5 @@ class Graph:
 
     def join(self, other: Graph) -> Graph:
         """Return the edges of both graphs, which have the same vertices."""
-        return Graph(
-            xy=self.xy,
-            tail=np.concatenate([self.tail, other.tail]),
-            head=np.concatenate([self.head, other.head]),
-            bulge=np.concatenate([self.bulge, other.bulge]),
-            feature=np.concatenate([self.feature, other.feature]),
-            edge_class=np.concatenate([self.edge_class, other.edge_class]),
-            rim=np.concatenate([self.rim, other.rim]),
-        )
+        both = {name: np.concatenate([getattr(self, name), getattr(other, name)]) for name in OF_EDGES}
+        return replace(self, **both)

@@ -38,13 +38,15 @@ class Noded:
     """A noded graph and where its edges come from.
 
     ``source`` (E,) is the curve each edge is a part of, ``whole`` (E,) tells whether it is all of that curve.  ``fixed`` are the
-    vertices that the given places have become.
+    vertices that the given places have become.  ``rank`` (E,) is as given, ``weight`` (V,) how firmly a vertex keeps its place.
     """
 
     graph: Graph
     source: Ints
     whole: Bools
     fixed: Ints
+    rank: Ints
+    weight: Ints
 
 
 def near_pairs(boxes: Floats, others: Floats | None = None, *, most: int | None = None) -> Ints:
@@ -106,36 +108,24 @@ def node(
     done = _pass(curves, bare, ranks, pairs, weight, ends)
     # What has moved onto its neighbour may now meet others; as a rule nothing does.
     for _ in range(MOST_PASSES):
-        graph = done.noded.graph
+        graph = done.graph
         if not len(graph.tail):
             break  # every curve was shorter than a vertex is wide
         again = graph.curves()
         ends = np.column_stack([done.weight[graph.tail], done.weight[graph.head]]).ravel()
         new = _pass(again, graph, done.rank, near_pairs(boxes(again)), done.weight, ends)
-        settled = len(new.noded.graph.tail) == len(graph.tail) and len(new.noded.graph.xy) == len(graph.xy)
-        if settled:
+        if len(new.graph.tail) == len(graph.tail) and len(new.graph.xy) == len(graph.xy):
             break
-        before, after = done.noded, new.noded
-        both = Noded(
-            graph=after.graph,
-            source=before.source[after.source],
-            whole=before.whole[after.source] & after.whole,
-            fixed=after.fixed[before.fixed],
+        done = replace(
+            new,
+            source=done.source[new.source],
+            whole=done.whole[new.source] & new.whole,
+            fixed=new.fixed[done.fixed],
         )
-        done = _Pass(noded=both, rank=new.rank, weight=new.weight)
-    return done.noded
+    return done
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Pass:
-    """What one round of noding gives: with it the rank of each edge, and how firmly each vertex keeps its place."""
-
-    noded: Noded
-    rank: Ints
-    weight: Ints
-
-
-def _pass(curves: Floats, traits: Graph, rank: Ints, pairs: Ints, weight: Ints, end_weight: Ints) -> _Pass:
+def _pass(curves: Floats, traits: Graph, rank: Ints, pairs: Ints, weight: Ints, end_weight: Ints) -> Noded:
     """Split curves once where the given pairs meet; ``traits`` has their feature, cut, class and rim, and the fixed places."""
     owner, place, xy, corner = _stops(curves, pairs)
     # A place on the outline or on a frame lies on it exactly.
@@ -169,8 +159,8 @@ def _pass(curves: Floats, traits: Graph, rank: Ints, pairs: Ints, weight: Ints, 
     )
     whole = (t[edge] == 0.0) & (t[edge + 1] == 1.0)
     graph, keep, ranks = merged(split, rank[source])
-    noded = Noded(graph=graph, source=source[keep], whole=whole[keep], fixed=label[: len(traits.xy)])
-    return _Pass(noded=noded, rank=ranks, weight=held)
+    fixed = label[: len(traits.xy)]
+    return Noded(graph=graph, source=source[keep], whole=whole[keep], fixed=fixed, rank=ranks, weight=held)
 
 
 def _stops(curves: Floats, pairs: Ints) -> tuple[Ints, Floats, Floats, Bools]:

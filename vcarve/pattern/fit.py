@@ -94,6 +94,22 @@ def fit(
         -width_mm / 2.0 - pattern.corner[0] * pitch,
         -block_y / 2.0 - pattern.corner[1] * pitch,
     )
+    nearest = (
+        ""
+        if about_mm is None or math.isclose(pitch, about_mm)
+        else f" (wished: about {figures.length(about_mm)})"
+    )
+    repeats = "1 repeat" if across == 1 else f"{across} repeats"
+    sentence = f"{pattern.name} at a pitch of {figures.length(pitch, trim=False)}{nearest}: {repeats} across"
+    if row is None:
+        sentence += " the width exactly; the lattice does not repeat along the height"
+    elif left == 0.0:
+        sentence += f" and {along:g} along fill {what} exactly"
+    else:
+        rest = figures.length(left, 2, trim=False)
+        sentence += (
+            f" the width exactly; along the height {along:g} fit and {rest} are left over, half at either end"
+        )
     return Fit(
         pitch_mm=pitch,
         across=across,
@@ -102,7 +118,7 @@ def fit(
         origin_mm=origin,
         repeat=width,
         row=row,
-        sentence=_sentence(pattern, pitch, across, along, left, row, about_mm, what, figures),
+        sentence=sentence,
     )
 
 
@@ -154,27 +170,3 @@ def _nearest(single: float, about_mm: float, height_mm: float, row: float | None
         if rows > 0 and left == 0.0
     ]
     return min(both, key=lambda count: abs(single / count - about_mm), default=best)
-
-
-def _sentence(
-    pattern: Pattern,
-    pitch: float,
-    across: int,
-    along: float,
-    left: float,
-    row: float | None,
-    wish: float | None,
-    what: str,
-    figures: Figures,
-) -> str:
-    nearest = "" if wish is None or math.isclose(pitch, wish) else f" (wished: about {figures.length(wish)})"
-    repeats = "1 repeat" if across == 1 else f"{across} repeats"
-    head = f"{pattern.name} at a pitch of {figures.length(pitch, trim=False)}{nearest}: {repeats} across"
-    if row is None:
-        return f"{head} the width exactly; the lattice does not repeat along the height"
-    if left == 0.0:
-        return f"{head} and {along:g} along fill {what} exactly"
-    return (
-        f"{head} the width exactly; along the height {along:g} fit and {figures.length(left, 2, trim=False)} are left over, "
-        "half at either end"
-    )

@@ -6,7 +6,8 @@ import math
 
 import numpy as np
 
-from vcarve.plane.fit import Arc, ellipse_arc, rows
+from vcarve.plane.arcs import turned
+from vcarve.plane.fit import ellipse_arc, rows
 from vcarve.plane.region import Region, Ring, rectangle, ring_of
 
 ELLIPSE_TOLERANCE_MM = 0.0005
@@ -44,15 +45,10 @@ def ellipse(width_mm: float, height_mm: float) -> Region:
         return circle(width_mm)
     a, b = width_mm / 2.0, height_mm / 2.0
     quarter = ellipse_arc((0.0, 0.0), (a, 0.0), (0.0, b), 0.0, math.pi / 2.0, ELLIPSE_TOLERANCE_MM)
-    points = [(a, 0.0), *(arc[1] for arc in quarter[:-1]), (0.0, b)]
-    bulges = [arc[2] for arc in quarter]
-    back = [
-        ((-points[i + 1][0], points[i + 1][1]), (-points[i][0], points[i][1]), bulges[i])
-        for i in range(len(bulges))
-    ]
-    half: list[Arc] = [(points[i], points[i + 1], bulges[i]) for i in range(len(bulges))] + back[::-1]
-    under: list[Arc] = [((-p[0], -p[1]), (-q[0], -q[1]), bulge) for p, q, bulge in half]
-    return Region(outer=ring_of(rows(half + under)))
+    sides = rows(quarter)
+    sides[0, :2], sides[-1, 2:4] = (a, 0.0), (0.0, b)
+    half = np.vstack([sides, turned(sides * (-1.0, 1.0, -1.0, 1.0, -1.0))[::-1]])
+    return Region(outer=ring_of(np.vstack([half, half * (-1.0, -1.0, -1.0, -1.0, 1.0)])))
 
 
 def regular_polygon(sides: int, turn_deg: float) -> Region:

@@ -104,27 +104,15 @@ class Isometry:
         return math.degrees(math.atan2(self.c, self.a)) % 360.0
 
 
-# Rotations by 60 and 90 degrees and their multiples, with exact zeros and halves.
-_COSINES = {0: 1.0, 60: 0.5, 90: 0.0, 120: -0.5, 180: -1.0, 240: -0.5, 270: 0.0, 300: 0.5}
-_SINES = {
-    0: 0.0,
-    60: math.sqrt(3.0) / 2.0,
-    90: 1.0,
-    120: math.sqrt(3.0) / 2.0,
-    180: 0.0,
-    240: -math.sqrt(3.0) / 2.0,
-    270: -1.0,
-    300: -math.sqrt(3.0) / 2.0,
-}
-
-
 def rotation(angle_deg: float, about: Point = (0.0, 0.0)) -> Isometry:
-    """Return the rotation by ``angle_deg`` counter-clockwise about a point."""
-    key = round(angle_deg) % 360
-    if abs(angle_deg - round(angle_deg)) < 1e-12 and key in _COSINES:
-        cosine, sine = _COSINES[key], _SINES[key]
-    else:
-        cosine, sine = math.cos(math.radians(angle_deg)), math.sin(math.radians(angle_deg))
+    """Return the rotation by ``angle_deg`` counter-clockwise about a point.
+
+    Those by multiples of 60 and 90 degrees have exact zeros and halves.
+    """
+    cosine, sine = math.cos(math.radians(angle_deg)), math.sin(math.radians(angle_deg))
+    if abs(2.0 * cosine - round(2.0 * cosine)) < 1e-12:
+        cosine = round(2.0 * cosine) / 2.0
+        sine = math.copysign(math.sqrt(1.0 - cosine * cosine), sine)
     return _about(Isometry(cosine, -sine, sine, cosine), about)
 
 
