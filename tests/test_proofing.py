@@ -15,7 +15,7 @@ from vcarve.dryrun.surface import Surface
 from vcarve.job.load import load_job
 from vcarve.job.records import Job
 from vcarve.layout.stages import Layout
-from vcarve.proofing import DryRun, dry_run, outline_rings
+from vcarve.proofing import DryRun, dry_run
 from vcarve.summary import dry_run_json, widths_sentence
 
 ROOT = Path(__file__).parent.parent
@@ -47,6 +47,11 @@ def with_bit(run: DryRun, angle_deg: float) -> Job:
     return job.model_copy(update={"bit": job.bit.model_copy(update={"angle_deg": angle_deg})})
 
 
+def for_job(run: DryRun, job: Job) -> DryRun:
+    """Return the dry run as if its lines were another job's."""
+    return replace(run, layout=replace(layout_of(run), job=job))
+
+
 def surface_of(run: DryRun, step_mm: float | None = None) -> Surface:
     """Return the surface it leaves."""
     return carved(job_of(run), run.reading.moves, step_mm, layout_of(run).grooves)
@@ -54,7 +59,7 @@ def surface_of(run: DryRun, step_mm: float | None = None) -> Surface:
 
 def measure(run: DryRun, surface: Surface, *, land: bool = False, finer: bool = False) -> Measured:
     """Return what is measured on a surface for the job of a dry run."""
-    rings = outline_rings(layout_of(run)) if land else None
+    rings = layout_of(run).rings if land else None
     network, grooves = layout_of(run).network, layout_of(run).grooves
     return measured(job_of(run), network, grooves, run.reading.moves, surface, rings=rings, finer=finer)
 
@@ -210,7 +215,7 @@ def test_what_is_too_narrow_for_the_grid_is_measured_on_tiles_of_a_finer_one(
     assert tiled.widths_mm == pytest.approx(whole.widths_mm, abs=0.01, nan_ok=True)
     assert codes(with_surface(run, coarse, tiled)) == []
 
-    blunt = replace(run, job=with_bit(run, 100.0))
+    blunt = for_job(run, with_bit(run, 100.0))
     tiled = measure(blunt, coarse, finer=True)
     assert codes(with_surface(run, coarse, tiled)) == ["width-off"] * 5
 
@@ -280,4 +285,4 @@ def test_chords_within_their_tolerance_are_no_fault_of_a_width() -> None:
     exact = on_machine(job, arcs=True)
 
     assert "width-off" not in codes(with_surface(run, surface, facts))
-    assert "width-off" in codes(with_surface(replace(run, job=exact), surface, facts))
+    assert "width-off" in codes(with_surface(for_job(run, exact), surface, facts))

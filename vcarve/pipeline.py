@@ -10,18 +10,17 @@ import numpy as np
 from vcarve.cuts.grooves import groove_cuts
 from vcarve.cuts.model import Cuts
 from vcarve.dryrun import clock
-from vcarve.dryrun.check import check
 from vcarve.dryrun.setup import waiting_mm
-from vcarve.errors import Finding, InputError, Problem, refuses
+from vcarve.errors import Finding, InputError, Problem
 from vcarve.job.records import Job
 from vcarve.layout.proposals import proposals
 from vcarve.layout.stages import Layout, lay_out
 from vcarve.network.model import Network
 from vcarve.plan.model import Plan
 from vcarve.plan.planner import candidates
-from vcarve.plane.region import polygon
 from vcarve.program.reader import Reading, read_program
 from vcarve.program.writer import write
+from vcarve.proofing import DryRun, judged
 from vcarve.report import header, job_findings
 
 CUTS_MOST = 1_000_000  # lines times levels
@@ -31,28 +30,27 @@ Progress = Callable[[str, float], None]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Made:
-    """A program, and everything it was made from; ``sentences`` say what was chosen, left over and could be otherwise."""
+class Made(DryRun):
+    """A program with its dry run, and everything it was made from.
 
-    job: Job
+    ``sentences`` say what was chosen, left over and could be otherwise.
+    """
+
     layout: Layout
     cuts: Cuts
     plan: Plan
     text: str
-    reading: Reading
-    times: clock.Times
-    findings: tuple[Finding, ...]
     sentences: tuple[str, ...]
+
+    @property
+    def job(self) -> Job:
+        """The job that the program was made for."""
+        return self.layout.job
 
     @property
     def told(self) -> tuple[Finding, ...]:
         """The findings as people are told them: of a program that is not written nobody can look up a line."""
         return tuple(replace(one, line=None) for one in self.findings) if self.refused else self.findings
-
-    @property
-    def refused(self) -> bool:
-        """Whether the program must not be cut."""
-        return refuses(self.findings)
 
     @property
     def network(self) -> Network:
@@ -61,17 +59,23 @@ class Made:
 
 
 def draft(job: Job, progress: Progress | None = None) -> Made:
+    """Lay a job out and make its program; raises InputError if it cannot be laid out."""
+    if progress is not None:
+        progress("laying out", 0.0)
+    return make(lay_out(job), progress)
+
+
+def make(layout: Layout, progress: Progress | None = None) -> Made:
     """Make a job's program and dry-run its text, whatever is found: what must not be cut can still be looked at.
 
-    Raises InputError if the job cannot be laid out.
+    Raises InputError if there is too much to cut.
     """
 
     def tell(stage: str, share: float) -> None:
         if progress is not None:
             progress(stage, share)
 
-    tell("laying out", 0.0)
-    layout = lay_out(job)
+    job = layout.job
     proposed = proposals(job, layout, lambda share: tell("trying other fits", 0.1 + 0.1 * share))
     known = job_findings(job, layout)
     tell("planning", 0.2)
@@ -85,20 +89,13 @@ def draft(job: Job, progress: Progress | None = None) -> Made:
     tell("writing", 0.7)
     plan, text, reading, times = _quickest(drawn, layout, cuts, plans, known)
     tell("dry run", 0.8)
-    found = check(
-        reading,
-        machine=job.machine,
-        job=drawn,
-        network=layout.network,
-        grooves=layout.grooves,
-        outline=polygon(layout.field.outline),
-    )
+    found = judged(reading, job.machine, drawn, layout)
     # What is refused of the whole job is true of each of its lines; what has a place is told of that place only.
     already = {one.code for one in known if one.severity == "refuse" and one.at_mm is None}
     findings = (*known, *(finding for finding in found if finding.code not in already))
     tell("done", 1.0)
     return Made(
-        job=job,
+        machine=job.machine,
         layout=layout,
         cuts=cuts,
         plan=plan,

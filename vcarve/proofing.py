@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TypeVar
 
 from vcarve.dryrun import clock
 from vcarve.dryrun.carved import carved, carved_findings, measured
@@ -16,16 +16,12 @@ from vcarve.errors import Finding, refuses
 from vcarve.job.bench import Machine
 from vcarve.job.records import Job
 from vcarve.layout.stages import Layout, lay_out
-from vcarve.network.model import Floats
 from vcarve.plan.model import Plan
-from vcarve.plane.region import corners, polygon
+from vcarve.plane.region import polygon
 from vcarve.program.reader import Reading, read_program
 from vcarve.quantity import Figures
 from vcarve.report import corners_sentence, extents, job_findings
 from vcarve.view.facts import GrooveFacts, PageFacts, passes
-
-if TYPE_CHECKING:
-    from vcarve.pipeline import Made
 
 # Findings that rest on the machine's own figures.
 OF_THE_MACHINE = {"feed-too-fast", "travel", "spindle-range", "spin-up"}
@@ -36,19 +32,29 @@ NO_JOB = "Without its job (--job) the program's lines, depths, piece and clamps 
 class DryRun:
     """What the dry run of a text found.
 
-    ``layout`` and ``job`` are ``None`` for a text without its job, ``file`` for one without a name, ``surface`` and
-    ``measured`` until it is carved.
+    ``layout`` and ``job`` are ``None`` for a text without its job, ``file`` for one without a name, ``plan`` unless the program
+    was just made, ``surface`` and ``measured`` until it is carved.
     """
 
-    file: str | None
     reading: Reading
     times: clock.Times
     machine: Machine
     findings: tuple[Finding, ...]
-    job: Job | None
     layout: Layout | None
+    file: str | None = None
+    plan: Plan | None = None
     surface: Surface | None = None
     measured: Measured | None = None
+
+    @property
+    def job(self) -> Job | None:
+        """The job that the program was judged by."""
+        return None if self.layout is None else self.layout.job
+
+    @property
+    def refused(self) -> bool:
+        """Whether the program must not be cut."""
+        return refuses(self.findings)
 
     @property
     def figures(self) -> Figures:
@@ -64,6 +70,9 @@ class DryRun:
     def top_mm(self) -> float:
         """The height of the piece's top in work coordinates."""
         return setup_of(self.job).top_mm
+
+
+AnyRun = TypeVar("AnyRun", bound=DryRun)
 
 
 def dry_run(
@@ -84,14 +93,7 @@ def dry_run(
             text, dialect=machine.dialect, file=file, start_mm=start, block_delete=block_delete
         )
         mill = _as_used(machine, reading) if assumed else machine
-        findings = check(
-            reading,
-            machine=mill,
-            job=job,
-            network=None if layout is None else layout.network,
-            grooves=None if layout is None else layout.grooves,
-            outline=None if layout is None else polygon(layout.field.outline),
-        )
+        findings = judged(reading, mill, job, layout)
         if assumed:
             resting = OF_THE_MACHINE if mill.spindle.programmed else OF_THE_MACHINE | {"spindle-off"}
             findings = tuple(replace(one, mild=True) if one.code in resting else one for one in findings)
@@ -108,13 +110,22 @@ def dry_run(
     if job is not None and layout is not None:
         known = job_findings(job, layout)
     return DryRun(
-        file=file,
-        reading=reading,
-        times=times,
-        machine=mill,
-        findings=(*known, *findings),
+        reading=reading, times=times, machine=mill, findings=(*known, *findings), layout=layout, file=file
+    )
+
+
+def judged(reading: Reading, machine: Machine, job: Job | None, layout: Layout | None) -> tuple[Finding, ...]:
+    """Return what every check finds in a program; with its job against what was laid out for it."""
+    if layout is None:
+        return check(reading, machine=machine)
+    outline = polygon(layout.field.outline)
+    return check(
+        reading,
+        machine=machine,
         job=job,
-        layout=layout,
+        network=layout.network,
+        grooves=layout.grooves,
+        outline=outline,
     )
 
 
@@ -124,7 +135,7 @@ def _as_used(machine: Machine, reading: Reading) -> Machine:
     return machine.model_copy(update={"spindle": machine.spindle.model_copy(update={"programmed": switched})})
 
 
-def carve_run(run: DryRun, *, step_mm: float | None = None, with_land: bool = False) -> DryRun:
+def carve_run(run: AnyRun, *, step_mm: float | None = None, with_land: bool = False) -> AnyRun:
     """Return the dry run with its piece carved and measured, and with what that adds to the findings.
 
     Without a step the grid is the finest that fits memory, and grooves too narrow for it are measured on a finer one.  Without
@@ -135,7 +146,7 @@ def carve_run(run: DryRun, *, step_mm: float | None = None, with_land: bool = Fa
         return run
     network, grooves = layout.network, layout.grooves
     surface = carved(job, moves, step_mm, grooves)
-    rings = outline_rings(layout) if with_land else None
+    rings = layout.rings if with_land else None
     facts = measured(job, network, grooves, moves, surface, rings=rings, finer=step_mm is None)
     known = {one.code for one in run.findings}
     found = [*run.findings, *carved_findings(job, network, grooves, surface, facts, known)]
@@ -143,49 +154,30 @@ def carve_run(run: DryRun, *, step_mm: float | None = None, with_land: bool = Fa
     return replace(run, findings=tuple(found), surface=surface, measured=facts)
 
 
-def outline_rings(layout: Layout) -> tuple[Floats, ...]:
-    """Return the piece's outline and holes as fine polygons, each (n, 2)."""
-    return tuple(corners(ring, 0.01) for ring in layout.field.outline.rings)
-
-
-def page_of_made(made: Made, file: str | None = None) -> str:
-    """Return the dry-run page of a program just made, with the plan's figures and the program's name."""
-    run = DryRun(
-        file=file,
-        reading=made.reading,
-        times=made.times,
-        machine=made.job.machine,
-        findings=made.findings,
-        job=made.job,
-        layout=made.layout,
-    )
-    return page_of(run, made.plan)
-
-
-def page_of(run: DryRun, plan: Plan | None = None) -> str:
-    """Return the page that plays a program."""
+def page_of(run: DryRun) -> str:
+    """Return the page that plays a program; of one just made with the plan's figures."""
     from vcarve.view.page import page_html
 
-    return page_html(page_facts(run, plan))
+    return page_html(page_facts(run))
 
 
 def picture_of(run: DryRun) -> bytes:
     """Return the picture (PNG) of the piece of a run that has been carved."""
     from vcarve.view.picture import picture_png
 
-    assert run.job is not None
     assert run.layout is not None
     assert run.surface is not None
+    job = run.layout.job
     return picture_png(
         run.surface,
-        run.job.wood.tint,
-        rings=outline_rings(run.layout),
-        size_mm=(run.job.piece.width_mm, run.job.piece.height_mm),
-        mark="Must not be cut" if refuses(run.findings) else "",
+        job.wood.tint,
+        rings=run.layout.rings,
+        size_mm=(job.piece.width_mm, job.piece.height_mm),
+        mark="Must not be cut" if run.refused else "",
     )
 
 
-def page_facts(run: DryRun, plan: Plan | None = None) -> PageFacts:
+def page_facts(run: DryRun) -> PageFacts:
     """Return what the page shows of a dry run."""
     job, layout, moves = run.job, run.layout, run.reading.moves
     facts = PageFacts(
@@ -207,12 +199,12 @@ def page_facts(run: DryRun, plan: Plan | None = None) -> PageFacts:
     return replace(
         facts,
         job=job,
-        rings=outline_rings(layout),
+        rings=layout.rings,
         grooves=tuple(
             GrooveFacts(name=name, depth_mm=depth, width_mm=width) for name, depth, width in layout.kinds
         ),
         land_mm=layout.grooves.narrowest_mm,
-        plan=plan,
+        plan=run.plan,
         lines_mm=layout.network.cut_mm,
         setup=setup_of(job),
     )

@@ -15,7 +15,7 @@ from vcarve.cli.kinds import WrongKindError, taken_as
 from vcarve.cli.options import json_option, opened, quantity, set_option
 from vcarve.cli.progress import Bar
 from vcarve.cli.terminal import echo, told
-from vcarve.errors import EXIT_REFUSED, InputError, Problem, grouped, refuses
+from vcarve.errors import EXIT_REFUSED, InputError, Problem, grouped
 
 if TYPE_CHECKING:
     from vcarve.errors import Finding
@@ -129,7 +129,7 @@ def dry_run(
     else:
         for line in _lines(run, [path for path, _ in outputs if path != "-"], taken.how):
             echo(line, err=aside)
-    if refuses(run.findings):
+    if run.refused:
         raise click.exceptions.Exit(EXIT_REFUSED)
 
 
@@ -220,7 +220,7 @@ def _lines(run: DryRun, written: list[str], how: str) -> list[str]:
     lines.extend(_told(run.findings))
     if not run.findings:
         lines.append("  clean    every check passed")
-    elif not refuses(run.findings):
+    elif not run.refused:
         lines.append("  clean    no check forbids cutting")
     return lines
 

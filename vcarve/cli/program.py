@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 
 import click
 
@@ -58,9 +59,9 @@ def program(
         )
         outputs.append((picture, drawn))
     if page is not None:
-        from vcarve.proofing import page_of_made
+        from vcarve.proofing import page_of
 
-        outputs.append((page, page_of_made(made, None if output == "-" else output)))
+        outputs.append((page, page_of(replace(made, file=None if output == "-" else output))))
     write_whole(outputs, inputs=loaded.files)
     if json_:
         echo(json.dumps(program_json(made)), err=aside)

@@ -22,7 +22,8 @@ from vcarve.job.records import Job
 from vcarve.layout.field import Field, beyond, make_field
 from vcarve.layout.lines import Lines, place_lines
 from vcarve.network.build import build, build_lines
-from vcarve.network.model import Feature, Network
+from vcarve.network.model import Feature, Floats, Network
+from vcarve.plane.region import corners
 
 Result = TypeVar("Result")
 
@@ -38,8 +39,9 @@ class Laid:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Layout(Laid):
-    """What lies on the piece; ``features`` is what its lines are for, in the order of the network's numbers."""
+    """What lies on a job's piece; ``features`` is what its lines are for, in the order of the network's numbers."""
 
+    job: Job
     grooves: Grooves
     features: tuple[Feature, ...]
 
@@ -53,6 +55,11 @@ class Layout(Laid):
             depth, half = (ends[:, mine].max() for ends in (grooves.ends_depth_mm, grooves.ends_half_mm))
             found.setdefault((float(depth), 2.0 * float(half)), set()).add(self.features[index].name)
         return tuple((" and ".join(sorted(found[size])), *size) for size in sorted(found, reverse=True))
+
+    @property
+    def rings(self) -> tuple[Floats, ...]:
+        """The piece's outline and its holes as fine polygons, each (n, 2)."""
+        return tuple(corners(ring, 0.01) for ring in self.field.outline.rings)
 
     @property
     def deepest_mm(self) -> float:
@@ -94,7 +101,9 @@ def lay_out(job: Job, kept: Kept | None = None) -> Layout:
         network, share = keep("taper", rising, lambda: taper(*rising))
     grooved = network, job.bit, depths, share
     grooves = keep("grooves", grooved, lambda: measure(*grooved))
-    return Layout(field=laid.field, lines=laid.lines, network=network, grooves=grooves, features=features)
+    return Layout(
+        job=job, field=laid.field, lines=laid.lines, network=network, grooves=grooves, features=features
+    )
 
 
 def _features(job: Job, lines: Lines) -> tuple[Feature, ...]:
