@@ -13,7 +13,7 @@ from vcarve.job.bench import Bit, Machine, Wood
 from vcarve.job.document import parse_document
 from vcarve.job.load import job_of
 from vcarve.job.records import Job, PatternChoice, Piece, Zero
-from vcarve.pipeline import Made, draft
+from vcarve.pipeline import Made, plan_program
 
 
 def own_pattern(
@@ -114,7 +114,7 @@ def small_job(
 
 def make_program(job: Job) -> Made:
     """Make a job's program; raises RefusedError with every finding if it must not be cut."""
-    made = draft(job)
+    made = plan_program(job)
     if made.refused:
         raise RefusedError(made.told)
     return made

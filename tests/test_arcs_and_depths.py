@@ -17,7 +17,7 @@ from vcarve.pattern.model import GROUND, LEAF
 from vcarve.pipeline import Made
 from vcarve.program.moves import Motion
 from vcarve.program.reader import Reading
-from vcarve.proofing import carve_run, dry_run
+from vcarve.proofing import carve_piece, check_program
 
 ARC_PATTERNS = ("shippo", "seigaiha", "tatewaku", "amime", "fundo-tsunagi")
 NARROW = "{angle: 60, diameter: 6.35, shank: 3.175}"
@@ -45,8 +45,8 @@ def formula_mm(depth_mm: float, angle_deg: float, tip_mm: float = 0.0) -> float:
 
 def measure(made: Made, step_mm: float) -> tuple[np.ndarray, list[str]]:
     """Carve the text and measure it; return the widths of edges and the codes found."""
-    run = dry_run(made.text, file="program.nc", machine=made.job.machine, job=made.job)
-    run = carve_run(run, step_mm=step_mm)
+    run = check_program(made.text, file="program.nc", machine=made.job.machine, job=made.job)
+    run = carve_piece(run, step_mm=step_mm)
     assert run.measured is not None
     return run.measured.widths_mm, [one.code for one in run.findings]
 

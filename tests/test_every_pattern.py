@@ -19,7 +19,7 @@ from vcarve.network.model import Network
 from vcarve.pattern.catalogue import names
 from vcarve.plan.planner import FLOATS
 from vcarve.plane.region import area_mm2
-from vcarve.proofing import dry_run
+from vcarve.proofing import check_program
 
 PITCHES = (12.0, 8.0, 6.0)
 OUTLINES = {"rectangle": "width: 60, height: 45", "circle": "width: 48, height: 48"}
@@ -77,7 +77,7 @@ def test_a_pattern_becomes_a_program(name: str, outline: str, rs274: Any) -> Non
         run = rs274(made.text)
         assert run.accepted
         assert run.message == ""
-        proofed = dry_run(made.text, file="program.nc", machine=job.machine, job=job)
+        proofed = check_program(made.text, file="program.nc", machine=job.machine, job=job)
         assert serious(proofed.findings) == []
         assert serious(made.told) == []
 

@@ -9,6 +9,8 @@ from pathlib import Path
 
 import pytest
 
+import vcarve
+
 PACKAGE = Path(__file__).parent.parent / "vcarve"
 
 # A room or module -> the rooms and modules it may import.  `errors` and the package's own version are open to all.
@@ -64,6 +66,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "proofing": {"everything but cli"},
     "gallery": {"everything but cli"},
     "pipeline": {"everything but cli"},
+    "drawn": {"everything but cli"},
     "cli": {"everything"},
     "__main__": {"cli"},
 }
@@ -204,11 +207,28 @@ def test_no_import_cycle() -> None:
     "package", sorted(str(p.parent.relative_to(PACKAGE)) for p in PACKAGE.rglob("__init__.py"))
 )
 def test_package_files_hold_a_docstring_only(package: str) -> None:
-    """A package's own file explains the room and re-exports nothing (the root also has the version)."""
+    """A package's own file explains the room and re-exports nothing; the root offers by name what is loaded when used."""
     tree = ast.parse((PACKAGE / package / "__init__.py").read_text(encoding="utf-8"))
 
     assert ast.get_docstring(tree)
-    assert all(isinstance(node, ast.Expr | ast.Assign) for node in tree.body)
+    assert package == "." or len(tree.body) == 1
+
+
+def test_the_root_says_the_same_types_as_it_loads() -> None:
+    """What the root imports for type checkers alone is what it offers, from the same modules, and no room hides a name."""
+    tree = ast.parse((PACKAGE / "__init__.py").read_text(encoding="utf-8"))
+    types = next(node for node in tree.body if isinstance(node, ast.If))
+    said = {
+        alias.asname: (node.module or "").removeprefix("vcarve.")
+        for node in types.body
+        if isinstance(node, ast.ImportFrom)
+        for alias in node.names
+        if alias.name == alias.asname
+    }
+
+    assert ast.unparse(types.test) == "TYPE_CHECKING"
+    assert said == vcarve._HOME
+    assert not set(said) & {name.split(".")[0] for name in modules()}
 
 
 def test_mizo_width_loads_no_heavy_library() -> None:

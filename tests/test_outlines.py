@@ -17,7 +17,7 @@ from shapely import affinity
 from small_job import job_from, make_program
 from vcarve.job.records import Job
 from vcarve.pipeline import Made
-from vcarve.proofing import dry_run
+from vcarve.proofing import check_program
 
 SVG = """<svg xmlns="http://www.w3.org/2000/svg" width="80mm" height="60mm" viewBox="0 0 80 60">
 <path d="M10 0 H70 A10 10 0 0 1 80 10 V50 A10 10 0 0 1 70 60 H10 A10 10 0 0 1 0 50 V10 A10 10 0 0 1 10 0 Z"/>
@@ -239,7 +239,7 @@ def test_a_cut_beyond_the_outline_is_found(folder: Path, outline: str) -> None:
     job = job_of(folder, outline, "{name: ichimatsu, pitch: 13}")
     x, y = {"rectangle": (41.0, 0.0), "circle": (30.0, 30.0), "svg": (-15.0, 0.0)}[outline]
     text = f"G21 G90 G94 G17\nS12000 M3\nG4 P3\nG0 Z5\nG0 X{x} Y{y}\nG1 Z-0.6 F200\nG0 Z5\nM5\nM2\n"
-    run = dry_run(text, file="other.nc", machine=job.machine, job=job)
+    run = check_program(text, file="other.nc", machine=job.machine, job=job)
 
     assert "outside-piece" in {one.code for one in run.findings}
 
@@ -248,6 +248,6 @@ def test_a_cut_across_a_hole_is_found(folder: Path) -> None:
     """Both ends of a move on the piece do not make it one on the piece."""
     job = job_of(folder, "svg", "{name: ichimatsu, pitch: 13}")
     text = "G21 G90 G94 G17\nS12000 M3\nG4 P3\nG0 Z5\nG0 X-30 Y0\nG1 Z-0.6 F200\nX0\nG0 Z5\nM5\nM2\n"
-    run = dry_run(text, file="other.nc", machine=job.machine, job=job)
+    run = check_program(text, file="other.nc", machine=job.machine, job=job)
 
     assert [one.line for one in run.findings if one.code == "outside-piece"] == [7]

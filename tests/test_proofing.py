@@ -15,7 +15,7 @@ from vcarve.dryrun.surface import Surface
 from vcarve.job.load import load_job
 from vcarve.job.records import Job
 from vcarve.layout.stages import Layout
-from vcarve.proofing import DryRun, dry_run
+from vcarve.proofing import DryRun, check_program
 from vcarve.summary import dry_run_json, widths_sentence
 
 ROOT = Path(__file__).parent.parent
@@ -26,7 +26,7 @@ TEXT = (PROGRAMS / "cross.nc").read_text(encoding="ascii")
 def run_of(*sets: str, text: str = TEXT) -> DryRun:
     """Return the dry run of the cross for its job, some values of which are changed."""
     job = load_job(str(PROGRAMS / "cross.yaml"), sets)
-    return dry_run(text, file="cross.nc", machine=job.machine, job=job)
+    return check_program(text, file="cross.nc", machine=job.machine, job=job)
 
 
 def job_of(run: DryRun) -> Job:
@@ -279,7 +279,7 @@ def test_chords_within_their_tolerance_are_no_fault_of_a_width() -> None:
     job = load_job(str(ROOT / "samples" / "coaster.yaml"), (*sets, "groove.lost-land=allow"))
     coarse = {"arcs": False, "arc_tolerance_mm": 0.05}
     job = on_machine(job, **coarse)
-    run = dry_run(make_program(job).text, file="the program", machine=job.machine, job=job)
+    run = check_program(make_program(job).text, file="the program", machine=job.machine, job=job)
     surface = surface_of(run)
     facts = measure(run, surface)
     exact = on_machine(job, arcs=True)

@@ -30,7 +30,22 @@ def test_the_steps_work_in_their_order(tmp_path: Path, monkeypatch: pytest.Monke
 
 def test_the_command_is_called_in_one_way() -> None:
     """After the two lines that set it up, the command is written ``mizo``, and so are only commands that there are."""
-    after = README.split("```")[4]
+    after = "".join(README.split("```")[4:])
 
     assert "bin/mizo" not in after
     assert set(re.findall(r"mizo ([a-z-]+)", after)) <= set(COMMANDS)
+
+
+def test_the_script_works(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """What the README has in Python runs as it stands in the folder of the first tile, and prints what it says it prints."""
+    monkeypatch.chdir(tmp_path)
+    assert CliRunner().invoke(cli, ["new", "tile.yaml"]).exit_code == 0
+    (script,) = re.findall(r"```python\n(.*?)```", README, re.DOTALL)
+
+    exec(script, {})
+
+    assert capsys.readouterr().out.splitlines() == re.findall(r"^# (.*)$", script, re.MULTILINE)
+    for name in ("tile.nc", "tile.svg", "tile.html", "tile.png"):
+        assert (tmp_path / name).stat().st_size

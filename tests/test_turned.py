@@ -15,10 +15,10 @@ from vcarve.dryrun.track import path, track
 from vcarve.errors import InputError, refuses
 from vcarve.job.records import Job, ZeroPlace
 from vcarve.mount.flat import mount_of
-from vcarve.pipeline import Made, draft
+from vcarve.pipeline import Made, plan_program
 from vcarve.program.moves import Motion
 from vcarve.program.reader import read
-from vcarve.proofing import carve_run, dry_run
+from vcarve.proofing import carve_piece, check_program
 from vcarve.summary import program_json
 
 TILE = """\
@@ -54,13 +54,13 @@ def test_a_turned_piece_passes_every_check(kind: str, xy: str) -> None:
     """From every zero, on pieces and machines of several kinds, the program is clean and every groove as wide as computed."""
     text, machine = KINDS[kind]
     job = turned(text, 11.25, f"zero.xy={xy}", **machine)
-    made = draft(job)
+    made = plan_program(job)
 
-    run = dry_run(made.text, file="a.nc", machine=job.machine, job=job)
-    facts = carve_run(run, step_mm=0.05).measured
+    run = check_program(made.text, file="a.nc", machine=job.machine, job=job)
+    facts = carve_piece(run, step_mm=0.05).measured
     assert facts is not None
 
-    assert codes(made) == codes(draft(turned(text, 0.0, f"zero.xy={xy}", **machine)))
+    assert codes(made) == codes(plan_program(turned(text, 0.0, f"zero.xy={xy}", **machine)))
     assert not refuses(run.findings)
     assert facts.measured > 0
     assert abs(facts.worst_mm) < 0.05
@@ -78,7 +78,7 @@ def test_an_interpreter_runs_it(kind: str, rs274: Callable[[str], object]) -> No
 
 def test_straight_is_as_it_was() -> None:
     """A turn of nothing gives the bytes of a job that says nothing of a turn."""
-    assert draft(turned(TILE, 0.0)).text == draft(job_from(TILE)).text
+    assert plan_program(turned(TILE, 0.0)).text == plan_program(job_from(TILE)).text
 
 
 def test_the_front_edge_rises_to_the_right() -> None:
@@ -90,7 +90,7 @@ def test_the_front_edge_rises_to_the_right() -> None:
 
     assert (x, y) == pytest.approx((80.0 * math.cos(math.pi / 6), 40.0))
     assert back == pytest.approx([40.0, -25.0, 0.0])
-    assert "X69.282 Y40" in draft(job).text
+    assert "X69.282 Y40" in plan_program(job).text
 
 
 @pytest.mark.parametrize(("cut", "lies"), [(1.5, 0.0), (0.0, 1.5), (1.5, -1.5), (0.02, 0.0)])
@@ -99,7 +99,7 @@ def test_a_program_for_another_turn_is_found(cut: float, lies: float) -> None:
     made = make_program(turned(TILE, cut))
     job = turned(TILE, lies)
 
-    found = dry_run(made.text, file="a.nc", machine=job.machine, job=job).findings
+    found = check_program(made.text, file="a.nc", machine=job.machine, job=job).findings
 
     assert {"stray-cut", "other-job"} & {one.code for one in found if one.severity == "refuse"}
 
@@ -107,7 +107,7 @@ def test_a_program_for_another_turn_is_found(cut: float, lies: float) -> None:
 def test_it_is_told_wherever_the_zero_is() -> None:
     """Header, summary and figures for scripts say how the piece lies; the extents are those of the axes."""
     job = turned(TILE, -1.5)
-    made = draft(job)
+    made = plan_program(job)
     figures = program_json(made)
     moves = made.reading.moves
     cut = moves.end_mm[moves.motion != int(Motion.RAPID), 1]
@@ -115,13 +115,13 @@ def test_it_is_told_wherever_the_zero_is() -> None:
     assert "(Turn: the piece lies turned 1.5 deg clockwise about X0 Y0)" in made.text.splitlines()
     assert figures["turn_deg"] == -1.5
     assert figures["extents_mm"]["y"][0] == pytest.approx(float(cut.min()))
-    assert "(Turn" not in draft(job_from(TILE)).text
+    assert "(Turn" not in plan_program(job_from(TILE)).text
 
 
 def test_places_of_findings_are_those_of_the_axes() -> None:
     """A place at the piece's centre is told as X and Y of the program, turned about the zero."""
     job = turned(TILE, 30.0, "pattern.name=masu-tsunagi", "pattern.pitch=14 mm", "groove.depth=2 mm")
-    made = draft(job)
+    made = plan_program(job)
     told = program_json(made)["findings"]
     placed = [(one.at_mm, row["at_mm"]) for one, row in zip(made.findings, told, strict=True) if one.at_mm]
 
@@ -136,7 +136,7 @@ def test_clamps_turn_with_the_piece() -> None:
     """A clamp beside the front edge is met by a rapid there as the piece lies, and not by one where it would lie straight."""
     clamp = "clamps=[{x: 60 mm, y: -12 mm, width: 10 mm, height: 8 mm, above: 4 mm}]"
     job = turned(TILE, 30.0, clamp)
-    made = draft(job)
+    made = plan_program(job)
     cos, sin = math.cos(math.pi / 6), math.sin(math.pi / 6)
     right, back = 65.0, -8.0
 
@@ -145,10 +145,10 @@ def test_clamps_turn_with_the_piece() -> None:
         first = next(k for k, line in enumerate(lines) if line.startswith("(Pass 1"))
         low = [f"X{x:.3f} Y{y:.3f}", "Z3", f"X{x + 0.5:.3f}", "Z5"]
         text = "\n".join([*lines[:first], *low, *lines[first:]])
-        found = dry_run(text, file="a.nc", machine=job.machine, job=job).findings
+        found = check_program(text, file="a.nc", machine=job.machine, job=job).findings
         return [one.at_mm for one in found if one.code == "clamp"]
 
-    assert codes(made) == codes(draft(turned(TILE, 30.0)))
+    assert codes(made) == codes(plan_program(turned(TILE, 30.0)))
     assert met(right, back) == []
     place = met(right * cos - back * sin, right * sin + back * cos)[0]
     assert place == pytest.approx((right - 40.0, back - 25.0), abs=0.6)
@@ -157,9 +157,9 @@ def test_clamps_turn_with_the_piece() -> None:
 def test_travel_is_that_of_the_axes() -> None:
     """A piece that fits the machine straight, and not as it lies, is refused with the room its lines take."""
     wide = TILE.replace("80 mm", "260 mm").replace("50 mm", "120 mm")
-    lying = [one.sentence for one in draft(turned(wide, 20.0)).findings if one.code == "travel"]
+    lying = [one.sentence for one in plan_program(turned(wide, 20.0)).findings if one.code == "travel"]
 
-    assert not draft(turned(wide, 0.0)).refused
+    assert not plan_program(turned(wide, 0.0)).refused
     assert any(one.startswith("The lines, on a piece that lies turned, measure") for one in lying)
 
 
@@ -167,7 +167,9 @@ def test_a_circle_takes_no_more_room_turned() -> None:
     """Of a round piece the lines decide, and not the square round it."""
     travel = {"travel": job_from(ROUND).machine.travel.model_copy(update={"x_mm": 61.0, "y_mm": 61.0})}
 
-    assert codes(draft(turned(ROUND, 45.0, **travel))) == codes(draft(turned(ROUND, 0.0, **travel)))
+    assert codes(plan_program(turned(ROUND, 45.0, **travel))) == codes(
+        plan_program(turned(ROUND, 0.0, **travel))
+    )
 
 
 @pytest.mark.parametrize("turn", ["50 deg", "-46", "a bit", "1.5 mm"])

@@ -12,7 +12,7 @@ from small_job import make_program, on_machine
 from vcarve.errors import Finding, MizoError
 from vcarve.job.load import load_job
 from vcarve.job.records import Job
-from vcarve.proofing import dry_run
+from vcarve.proofing import check_program
 from vcarve.report import job_findings
 
 ROOT = Path(__file__).parent.parent
@@ -74,7 +74,7 @@ def _rounded_up(count: int, decimals: int) -> str:
 
 def of_the_text(text: str, job: Job) -> tuple[Finding, ...]:
     """Return what the dry run finds in a text, after what there is to say of the job before any text."""
-    run = dry_run(text, file="the program", machine=job.machine, job=job)
+    run = check_program(text, file="the program", machine=job.machine, job=job)
     assert run.layout is not None
     known = job_findings(job, run.layout)
     assert run.findings[: len(known)] == known
@@ -119,7 +119,7 @@ def test_a_mistake_of_the_reader_is_refused(
         monkeypatch.setattr(f"vcarve.program.{module}.float", broken, raising=False)
 
     try:
-        findings = dry_run(text, file="the program", machine=job.machine, job=job).findings
+        findings = check_program(text, file="the program", machine=job.machine, job=job).findings
     except MizoError:
         return
     assert any(one.severity == "refuse" for one in findings)

@@ -2,22 +2,90 @@
 
 The way data flows, and the words used throughout the code:
 
-``job -> pattern -> network -> groove -> plan -> program (text) -> moves (read back) -> checks, surface, clock``
+``job -> pattern or drawing -> network -> groove -> cuts -> plan -> program (text)
+-> moves (read back) -> checks, surface, clock``
 
 piece     the stock to be engraved: outline, thickness, wood
 pattern   lines repeated over a lattice by a symmetry group; *ground* lines are the base grid, *leaf* lines the infill
+drawing   lines of one's own, from an SVG or DXF file, in layers
 pitch     the length on the piece of the pattern file's unit
+field     where on the piece lines may lie: what the margin leaves of it
 cell      a closed region bounded by lines
-network   the planar graph of all lines: vertices, unique edges, cells
-groove    what the bit leaves along an edge
+network   the planar graph of all lines: vertices, unique edges, cells; a line's *feature* is what it is for
+layout    what lies on the piece: field, lines, network, grooves
+groove    what the bit leaves along an edge: its depth and width at both ends
 land      the flat surface left between grooves
-pass      a run of edges cut without lifting
+cuts      everything to be cut, each exactly once: places (x, y, depth) joined by lines and arcs, and what must come before what
+level     as much of every groove as is cut before any goes deeper
+pass      a run of cuts without lifting
 lift      retract, rapid, plunge between two passes
-recut     travelling along an edge already cut instead of lifting
+recut     travelling along what is already cut instead of lifting
+mount     how places on the piece become the machine's axes
 program   the RS-274 text; *moves* are what a reader of that text alone believes
 dry run   reading the program back, checking it, carving it virtually, timing it
 
 Lengths are millimetres, angles degrees and times seconds unless a name says otherwise.
+
+For scripts: what ``dir(vcarve)`` names is loaded when it is used.  ``load_job``, ``lay_out``, ``plan_program`` and
+``write_program`` lead from a job to its program; ``read_program``, ``check_program`` and ``carve_piece`` from any program's text
+to its dry run; ``draw`` shows what they return, and ``patterns`` lists what a job can name.
 """
 
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from vcarve.drawn import draw as draw
+    from vcarve.errors import Finding as Finding
+    from vcarve.errors import InputError as InputError
+    from vcarve.errors import InternalError as InternalError
+    from vcarve.errors import MizoError as MizoError
+    from vcarve.errors import Problem as Problem
+    from vcarve.errors import RefusedError as RefusedError
+    from vcarve.job.load import load_job as load_job
+    from vcarve.job.records import Job as Job
+    from vcarve.layout.stages import Layout as Layout
+    from vcarve.layout.stages import lay_out as lay_out
+    from vcarve.pattern.catalogue import patterns as patterns
+    from vcarve.pattern.model import Pattern as Pattern
+    from vcarve.pipeline import Made as Made
+    from vcarve.pipeline import plan_program as plan_program
+    from vcarve.pipeline import write_program as write_program
+    from vcarve.program.reader import Reading as Reading
+    from vcarve.program.reader import read_program as read_program
+    from vcarve.proofing import DryRun as DryRun
+    from vcarve.proofing import carve_piece as carve_piece
+    from vcarve.proofing import check_program as check_program
+
 __version__ = "0.1.0"
+
+_HOMES = {
+    "drawn": ("draw",),
+    "errors": ("Finding", "InputError", "InternalError", "MizoError", "Problem", "RefusedError"),
+    "job.load": ("load_job",),
+    "job.records": ("Job",),
+    "layout.stages": ("Layout", "lay_out"),
+    "pattern.catalogue": ("patterns",),
+    "pattern.model": ("Pattern",),
+    "pipeline": ("Made", "plan_program", "write_program"),
+    "program.reader": ("Reading", "read_program"),
+    "proofing": ("DryRun", "carve_piece", "check_program"),
+}
+_HOME = {name: module for module, names in _HOMES.items() for name in names}
+
+
+if not TYPE_CHECKING:  # types stand above: no other name is offered
+
+    def __getattr__(name: str) -> object:
+        """Load what is offered by a name when it is used first."""
+        if name not in _HOME:
+            raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+        from importlib import import_module
+
+        return getattr(import_module(f"{__name__}.{_HOME[name]}"), name)
+
+
+def __dir__() -> list[str]:
+    """Name what is offered."""
+    return sorted([*globals(), *_HOME])

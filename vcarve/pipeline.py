@@ -11,10 +11,11 @@ from vcarve.cuts.grooves import groove_cuts
 from vcarve.cuts.model import Cuts
 from vcarve.dryrun import clock
 from vcarve.dryrun.setup import waiting_mm
-from vcarve.errors import Finding, InputError, Problem
+from vcarve.errors import Finding, InputError, Problem, RefusedError
+from vcarve.job.document import placed
 from vcarve.job.records import Job
 from vcarve.layout.proposals import proposals
-from vcarve.layout.stages import Layout, lay_out
+from vcarve.layout.stages import Layout, laid_out
 from vcarve.network.model import Network
 from vcarve.plan.model import Plan
 from vcarve.plan.planner import candidates
@@ -58,23 +59,24 @@ class Made(DryRun):
         return self.layout.network
 
 
-def draft(job: Job, progress: Progress | None = None) -> Made:
-    """Lay a job out and make its program; raises InputError if it cannot be laid out."""
-    if progress is not None:
-        progress("laying out", 0.0)
-    return make(lay_out(job), progress)
+def plan_program(given: Job | Layout, progress: Progress | None = None) -> Made:
+    """Plan the order in which a job, laid out already or not, is cut, make its program, and dry-run the text.
 
+    Whatever is found: what must not be cut can still be looked at.  ``plan`` has the order, its lengths in mm and its proof,
+    ``times`` the running time in seconds.  ``progress`` is told each stage and the share of the whole that is done.  Raises
+    InputError for what cannot be laid out or is too much.
 
-def make(layout: Layout, progress: Progress | None = None) -> Made:
-    """Make a job's program and dry-run its text, whatever is found: what must not be cut can still be looked at.
-
-    Raises InputError if there is too much to cut.
+    >>> made = vcarve.plan_program(vcarve.load_job("tile.yaml"))
+    >>> made.refused, made.plan.passes, round(made.plan.cut_mm, 1), round(made.times.total_s / 60)
+    (False, 36, 3330.4, 8)
     """
 
     def tell(stage: str, share: float) -> None:
         if progress is not None:
             progress(stage, share)
 
+    tell("laying out", 0.0)
+    layout = laid_out(given)
     job = layout.job
     proposed = proposals(job, layout, lambda share: tell("trying other fits", 0.1 + 0.1 * share))
     known = job_findings(job, layout)
@@ -83,7 +85,8 @@ def make(layout: Layout, progress: Progress | None = None) -> Made:
     drawn = job
     if any(finding.code == "step-too-small" for finding in known):
         drawn = job.model_copy(update={"step_mm": layout.deepest_mm})
-    _refuse_too_many_cuts(layout, drawn)
+    with placed(job.document):
+        _refuse_too_many_cuts(layout, drawn)
     cuts, rings = groove_cuts(layout.network, layout.grooves.ends_depth_mm, drawn.step_mm)
     plans = candidates(cuts, drawn, rings, progress=lambda stage, share: tell(stage, 0.2 + 0.5 * share))
     tell("writing", 0.7)
@@ -105,6 +108,22 @@ def make(layout: Layout, progress: Progress | None = None) -> Made:
         findings=findings,
         sentences=(*layout.lines.sentences, *proposed),
     )
+
+
+def write_program(made: Made) -> str:
+    """Return the text of a program that may be cut: plain ASCII, the same for the same job.
+
+    Raises RefusedError with every finding where it must not be cut.
+
+    >>> vcarve.write_program(vcarve.plan_program(vcarve.load_job("tile.yaml"))).splitlines()[-2:]
+    ['M5', 'M2']
+    >>> vcarve.write_program(vcarve.plan_program(vcarve.load_job("tile.yaml", ["piece.thickness=0.5"])))
+    Traceback (most recent call last):
+    vcarve.errors.RefusedError: The groove is 0.8 mm deep in a piece 0.5 mm thick: it would go through. [through-the-piece]
+    """
+    if made.refused:
+        raise RefusedError(made.told)
+    return made.text
 
 
 def _refuse_too_many_cuts(layout: Layout, job: Job) -> None:
@@ -132,7 +151,7 @@ def _quickest(
     tried: list[tuple[Plan, str, Reading, clock.Times]] = []
     for plan in plans:
         text = write(job, cuts, plan, header(job, layout, plan, known))
-        reading = read_program(text, dialect=job.machine.dialect, file="the program", start_mm=start)
+        reading = read_program(text, dialect=job.machine.dialect, start_mm=start)
         tried.append((plan, text, reading, clock.run(reading.moves, job.machine)))
     least = min(times.total_s for *_, times in tried)
     return min((one for one in tried if one[3].total_s <= least * (1.0 + TIE)), key=lambda one: one[0].lifts)

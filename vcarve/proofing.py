@@ -14,8 +14,9 @@ from vcarve.dryrun.setup import setup_of, waiting_mm
 from vcarve.dryrun.surface import Surface
 from vcarve.errors import Finding, refuses
 from vcarve.job.bench import Machine
+from vcarve.job.load import load_machine
 from vcarve.job.records import Job
-from vcarve.layout.stages import Layout, lay_out
+from vcarve.layout.stages import Layout, laid_out
 from vcarve.plan.model import Plan
 from vcarve.plane.region import polygon
 from vcarve.program.reader import Reading, read_program
@@ -25,6 +26,7 @@ from vcarve.view.facts import GrooveFacts, PageFacts, passes
 
 # Findings that rest on the machine's own figures.
 OF_THE_MACHINE = {"feed-too-fast", "travel", "spindle-range", "spin-up"}
+USUAL_MACHINE = "rs274-mill"  # where nobody names one
 NO_JOB = "Without its job (--job) the program's lines, depths, piece and clamps are not judged; the top is taken to be at Z0."
 
 
@@ -75,22 +77,39 @@ class DryRun:
 AnyRun = TypeVar("AnyRun", bound=DryRun)
 
 
-def dry_run(
-    text: str | bytes, *, file: str, machine: Machine, job: Job | None = None, assumed: bool = False
+def check_program(
+    text: str | bytes,
+    job: Job | Layout | None = None,
+    *,
+    machine: Machine | None = None,
+    file: str | None = None,
+    assumed: bool = False,
 ) -> DryRun:
-    """Read and judge a text; with its job its lines, depths, piece and clamps are compared as well.
+    """Read a program as the mill would, judge and time it; with its job its lines, depths, piece and clamps as well.
 
-    A machine that is only ``assumed`` forbids nothing: what rests on its figures is a caution.  Raises InputError with every
-    fault if the text cannot be read for the machine's controller.
+    ``job`` may be laid out already.  Without one the program is judged for ``machine``; one that nobody names, or that is only
+    ``assumed``, forbids nothing: what rests on its figures is a caution.  ``findings`` have a code, a sentence, the line, and
+    the place in mm from the piece's centre; ``times`` are seconds.  Raises InputError with every fault if the text cannot be
+    read for the machine's controller.
+
+    >>> made = vcarve.plan_program(vcarve.load_job("tile.yaml"))
+    >>> run = vcarve.check_program(made.text, vcarve.load_job("tile.yaml", ["groove.depth=0.7"]))
+    >>> run.refused, {finding.code for finding in run.findings}
+    (True, {'wrong-depth'})
     """
-    if job is not None:
-        machine = job.machine
-    layout = None if job is None else lay_out(job)
+    layout = None if job is None else laid_out(job)
+    job = None if layout is None else layout.job
+    assumed = assumed or (job is None and machine is None)
+    machine = machine or load_machine(USUAL_MACHINE) if job is None else job.machine
 
     def read(*, block_delete: bool) -> tuple[Machine, Reading, tuple[Finding, ...]]:
         start = waiting_mm(machine, job)
         reading = read_program(
-            text, dialect=machine.dialect, file=file, start_mm=start, block_delete=block_delete
+            text,
+            dialect=machine.dialect,
+            file=file or "the program",
+            start_mm=start,
+            block_delete=block_delete,
         )
         mill = _as_used(machine, reading) if assumed else machine
         findings = judged(reading, mill, job, layout)
@@ -135,11 +154,16 @@ def _as_used(machine: Machine, reading: Reading) -> Machine:
     return machine.model_copy(update={"spindle": machine.spindle.model_copy(update={"programmed": switched})})
 
 
-def carve_run(run: AnyRun, *, step_mm: float | None = None, with_land: bool = False) -> AnyRun:
+def carve_piece(run: AnyRun, *, step_mm: float | None = None, with_land: bool = False) -> AnyRun:
     """Return the dry run with its piece carved and measured, and with what that adds to the findings.
 
-    Without a step the grid is the finest that fits memory, and grooves too narrow for it are measured on a finer one.  Without
-    its job there is no piece to carve.
+    ``surface`` has heights in mm, ``measured`` widths and depth, and ``with_land`` what is left between grooves.  Without a step
+    the grid is the finest that fits memory, and grooves too narrow for it are measured on a finer one.  Without its job there
+    is no piece to carve, and both stay ``None``.
+
+    >>> run = vcarve.carve_piece(vcarve.plan_program(vcarve.load_job("tile.yaml")), step_mm=0.2)
+    >>> run.surface.height_mm.shape, round(run.measured.deepest_mm, 3)
+    ((450, 450), 0.8)
     """
     job, layout, moves = run.job, run.layout, run.reading.moves
     if job is None or layout is None:

@@ -34,7 +34,7 @@ def measure(name: str, edges: int) -> dict[str, object]:
     from small_job import job_from
     from vcarve.pattern.catalogue import pattern
     from vcarve.pattern.unit import unit_network
-    from vcarve.pipeline import draft
+    from vcarve.pipeline import plan_program
 
     drawn = pattern(name)
     per_cell = len(unit_network(drawn).tail)
@@ -45,7 +45,7 @@ def measure(name: str, edges: int) -> dict[str, object]:
     job = job_from(text)
     stages: list[tuple[str, float]] = []
     begun = time.perf_counter()
-    made = draft(job, progress=lambda stage, _: stages.append((stage, time.perf_counter())))
+    made = plan_program(job, progress=lambda stage, _: stages.append((stage, time.perf_counter())))
     done = time.perf_counter()
     spent: dict[str, float] = {}
     ends = [at for _, at in stages[1:]] + [done]

@@ -15,7 +15,7 @@ import time
 from pathlib import Path
 
 from vcarve.job.load import load_job
-from vcarve.pipeline import draft
+from vcarve.pipeline import plan_program
 
 # Two by two squares of square hemp leaf have 40 edges, 12 of them grid lines: 7 inside each square and 2 grid lines of its own.
 EDGES_PER_SQUARE = 9
@@ -40,7 +40,7 @@ def main() -> None:
         begun = time.perf_counter()
         job = load_job(str(path))
         stages.append(("loading", time.perf_counter()))
-        made = draft(job, progress=lambda stage, _: stages.append((stage, time.perf_counter())))
+        made = plan_program(job, progress=lambda stage, _: stages.append((stage, time.perf_counter())))
         (Path(folder) / "bench.nc").write_text(made.text)
         done = time.perf_counter()
     ends = [at for _, at in stages[1:]] + [done]

@@ -30,8 +30,8 @@ from vcarve.errors import Finding, InputError
 from vcarve.groove.width import deepest_mm
 from vcarve.job.bench import Bit, Machine
 from vcarve.job.load import bits, load_job, machines, pattern_names, woods
-from vcarve.pipeline import Made, draft
-from vcarve.proofing import DryRun, carve_run, dry_run
+from vcarve.pipeline import Made, plan_program
+from vcarve.proofing import DryRun, carve_piece, check_program
 
 OUTLINES = ("rectangle", "rounded", "circle", "ellipse", "polygon")
 
@@ -168,17 +168,17 @@ def outcome(file: Path, *, carve: bool = True) -> Outcome:
     """Write a job's program and dry-run it as ``mizo dry-run --job`` does, its surface too if it is to be carved."""
     try:
         job = load_job(str(file))
-        made = draft(job)
+        made = plan_program(job)
     except InputError:
         return Outcome()
     except Exception as error:  # an internal error, or a library's own
         return Outcome(error=repr(error))
     if made.refused:
         return Outcome(refused=made.told)
-    run = dry_run(made.text, file="the program", machine=job.machine, job=job)
+    run = check_program(made.text, file="the program", machine=job.machine, job=job)
     if not carve or run.layout is None:
         return Outcome(made=made, run=run)
-    run = carve_run(run)
+    run = carve_piece(run)
     return Outcome(made=made, run=run, facts=run.measured)
 
 

@@ -21,7 +21,7 @@ from vcarve.job.load import load_job
 from vcarve.job.records import Job
 from vcarve.layout.stages import Layout, lay_out
 from vcarve.program.reader import read_program
-from vcarve.proofing import dry_run
+from vcarve.proofing import check_program
 
 PROGRAMS = Path(__file__).parent / "programs"
 CROSS = (PROGRAMS / "cross.nc").read_text(encoding="ascii").splitlines()
@@ -412,7 +412,7 @@ def test_every_code_is_provoked() -> None:
     provoked = {code for _, expected, _ in CASES.values() for _, code in expected}
     for _, verdicts in CORPUS.values():
         provoked |= {verdicts} if isinstance(verdicts, str) else set(verdicts)
-    alone = dry_run(program(RAISED, "rs274ngc"), file="bed.nc", machine=job_for("rs274ngc").machine)
+    alone = check_program(program(RAISED, "rs274ngc"), file="bed.nc", machine=job_for("rs274ngc").machine)
     provoked |= {code for _, code in places(alone.findings)}
     provoked -= {FAULT, CLEAN}
 

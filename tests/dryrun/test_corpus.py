@@ -20,7 +20,7 @@ from vcarve.errors import InputError
 from vcarve.job.load import load_job
 from vcarve.job.records import Job
 from vcarve.program.grammar import DIALECTS, PLAIN_G, PLAIN_M, DialectName
-from vcarve.proofing import dry_run
+from vcarve.proofing import check_program
 
 PROGRAMS = Path(__file__).parent / "programs"
 CROSS = (PROGRAMS / "cross.nc").read_text(encoding="ascii").splitlines()
@@ -50,7 +50,7 @@ def judged(text: str, dialect: DialectName, *, alone: bool = False) -> set[tuple
     """Return severity and code of every finding, ``alone`` without the job; ``None`` for a text that cannot be read."""
     job = job_for(dialect)
     try:
-        found = dry_run(text, file="cross.nc", machine=job.machine, job=None if alone else job).findings
+        found = check_program(text, file="cross.nc", machine=job.machine, job=None if alone else job).findings
     except InputError:
         return None
     return {(one.severity, one.code) for one in found if one.code != "no-job"}
@@ -265,7 +265,7 @@ def test_a_rapid_into_the_wood_alone_is_judged() -> None:
 def test_what_the_bytes_hold_is_told_at_its_line(text: str, line: int) -> None:
     """A byte-order mark stands on the first line, a lone carriage return on the line it breaks."""
     job = job_for("rs274ngc")
-    found = dry_run(text, file="x", machine=job.machine).findings
+    found = check_program(text, file="x", machine=job.machine).findings
 
     assert found[0].code == "no-job"
     assert [one.line for one in found if one.code == "not-judged"] == [line]

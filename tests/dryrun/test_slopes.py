@@ -19,9 +19,9 @@ from vcarve.dryrun.check import check
 from vcarve.errors import Finding
 from vcarve.groove.land import measure
 from vcarve.job.records import Job, Zero
-from vcarve.pipeline import draft
+from vcarve.pipeline import plan_program
 from vcarve.program.reader import read_program
-from vcarve.proofing import dry_run
+from vcarve.proofing import check_program
 
 QUARTER = math.tan(math.pi / 8.0)
 DIAGONAL = round(math.sqrt(50.0), 6)
@@ -223,15 +223,15 @@ def drawn(tmp_path_factory: pytest.TempPathFactory) -> Job:
 def test_tapers_as_they_are_written_are_clean(drawn: Job, arcs: bool, units: str, step_mm: float) -> None:
     """With arcs and with chords, in both units, in one level and in four, what is written is what is wanted."""
     job = on_machine(drawn, arcs=arcs, units=units, decimals=3 if units == "mm" else 4)
-    made = draft(job.model_copy(update={"step_mm": step_mm}))
+    made = plan_program(job.model_copy(update={"step_mm": step_mm}))
 
     assert [str(one) for one in made.findings] == []
-    assert dry_run(made.text, file="tapers.nc", machine=job.machine, job=made.job).findings == ()
+    assert check_program(made.text, file="tapers.nc", machine=job.machine, job=made.job).findings == ()
 
 
 def test_one_written_taper_left_out_is_found(drawn: Job) -> None:
     """Of nine slopes one that is not written leaves its line too deep where it goes up, and uncut where it goes down."""
-    lines = draft(drawn).text.splitlines()
+    lines = plan_program(drawn).text.splitlines()
     slopes = [
         number
         for number, line in enumerate(lines)
@@ -243,7 +243,9 @@ def test_one_written_taper_left_out_is_found(drawn: Job) -> None:
         other = [*lines]
         level = "Z-1.5" if "Z0" in lines[number] else "Z0"
         other[number] = re.sub(r"Z[-.\d]+", level, lines[number])
-        found = dry_run("\n".join(other) + "\n", file="tapers.nc", machine=drawn.machine, job=drawn).findings
+        found = check_program(
+            "\n".join(other) + "\n", file="tapers.nc", machine=drawn.machine, job=drawn
+        ).findings
 
         up = level == "Z-1.5"
         expected = (number + 1, "wrong-depth") if up else (None, "line-missed")
@@ -252,7 +254,7 @@ def test_one_written_taper_left_out_is_found(drawn: Job) -> None:
 
 def test_widths_along_written_tapers(drawn: Job) -> None:
     """Carved, every groove measures what it should where it is looked at: tapers, arcs, and what lies between."""
-    run = dry_run(draft(drawn).text, file="tapers.nc", machine=drawn.machine, job=drawn)
+    run = check_program(plan_program(drawn).text, file="tapers.nc", machine=drawn.machine, job=drawn)
     assert run.layout is not None
     moves, grooves = run.reading.moves, run.layout.grooves
     surface = carved(drawn, moves, 0.05, grooves)

@@ -11,7 +11,7 @@ from vcarve.job.load import load_job
 from vcarve.job.records import Job
 from vcarve.layout.findings import land_findings
 from vcarve.layout.stages import Layout, lay_out
-from vcarve.pipeline import draft
+from vcarve.pipeline import plan_program
 from vcarve.summary import program_rows
 
 JOB = """
@@ -130,7 +130,7 @@ def test_a_single_cell_is_not_counted(tmp_path: Path) -> None:
     )
     file = tmp_path / "job.yaml"
     file.write_text(FINE.replace("name: asanoha, pitch: 2 mm, edge: plain", "drawing: box.svg"))
-    made = draft(load_job(str(file), ["groove.depth=2", "piece.width=2", "piece.height=2"]))
+    made = plan_program(load_job(str(file), ["groove.depth=2", "piece.width=2", "piece.height=2"]))
     [lost] = [f for f in land_findings(made.job, made.layout) if f.code == "land-lost"]
 
     assert lost.sentence.startswith("The only cell keeps no land:")

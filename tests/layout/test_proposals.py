@@ -12,7 +12,7 @@ from vcarve.job.load import load_job
 from vcarve.layout.proposals import MOST_CELLS, proposals
 from vcarve.layout.stages import Layout, lay_out
 from vcarve.network.model import NM_PER_MM
-from vcarve.pipeline import draft
+from vcarve.pipeline import plan_program
 
 JOB = """
 piece: {{width: {wide} mm, height: {high} mm, thickness: 10 mm, wood: cherry-black}}
@@ -145,7 +145,7 @@ def test_trying_out_is_told(job: Path) -> None:
     """While ways are tried out, a stage of its own moves on, between that of the layout and that of the plan."""
     job.write_text(JOB.format(name="kikko", wide=90, high=131, fit="pitch: about 12 mm"))
     told: list[tuple[str, float]] = []
-    draft(load_job(str(job)), lambda stage, share: told.append((stage, share)))
+    plan_program(load_job(str(job)), lambda stage, share: told.append((stage, share)))
     tried = [share for stage, share in told if stage == "trying other fits"]
 
     assert len(set(tried)) > 5

@@ -10,7 +10,7 @@ import yaml
 
 import vcarve.pattern
 from vcarve.errors import InputError
-from vcarve.pattern.catalogue import catalogue, names, pattern
+from vcarve.pattern.catalogue import names, pattern, patterns
 from vcarve.pattern.expand import isometry
 from vcarve.pattern.expression import evaluate
 from vcarve.pattern.file import PatternFile
@@ -148,7 +148,7 @@ def test_roles_follow_the_tradition():
 
 def test_catalogue_is_all_names():
     """The catalogue has one pattern for each name, in the same order."""
-    assert tuple(made.key for made in catalogue()) == names()
+    assert tuple(made.key for made in patterns()) == names()
 
 
 @pytest.mark.parametrize(("given", "key"), [("Kaku Asanoha", "kaku-asanoha"), ("kagome", "kagome")])

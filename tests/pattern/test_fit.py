@@ -7,12 +7,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from vcarve.errors import InputError
-from vcarve.pattern.catalogue import catalogue, pattern
+from vcarve.pattern.catalogue import pattern, patterns
 from vcarve.pattern.fit import NOTHING_MM, fit, rectangular_repeat
 from vcarve.pattern.read import read_pattern
 from vcarve.pattern.symmetry import Lattice
 
-PATTERNS = {made.key: made for made in catalogue()}
+PATTERNS = {made.key: made for made in patterns()}
 
 
 @pytest.mark.parametrize(

@@ -15,7 +15,7 @@ from vcarve.dryrun.check import check
 from vcarve.dryrun.setup import waiting_mm
 from vcarve.job.load import machine_names
 from vcarve.job.records import Job
-from vcarve.pipeline import Made, draft
+from vcarve.pipeline import Made, plan_program
 from vcarve.program.moves import Moves
 from vcarve.program.reader import Reading, read_program
 from vcarve.program.sections import InForce, Move, Section, joined
@@ -42,7 +42,7 @@ def made_of(machine: str, kind: str) -> tuple[Made, Program]:
         "lines": ("{name: asanoha, pitch: 12 mm}", "{depth: 0.6 mm}", "{}"),
         "arcs in levels": ("{name: seigaiha, pitch: 14 mm}", "{depth: 0.9 mm, step: 0.4 mm}", "{z: bed}"),
     }
-    made = draft(small(machine, *choices[kind]))
+    made = plan_program(small(machine, *choices[kind]))
     assert not made.refused
     return made, program(made.job, made.cuts, made.plan, [("Mizo", "try")])
 
@@ -93,7 +93,7 @@ def test_a_program_begun_at_any_pass_cuts_exactly_the_rest(
 def test_sections_of_several_jobs_make_one_program(machine: str, rs274: Callable[[str], Any]) -> None:
     """One opening, two operations with their passes, one closing: safe, and both are cut as they are alone."""
     made, lines = made_of(machine, "lines")
-    other = draft(
+    other = plan_program(
         made.job.model_copy(update={"spindle_rpm": 0.9 * made.job.spindle_rpm, "cut_mm_min": 300.0})
     )
     again = program(other.job, other.cuts, other.plan, [])

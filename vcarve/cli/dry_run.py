@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 from collections import Counter
-from contextlib import nullcontext
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -23,7 +22,6 @@ if TYPE_CHECKING:
     from vcarve.job.records import Job
     from vcarve.proofing import DryRun
 
-USUAL_MACHINE = "rs274-mill"
 MOST_SHOWN = 5  # sentences of one code that are printed; --json has more
 MOST_SAID = 20  # faults of a program that are listed one by one
 MOST_PIXELS_ASKED = 100_000_000  # of a grid that is asked for: some 2 to 4 GB
@@ -62,9 +60,8 @@ def dry_run(
 
     FILE.nc may be - for standard input. Exit code 0: clean, 1: findings, 2: cannot be read.
     """
-    from vcarve.job.document import placed
-    from vcarve.proofing import carve_run, page_of, picture_of
-    from vcarve.proofing import dry_run as run_dry
+    from vcarve.drawn import draw
+    from vcarve.proofing import carve_piece, check_program
     from vcarve.summary import dry_run_json
 
     if job is None:
@@ -81,7 +78,7 @@ def dry_run(
     if file == job == "-":
         raise InputError("the program and the job cannot both come from standard input")
     grid = _step(step)
-    loaded, document = (None, None) if job is None else opened(job, sets)
+    loaded = None if job is None else opened(job, sets)
     with taken_as("program", file):
         text = _read(file)
     taken = _Taken(loaded.machine) if loaded is not None else _machine(machine, text, file)
@@ -92,11 +89,11 @@ def dry_run(
     )
     if grid is not None and loaded is not None:
         _fits(grid, str(step), loaded)
-    with Bar() as bar, nullcontext() if document is None else placed(document):
+    with Bar() as bar:
         bar("reading", 0.1)
         try:
             with taken_as("program", file):
-                run = run_dry(
+                run = check_program(
                     text,
                     file="standard input" if file == "-" else file,
                     machine=taken.machine,
@@ -111,12 +108,12 @@ def dry_run(
             raise _shortened(error) from None
         if loaded is not None:
             bar("carving", 0.5)
-            run = carve_run(run, step_mm=grid, with_land=json_)
+            run = carve_piece(run, step_mm=grid, with_land=json_)
     outputs: list[tuple[str, str | bytes]] = []
     if page is not None:
-        outputs.append((page, page_of(run)))
+        outputs.append((page, draw(run, ".html")))
     if picture is not None:
-        outputs.append((picture, picture_of(run)))
+        outputs.append((picture, draw(run, ".png")))
     if heights is not None and run.surface is not None:
         from vcarve.view.heights import heights_file
 
@@ -190,6 +187,7 @@ class _Taken(NamedTuple):
 def _machine(named: str | None, text: bytes, program: str) -> _Taken:
     """Return the machine to judge a program for where there is no job."""
     from vcarve.job.load import load_machine, machine_names, machine_path
+    from vcarve.proofing import USUAL_MACHINE
     from vcarve.report import machine_in_header
 
     if named is not None:

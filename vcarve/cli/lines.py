@@ -14,16 +14,10 @@ from vcarve.cli.options import job_argument, opened, set_option, written
 @set_option
 def lines(job: str, output: str, sets: tuple[str, ...]) -> None:
     """Draw a job's lines, the outlines of its grooves and its land, true to scale in millimetres."""
-    from vcarve.drawing.write import dxf_text, svg_text
-    from vcarve.job.document import placed
-    from vcarve.layout.drawn import drawn_page
+    from vcarve.drawn import draw
     from vcarve.layout.stages import lay_out
 
-    loaded, document = opened(job, sets)
+    loaded = opened(job, sets)
     claim([("a drawing of the lines", output)], inputs=loaded.files)
-    with placed(document):
-        layout = lay_out(loaded)
-    size = (loaded.piece.width_mm, loaded.piece.height_mm)
-    page = drawn_page(layout.network, layout.grooves, layout.features, size)
-    draw = dxf_text if ending("a drawing of the lines", output) == ".dxf" else svg_text
-    write_and_tell([(output, draw(page))], loaded.files)
+    drawn = draw(lay_out(loaded), ending("a drawing of the lines", output))
+    write_and_tell([(output, drawn)], loaded.files)

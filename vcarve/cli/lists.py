@@ -159,7 +159,8 @@ def patterns(
 
     NAME may be the path of a pattern file of your own, which is checked.
     """
-    from vcarve.pattern.catalogue import catalogue, pattern, pattern_text
+    from vcarve.pattern.catalogue import pattern, pattern_text
+    from vcarve.pattern.catalogue import patterns as all_patterns
 
     if picture is not None and name is None:
         raise InputError("--picture needs the name of a pattern; all of them on one page: --page FILE.html")
@@ -169,7 +170,7 @@ def patterns(
     outputs: list[tuple[str, str | bytes]] = []
     try:
         with taken_as("pattern", name or "-"):
-            chosen = [pattern(name)] if name is not None else list(catalogue())
+            chosen = [pattern(name)] if name is not None else list(all_patterns())
     except InputError as error:
         # Said of a job's key; here the name was typed by itself.
         raise InputError(
@@ -181,9 +182,9 @@ def patterns(
         facts = "".join(f"# {label}: {text}\n" for label, text in pattern_facts(chosen[0]))
         outputs.append((output or "-", facts + pattern_text(str(name))))
     if picture is not None:
-        from vcarve.gallery import pattern_picture
+        from vcarve.drawn import draw
 
-        outputs.append((picture, pattern_picture(chosen[0], ending("a picture of the pattern", picture))))
+        outputs.append((picture, draw(chosen[0], ending("a picture of the pattern", picture))))
     if page is not None:
         from vcarve.gallery import gallery_page
 

@@ -11,7 +11,6 @@ import click
 from vcarve.errors import InputError, Problem
 
 if TYPE_CHECKING:
-    from vcarve.job.document import Document
     from vcarve.job.records import Job
 
 WRITES = "mizo.writes"  # in a call's context where a file was asked for
@@ -24,13 +23,13 @@ def asked(ctx: click.Context, _: click.Parameter, path: str | None) -> str | Non
     return path
 
 
-def opened(job: str, sets: tuple[str, ...]) -> tuple[Job, Document]:
+def opened(job: str, sets: tuple[str, ...]) -> Job:
     """Read the job that a call names, with what it sets; a file of another kind is told as such."""
     from vcarve.cli.kinds import taken_as
-    from vcarve.job.load import open_job
+    from vcarve.job.load import load_job
 
     with taken_as("job", job):
-        return open_job(job, sets)
+        return load_job(job, sets)
 
 
 def quantity(option: str, reader: Callable[[str], float], text: str | None) -> float | None:

@@ -32,36 +32,22 @@ def program(
     The program is read back and dry-run before it is written; if a check fails, it is not, and picture and page show
     why. Without -o only the summary is printed. JOB.yaml may be - for standard input.
     """
-    from vcarve.job.document import placed
-    from vcarve.pipeline import draft
+    from vcarve.drawn import draw
+    from vcarve.pipeline import plan_program
     from vcarve.summary import plan_sentence, program_json, program_rows
 
-    loaded, document = opened(job, sets)
+    loaded = opened(job, sets)
     claim((("a program", output), ("a picture of the plan", picture), ("a page", page)), inputs=loaded.files)
     aside = "-" in (output, picture, page)  # standard output is a file's then; what is said goes beside it
-    with placed(document), Bar() as bar:
-        made = draft(loaded, progress=bar)
+    with Bar() as bar:
+        made = plan_program(loaded, progress=bar)
     outputs: list[tuple[str, str | bytes]] = []
     if output is not None and not made.refused:
         outputs.append((output, made.text))
     if picture is not None:
-        from vcarve.view.drawing import plan_svg
-
-        drawn = plan_svg(
-            made.job,
-            made.network,
-            made.layout.grooves,
-            made.cuts,
-            made.plan,
-            made.layout.kinds,
-            outline=made.layout.field.outline,
-            findings=made.told,
-        )
-        outputs.append((picture, drawn))
+        outputs.append((picture, draw(made, ".svg")))
     if page is not None:
-        from vcarve.proofing import page_of
-
-        outputs.append((page, page_of(replace(made, file=None if output == "-" else output))))
+        outputs.append((page, draw(replace(made, file=None if output == "-" else output), ".html")))
     write_whole(outputs, inputs=loaded.files)
     if json_:
         echo(json.dumps(program_json(made)), err=aside)

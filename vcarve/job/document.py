@@ -7,11 +7,12 @@ Anchors, aliases, tags, doubled keys and several documents in one file are refus
 
 from __future__ import annotations
 
+import json
 import sys
 import unicodedata
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -84,11 +85,13 @@ def in_order(problems: Iterable[Problem]) -> list[Problem]:
 
 
 @contextmanager
-def placed(document: Document) -> Iterator[None]:
+def placed(document: Document | None) -> Iterator[None]:
     """Give problems that later rooms find in a document's keys the file and the line where the key was written."""
     try:
         yield
     except InputError as error:
+        if document is None:
+            raise
         raise InputError(in_order(_placed(document, problem) for problem in error.problems)) from None
 
 
@@ -132,6 +135,25 @@ def parse_document(
     if problems := [one for override in sets if (one := _override(tree, builder.places, override))]:
         raise InputError(problems)
     return Document(file=file, folder=folder, tree=tree, places=builder.places)
+
+
+def document_of(values: Mapping[str, Any], *, folder: str = ".", sets: Iterable[str] = ()) -> Document:
+    """Return Python's dicts, lists and single values as the document that a file with them would be.
+
+    They have no file and no lines.  Raises ``InputError`` as ``parse_document`` does.
+    """
+    try:
+        text = json.dumps(values, ensure_ascii=False, default=str)  # YAML as well
+    except TypeError:
+        raise InputError("a key must be a plain word") from None
+    except (ValueError, RecursionError):
+        raise InputError(_TOO_DEEP) from None
+    try:
+        written = parse_document(text.encode("utf-8", "replace"), folder=folder, sets=sets)
+    except InputError as error:
+        raise InputError(replace(one, line=None) for one in error.problems) from None
+    overrides = {path: place for path, place in written.places.items() if place.file is not None}
+    return replace(written, places=overrides)
 
 
 def _reason(error: Exception) -> str:
@@ -246,7 +268,7 @@ class _Builder:
                 return BLANK
             # Escapes in double quotes bring in what _decode cannot see.
             if want := _controls(event.value.replace("\n", "")):
-                self.report(line, want)
+                self.report(line, want, path=path)
             return event.value
         if len(path) >= DEEPEST:
             raise yaml.MarkedYAMLError(problem=_TOO_DEEP, problem_mark=event.start_mark)

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from functools import cache
+from os import PathLike, fspath
 from pathlib import Path
-from typing import TypeVar
+from typing import Any, TypeVar
 
 from pydantic import BaseModel
 
@@ -13,7 +14,7 @@ import vcarve
 from vcarve.errors import InputError, Problem
 from vcarve.job import defaults
 from vcarve.job.bench import Bit, Machine, Wood
-from vcarve.job.document import STDIN_NAME, Document, KeyPath, in_order, read_document
+from vcarve.job.document import STDIN_NAME, Document, KeyPath, document_of, in_order, read_document
 from vcarve.job.record import Record, record_from, unknown_name
 from vcarve.job.records import Job, JobFile, Zero
 from vcarve.quantity import format_mm
@@ -130,15 +131,33 @@ def _unknown(what: str, name: str, known: Mapping[str, str], own: str = "") -> I
 # --- jobs ---
 
 
-def load_job(path: str, sets: Iterable[str] = ()) -> Job:
-    """Read a job file and look up every name in it; paths inside it are looked up from the file's folder."""
-    return open_job(path, sets)[0]
+def load_job(
+    source: str | PathLike[str] | Mapping[str, Any], sets: Iterable[str] = (), *, folder: str = "."
+) -> Job:
+    """Return a job from the path of its file, or from a dict of the same keys and values, with every name looked up.
 
+    Values are numbers (mm, degrees, mm/min, rpm) or text with a unit.  Each of ``sets`` changes one key, as ``--set`` does.
+    Paths inside a job are looked up from its file's folder, inside a dict from ``folder``.  Raises ``InputError`` with every
+    problem and its key path; of a file with the line as well.
 
-def open_job(path: str, sets: Iterable[str] = ()) -> tuple[Job, Document]:
-    """Read a job as ``load_job`` does; the document tells where each of its keys was written (see ``placed``)."""
-    document = read_document(path, sets)
-    return job_of(document), document
+    >>> vcarve.load_job("tile.yaml", ["groove.depth=1/32 in"]).ground_mm
+    0.79375
+    >>> job = {
+    ...     "piece": {"width": 60, "height": "2 in", "thickness": 8, "wood": "cherry-black"},
+    ...     "pattern": {"name": "asanoha", "pitch": "about 18 mm"},
+    ...     "groove": {"depth": 0.8},
+    ...     "bit": "v60-3.175",
+    ...     "machine": "small-desktop",
+    ... }
+    >>> vcarve.load_job(job).piece.height_mm
+    50.8
+    >>> vcarve.load_job({**job, "groove": {"depth": -1}})
+    Traceback (most recent call last):
+    vcarve.errors.InputError: groove.depth: '-1': must be more than 0 mm
+    """
+    if isinstance(source, Mapping):
+        return job_of(document_of(source, folder=folder, sets=sets))
+    return job_of(read_document(fspath(source), sets))
 
 
 def job_of(document: Document) -> Job:
@@ -190,6 +209,7 @@ def job_of(document: Document) -> Job:
         clamps=job.clamps,
         lost_land=job.groove.lost_land,
         folder=document.folder,
+        document=document,
         files=tuple(_files(job, document)),
     )
 

@@ -10,6 +10,7 @@ from typing import Annotated, Literal, Self, get_args
 from pydantic import (
     BeforeValidator,
     Field,
+    SkipValidation,
     ValidationInfo,
     WithJsonSchema,
     field_validator,
@@ -17,6 +18,7 @@ from pydantic import (
 )
 
 from vcarve.job.bench import Bit, BitChoice, Machine, Wood, WoodChoice
+from vcarve.job.document import Document
 from vcarve.job.fields import (
     AngleDeg,
     FeedMmMin,
@@ -371,6 +373,7 @@ class Job(Record):
     clamps: tuple[Clamp, ...] = ()
     lost_land: Literal["refuse", "allow"] = "refuse"
     folder: str = "."  # where paths inside the job are looked up
+    document: Annotated[Document | None, SkipValidation] = Field(None, exclude=True, repr=False)  # as written
     files: tuple[str, ...] = ()  # paths of every file it is made of: nothing is ever written over them
 
     @property

@@ -18,6 +18,7 @@ from vcarve.errors import InputError, Problem
 from vcarve.groove.land import measure
 from vcarve.groove.model import Grooves
 from vcarve.groove.taper import taper
+from vcarve.job.document import placed
 from vcarve.job.records import Job
 from vcarve.layout.field import Field, beyond, make_field
 from vcarve.layout.lines import Lines, place_lines
@@ -87,11 +88,26 @@ class Kept:
 
 
 def lay_out(job: Job, kept: Kept | None = None) -> Layout:
-    """Return the network and the grooves of a job; with ``kept`` only the stages are run whose values have changed.
+    """Return what lies on a job's piece: its lines as a network, its grooves, and the land between them.
 
-    Raises InputError for what cannot be laid out, such as a margin that leaves nothing of the piece.
+    Places are in mm from the piece's centre, X to the right, Y to the back; depths and widths in mm.  With ``kept`` only the
+    stages are run whose values have changed.  Raises InputError for what cannot be laid out, such as a margin that leaves
+    nothing of the piece.
+
+    >>> layout = vcarve.lay_out(vcarve.load_job("tile.yaml"))
+    >>> layout.network.edges, round(layout.widest_mm, 3), round(layout.grooves.narrowest_mm, 3)
+    (274, 0.924, 2.689)
     """
-    keep = Kept() if kept is None else kept
+    with placed(job.document):
+        return _lay_out(job, Kept() if kept is None else kept)
+
+
+def laid_out(given: Job | Layout) -> Layout:
+    """Return the layout of a job, which may have been made before."""
+    return given if isinstance(given, Layout) else lay_out(given)
+
+
+def _lay_out(job: Job, keep: Kept) -> Layout:
     laid = lay_lines(job, keep)
     features = _features(job, laid.lines)
     depths = {index: feature.depth_mm for index, feature in enumerate(features)}

@@ -52,8 +52,13 @@ def pattern_text(name_or_path: str) -> str:
     return _entry(_key(name_or_path)).read_text(encoding="utf-8")
 
 
-def catalogue() -> tuple[Pattern, ...]:
-    """Return every catalogued pattern, sorted by key."""
+def patterns() -> tuple[Pattern, ...]:
+    """Return every catalogued pattern, sorted by key; lines and lattice are in its unit, sensible lengths of which are in mm.
+
+    >>> star = next(one for one in vcarve.patterns() if one.key == "asanoha")
+    >>> star.english, star.pitch_mm
+    ('hemp leaf', (14.0, 80.0))
+    """
     return tuple(_catalogued(key) for key in names())
 
 

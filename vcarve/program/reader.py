@@ -67,11 +67,22 @@ def read_program(
     text: str | bytes,
     *,
     dialect: DialectName = "rs274ngc",
-    file: str | None = None,
+    file: str = "the program",
     start_mm: Vector = ORIGIN,
     block_delete: bool = True,
 ) -> Reading:
-    """Read a program that must be without fault; raises :class:`InputError` naming every one."""
+    """Return what a reader of a program's text alone believes: its moves, in mm, and everything that is not motion.
+
+    ``dialect`` is the controller's (``rs274ngc``, ``grbl-1.1``, ``linuxcnc``).  Raises :class:`InputError` with line and column
+    of every fault, in the ``file`` named.  The other arguments are those of :func:`read`.
+
+    >>> text = "G21 G90\\nG0 Z5\\nG0 X30 Y40\\nM2\\n"
+    >>> vcarve.read_program(text).moves.length_mm.tolist()
+    [5.0, 50.0]
+    >>> vcarve.read_program(text.replace("Z5", "Z"))
+    Traceback (most recent call last):
+    vcarve.errors.InputError: the program:2: column 4: 'Z': a number must follow the letter.
+    """
     reading = read(text, dialect=dialect, start_mm=start_mm, block_delete=block_delete)
     if reading.faults:
         raise InputError(reading.problems(file))

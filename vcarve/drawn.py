@@ -1,0 +1,75 @@
+"""What the other functions return, drawn: a pattern, a layout, a program just made, a dry run."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from vcarve.errors import InputError, Problem
+
+if TYPE_CHECKING:
+    from vcarve.layout.stages import Layout
+    from vcarve.pattern.model import Pattern
+    from vcarve.proofing import DryRun
+
+
+def draw(what: Pattern | Layout | DryRun, ending: str = ".svg") -> bytes:
+    """Return a picture or a page as the bytes of a file with this ending.
+
+    A pattern becomes its lines (``.svg``, ``.png``), a layout a drawing true to scale (``.svg``, ``.dxf``), a program just made
+    its plan (``.svg``), and every dry run a page that plays it (``.html``) and, with its job, the carved piece (``.png``).
+    Raises ``InputError`` for another ending.
+
+    >>> layout = vcarve.lay_out(vcarve.load_job("tile.yaml"))
+    >>> Path("tile.dxf").write_bytes(vcarve.draw(layout, ".dxf")) > 1000
+    True
+    >>> vcarve.draw(layout, ".png")
+    Traceback (most recent call last):
+    vcarve.errors.InputError: '.png': a layout is drawn as .svg or .dxf
+    """
+    drawn = _drawn(what, ending)
+    return drawn.encode() if isinstance(drawn, str) else drawn
+
+
+def _drawn(what: Pattern | Layout | DryRun, ending: str) -> str | bytes:
+    from vcarve.pattern.model import Pattern
+
+    if isinstance(what, Pattern):
+        from vcarve.gallery import pattern_picture
+
+        return pattern_picture(what, _one_of(ending, "a pattern", ".svg", ".png"))
+    from vcarve.layout.stages import Layout
+
+    if isinstance(what, Layout):
+        from vcarve.drawing.write import dxf_text, svg_text
+        from vcarve.layout.drawn import drawn_page
+
+        size = (what.job.piece.width_mm, what.job.piece.height_mm)
+        page = drawn_page(what.network, what.grooves, what.features, piece_mm=size)
+        return (dxf_text if _one_of(ending, "a layout", ".svg", ".dxf") == ".dxf" else svg_text)(page)
+    from vcarve.pipeline import Made
+    from vcarve.proofing import carve_piece, page_of, picture_of
+
+    if isinstance(what, Made) and ending == ".svg":
+        from vcarve.view.drawing import plan_svg
+
+        layout = what.layout
+        return plan_svg(
+            what.job,
+            layout.network,
+            layout.grooves,
+            what.cuts,
+            what.plan,
+            layout.kinds,
+            outline=layout.field.outline,
+            findings=what.told,
+        )
+    kinds = (".svg",) * isinstance(what, Made) + (".html",) + (".png",) * (what.layout is not None)
+    if _one_of(ending, "this program", *kinds) == ".html":
+        return page_of(what)
+    return picture_of(what if what.surface is not None else carve_piece(what))
+
+
+def _one_of(ending: str, what: str, *endings: str) -> str:
+    if ending not in endings:
+        raise InputError(Problem(value=ending, want=f"{what} is drawn as {' or '.join(endings)}"))
+    return ending
