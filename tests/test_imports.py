@@ -203,6 +203,17 @@ def test_no_import_cycle() -> None:
         walk(name, ())
 
 
+def test_the_guide_has_a_row_for_every_room() -> None:
+    """The rooms that DEVELOPERS.md describes are the folders and modules there are, each named once."""
+    guide = (PACKAGE.parent / "DEVELOPERS.md").read_text(encoding="utf-8")
+    rows = [line.split("|")[1] for line in guide.splitlines() if line.startswith("| `")]
+    named = [name.strip(" `") for row in rows for name in row.split(",")]
+    there = {f"{path.name}/" for path in PACKAGE.iterdir() if (path / "__init__.py").is_file()}
+    there |= {path.name for path in PACKAGE.glob("*.py")} - {"__init__.py"}
+
+    assert sorted(named) == sorted(there)
+
+
 @pytest.mark.parametrize(
     "package", sorted(str(p.parent.relative_to(PACKAGE)) for p in PACKAGE.rglob("__init__.py"))
 )

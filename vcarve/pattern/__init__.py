@@ -1,1 +1,1 @@
-"""Patterns as data: a lattice, a symmetry and a few generating lines; outlines and drawings."""
+"""Patterns as data: a lattice, a symmetry and a few generating lines; from them the unit cell; plain outlines."""
