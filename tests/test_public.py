@@ -68,6 +68,7 @@ def test_what_is_offered() -> None:
         "read_program",
         "write_program",
     ]
+    assert vcarve.__all__ == OFFERED
     assert all(issubclass(getattr(vcarve, name), Exception) for name in OFFERED if name.endswith("Error"))
     with pytest.raises(AttributeError, match="no attribute 'carve_soup'"):
         vcarve.carve_soup  # type: ignore[attr-defined]  # noqa: B018  # there is none

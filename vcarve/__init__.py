@@ -73,6 +73,7 @@ _HOMES = {
     "proofing": ("DryRun", "carve_piece", "check_program"),
 }
 _HOME = {name: module for module, names in _HOMES.items() for name in names}
+__all__ = sorted(_HOME)  # what ``help(vcarve)`` describes
 
 
 if not TYPE_CHECKING:  # types stand above: no other name is offered
@@ -88,4 +89,4 @@ if not TYPE_CHECKING:  # types stand above: no other name is offered
 
 def __dir__() -> list[str]:
     """Name what is offered."""
-    return sorted([*globals(), *_HOME])
+    return sorted(["__version__", *__all__])
