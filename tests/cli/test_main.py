@@ -14,7 +14,7 @@ import pytest
 from click.testing import CliRunner
 
 from vcarve.cli.main import COMMANDS, cli
-from vcarve.cli.progress import Bar
+from vcarve.cli.terminal import Bar
 from vcarve.errors import Finding, InputError, InternalError, Problem, RefusedError
 
 MIZO = [sys.executable, "-c", "from vcarve.cli.start import main; main()"]
@@ -176,7 +176,7 @@ class TestBar:
     def clock(self, monkeypatch: pytest.MonkeyPatch) -> list[float]:
         """Return a clock that shows what its only item says."""
         now = [0.0]
-        monkeypatch.setattr("vcarve.cli.progress.time.monotonic", lambda: now[0])
+        monkeypatch.setattr("vcarve.cli.terminal.time.monotonic", lambda: now[0])
         return now
 
     def test_waits_a_second_then_draws_and_clears(

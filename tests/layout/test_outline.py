@@ -13,7 +13,7 @@ from scipy.special import ellipe
 
 from vcarve.errors import InputError
 from vcarve.job.records import Outline
-from vcarve.layout.outline import outline_of
+from vcarve.layout.field import outline_of
 from vcarve.pattern.shapes import ellipse, regular_polygon
 from vcarve.plane.region import (
     area_mm2,

@@ -12,8 +12,7 @@ import click
 from vcarve.cli.files import claim, ending, write_whole
 from vcarve.cli.kinds import WrongKindError, taken_as
 from vcarve.cli.options import json_option, opened, quantity, set_option
-from vcarve.cli.progress import Bar
-from vcarve.cli.terminal import echo, told
+from vcarve.cli.terminal import Bar, echo, told
 from vcarve.errors import EXIT_REFUSED, InputError, Problem, grouped
 
 if TYPE_CHECKING:

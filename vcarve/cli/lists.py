@@ -54,7 +54,7 @@ def tell(
 
 
 # What is said of a pattern; its lines and its lattice's vectors are not.
-SHOWN = [
+SHOWN = (
     "key",
     "name",
     "kanji",
@@ -66,7 +66,7 @@ SHOWN = [
     "pitch_mm",
     "note",
     "choice",
-]
+)
 
 # Shells that write what is printed into a file in an encoding of their own would spoil it.
 _copy = written("-o", "--output", metavar="FILE.yaml", help="Write the named one's file here, to be edited.")

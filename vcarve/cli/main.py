@@ -32,7 +32,7 @@ COMMANDS = {
     "program": ("vcarve.cli.program", "program", "Make the program of a job, checked and dry-run."),
     "dry-run": ("vcarve.cli.dry_run", "dry_run", "Read a program back: check it, time it, show it."),
     "width": ("vcarve.cli.width", "width", "How wide a bit cuts at a depth, and the other way round."),
-    "lines": ("vcarve.cli.lines", "lines", "A job's lines, grooves and land as an SVG or DXF drawing."),
+    "lines": ("vcarve.cli.program", "lines", "A job's lines, grooves and land as an SVG or DXF drawing."),
     "patterns": ("vcarve.cli.lists", "patterns", "The patterns there are; their files and pictures."),
     "machines": ("vcarve.cli.lists", "machines", "The machines there are; their files."),
     "bits": ("vcarve.cli.lists", "bits", "The bits there are."),

@@ -1,4 +1,4 @@
-"""``mizo program``: from a job file to a program the mill accepts."""
+"""``mizo program`` and ``mizo lines``: from a job file to a program the mill accepts, and to a drawing for other programs."""
 
 from __future__ import annotations
 
@@ -7,10 +7,9 @@ from dataclasses import replace
 
 import click
 
-from vcarve.cli.files import claim, tell_written, write_whole
+from vcarve.cli.files import claim, ending, tell_written, write_and_tell, write_whole
 from vcarve.cli.options import job_argument, json_option, opened, set_option, written
-from vcarve.cli.progress import Bar
-from vcarve.cli.terminal import echo, told, typed
+from vcarve.cli.terminal import Bar, echo, told, typed
 from vcarve.errors import RefusedError, grouped
 
 
@@ -71,3 +70,18 @@ def program(
         words = ["mizo", "dry-run", str(output), "--job", job]
         words += [word for one in sets for word in ("--set", one)]
         echo(f"Look at it before cutting: {typed([*words, '--page', 'dry-run.html'])}", err=aside)
+
+
+@click.command("lines", epilog="Example: mizo lines trivet.yaml -o trivet.dxf")
+@job_argument
+@written("-o", "--output", metavar="FILE", required=True, help="Where the drawing goes: .svg or .dxf.")
+@set_option
+def lines(job: str, output: str, sets: tuple[str, ...]) -> None:
+    """Draw a job's lines, the outlines of its grooves and its land, true to scale in millimetres."""
+    from vcarve.drawn import draw
+    from vcarve.layout.stages import lay_out
+
+    loaded = opened(job, sets)
+    claim([("a drawing of the lines", output)], inputs=loaded.files)
+    drawn = draw(lay_out(loaded), ending("a drawing of the lines", output))
+    write_and_tell([(output, drawn)], loaded.files)

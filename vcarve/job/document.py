@@ -13,6 +13,7 @@ import unicodedata
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -299,17 +300,13 @@ class _Builder:
 
 def _override(tree: dict[str, Any], places: dict[KeyPath, Place], override: str) -> Problem | None:
     """Lay one ``key.path=value`` over the tree; an empty value takes the key out."""
-    name, equals, text = override.partition("=")
-    name = name.strip()
+    name, equals, text = (part.strip() for part in override.partition("="))
     parts = name.split(".")
     if not equals or not all(parts):
         want = "write a key, an equals sign and a value, such as --set groove.depth=1.5"
         return Problem(file="--set", value=override, want=want)
-    value: Any = text.strip()
-
-    def problem(want: str) -> Problem:
-        return Problem(file=f"--set {name}", value=text.strip(), want=want)
-
+    value: Any = text
+    problem = partial(Problem, file=f"--set {name}", value=text)
     if unseen := _controls(override):
         return Problem(file="--set", value=override, want=unseen)
     path: KeyPath = ()
@@ -318,17 +315,19 @@ def _override(tree: dict[str, Any], places: dict[KeyPath, Place], override: str)
         step: str | int = int(part) if isinstance(node, list) and part.isdecimal() else part
         if isinstance(node, list):
             if not isinstance(step, int) or step >= len(node):
-                return problem(f"{dotted(path)!r} is a list; its items are counted from 0 to {len(node) - 1}")
+                return problem(
+                    want=f"{dotted(path)!r} is a list; its items are counted from 0 to {len(node) - 1}"
+                )
         elif node.get(step, BLANK) is BLANK:
             node[step] = {}
             places[(*path, step)] = Place(f"--set {name}")
         path, node = (*path, step), node[step]
         if not isinstance(node, dict | list):
             return problem(
-                f"{dotted(path)!r} is the single value {node!r} and has no keys; set the whole of it"
+                want=f"{dotted(path)!r} is the single value {node!r} and has no keys; set the whole of it"
             )
     if isinstance(node, list):
-        return problem("items of a list are set key by key, or all at once")
+        return problem(want="items of a list are set key by key, or all at once")
     last = (*path, parts[-1])
     for known in [known for known in places if known[: len(last)] == last]:
         del places[known]
@@ -339,7 +338,7 @@ def _override(tree: dict[str, Any], places: dict[KeyPath, Place], override: str)
         inner = _Builder(f"--set {name}")
         wrapped = inner.build(f"value: {value}")
         if inner.problems:
-            return problem(inner.problems[0].want)
+            return problem(want=inner.problems[0].want)
         value = wrapped["value"]
     node[parts[-1]] = value
     places[last] = Place(f"--set {name}")

@@ -199,11 +199,7 @@ def job_of(document: Document) -> Job:
         cut_mm_min=speeds.cut_mm_min,
         plunge_mm_min=speeds.plunge_mm_min,
         spindle_rpm=speeds.spindle_rpm,
-        zero=Zero(
-            xy=job.zero.xy or defaults.zero_xy(job.piece.outline),
-            z=job.zero.z,
-            turn_deg=job.zero.turn_deg,
-        ),
+        zero=Zero.model_validate(dict(job.zero) | {"xy": job.zero.xy or defaults.zero_xy(job.piece.outline)}),
         recut=job.plan.recut,
         hop_mm=defaults.hop_mm(machine, job.plan.hop_mm, job.clamps),
         clamps=job.clamps,

@@ -228,12 +228,28 @@ ZeroWord = Annotated[
 ]
 
 
-class Zero(Record):
+class ZeroChoice(Record):
+    """Where the user sets the work origin; left out, where ``defaults.zero_xy`` says."""
+
+    xy: ZeroWord | None = Field(
+        None,
+        description="the corner of the piece, or its centre, where X and Y are zero; left out, the front left "
+        "corner, or the centre of a circle, ellipse or polygon",
+    )
+    z: Literal["top", "bed"] = Field(
+        "top", description="where Z is zero: top of the piece, or the bed it lies on"
+    )
+    turn_deg: TurnDeg = Field(
+        0.0,
+        description="how far the piece lies turned about X0 Y0, counter-clockwise seen from above; measured along its "
+        "front edge",
+    )
+
+
+class Zero(ZeroChoice):
     """Where the work origin is, and how the piece lies there."""
 
     xy: ZeroPlace = "front-left"
-    z: Literal["top", "bed"] = "top"
-    turn_deg: float = 0.0  # about the origin, counter-clockwise from above
 
     @property
     def corner(self) -> str:
@@ -257,24 +273,6 @@ class Zero(Record):
     def place(self) -> str:
         """Where the work origin is, in words."""
         return f"{self.corner}, {self.level}"
-
-
-class ZeroChoice(Record):
-    """Where the user sets the work origin; left out, where ``defaults.zero_xy`` says."""
-
-    xy: ZeroWord | None = Field(
-        None,
-        description="the corner of the piece, or its centre, where X and Y are zero; left out, the front left "
-        "corner, or the centre of a circle, ellipse or polygon",
-    )
-    z: Literal["top", "bed"] = Field(
-        "top", description="where Z is zero: top of the piece, or the bed it lies on"
-    )
-    turn_deg: TurnDeg = Field(
-        0.0,
-        description="how far the piece lies turned about X0 Y0, counter-clockwise seen from above; measured along its "
-        "front edge",
-    )
 
 
 class PlanChoice(Record):

@@ -1,16 +1,37 @@
-"""Where lines may lie: the piece's outline, the field inside its margin, and the frames."""
+"""Where lines may lie: the piece's outline, from its record or from a drawing, the field inside its margin, and the frames."""
 
 from __future__ import annotations
 
+from collections import defaultdict
+from collections.abc import Sequence
 from dataclasses import dataclass
+from pathlib import Path
 
+import numpy as np
+
+from vcarve.drawing.read import read_drawing
 from vcarve.errors import InputError, Problem
 from vcarve.groove.width import deepest_mm, width_mm
-from vcarve.job.records import Job
-from vcarve.layout.outline import outline_of
+from vcarve.job.records import Job, Outline
+from vcarve.pattern.model import Line, Point, rows
+from vcarve.pattern.shapes import circle, ellipse, regular_polygon, rounded_rectangle
+from vcarve.plane.arcs import Floats, joined
 from vcarve.plane.inset import inset
-from vcarve.plane.region import Region, area_mm2, perimeter_mm
+from vcarve.plane.region import (
+    Region,
+    Ring,
+    area_mm2,
+    bounds,
+    corners,
+    perimeter_mm,
+    rectangle,
+    reversed_ring,
+    ring_area,
+    ring_of,
+)
+from vcarve.quantity import format_mm
 
+SIZE_MATCH_MM = 0.1  # how far an outline may be off the size of its piece
 LEAST_LEFT_MM = 0.5  # across, inside a margin or a frame: less is no field for lines
 
 
@@ -73,3 +94,129 @@ def beyond(job: Job) -> float:
     if job.pattern.ends != "run-off":
         return 0.0
     return width_mm(job.bit, min(max(job.ground_mm, job.leaf_mm), deepest_mm(job.bit))) / 2.0
+
+
+# --- the outline ----------------------------------------------------------------------------------------------------
+
+
+def outline_of(outline: Outline, width_mm: float, height_mm: float, folder: str = ".") -> Region:
+    """Return a piece's outline about the piece's centre; a drawing's path is looked up in ``folder``.
+
+    Raises ``InputError`` where the shape cannot have the piece's width and height.
+    """
+    width, height = width_mm, height_mm
+    # The record has seen to it that a rounded rectangle has a radius that fits, a circle is as wide as high, a polygon has
+    # its sides and a drawing its file.
+    if outline.shape == "rounded":
+        return rounded_rectangle(width, height, outline.radius_mm or 0.0)
+    if outline.shape == "circle":
+        return circle(width)
+    if outline.shape == "ellipse":
+        return ellipse(width, height)
+    if outline.shape == "polygon":
+        return _polygon(outline, width, height)
+    if outline.shape == "drawing":
+        return _drawn(outline, width, height, folder)
+    return rectangle(width, height)
+
+
+def _polygon(outline: Outline, width: float, height: float) -> Region:
+    sides = outline.sides or 3
+    unit = regular_polygon(sides, outline.turn_deg)
+    left, front, right, back = bounds(unit)
+    scale = min(width / (right - left), height / (back - front))
+    wide, high = (right - left) * scale, (back - front) * scale
+    if max(width - wide, height - high) > SIZE_MATCH_MM:
+        slope = (back - front) / (right - left)
+        want = (
+            f"a regular polygon with {sides} sides that is {format_mm(width)} wide is {format_mm(slope * width)} high; "
+            f"write height: {format_mm(slope * width)}, or width: {format_mm(height / slope)}"
+        )
+        raise InputError(Problem(want=want, key="piece.height", value=f"{height:g} mm"))
+    middle = np.array([left + right, front + back]) / 2.0
+    return Region(outer=Ring(xy_mm=(unit.outer.xy_mm - middle) * scale, bulge=unit.outer.bulge.copy()))
+
+
+def _drawn(outline: Outline, width: float, height: float, folder: str) -> Region:
+    file = str(Path(folder) / (outline.file or ""))
+    keys = () if outline.layer is None else (outline.layer,)
+    drawing = read_drawing(file, keys=keys, only=bool(keys))
+    region = region_of(drawing.lines, file)
+    left, front, right, back = bounds(region)
+    size = (right - left, back - front)
+    if max(abs(size[0] - width), abs(size[1] - height)) > SIZE_MATCH_MM:
+        want = (
+            f"the drawn outline is {size[0]:.2f} mm by {size[1]:.2f} mm, but the piece is {width:g} mm by {height:g} mm; "
+            "make them agree"
+        )
+        raise InputError(Problem(want=want, file=file, key="piece.outline.file"))
+    return region
+
+
+def region_of(lines: Sequence[Line], file: str | None = None) -> Region:
+    """Return the region bounded by closed runs of lines: the largest is its outline, the others are holes in it.
+
+    Raises ``InputError`` naming the places where a run is open, branches or crosses, and for runs outside the largest or
+    inside a hole.
+    """
+    from shapely.geometry import Polygon
+    from shapely.validation import explain_validity
+
+    rings = [ring_of(run) for run in _runs(lines, file)]
+    rings = [ring if ring_area(ring) > 0.0 else reversed_ring(ring) for ring in rings]
+    rings.sort(key=ring_area, reverse=True)
+    polygons = [Polygon(corners(ring)) for ring in rings]
+    for polygon in polygons:
+        if not polygon.is_valid:
+            place = explain_validity(polygon).partition("[")[2].rstrip("]").split()
+            at = ", ".join(f"{float(v):.2f}" for v in place[:2])
+            raise InputError(
+                Problem(want=f"the outline crosses itself at {at} mm from the piece's centre", file=file)
+            )
+    for i, hole in enumerate(polygons[1:], start=1):
+        centre = hole.representative_point()
+        at = f"{centre.x:.2f}, {centre.y:.2f} mm"
+        if not polygons[0].contains(hole) or polygons[0].exterior.intersects(hole):
+            want = f"the drawing has a second outline at {at}; a piece has one outline, and holes inside it"
+            raise InputError(Problem(want=want, file=file))
+        if any(hole.intersects(other) for other in polygons[1:i]):
+            raise InputError(Problem(want=f"the hole at {at} touches or lies inside another hole", file=file))
+    return Region(outer=rings[0], holes=tuple(reversed_ring(ring) for ring in rings[1:]))
+
+
+def _runs(lines: Sequence[Line], file: str | None) -> list[Floats]:
+    """Return the closed runs of lines as curves (n, 5), each in the sense it is walked."""
+    at: dict[Point, list[int]] = defaultdict(list)
+    for i, line in enumerate(lines):
+        at[line.start].append(i)
+        at[line.end].append(i)
+    problems = []
+    for place, meeting in at.items():
+        if len(meeting) != 2:
+            what = "ends" if len(meeting) == 1 else "branches"
+            want = f"the outline {what} at {place[0]:.2f}, {place[1]:.2f} mm from the drawing's centre; it should be closed"
+            problems.append(Problem(want=want, file=file))
+    if problems:
+        raise InputError(problems[:10])
+    left = dict(enumerate(lines))
+    runs = []
+    while left:
+        run = [left.pop(next(iter(left)))]
+        while run[-1].end != run[0].start:
+            here = run[-1].end
+            line = left.pop(next(i for i in at[here] if i in left))
+            run.append(line if line.start == here else line.turned)
+        runs.append(_joined(rows(run)))
+    return runs
+
+
+def _joined(sides: Floats) -> Floats:
+    """Drop corners between straight sides that go straight on."""
+    kept: list[Floats] = []
+    for side in sides:
+        on = kept and not side[4] and not kept[-1][4] and len(sides) > 3
+        if on and joined(kept[-1], side, 1e-9) is not None:
+            kept[-1][2:4] = side[2:4]
+        else:
+            kept.append(side)
+    return np.array(kept)
