@@ -68,7 +68,7 @@ def test_a_pattern_becomes_a_program(name: str, outline: str, rs274: Any) -> Non
         # Euler: V - E + F = 1 + parts, the face outside being no cell.
         count, vertices, edges = parts(network, cut_only=False)
         assert network.cells == edges - vertices + count
-        assert made.layout.grooves.land_total_mm2 < area_mm2(made.layout.field.outline)
+        assert made.layout.grooves.land_area_mm2.sum() < area_mm2(made.layout.field.outline)
 
         above = proof.plan_s / proof.bound_s - 1.0
         whole = parts(network, cut_only=True)[0] == 1

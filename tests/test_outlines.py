@@ -150,7 +150,7 @@ def test_lines_end_at_the_outline(folder: Path, outline: str, name: str, rs274: 
     assert cut.difference(shape.buffer(0.002)).length < 1e-6
     assert shapely.distance(shapely.points(ends(made)), shape.boundary).max(initial=0.0) < 0.002
     assert made.network.cells > 20
-    cells = made.layout.grooves.land_total_mm2
+    cells = made.layout.grooves.land_area_mm2.sum()
     grooves = shape.intersection(cut.buffer(HALF_MM, quad_segs=16))
     assert cells == pytest.approx(shape.area - grooves.area, abs=0.002 * cut.length)
 
@@ -212,7 +212,7 @@ def test_the_piece_closes_its_cells_where_lines_run_off(folder: Path, outline: s
 
     assert off.network.cells == plain.network.cells
     left = shape.difference(below(off).buffer(HALF_MM, quad_segs=16)).area
-    assert off.layout.grooves.land_total_mm2 == pytest.approx(left, abs=0.002 * off.network.cut_mm)
+    assert off.layout.grooves.land_area_mm2.sum() == pytest.approx(left, abs=0.002 * off.network.cut_mm)
 
 
 def test_lines_on_the_edge_itself_where_lines_run_off(folder: Path) -> None:

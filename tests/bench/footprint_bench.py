@@ -8,9 +8,9 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
+from land_rings import footprint
 from small_network import FEATURES
 from vcarve.drawing.write import dxf_text, svg_text
-from vcarve.groove.footprint import footprint
 from vcarve.groove.land import measure
 from vcarve.groove.width import VBit
 from vcarve.layout.drawn import drawn_page

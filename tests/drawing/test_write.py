@@ -14,10 +14,10 @@ import shapely
 from ezdxf import recover
 from shapely.geometry import Polygon
 
+from land_rings import footprint
 from small_network import FEATURES
 from vcarve.drawing.read import read_drawing
 from vcarve.drawing.write import dxf_text, svg_text
-from vcarve.groove.footprint import footprint
 from vcarve.groove.land import measure
 from vcarve.groove.model import Grooves
 from vcarve.job.bench import Bit
@@ -112,7 +112,7 @@ def test_the_land_is_drawn_cell_by_cell() -> None:
         sides = np.array(entity.get_points("xyb"))
         area += Polygon(corners(Ring(xy_mm=sides[:, :2], bulge=sides[:, 2]), 1e-5)).area
     assert len(lands) == int(grooves.islands.sum())
-    assert area == pytest.approx(grooves.land_total_mm2, rel=1e-4)
+    assert area == pytest.approx(grooves.land_area_mm2.sum(), rel=1e-4)
 
 
 def test_another_library_finds_the_file_sound_and_in_millimetres() -> None:

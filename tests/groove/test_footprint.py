@@ -7,6 +7,7 @@ from typing import Any
 import pytest
 import shapely
 
+from land_rings import footprint as whole_footprint
 from vcarve.groove import footprint
 from vcarve.groove.model import Grooves
 from vcarve.groove.outline import Path, Strokes
@@ -47,6 +48,6 @@ def test_a_footprint_with_such_a_ring(monkeypatch: pytest.MonkeyPatch) -> None:
 
     monkeypatch.setattr(footprint, "_joined", crossed)
     monkeypatch.setattr(footprint, "group", lambda rings: [[ring] for ring in rings])
-    found = footprint.footprint(network, grooves)
+    found = whole_footprint(network, grooves)
 
     assert max(ring[:, 1].max() for ring in found) > 10 * 10**6  # the grooves at the back edge

@@ -21,20 +21,6 @@ from vcarve.plane.region import lines_along
 TILE_EDGES = 30  # lines joined in one go
 
 
-def footprint(network: Network, grooves: Grooves) -> list[Ints]:
-    """Return the outline of all grooves at the surface, as rings (n, 2) in nanometres.
-
-    Rings with wood outside run counter-clockwise, rings round land clockwise.  The grooves may reach past the piece's edge.
-    """
-    closed = closed_cells(network)
-    rings = outer_rings(network, grooves, closed)
-    for cell in np.flatnonzero(closed).tolist():
-        corner = grooves.corner_nm[cell]
-        for island in grooves.lands[int(grooves.shape[cell])]:
-            rings.extend(ring[::-1] + corner for ring in (island.outer_nm, *island.holes_nm))
-    return rings
-
-
 def closed_cells(network: Network) -> Bools:
     """Return for each cell whether it has a groove along every side: the outlines of its land are those of the grooves."""
     if network.cells == 0:

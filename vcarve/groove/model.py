@@ -13,7 +13,7 @@ from dataclasses import dataclass, fields
 
 import numpy as np
 
-from vcarve.network.model import NM_PER_MM, Floats, Ints
+from vcarve.network.model import Floats, Ints
 
 # An island is weak when its largest circle is smaller than this, or than this share of the depth of the grooves
 # round it: common practice, no source.
@@ -120,19 +120,6 @@ class Grooves:
         """Where on the piece the narrowest land is."""
         cell = self.narrowest_cell
         return None if cell is None else (float(self.land_at_mm[cell, 0]), float(self.land_at_mm[cell, 1]))
-
-    @property
-    def land_total_mm2(self) -> float:
-        """Area of all land in closed cells."""
-        return float(self.land_area_mm2.sum())
-
-    def islands_mm(self, cell: int) -> list[list[Floats]]:
-        """Return the islands of a cell as lists of rings in piece coordinates, each (n, 2): outer, then holes."""
-        corner = self.corner_nm[cell]
-        return [
-            [(ring + corner) / NM_PER_MM for ring in (island.outer_nm, *island.holes_nm)]
-            for island in self.lands[int(self.shape[cell])]
-        ]
 
 
 def _between(ends: Floats, edge: Ints, share: Floats) -> Floats:

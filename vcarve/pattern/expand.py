@@ -7,7 +7,7 @@ from itertools import pairwise, permutations
 
 from vcarve.errors import InputError, Problem
 from vcarve.pattern.file import LineEntry, Operation, PatternFile
-from vcarve.pattern.model import KINDS, Line, Pattern, Point
+from vcarve.pattern.model import KINDS, Line, Pattern, Point, rows
 from vcarve.pattern.symmetry import (
     ALSO,
     Isometry,
@@ -146,8 +146,10 @@ def _generators(written: PatternFile, lattice: Lattice) -> list[Line]:
             want = "this line has no length: its two ends are the same point, or nearly so"
             problems.append(Problem(key=key, want=want))
             continue
-        far = max((point for line in made for point in _sampled(line)), key=lambda point: math.hypot(*point))
-        if _is_far(far, lattice):
+        curve = rows(made)
+        spots = [*curve[:, :2].tolist(), *middles(curve).tolist(), *curve[:, 2:4].tolist()]
+        far = max(spots, key=lambda point: math.hypot(*point))
+        if math.hypot(*far) > _FAR * (math.hypot(*lattice.a1) + math.hypot(*lattice.a2)):
             problems.append(
                 Problem(
                     key=key,
@@ -194,12 +196,3 @@ def _lines(entry: LineEntry, lattice: Lattice) -> list[Line]:
         assert entry.end is not None
         points = [placed(entry.start), placed(entry.end)]
     return [Line(start=a, end=b, feature=feature) for a, b in pairwise(points)]
-
-
-def _sampled(line: Line) -> tuple[Point, ...]:
-    x, y = middles(line.curve).tolist()
-    return (line.start, (x, y), line.end)
-
-
-def _is_far(point: Point, lattice: Lattice) -> bool:
-    return math.hypot(*point) > _FAR * (math.hypot(*lattice.a1) + math.hypot(*lattice.a2))

@@ -11,6 +11,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, fields, replace
 
 import numpy as np
+import shapely
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
@@ -35,6 +36,7 @@ from vcarve.plane.arcs import (
     size,
 )
 from vcarve.plane.meet import meetings
+from vcarve.plane.region import upright
 
 # Ends closer than this share of the pattern's unit are the same vertex.
 TOLERANCE = 2e-8
@@ -192,20 +194,22 @@ def copies(
 
     Which of the others it is (m,), and where (m, 5).
     """
-    (low, high), (box_low, box_high) = (np.split(boxes(each), 2, axis=1) for each in (curve, others))
+    box, other_box = boxes(curve), boxes(others)
     # A shift matters only where the boxes can meet; bound its counts by the widest gap between any two boxes.
-    ahead, behind = high.max(axis=0) - box_low.min(axis=0), box_high.max(axis=0) - low.min(axis=0)
+    ahead, behind = (
+        box[:, 2:].max(axis=0) - other_box[:, :2].min(axis=0),
+        other_box[:, 2:].max(axis=0) - box[:, :2].min(axis=0),
+    )
     reach, rise = np.maximum(np.maximum(ahead, behind), 0.0) + tolerance
     (ax, ay), (bx, by), area = lattice.a1, lattice.a2, abs(lattice.area)
     most = (abs(by) * reach + abs(bx) * rise) / area, (abs(ay) * reach + abs(ax) * rise) / area
-    i, j = np.mgrid[tuple(slice(-math.ceil(many) - 1, math.ceil(many) + 2) for many in most)]
-    shifts = i.reshape(-1, 1) * np.array(lattice.a1) + j.reshape(-1, 1) * np.array(lattice.a2)
-    for index in range(len(curve)):
-        near = (box_low + shifts[:, None] <= high[index] + tolerance).all(axis=2)
-        near &= (box_high + shifts[:, None] >= low[index] - tolerance).all(axis=2)
-        shift, other = np.nonzero(near)
+    steps = np.mgrid[tuple(slice(-math.ceil(many) - 1, math.ceil(many) + 2) for many in most)]
+    shifts = np.tile(steps.reshape(2, -1).T @ lattice.basis, 2)
+    tree = shapely.STRtree(upright((other_box + shifts[:, None]).reshape(-1, 4)))
+    for window in upright(box, tolerance):
+        shift, other = np.divmod(np.sort(tree.query(window)), len(others))
         passing = others[other]
-        passing[:, :4] += np.tile(shifts[shift], 2)
+        passing[:, :4] += shifts[shift]
         yield other, passing
 
 
