@@ -51,7 +51,7 @@ def test_three_ends_rise_to_the_surface(tmp_path: Path, rs274: Any) -> None:
 
     assert cut(tmp_path) == [*one, *other, "M5", "M2"]
     assert "loose ends taper to a point over 6 mm: 3 ends" in said
-    assert "(Taper: loose ends taper to a point over 6 mm)" in (tmp_path / "a.nc").read_text()
+    assert "(Taper: loose ends taper to a point over 6 mm: 3 ends)" in (tmp_path / "a.nc").read_text()
     assert "every check passed" in run(tmp_path, "dry-run", "@a.nc", "--job", "@job.yaml")
     ran = rs274((tmp_path / "a.nc").read_text())
 
@@ -89,3 +89,38 @@ def test_what_tapers_is_told(tmp_path: Path, lines: str, sets: tuple[str, ...], 
 
     assert said in run(tmp_path, *words, lines=lines)
     assert json.loads(run(tmp_path, *words, "--json", lines=lines).splitlines()[-1])["tapered_ends"] == ends
+
+
+def test_ends_on_shorter_lines_are_told_by_what_they_rise_over(tmp_path: Path) -> None:
+    """Of the three ends the branch has 6 mm and the others 10; summary, header, page, picture and JSON say so alike."""
+    words = ("program", "@job.yaml", "-o", "@a.nc", "--set", "groove.taper=8 mm")
+    said = run(tmp_path, *words, "--picture", "@a.svg", "--page", "@a.html")
+    made = json.loads(run(tmp_path, *words, "--json").splitlines()[-1])
+    told = "over 8 mm: 3 ends, 1 of them over less, down to 6 mm"
+
+    assert told in " ".join(said.split())
+    assert told in (tmp_path / "a.nc").read_text().replace(")\n(  ", " ")
+    assert told in (tmp_path / "a.html").read_text()
+    assert "1 of them over less" in " ".join((tmp_path / "a.svg").read_text().split())
+    assert (made["tapered_ends"], made["tapered_short"], made["taper_least_mm"]) == (3, 1, 6.0)
+
+
+@pytest.mark.parametrize(
+    ("lines", "taper", "said"),
+    [
+        (LINES, "0.57", "At 3 of 3 loose ends"),  # a 60° bit's flank rises 1 mm in 0.5774 mm
+        (LINES, "0.58", ""),
+        ('<path d="M10 10H30M20 10V10.5"/>', "6", "At 1 of 3 loose ends"),
+        ('<path d="M10 5H30V15H10Z"/>', "0.2", ""),
+    ],
+)
+def test_ends_that_rise_steeply_are_told(tmp_path: Path, lines: str, taper: str, said: str) -> None:
+    """What counts is how steeply an end does rise: asked for, or on a stub; where nothing tapers nothing is said."""
+    words = ("program", "@job.yaml", "-o", "@a.nc", "--json", "--set", f"groove.taper={taper}")
+    made = json.loads(run(tmp_path, *words, lines=lines).splitlines()[-1])
+    found = [one for one in made["findings"] if one["code"] == "taper-too-short"]
+
+    assert all(one["sentence"].startswith(said) for one in found)
+    assert (len(found) > 0) == bool(said)
+    if "V10.5" in lines:
+        assert [one["at_mm"] for one in found] == [[20.0, 9.5]]

@@ -61,6 +61,7 @@ def _drawn(what: Pattern | Layout | DryRun, ending: str) -> str | bytes:
             what.plan,
             layout.kinds,
             outline=layout.field.outline,
+            taper=layout.taper,
             findings=what.told,
         )
     kinds = (".svg",) * isinstance(what, Made) + (".html",) + (".png",) * (what.layout is not None)

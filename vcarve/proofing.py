@@ -227,6 +227,7 @@ def page_facts(run: DryRun) -> PageFacts:
         grooves=tuple(
             GrooveFacts(name=name, depth_mm=depth, width_mm=width) for name, depth, width in layout.kinds
         ),
+        taper=layout.taper,
         land_mm=layout.grooves.narrowest_mm,
         plan=run.plan,
         lines_mm=layout.network.cut_mm,

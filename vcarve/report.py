@@ -113,7 +113,7 @@ def header(job: Job, layout: Layout, plan: Plan, findings: tuple[Finding, ...]) 
             (f"Groove, {name}", f"{figures.length(depth)} deep, {figures.length(width)} wide")
             for name, depth, width in layout.kinds
         ),
-        ("Taper", job.taper if layout.grooves.tapered else ""),
+        ("Taper", layout.taper),
         ("Bit", bit_sentence(job)),
         ("Machine", f"{job.machine.name}, {job.machine.dialect}"),
         ("Zero", zero_sentence(job)),

@@ -65,7 +65,7 @@ def cells_enclosed(network: Network) -> int:
 def program_json(made: Made) -> dict[str, Any]:
     """Return the figures of a program, in millimetres and seconds: lines once, cuts once for each level."""
     job, layout, plan = made.job, made.layout, made.plan
-    network, grooves, proof = layout.network, layout.grooves, plan.proof
+    network, grooves, rises, proof = layout.network, layout.grooves, layout.rises, plan.proof
     return {
         "title": job.title,
         "pattern": pattern_sentence(job, layout),
@@ -85,6 +85,8 @@ def program_json(made: Made) -> dict[str, Any]:
             {"name": name, "depth_mm": depth, "width_mm": width} for name, depth, width in layout.kinds
         ],
         "tapered_ends": grooves.tapered,
+        "tapered_short": 0 if rises is None else int(np.count_nonzero(rises.short)),
+        "taper_least_mm": None if rises is None or not len(rises.short) else float(rises.reach_mm.min()),
         "land_min_mm": grooves.narrowest_mm,
         "land_vanished": grooves.vanished,
         "land_broken": grooves.broken,
@@ -115,10 +117,8 @@ def program_rows(made: Made) -> Rows:
         rows.append(
             ("groove", f"{name}: {figures.length(depth)} deep, {figures.length(width)} wide at the surface")
         )
-    if job.taper:
-        many = f"{job.taper}: {counted(layout.grooves.tapered, 'end')}"
-        none = "no line ends in nothing, so none tapers"
-        rows.append(("taper", many if layout.grooves.tapered else none))
+    if job.taper_mm:
+        rows.append(("taper", layout.taper or "no line ends in nothing, so none tapers"))
     rows.append(("land", _land(made)))
     rows.append(("lines", _lines(made)))
     rows.append(("passes", f"{counted(plan.passes, 'pass', 'passes')}, {_lifts(made)}"))

@@ -27,14 +27,14 @@ def shares_at(network: Network, share: np.ndarray) -> dict[tuple[float, float], 
 
 def test_both_ends_of_a_line_rise():
     """A line of 20 mm with a taper of 6 mm is at its depth from 6 to 14 mm, and at the surface at its ends."""
-    made, share = taper(network_of_lines([((0, 0), (20, 0))]), 6.0, PIECE)
+    made, share, _ = taper(network_of_lines([((0, 0), (20, 0))]), 6.0, PIECE)
 
     assert shares_at(made, share) == {(0, 0): {0.0}, (6, 0): {1.0}, (14, 0): {1.0}, (20, 0): {0.0}}
 
 
 def test_a_line_shorter_than_two_tapers_rises_from_its_middle():
     """The deepest place keeps its depth: 10 mm with a taper of 6 mm rise over 5 mm to either side."""
-    made, share = taper(network_of_lines([((0, 0), (10, 0))]), 6.0, PIECE)
+    made, share, _ = taper(network_of_lines([((0, 0), (10, 0))]), 6.0, PIECE)
 
     assert shares_at(made, share) == {(0, 0): {0.0}, (5, 0): {1.0}, (10, 0): {0.0}}
     assert len(made.tail) == 2
@@ -44,7 +44,7 @@ def test_a_rise_stops_where_another_line_meets():
     """A stub of 4 mm at a crossing rises over its 4 mm; lines that end at others keep their depth."""
     lines = [((-10, 0), (0, 0)), ((0, 0), (10, 0)), ((0, 0), (0, 4)), ((10, 0), (10, -9)), ((10, 0), (10, 9))]
     lines += [((-10, 0), (-10, -9)), ((-10, 0), (-10, 9))]
-    made, share = taper(network_of_lines(lines), 6.0, PIECE)
+    made, share, _ = taper(network_of_lines(lines), 6.0, PIECE)
     found = shares_at(made, share)
 
     assert (found[0, 4], found[0, 0], found[-10, 0]) == ({0.0}, {1.0}, {1.0})
@@ -57,7 +57,7 @@ def test_a_rise_goes_on_round_corners_and_arcs():
     line = small_network(
         [(0, 0), (20, 0), (22, 2), (22, 4)], [(0, 1), (1, 2), (2, 3)], [0.0, math.tan(math.pi / 8), 0.0]
     )
-    made, share = taper(line, 10.0, PIECE)
+    made, share, _ = taper(line, 10.0, PIECE)
     found = shares_at(made, share)
 
     assert found[22, 4] == {0.0}
@@ -69,7 +69,7 @@ def test_a_rise_goes_on_round_corners_and_arcs():
 def test_ends_at_the_edge_of_the_piece_run_off_it():
     """Ends on the piece's edge or beyond it keep their depth; ends within it rise."""
     lines = network_of_lines([((-105, 0), (0, 0)), ((0, 10), (100, 10))])
-    found = shares_at(*taper(lines, 6.0, PIECE))
+    found = shares_at(*taper(lines, 6.0, PIECE)[:2])
 
     assert (found[-105, 0], found[100, 10]) == ({1.0}, {1.0})
     assert (found[0, 0], found[0, 10]) == ({0.0}, {0.0})
@@ -79,7 +79,7 @@ def test_ends_at_the_edge_of_the_piece_run_off_it():
 def test_cells_and_lengths_stay_what_they_were(name):
     """Splitting lines adds a vertex for each new edge and nothing else: every ring is closed and as long as before."""
     network = build(pattern(name), region=rectangle(80.0, 60.0), pitch_mm=14.0, edge="plain")
-    made, share = taper(network, 3.0, rectangle(90.0, 70.0))
+    made, share, _ = taper(network, 3.0, rectangle(90.0, 70.0))
     ends = np.stack([made.tail, made.head])[:, made.ring_half_edge >> 1]
     forward = made.ring_half_edge & 1 == 0
     begin, end = np.where(forward, ends, ends[::-1])

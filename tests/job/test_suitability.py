@@ -57,11 +57,6 @@ def test_a_suitable_job_has_no_findings() -> None:
         (["feed={cut: 300, spindle: 9000}"], "chip", "caution"),  # 0.0167 mm: less than 0.02 mm by a sixth
         (["feed={cut: 300, plunge: 301, spindle: 5000}"], "plunge-fast", "caution"),
         (["groove={depth: 2.1, step: 2.5}"], "step-deep", "caution"),
-        (
-            ["groove={depth: 1, taper: 0.99}"],
-            "taper-too-short",
-            "caution",
-        ),  # a 90° bit's flank rises 1 mm in 1 mm
         (["feed.spindle=10001"], "spindle-range", "refuse"),
         (["feed.spindle=1999"], "spindle-range", "refuse"),
         (["clamps=[{x: -20, y: 0, width: 10, height: 9, above: 8}]"], "clamp", "refuse"),

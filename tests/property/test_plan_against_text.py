@@ -33,7 +33,7 @@ def tasks(draw):
         network = build(shape, region=rectangle(60.0, 60.0), pitch_mm=pitch, edge=edge)
     leaf = draw(st.sampled_from([2.0, 1.2]))
     rise = draw(st.sampled_from([0.0, 0.0, 3.0, 8.0]))
-    network, share = taper(network, rise, rectangle(70.0, 70.0)) if rise else (network, 1.0)
+    network, share = taper(network, rise, rectangle(70.0, 70.0))[:2] if rise else (network, 1.0)
     depth = np.round(np.where(network.feature == 1, leaf, 2.0) * share * np.ones((2, 1)), 6)
     job = small_job(
         60.0,

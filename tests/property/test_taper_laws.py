@@ -88,7 +88,7 @@ def test_every_place_is_cut_to_the_depth_the_rule_gives(task):
     """Law: along every line the text cuts as deep as the share of the taper gone from its loose ends, and no deeper."""
     network, taper_mm, job = task
     places, wanted = wanted_mm(network, taper_mm)
-    made, share = taper(network, taper_mm, rectangle(SIZE_MM, SIZE_MM))
+    made, share, _ = taper(network, taper_mm, rectangle(SIZE_MM, SIZE_MM))
     cuts = cuts_of(made, np.round(DEPTH_MM * share, 6), job.step_mm)
     text = write(job, cuts, plan(cuts, job), [])
     moves = read_program(text, start_mm=(0.0, 0.0, job.machine.safe_height_mm)).moves

@@ -8,7 +8,7 @@ every line has the depth that was asked for.
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
@@ -21,11 +21,25 @@ EDGE_MM = 0.01  # an end this near to the piece's edge lies on it
 SNAP_MM = 0.01  # no line is split nearer than this to its end
 
 
-def taper(network: Network, length_mm: float, piece: Region) -> tuple[Network, Floats]:
-    """Return the network, split where lines begin to rise, and how much of its depth each edge has at tail and head (2, E)."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rises:
+    """The R ends that rise: where they are, over what length of line, what it is for, and whether it is too short."""
+
+    at_mm: Floats  # (R, 2)
+    reach_mm: Floats  # (R,)
+    feature: Ints  # (R,)
+    short: Bools  # (R,)
+
+
+def taper(network: Network, length_mm: float, piece: Region) -> tuple[Network, Floats, Rises]:
+    """Return the network, split where lines begin to rise, the share of its depth each edge has at tail and head, and the rises.
+
+    The shares are of shape (2, E).
+    """
     free = _free_ends(network, piece)
     share = np.ones((2, len(network.tail)))
     at: list[tuple[int, float]] = []
+    reaches: list[tuple[float, int]] = []
     walks = _Walks(network)
     for end in np.flatnonzero(free).tolist():
         line, stops_at = walks.from_end(end, 2.0 * length_mm)
@@ -46,6 +60,7 @@ def taper(network: Network, length_mm: float, piece: Region) -> tuple[Network, F
             if following == reach:
                 break
             done = following
+        reaches.append((reach, int(network.feature[line[0] >> 1])))
     edge, place = np.array([e for e, _ in at], np.int64), np.array([s for _, s in at])
     order = np.lexsort((place, edge))
     # Two rises that meet half-way split their edge once.
@@ -54,7 +69,14 @@ def taper(network: Network, length_mm: float, piece: Region) -> tuple[Network, F
     made, parts = split(network, edge[apart], place[apart])
     # Where an edge is split it is at its full depth.
     ends: Floats = np.where([parts.start > 0.0, parts.stop < 1.0], 1.0, share[:, parts.owner])
-    return _no_copies(made, np.asarray((ends < 1.0).any(axis=0))), ends
+    reach_mm = np.array([reach for reach, _ in reaches], np.float64)
+    rises = Rises(
+        at_mm=network.xy_mm[free],
+        reach_mm=reach_mm,
+        feature=np.array([feature for _, feature in reaches], np.int64),
+        short=reach_mm < length_mm - SNAP_MM,
+    )
+    return _no_copies(made, np.asarray((ends < 1.0).any(axis=0))), ends, rises
 
 
 def _free_ends(network: Network, piece: Region) -> Bools:

@@ -380,14 +380,6 @@ class Job(Record):
         return self.title or "Untitled piece"
 
     @property
-    def taper(self) -> str:
-        """What loose ends of lines do, in words; empty where they keep their depth."""
-        if not self.taper_mm:
-            return ""
-        end = f"the tip's {self.figures.length(self.bit.tip_mm)}" if self.bit.tip_mm else "a point"
-        return f"loose ends taper to {end} over {self.figures.length(self.taper_mm)}"
-
-    @property
     def figures(self) -> Figures:
         """How figures are written for people."""
         return FIGURES[self.units]

@@ -39,7 +39,6 @@ def suitability(
         *(list(_speeds(job)) or _load(job)),
         *_heights(job),
         *_step(job),
-        *_taper(job),
     )
 
 
@@ -236,15 +235,3 @@ def _step(job: Job) -> list[Finding]:
             f"{length(usual)} or less. Set 'step' under 'groove' to that, or leave it out.",
         )
     ]
-
-
-def _taper(job: Job) -> list[Finding]:
-    """Return a caution where a rise is steeper than the bit's own flank, so that its end stays round."""
-    least = deepest_asked_mm(job) * math.tan(math.radians(job.bit.angle_deg) / 2.0)
-    if not 0.0 < job.taper_mm < least:
-        return []
-    said = (
-        f"Over a taper of {job.figures.length(job.taper_mm)} the groove rises more steeply than the bit's own flank, so its "
-        f"end stays round; a taper of {job.figures.at_least(least)} or more begins to show."
-    )
-    return [Finding("taper-too-short", said)]

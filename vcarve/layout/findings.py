@@ -6,6 +6,7 @@ says that this is meant.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import replace
 from typing import Any
@@ -45,7 +46,12 @@ def layout_findings(job: Job, layout: Layout) -> tuple[Finding, ...]:
         found += drawing_findings(job, layout, layout.lines.drawing)
     elif layout.lines.pattern is not None and layout.lines.pattern.key not in names():
         found += inspect(layout.lines.pattern, job.figures)
-    return (*found, *land_findings(job, layout), *proportion_findings(job, layout))
+    return (
+        *found,
+        *land_findings(job, layout),
+        *proportion_findings(job, layout),
+        *taper_findings(job, layout),
+    )
 
 
 # --- the drawing ---------------------------------------------------------------------------------------------------
@@ -247,3 +253,32 @@ def _whole_cells(layout: Layout) -> int | None:
     # Cells that end at the field's edge are whole as well, so their areas decide.
     clipped = clipped_cells(layout)
     return None if clipped is None else layout.network.cells - clipped
+
+
+# --- loose ends ----------------------------------------------------------------------------------------------------
+
+
+def taper_findings(job: Job, layout: Layout) -> Iterator[Finding]:
+    """Yield a caution of ends that rise more steeply than the bit's own flank, so that they stay round.
+
+    Either the job asks for so short a taper, or the line gives out before it has risen gently.
+    """
+    rises, length = layout.rises, job.figures.length
+    if rises is None:
+        return
+    depth = np.array([feature.depth_mm for feature in layout.features])[rises.feature]
+    flank = depth * math.tan(math.radians(job.bit.angle_deg) / 2.0)
+    steep, asked = rises.reach_mm < flank - 1e-6, flank > job.taper_mm
+    for which, cure in (
+        (steep & asked, "a taper of {} or more begins to show."),
+        (steep & ~asked, "these lines end or meet others too soon, and {} or more begins to show."),
+    ):
+        if which.any():
+            least = job.figures.at_least(float(flank[which].max()))
+            said = (
+                f"At {np.count_nonzero(which)} of {counted(len(which), 'loose end')} the groove rises more steeply than the "
+                f"bit's own flank, over {length(float(rises.reach_mm[which].min()))}, so the end stays round; "
+            )
+            places = [(x, y) for x, y in rises.at_mm[which].tolist()]
+            one = Finding("taper-too-short", said + cure.format(least))
+            yield from listed(range(len(places)), lambda k, one=one, at=places: replace(one, at_mm=at[k]))  # type: ignore[misc]

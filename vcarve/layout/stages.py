@@ -17,7 +17,7 @@ import numpy as np
 from vcarve.errors import InputError, Problem
 from vcarve.groove.land import measure
 from vcarve.groove.model import Grooves
-from vcarve.groove.taper import taper
+from vcarve.groove.taper import Rises, taper
 from vcarve.job.document import placed
 from vcarve.job.records import Job
 from vcarve.layout.field import Field, beyond, make_field
@@ -25,6 +25,7 @@ from vcarve.layout.lines import Lines, place_lines
 from vcarve.network.build import build, build_lines
 from vcarve.network.model import Feature, Floats, Network
 from vcarve.plane.region import corners
+from vcarve.quantity import counted
 
 Result = TypeVar("Result")
 
@@ -45,6 +46,21 @@ class Layout(Laid):
     job: Job
     grooves: Grooves
     features: tuple[Feature, ...]
+    rises: Rises | None = None  # none where the job asks for no taper
+
+    @property
+    def taper(self) -> str:
+        """What loose ends of lines do, in words; empty where none tapers."""
+        if self.rises is None or not len(self.rises.reach_mm):
+            return ""
+        length, short = self.job.figures.length, self.rises.short
+        tip, many = self.job.bit.tip_mm, counted(len(short), "end")
+        end = f"the tip's {length(tip)}" if tip else "a point"
+        said = f"loose ends taper to {end} over {length(self.job.taper_mm)}: {many}"
+        if not short.any():
+            return said
+        least = length(float(self.rises.reach_mm.min()))
+        return f"{said}, {np.count_nonzero(short)} of them over less, down to {least}, on lines that end or meet others sooner"
 
     @property
     def kinds(self) -> tuple[tuple[str, float, float], ...]:
@@ -111,14 +127,20 @@ def _lay_out(job: Job, keep: Kept) -> Layout:
     laid = lay_lines(job, keep)
     features = _features(job, laid.lines)
     depths = {index: feature.depth_mm for index, feature in enumerate(features)}
-    network, share = laid.network, None
+    network, share, rises = laid.network, None, None
     if job.taper_mm:
         rising = network, job.taper_mm, laid.field.outline
-        network, share = keep("taper", rising, lambda: taper(*rising))
+        network, share, rises = keep("taper", rising, lambda: taper(*rising))
     grooved = network, job.bit, depths, share
     grooves = keep("grooves", grooved, lambda: measure(*grooved))
     return Layout(
-        job=job, field=laid.field, lines=laid.lines, network=network, grooves=grooves, features=features
+        job=job,
+        field=laid.field,
+        lines=laid.lines,
+        network=network,
+        grooves=grooves,
+        features=features,
+        rises=rises,
     )
 
 

@@ -137,7 +137,12 @@ def _lit_walls(network: Network, grooves: Grooves, angle_deg: float, deepest: fl
 
 
 def _caption(
-    job: Job, network: Network, grooves: Grooves, plan: Plan, kinds: Sequence[tuple[str, float, float]]
+    job: Job,
+    network: Network,
+    grooves: Grooves,
+    plan: Plan,
+    kinds: Sequence[tuple[str, float, float]],
+    taper: str,
 ) -> list[str]:
     """Return the facts under the picture as lines of words."""
     bit, figures = job.bit, job.figures
@@ -151,7 +156,7 @@ def _caption(
     sizes = [
         f"{name} {length(depth, figures)} deep, {length(width, figures)} wide" for name, depth, width in kinds
     ]
-    sizes += [job.taper] if grooves.tapered else []
+    sizes += [taper] if taper else []
     land = (
         f"narrowest land {length(grooves.narrowest_mm, figures)}"
         if grooves.narrowest_cell is not None
@@ -207,12 +212,13 @@ def plan_svg(
     kinds: Sequence[tuple[str, float, float]],
     *,
     outline: Region | None = None,
+    taper: str = "",
     findings: Sequence[Finding] = (),
 ) -> str:
     """Return the plan's picture as SVG text, true to scale; the same plan gives the same text.
 
-    ``outline`` is the piece's shape, a rectangle without it; ``kinds`` are name, depth and width (mm) of its grooves;
-    findings that have a place are marked there by number.
+    ``outline`` is the piece's shape, a rectangle without it; ``kinds`` are name, depth and width (mm) of its grooves,
+    ``taper`` says what their ends do; findings that have a place are marked there by number.
     """
     wide, tall = job.piece.width_mm, job.piece.height_mm
     u = max(max(wide, tall) / 100.0, SMALLEST_UNIT_MM)
@@ -226,7 +232,7 @@ def plan_svg(
     lettered = _lettered(groups)
     facts = [
         line
-        for fact in _caption(job, network, grooves, plan, kinds)
+        for fact in _caption(job, network, grooves, plan, kinds, taper)
         for line in textwrap.wrap(fact, SENTENCE_SIGNS)
     ]
     caption = [*facts, *lettered]

@@ -58,6 +58,7 @@ class PageFacts:
     job: Job | None = None
     rings: tuple[Floats, ...] = ()
     grooves: tuple[GrooveFacts, ...] = ()
+    taper: str = ""  # what loose ends of lines do
     land_mm: float | None = None
     plan: Plan | None = None
     lines_mm: float = 0.0

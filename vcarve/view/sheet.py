@@ -64,8 +64,8 @@ def groove_rows(facts: PageFacts) -> list[Row]:
         )
         for g in facts.grooves
     ]
-    if facts.job is not None and facts.job.taper:
-        rows.append(("Taper", facts.job.taper))
+    if facts.taper:
+        rows.append(("Taper", facts.taper))
     if facts.land_mm is not None:
         rows.append(("Narrowest land", length(facts.land_mm, figures)))
     return rows
