@@ -263,3 +263,19 @@ def test_widths_along_written_tapers(drawn: Job) -> None:
     assert facts.measured == run.layout.network.edges
     assert abs(facts.worst_mm) < 0.05
     assert carved_findings(drawn, run.layout.network, grooves, surface, facts, ()) == []
+
+
+@pytest.mark.parametrize("taper_mm", [1.55, 1.7, 2.2, 3.0])
+def test_widths_along_written_tapers_nearly_as_steep_as_the_flank(drawn: Job, taper_mm: float) -> None:
+    """On the usual grid slopes that leave the next circle hardly behind the last are as wide as they should be."""
+    job = drawn.model_copy(update={"taper_mm": taper_mm})
+    run = check_program(plan_program(job).text, file="tapers.nc", machine=job.machine, job=job)
+    assert run.layout is not None
+    moves, network, grooves = run.reading.moves, run.layout.network, run.layout.grooves
+    surface = carved(job, moves, 0.05, grooves)
+    facts = measured(job, network, grooves, moves, surface)
+    slopes = network.cut & (np.ptp(grooves.ends_depth_mm, axis=0) > 0.0)
+
+    assert slopes.sum() == 9
+    assert taper_mm < 1.6 or np.isfinite(facts.widths_mm[slopes]).all()
+    assert [str(one) for one in carved_findings(job, network, grooves, surface, facts, ())] == []

@@ -152,9 +152,7 @@ def _width_findings(
         # Chords stand off the arc that is measured, by so much on either side.
         rounding += 2.0 * job.machine.arc_tolerance_mm
     step = np.minimum(surface.step_mm, coarsest_step_mm(grooves.half_width_mm, job.bit))
-    # Pixels beside the section are looked at too, and on a slope the rim is nearer there.
-    beside = 1.0 + 2.0 * np.ptp(grooves.ends_half_mm, axis=0) / np.maximum(network.length_mm, 1e-9)
-    off = np.abs(facts.widths_mm - facts.wanted_mm) > step * beside + rounding
+    off = np.abs(facts.widths_mm - facts.wanted_mm) > step + rounding
     length, xy = job.figures.length, network.xy_mm
 
     def make(edge: int) -> Finding:

@@ -1,6 +1,6 @@
 """Measuring the carved surface as one would the piece: the width of its grooves, and its land.
 
-A groove's width is taken square to its edge, from rim to rim: a rim lies between the outermost cut pixel and
+A groove's width is taken from its middle square to both rims: a rim lies between the outermost cut pixel and
 the innermost that is land, where the wall's slope at the cut one leads.  It is taken where one groove alone is
 under the ruler: the joint at an edge's end swallows ``g / (2 tan(alpha / 2))`` of it for grooves ``g`` wide
 meeting at ``alpha``, and beside another groove there must be land enough for some pixels of it.
@@ -97,25 +97,27 @@ class Places:
 
     @property
     def narrowing(self) -> Floats:
-        """By how much half of the width changes with each millimetre along each edge, shape (E,)."""
-        return np.asarray(np.ptp(self.ends_half_mm, axis=0) / np.maximum(self.network.length_mm, 1e-9))
+        """By how much half of the width falls with each millimetre along each edge, from tail to head, shape (E,)."""
+        return np.asarray(-np.diff(self.ends_half_mm, axis=0)[0] / np.maximum(self.network.length_mm, 1e-9))
 
-    def rims_mm(self, edges: Ints, share: float) -> Floats:
-        """How far the rims (n,) are at a share of the length of edges, square to them; not a number where there is none.
+    @property
+    def rim_share(self) -> Floats:
+        """How much of an edge's length each rim has; not a number where half of the width falls faster than the edge goes on."""
+        return np.sqrt(np.where(np.abs(self.narrowing) < 1.0, 1.0 - self.narrowing**2, np.nan))
 
-        A groove that narrows is the hull of circles: what bounds it there is a circle nearer to its wider end, if there is one.
+    def at(self, edges: Ints, share: float) -> tuple[Floats, Floats, Floats]:
+        """Return points (n, 2) at a share of the length of edges, half of the widths there (n,), and where the rims are.
+
+        A groove that narrows is the hull of circles.  Each one touches both rims as far towards the narrower end as it
+        narrows: there, unit directions (2, n, 2) to the left and to the right, the rim is half of the width away and square
+        to them.
         """
-        half = (1.0 - share) * self.ends_half_mm[0, edges] + share * self.ends_half_mm[1, edges]
-        narrowing, length = self.narrowing[edges], self.network.length_mm[edges]
-        first_wider = self.ends_half_mm[0, edges] > self.ends_half_mm[1, edges]
-        to_wider = np.where(first_wider, share, 1.0 - share) * length
-        some = (narrowing < 1.0) & (narrowing * half <= to_wider)
-        return np.where(some, half / np.sqrt(np.where(some, 1.0 - narrowing**2, 1.0)), np.nan)
-
-    def at(self, edges: Ints, share: float) -> tuple[Floats, Floats]:
-        """Return points and unit normals (n, 2) at a share of the length of edges; the normal points to the left."""
         lines = self.network.curves(edges)
-        return points(lines, share), left(directions(lines, share))
+        half = (1.0 - share) * self.ends_half_mm[0, edges] + share * self.ends_half_mm[1, edges]
+        along = directions(lines, share)
+        onward = self.narrowing[edges, None] * along
+        across = self.rim_share[edges, None] * left(along)
+        return points(lines, share), half, np.stack([onward + across, onward - across])
 
     def disturbed(self, edges: Ints, rims: Floats, clear_mm: float) -> Bools:
         """Return which places (n, 2) on the rim of the groove of ``edges`` (n,) another groove is near."""
@@ -157,7 +159,7 @@ def groove_widths(
     far to look; a groove that narrows is not measured where half of its width is below ``least_half_mm``.
     0 means that there is no groove; a groove without a rim within twice its width gives that limit.  Where half of the section
     is off the map (an edge along the piece's border) the width is twice the half that is seen.  Good to one grid step
-    where the grid is no coarser than ``coarsest_step_mm``, and on a slope where each step along it makes little difference.
+    where the grid is no coarser than ``coarsest_step_mm``.
     """
     network, half_width_mm = places.network, places.half_width_mm
     widths, wanted = np.full((2, len(network.tail)), np.nan)
@@ -171,15 +173,15 @@ def groove_widths(
     for share in TRIES:
         if not len(rest):
             break
-        point, normal = places.at(rest, share)
-        half = places.rims_mm(rest, share)
-        clean = (min(share, 1.0 - share) * network.length_mm[rest] >= room) & ~np.isnan(half)
+        point, half, outward = places.at(rest, share)
+        # of an edge and both its rims; there are none where it is not a number
+        clean = min(share, 1.0 - share) * network.length_mm[rest] * places.rim_share[rest] >= room
         clean &= even[rest] | (half >= least_half_mm)
         seen = np.ones((2, len(rest)), dtype=bool)
-        for side, sign in enumerate((1.0, -1.0)):
-            rim = point + sign * half[:, None] * normal
+        for side, normal in enumerate(outward):
+            rim = point + half[:, None] * normal
             # from beside the middle, which may lie on the map's border, to the land beyond the rim
-            for place in (point + sign * surface.step_mm * normal, rim + sign * clear * normal):
+            for place in (point + surface.step_mm * normal, rim + clear * normal):
                 seen[side] &= ~np.isnan(surface.at(place[:, 0], place[:, 1]))
             near = np.flatnonzero(seen[side] & clean)
             clean[near[places.disturbed(rest[near], rim[near], clear)]] = False
@@ -190,10 +192,8 @@ def groove_widths(
         for begin in range(0, len(rows_of), each):
             rows = rows_of[begin : begin + each]
             halves = [
-                np.where(
-                    seen[side][rows], _half_width(surface, point[rows], sign * normal[rows], limit), np.nan
-                )
-                for side, sign in enumerate((1.0, -1.0))
+                np.where(seen[side][rows], _half_width(surface, point[rows], normal[rows], limit), np.nan)
+                for side, normal in enumerate(outward)
             ]
             widths[rest[rows]] = 2.0 * np.nanmean(halves, axis=0)
         wanted[rest[rows_of]] = 2.0 * half[rows_of]
