@@ -18,8 +18,9 @@ from vcarve.mount.flat import mount_of
 from vcarve.pipeline import Made, plan_program
 from vcarve.program.moves import Motion
 from vcarve.program.reader import read
-from vcarve.proofing import carve_piece, check_program
+from vcarve.proofing import carve_piece, check_program, page_facts
 from vcarve.summary import program_json
+from vcarve.view.sheet import sheet_html
 
 TILE = """\
 piece: {width: 80 mm, height: 50 mm, thickness: 8 mm, wood: maple-sugar}
@@ -193,3 +194,32 @@ def test_boxes_hold_arcs_of_every_plane(plane: str) -> None:
     if plane == "G17":
         assert way.min(axis=0) == pytest.approx(seen.low_mm[2], abs=1e-2)
         assert way.max(axis=0) == pytest.approx(seen.high_mm[2], abs=1e-2)
+
+
+def test_another_zero_or_turn_is_asked_for() -> None:
+    """Where hardly a line is met, the turn and the zero may be others as well as the job."""
+    job = turned(TILE, 0.0)
+    for made in (make_program(turned(TILE, 15.0)), make_program(turned(TILE, 0.0, "zero.xy=centre"))):
+        found = check_program(made.text, file="a.nc", machine=job.machine, job=job).findings
+        (other,) = [one for one in found if one.code == "other-job"]
+
+        assert "another zero or turn" in other.sentence
+
+
+@pytest.mark.parametrize(("xy", "said"), [("back-right", "back right corner"), ("centre", "centre")])
+def test_the_sheet_has_the_turn_ticked(xy: str, said: str) -> None:
+    """Of a turned piece the bench sheet asks for turn and zero place; of a straight one it does not."""
+    tick = f"Turn measured, and X0 Y0 found at the {said} itself"
+    sheets = [sheet_html(page_facts(make_program(turned(TILE, deg, f"zero.xy={xy}")))) for deg in (5.0, 0.0)]
+
+    assert [tick in sheet for sheet in sheets] == [True, False]
+
+
+def test_turned_too_far_for_the_travel_says_what_to_do() -> None:
+    """A long piece that only fits straight is refused with the way out; laid straight and too long, without it."""
+    for deg, width, turned_too_far in ((40.0, 245, True), (0.0, 320, False)):
+        job = turned(TILE, deg, f"piece.width={width} mm")
+        said = [one.sentence for one in plan_program(job).findings if one.code == "travel"]
+
+        assert said
+        assert ["Lay the piece straighter" in one for one in said] == [turned_too_far] * len(said)

@@ -365,6 +365,29 @@ def test_part_of_a_name_finds_those_called_that(key: str, name: str, said: str) 
     assert said in str(caught.value)
 
 
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        ("taper=3", "did you mean 'groove.taper'?"),
+        ("pattern.taper=3", "did you mean 'groove.taper'?"),
+        ("piece.turn=4", "did you mean 'zero.turn'?"),
+        ("pattern.depth=1", "did you mean 'depths'?"),
+        ("piece.nowhere=4", "known here: width, height"),
+        ("zero.turn=50 deg", "at most 45 degrees; lay the piece straighter, or write pattern.rotate"),
+        ("zero.turn=-50 deg", "at least -45 degrees; lay the piece straighter, or write pattern.rotate"),
+        ("groove.taper=-1", "more than 0 mm; leave it out for none"),
+    ],
+)
+def test_what_to_do_instead_is_told(tmp_path: Path, change: str, said: str) -> None:
+    """A key that stands in another section leads there; a turn or a taper that cannot be says what would do."""
+    file = tmp_path / "job.yaml"
+    file.write_text(DRAWN)
+    with pytest.raises(InputError) as caught:
+        load_job(str(file), [change])
+
+    assert said in str(caught.value)
+
+
 def test_loading_a_job_loads_no_heavy_library() -> None:
     """Reading a job needs neither numpy nor the geometry libraries."""
     code = "import sys, vcarve.job.load; print(*sorted(sys.modules))"

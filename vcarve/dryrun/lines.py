@@ -93,7 +93,8 @@ def line_findings(
     if len(stray) > OTHER_JOB * max(len(which), 1) and untouched > OTHER_JOB * network.edges:
         sentence = (
             f"The program does not cut this job's lines: {len(stray)} of its {len(which)} moves in the wood lie on "
-            f"none of them, and {untouched} of the {network.edges} lines are not cut. Is it the program of another job?"
+            f"none of them, and {untouched} of the {network.edges} lines are not cut. "
+            "Is it the program of another job, or was it made for another zero or turn?"
         )
         m = int(stray[0])
         return [Finding("other-job", sentence, line=seen.line(m), at_mm=seen.at(m))]

@@ -81,7 +81,7 @@ def _number(
     above: bool = False,
     why: str = "",
 ) -> Reads:
-    """Read a number from ``least`` to ``most``, or ``above`` the least; ``why`` ends the sentence on a number that is less."""
+    """Read a number from ``least`` to ``most``, or ``above`` the least; ``why`` ends the sentence on one that is not."""
 
     def within(value: Any) -> Any:
         number = read(value)
@@ -89,7 +89,7 @@ def _number(
             bound = f"{format_number(least, 6)} {unit}".strip()
             raise QuantityError(f"must be {'more than' if above else 'at least'} {bound}{why}")
         if most is not None and number > most:
-            raise QuantityError(f"must be at most {format_number(most, 6)} {unit}".strip())
+            raise QuantityError(f"must be at most {format_number(most, 6)} {unit}".strip() + why)
         return number
 
     bounds = {"exclusiveMinimum" if above else "minimum": least, "maximum": most}
@@ -121,6 +121,7 @@ _length = partial(_quantity, quantity.LENGTH, "mm")
 LengthMm = Annotated[float, _length()]
 NotNegativeMm = Annotated[float, _length(least=0)]
 PositiveMm = Annotated[float, _length(least=0, above=True)]
+TaperMm = Annotated[float, _length(least=0, above=True, why="; leave it out for none")]
 ChordMm = Annotated[float, _length(least=0.0005, why=": finer chords are lost in rounding")]
 # Ten times the coarsest last decimal: no rounding brings a rapid down to the piece.
 RAPID_LEAST_MM = 0.1
@@ -129,7 +130,8 @@ RapidMm = Annotated[float, _length(least=RAPID_LEAST_MM, why=": nearer to the wo
 _angle = partial(_quantity, quantity.ANGLE, "degrees")
 AngleDeg = Annotated[float, _angle(least=-360, most=360)]
 MOST_TURN_DEG = 45.0  # turned further, another edge lies in front
-TurnDeg = Annotated[float, _angle(least=-MOST_TURN_DEG, most=MOST_TURN_DEG)]
+_STRAIGHTER = "; lay the piece straighter, or write pattern.rotate where only the pattern lies aslant"
+TurnDeg = Annotated[float, _angle(least=-MOST_TURN_DEG, most=MOST_TURN_DEG, why=_STRAIGHTER)]
 BitAngleDeg = Annotated[float, _angle(least=5, most=170)]
 
 LEAST_FEED_MM_MIN = 1.0  # Grbl 1.1 (grbl/config.h, MINIMUM_FEED_RATE)

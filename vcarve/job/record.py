@@ -5,7 +5,7 @@ from __future__ import annotations
 import difflib
 import re
 from collections.abc import Iterable, Mapping
-from typing import Any, TypeVar, get_args
+from typing import Any, TypeVar, get_args, get_origin
 
 from pydantic import BaseModel, ConfigDict, Discriminator, ValidationError, model_validator
 from pydantic.fields import FieldInfo
@@ -200,7 +200,24 @@ def _unknown_key(kind: type[BaseModel], path: KeyPath) -> str:
     if str(path[-1])[:1].isdecimal():
         return "a comma ends a value here; write decimals with a point, such as 2.5 mm"
     near = nearest(str(path[-1]), known)
+    if not near and (at := _elsewhere(kind, str(path[-1]))):
+        return f"unknown key here; did you mean {at}?"
     return f"unknown key; did you mean {near!r}?" if near else f"unknown key; known here: {', '.join(known)}"
+
+
+def _elsewhere(kind: type[BaseModel], key: str) -> str:
+    """Return where, in the uppermost sections that have it, a key belongs, in words; empty where it is in none."""
+    sections: list[tuple[str, type[BaseModel]]] = [("", kind)]
+    while sections:
+        if found := [f"{name}{key}" for name, section in sections if key in _fields(section)]:
+            return " or ".join(dict.fromkeys(repr(one) for one in found))
+        sections = [
+            (f"{name}{part}.", inner)
+            for name, section in sections
+            for part, info in _fields(section).items()
+            if get_origin(info.annotation) is not tuple and (inner := _section(info.annotation))
+        ]
+    return ""
 
 
 def _one_of(written: Any, expected: str) -> str:

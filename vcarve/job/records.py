@@ -29,6 +29,7 @@ from vcarve.job.fields import (
     PositiveMm,
     RapidMm,
     SpeedRpm,
+    TaperMm,
     Text,
     TurnDeg,
     whole,
@@ -183,7 +184,7 @@ class Groove(Record):
     step_mm: PositiveMm | None = Field(
         None, description="deepest cut per level; left out, the usual one for wood and machine"
     )
-    taper_mm: PositiveMm | None = Field(
+    taper_mm: TaperMm | None = Field(
         None,
         description="ends of lines that end in nothing rise to the surface over this length, measured along the line, and so end "
         "in a point; a shorter line rises over all of its length, one with two such ends over half of it from each",

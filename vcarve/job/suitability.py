@@ -111,16 +111,17 @@ def _travel(job: Job, reach_mm: tuple[float, float] | None) -> Iterator[Finding]
     # nothing is cut nearer to the piece's edge
     border = min(job.pattern.margin_mm, *(frame.distance_mm for frame in job.pattern.frame), math.inf)
     less = f", less its border of {length(border)}," if border else ""
-    what = f"The piece{less} measures"
+    what, cure = f"The piece{less} measures", ""
     if reach_mm is None:
         reach_mm = job.piece.width_mm - 2.0 * border, job.piece.height_mm - 2.0 * border
     else:
         what = "The lines, on a piece that lies turned, measure"
+        cure = " Lay the piece straighter, or write pattern.rotate where only the pattern lies aslant."
     for axis, size, room in (("X", reach_mm[0], travel.x_mm), ("Y", reach_mm[1], travel.y_mm)):
         spare = room - size
         measures = f"{what} {length(size)} along {axis}; {machine} travels {length(room)} that way"
         if spare < -1e-9:
-            yield Finding("travel", f"{measures}.")
+            yield Finding("travel", f"{measures}.{cure}")
         elif spare < SETUP_ROOM_MM - 1e-9:
             yield Finding(
                 "travel-tight",

@@ -25,3 +25,6 @@ CHECKS: tuple[str, ...] = (
     "Glasses, ears, dust collection",
     "Stop within reach",
 )
+
+# Of a piece that does not lie straight: an edge that slants shows where the corner is at the corner alone.
+TURNED = "Turn measured, and X0 Y0 found at the {} itself, not along an edge"

@@ -10,7 +10,7 @@ from html import escape
 
 from vcarve.errors import Alike, grouped
 from vcarve.groove.width import tip_words
-from vcarve.view.cautions import CHECKS, FIRST, GENERAL
+from vcarve.view.cautions import CHECKS, FIRST, GENERAL, TURNED
 from vcarve.view.facts import PageFacts
 from vcarve.view.section import section_svg, zero_svg
 from vcarve.view.wording import NBSP, duration, length, plain, share, unbroken
@@ -166,10 +166,12 @@ def sheet_html(facts: PageFacts) -> str:
     kind, sentence = verdict(groups)
     datum = ""
     if facts.job is not None:
-        zero = escape(facts.job.zero.place)
-        datum = f"<figure>{zero_svg(facts, 150.0)}<figcaption>Zero: {zero}</figcaption></figure>"
+        place = escape(facts.job.zero.place)
+        datum = f"<figure>{zero_svg(facts, 150.0)}<figcaption>Zero: {place}</figcaption></figure>"
     stock = [row for row in stock_rows(facts) if not (datum and row[0] == "Zero")]
-    ticks = "".join(f'<li><i class="box"></i>{text}</li>' for text in CHECKS)
+    zero = None if facts.job is None else facts.job.zero
+    turned = (TURNED.format(zero.corner),) if zero and zero.turn else ()
+    ticks = "".join(f'<li><i class="box"></i>{escape(text)}</li>' for text in (*CHECKS, *turned))
     general = "".join(f"<li><b>{name}.</b> {text}</li>" for name, text in GENERAL)
     found = "".join(
         f"<li><b>{group.word.capitalize()}:</b> {escape(str(group))}</li>"
