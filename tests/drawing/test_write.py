@@ -18,13 +18,16 @@ from land_rings import footprint
 from small_network import FEATURES
 from vcarve.drawing.read import read_drawing
 from vcarve.drawing.write import dxf_text, svg_text
+from vcarve.groove.footprint import closed_cells, outer_rings
 from vcarve.groove.land import measure
 from vcarve.groove.model import Grooves
+from vcarve.groove.taper import taper
 from vcarve.job.bench import Bit
 from vcarve.layout.drawn import drawn_page
 from vcarve.network.build import build, build_lines
 from vcarve.network.model import Feature, Network
 from vcarve.pattern.catalogue import pattern
+from vcarve.pattern.model import Line
 from vcarve.pattern.shapes import circle, rounded_rectangle
 from vcarve.plane.refit import with_arcs
 from vcarve.plane.region import Region, Ring, bounds, corners
@@ -179,3 +182,19 @@ def test_footprint_outlines_keep_to_their_arcs() -> None:
 
         assert float(shapely.distance(line, shapely.points(ring / 1e6)).max()) <= 1e-4
         assert len(drawn.bulge) < len(ring) / 3
+
+
+def test_the_outline_of_a_curved_taper_has_no_specks() -> None:
+    """Along an arc that narrows no side is shorter than 5 µm, and the outline stays within 1 µm of the hulls' own."""
+    arc = Line(start=(-20.0, 0.0), end=(20.0, 0.0), bulge=-1.0)
+    piece = Region(
+        outer=Ring(xy_mm=np.array([(-40, -40), (40, -40), (40, 40), (-40, 40)]) * 1.0, bulge=np.zeros(4))
+    )
+    network, share, _ = taper(build_lines([arc], region=piece, edge="plain"), 15.0, piece)
+    grooves = measure(network, BIT, {0: 1.0}, share)
+    (drawn,) = drawn_page(network, grooves, FEATURES, (80.0, 80.0)).shapes["groove"]
+    (exact,) = outer_rings(network, grooves, closed_cells(network))
+    outline = shapely.LinearRing(corners(Ring(xy_mm=drawn[:, :2], bulge=drawn[:, 4]), 1e-5))
+
+    assert shapely.length(shapely.linestrings(drawn[:, :4].reshape(-1, 2, 2))).min() > 0.005
+    assert shapely.hausdorff_distance(outline, shapely.LinearRing(exact / 1e6)) < 0.0011

@@ -9,13 +9,16 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
+import shapely
 
 from vcarve.drawing.write import Page
 from vcarve.groove.footprint import closed_cells, outer_rings
 from vcarve.groove.model import Grooves
 from vcarve.network.model import NM_PER_MM, Feature, Floats, Ints, Network
-from vcarve.plane.arcs import turned
+from vcarve.plane.arcs import curves, turned
 from vcarve.plane.refit import with_arcs
+
+SPECK_MM = 0.001  # corners that stand out less are left out
 
 
 def drawn_page(
@@ -35,15 +38,11 @@ def drawn_page(
         chosen.setdefault("outline", []).append(plain)
     # Cells of one shape share their land: its arcs are sought once.
     sides = [
-        [
-            with_arcs(ring / NM_PER_MM).curves
-            for island in land
-            for ring in (island.outer_nm, *island.holes_nm)
-        ]
+        [_sides(ring) for island in land for ring in (island.outer_nm, *island.holes_nm)]
         for land in grooves.lands
     ]
     closed = closed_cells(network)
-    groove = [with_arcs(ring / NM_PER_MM).curves for ring in outer_rings(network, grooves, closed)]
+    groove = [_sides(ring) for ring in outer_rings(network, grooves, closed)]
     land: list[Floats] = []
     corners = (grooves.corner_nm / NM_PER_MM).tolist()
     for (x, y), shape, round_it in zip(corners, grooves.shape.tolist(), closed.tolist(), strict=True):
@@ -58,3 +57,24 @@ def drawn_page(
         shapes={name: found for name, found in shapes.items() if found},
         box=(-piece_mm[0] / 2.0, -piece_mm[1] / 2.0, piece_mm[0] / 2.0, piece_mm[1] / 2.0),
     )
+
+
+def _sides(ring_nm: Ints) -> Floats:
+    """Return the sides (n, 5) of an outline in mm: arcs found again, between them no corners that nobody could see.
+
+    Where a groove narrows along an arc, its outline is that of many short hulls, with a speck wherever two meet.
+    """
+    sides = with_arcs(ring_nm / NM_PER_MM).curves
+    bent = sides[:, 4] != 0.0
+    starts = np.flatnonzero(
+        np.concatenate([[True], bent[1:] | bent[:-1]])
+    )  # an arc, or a run of straight sides
+    parts = []
+    for run in np.split(sides, starts[1:]):
+        if len(run) > 1:
+            line = shapely.linestrings(np.vstack([run[:, :2], run[-1:, 2:4]]))
+            xy = shapely.get_coordinates(shapely.simplify(line, SPECK_MM, preserve_topology=False))
+            run = curves(xy[:-1], xy[1:], np.zeros(len(xy) - 1))
+        parts.append(run)
+    made = np.vstack(parts)
+    return made if len(made) > 2 or bent.any() else sides  # a shape smaller than a speck stays one
