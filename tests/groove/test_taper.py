@@ -40,6 +40,17 @@ def test_a_line_shorter_than_two_tapers_rises_from_its_middle():
     assert len(made.tail) == 2
 
 
+@pytest.mark.parametrize("long_mm", [0.0124, 0.0199])
+def test_a_crumb_of_a_line_keeps_its_depth(long_mm):
+    """A line that cannot be split between two rises stays as deep as was asked for, and one a little longer still rises."""
+    crumb, share = taper(network_of_lines([((0, 0), (long_mm, 0))]), 6.0, PIECE)
+    longer, rising = taper(network_of_lines([((0, 0), (0.022, 0))]), 6.0, PIECE)
+
+    assert share.tolist() == [[1.0], [1.0]]
+    assert shares_at(longer, rising) == {(0, 0): {0.0}, (0.011, 0): {1.0}, (0.022, 0): {0.0}}
+    assert len(crumb.tail) == 1
+
+
 def test_a_rise_stops_where_another_line_meets():
     """A stub of 4 mm at a crossing rises over its 4 mm; lines that end at others keep their depth."""
     lines = [((-10, 0), (0, 0)), ((0, 0), (10, 0)), ((0, 0), (0, 4)), ((10, 0), (10, -9)), ((10, 0), (10, 9))]

@@ -3,7 +3,7 @@
 An end is a vertex with a single line to cut, inside the piece: ends that lie on its edge or beyond run off it at full depth.
 The rise is measured along the line, round arcs and corners, up to where another line meets it.  There it stops: a shorter line
 rises over all of its length, one with two such ends over half of it from each, and both more steeply, since the deepest place of
-every line has the depth that was asked for.
+every line has the depth that was asked for.  A crumb too short to be split keeps its depth.
 """
 
 from __future__ import annotations
@@ -44,6 +44,8 @@ def taper(network: Network, length_mm: float, piece: Region) -> tuple[Network, F
     for end in np.flatnonzero(free).tolist():
         line, stops_at = walks.from_end(end, 2.0 * length_mm)
         total = sum(walks.length[half >> 1] for half in line)
+        if free[stops_at] and total < 2.0 * SNAP_MM:  # a crumb with no room for a deepest place between two rises
+            continue
         reach = min(length_mm, total / 2.0 if free[stops_at] else total)
         done = 0.0
         for half in line:
