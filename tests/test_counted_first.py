@@ -50,7 +50,7 @@ def test_lines_on_the_piece(job: str, monkeypatch: pytest.MonkeyPatch) -> None:
     said = refused(lambda: make_program(load_job(job, ["pattern.pitch=0.1"])))
     # Nine lines for each square of the pitch, 60 x 60 mm, a million lines at most: sqrt(9 * 3600 / 1e6) = 0.18
     assert said == (
-        "pattern.pitch: '0.1 mm': this gives more than 1,000,000 lines on the piece; a pitch of 0.18 mm or more is possible"
+        "--set pattern.pitch: '0.1 mm': this gives more than 1,000,000 lines on the piece; a pitch of 0.18 mm or more is possible"
     )
     with pytest.raises(AssertionError, match="begun"):
         make_program(load_job(job, ["pattern.pitch=0.181"]))
@@ -66,9 +66,37 @@ def test_cuts_in_levels(job: str, monkeypatch: pytest.MonkeyPatch) -> None:
 
     # 336 lines, 0.5 mm deep: 16,800 cuts at 0.01 mm; 336 * 0.5 / (5000 - 336) = 0.036 mm
     assert said.startswith(
-        "groove.step: '0.01 mm': in levels of this depth the 336 lines on the piece would be more than 5,000"
+        "--set groove.step: '0.01 mm': in levels of this depth the 336 lines on the piece would be more than 5,000"
     )
     assert said.endswith("a step of 0.04 mm or more is possible")
+
+
+def test_parts_of_slopes_are_cuts_as_well(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where ends of lines rise their parts are counted, and the step that is named is possible."""
+    monkeypatch.setattr("vcarve.pipeline.CUTS_MOST", 6000)
+    path = tmp_path / "job.yaml"
+    path.write_text(own_job("{name: izutsu-tsunagi, pitch: 15 mm, edge: plain}", wide_mm=60, high_mm=60))
+
+    def begun(step: str, *more: str) -> int:
+        found: list[int] = []
+
+        def counted(cuts: Any, *_: Any, **__: Any) -> NoReturn:
+            found.append(len(cuts.after))
+            raise AssertionError("this was begun")
+
+        monkeypatch.setattr("vcarve.pipeline.candidates", counted)
+        with pytest.raises(AssertionError, match="begun"):
+            make_program(load_job(str(path), [f"groove.step={step}", *more]))
+        return found[0]
+
+    taper = "groove.taper=4 mm"
+    level = begun("0.03")
+    said = refused(lambda: make_program(load_job(str(path), ["groove.step=0.03", taper])))
+    [least] = re.findall(r"a step of ([0-9.]+) mm or more is possible", said)
+
+    assert "would be more than 6,000 cuts" in said
+    assert level < 6000
+    assert begun(least, taper) <= 6000
 
 
 def test_lines_alone_that_are_too_many_cuts(job: str, monkeypatch: pytest.MonkeyPatch) -> None:

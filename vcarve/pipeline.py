@@ -5,9 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
-import numpy as np
-
-from vcarve.cuts.grooves import groove_cuts
+from vcarve.cuts.grooves import groove_cuts, most_cuts
 from vcarve.cuts.model import Cuts
 from vcarve.dryrun import clock
 from vcarve.dryrun.setup import waiting_mm
@@ -24,7 +22,7 @@ from vcarve.program.writer import write
 from vcarve.proofing import DryRun, judged
 from vcarve.report import header, job_findings
 
-CUTS_MOST = 1_000_000  # lines times levels
+CUTS_MOST = 1_000_000  # lines, or parts of lines that slope, times levels
 TIE = 1e-9  # shares of a program's time that nobody could tell apart
 
 Progress = Callable[[str, float], None]
@@ -128,13 +126,15 @@ def write_program(made: Made) -> str:
 
 def _refuse_too_many_cuts(layout: Layout, job: Job) -> None:
     """Count what the levels come to, before any is planned."""
-    deep = layout.grooves.depth_mm[layout.network.cut]
-    if np.ceil(deep / job.step_mm).sum() > CUTS_MOST:
+    cut = layout.network.cut
+    deep = layout.grooves.depth_mm[cut]
+    count, parts = most_cuts(layout.grooves.ends_depth_mm[:, cut], layout.network.length_mm[cut], job.step_mm)
+    if count.sum() > CUTS_MOST:
         if len(deep) > CUTS_MOST:
             way = "in one level as well: draw fewer lines, or make the pitch larger"
         else:
-            # Each line takes one cut more than its depth holds whole steps; at the full depth all take one.
-            least = min(float(deep.sum()) / max(CUTS_MOST - len(deep), 1), layout.deepest_mm)
+            # Each part takes one cut more than its depth holds whole steps; at the full depth all lines take one.
+            least = min(float((parts * deep).sum()) / max(CUTS_MOST - parts.sum(), 1), layout.deepest_mm)
             way = f"a step of {job.figures.at_least(least)} or more is possible"
         want = f"in levels of this depth the {len(deep):,} lines on the piece would be more than {CUTS_MOST:,} cuts; {way}"
         raise InputError(Problem(key="groove.step", value=job.figures.length(job.step_mm), want=want))

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from small_network import cuts_of, small_network
-from vcarve.cuts.grooves import groove_cuts
+from vcarve.cuts.grooves import groove_cuts, most_cuts
 from vcarve.network.build import build
 from vcarve.pattern.catalogue import pattern
 from vcarve.plane.region import rectangle
@@ -57,6 +57,23 @@ def test_a_short_slope_goes_down_whole_in_every_level():
     assert cuts.depth_mm[cuts.tail].tolist() == [0.0] * 4
     assert cuts.depth_mm[cuts.head].tolist() == [0.5, 1.0, 1.5, 2.0]
     assert cuts.after.tolist() == [-1, 0, 1, 2]
+
+
+def test_the_parts_of_a_slope_do_not_grow_with_its_levels():
+    """However many levels a slope of 4 mm has, it is split in parts of about half a millimetre, finished one after another."""
+    network = small_network([(0, 0), (4, 0)], [(0, 1)])
+
+    for levels in (40, 80, 160):
+        cuts = cuts_of(network, np.array([[0.0], [2.4]]), 2.4 / levels)
+        last = np.setdiff1d(np.arange(len(cuts.after)), cuts.after)
+        places = cuts.place_nm[np.append(cuts.tail[last], cuts.head[last])] / 1e6
+        counted, parts = most_cuts(np.array([[0.0], [2.4]]), network.length_mm, 2.4 / levels)
+
+        assert len(cuts.after) <= 9 * levels
+        assert (int(cuts.level.max()) + 1, len(last), int(parts[0])) == (levels, 9, 9)
+        assert places[:, 2] == pytest.approx(0.6 * places[:, 0], abs=2e-6)
+        assert np.diff(np.unique(places[:, 0])).min() > 0.39
+        assert float(counted[0]) == pytest.approx(len(cuts.after), rel=0.15)
 
 
 def test_no_slope_is_split_for_a_shaving():

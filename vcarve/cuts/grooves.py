@@ -1,7 +1,8 @@
 """Grooves as cuts: every line of a network at its depth, in levels where it is too deep for one.
 
 A level is the same lines clipped to its depth.  A line that slopes is split where it passes a level's depth: above that
-place it is finished, below it the next level goes on.
+place it is finished, below it the next level goes on.  Parts are cut again in each level until they are finished, so there are
+no more of them than the length has room for.
 """
 
 from __future__ import annotations
@@ -15,9 +16,8 @@ from vcarve.network.split import split
 SHAVING_MM = 0.02  # near the rounding of depths; a level of its own for that would cut nothing
 # The usual last decimal: a cut deeper than a step by no more is not told from one as deep.
 ROUNDING_MM = 0.001
-SHORT_MM = (
-    0.5  # a slope no longer goes down whole in every level: its parts would be lost in the last decimals
-)
+# Slopes are split in parts of about this length: much shorter ones would be lost in the last decimals.
+SHORT_MM = 0.5
 
 
 def level_depths(full_mm: Floats, step_mm: float) -> list[Floats]:
@@ -90,15 +90,24 @@ def _passings(full: Floats, levels: list[Floats], length_mm: Floats) -> tuple[In
     slope = np.flatnonzero((full[0] != full[1]) & (length_mm > SHORT_MM))
     tail, head = full[:, slope]
     low, high = np.minimum(tail, head) + ROUNDING_MM, np.maximum(tail, head) - ROUNDING_MM
-    edges, shares = [slope[:0]], [tail[:0]]
-    before = np.zeros(len(slope))
-    for each in levels:
-        level = each[slope]
-        passed = (level > before) & (level > low) & (level < high)
-        edges.append(slope[passed])
-        shares.append(((level - tail) / (head - tail))[passed])
-        before = level
-    return np.concatenate(edges), np.concatenate(shares)
+    level = np.array([each[slope] for each in levels])
+    passed = (np.diff(level, axis=0, prepend=0.0) > 0.0) & (level > low) & (level < high)
+    # Of more places than there is room for, evenly many are kept; between them a part goes down whole, more steeply each time.
+    nth, count = passed.cumsum(axis=0), passed.sum(axis=0)
+    parts = np.minimum(length_mm[slope] // SHORT_MM, count).astype(np.int64) + 1
+    kept = passed & (nth * parts // (count + 1) > (nth - 1) * parts // (count + 1))
+    which = np.nonzero(kept)[1]
+    share = (level[kept] - tail[which]) / (head - tail)[which]
+    return slope[which], share
+
+
+def most_cuts(full_mm: Floats, length_mm: Floats, step_mm: float) -> tuple[Floats, Floats]:
+    """Return about how many cuts lines (L,) with depths (2, L) at their ends become, and in how many parts, at most (L,)."""
+    deep, flat = np.ceil(full_mm.max(axis=0) / step_mm), np.ceil(full_mm.min(axis=0) / step_mm)
+    parts = 1.0 + np.where(full_mm[0] != full_mm[1], length_mm // SHORT_MM, 0.0)
+    now = np.minimum(parts, 1.0 + deep - flat)
+    # The shallowest part is cut in about as many levels as its end, each deeper one in so many more.
+    return now * flat + (deep - flat) * (now + 1.0) / 2.0, parts
 
 
 def _rings(network: Network, number: Ints) -> Rings:

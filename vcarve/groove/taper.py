@@ -44,7 +44,8 @@ def taper(network: Network, length_mm: float, piece: Region) -> tuple[Network, F
     for end in np.flatnonzero(free).tolist():
         line, stops_at = walks.from_end(end, 2.0 * length_mm)
         total = sum(walks.length[half >> 1] for half in line)
-        if free[stops_at] and total < 2.0 * SNAP_MM:  # a crumb with no room for a deepest place between two rises
+        # A crumb has no room for a deepest place between two rises.
+        if free[stops_at] and total < 2.0 * SNAP_MM:
             continue
         reach = min(length_mm, total / 2.0 if free[stops_at] else total)
         done = 0.0
