@@ -43,12 +43,12 @@ def test_a_line_shorter_than_two_tapers_rises_from_its_middle():
 @pytest.mark.parametrize("long_mm", [0.0124, 0.0199])
 def test_a_crumb_of_a_line_keeps_its_depth(long_mm):
     """A line that cannot be split between two rises stays as deep as was asked for, and one a little longer still rises."""
-    crumb, share = taper(network_of_lines([((0, 0), (long_mm, 0))]), 6.0, PIECE)
-    longer, rising = taper(network_of_lines([((0, 0), (0.022, 0))]), 6.0, PIECE)
+    crumb, share, rises = taper(network_of_lines([((0, 0), (long_mm, 0))]), 6.0, PIECE)
+    longer, rising, _ = taper(network_of_lines([((0, 0), (0.022, 0))]), 6.0, PIECE)
 
     assert share.tolist() == [[1.0], [1.0]]
     assert shares_at(longer, rising) == {(0, 0): {0.0}, (0.011, 0): {1.0}, (0.022, 0): {0.0}}
-    assert len(crumb.tail) == 1
+    assert (len(crumb.tail), len(rises.at_mm), len(rises.reach_mm)) == (1, 0, 0)
 
 
 def test_a_rise_stops_where_another_line_meets():

@@ -40,12 +40,14 @@ def taper(network: Network, length_mm: float, piece: Region) -> tuple[Network, F
     share = np.ones((2, len(network.tail)))
     at: list[tuple[int, float]] = []
     reaches: list[tuple[float, int]] = []
+    crumbs: list[int] = []
     walks = _Walks(network)
     for end in np.flatnonzero(free).tolist():
         line, stops_at = walks.from_end(end, 2.0 * length_mm)
         total = sum(walks.length[half >> 1] for half in line)
         # A crumb has no room for a deepest place between two rises.
         if free[stops_at] and total < 2.0 * SNAP_MM:
+            crumbs.append(end)
             continue
         reach = min(length_mm, total / 2.0 if free[stops_at] else total)
         done = 0.0
@@ -72,6 +74,7 @@ def taper(network: Network, length_mm: float, piece: Region) -> tuple[Network, F
     made, parts = split(network, edge[apart], place[apart])
     # Where an edge is split it is at its full depth.
     ends: Floats = np.where([parts.start > 0.0, parts.stop < 1.0], 1.0, share[:, parts.owner])
+    free[crumbs] = False
     reach_mm = np.array([reach for reach, _ in reaches], np.float64)
     rises = Rises(
         at_mm=network.xy_mm[free],
