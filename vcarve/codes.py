@@ -102,6 +102,7 @@ OF_PROGRAMS: Codes = MappingProxyType(
         "cut-twice": ("refuse", "a line is cut again beyond what the job allows"),
         "stray-cut": ("refuse", "a cut where no line is"),
         "wrong-depth": ("refuse", "a line is cut deeper or shallower than the job asks for"),
+        "step-too-deep": ("refuse", "a line is cut deeper at once than the job's step"),
         "width-off": ("refuse", "a groove of the carved surface is not as wide as the bit and depth should make it"),
         # Habits.
         "feed-with-units": ("caution", "F beside G20 or G21: controllers disagree on which unit it has"),

@@ -17,15 +17,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
-import numpy as np
-
 from vcarve.codes import OF_PROGRAMS
-from vcarve.cuts.grooves import ROUNDING_MM
-from vcarve.dryrun.check import place_tolerance_mm
-from vcarve.dryrun.coverage import covered
 from vcarve.dryrun.measure import Measured
-from vcarve.dryrun.setup import setup_of
-from vcarve.dryrun.track import last_decimal_mm, track
 from vcarve.errors import Finding, InputError
 from vcarve.groove.width import deepest_mm
 from vcarve.job.bench import Bit, Machine
@@ -136,32 +129,7 @@ class Outcome:
             if self.run is not None
             else [one for one in self.refused if one.code in OF_PROGRAMS]
         )
-        faults = [str(one) for one in found if one.severity == "refuse"]
-        if self.run is not None and self.run.job is not None:
-            deep, step = deepest_at_once_mm(self.run), self.run.job.step_mm
-            if deep > step + ROUNDING_MM + last_decimal_mm(self.run.machine):
-                faults.append(f"A line is cut {deep:g} mm deep at once, in steps of {step:g} mm. [step]")
-        return tuple(faults)
-
-
-def deepest_at_once_mm(run: DryRun) -> float:
-    """Return the most that a line gets deeper from one walk along it to the next, by the text's moves."""
-    assert run.job is not None
-    assert run.layout is not None
-    seen = track(run.reading.moves, setup_of(run.job), run.machine, run.figures)
-    which = np.flatnonzero(seen.feed & seen.in_wood & ~seen.upright & seen.across)
-    found, _ = covered(
-        seen,
-        which,
-        run.layout.network,
-        place_tolerance_mm(run.machine),
-    )
-    reached = np.zeros(len(run.layout.network.tail))
-    most = 0.0
-    for row in np.argsort(found.move, kind="stable").tolist():
-        edge, deep = found.edge[row], float(found.depth_mm[row].max())
-        most, reached[edge] = max(most, deep - reached[edge]), max(deep, reached[edge])
-    return most
+        return tuple(str(one) for one in found if one.severity == "refuse")
 
 
 def outcome(file: Path, *, carve: bool = True) -> Outcome:

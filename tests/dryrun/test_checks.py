@@ -66,6 +66,15 @@ def places(found: tuple[Finding, ...]) -> list[tuple[int | None, str]]:
     return [(one.line, one.code if one.severity == "refuse" else f"~{one.code}") for one in found]
 
 
+# The cross in levels of 0.5 mm, each line there and back; the text is three lines longer for each of the lines.
+LEVELS = {
+    7: "G1 Z-0.5 F200\nG1 X20 F600\nG1 Z-1 F200",
+    8: "G1 X-20 F600",
+    11: "G1 Z-0.5 F200\nG1 Y10 F600\nG1 Z-1 F200",
+    12: "G1 Y-10 F600",
+    15: "G1 Z-0.5 F200\nG3 X-15 Y-10 I5 J0 F600\nG1 Z-1 F200",
+    16: "G2 X-25 Y-10 I-5 J0 F600",
+}
 CLAMP = "clamps=[{x: 5 mm, y: 25 mm, width: 8 mm, height: 8 mm, above: 6 mm}]"  # -25..-17, 5..13 on the piece
 
 # name -> (changed lines, findings as (line, code), changed values of the job), with "~" before the code of a caution.  A text
@@ -341,11 +350,29 @@ CASES: dict[str, tuple[dict[int, str], list[tuple[int | None, str]], tuple[str, 
     "cut once again": ({9: "G1 X-20\nG0 Z1"}, [], ()),
     "cut once again, never allowed": ({9: "G1 X-20\nG0 Z1"}, [(9, "cut-twice")], ("plan.recut=never",)),
     "cut once too often": ({9: "G1 X-20\nX20\nG0 Z1"}, [(10, "cut-twice")], ()),
-    "gone along twice in each level": ({9: "G1 X-20\nX20\nX-20\nG0 Z1"}, [], ("groove.step=0.6",)),
+    "gone along twice in each level": (LEVELS | {9: "G1 X20\nX-20\nG0 Z1"}, [], ("groove.step=0.6",)),
     "gone along once more than twice in each level": (
-        {9: "G1 X-20\nX20\nX-20\nX20\nG0 Z1"},
-        [(12, "cut-twice")],
+        LEVELS | {9: "G1 X20\nX-20\nX20\nG0 Z1"},
+        [(13, "cut-twice")],
         ("groove.step=0.6",),
+    ),
+    "in one level instead of two": ({}, [(n, "step-too-deep") for n in (8, 12, 16)], ("groove.step=0.6",)),
+    "in levels as deep as the step": (LEVELS, [], ("groove.step=0.5",)),
+    "in levels deeper than the step by no more than rounding": (LEVELS, [], ("groove.step=0.499",)),
+    "in levels deeper than the step": (
+        LEVELS,
+        [(n, "step-too-deep") for n in (8, 10, 14, 16, 20, 22)],
+        ("groove.step=0.49",),
+    ),
+    "in levels but for a part of a line": (
+        LEVELS | {7: "G1 Z-0.5 F200\nG1 X10 F600\nG0 Z1\nX20\nG1 Z-1 F200"},
+        [(12, "step-too-deep")],
+        ("groove.step=0.5",),
+    ),
+    "a slope down into the wood deeper than the step": (
+        LEVELS | {7: "G1 Z0 F200\nG1 X20 Z-1 F600"},
+        [(8, "step-too-deep"), (9, "step-too-deep")],
+        ("groove.step=0.5",),
     ),
     "a little deeper is not again": (
         {7: "G1 Z-0.9 F200\nG1 X20 F600\nG1 Z-1 F200", 8: "G1 X-20 F600"},

@@ -23,7 +23,7 @@ def stretches(edge: Any, move: Any, ends: Any, depth_mm: Any) -> Covered:
 def walked_again(*stretch: Any) -> Floats:
     """Return the share of its edge that each stretch goes again along, a micrometre deeper or less."""
     found = stretches(*stretch)
-    return again(found, np.full(len(found.edge), 1e-3))
+    return again(found, np.full(len(found.edge), 1e-3), np.zeros(len(found.edge)))[0]
 
 
 def test_union_is_that_of_a_geometry_library() -> None:
@@ -90,3 +90,19 @@ def test_a_part_of_a_slope_goes_again_over_the_whole() -> None:
     """Half-way along a slope from 0 to 2 mm it is 1 mm deep: a part from there on is as deep, or deeper by more."""
     for depth, share in (((1.0, 2.0), 0.5), ((1.1, 2.0), 0.0)):
         assert walked_again(0, [0, 1], [(0, 1), (0.5, 1)], [(0.0, 2.0), depth])[1] == share
+
+
+def test_how_much_deeper_a_walk_is_than_those_before() -> None:
+    """Place by place: 1 mm where nothing was cut, what is left below a slope, and nothing for a gap shorter than is told."""
+    found = stretches(
+        [4, 4, 4, 4, 9],
+        np.arange(5),
+        [(0, 0.5), (0.5, 1), (0, 1), (0.4, 0.6), (0, 1)],
+        [(1, 1), (0.0, 0.8), (1, 1), (3, 3), (0.5, 2)],
+    )
+    gap = stretches(4, [0, 1, 2], [(0, 0.499), (0.5, 1), (0, 1)], [1, 1, 1.5])
+
+    deeper = again(found, np.full(5, 1e-3), np.full(5, 0.01))[1]
+    assert deeper == pytest.approx([1.0, 0.8, 1.0, 2.0, 2.0])
+    assert again(gap, np.full(3, 1e-3), np.full(3, 0.01))[1] == pytest.approx([1.0, 1.0, 0.5])
+    assert again(gap, np.full(3, 1e-3), np.full(3, 1e-4))[1] == pytest.approx([1.0, 1.0, 1.5])

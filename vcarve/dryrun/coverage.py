@@ -231,17 +231,21 @@ def union(edge: Ints, ends: Floats, count: int) -> Floats:
     return total + np.bincount(edge[part], weights=gain, minlength=count)
 
 
-def again(found: Covered, slack_mm: Floats) -> Floats:
-    """Return for each stretch the share of its edge (n,) that moves before had cut as deep or deeper all along.
+def again(found: Covered, slack_mm: Floats, least: Floats) -> tuple[Floats, Floats]:
+    """Return for each stretch the share of its edge (n,) that moves before had cut as deep or deeper all along, and by how
+    much at most it is deeper than they had cut, in mm (n,).
 
-    ``slack_mm`` (n,) is how much deeper a stretch may be and still count as one as deep.
+    ``slack_mm`` (n,) is how much deeper a stretch may be and still count as one as deep; what is deeper along no more than the
+    share ``least`` (n,) of its edge, between ends of moves that hardly differ, counts for nothing.
     """
     share = np.zeros(len(found.edge))
+    deeper = np.where(found.share > least, found.depth_mm.max(axis=1, initial=0.0), 0.0)
     runs = np.bincount(found.edge, minlength=1)
     rows = np.flatnonzero(runs[found.edge] > 1)
     rows = rows[np.lexsort((found.move[rows], found.edge[rows]))]
     if not len(rows):
-        return share
+        return share, deeper
+    deeper[rows] = 0.0
     # Every edge has a span of its own on one long line, parted at all ends of its stretches.
     edge, ends = found.edge[rows], found.ends[rows]
     ends = np.where((runs[edge] > FEW)[:, None], np.round(ends, DIGITS), ends)
@@ -260,6 +264,9 @@ def again(found: Covered, slack_mm: Floats) -> Floats:
         along = (both - low[:, None]) / (high - low)[:, None]
         now = depth[:, :1] + along * (depth[:, 1:] - depth[:, :1])
         old = (reached[here] >= now - slack_mm[rows[owner], None]).all(axis=1)
-        np.add.at(share, rows[owner[old]], (both[:, 1] - both[:, 0])[old])
+        part = both[:, 1] - both[:, 0]
+        np.add.at(share, rows[owner[old]], part[old])
+        more = (now - np.maximum(reached[here], 0.0)).max(axis=1, initial=0.0)
+        np.maximum.at(deeper, rows[owner], np.where(part > least[rows[owner]], more, 0.0))
         reached[here] = np.maximum(reached[here], now)
-    return np.minimum(share, found.share)
+    return np.minimum(share, found.share), deeper

@@ -1,4 +1,5 @@
-"""Checks of the program against the network: lines missed, cut again, cut where there are none, cut at the wrong depth.
+"""Checks of the program against the network: lines missed, cut again, cut where there are none, cut at the wrong depth or
+too deep at once.
 
 The depth a line is to have changes evenly along it, and so does a move's: where two places of a stretch are right, all of it is.
 """
@@ -103,7 +104,7 @@ def line_findings(
         *_ends(lines, np.flatnonzero(cutting & _brief(seen, tolerance_mm))),
         *_too_deep(lines),
         *_lacking(lines),
-        *_recuts(lines, job),
+        *_walks(lines, job),
     ]
 
 
@@ -207,10 +208,40 @@ def _lacking(lines: _Compared) -> list[Finding]:
     ]
 
 
-def _recuts(lines: _Compared, job: Job) -> list[Finding]:
-    """Find travel along a line where a move before has been as deep or deeper already, beyond what ``Job.recut`` allows."""
+def _walks(lines: _Compared, job: Job) -> list[Finding]:
+    """Compare each walk along a line with those before it: travel where they had cut already, and too much at once."""
+    cover, room = lines.cover, lines.room_mm[lines.cover.edge]
+    least = lines.least_mm / np.maximum(lines.network.length_mm[cover.edge], 1e-9)
+    share, deeper_mm = again(cover, room, least)
+    # Both depths are rounded.  What is deeper than the line is to be has been told.
+    hasty = (deeper_mm > job.step_mm + 2.0 * room) & (lines.excess_mm.max(axis=1) <= room)
+    return [*_recuts(lines, job, share), *_hasty(lines, job, np.flatnonzero(hasty), deeper_mm)]
+
+
+def _hasty(lines: _Compared, job: Job, rows: Ints, deeper_mm: Floats) -> list[Finding]:
+    """Return the findings of moves that cut deeper at once than the job's step, each told where it does most."""
+    cover, length = lines.cover, lines.seen.figures.length
+    rows = rows[np.lexsort((-deeper_mm[rows], cover.move[rows]))]
+    rows = rows[np.flatnonzero(np.diff(cover.move[rows], prepend=-1))]
+
+    def make(row: int) -> Finding:
+        more, step = length(round(float(deeper_mm[row]), 6)), length(job.step_mm)
+        return Finding(
+            "step-too-deep",
+            f"This move cuts {more} deep at once; the job's step is {step}.",
+            line=lines.seen.line(int(cover.move[row])),
+            at_mm=lines.place(int(cover.edge[row])),
+        )
+
+    return listed(rows.tolist(), make)
+
+
+def _recuts(lines: _Compared, job: Job, share: Floats) -> list[Finding]:
+    """Find travel along a line where a move before has been as deep or deeper already, beyond what ``Job.recut`` allows.
+
+    ``share`` (n,) is how much of its edge each stretch goes along again.
+    """
     cover, length = lines.cover, lines.network.length_mm
-    share = again(cover, lines.room_mm[cover.edge])
     rows = np.flatnonzero(share * length[cover.edge] > lines.least_mm)
     if not len(rows):
         return []
