@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import pytest
 import shapely
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from scipy.optimize import linprog
 
@@ -359,6 +359,7 @@ def convex(draw: st.DrawFn) -> shapely.Polygon:
 
 
 @settings(deadline=None, derandomize=True, max_examples=60)
+@example(shapely.Polygon([(12, -3 / 64), (0, -3 / 128), (0, 0), (1, 3 / 128), (7, 3 / 128), (12, -3 / 64)]))
 @given(convex())
 def test_largest_circle_of_convex_polygons_is_exact(polygon: shapely.Polygon) -> None:
     """The largest circle in a convex polygon is a linear programme; the answer agrees to a micrometre."""

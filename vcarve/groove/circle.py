@@ -20,7 +20,7 @@ from vcarve.network.model import Floats, Ints
 ROUGH_MM = 0.01  # where a polygon has several best places, one up to this much smaller may be taken
 FINE_MM = 1e-6
 SECTORS = 16  # directions in which the nearest wall is kept
-CLIMBS = 12
+CLIMBS = 24
 LARGE = 4_000  # corners of a polygon for which halving boxes takes too long
 ROUGHEST_MM = 0.1
 BOUNDARY_POINTS = 60_000  # no more points than about so many stand for the boundary of such a polygon,
@@ -80,8 +80,9 @@ def _best_step(distance: Floats, direction: Floats, reach: float) -> tuple[Float
     return best[:2], float(best[2])
 
 
-def _climb(ring_points: list[Floats], centre: Floats, reach: float) -> tuple[Floats, float]:
-    """Return the top of the distance to the sides near ``centre``, and that distance."""
+def _climb(polygon: Any, centre: Floats, reach: float) -> tuple[Floats, float]:
+    """Return the top of the distance to the sides of a polygon near ``centre`` in it, and that distance."""
+    ring_points = [shapely.get_coordinates(ring) for ring in (polygon.exterior, *polygon.interiors)]
     start = np.vstack([ring[:-1] for ring in ring_points])
     along = np.vstack([np.diff(ring, axis=0) for ring in ring_points])
     square = np.maximum((along * along).sum(axis=1), 1e-18)
@@ -96,11 +97,11 @@ def _climb(ring_points: list[Floats], centre: Floats, reach: float) -> tuple[Flo
             break
         trial = centre + step
         found, toward = _walls(start, along, square, trial)
-        gain = float(found.min()) - radius
+        gain = float(found.min()) - radius if shapely.contains_xy(polygon, *trial) else -1.0
+        # Where the walls were as straight as they were taken to be, they may be trusted farther.
+        reach *= 4.0 if gain > 0.75 * (hope - radius) else 0.125
         if gain > 0.0:
             centre, radius, distance, direction = trial, radius + gain, found, toward
-        if gain < 1e-3 * reach:
-            reach /= 8.0
     return centre, radius
 
 
@@ -147,8 +148,6 @@ def largest_circles(polygons: Any) -> tuple[Floats, Floats]:
         centres[index] = _widest_place(polygons[index])
     radii = np.zeros(len(polygons))
     for index, polygon in enumerate(polygons):
-        rings = [shapely.get_coordinates(ring) for ring in (polygon.exterior, *polygon.interiors)]
-        centres[index], radii[index] = _climb(
-            rings, centres[index], 2.0 * (ROUGHEST_MM if large[index] else float(rough[index]))
-        )
+        reach = 2.0 * (ROUGHEST_MM if large[index] else float(rough[index]))
+        centres[index], radii[index] = _climb(polygon, centres[index], reach)
     return 2.0 * radii, centres
