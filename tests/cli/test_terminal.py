@@ -75,7 +75,7 @@ def test_pattern_files(folder: Path, text: str) -> None:
         minidom.parse("own.svg")
     else:
         assert told.exit_code == listed.exit_code == 2
-        assert "own.yaml:2: a control character (U+" in told.output
+        assert "own.yaml:2: name: a control character (U+" in told.output
 
 
 def test_a_note_in_several_lines_is_one_text(folder: Path) -> None:

@@ -21,7 +21,7 @@ from vcarve.program.reader import read
 from vcarve.program.writer import write
 
 LAWS = settings(deadline=None, derandomize=True, max_examples=40)
-TURNS = st.floats(-45.0, 45.0, allow_nan=False)
+TURNS = st.floats(-45.0, 45.0, allow_nan=False).map(lambda turn: round(turn, 5))
 PLACES = st.floats(-900.0, 900.0, allow_nan=False)
 # Both axes are rounded by half a step, in both programs.
 ROUNDING_STEPS = 2.0 * 0.5**0.5
