@@ -9,12 +9,13 @@ level    how many cuts of the same line must come before a cut
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
 from vcarve.plane.arcs import size, stretches
+from vcarve.plane.arrays import ReadOnly
 
 Ints = npt.NDArray[np.int64]
 Floats = npt.NDArray[np.float64]
@@ -24,7 +25,7 @@ NM_PER_MM = 1_000_000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Cuts:
+class Cuts(ReadOnly):
     """What is to be cut.  Coordinates as in the network, depth counted downwards from the piece's top.
 
     Shapes: N places, E edges.  Depth is linear along an edge.  An edge with ``after`` lies in plan view where that other
@@ -37,10 +38,6 @@ class Cuts:
     bulge: Floats  # (E,)
     feature: Ints  # (E,) what the line is
     after: Ints  # (E,) the edge that must be cut before this one, or -1
-
-    def __post_init__(self) -> None:
-        for field in fields(self):
-            getattr(self, field.name).setflags(write=False)
 
     @property
     def depth_mm(self) -> Floats:
@@ -80,7 +77,7 @@ class Cuts:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Rings:
+class Rings(ReadOnly):
     """The outlines of cells, as cutting every cell on its own would walk them; ring r is ``half_edge[start[r]:start[r + 1]]``.
 
     Half-edge ``2 e`` runs tail to head of edge e of the cuts, ``2 e + 1`` back; R rings, H half-edges.

@@ -19,6 +19,7 @@ import numpy.typing as npt
 
 from vcarve.dryrun.arcs import planned_chords, split
 from vcarve.dryrun.kinematics import along, backward, block_times, corner_speeds, entry_caps, forward
+from vcarve.plane.arrays import ReadOnly
 from vcarve.program.moves import Event, Motion, Moves
 
 if TYPE_CHECKING:
@@ -34,7 +35,7 @@ CHUNK_BLOCKS = 500_000  # blocks planned at a time, so that memory stays bounded
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Times:
+class Times(ReadOnly):
     """When every move runs; N moves.
 
     Move ``i`` runs from ``start_s[i]`` for ``move_s[i]`` seconds.  ``total_s`` is everything; ``cut_s``, ``plunge_s``
@@ -50,10 +51,6 @@ class Times:
     rapid_s: float
     dwell_s: float
     pauses: int
-
-    def __post_init__(self) -> None:
-        self.move_s.setflags(write=False)
-        self.start_s.setflags(write=False)
 
 
 def run(moves: Moves, machine: Machine) -> Times:

@@ -14,6 +14,8 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from vcarve.plane.arrays import ReadOnly
+
 Floats = npt.NDArray[np.float64]
 Heights = npt.NDArray[np.floating[Any]]
 
@@ -21,16 +23,13 @@ MOST_PIXELS = 40_000_000  # what a whole piece may take before a coarser step is
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Surface:
+class Surface(ReadOnly):
     """A height map (ny, nx), read-only; ``x0_mm``, ``y0_mm`` is the centre of pixel (0, 0)."""
 
     height_mm: Heights  # (ny, nx)
     step_mm: float
     x0_mm: float
     y0_mm: float
-
-    def __post_init__(self) -> None:
-        self.height_mm.setflags(write=False)
 
     @property
     def x_mm(self) -> Floats:

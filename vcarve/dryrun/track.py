@@ -11,7 +11,7 @@ blind       a move at whose end some axis is lost
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
@@ -22,6 +22,7 @@ from vcarve.dryrun.arcs import boxes, chords_within, split
 from vcarve.dryrun.setup import Setup
 from vcarve.errors import Finding
 from vcarve.job.bench import Machine
+from vcarve.plane.arrays import ReadOnly
 from vcarve.program.moves import Motion, Moves, Plane
 from vcarve.quantity import Figures
 
@@ -33,7 +34,7 @@ SAG_MM = 1e-3  # how near chords follow an arc where its path is compared with s
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Track:
+class Track(ReadOnly):
     """The moves seen from the piece; N moves, read-only.
 
     ``start_mm``, ``end_mm``, ``low_mm``, ``high_mm`` (N, 3) are in piece coordinates, Z 0 at the top.  ``slack_mm`` is how far
@@ -54,12 +55,6 @@ class Track:
     slack_mm: float
     setup: Setup
     figures: Figures  # how lengths and feeds are written in sentences
-
-    def __post_init__(self) -> None:
-        for field in fields(self):
-            value = getattr(self, field.name)
-            if isinstance(value, np.ndarray):
-                value.setflags(write=False)
 
     def at(self, move: int, depth_mm: float = 0.0) -> tuple[float, float]:
         """Return where on the piece a move first is deeper than this; its start where it is so from there on, or never.

@@ -9,11 +9,12 @@ shape    cells that are translated copies of each other share one land, stored o
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 
 import numpy as np
 
 from vcarve.network.model import Floats, Ints
+from vcarve.plane.arrays import ReadOnly
 
 # An island is weak when its largest circle is smaller than this, or than this share of the depth of the grooves
 # round it: common practice, no source.
@@ -37,7 +38,7 @@ class Island:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Grooves:
+class Grooves(ReadOnly):
     """Depth and width at both ends of every edge, land of every cell.
 
     Shapes: E edges and C cells of the network, W weak islands.  Depth and width change evenly along an edge; most are the same
@@ -58,12 +59,6 @@ class Grooves:
     lands: tuple[tuple[Island, ...], ...]
     weak_mm: Floats  # (W,) diameter of the island's largest circle
     weak_at_mm: Floats  # (W, 2) its centre
-
-    def __post_init__(self) -> None:
-        for field in fields(self):
-            value = getattr(self, field.name)
-            if isinstance(value, np.ndarray):
-                value.setflags(write=False)
 
     @property
     def depth_mm(self) -> Floats:

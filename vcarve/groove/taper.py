@@ -15,6 +15,7 @@ import shapely
 
 from vcarve.network.model import Bools, Floats, Ints, Network
 from vcarve.network.split import split
+from vcarve.plane.arrays import ReadOnly
 from vcarve.plane.region import Region, polygon
 
 EDGE_MM = 0.01  # an end this near to the piece's edge lies on it
@@ -22,7 +23,7 @@ SNAP_MM = 0.01  # no line is split nearer than this to its end
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Rises:
+class Rises(ReadOnly):
     """The R ends that rise: where they are, over what length of line, what it is for, and whether it is too short."""
 
     at_mm: Floats  # (R, 2)

@@ -11,12 +11,13 @@ class       cells or edges that are translated copies of each other share a clas
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
 from vcarve.plane.arcs import stretches, turned
+from vcarve.plane.arrays import ReadOnly
 
 Ints = npt.NDArray[np.int64]
 Floats = npt.NDArray[np.float64]
@@ -39,7 +40,7 @@ class Feature:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Network:
+class Network(ReadOnly):
     """Vertices, unique edges and closed cells of every line on the piece.
 
     Coordinates have their origin at the piece's centre, X to the right, Y to the back.
@@ -58,10 +59,6 @@ class Network:
     ring_start: Ints  # (R + 1,) offsets into ring_half_edge
     cell_ring_start: Ints  # (C + 1,) offsets into rings; the first ring of a cell is its outer one
     cell_class: Ints  # (C,)
-
-    def __post_init__(self) -> None:
-        for field in fields(self):
-            getattr(self, field.name).setflags(write=False)
 
     @property
     def cut(self) -> Bools:

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
-
-import numpy as np
+from dataclasses import dataclass
 
 from vcarve.cuts.model import Bools, Ints
+from vcarve.plane.arrays import ReadOnly
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -28,7 +27,7 @@ class Proof:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Plan:
+class Plan(ReadOnly):
     """Passes over the edges of ``Cuts``.
 
     Shapes: S steps, P passes.  Step ``i`` walks edge ``half_edge[i] // 2``, from head to tail where ``half_edge[i]`` is odd,
@@ -52,12 +51,6 @@ class Plan:
     rapid_mm: float  # XY length of rapids between passes, and to the first and from the last
     levels: int  # in how many levels the deepest lines are cut
     proof: Proof
-
-    def __post_init__(self) -> None:
-        for field in fields(self):
-            value = getattr(self, field.name)
-            if isinstance(value, np.ndarray):
-                value.setflags(write=False)
 
     @property
     def passes(self) -> int:

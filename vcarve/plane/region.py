@@ -22,12 +22,13 @@ from vcarve.plane.arcs import (
     size,
     turned,
 )
+from vcarve.plane.arrays import ReadOnly
 
 SAG_MM = 1e-4  # how far the straight copy of an arc may stand off it where only nearness is asked
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Ring:
+class Ring(ReadOnly):
     """A closed run of lines and arcs.
 
     ``xy_mm`` (n, 2) are its corners, ``bulge`` (n,) belongs to the side from corner ``i`` to corner ``i + 1`` (the last side
@@ -36,10 +37,6 @@ class Ring:
 
     xy_mm: Floats
     bulge: Floats
-
-    def __post_init__(self) -> None:
-        self.xy_mm.setflags(write=False)
-        self.bulge.setflags(write=False)
 
     @property
     def curves(self) -> Floats:

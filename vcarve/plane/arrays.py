@@ -1,0 +1,19 @@
+"""Records that hold arrays: nobody writes to what another has been given."""
+
+from __future__ import annotations
+
+from dataclasses import fields
+
+import numpy as np
+
+
+class ReadOnly:
+    """A base for frozen records: the arrays in their fields can be read only."""
+
+    __slots__ = ()
+
+    def __post_init__(self) -> None:
+        for field in fields(self):  # type: ignore[arg-type]  # every record of this base is a dataclass
+            value = getattr(self, field.name)
+            if isinstance(value, np.ndarray):
+                value.setflags(write=False)
