@@ -99,6 +99,16 @@ def listed(rows: Sequence[int], make: Callable[[int], Finding]) -> list[Finding]
     return found
 
 
+def at_places(said: Finding, places_mm: Sequence[Sequence[float]]) -> list[Finding]:
+    """Return a finding once for each of its places on the piece, or for the first of very many."""
+
+    def make(index: int) -> Finding:
+        x, y = places_mm[index]
+        return replace(said, at_mm=(x, y))
+
+    return listed(range(len(places_mm)), make)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Alike:
     """Findings that say the same of several places, or differ in a figure only, in the order of the program."""

@@ -8,14 +8,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import replace
 from typing import Any
 
 import numpy as np
 import shapely
 
 from vcarve.drawing.read import Drawing
-from vcarve.errors import Finding, listed
+from vcarve.errors import Finding, at_places
 from vcarve.groove.model import WEAK_MM, WEAK_SHARE
 from vcarve.groove.slivers import edge_slivers
 from vcarve.groove.whole_cells import Cells, cells_of, deepest_depths_mm, least_pitch_mm
@@ -72,8 +71,7 @@ def drawing_findings(job: Job, layout: Layout, drawing: Drawing) -> Iterator[Fin
         )
         more = " and elsewhere" if len(those) > PLACES_TOLD else ""
         said = Finding(code, f"{what}: at {places} {figures.unit}{more}.")
-        at = [one.at_mm for one in those]
-        yield from listed(range(len(at)), lambda k, said=said, at=at: replace(said, at_mm=at[k]))  # type: ignore[misc]
+        yield from at_places(said, [one.at_mm for one in those])
     yield from _outside(job, layout, drawing)
 
 
@@ -130,9 +128,7 @@ def land_findings(job: Job, layout: Layout) -> Iterator[Finding]:
         ):
             holds, sound = (job.figures.length(mm) for mm in _sound_mm(job, layout, sample))
             said += f" At a pitch of {sound} or more every whole cell keeps land of {holds} or more."
-        weak = Finding("weak-island", said)
-        at = [(x, y) for x, y in grooves.weak_at_mm.tolist()]
-        yield from listed(range(grooves.weak), lambda k: replace(weak, at_mm=at[k]))
+        yield from at_places(Finding("weak-island", said), grooves.weak_at_mm.tolist())
     strips = edge_slivers(layout.network, grooves, [corners(ring) for ring in layout.field.outline.rings])
     if len(strips):
         thinnest = int(np.argmin(strips.width_mm))
@@ -142,7 +138,7 @@ def land_findings(job: Job, layout: Layout) -> Iterator[Finding]:
             start = f"At {len(strips)} places grooves run along the piece's edge; the thinnest strip they leave is {size} wide"
         said = f"{start}: it may break out. Shift the pattern, or change its pitch or margin."
         x, y = strips.at_mm[thinnest].tolist()
-        yield replace(Finding("edge-sliver", said), at_mm=(x, y))
+        yield Finding("edge-sliver", said, at_mm=(x, y))
 
 
 def _share(number: int, cells: int) -> str:
@@ -279,6 +275,6 @@ def taper_findings(job: Job, layout: Layout) -> Iterator[Finding]:
                 f"At {np.count_nonzero(which)} of {counted(len(which), 'loose end')} the groove rises more steeply than the "
                 f"bit's own flank, over {length(float(rises.reach_mm[which].min()))}, so the end stays round; "
             )
-            places = [(x, y) for x, y in rises.at_mm[which].tolist()]
-            one = Finding("taper-too-short", said + cure.format(least))
-            yield from listed(range(len(places)), lambda k, one=one, at=places: replace(one, at_mm=at[k]))  # type: ignore[misc]
+            yield from at_places(
+                Finding("taper-too-short", said + cure.format(least)), rises.at_mm[which].tolist()
+            )
