@@ -84,7 +84,7 @@ def program_json(made: Made) -> dict[str, Any]:
         "grooves": [
             {"name": name, "depth_mm": depth, "width_mm": width} for name, depth, width in layout.kinds
         ],
-        "tapered_ends": grooves.tapered,
+        "tapered_ends": 0 if rises is None else len(rises.short),
         "tapered_short": 0 if rises is None else int(np.count_nonzero(rises.short)),
         "taper_least_mm": None if rises is None or not len(rises.short) else float(rises.reach_mm.min()),
         "land_min_mm": grooves.narrowest_mm,

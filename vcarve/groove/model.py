@@ -79,11 +79,6 @@ class Grooves(ReadOnly):
         return _between(self.ends_half_mm, edge, share)
 
     @property
-    def tapered(self) -> int:
-        """How many ends of lines rise to the surface."""
-        return int(np.count_nonzero((self.ends_depth_mm == 0.0) & (self.depth_mm > 0.0)))
-
-    @property
     def vanished(self) -> int:
         """How many cells keep no land at all."""
         return int(np.count_nonzero(self.land_mm == 0.0))

@@ -40,15 +40,13 @@ def taper(network: Network, length_mm: float, piece: Region) -> tuple[Network, F
     free = _free_ends(network, piece)
     share = np.ones((2, len(network.tail)))
     at: list[tuple[int, float]] = []
-    reaches: list[tuple[float, int]] = []
-    crumbs: list[int] = []
+    rising: list[tuple[int, float, int]] = []
     walks = _Walks(network)
     for end in np.flatnonzero(free).tolist():
         line, stops_at = walks.from_end(end, 2.0 * length_mm)
         total = sum(walks.length[half >> 1] for half in line)
         # A crumb has no room for a deepest place between two rises.
         if free[stops_at] and total < 2.0 * SNAP_MM:
-            crumbs.append(end)
             continue
         reach = min(length_mm, total / 2.0 if free[stops_at] else total)
         done = 0.0
@@ -66,7 +64,7 @@ def taper(network: Network, length_mm: float, piece: Region) -> tuple[Network, F
             if following == reach:
                 break
             done = following
-        reaches.append((reach, int(network.feature[line[0] >> 1])))
+        rising.append((end, reach, line[0] >> 1))
     edge, place = np.array([e for e, _ in at], np.int64), np.array([s for _, s in at])
     order = np.lexsort((place, edge))
     # Two rises that meet half-way split their edge once.
@@ -75,12 +73,12 @@ def taper(network: Network, length_mm: float, piece: Region) -> tuple[Network, F
     made, parts = split(network, edge[apart], place[apart])
     # Where an edge is split it is at its full depth.
     ends: Floats = np.where([parts.start > 0.0, parts.stop < 1.0], 1.0, share[:, parts.owner])
-    free[crumbs] = False
-    reach_mm = np.array([reach for reach, _ in reaches], np.float64)
+    vertex, first = (np.array([one[k] for one in rising], np.int64) for k in (0, 2))
+    reach_mm = np.array([reach for _, reach, _ in rising], np.float64)
     rises = Rises(
-        at_mm=network.xy_mm[free],
+        at_mm=network.xy_mm[vertex],
         reach_mm=reach_mm,
-        feature=np.array([feature for _, feature in reaches], np.int64),
+        feature=network.feature[first],
         short=reach_mm < length_mm - SNAP_MM,
     )
     return _no_copies(made, np.asarray((ends < 1.0).any(axis=0))), ends, rises
