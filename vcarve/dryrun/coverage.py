@@ -18,7 +18,7 @@ from vcarve.dryrun.arcs import split
 from vcarve.dryrun.columns import Columns
 from vcarve.dryrun.track import Track
 from vcarve.network.model import Network
-from vcarve.plane.arcs import boxes, curves, evenly, lengths, nearest, parts, points, shares, size
+from vcarve.plane.arcs import boxes, curves, evenly, lengths, nearest, parts, points, ranges, shares, size
 from vcarve.plane.region import upright
 
 Floats = npt.NDArray[np.float64]
@@ -256,9 +256,8 @@ def again(found: Covered, slack_mm: Floats, least: Floats) -> tuple[Floats, Floa
     order = np.argsort(nth, kind="stable")
     # In the first round the first stretch of every edge, in the second the second of those that have two, and so on.
     for mine in np.split(order, np.flatnonzero(np.diff(nth[order])) + 1):
-        count = (last - first)[mine]
-        owner = np.repeat(mine, count)
-        here = first[owner] + np.arange(len(owner)) - np.repeat(np.cumsum(count) - count, count)
+        owner = np.repeat(mine, (last - first)[mine])
+        here = ranges(first[mine], last[mine])
         both = mark[here[:, None] + [0, 1]] - 2.0 * edge[owner, None]
         (low, high), depth = ends[owner].T, found.depth_mm[rows[owner]]
         along = (both - low[:, None]) / (high - low)[:, None]

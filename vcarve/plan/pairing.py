@@ -34,6 +34,7 @@ from vcarve.plan.costs import Rates
 from vcarve.plan.loose import chain, nearest_pairs, settle
 from vcarve.plan.tjoin import FAR_START, FROM_START, IN_PLACE, LIFT, RECUT, TO_END, Gathered, Graph
 from vcarve.plan.web import Web
+from vcarve.plane.arcs import ranges
 
 SMALL = 64  # vertices of an odd component that lifts may pass through anywhere
 FEW = 6_000  # vertices of a web in which every odd component is taken for small
@@ -297,9 +298,8 @@ def _lift_ends_s(web: Web, rates: Rates, odd: Bools, lean_s_mm: float) -> Floats
 def _add_recuts(graph: Gathered, web: Web, rates: Rates, mine: Bools) -> None:
     """Add recuts along the edges as they are cut, and level ones at every lesser depth that both ends have."""
     edge = np.flatnonzero(mine)
-    size = np.diff(web.first_node)[web.u[edge]]
-    at = np.repeat(edge, size)
-    low = web.first_node[web.u[at]] + np.arange(len(at)) - np.repeat(np.cumsum(size) - size, size)
+    nodes = web.first_node[web.u[edge]], web.first_node[web.u[edge] + 1]
+    at, low = np.repeat(edge, nodes[1] - nodes[0]), ranges(*nodes)
     depth, level = np.unique(web.depth_mm, return_inverse=True)
     key = web.node_vertex * len(depth) + level
     want = web.v[at] * len(depth) + level[low]
