@@ -6,6 +6,7 @@ The depth a line is to have changes evenly along it, and so does a move's: where
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -56,6 +57,18 @@ class _Compared:
         """Return where a share of an edge's length is."""
         x, y = points(self.network.curves(np.array([edge])), share)[0].tolist()
         return x, y
+
+    def once(self, code: str, rows: Ints, sentence: Callable[[int], str]) -> list[Finding]:
+        """Return a finding of each move that made these stretches, at the line of the first of them."""
+        rows = rows[np.argsort(self.cover.move[rows], kind="stable")]
+        rows = rows[np.flatnonzero(np.diff(self.cover.move[rows], prepend=-1))]
+        edge, move = self.cover.edge, self.cover.move
+        return listed(
+            rows.tolist(),
+            lambda row: Finding(
+                code, sentence(row), line=self.seen.line(int(move[row])), at_mm=self.place(int(edge[row]))
+            ),
+        )
 
     def wrong_depth(self, row: int, end: int) -> Finding:
         """Return the finding of a stretch that is cut at the wrong depth at one of its ends."""
@@ -220,20 +233,13 @@ def _walks(lines: _Compared, job: Job) -> list[Finding]:
 
 def _hasty(lines: _Compared, job: Job, rows: Ints, deeper_mm: Floats) -> list[Finding]:
     """Return the findings of moves that cut deeper at once than the job's step, each told where it does most."""
-    cover, length = lines.cover, lines.seen.figures.length
-    rows = rows[np.lexsort((-deeper_mm[rows], cover.move[rows]))]
-    rows = rows[np.flatnonzero(np.diff(cover.move[rows], prepend=-1))]
+    length = lines.seen.figures.length
 
-    def make(row: int) -> Finding:
+    def sentence(row: int) -> str:
         more, step = length(round(float(deeper_mm[row]), 6)), length(job.step_mm)
-        return Finding(
-            "step-too-deep",
-            f"This move cuts {more} deep at once; the job's step is {step}.",
-            line=lines.seen.line(int(cover.move[row])),
-            at_mm=lines.place(int(cover.edge[row])),
-        )
+        return f"This move cuts {more} deep at once; the job's step is {step}."
 
-    return listed(rows.tolist(), make)
+    return lines.once("step-too-deep", rows[np.argsort(-deeper_mm[rows], kind="stable")], sentence)
 
 
 def _recuts(lines: _Compared, job: Job, share: Floats) -> list[Finding]:
@@ -252,15 +258,5 @@ def _recuts(lines: _Compared, job: Job, share: Floats) -> list[Finding]:
         rows = rows[(walks > 2.0 * levels + 0.5)[cover.edge[rows]]]
         rows = rows[np.lexsort((cover.move[rows], cover.edge[rows]))]
         rows = rows[np.flatnonzero(np.diff(cover.edge[rows], append=-1))]  # the last of each edge
-    rows = rows[np.argsort(cover.move[rows], kind="stable")]
-    rows = rows[np.flatnonzero(np.diff(cover.move[rows], prepend=-1))]  # each move once
     sentence = "This move goes again along a line that is already cut to this depth."
-    return listed(
-        rows.tolist(),
-        lambda row: Finding(
-            "cut-twice",
-            sentence,
-            line=lines.seen.line(int(cover.move[row])),
-            at_mm=lines.place(int(cover.edge[row])),
-        ),
-    )
+    return lines.once("cut-twice", rows, lambda row: sentence)
