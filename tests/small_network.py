@@ -1,15 +1,20 @@
-"""Networks of a few lines made by hand, without cells, shared by the tests of what plans, writes, checks and measures."""
+"""Networks of a few lines, made by hand without cells or drawn from the catalogue, for tests of plans, writing and checks."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from typing import Any
 
 import numpy as np
+from hypothesis import strategies as st
 
 from vcarve.cuts.grooves import groove_cuts
 from vcarve.cuts.model import Cuts
+from vcarve.network.build import build
 from vcarve.network.model import NM_PER_MM, Feature, Floats, Network
+from vcarve.pattern.catalogue import names, pattern
 from vcarve.pattern.model import KINDS
+from vcarve.plane.region import rectangle
 
 Place = tuple[float, float]
 # What the lines of a pattern are for, and a frame, all of one depth.
@@ -51,3 +56,15 @@ def cuts_of(network: Network, depth_mm: float | Floats = 2.0, step_mm: float = n
     """Return the cuts of a network's lines at depths (E,), or (2, E) at tails and heads, in levels of at most ``step_mm``."""
     depth = np.broadcast_to(np.asarray(depth_mm, float), (2, len(network.tail)))
     return groove_cuts(network, depth, step_mm)[0]
+
+
+def drawn_network(draw: Callable[..., Any], side_mm: float, most: int, *edge: str) -> Network:
+    """Draw a pattern at a pitch on a square field, of no more than ``most`` edges; ``edge`` is what its lines may do there."""
+    network = None
+    while network is None or network.edges > most or not network.cut.any():
+        shape = pattern(draw(st.sampled_from(names())))
+        area = abs(shape.a1[0] * shape.a2[1] - shape.a1[1] * shape.a2[0])
+        pitch = draw(st.sampled_from([14.0, 21.5, 30.0])) / max(area**0.5 / 2.0, 1.0)
+        region = rectangle(side_mm, side_mm)
+        network = build(shape, region=region, pitch_mm=pitch, edge=draw(st.sampled_from(edge)))
+    return network

@@ -5,11 +5,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from small_job import small_job
-from small_network import cuts_of
+from small_network import cuts_of, drawn_network
 from vcarve.groove.taper import taper
 from vcarve.job.records import Zero
-from vcarve.network.build import build
-from vcarve.pattern.catalogue import names, pattern
 from vcarve.plan.planner import FLOATS, candidates, plan
 from vcarve.plane.region import rectangle
 from vcarve.program.moves import Motion
@@ -24,13 +22,7 @@ RAPID = (2000.0, 1500.0, 1000.0)  # a machine whose axes differ
 @st.composite
 def tasks(draw):
     """Draw a pattern at a pitch, one or two depths, loose ends tapered or not, one to three levels, straight or turned."""
-    network = None
-    while network is None or network.edges > MOST_EDGES or not network.cut.any():
-        shape = pattern(draw(st.sampled_from(names())))
-        area = abs(shape.a1[0] * shape.a2[1] - shape.a1[1] * shape.a2[0])
-        pitch = draw(st.sampled_from([14.0, 21.5, 30.0])) / max(area**0.5 / 2.0, 1.0)
-        edge = draw(st.sampled_from(["groove", "plain"]))
-        network = build(shape, region=rectangle(60.0, 60.0), pitch_mm=pitch, edge=edge)
+    network = drawn_network(draw, 60.0, MOST_EDGES, "groove", "plain")
     leaf = draw(st.sampled_from([2.0, 1.2]))
     rise = draw(st.sampled_from([0.0, 0.0, 3.0, 8.0]))
     network, share = taper(network, rise, rectangle(70.0, 70.0))[:2] if rise else (network, 1.0)

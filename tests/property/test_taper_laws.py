@@ -5,10 +5,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from small_job import small_job
-from small_network import cuts_of
+from small_network import cuts_of, drawn_network
 from vcarve.groove.taper import taper
-from vcarve.network.build import build
-from vcarve.pattern.catalogue import names, pattern
 from vcarve.plan.planner import plan
 from vcarve.plane.arcs import curves, points
 from vcarve.plane.region import rectangle
@@ -25,13 +23,7 @@ NEAR_MM = 0.004  # arcs are cut as chords that stray half of this
 @st.composite
 def tasks(draw):
     """Return a pattern at a pitch in a field inside its margin, a taper, and levels."""
-    network = None
-    while network is None or network.edges > MOST_EDGES or not network.cut.any():
-        shape = pattern(draw(st.sampled_from(names())))
-        area = abs(shape.a1[0] * shape.a2[1] - shape.a1[1] * shape.a2[0])
-        pitch = draw(st.sampled_from([14.0, 21.5, 30.0])) / max(area**0.5 / 2.0, 1.0)
-        region = rectangle(SIZE_MM - 10.0, SIZE_MM - 10.0)
-        network = build(shape, region=region, pitch_mm=pitch, edge="plain")
+    network = drawn_network(draw, SIZE_MM - 10.0, MOST_EDGES, "plain")
     step = draw(st.sampled_from([9.0, 1.1, 0.7]))
     return network, draw(st.sampled_from([1.0, 4.0, 11.0])), small_job(SIZE_MM, step_mm=step, arcs=False)
 
