@@ -68,6 +68,8 @@ def covered(seen: Track, which: Ints, network: Network, tolerance_mm: float) -> 
         return Covered(cut[:0], which[:0], nothing, nothing, nothing[:, 0]), which
     direct = _by_vertices(seen, which, network, cut, tolerance_mm)
     rest = np.setdiff1d(which, direct.move, assume_unique=True)
+    if not len(rest):
+        return direct, rest
     found, stray = _by_geometry(seen, rest, network, cut, tolerance_mm)
     return joined([direct, found]), stray
 

@@ -66,16 +66,15 @@ def next_half_edge(graph: Graph) -> Ints:
 
 def rings(graph: Graph) -> tuple[Ints, Ints]:
     """Return every ring as runs of half-edges: the half-edges in order, and the offsets of the rings."""
-    following = next_half_edge(graph).tolist()
+    following: list[int] = next_half_edge(graph).tolist()
     walk: list[int] = []
     starts = [0]
-    seen = bytearray(len(following))
     for first in range(len(following)):
         at = first
-        while not seen[at]:
-            seen[at] = 1
+        while (after := following[at]) >= 0:
+            following[at] = -1  # walked
             walk.append(at)
-            at = following[at]
+            at = after
         if len(walk) > starts[-1]:
             starts.append(len(walk))
     return np.array(walk, dtype=np.int64), np.array(starts, dtype=np.int64)
