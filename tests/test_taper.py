@@ -121,6 +121,6 @@ def test_ends_that_rise_steeply_are_told(tmp_path: Path, lines: str, taper: str,
     found = [one for one in made["findings"] if one["code"] == "taper-too-short"]
 
     assert all(one["sentence"].startswith(said) for one in found)
-    assert (len(found) > 0) == bool(said)
+    assert len(found) == len({tuple(one["at_mm"]) for one in found}) == (int(said.split()[1]) if said else 0)
     if "V10.5" in lines:
         assert [one["at_mm"] for one in found] == [[20.0, 9.5]]
