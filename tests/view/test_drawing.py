@@ -6,6 +6,7 @@ import io
 import math
 import re
 from dataclasses import replace
+from typing import Any, get_args
 from xml.etree import ElementTree
 
 import numpy as np
@@ -20,7 +21,7 @@ from vcarve.errors import Finding
 from vcarve.groove.land import measure
 from vcarve.groove.model import Grooves
 from vcarve.groove.width import VBit
-from vcarve.job.records import Job
+from vcarve.job.records import Job, Zero, ZeroPlace
 from vcarve.network.build import build, build_lines
 from vcarve.network.model import Network
 from vcarve.pattern.catalogue import pattern
@@ -119,6 +120,26 @@ def test_everything_is_said_in_words_and_shapes() -> None:
     assert {"1", str(plan.passes)} <= set(words)
     assert {"100\u00a0mm", "80\u00a0mm", "clamp", "A", "X", "Y"} <= set(words)
     assert {"4\u00a0mm wide", "2.5\u00a0mm wide"} <= set(re.findall(r"[\d.]+\xa0mm wide", " ".join(words)))
+
+
+@pytest.mark.parametrize("turn", [0.0, 30.0, -30.0])
+@pytest.mark.parametrize("xy", get_args(ZeroPlace))
+def test_the_zero_s_arrows_are_in_the_picture(xy: ZeroPlace, turn: float) -> None:
+    """Wherever zero is and however the piece lies, the names of X and Y are seen whole."""
+    job, network, grooves, cuts, plan = made()
+    job = job.model_copy(update={"zero": Zero(xy=xy, turn_deg=turn)})
+    text = plan_svg(job, network, grooves, cuts, plan, KINDS)
+    drawn: Any = svgelements.SVG.parse(io.StringIO(text), reify=True, ppi=25.4)
+
+    badges = [
+        shape.bbox()
+        for shape in drawn.select(lambda e: isinstance(e, svgelements.Circle))
+        if shape.values.get("stroke-opacity") == "0"
+    ]
+    assert len(badges) == 2
+    for x0, y0, x1, y1 in badges:
+        assert 0.0 <= x0 < x1 <= drawn.width
+        assert 0.0 <= y0 < y1 <= drawn.height
 
 
 def test_every_place_of_a_finding_is_marked_and_the_narrowest_land_stays_in_sight() -> None:

@@ -239,8 +239,10 @@ def plan_svg(
     bottom += 3.6 * u * (len(caption) - 3)
     top += BANNER * u if refused else 0.0
     zero = mount_of(job).zero_mm
+    # The arrows of X and Y stand beyond the piece there.
+    if zero[0] > 0.0:
+        right = max(right, 11.0 * u)
     if zero[1] > 0.0:
-        # The arrow of Y stands above the piece there.
         top = max(top, 22.0 * u)
     room = max(78.0 * u - (left + wide + right), 0.0)
     box = (
