@@ -6,7 +6,8 @@ import numpy as np
 
 from vcarve.groove import footprint as outlines
 from vcarve.groove.model import Grooves
-from vcarve.network.model import NM_PER_MM, Floats, Ints, Network
+from vcarve.network.model import Network
+from vcarve.plane.arrays import NM_PER_MM, Floats, Ints
 
 
 def footprint(network: Network, grooves: Grooves) -> list[Ints]:

@@ -11,9 +11,10 @@ from hypothesis import strategies as st
 from vcarve.cuts.grooves import groove_cuts
 from vcarve.cuts.model import Cuts
 from vcarve.network.build import build
-from vcarve.network.model import NM_PER_MM, Feature, Floats, Network
+from vcarve.network.model import Feature, Network
 from vcarve.pattern.catalogue import names, pattern
 from vcarve.pattern.model import KINDS
+from vcarve.plane.arrays import NM_PER_MM, Floats
 from vcarve.plane.region import rectangle
 
 Place = tuple[float, float]

@@ -10,11 +10,12 @@ import pytest
 
 from small_job import make_program, on_machine
 from vcarve.dryrun.carved import carved, carved_findings, measured
-from vcarve.dryrun.measure import ACROSS_STEPS, Floats, Ints, Measured, Places
+from vcarve.dryrun.measure import ACROSS_STEPS, Measured, Places
 from vcarve.dryrun.surface import Surface
 from vcarve.job.load import load_job
 from vcarve.job.records import Job
 from vcarve.layout.stages import Layout
+from vcarve.plane.arrays import Floats, Ints
 from vcarve.proofing import DryRun, check_program
 from vcarve.summary import dry_run_json, widths_sentence
 

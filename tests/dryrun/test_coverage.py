@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 import shapely
 
-from vcarve.dryrun.coverage import Covered, Floats, again, union
+from vcarve.dryrun.coverage import Covered, again, union
+from vcarve.plane.arrays import Floats
 
 
 def stretches(edge: Any, move: Any, ends: Any, depth_mm: Any) -> Covered:

@@ -21,9 +21,10 @@ from vcarve.groove.model import Grooves
 from vcarve.groove.outline import SAG_NM
 from vcarve.groove.width import VBit
 from vcarve.network.build import build, build_lines
-from vcarve.network.model import NM_PER_MM, Network
+from vcarve.network.model import Network
 from vcarve.pattern.catalogue import pattern
 from vcarve.pattern.model import Line, Point
+from vcarve.plane.arrays import NM_PER_MM
 from vcarve.plane.region import lines_along, rectangle
 
 MICROMETRE = 1e-3

@@ -11,8 +11,8 @@ import shapely
 from vcarve.job.load import load_job
 from vcarve.layout.proposals import MOST_CELLS, proposals
 from vcarve.layout.stages import Layout, lay_out
-from vcarve.network.model import NM_PER_MM
 from vcarve.pipeline import plan_program
+from vcarve.plane.arrays import NM_PER_MM
 
 JOB = """
 piece: {{width: {wide} mm, height: {high} mm, thickness: 10 mm, wood: cherry-black}}

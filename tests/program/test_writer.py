@@ -20,8 +20,9 @@ from vcarve.cuts.model import Cuts
 from vcarve.errors import InternalError
 from vcarve.job.load import load_machine
 from vcarve.job.records import Job
-from vcarve.network.model import NM_PER_MM, Network
+from vcarve.network.model import Network
 from vcarve.plan.model import Plan, Proof
+from vcarve.plane.arrays import NM_PER_MM
 from vcarve.program.writer import frame_of, opening
 from vcarve.program.writer import write as write_plan
 

@@ -9,9 +9,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from vcarve.cuts.model import NM_PER_MM, Cuts, Floats, Ints, Rings
+from vcarve.cuts.model import Cuts, Rings
 from vcarve.network.model import Network
 from vcarve.network.split import split
+from vcarve.plane.arrays import NM_PER_MM, Floats, Ints
 
 SHAVING_MM = 0.02  # near the rounding of depths; a level of its own for that would cut nothing
 # The usual last decimal: a cut deeper than a step by no more is not told from one as deep.

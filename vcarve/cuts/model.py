@@ -12,16 +12,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
 from vcarve.plane.arcs import size, stretches
-from vcarve.plane.arrays import ReadOnly
-
-Ints = npt.NDArray[np.int64]
-Floats = npt.NDArray[np.float64]
-Bools = npt.NDArray[np.bool_]
-
-NM_PER_MM = 1_000_000
+from vcarve.plane.arrays import NM_PER_MM, Floats, Ints, ReadOnly
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

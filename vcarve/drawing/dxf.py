@@ -16,7 +16,8 @@ import numpy as np
 
 from vcarve.drawing.sheet import MOST_LINES, Sheet
 from vcarve.errors import InputError, Problem
-from vcarve.plane.arcs import TURN, Floats, Point
+from vcarve.plane.arcs import TURN, Point
+from vcarve.plane.arrays import Floats
 from vcarve.plane.fit import Arc, ellipse_arc, fit_arcs
 
 # $INSUNITS codes of the DXF reference: millimetres per unit.

@@ -19,7 +19,8 @@ import numpy as np
 
 from vcarve.errors import InputError, Problem
 from vcarve.pattern.model import Line
-from vcarve.plane.arcs import Bools, Floats, Ints, Point, boxes, bulge_between, nearest, size
+from vcarve.plane.arcs import Point, boxes, bulge_between, nearest, size
+from vcarve.plane.arrays import Bools, Floats, Ints
 from vcarve.plane.region import upright
 
 MOST_CLOSE = 200_000  # pairs of corners near enough to be made one; for each the lines round them are walked

@@ -17,7 +17,7 @@ from vcarve.drawing.sheet import MOST_LINES, Sheet
 from vcarve.drawing.svg_path import PX_MM, SHAPES, add_path
 from vcarve.drawing.xml import Node, read_tree
 from vcarve.errors import InputError, Problem
-from vcarve.plane.arcs import Floats
+from vcarve.plane.arrays import Floats
 
 # CSS Values and Units, absolute lengths: px per unit.
 _UNIT_PX = {

@@ -12,7 +12,8 @@ import numpy as np
 
 from vcarve.drawing.sheet import MOST_LINES, Sheet
 from vcarve.errors import InputError, Problem
-from vcarve.plane.arcs import Floats, Point
+from vcarve.plane.arcs import Point
+from vcarve.plane.arrays import Floats
 from vcarve.plane.fit import Arc, bezier, ellipse_arc, fit_arcs
 
 PX_MM = 25.4 / 96.0

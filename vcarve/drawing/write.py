@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from html import escape
 from typing import Any
 
-from vcarve.plane.arcs import Floats
+from vcarve.plane.arrays import Floats
 from vcarve.view import look
 from vcarve.view.svg import at, bows, num, ring_path
 

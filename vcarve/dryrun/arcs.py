@@ -6,14 +6,11 @@ Written here anew, from centre and sweep as the reader believes them: the dry ru
 from __future__ import annotations
 
 import numpy as np
-import numpy.typing as npt
 
 from vcarve.dryrun.setup import UNKNOWN, Setup
+from vcarve.plane.arrays import Floats, Ints
 from vcarve.program.grammar import PLANES
 from vcarve.program.moves import Moves, Plane
-
-Floats = npt.NDArray[np.float64]
-Ints = npt.NDArray[np.int64]
 
 
 def axes_of(moves: Moves, which: Ints) -> Ints:

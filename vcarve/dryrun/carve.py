@@ -17,12 +17,12 @@ from vcarve.dryrun.setup import UNKNOWN, Setup
 from vcarve.dryrun.strokes import Arcs, Lines, strokes
 from vcarve.dryrun.surface import Surface, pixels
 from vcarve.dryrun.tip import Tip
+from vcarve.plane.arrays import Floats
 from vcarve.program.moves import Moves
 
 if TYPE_CHECKING:
     from vcarve.job.bench import Bit
 
-Floats = npt.NDArray[np.float64]
 Heights = npt.NDArray[np.floating[Any]]
 Kernel = Callable[[Any, Floats, Floats, Tip, Any], Heights]
 

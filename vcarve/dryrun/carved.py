@@ -23,8 +23,9 @@ from vcarve.errors import Finding, listed
 from vcarve.groove.model import Grooves
 from vcarve.groove.width import sensitivity
 from vcarve.job.records import Job
-from vcarve.network.model import Bools, Floats, Ints, Network
+from vcarve.network.model import Network
 from vcarve.plane.arcs import boxes
+from vcarve.plane.arrays import Bools, Floats, Ints
 from vcarve.program.moves import Moves
 
 USUAL_STEP_MM = 0.05

@@ -19,14 +19,12 @@ import numpy.typing as npt
 
 from vcarve.dryrun.arcs import planned_chords, split
 from vcarve.dryrun.kinematics import along, backward, block_times, corner_speeds, entry_caps, forward
-from vcarve.plane.arrays import ReadOnly
+from vcarve.plane.arrays import Floats, Ints, ReadOnly
 from vcarve.program.moves import Event, Motion, Moves
 
 if TYPE_CHECKING:
     from vcarve.job.bench import Axes, AxesAcceleration, AxesRate, Machine
 
-Floats = npt.NDArray[np.float64]
-Ints = npt.NDArray[np.int64]
 
 FLOOR_MM_MIN = 1.0  # no move runs slower than this (Grbl v1.1)
 DWELL_STEP_S = 0.05  # Grbl waits in steps of this length

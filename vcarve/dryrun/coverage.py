@@ -10,7 +10,6 @@ from __future__ import annotations
 from dataclasses import dataclass, fields
 
 import numpy as np
-import numpy.typing as npt
 import shapely
 from scipy.spatial import cKDTree
 
@@ -19,11 +18,8 @@ from vcarve.dryrun.columns import Columns
 from vcarve.dryrun.track import Track
 from vcarve.network.model import Network
 from vcarve.plane.arcs import boxes, curves, evenly, lengths, nearest, parts, points, ranges, shares, size
+from vcarve.plane.arrays import Floats, Ints
 from vcarve.plane.region import upright
-
-Floats = npt.NDArray[np.float64]
-Ints = npt.NDArray[np.int64]
-Bools = npt.NDArray[np.bool_]
 
 PAIRS = 1 << 18  # pairs of a move and an edge compared together
 TOUCH = 4.0  # stretches of so few tolerances are neighbours that meet at a vertex, not a cut along the edge

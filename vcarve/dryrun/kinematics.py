@@ -13,9 +13,8 @@ rules for the limits along a direction and for the corner.  Speeds are mm/s, acc
 from __future__ import annotations
 
 import numpy as np
-import numpy.typing as npt
 
-Floats = npt.NDArray[np.float64]
+from vcarve.plane.arrays import Floats
 
 STRAIGHT_ON = 0.999999  # cosine of the turn from which a corner counts as none
 REVERSAL = -0.999999  # cosine of the turn from which a corner counts as turning back

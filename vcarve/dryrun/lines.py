@@ -10,7 +10,6 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 import shapely
 from scipy.spatial import cKDTree
 
@@ -21,11 +20,8 @@ from vcarve.groove.model import Grooves
 from vcarve.job.records import Job
 from vcarve.network.model import Network
 from vcarve.plane.arcs import boxes, nearest, points, size
+from vcarve.plane.arrays import Bools, Floats, Ints
 from vcarve.plane.region import lines_along, upright
-
-Bools = npt.NDArray[np.bool_]
-Floats = npt.NDArray[np.float64]
-Ints = npt.NDArray[np.int64]
 
 CHORDS_OFF_MM = 0.01  # from an edge, where the place is told at which a move leaves it
 OTHER_JOB = 0.5  # from this share of strays and of missed lines on, it is the program of another job

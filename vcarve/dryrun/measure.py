@@ -12,21 +12,18 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-import numpy.typing as npt
 import shapely
 
 from vcarve.dryrun.surface import Surface
 from vcarve.dryrun.tip import Tip
 from vcarve.network.model import Network
 from vcarve.plane.arcs import directions, left, points
+from vcarve.plane.arrays import Bools, Floats, Ints
 from vcarve.plane.region import lines_along
 
 if TYPE_CHECKING:
     from vcarve.job.bench import Bit
 
-Floats = npt.NDArray[np.float64]
-Ints = npt.NDArray[np.int64]
-Bools = npt.NDArray[np.bool_]
 
 TOUCHED_MM = 1e-6  # a pixel counts as cut from this depth on: below rounding of single precision
 # Places along an edge, the farthest from its ends first.

@@ -8,10 +8,11 @@ import numpy as np
 import shapely
 
 from vcarve.dryrun.arcs import chords_within, split
-from vcarve.dryrun.track import SAG_MM, Bools, Floats, Ints, Track, entry
+from vcarve.dryrun.track import SAG_MM, Track, entry
 from vcarve.errors import Finding, listed
 from vcarve.groove.width import deepest_mm, width_mm
 from vcarve.job.records import Clamp, Job
+from vcarve.plane.arrays import Bools, Floats, Ints
 
 CHORDS_MM = 5e-4
 LOW_MM = 0.1  # a planed board is flat to about so much: common practice, no source

@@ -8,12 +8,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
 from vcarve.job.bench import Machine
 from vcarve.job.records import Job
-
-Floats = npt.NDArray[np.float64]
+from vcarve.plane.arrays import Floats
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

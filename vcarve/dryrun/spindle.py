@@ -7,9 +7,10 @@ from collections.abc import Iterator
 import numpy as np
 
 from vcarve.dryrun.safety import SLOW_MM_MIN
-from vcarve.dryrun.track import Ints, Track
+from vcarve.dryrun.track import Track
 from vcarve.errors import Finding, listed
 from vcarve.job.bench import Machine
+from vcarve.plane.arrays import Ints
 from vcarve.program.moves import Event
 from vcarve.quantity import format_number, format_rpm
 

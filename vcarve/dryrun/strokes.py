@@ -14,17 +14,14 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
 from vcarve.dryrun.arcs import chords_within, split
 from vcarve.dryrun.columns import Columns
 from vcarve.dryrun.setup import Setup
 from vcarve.dryrun.tip import Tip
 from vcarve.plane.arcs import evenly
+from vcarve.plane.arrays import Floats, Ints
 from vcarve.program.moves import Moves, Plane
-
-Floats = npt.NDArray[np.float64]
-Ints = npt.NDArray[np.int64]
 
 STROKE_MM = 5.0  # longer moves are parted, so that each stroke only meets a narrow band of the surface
 HELIX_SAG_MM = 1e-4  # helices and upright arcs become chords that stay this near: far below any grid step

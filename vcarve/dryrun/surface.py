@@ -14,9 +14,8 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from vcarve.plane.arrays import ReadOnly
+from vcarve.plane.arrays import Floats, ReadOnly
 
-Floats = npt.NDArray[np.float64]
 Heights = npt.NDArray[np.floating[Any]]
 
 MOST_PIXELS = 40_000_000  # what a whole piece may take before a coarser step is chosen

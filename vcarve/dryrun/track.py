@@ -15,20 +15,15 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
-import numpy.typing as npt
 import shapely
 
 from vcarve.dryrun.arcs import boxes, chords_within, split
 from vcarve.dryrun.setup import Setup
 from vcarve.errors import Finding
 from vcarve.job.bench import Machine
-from vcarve.plane.arrays import ReadOnly
+from vcarve.plane.arrays import Bools, Floats, ReadOnly
 from vcarve.program.moves import Motion, Moves, Plane
 from vcarve.quantity import Figures
-
-Floats = npt.NDArray[np.float64]
-Ints = npt.NDArray[np.int64]
-Bools = npt.NDArray[np.bool_]
 
 SAG_MM = 1e-3  # how near chords follow an arc where its path is compared with something
 

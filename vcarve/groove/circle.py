@@ -15,7 +15,7 @@ import numpy as np
 import shapely
 from scipy.spatial import Voronoi, cKDTree
 
-from vcarve.network.model import Floats, Ints
+from vcarve.plane.arrays import Floats, Ints
 
 ROUGH_MM = 0.01  # where a polygon has several best places, one up to this much smaller may be taken
 FINE_MM = 1e-6

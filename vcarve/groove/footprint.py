@@ -15,7 +15,8 @@ import shapely
 from vcarve.groove.model import Grooves
 from vcarve.groove.near import boxes_round
 from vcarve.groove.outline import Path, Strokes, group, union
-from vcarve.network.model import NM_PER_MM, Bools, Floats, Ints, Network
+from vcarve.network.model import Network
+from vcarve.plane.arrays import NM_PER_MM, Bools, Floats, Ints
 from vcarve.plane.region import lines_along
 
 TILE_EDGES = 30  # lines joined in one go

@@ -22,8 +22,9 @@ from vcarve.groove.model import WEAK_MM, WEAK_SHARE, Grooves, Island
 from vcarve.groove.near import boxes_round, cell_boxes, close_pairs, others_near
 from vcarve.groove.outline import SAG_NM, Path, Strokes, flatten, group, in_nm, inset, subtract
 from vcarve.groove.width import Cone, cone_line_mm, width_mm
-from vcarve.network.model import NM_PER_MM, Bools, Floats, Ints, Network
+from vcarve.network.model import Network
 from vcarve.plane.arcs import ranges
+from vcarve.plane.arrays import NM_PER_MM, Bools, Floats, Ints
 
 # Land whose largest circle is smaller than this is the rounding of the chords, not wood.
 NOTHING_MM = 0.002

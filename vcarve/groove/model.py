@@ -13,8 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from vcarve.network.model import Floats, Ints
-from vcarve.plane.arrays import ReadOnly
+from vcarve.plane.arrays import Floats, Ints, ReadOnly
 
 # An island is weak when its largest circle is smaller than this, or than this share of the depth of the grooves
 # round it: common practice, no source.

@@ -7,8 +7,9 @@ from typing import Any
 import numpy as np
 import shapely
 
-from vcarve.network.model import NM_PER_MM, Bools, Floats, Ints, Network
+from vcarve.network.model import Network
 from vcarve.plane.arcs import boxes, ranges
+from vcarve.plane.arrays import NM_PER_MM, Bools, Floats, Ints
 from vcarve.plane.region import lines_along, upright
 
 SAG_MM = 0.01  # of the chords by which it is seen how near a groove comes to a cell; allowed for

@@ -11,7 +11,7 @@ from collections.abc import Iterable, Sequence
 import numpy as np
 import pyclipper
 
-from vcarve.network.model import NM_PER_MM, Floats, Ints, Network
+from vcarve.network.model import Network
 from vcarve.plane.arcs import (
     chord_counts,
     chords,
@@ -23,6 +23,7 @@ from vcarve.plane.arcs import (
     size,
     turned,
 )
+from vcarve.plane.arrays import NM_PER_MM, Floats, Ints
 
 Path = list[list[int]]
 

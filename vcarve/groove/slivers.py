@@ -17,8 +17,9 @@ from scipy.sparse.csgraph import connected_components
 
 from vcarve.groove.model import WEAK_MM, WEAK_SHARE, Grooves
 from vcarve.groove.near import boxes_round
-from vcarve.network.model import Bools, Floats, Ints, Network
+from vcarve.network.model import Network
 from vcarve.plane.arcs import evenly
+from vcarve.plane.arrays import Bools, Floats, Ints
 from vcarve.plane.region import lines_along
 
 RUN = 4.0  # lines that leave the edge at 14 degrees or more leave shorter strips: common practice, no source

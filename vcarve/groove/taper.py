@@ -13,9 +13,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 import shapely
 
-from vcarve.network.model import Bools, Floats, Ints, Network
+from vcarve.network.model import Network
 from vcarve.network.split import split
-from vcarve.plane.arrays import ReadOnly
+from vcarve.plane.arrays import Bools, Floats, Ints, ReadOnly
 from vcarve.plane.region import Region, polygon
 
 EDGE_MM = 0.01  # an end this near to the piece's edge lies on it

@@ -14,8 +14,9 @@ import shapely
 from vcarve.drawing.write import Page
 from vcarve.groove.footprint import closed_cells, outer_rings
 from vcarve.groove.model import Grooves
-from vcarve.network.model import NM_PER_MM, Feature, Floats, Ints, Network
+from vcarve.network.model import Feature, Network
 from vcarve.plane.arcs import curves, turned
+from vcarve.plane.arrays import NM_PER_MM, Floats, Ints
 from vcarve.plane.refit import with_arcs
 
 SPECK_MM = 0.001  # corners that stand out less are left out

@@ -15,7 +15,8 @@ from vcarve.groove.width import deepest_mm, width_mm
 from vcarve.job.records import Job, Outline
 from vcarve.pattern.model import Line, Point, rows
 from vcarve.pattern.shapes import circle, ellipse, regular_polygon, rounded_rectangle
-from vcarve.plane.arcs import Floats, joined
+from vcarve.plane.arcs import joined
+from vcarve.plane.arrays import Floats
 from vcarve.plane.inset import inset
 from vcarve.plane.region import (
     Region,

@@ -23,7 +23,8 @@ from vcarve.job.records import Job
 from vcarve.layout.field import Field, beyond, make_field
 from vcarve.layout.lines import Lines, place_lines
 from vcarve.network.build import build, build_lines
-from vcarve.network.model import Feature, Floats, Network
+from vcarve.network.model import Feature, Network
+from vcarve.plane.arrays import Floats
 from vcarve.plane.region import corners
 from vcarve.quantity import counted
 

@@ -11,13 +11,9 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 
 from vcarve.job.records import Job
-
-NM_PER_MM = 1_000_000
-
-Ints = npt.NDArray[np.int64]
+from vcarve.plane.arrays import NM_PER_MM, Ints
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

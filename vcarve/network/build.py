@@ -13,13 +13,14 @@ from vcarve.errors import InputError, Problem
 from vcarve.network.clip import clip
 from vcarve.network.faces import owners, ring_areas, rings
 from vcarve.network.graph import Graph
-from vcarve.network.model import NM_PER_MM, Bools, Ints, Network
+from vcarve.network.model import Network
 from vcarve.network.noding import SNAP_MM, near_pairs, node
 from vcarve.network.proof import prove
 from vcarve.network.repeat import Placing, repeat
 from vcarve.pattern.model import Line, Pattern
 from vcarve.pattern.unit import nearest_apart, unit_network
 from vcarve.plane.arcs import boxes, halved, ranges
+from vcarve.plane.arrays import NM_PER_MM, Bools, Ints
 from vcarve.plane.region import Region, area_mm2, bounds, half_turns
 
 # Vertices nearer than this may snap together at the border and stay apart elsewhere.

@@ -15,7 +15,7 @@ from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
 from vcarve.network.graph import Graph
-from vcarve.network.model import OUTLINE, Bools, Floats, Ints
+from vcarve.network.model import OUTLINE
 from vcarve.network.noding import (
     FRAME,
     LINE,
@@ -27,6 +27,7 @@ from vcarve.network.noding import (
     node,
 )
 from vcarve.plane.arcs import boxes, middles
+from vcarve.plane.arrays import Bools, Floats, Ints
 from vcarve.plane.region import SAG_MM, Region, half_turns, inside, lines_along, upright
 
 

@@ -13,8 +13,9 @@ import numpy as np
 import shapely
 
 from vcarve.network.graph import Graph
-from vcarve.network.model import Bools, Floats, Ints, Network
+from vcarve.network.model import Network
 from vcarve.plane.arcs import boxes, chord_counts, cross, curves, evenly, points, ranges, segment_areas
+from vcarve.plane.arrays import Bools, Floats, Ints
 from vcarve.plane.region import SAG_MM, upright
 
 # Edges that leave a vertex closer together than this may touch there; see next_half_edge.

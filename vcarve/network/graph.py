@@ -6,8 +6,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from vcarve.network.model import OUTLINE, Bools, Floats, Ints
+from vcarve.network.model import OUTLINE
 from vcarve.plane.arcs import curves, turned
+from vcarve.plane.arrays import Bools, Floats, Ints
 
 ALL = slice(None)
 OF_EDGES = ("tail", "head", "bulge", "feature", "edge_class", "rim")

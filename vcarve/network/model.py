@@ -14,16 +14,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
 from vcarve.plane.arcs import stretches, turned
-from vcarve.plane.arrays import ReadOnly
+from vcarve.plane.arrays import NM_PER_MM, Bools, Floats, Ints, ReadOnly
 
-Ints = npt.NDArray[np.int64]
-Floats = npt.NDArray[np.float64]
-Bools = npt.NDArray[np.bool_]
-
-NM_PER_MM = 1_000_000
 OUTLINE = -1  # what edges are for that only close cells
 
 

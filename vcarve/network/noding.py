@@ -20,8 +20,8 @@ from scipy.spatial import cKDTree
 
 from vcarve.errors import InputError
 from vcarve.network.graph import Graph
-from vcarve.network.model import Bools, Floats, Ints
 from vcarve.plane.arcs import boxes, bulge_between, points
+from vcarve.plane.arrays import Bools, Floats, Ints
 from vcarve.plane.meet import meetings
 from vcarve.plane.region import upright
 

@@ -8,9 +8,9 @@ from scipy.sparse.csgraph import connected_components
 
 from vcarve.errors import InternalError
 from vcarve.network.graph import Graph
-from vcarve.network.model import Bools, Floats, Ints
 from vcarve.network.noding import SNAP_MM
 from vcarve.plane.arcs import lengths
+from vcarve.plane.arrays import Bools, Floats, Ints
 from vcarve.plane.region import Region, area_mm2, half_turns
 
 

@@ -8,10 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from vcarve.network.graph import Graph
-from vcarve.network.model import Floats, Ints
 from vcarve.pattern.model import Pattern
 from vcarve.pattern.unit import UnitNetwork
 from vcarve.plane.arcs import boxes, curves
+from vcarve.plane.arrays import Floats, Ints
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

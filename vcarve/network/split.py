@@ -6,8 +6,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from vcarve.network.model import Floats, Ints, Network
+from vcarve.network.model import Network
 from vcarve.plane.arcs import bulge_between, curves, points, ranges
+from vcarve.plane.arrays import Floats, Ints
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

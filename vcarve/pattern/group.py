@@ -14,7 +14,8 @@ import numpy as np
 from vcarve.pattern.model import Pattern, Point
 from vcarve.pattern.symmetry import Isometry, Lattice, mirror, rotation
 from vcarve.pattern.unit import covers_itself, unit_network
-from vcarve.plane.arcs import Bools, Floats, circles, directions, lengths, sweeps
+from vcarve.plane.arcs import circles, directions, lengths, sweeps
+from vcarve.plane.arrays import Bools, Floats
 
 _SAME = 1e-6  # of a length: two features of one kind
 

@@ -12,7 +12,8 @@ from vcarve.pattern.group import group_name, repeats_sooner, symmetries
 from vcarve.pattern.model import Pattern, rows
 from vcarve.pattern.symmetry import Lattice
 from vcarve.pattern.unit import TOLERANCE, UnitNetwork, copies, woven
-from vcarve.plane.arcs import Floats, Ints, curves, distances, size
+from vcarve.plane.arcs import curves, distances, size
+from vcarve.plane.arrays import Floats, Ints
 from vcarve.quantity import MM, Figures
 
 NEAR = 2.0e-3  # of the unit cell: ends this close were surely meant to meet (0.04 mm at 20 mm)

@@ -11,8 +11,9 @@ from typing import Literal
 
 import numpy as np
 
-from vcarve.plane.arcs import Floats, lengths
 from vcarve.plane.arcs import Point as Point
+from vcarve.plane.arcs import lengths
+from vcarve.plane.arrays import Floats
 
 KINDS = ("ground", "leaf")  # what a pattern's lines are for
 GROUND, LEAF = range(2)

@@ -14,7 +14,8 @@ from typing import Literal
 import numpy as np
 
 from vcarve.pattern.model import Line, Point
-from vcarve.plane.arcs import Floats, size
+from vcarve.plane.arcs import size
+from vcarve.plane.arrays import Floats
 
 LatticeKind = Literal["square", "triangular", "rhombic", "rectangular", "oblique"]
 

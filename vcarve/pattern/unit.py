@@ -20,21 +20,8 @@ from vcarve.errors import InputError
 from vcarve.pattern.model import Line, Pattern, rows
 from vcarve.pattern.symmetry import TOLERANCE as EXACT
 from vcarve.pattern.symmetry import Lattice
-from vcarve.plane.arcs import (
-    Bools,
-    Floats,
-    Ints,
-    beside,
-    boxes,
-    circles,
-    curves,
-    cut,
-    joined,
-    lengths,
-    middles,
-    shares,
-    size,
-)
+from vcarve.plane.arcs import beside, boxes, circles, curves, cut, joined, lengths, middles, shares, size
+from vcarve.plane.arrays import Bools, Floats, Ints
 from vcarve.plane.meet import meetings
 from vcarve.plane.region import upright
 

@@ -8,12 +8,13 @@ from __future__ import annotations
 import numpy as np
 from scipy.spatial import cKDTree
 
-from vcarve.cuts.model import Ints, Rings
+from vcarve.cuts.model import Rings
 from vcarve.plan.costs import Rates
 from vcarve.plan.join import join
 from vcarve.plan.pairing import pair
 from vcarve.plan.tour import Tour, tour
 from vcarve.plan.web import Web
+from vcarve.plane.arrays import Ints
 
 
 def ordered(web: Web, edge: Ints, back: Ints, *, apart: Ints | None = None) -> Tour:

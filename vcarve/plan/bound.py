@@ -39,12 +39,12 @@ from dataclasses import replace
 
 import numpy as np
 
-from vcarve.cuts.model import Ints
 from vcarve.plan.costs import Rates
 from vcarve.plan.join import join
 from vcarve.plan.moats import MOST, raise_bound
 from vcarve.plan.pairing import Pairing, solved
 from vcarve.plan.web import Web
+from vcarve.plane.arrays import Ints
 
 
 def bound_s(web: Web, rates: Rates, pairing: Pairing) -> float:

@@ -16,8 +16,8 @@ from functools import cache
 
 import numpy as np
 
-from vcarve.cuts.model import Bools, Floats, Ints
 from vcarve.plan.costs import Rates, corner_loss_s
+from vcarve.plane.arrays import Bools, Floats, Ints
 
 EMPTY_S = 1000.0  # a lift followed by a lift cuts nothing
 CHUNK = 20_000

@@ -21,8 +21,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from vcarve.cuts.model import Cuts, Floats
+from vcarve.cuts.model import Cuts
 from vcarve.job.records import Job
+from vcarve.plane.arrays import Floats
 
 STRAIGHT = 0.999999  # cosine beyond which the planner sees no corner, or a reversal
 

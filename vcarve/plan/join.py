@@ -18,9 +18,9 @@ from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
-from vcarve.cuts.model import Bools, Floats, Ints
 from vcarve.plan.costs import Rates
 from vcarve.plan.web import Web
+from vcarve.plane.arrays import Bools, Floats, Ints
 
 NEIGHBOURS = 10
 

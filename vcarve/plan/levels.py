@@ -10,7 +10,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from vcarve.cuts.model import Cuts, Ints
+from vcarve.cuts.model import Cuts
 from vcarve.plan.bound import best_pairing, bound_s
 from vcarve.plan.costs import Rates
 from vcarve.plan.join import join
@@ -18,6 +18,7 @@ from vcarve.plan.pairing import Pairing, pair
 from vcarve.plan.timing import clock, ends_of
 from vcarve.plan.tour import Tour, tour
 from vcarve.plan.web import Web
+from vcarve.plane.arrays import Ints
 
 
 def last_cuts(web: Web) -> Web:

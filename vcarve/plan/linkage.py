@@ -21,9 +21,9 @@ import numpy as np
 from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import minimum_spanning_tree
 
-from vcarve.cuts.model import Bools, Floats, Ints
 from vcarve.plan.pairing import Task, small_components
 from vcarve.plan.tjoin import FROM_START, LIFT, TO_END
+from vcarve.plane.arrays import Bools, Floats, Ints
 
 USUAL = 0.9  # share of the gaps in the tree that are no longer than the moats reach
 

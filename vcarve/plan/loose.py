@@ -11,9 +11,9 @@ import itertools
 import numpy as np
 from scipy.spatial import cKDTree
 
-from vcarve.cuts.model import Bools, Floats, Ints
 from vcarve.plan.costs import Rates
 from vcarve.plan.web import Web
+from vcarve.plane.arrays import Bools, Floats, Ints
 
 ENTRIES = 24  # places a large loop may be entered at
 NEAR = 6

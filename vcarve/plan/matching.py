@@ -14,7 +14,7 @@ import numpy.typing as npt
 import pymatching
 from scipy.sparse import csc_matrix
 
-from vcarve.cuts.model import Floats, Ints
+from vcarve.plane.arrays import Floats, Ints
 
 Marks = npt.NDArray[np.uint8]  # one per node, 1 for a member of T
 STEPS = 1 << 22  # the largest whole weight

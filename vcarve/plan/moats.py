@@ -25,10 +25,10 @@ import numpy as np
 from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components, minimum_spanning_tree
 
-from vcarve.cuts.model import Bools, Floats, Ints
 from vcarve.plan.linkage import discounts
 from vcarve.plan.pairing import Pairing, Task, small_components
 from vcarve.plan.tjoin import FROM_START, LIFT, TO_END
+from vcarve.plane.arrays import Bools, Floats, Ints
 
 HEIGHTS = 8
 MOST = 1000  # components up to which clusters have moats whose prices are sought step by step

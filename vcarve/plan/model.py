@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from vcarve.cuts.model import Bools, Ints
-from vcarve.plane.arrays import ReadOnly
+from vcarve.plane.arrays import Bools, Ints, ReadOnly
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

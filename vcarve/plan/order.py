@@ -13,11 +13,11 @@ from dataclasses import replace
 import numpy as np
 from scipy.spatial import cKDTree
 
-from vcarve.cuts.model import Floats, Ints
 from vcarve.plan.costs import Rates
 from vcarve.plan.timing import ends_of
 from vcarve.plan.tour import Tour
 from vcarve.plan.web import Web
+from vcarve.plane.arrays import Floats, Ints
 
 NEIGHBOURS = 10
 LONGEST = 1000

@@ -29,12 +29,12 @@ from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
-from vcarve.cuts.model import Bools, Floats, Ints
 from vcarve.plan.costs import Rates
 from vcarve.plan.loose import chain, nearest_pairs, settle
 from vcarve.plan.tjoin import FAR_START, FROM_START, IN_PLACE, LIFT, RECUT, TO_END, Gathered, Graph
 from vcarve.plan.web import Web
 from vcarve.plane.arcs import ranges
+from vcarve.plane.arrays import Bools, Floats, Ints
 
 SMALL = 64  # vertices of an odd component that lifts may pass through anywhere
 FEW = 6_000  # vertices of a web in which every odd component is taken for small

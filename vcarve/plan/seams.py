@@ -21,8 +21,8 @@ import numpy as np
 from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 
-from vcarve.cuts.model import Bools, Floats, Ints
 from vcarve.plan.matching import NOISE, Marks, cheapest, match
+from vcarve.plane.arrays import Bools, Floats, Ints
 
 BOUND_TILE = 2_000  # members of T in a tile
 JOIN_TILES = (1_000, 700)  # the same in each pass; without ties at the seams the search is wider

@@ -6,10 +6,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from vcarve.cuts.model import Bools, Cuts, Floats, Ints
+from vcarve.cuts.model import Cuts
 from vcarve.plan.costs import Rates, corner_loss_s
 from vcarve.plan.tour import Tour
 from vcarve.plan.web import Web
+from vcarve.plane.arrays import Bools, Floats, Ints
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

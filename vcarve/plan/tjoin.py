@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from vcarve.cuts.model import Floats, Ints
 from vcarve.plan.matching import NOISE, Marks, cheapest, match
 from vcarve.plan.seams import tiled
+from vcarve.plane.arrays import Floats, Ints
 
 EXACT = 300  # so few members of T are matched without noise
 WHOLE = 4_000  # more are matched tile by tile

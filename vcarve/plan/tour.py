@@ -14,13 +14,13 @@ import numpy as np
 from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 
-from vcarve.cuts.model import Floats, Ints
 from vcarve.errors import InternalError
 from vcarve.plan.corners import Ends, transitions
 from vcarve.plan.costs import Rates
 from vcarve.plan.join import forest
 from vcarve.plan.pairing import Pairing
 from vcarve.plan.web import Web
+from vcarve.plane.arrays import Floats, Ints
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

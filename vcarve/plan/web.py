@@ -12,8 +12,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from vcarve.cuts.model import NM_PER_MM, Bools, Cuts, Floats, Ints
+from vcarve.cuts.model import Cuts
 from vcarve.plan.costs import Rates, leaving, speed_limit
+from vcarve.plane.arrays import NM_PER_MM, Bools, Floats, Ints
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -14,11 +14,9 @@ from __future__ import annotations
 from math import pi
 
 import numpy as np
-import numpy.typing as npt
 
-Floats = npt.NDArray[np.float64]
-Ints = npt.NDArray[np.int64]
-Bools = npt.NDArray[np.bool_]
+from vcarve.plane.arrays import Floats, Ints
+
 Point = tuple[float, float]
 
 TURN = 2.0 * pi

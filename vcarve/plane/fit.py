@@ -11,7 +11,8 @@ from itertools import pairwise
 
 import numpy as np
 
-from vcarve.plane.arcs import TURN, Floats, Point, distances
+from vcarve.plane.arcs import TURN, Point, distances
+from vcarve.plane.arrays import Floats
 
 Curve = Callable[[Floats], Floats]  # parameters (n,) -> points (n, 2)
 Arc = tuple[Point, Point, float]  # start, end, bulge

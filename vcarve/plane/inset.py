@@ -13,13 +13,13 @@ import numpy as np
 import pyclipper
 
 from vcarve.plane.arcs import bulge_between, circles, cross, curves, offsets, shares, size
+from vcarve.plane.arrays import NM_PER_MM
 from vcarve.plane.meet import carriers_meet
 from vcarve.plane.refit import with_arcs
 from vcarve.plane.region import Region, Ring, area_mm2, corners, perimeter_mm, polygon, ring_area, ring_of
 
 TOLERANCE_MM = 0.0005
 SAME_MM = 1e-7  # sides whose ends are no farther apart go on from each other
-_NM = 1_000_000
 
 
 def inset(region: Region, distance_mm: float) -> tuple[Region, ...]:
@@ -79,12 +79,12 @@ def _moved(ring: Ring, distance: float) -> Ring | None:
 
 def _fine(region: Region, distance: float) -> tuple[Region, ...]:
     """Return the offset of the region by way of polygons on the nanometre grid, arcs within ``TOLERANCE_MM``."""
-    offset = pyclipper.PyclipperOffset(2.0, TOLERANCE_MM * _NM)
+    offset = pyclipper.PyclipperOffset(2.0, TOLERANCE_MM * NM_PER_MM)
     for ring in region.rings:
-        path = np.round(corners(ring, TOLERANCE_MM) * _NM).astype(np.int64).tolist()
+        path = np.round(corners(ring, TOLERANCE_MM) * NM_PER_MM).astype(np.int64).tolist()
         offset.AddPath(path, pyclipper.JT_ROUND, pyclipper.ET_CLOSEDPOLYGON)
     parts: list[Region] = []
-    todo: list[Any] = list(offset.Execute2(-distance * _NM).Childs)
+    todo: list[Any] = list(offset.Execute2(-distance * NM_PER_MM).Childs)
     while todo:
         outer = todo.pop()
         holes = [_ring(hole.Contour) for hole in outer.Childs]
@@ -97,5 +97,5 @@ def _fine(region: Region, distance: float) -> tuple[Region, ...]:
 
 def _ring(contour: list[list[int]]) -> Ring | None:
     """Return a contour as a ring whose runs of corners on one circle are arcs again, or ``None`` for a speck."""
-    ring = with_arcs(np.array(contour, dtype=float) / _NM, TOLERANCE_MM / 10.0)
+    ring = with_arcs(np.array(contour, dtype=float) / NM_PER_MM, TOLERANCE_MM / 10.0)
     return ring if len(contour) >= 3 and abs(ring_area(ring)) > TOLERANCE_MM**2 else None

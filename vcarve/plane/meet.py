@@ -9,7 +9,8 @@ from typing import NamedTuple
 
 import numpy as np
 
-from vcarve.plane.arcs import TURN, Bools, Floats, Ints, circles, cross, size
+from vcarve.plane.arcs import TURN, circles, cross, size
+from vcarve.plane.arrays import Bools, Floats, Ints
 
 
 class Meetings(NamedTuple):

@@ -6,7 +6,8 @@ import math
 
 import numpy as np
 
-from vcarve.plane.arcs import Bools, Floats, circles, cross, size
+from vcarve.plane.arcs import circles, cross, size
+from vcarve.plane.arrays import Bools, Floats
 from vcarve.plane.region import Ring
 
 TOLERANCE_MM = 2e-5

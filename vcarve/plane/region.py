@@ -9,8 +9,6 @@ import numpy.typing as npt
 import shapely
 
 from vcarve.plane.arcs import (
-    Bools,
-    Floats,
     beside,
     boxes,
     chords,
@@ -22,7 +20,7 @@ from vcarve.plane.arcs import (
     size,
     turned,
 )
-from vcarve.plane.arrays import ReadOnly
+from vcarve.plane.arrays import Bools, Floats, ReadOnly
 
 SAG_MM = 1e-4  # how far the straight copy of an arc may stand off it where only nearness is asked
 

@@ -14,10 +14,8 @@ from enum import IntEnum
 import numpy as np
 import numpy.typing as npt
 
+from vcarve.plane.arrays import Bools, Floats
 from vcarve.program.grammar import PLANES
-
-Floats = npt.NDArray[np.float64]
-Bools = npt.NDArray[np.bool_]
 
 
 class Motion(IntEnum):

@@ -10,10 +10,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from vcarve.cuts.model import Cuts, Floats, Ints
+from vcarve.cuts.model import Cuts
 from vcarve.job.records import Job
 from vcarve.plan.model import Plan
 from vcarve.plane.arcs import bulge_between, chord_counts, evenly, points, size, stretches
+from vcarve.plane.arrays import Floats, Ints
 
 # Ends of an arc nearer than this many steps of the last decimal are joined by straight lines: rounding would bend
 # so short an arc more than its own curve does.

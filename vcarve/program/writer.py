@@ -13,11 +13,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from vcarve.cuts.model import NM_PER_MM, Cuts, Ints
+from vcarve.cuts.model import Cuts
 from vcarve.errors import InternalError
 from vcarve.job.records import Job
 from vcarve.mount.flat import Mount, mount_of
 from vcarve.plan.model import Plan
+from vcarve.plane.arrays import NM_PER_MM, Ints
 from vcarve.program.comment import comment
 from vcarve.program.numbers import decimal, plain, steps
 from vcarve.program.pieces import pieces_of

@@ -17,10 +17,9 @@ from vcarve.errors import Finding
 from vcarve.job.bench import Machine
 from vcarve.job.records import Job
 from vcarve.plan.model import Plan
+from vcarve.plane.arrays import Floats
 from vcarve.program.moves import Moves
 from vcarve.quantity import MM, Figures
-
-Floats = npt.NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

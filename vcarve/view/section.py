@@ -11,8 +11,9 @@ from html import escape
 import numpy as np
 
 from vcarve.job.bench import Bit
+from vcarve.plane.arrays import Floats
 from vcarve.quantity import Figures
-from vcarve.view.facts import Floats, GrooveFacts, PageFacts, clamps_mm
+from vcarve.view.facts import GrooveFacts, PageFacts, clamps_mm
 from vcarve.view.wording import length, plain
 
 _WIDE = 320.0

@@ -10,7 +10,8 @@ from html import escape
 
 import numpy as np
 
-from vcarve.plane.arcs import Floats, circles
+from vcarve.plane.arcs import circles
+from vcarve.plane.arrays import Floats
 from vcarve.plane.region import Region
 
 

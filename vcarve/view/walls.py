@@ -14,8 +14,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from vcarve.groove.model import Grooves
-from vcarve.network.model import Floats, Ints, Network
+from vcarve.network.model import Network
 from vcarve.plane.arcs import chord_counts, chords, cross, evenly, left, points, size
+from vcarve.plane.arrays import Floats, Ints
 
 SAG_MM = 0.02
 FAN_RAD = 0.4
