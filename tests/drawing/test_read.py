@@ -15,6 +15,7 @@ from ezdxf import units
 
 from vcarve.cli.main import cli
 from vcarve.drawing.read import Drawing, read_drawing
+from vcarve.drawing.svg import read_svg
 from vcarve.errors import InputError, InternalError
 from vcarve.pattern.model import Line
 from vcarve.plane.fit import stray_from
@@ -300,7 +301,7 @@ BILLION = (
         (f'{HEAD}><g id="a"><use href="#a"/></g></svg>', "uses itself"),
         (f'{HEAD}><use href="#none"/></svg>', "this name"),
         (f"{HEAD}>{'<g>' * 300}{'</g>' * 300}</svg>", "nested more than"),
-        (f'{HEAD} width="100mm" height="100mm"><path d="M 0 0 L nan 5"/></svg>', "not a number"),
+        (f'{HEAD} width="100mm" height="100mm"><path d="M 0 0 L nan 5"/></svg>', "'L nan 5': .* L should be followed by x and y"),
         (f'{HEAD}><path d="M 0 0 L 1e400 5"/></svg>', "not a number"),
         (f'{HEAD} width="1mm" height="1mm" viewBox="0 0 1 1"><path d="M 0 0 H 1e9"/></svg>', "1e\\+09 mm from"),
         (f'{HEAD}><circle cx="0" cy="0" r="1e200"/></svg>', "circle cannot be read"),
@@ -591,6 +592,120 @@ def test_a_path_of_closings_is_refused_at_once(tmp_path: Path) -> None:
         read_drawing(svg(tmp_path, f'<path d="M0 0 {"L1 1 z " * 1000}"/>'))
 
 
+@pytest.mark.parametrize(
+    ("data", "written", "right"),
+    [
+        (
+            "M0 0 L50 40 x",
+            "x",
+            "a command, one of M L H V C S Q T A Z, should stand here, or x and y once more for L",
+        ),
+        ("M0 0 L50 40 # L9 9", "# L9 9", "a command"),
+        ("M0 0 B 5 5", "B 5 5", "a command"),
+        ("M0 0 L50 40 7", "7", "x and y once more for L"),
+        ("M0 0 L50,,40", "L50,,40", "L should be followed by x and y"),
+        ("M0 0 L50 5e", "e", "x and y once more"),
+        ("M0 0 V L50 40", "V L50 40", "V should be followed by one number"),
+        ("M0 0 l9 9 z 5 5", "5 5", "a command, one of M L H V C S Q T A Z, should stand here"),
+        ("M0 0 L z", "L z", "L should be followed by x and y"),
+        ("M0 0 A 5 5 0 2 0 9 9", "A 5 5 0 2 0 9 9", "two flags 0 or 1"),
+        ("L9 9 L20 20", "L9 9 L20 20", "a path should begin with M"),
+        ("M0 0 L1_0 5", "L1_0 5", "L should be followed by x and y"),
+    ],
+)
+def test_a_path_that_is_not_understood_is_never_cut_short(
+    tmp_path: Path, data: str, written: str, right: str
+) -> None:
+    """SVG 1.1, 8.3.9 (from memory): what the grammar has no place for is answered with line, text and what would be right."""
+    with pytest.raises(InputError) as caught:
+        read_drawing(svg(tmp_path, f'<path d="M0 9 H5"/>\n<path d="{data}"/>'))
+
+    [problem] = caught.value.problems
+    assert (problem.line, problem.value) == (2, written)
+    assert right in problem.want
+
+
+@pytest.mark.parametrize(
+    ("data", "ends"),
+    [
+        ("M0 0 L50 5. L50 40", [(50.0, 5.0), (50.0, 40.0)]),
+        ("M0 0L5..5", [(5.0, 0.5)]),
+        ("M0,0-5+5.5.5.25", [(-5.0, 5.5), (0.5, 0.25)]),
+        ("M0 0 H1.e1", [(10.0, 0.0)]),
+        ("M0 0a5 5 0 0110 0", [(10.0, 0.0)]),
+        ("M0 0 L5 5,L 9 9 , z", [(5.0, 5.0), (9.0, 9.0), (0.0, 0.0)]),
+    ],
+)
+def test_numbers_of_a_path_are_read_as_the_grammar_has_them(
+    tmp_path: Path, data: str, ends: list[tuple[float, float]]
+) -> None:
+    """A number may end in its point (SVG 1.1), begin with it, and follow another without a space."""
+    sheet = read_svg(
+        svg(tmp_path, f'<path d="{data}"/>', 'width="99" height="99"').read_bytes(), "drawing.svg"
+    )
+
+    drawn = np.array([curve[2:4] for curve in sheet.curves]) * (96 / 25.4, -96 / 25.4)
+    assert drawn.tolist()[-len(ends) :] == [pytest.approx(end) for end in ends]
+
+
+@pytest.mark.parametrize(
+    "points", ["0,0 9,9 5", "0,0 9,9 x 5,5", "0,0 1_0,5", "0,0 nan,5", "0 0 L 5 5", "0,0,,9,9"]
+)
+def test_points_that_are_not_pairs_of_numbers_are_refused(tmp_path: Path, points: str) -> None:
+    """A number too many is as little left out as a word."""
+    with pytest.raises(InputError, match=r"svg:1: '.*': points should be pairs of numbers"):
+        read_drawing(svg(tmp_path, f'<polyline points="{points}"/>'))
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "translate(5 x)",
+        "translate(5mm)",
+        "rotate(10,20)",
+        "translate(1,2,3)",
+        "scale(2) 5",
+        "translate(1,,2)",
+        "scale()",
+    ],
+)
+def test_a_transform_that_is_not_understood_is_refused(tmp_path: Path, text: str) -> None:
+    """SVG 1.1, 7.6 (from memory): each transform has its count of numbers, and nothing stands between."""
+    with pytest.raises(InputError, match=r"svg:1: '.*': this transform cannot be read; write matrix"):
+        read_drawing(svg(tmp_path, f'<g transform="{text}"><path d="M0 0H9"/></g>'))
+
+
+@pytest.mark.parametrize(
+    "given",
+    [
+        'transform="rotate(90.)"',
+        'style="transform: rotate(90deg)"',
+        'transform="translate(5.e1 0),rotate(90)"',
+    ],
+)
+def test_transforms_of_an_attribute_or_a_style_are_read(tmp_path: Path, given: str) -> None:
+    """A transform in a style (SVG 2, 8.5) turns a line as an attribute does."""
+    drawing = read_drawing(svg(tmp_path, f'<path {given} d="M0 0H9"/>'))
+
+    assert drawing.size_mm == pytest.approx((0.0, 9.0), abs=1e-9)
+
+
+def test_a_transform_about_another_origin_is_refused(tmp_path: Path) -> None:
+    """What would place the lines elsewhere is not passed over."""
+    with pytest.raises(InputError, match="'5px 5px': transform-origin is not read"):
+        read_drawing(
+            svg(tmp_path, '<path transform="rotate(9)" style="transform-origin:5px 5px" d="M0 0H9"/>')
+        )
+
+
+def test_style_rules_that_are_not_understood_are_told(tmp_path: Path) -> None:
+    """A rule for what stands inside something else is not applied, and that is said with its line."""
+    rules = "<style>g .off {display: none} .on {display: inline}</style>"
+    [said] = flattened(read_drawing(svg(tmp_path, rules + '<g><path class="off" d="M0 0H9"/></g>')))
+
+    assert said.startswith("drawing.svg, line 1: the style rule for g .off is not read")
+
+
 # --- what lines have that is not cut ------------------------------------------------------------------------------
 
 
@@ -692,7 +807,7 @@ def test_a_drawing_inside_a_drawing_is_told(tmp_path: Path) -> None:
 )  # fmt: skip
 def test_paths_that_break_off_are_refused(tmp_path: Path, path: str) -> None:
     """A command without its numbers never gets further than a sentence that names the file and the line."""
-    with pytest.raises(InputError, match=r"drawing\.svg.*(cannot be read|has no lines)"):
+    with pytest.raises(InputError, match=r"drawing\.svg.*(cannot be read|has no lines|should begin with M)"):
         read_drawing(svg(tmp_path, f'<path d="{path}"/>'))
 
 

@@ -14,7 +14,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from vcarve.drawing.sheet import MOST_LINES, Sheet
-from vcarve.drawing.svg_path import PX_MM, SHAPES, add_path
+from vcarve.drawing.svg_path import COMMA, NUMBER, PX_MM, SHAPES, add_path
 from vcarve.drawing.xml import Node, read_tree
 from vcarve.errors import InputError, Problem
 from vcarve.plane.arrays import Floats
@@ -31,10 +31,28 @@ _UNIT_PX = {
     "q": 96 / 101.6,
 }
 _LENGTH = re.compile(r"\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*([a-zA-Z]*|%)\s*")
+# SVG 1.1, 7.6 (from memory): the values of each transform, and how many.
+_TRANSFORM = "|".join(
+    rf"{name}\s*\(\s*{COMMA.join([NUMBER] * most)}\s*\)"
+    for name, counts in {
+        "matrix": (6,),
+        "translate": (1, 2),
+        "scale": (1, 2),
+        "rotate": (1, 3),
+        "skew[XY]": (1,),
+    }.items()
+    for most in counts
+)
+_TRANSFORMS = re.compile(rf"(?:(?:{_TRANSFORM}){COMMA})*")
+_TRANSFORM_WANT = (
+    "this transform cannot be read; write matrix(a b c d e f), translate(x y), scale(x y), rotate(degrees x y), "
+    "skewX(degrees) or skewY(degrees), one after the other"
+)
 _RULE = re.compile(r"([^{}]+)\{([^{}]*)\}")
+_SELECTOR = re.compile(r"\*|#[\w-]+|[\w-]*\.[\w-]+|[\w-]+|@.*|[0-9.]+%")
 _OUTSIDE = re.compile(r"@import|url\(\s*['\"]?\s*(?!#)[^)'\"\s]", re.IGNORECASE)
 _PASSED_ON = ("stroke", "fill", "stroke-dasharray")  # to the elements inside
-_STYLED = (*_PASSED_ON, "display", "visibility")
+_STYLED = (*_PASSED_ON, "display", "visibility", "transform", "transform-origin")
 # Never drawn where they stand.
 _UNSEEN = frozenset(
     {"defs", "symbol", "clipPath", "mask", "pattern", "marker", "linearGradient", "radialGradient", "filter"}
@@ -128,6 +146,9 @@ class _Reader:
         for heads, body in _RULE.findall(text):
             styles = _declarations(body)
             for selector in heads.split(","):
+                if set(styles) & {*_STYLED} and not _SELECTOR.fullmatch(selector.strip()):
+                    what = f"the style rule for {selector.strip()} is not read; give its elements the style themselves"
+                    self.sheet.flatten(what, f"line {node.line}")
                 known = self.rules.setdefault(selector.strip(), {})
                 for key in _STYLED:
                     if key in styles:
@@ -199,13 +220,10 @@ class _Reader:
             def length(key: str, along: str, default: str = "0") -> float:
                 return self.length(node, key, whole[along], default)
 
-            try:
-                text = data(node.tag, node.attributes, length)
-            except ValueError as error:
-                if isinstance(error, InputError):
-                    raise
-                want = "points should be pairs of numbers"
-                raise self.problem(want, node, node.attributes["points"][:60]) from None
+            text = data(node.tag, node.attributes, length)
+            if text is None:
+                want = "points should be pairs of numbers, x and y of each"
+                raise self.problem(want, node, node.attributes["points"][:60])
             add_path(self.sheet, node.tag, text, place.matrix, _layer_names(place), node.line)
         else:
             self.sheet.ignored[_IGNORED.get(node.tag, f"{node.tag} elements")] += 1
@@ -254,22 +272,28 @@ class _Reader:
             self.sheet.ignored["clips and masks"] += 1
         new = {key: styles[key] for key in _PASSED_ON if styles.get(key, "inherit") != "inherit"}
         matrix = outer.matrix
-        if "transform" in given:
-            matrix = _times(matrix, self.transform(node))
+        if (text := styles.get("transform", "none")) != "none":
+            if re.search(r"[1-9]|center|right|bottom", styles.get("transform-origin", "")):
+                want = "transform-origin is not read; write the transform about the drawing's own origin"
+                raise self.problem(want, node, styles["transform-origin"])
+            matrix = _times(matrix, self.transform(node, text))
         depth = outer.depth + 1
         return replace(outer, matrix=matrix, names=names, styles=outer.styles | new, depth=depth)
 
-    def transform(self, node: Node) -> Floats:
+    def transform(self, node: Node, text: str) -> Floats:
         """Return an element's own transform, shape (2, 3)."""
         from svgelements import Matrix
 
-        text = node.attributes["transform"]
-        rest = re.sub(r"(?:matrix|translate|scale|rotate|skewX|skewY)\s*\([^()]*\)[\s,]*", "", text)
-        with self.sheet.library("this transform cannot be read", line=node.line, value=text):
-            m = Matrix(text)
+        # CSS puts units where SVG has none; the library would end at a number's last point.
+        plain = re.sub(r"\.(?![0-9])", ".0", re.sub(r"(?<=[0-9.])(px|deg)", "", text.strip()))
+        wrong = self.problem(_TRANSFORM_WANT, node, text)
+        if not _TRANSFORMS.fullmatch(plain):
+            raise wrong
+        with self.sheet.library(_TRANSFORM_WANT, line=node.line, value=text):
+            m = Matrix(plain)
             matrix = np.array([[m.a, m.c, m.e], [m.b, m.d, m.f]], dtype=float)
-        if rest.strip() not in ("", "none") or not np.isfinite(matrix).all():
-            raise self.problem("this transform cannot be read", node, text)
+        if not np.isfinite(matrix).all():
+            raise wrong
         return matrix
 
     def viewport(self, node: Node, outer: Place, room: Box) -> Place:

@@ -19,17 +19,45 @@ from vcarve.plane.fit import Arc, bezier, ellipse_arc, fit_arcs
 PX_MM = 25.4 / 96.0
 MOST_CLOSINGS = 500  # in one path, without a move to a new place
 
-Length = Callable[
-    ..., float
-]  # an attribute, along what it is measured (x, y or neither), and what it is if left out
-Data = Callable[[str, Mapping[str, str], Length], str]
+# An attribute, along what it is measured (x, y or neither), and what it is if left out.
+Length = Callable[..., float]
+# The path of an element; None for points that cannot be read.
+Data = Callable[[str, Mapping[str, str], Length], str | None]
+
+# The grammar of path data, SVG 1.1, 8.3.9, and SVG 2, 9.3.9 (from memory); "5." is a number in the first only, and means 5 in
+# either.  What was taken for a number or a flag is never given back: "12" is not 1 and 2.
+_SPACE = r"[ \t\r\n\f]*+"
+COMMA = rf"{_SPACE},?+{_SPACE}"
+NUMBER = r"(?>[-+]?(?:[0-9]++\.?[0-9]*+|\.[0-9]++)(?:[eE][-+]?[0-9]++)?+)"
+_KINDS = {"n": NUMBER, "f": "[01]"}
+_TAKES = {
+    "MLT": ("nn", "x and y"),
+    "HV": ("n", "one number"),
+    "C": ("nnnnnn", "three places, x and y of each"),
+    "SQ": ("nnnn", "two places, x and y of each"),
+    "A": ("nnnffnn", "two radii, an angle, two flags 0 or 1, x and y"),
+}
+
+
+_WORDS = {letter: what for letters, (_, what) in _TAKES.items() for letter in letters}
+
+
+def _command(letters: str, takes: str) -> str:
+    one = COMMA.join(_KINDS[kind] for kind in takes)
+    return rf"[{letters}{letters.lower()}]{_SPACE}{one}(?>{COMMA}{one})*+{COMMA}"
+
+
+_COMMAND = re.compile(
+    "|".join([*(_command(key, takes) for key, (takes, _) in _TAKES.items()), f"[zZ]{COMMA}"])
+)
+_POINTS = re.compile(rf"(?:{NUMBER}{COMMA}{NUMBER}{COMMA})*+")
 
 
 # --- shapes as paths (SVG 2, chapter 10: the equivalent path of each) -------------------------------------------------
 
 
 def _path(tag: str, given: Mapping[str, str], length: Length) -> str:
-    return given.get("d", "")
+    return given.get("d", "").strip().removeprefix("none")
 
 
 def _line(tag: str, given: Mapping[str, str], length: Length) -> str:
@@ -37,9 +65,10 @@ def _line(tag: str, given: Mapping[str, str], length: Length) -> str:
     return f"M{x1} {y1}L{x2} {y2}"
 
 
-def _poly(tag: str, given: Mapping[str, str], length: Length) -> str:
-    numbers = [float(part) for part in re.split(r"[\s,]+", given.get("points", "").strip()) if part]
-    points = " ".join(f"{x} {y}" for x, y in zip(numbers[0::2], numbers[1::2], strict=False))
+def _poly(tag: str, given: Mapping[str, str], length: Length) -> str | None:
+    points = given.get("points", "").strip()
+    if not _POINTS.fullmatch(points):
+        return None
     return f"M{points}{'Z' if tag == 'polygon' else ''}" if points else ""
 
 
@@ -88,22 +117,43 @@ def add_path(sheet: Sheet, tag: str, text: str, matrix: Floats, names: tuple[str
 
     value = text[:60] if tag == "path" else None
 
-    def problem(want: str) -> InputError:
+    def problem(want: str, value: str | None = value) -> InputError:
         return InputError(Problem(want=want, file=sheet.name, line=line, value=value))
 
-    if re.search(r"nan|inf", text, re.IGNORECASE):
-        raise problem("a coordinate is not a number; draw this line again")
+    if (wrong := _misread(text)) is not None:
+        at, want = wrong
+        raise problem(want, text[at : at + 60]) if tag == "path" else problem(f"this {tag} cannot be read")
     # A closing looks back for the beginning of its part: many in one part would take the square of their number.
     closings = len(re.findall(r"[zZ](?=[\s,]*[^mM\s,])", text))
     if closings > MOST_CLOSINGS or len(re.findall("[a-df-zA-DF-Z]", text)) > MOST_LINES:
         raise problem(f"this {tag} has too many commands; draw less at once")
     with sheet.library(f"this {tag} cannot be read", line=line, value=value):
-        segments = [_numbers(segment, svgelements) for segment in svgelements.Path(text)]
+        plain = re.sub(r"\.(?![0-9])", ".0", text)  # the library would end at a number's last point
+        segments = [_numbers(segment, svgelements) for segment in svgelements.Path(plain)]
     for points, angles in (segment for segment in segments if segment is not None):
         with np.errstate(all="ignore"):
             mm = np.asarray((np.array(points) @ matrix[:, :2].T + matrix[:, 2]) * (PX_MM, -PX_MM))
         sheet.check_size(float(np.abs(mm).max()), line)
         sheet.add(_arcs(mm, angles), names, curve=len(points) > 2, line=line)
+
+
+def _misread(text: str) -> tuple[int, str] | None:
+    """Return from where on a path is not as the grammar has it, and what would be right; ``None`` where all of it is."""
+    if text and text[0] not in "mM":
+        return 0, "a path should begin with M and a place, as in M 10 20"
+    at, last = 0, ""
+    while at < len(text):
+        found = _COMMAND.match(text, at)
+        if found is None and (what := _WORDS.get(text[at].upper())):
+            return at, f"the path cannot be read from here on; {text[at]} should be followed by {what}"
+        if found is None:
+            more = f", or {_WORDS[last.upper()]} once more for {last}" if last not in "zZ" else ""
+            return (
+                at,
+                f"the path cannot be read from here on; a command, one of M L H V C S Q T A Z, should stand here{more}",
+            )
+        at, last = found.end(), text[at]
+    return None
 
 
 def _numbers(segment: Any, kinds: Any) -> tuple[list[Point], tuple[float, float] | None] | None:
