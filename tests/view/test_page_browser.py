@@ -14,9 +14,12 @@ import numpy as np
 import pytest
 
 from own_font import own_font
+from vcarve.dryrun.carve import carve
+from vcarve.dryrun.setup import Setup
 from vcarve.errors import Finding
 from vcarve.job.records import Clamp
 from vcarve.program.moves import Motion, Moves
+from vcarve.program.reader import read_program
 from vcarve.quantity import INCH
 from vcarve.view.facts import PageFacts
 from vcarve.view.page import page_html
@@ -241,6 +244,80 @@ def test_carved_grooves_are_as_wide_as_the_bit_makes_them(show: Opener, facts: P
     width_px = facts.grooves[0].width_mm * box / 100.0 * ratio
 
     assert changed.sum() == pytest.approx(width_px, abs=2.0)
+
+
+def sloping(facts: PageFacts, *places: tuple[float, float, float], seconds: float = 40.0) -> PageFacts:
+    """Return the tile cut along one way alone by a wide 90 degree bit, which lifts at the end; every move takes as long."""
+    (x, y, z), *others = places
+    lines = ["G21 G90", "M3 S10000", f"G0 X{x} Y{y}", f"G1 Z{z} F200"]
+    text = "\n".join([*lines, *(f"G1 X{a} Y{b} Z{c}" for a, b, c in others), "G0 Z5", "M2", ""])
+    moves = read_program(text).moves
+    assert facts.job is not None
+    bit = facts.job.bit.model_copy(update={"angle_deg": 90.0, "diameter_mm": 60.0, "tip_mm": 0.0})
+    takes = np.full(len(moves), seconds / len(moves))
+    return replace(
+        facts,
+        moves=moves,
+        start_s=np.cumsum(takes) - takes,
+        duration_s=takes,
+        total_s=seconds,
+        program=tuple(text.splitlines()),
+        job=facts.job.model_copy(update={"bit": bit}),
+        setup=Setup(),
+        findings=(),
+    )
+
+
+@pytest.mark.parametrize(("long", "deep"), [(70.0, 28.0), (40.0, 24.0)])
+def test_a_slope_is_carved_as_wide_as_the_dry_run_carves_it(
+    show: Opener, facts: PageFacts, long: float, deep: float
+) -> None:
+    """On its way down a cone takes more than its circle beside the line: round the first quarter the picture shows all of it."""
+    tile = sloping(facts, (-long / 2.0, 0.0, 0.0), (long / 2.0, 0.0, -deep))
+    page = show(tile, size=(1000, 800))
+    page.uncheck("#air")
+    whole, (tall, wide, shown) = (
+        shades(page),
+        page.evaluate("() => [view.height, view.width, view.clientWidth]"),
+    )
+    scrub(page, 0.999)  # all is cut, and not yet shown in the colours of its wood
+    changed = (np.abs(shades(page) - whole).sum(axis=1) > 12).reshape(tall, wide)
+    pixel_mm = (
+        100.0 / page.evaluate("() => document.querySelector('.outline').getBBox().width") * shown / wide
+    )
+    x_mm = (np.arange(wide) - (wide - 1) / 2.0) * pixel_mm
+    assert tile.job is not None
+    surface = carve(tile.moves, tile.job.bit, width_mm=100.0, height_mm=100.0)
+    gone_mm = (surface.height_mm < 0.0).sum(axis=0)[
+        np.abs(surface.x_mm + long / 4.0) < long / 8.0
+    ] * surface.step_mm
+
+    assert changed.sum(axis=0)[np.abs(x_mm + long / 4.0) < long / 8.0].mean() * pixel_mm == pytest.approx(
+        gone_mm.mean(), abs=2.0 * pixel_mm
+    )
+
+
+def test_the_time_line_draws_slopes_as_slopes(show: Opener, facts: PageFacts) -> None:
+    """A groove that goes down evenly and up again is a triangle on the time line, as high everywhere as it is deep there."""
+    tile = sloping(facts, (-40.0, 0.0, 0.0), (0.0, 0.0, -8.0), (40.0, 0.0, 0.0))
+    page = show(tile)
+    scrub(page, 0.0)
+    filled = page.evaluate(
+        """() => { const strip = document.getElementById('strip');
+        const data = strip.getContext('2d').getImageData(0, 0, strip.width, strip.height).data, found = [];
+        for (let x = 0; x < strip.width; x++) {
+            let deep = 0;
+            for (let y = 20; y < strip.height; y++) if (data[4 * (y * strip.width + x) + 3]) deep += 1;
+            found.push(deep);
+        }
+        return found; }"""
+    )
+    deep = np.array(filled, dtype=float) / max(filled)
+    at = np.linspace(0.0, 1.0, len(deep))
+    down, up, end = (tile.start_s[-3:] / tile.total_s).tolist()
+    seen = (at > down + 0.01) & (at < end - 0.01)
+
+    assert deep[seen] == pytest.approx(1.0 - np.abs(at[seen] - up) / (up - down), abs=0.12)
 
 
 def test_a_chosen_finding_shows_its_place_and_line(show: Opener, facts: PageFacts, artefacts: Path) -> None:
@@ -660,8 +737,6 @@ def test_a_program_without_its_job_is_shown_all_the_same(show: Opener, bare_fact
 
 def test_a_program_without_moves_is_shown_all_the_same(show: Opener, bare_facts: PageFacts) -> None:
     """An empty program gives a still page, not an error."""
-    from vcarve.program.reader import read_program
-
     none = np.zeros(0)
     page = show(
         replace(

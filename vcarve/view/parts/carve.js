@@ -17,7 +17,8 @@ const lightOn = (x, y, lean, up) => (Math.max(0, (y * SUN_Y - x * SUN_X) * lean 
 
 const hex = (text) => [1, 3, 5].map((k) => parseInt(text.slice(k, k + 2), 16));
 
-// The bit as height of its flank above the tip at a radius, in mm.
+// The bit as height of its flank above the tip at a radius, in mm, and as half the width it cuts at a depth.  On a way that rises
+// by `rise` per mm it cuts a place `across` mm beside deepest when it stands `lag` before it: where the height it leaves is least.
 const makeBit = ({ angle, diameter, tip, radius }) => {
   const half = (angle * Math.PI) / 360;
   const cot = 1 / Math.tan(half);
@@ -28,7 +29,17 @@ const makeBit = ({ angle, diameter, tip, radius }) => {
   const reach = (depth) => Math.min(diameter / 2, radius > 0
     ? (depth < rise(round) ? Math.sqrt(Math.max(0, 2 * radius * depth - depth * depth)) : (depth + drop) / cot)
     : tip / 2 + depth / cot);
-  return { rise, reach, cot, half, flat: tip / 2, round, diameter };
+  const lag = (across, slope) => {
+    if (slope === 0) return 0;
+    const sine = Math.abs(slope) / cot;
+    let away = sine < 1 ? (across * sine) / Math.sqrt(1 - sine * sine) : Infinity;
+    if (radius > 0) {
+      const square = ((radius * radius - across * across) * slope * slope) / (1 + slope * slope);
+      if (square >= 0 && square + across * across <= round * round) away = Math.sqrt(square);
+    } else away = Math.max(away, Math.sqrt(Math.max(0, (tip * tip) / 4 - across * across)));
+    return Math.sign(slope) * away;
+  };
+  return { rise, reach, lag, cot, half, flat: tip / 2, round, diameter };
 };
 
 class Surface {
@@ -105,7 +116,7 @@ class Surface {
     if (low > high || first > last) return;
     this.touch(low, first, high + 1, last + 1);
     const lean = Math.cos(bit.half), up = Math.sin(bit.half);
-    const limit = bit.diameter / 2 + 0.5 / scale;
+    const limit = bit.diameter / 2 + 0.5 / scale, slope = long > 0 ? ((d0 - d1) * scale) / long : 0;
     for (let row = first; row <= last; row++) {
       const py = row + 0.5;
       let from = low, to = high;
@@ -116,11 +127,14 @@ class Surface {
       }
       for (let column = from; column <= to; column++) {
         const px = column + 0.5;
-        let t = (px - X0) * ux + (py - Y0) * uy;
-        t = t < 0 ? 0 : t > long ? long : t;
+        const across = Math.abs((py - Y0) * ux - (px - X0) * uy) / scale;
+        if (across > limit) continue;
+        const ahead = (px - X0) * ux + (py - Y0) * uy, half = Math.sqrt(limit * limit - across * across) * scale;
+        const start = Math.max(0, ahead - half), end = Math.min(long, ahead + half);
+        if (start > end) continue;
+        const t = Math.min(Math.max(ahead - bit.lag(across, slope) * scale, start), end);
         const ox = px - X0 - ux * t, oy = py - Y0 - uy * t;
         const pixels = Math.sqrt(ox * ox + oy * oy), r = pixels / scale;
-        if (r > limit) continue;
         const depth = long > 0 ? d0 + ((d1 - d0) * t) / long : Math.max(d0, d1);
         const h = (depth - bit.rise(r)) * 1000;
         if (h < -this.edge * 0.5) continue;

@@ -188,12 +188,16 @@ const makeStrip = (wide, tall, ratio) => {
   const columns = Math.max(1, Math.round(wide * ratio));
   const deep = new Float32Array(columns), air = new Uint8Array(columns);
   for (let i = 0; i < COUNT; i++) {
-    const from = Math.floor((START_S[i] / TOTAL_S) * columns);
-    const to = Math.min(columns - 1, Math.floor(((START_S[i] + TAKES_S[i]) / TOTAL_S) * columns));
-    const depth = PASS[i] < 0 ? 0 : TOP - END[3 * i + 2];
-    const before = PASS[i] < 0 ? 0 : TOP - startOf(i)[2];
-    const most = Math.max(depth, before) || 0;
-    for (let c = from; c <= to; c++) { if (most > deep[c]) deep[c] = most; if (PASS[i] < 0) air[c] = 1; }
+    const begins = (START_S[i] / TOTAL_S) * columns, takes = (TAKES_S[i] / TOTAL_S) * columns;
+    const from = Math.floor(begins), to = Math.min(columns - 1, Math.floor(begins + takes));
+    const depthAt = (share) => (PASS[i] < 0 ? 0 : TOP - along(i, share)[2] || 0);
+    let before = depthAt(0);
+    for (let c = from; c <= to; c++) {
+      const after = depthAt(c < to ? (c + 1 - begins) / takes : 1);
+      deep[c] = Math.max(deep[c], before, after);
+      before = after;
+      if (PASS[i] < 0) air[c] = 1;
+    }
   }
   return ["--indigo", "--to-come"].map((name) => {
     const sheet = document.createElement("canvas");
