@@ -104,7 +104,10 @@ def _sort_code(
     # Grbl cuts a code's fraction to hundredths (gcode.c): what is not quite the next whole number is none.
     short = dialect.name == "grbl-1.1" and round(100.0 * (word.value % 1.0)) == 100
     if group is None or word.value < 0 or abs(tenfold - code) > 10 * WHOLE_NUMBER_SLACK or short:
-        raise Reject(word.column, word.text, f"{dialect.name} has no such code")
+        why = (
+            f": {refused[code]}" if abs(tenfold - code) < 10 * WHOLE_NUMBER_SLACK and code in refused else ""
+        )
+        raise Reject(word.column, word.text, f"{dialect.name} has no such code{why}")
     if code in refused:
         raise Reject(word.column, word.text, f"not carried out: {refused[code]}")
     if group in codes:

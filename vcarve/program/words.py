@@ -10,7 +10,7 @@ import re
 from types import MappingProxyType
 from typing import NamedTuple
 
-from vcarve.program.grammar import HARMLESS_LIVE, LIVE, SHORTEST_LIMIT, Dialect
+from vcarve.program.grammar import HARMLESS_LIVE, LIVE, NO_AXIS, SHORTEST_LIMIT, Dialect
 from vcarve.program.values import Parameters, ValueFault, kept_value, parameter_index, real_value
 
 _PART = re.compile(r"\([^)]*\)?|;.*|[^(;]+", re.DOTALL)
@@ -198,11 +198,15 @@ _NO_LETTER = {
     "O": "flow control (O words) is not read: write the moves out; the line of a program number may be left out",
     "%": "a percent sign must stand alone on its line, at the beginning and at the end of the program",
     "/": "the block delete sign may only stand at the beginning of the line",
+    "D": "D is the place of a bit's radius in a table of tools, which this controller does not have; "
+    "write the path of the bit's middle, and leave out G41 and G42 and D",
+    "H": "H is the place of a tool's length in a table of tools, which this controller does not have; "
+    "set the zero with the bit in the spindle, and leave out G43 and H",
 } | dict.fromkeys("0123456789.+-", "a number without a letter before it")
 
 
 def _why_no_letter(char: str) -> str:
-    return _NO_LETTER.get(char, "this letter or sign has no meaning here")
+    return _NO_LETTER.get(char) or NO_AXIS.get(char, "this letter or sign has no meaning here")
 
 
 def _why_after(char: str) -> str:
