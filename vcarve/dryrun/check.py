@@ -8,9 +8,7 @@ from __future__ import annotations
 
 import shapely
 
-from vcarve.dryrun.known import place_findings
 from vcarve.dryrun.lines import line_findings
-from vcarve.dryrun.outside import outside_findings
 from vcarve.dryrun.piece import (
     clamp_findings,
     depth_findings,
@@ -19,16 +17,17 @@ from vcarve.dryrun.piece import (
     surface_findings,
     upright_findings,
 )
-from vcarve.dryrun.safety import (
-    habit_findings,
-    job_speed_findings,
-    mode_findings,
-    speed_findings,
-    travel_findings,
-)
+from vcarve.dryrun.safety import arc_findings, job_speed_findings, speed_findings, travel_findings
 from vcarve.dryrun.setup import setup_of
 from vcarve.dryrun.spindle import spindle_findings
 from vcarve.dryrun.track import last_decimal_mm, track
+from vcarve.dryrun.words import (
+    habit_findings,
+    mode_findings,
+    offset_findings,
+    outside_findings,
+    place_findings,
+)
 from vcarve.errors import Finding
 from vcarve.groove.model import Grooves
 from vcarve.job.bench import Machine
@@ -54,12 +53,14 @@ def check(
     seen = track(reading.moves, setup_of(job), machine, (job or machine).figures)
     found = [
         *mode_findings(seen, machine.dialect),
+        *offset_findings(seen),
         *place_findings(seen),
         *spindle_findings(seen, machine),
         *speed_findings(seen, machine),
         *travel_findings(seen, machine),
         *rapid_findings(seen, job),
         *habit_findings(seen),
+        *arc_findings(seen),
     ]
     if job is None:
         found.extend(surface_findings(seen))

@@ -19,11 +19,12 @@ import numpy.typing as npt
 
 from vcarve.dryrun.arcs import planned_chords, split
 from vcarve.dryrun.kinematics import along, backward, block_times, corner_speeds, entry_caps, forward
+from vcarve.dryrun.setup import per_axis
 from vcarve.plane.arrays import Floats, Ints, ReadOnly
 from vcarve.program.moves import Event, Motion, Moves
 
 if TYPE_CHECKING:
-    from vcarve.job.bench import Axes, AxesAcceleration, AxesRate, Machine
+    from vcarve.job.bench import Machine
 
 
 FLOOR_MM_MIN = 1.0  # no move runs slower than this (Grbl v1.1)
@@ -118,11 +119,6 @@ def _drains(event: Event, state: dict[str, object]) -> bool:
     return kind in {"dwell", "pause", "end", "system", "origin", "shift", "shift-off", "tool-change"}
 
 
-def _three(record: Axes | AxesRate | AxesAcceleration) -> Floats:
-    """Return the three values of a record per axis, in the order X, Y, Z."""
-    return np.array([float(getattr(record, name)) for name in type(record).model_fields])
-
-
 @dataclass(frozen=True, slots=True)
 class _Chunk:
     """Blocks of some consecutive moves, ready for the look-ahead."""
@@ -155,15 +151,15 @@ class _Path:
         # A stop before a move that goes nowhere is a stop before the next one that does.
         rest = np.zeros(len(moving) + 1, dtype=bool)
         rest[np.searchsorted(moving, rests, side="left")] = True
-        rapid = _three(machine.rapid) / 60.0
+        rapid = per_axis(machine.rapid) / 60.0
         return cls(
             moves=moves,
             moving=moving,
             count=planned_chords(moves, machine.arc_tolerance_mm)[moving],
             rest=rest,
             rapid_mm_s=rapid,
-            feed_mm_s=np.minimum(rapid, _three(machine.feed_max) / 60.0),
-            acceleration_mm_s2=_three(machine.acceleration),
+            feed_mm_s=np.minimum(rapid, per_axis(machine.feed_max) / 60.0),
+            acceleration_mm_s2=per_axis(machine.acceleration),
             deviation_mm=machine.junction_deviation_mm,
         )
 

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from functools import partial
 
 import numpy as np
 import shapely
 
 from vcarve.dryrun.arcs import chords_within, split
 from vcarve.dryrun.track import SAG_MM, Track, entry
-from vcarve.errors import Finding, listed
+from vcarve.errors import Finding
 from vcarve.groove.width import deepest_mm, width_mm
-from vcarve.job.records import Clamp, Job
+from vcarve.job.records import Job
+from vcarve.plane.arcs import Point
 from vcarve.plane.arrays import Bools, Floats, Ints
 
 CHORDS_MM = 5e-4
@@ -25,39 +27,30 @@ def rapid_findings(seen: Track, job: Job | None) -> Iterator[Finding]:
 
     Straight up is how the bit leaves a groove.
     """
-    bad = ~seen.feed & seen.in_wood & (seen.across | seen.down)
-    through = np.zeros(len(bad), dtype=bool)
+    height, moves = seen.low_mm[:, 2], seen.moves
+    rapid = ~seen.feed & (seen.across | seen.down)
+    bad, through = rapid & seen.in_wood, np.zeros(len(moves), dtype=np.bool_)
     if job is not None:
-        through = bad & (seen.low_mm[:, 2] < -job.piece.thickness_mm - 1e-6)
+        through = bad & (height < -job.piece.thickness_mm - 1e-6)
+    flying = rapid & ~seen.in_wood & moves.told & ~moves.is_lost("Z")[1:]
+    touching = flying & (height <= seen.slack_mm)
+    scratching = seen.feed & seen.across & ~seen.in_wood & moves.told & ~seen.blind
+    scratching &= height <= seen.slack_mm
+
+    def near(m: int) -> str:
+        above = seen.figures.length(round(float(height[m]), 3))
+        return f"A rapid moves across only {above} above the surface; few boards are so flat."
+
     for code, rows, sentence in (
         ("through-the-piece", through, "A rapid goes through the piece."),
         ("rapid-in-wood", bad & ~through & seen.across, "A rapid moves across below the surface."),
         ("rapid-plunge", bad & ~through & ~seen.across, "The bit goes down into the wood at rapid."),
+        ("rapid-low", touching, "A rapid touches the surface; stop above it, and go down at a feed."),
+        ("feed-low", scratching, "The bit moves across on the surface and scratches it."),
     ):
-        yield from listed(np.flatnonzero(rows).tolist(), seen.saying(code, sentence))
-    height = seen.low_mm[:, 2]
-    flying = (
-        ~seen.feed
-        & (seen.across | seen.down)
-        & ~seen.in_wood
-        & seen.moves.told
-        & ~seen.moves.is_lost("Z")[1:]
-    )
-    touching = flying & (height <= seen.slack_mm)
-    sentence = "A rapid touches the surface; stop above it, and go down at a feed."
-    yield from listed(np.flatnonzero(touching).tolist(), seen.saying("rapid-low", sentence))
-    low = np.flatnonzero(flying & ~touching & seen.across & (height < LOW_MM - 1e-9))
-
-    def near(m: int) -> Finding:
-        above = seen.figures.length(round(float(height[m]), 3))
-        sentence = f"A rapid moves across only {above} above the surface; few boards are so flat."
-        return Finding("rapid-low", sentence, line=seen.line(m), at_mm=seen.at(m), mild=True)
-
-    scratching = seen.feed & seen.across & ~seen.in_wood & ~seen.blind & seen.moves.told
-    scratching &= height <= seen.slack_mm
-    sentence = "The bit moves across on the surface and scratches it."
-    yield from listed(np.flatnonzero(scratching).tolist(), seen.saying("feed-low", sentence))
-    yield from listed(low.tolist(), near)
+        yield from seen.tell(code, rows, sentence, at=seen.at)
+    low = flying & ~touching & seen.across & (height < LOW_MM - 1e-9)
+    yield from seen.tell("rapid-low", low, near, at=seen.at, mild=True)
 
 
 def surface_findings(seen: Track) -> list[Finding]:
@@ -72,25 +65,18 @@ def surface_findings(seen: Track) -> list[Finding]:
     return [Finding("surface-unknown", sentence)]
 
 
-def depth_findings(seen: Track, job: Job) -> list[Finding]:
+def depth_findings(seen: Track, job: Job) -> Iterator[Finding]:
     """Find moves deeper than the bit's cone, or than the piece is thick, and those that bring a wide shank into the wood."""
-    cone, thickness = deepest_mm(job.bit), job.piece.thickness_mm
-    depth = np.where(seen.in_wood & seen.feed, -seen.low_mm[:, 2], 0.0)
-    before = np.zeros(len(depth))
-    before[1:] = np.where(seen.in_wood[1:], -seen.start_mm[1:, 2], 0.0)
+    cone, thickness, write = deepest_mm(job.bit), job.piece.thickness_mm, seen.figures.length
+    below = np.where(seen.in_wood, -seen.low_mm[:, 2], 0.0)
+    depth = np.where(seen.feed, below, 0.0)
+    before = np.where(seen.in_wood, -seen.start_mm[:, 2], 0.0)
+    before[:1] = 0.0
     arrives = depth > before + 1e-9
     through = arrives & (depth > thickness + 1e-6)
     short = arrives & ~through & (depth > cone + 1e-3)
-
-    shank = np.where(seen.in_wood & (job.bit.shank_mm > job.bit.diameter_mm), -seen.low_mm[:, 2] - cone, 0.0)
-    sofar = np.maximum.accumulate(np.concatenate([[1e-3], shank[:-1]])) if len(shank) else shank
-    write = seen.figures.length
-
-    def found(code: str, rows: Bools, at_mm: float, words: Callable[[int], str]) -> list[Finding]:
-        return listed(
-            np.flatnonzero(rows).tolist(),
-            lambda m: Finding(code, words(m), line=seen.line(m), at_mm=seen.at(m, at_mm)),
-        )
+    shank = np.where(seen.in_wood & (job.bit.shank_mm > job.bit.diameter_mm), below - cone, 0.0)
+    sofar = np.maximum.accumulate(np.concatenate([[1e-3], shank]))[:-1]
 
     def deep(limit: str) -> Callable[[int], str]:
         return lambda m: f"The bit goes {write(round(float(depth[m]), 3))} deep; {limit}."
@@ -98,11 +84,12 @@ def depth_findings(seen: Track, job: Job) -> list[Finding]:
     def rubs(m: int) -> str:
         return f"The shank, wider than the cone, goes {write(round(float(shank[m]), 6))} into the wood."
 
-    return [
-        *found("through-the-piece", through, thickness, deep(f"the piece is {write(thickness)} thick")),
-        *found("bit-too-short", short, cone, deep(f"its cone ends at {write(round(cone, 3))}")),
-        *found("shank-contact", shank > sofar, cone, rubs),
-    ]
+    for code, rows, limit_mm, words in (
+        ("through-the-piece", through, thickness, deep(f"the piece is {write(thickness)} thick")),
+        ("bit-too-short", short, cone, deep(f"its cone ends at {write(round(cone, 3))}")),
+        ("shank-contact", shank > sofar, cone, rubs),
+    ):
+        yield from seen.tell(code, rows, words, at=partial(seen.at, depth_mm=limit_mm))
 
 
 def piece_findings(seen: Track, job: Job, outline: shapely.Polygon | None = None) -> list[Finding]:
@@ -125,10 +112,7 @@ def piece_findings(seen: Track, job: Job, outline: shapely.Polygon | None = None
     piece = shapely.box(*-half, *half) if outline is None else shapely.buffer(outline, allowed + CHORDS_MM)
     beyond = shapely.difference(shapely.box(-FAR_MM, -FAR_MM, FAR_MM, FAR_MM), piece)
     sentence = "The bit is below the surface beyond the piece's edge."
-    return listed(
-        np.flatnonzero(below & out).tolist(),
-        lambda m: Finding("outside-piece", sentence, line=seen.line(m), at_mm=entry(seen, m, beyond)),
-    )
+    return seen.tell("outside-piece", below & out, sentence, at=lambda m: entry(seen, m, beyond))
 
 
 def _leave(seen: Track, rows: Ints, outline: shapely.Polygon, allowed_mm: float) -> Bools:
@@ -146,51 +130,33 @@ def _leave(seen: Track, rows: Ints, outline: shapely.Polygon, allowed_mm: float)
 
 def clamp_findings(seen: Track, job: Job) -> Iterator[Finding]:
     """Find moves, rapids too, whose bit comes through a clamp: its rectangle grown by the bit's radius at the clamp's top."""
+    length = seen.figures.length
     for clamp in job.clamps:
-        yield from listed(_hits(seen, job, clamp).tolist(), _meeting(seen, job, clamp))
+        x, y = clamp.x_mm - job.piece.width_mm / 2.0, clamp.y_mm - job.piece.height_mm / 2.0
+        rectangle = shapely.box(x, y, x + clamp.width_mm, y + clamp.height_mm)
+
+        def meets(m: int, above: float = clamp.above_mm, rectangle: shapely.Polygon = rectangle) -> Point:
+            radius = _radius_mm(job, above - float(seen.low_mm[m, 2]))
+            return entry(seen, m, shapely.buffer(rectangle, radius))
+
+        sentence = f"The bit runs into the clamp at X {length(clamp.x_mm)}, Y {length(clamp.y_mm)}."
+        yield from seen.tell("clamp", _hits(seen, job, clamp.above_mm, rectangle), sentence, at=meets)
 
 
-def _meeting(seen: Track, job: Job, clamp: Clamp) -> Callable[[int], Finding]:
-    sentence = f"The bit runs into the clamp at X {seen.figures.length(clamp.x_mm)}, Y {seen.figures.length(clamp.y_mm)}."
-
-    def meets(m: int) -> Finding:
-        radius = _radius_mm(job, clamp.above_mm - float(seen.low_mm[m, 2]))
-        zone = shapely.buffer(_rectangle(job, clamp), radius)
-        return Finding("clamp", sentence, line=seen.line(m), at_mm=entry(seen, m, zone))
-
-    return meets
-
-
-def _rectangle(job: Job, clamp: Clamp) -> shapely.Polygon:
-    """Return a clamp from above, in piece coordinates."""
-    x, y = clamp.x_mm - job.piece.width_mm / 2.0, clamp.y_mm - job.piece.height_mm / 2.0
-    return shapely.box(x, y, x + clamp.width_mm, y + clamp.height_mm)
-
-
-def _hits(seen: Track, job: Job, clamp: Clamp) -> Ints:
-    rectangle = _rectangle(job, clamp)
+def _hits(seen: Track, job: Job, above_mm: float, rectangle: shapely.Polygon) -> Ints:
+    """Return which moves bring the bit into what stands so high on the piece."""
     x0, y0, x1, y1 = rectangle.bounds
     widest = max(job.bit.diameter_mm, job.bit.shank_mm) / 2.0
     low, high = seen.low_mm, seen.high_mm
-    rows = np.flatnonzero(
-        (low[:, 2] < clamp.above_mm - 1e-9)
-        & (low[:, 0] < x1 + widest)
-        & (high[:, 0] > x0 - widest)
-        & (low[:, 1] < y1 + widest)
-        & (high[:, 1] > y0 - widest)
-        & seen.moves.told
-        & ~seen.blind
-    )
-    if not len(rows):
-        return rows
-    owner, tails, heads = _parts(seen, rows)
+    near = (low < (x1 + widest, y1 + widest, above_mm - 1e-9)).all(axis=1)
+    near &= (high[:, :2] > (x0 - widest, y0 - widest)).all(axis=1) & seen.moves.told & ~seen.blind
+    owner, tails, heads = _parts(seen, np.flatnonzero(near))
     # Of the bit, the widest part at or below the clamp's top counts: the cone up to there, or the shank.
-    rise = np.round(clamp.above_mm - np.minimum(tails[:, 2], heads[:, 2]), 6)
+    rise = np.round(above_mm - np.minimum(tails[:, 2], heads[:, 2]), 6)
     rises, index = np.unique(rise, return_inverse=True)
-    radius = np.array([_radius_mm(job, float(value)) for value in rises])[index]
+    radius = np.array([_radius_mm(job, value) for value in rises.tolist()])[index]
     lines = shapely.linestrings(np.stack([tails[:, :2], heads[:, :2]], axis=1))
-    near = (shapely.distance(lines, rectangle) < radius + 1e-9) & (rise > 0.0)
-    return np.unique(owner[near])
+    return np.unique(owner[(shapely.distance(lines, rectangle) < radius + 1e-9) & (rise > 0.0)])
 
 
 def _parts(seen: Track, rows: Ints) -> tuple[Ints, Floats, Floats]:
@@ -213,6 +179,5 @@ def _radius_mm(job: Job, rise_mm: float) -> float:
 
 def upright_findings(seen: Track) -> list[Finding]:
     """Find arcs of the XZ and YZ planes that cut: their depth changes on the way, and no line asks for that."""
-    rows = np.flatnonzero(seen.upright & seen.in_wood)
     sentence = "An upright arc cuts into the wood: its depth changes on the way, and no line asks for that."
-    return listed(rows.tolist(), seen.saying("wrong-depth", sentence))
+    return seen.tell("wrong-depth", seen.upright & seen.in_wood, sentence, at=seen.at)

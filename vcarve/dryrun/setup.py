@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from vcarve.job.bench import Machine
+from vcarve.job.bench import Axes, AxesAcceleration, AxesRate, Machine
 from vcarve.job.records import Job
 from vcarve.plane.arrays import Floats
 
@@ -60,3 +60,8 @@ def setup_of(job: Job | None) -> Setup:
 def waiting_mm(machine: Machine, job: Job | None) -> tuple[float, float, float]:
     """Return where the bit is taken to wait before the program, in work coordinates: above the zero, at the safe height."""
     return 0.0, 0.0, setup_of(job).top_mm + machine.safe_height_mm
+
+
+def per_axis(record: Axes | AxesRate | AxesAcceleration) -> Floats:
+    """Return a machine's values for X, Y and Z."""
+    return np.array([getattr(record, name) for name in type(record).model_fields], dtype=float)

@@ -10,59 +10,44 @@ from vcarve.dryrun.safety import SLOW_MM_MIN
 from vcarve.dryrun.track import Track
 from vcarve.errors import Finding, listed
 from vcarve.job.bench import Machine
-from vcarve.plane.arrays import Ints
 from vcarve.program.moves import Event
 from vcarve.quantity import format_number, format_rpm
 
 PAUSES = ("pause", "optional-pause")  # M0, and M1 where the switch at the controller says so
-SPINDLE_WORDS = ("spindle-cw", "spindle-ccw", "spindle-stop", "speed")
+TURNING = {"spindle-cw": 1, "spindle-ccw": -1}
+SPINDLE_WORDS = (*TURNING, "spindle-stop", "speed")
 SHORT_DWELL_S = 1.0  # a wait to settle at the bottom of a plunge: common practice, no source
 
 
 def spindle_findings(seen: Track, machine: Machine) -> Iterator[Finding]:
     """Find cutting with the spindle off or not yet at speed, and everything done to it at the wrong moment."""
-    yield from _range_findings(seen.moves.events, machine)
     yield from _dwell_findings(seen)
-    cuts = np.flatnonzero(seen.feed & seen.in_wood)
-    if not machine.spindle.programmed:
-        words = [event for event in seen.moves.events if event.kind in SPINDLE_WORDS]
-        if words:
-            sentence = "M3, M4, M5 and S do nothing here: the machine's spindle is switched by hand."
-            yield Finding("spindle-by-hand", sentence, line=words[0].line)
-        yield from _by_hand(seen, cuts)
-        yield from _end_findings(seen, running=False)
-        return
+    if machine.spindle.programmed:
+        yield from _range_findings(seen, machine)
+        yield from _switched(seen, machine.spindle.spin_up_s)
+    else:
+        yield from _by_hand(seen)
 
-    def in_wood(event: Event, does: str) -> Finding:
-        return Finding("spindle-in-wood", f"The spindle {does} with the bit in the wood.", line=event.line)
 
+def _switched(seen: Track, spin_up_s: float) -> Iterator[Finding]:
+    """Follow a spindle that the program switches from event to event."""
     spans: list[tuple[int, bool, bool]] = [(0, False, False)]  # from this move on: turning, at speed
     turn, speed, rpm, wait = 0, 0.0, 0.0, 0.0
     for event in seen.moves.events:
-        kind, before = event.kind, event.before
-        if kind in ("spindle-cw", "spindle-ccw"):
-            way = 1 if kind == "spindle-cw" else -1
-            if way < 0:
+        kind, was = event.kind, turn
+        if kind in TURNING:
+            turn = TURNING[kind]
+            if turn < 0:
                 sentence = "M4 turns the bit backwards; it will burn and tear instead of cutting."
                 yield Finding("spindle-backwards", sentence, line=event.line)
-            if turn == 0 and seen.rests_in_wood(before):
-                yield in_wood(event, "starts")
-            if turn == -way:
+            if turn == -was:
                 rpm = 0.0  # it has to stop first
-            turn = way
         elif kind == "speed":
             speed = event.value
-            if speed == 0.0 and turn and seen.rests_in_wood(before):
-                yield in_wood(event, "stops")
         elif kind in ("spindle-stop", "tool-change", "end"):
-            if kind == "spindle-stop" and turn and seen.rests_in_wood(before):
-                yield in_wood(event, "stops")
-            elif kind == "spindle-stop" and before < len(seen.moves) and seen.line(before) == event.line:
-                sentence = "M5 acts before the motion on its line; give it a line of its own after it."
-                yield Finding("stop-with-motion", sentence, line=event.line)
-            if kind == "end":
-                yield from _end_findings(seen, running=turn != 0, event=event)
             turn = 0
+            if kind == "end":
+                yield from _end_findings(seen, event, running=was != 0)
         elif kind == "dwell":
             wait = max(wait - event.value, 0.0)
         elif kind in PAUSES:
@@ -71,56 +56,64 @@ def spindle_findings(seen: Track, machine: Machine) -> Iterator[Finding]:
                 wait = 0.0  # a person who starts it again is slower than any spindle
         else:
             continue
+        starts = kind in TURNING and not was
+        stops = was and (kind == "spindle-stop" or (kind == "speed" and not speed))
+        if (starts or stops) and seen.rests_in_wood(event.before):
+            sentence = f"The spindle {'starts' if starts else 'stops'} with the bit in the wood."
+            yield Finding("spindle-in-wood", sentence, line=event.line)
+        elif kind == "spindle-stop" and event.line in seen.moves.line[event.before : event.before + 1]:
+            sentence = "M5 acts before the motion on its line; give it a line of its own after it."
+            yield Finding("stop-with-motion", sentence, line=event.line)
         wanted = speed if turn else 0.0
         if wanted > rpm:
             # From rest the whole spin-up; from a lower speed its share.
-            wait = max(wait, machine.spindle.spin_up_s * (wanted - rpm) / wanted)
+            wait = max(wait, spin_up_s * (wanted - rpm) / wanted)
         elif wanted == 0.0:
             wait = 0.0
         rpm = wanted
-        spans.append((before, rpm > 0.0, wait <= 1e-9))
+        spans.append((event.before, rpm > 0.0, wait <= 1e-9))
     if not any(event.kind == "end" for event in seen.moves.events):
         yield from _end_findings(seen, running=turn != 0)
-    state = np.searchsorted(np.array([span[0] for span in spans]), cuts, side="right") - 1
-    on = np.array([span[1] for span in spans])[state]
-    ready = np.array([span[2] for span in spans])[state]
-    off = "The bit goes into the wood with the spindle off."
+    cuts = np.flatnonzero(seen.feed & seen.in_wood)
+    since, on, ready = np.array(spans).T
+    state = np.searchsorted(since, cuts, side="right") - 1
     early = (
-        f"The bit goes into the wood before the spindle is at speed; wait {machine.spindle.spin_up_s:g} s (G4) "
+        f"The bit goes into the wood before the spindle is at speed; wait {spin_up_s:g} s (G4) "
         "after M3, and after a higher S."
     )
-    yield from listed(_firsts(cuts, ~on), lambda m: Finding("spindle-off", off, line=seen.line(m)))
-    yield from listed(_firsts(cuts, on & ~ready), lambda m: Finding("spin-up", early, line=seen.line(m)))
+    for code, bad, sentence in (
+        ("spindle-off", on[state] == 0, "The bit goes into the wood with the spindle off."),
+        ("spin-up", (on[state] == 1) & (ready[state] == 0), early),
+    ):
+        bad[1:] &= ~bad[:-1]  # the first of each run of cuts
+        yield from seen.tell(code, cuts[bad], sentence)
 
 
-def _firsts(cuts: Ints, bad: np.ndarray) -> list[int]:
-    """Return the first of each run of cuts that are in the wrong, one after the other."""
-    begins = bad.copy()
-    begins[1:] &= ~bad[:-1]
-    return [int(m) for m in cuts[begins]]
-
-
-def _by_hand(seen: Track, cuts: Ints) -> Iterator[Finding]:
+def _by_hand(seen: Track) -> Iterator[Finding]:
     """Judge a spindle with a switch: the program has to pause before it cuts, and is taken to turn at every pause in the wood."""
-    first = int(cuts[0]) if len(cuts) else len(seen.moves)
+    for event in [event for event in seen.moves.events if event.kind in SPINDLE_WORDS][:1]:
+        sentence = "M3, M4, M5 and S do nothing here: the machine's spindle is switched by hand."
+        yield Finding("spindle-by-hand", sentence, line=event.line)
+    cuts = np.flatnonzero(seen.feed & seen.in_wood)[:1]
+    first = int(cuts.min(initial=len(seen.moves)))
     pauses = [event for event in seen.moves.events if event.kind in PAUSES]
     for event in pauses:
         if event.before > first and seen.rests_in_wood(event.before):
             # Whether it turns between cuts is not known.
             yield from _pause_findings(seen, event, running=True)
-    if len(cuts) and not any(event.kind == "pause" and event.before <= first for event in pauses):
+    if not any(event.kind == "pause" and event.before <= first for event in pauses):
         sentence = "The spindle is started by hand, but the program does not pause (M0) before it cuts."
-        yield Finding("spindle-off", sentence, line=seen.line(first))
+        yield from seen.tell("spindle-off", cuts, sentence)
+    yield from _end_findings(seen, running=False)
 
 
-def _pause_findings(seen: Track, event: Event, *, running: bool) -> list[Finding]:
+def _pause_findings(seen: Track, event: Event, *, running: bool) -> Iterator[Finding]:
     if seen.rests_in_wood(event.before):
         sentence = "The program pauses with the bit in the wood; lift it first."
-        return [Finding("pause-in-wood", sentence, line=event.line, mild=not running)]
-    if running:
+        yield Finding("pause-in-wood", sentence, line=event.line, mild=not running)
+    elif running:
         sentence = "The program pauses with the spindle turning: keep your hands away."
-        return [Finding("pause-running", sentence, line=event.line)]
-    return []
+        yield Finding("pause-running", sentence, line=event.line)
 
 
 def _dwell_findings(seen: Track) -> list[Finding]:
@@ -155,7 +148,7 @@ def _dwell_findings(seen: Track) -> list[Finding]:
     )
 
 
-def _end_findings(seen: Track, *, running: bool, event: Event | None = None) -> Iterator[Finding]:
+def _end_findings(seen: Track, event: Event | None = None, *, running: bool) -> Iterator[Finding]:
     line = event.line if event is not None else seen.moves.lines or None
     if running:
         sentence = "The spindle is not stopped (M5) before the program ends."
@@ -164,22 +157,17 @@ def _end_findings(seen: Track, *, running: bool, event: Event | None = None) -> 
         yield Finding("ends-in-wood", "The program ends with the bit in the wood; lift it first.", line=line)
 
 
-def _range_findings(events: tuple[Event, ...], machine: Machine) -> list[Finding]:
+def _range_findings(seen: Track, machine: Machine) -> list[Finding]:
     """Find spindle speeds that the machine does not have, said once each."""
-    spindle = machine.spindle
-    if not spindle.programmed:
-        return []
+    least, most = machine.spindle.min_rpm, machine.spindle.max_rpm
     wrong: dict[float, int] = {}
-    for event in events:
-        if event.kind == "speed" and event.value and not spindle.min_rpm <= event.value <= spindle.max_rpm:
+    for event in seen.moves.events:
+        if event.kind == "speed" and event.value and not least <= event.value <= most:
             wrong.setdefault(event.value, event.line)
-    speeds = list(wrong)
-    return listed(
-        range(len(speeds)),
-        lambda k: Finding(
-            "spindle-range",
-            f"The spindle is set to {format_rpm(speeds[k])}; it runs from {format_number(spindle.min_rpm)} to "
-            f"{format_number(spindle.max_rpm)}.",
-            line=wrong[speeds[k]],
-        ),
-    )
+    runs = f"it runs from {format_number(least)} to {format_number(most)}"
+
+    def make(k: int) -> Finding:
+        rpm, line = list(wrong.items())[k]
+        return Finding("spindle-range", f"The spindle is set to {format_rpm(rpm)}; {runs}.", line=line)
+
+    return listed(range(len(wrong)), make)

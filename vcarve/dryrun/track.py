@@ -19,9 +19,10 @@ import shapely
 
 from vcarve.dryrun.arcs import boxes, chords_within, split
 from vcarve.dryrun.setup import Setup
-from vcarve.errors import Finding
+from vcarve.errors import Finding, listed
 from vcarve.job.bench import Machine
-from vcarve.plane.arrays import Bools, Floats, ReadOnly
+from vcarve.plane.arcs import Point
+from vcarve.plane.arrays import Bools, Floats, Ints, ReadOnly
 from vcarve.program.moves import Motion, Moves, Plane
 from vcarve.quantity import Figures
 
@@ -51,7 +52,7 @@ class Track(ReadOnly):
     setup: Setup
     figures: Figures  # how lengths and feeds are written in sentences
 
-    def at(self, move: int, depth_mm: float = 0.0) -> tuple[float, float]:
+    def at(self, move: int, depth_mm: float = 0.0) -> Point:
         """Return where on the piece a move first is deeper than this; its start where it is so from there on, or never.
 
         Where the start is lost there is only the end to tell.
@@ -70,9 +71,25 @@ class Track(ReadOnly):
         """Return the program's line of a move."""
         return int(self.moves.line[move])
 
-    def saying(self, code: str, sentence: str, *, mild: bool = False) -> Callable[[int], Finding]:
-        """Return what makes the finding of a move: the same words of each, where it is first in the wood."""
-        return lambda move: Finding(code, sentence, line=self.line(move), at_mm=self.at(move), mild=mild)
+    def tell(
+        self,
+        code: str,
+        rows: Bools | Ints,
+        sentence: str | Callable[[int], str],
+        *,
+        at: Callable[[int], Point] | None = None,
+        mild: bool | Bools = False,
+    ) -> list[Finding]:
+        """Return a finding of each of these moves, in one sentence or in one for each, with its line and where ``at`` says."""
+
+        def make(move: int) -> Finding:
+            said = sentence if isinstance(sentence, str) else sentence(move)
+            mildly = bool(mild if isinstance(mild, bool) else mild[move])
+            return Finding(
+                code, said, line=self.line(move), at_mm=None if at is None else at(move), mild=mildly
+            )
+
+        return listed((np.flatnonzero(rows) if rows.dtype == bool else rows).tolist(), make)
 
     def rests_in_wood(self, before: int) -> bool:
         """Tell whether the bit stands in the wood, or on it, just before a move (or at the end)."""
@@ -122,7 +139,7 @@ def path(seen: Track, move: int) -> Floats:
     return seen.setup.on_piece(np.vstack([tail[:1], head]))
 
 
-def entry(seen: Track, move: int, zone: shapely.Geometry) -> tuple[float, float]:
+def entry(seen: Track, move: int, zone: shapely.Geometry) -> Point:
     """Return where a move's path, seen from above, first comes into a zone; its end where it hardly does."""
     points = path(seen, move)[:, :2]
     spot = points[-1]
