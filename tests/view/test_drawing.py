@@ -6,6 +6,7 @@ import io
 import math
 import re
 from dataclasses import replace
+from itertools import pairwise
 from typing import Any, get_args
 from xml.etree import ElementTree
 
@@ -97,7 +98,7 @@ def test_grooves_are_drawn_once_at_their_true_width() -> None:
     floors = [
         path
         for path in root.iter(f"{SVG}path")
-        if path.get("class") == "floor" and len(path.attrib["d"]) > 40
+        if path.get("class") == "band floor" and len(path.attrib["d"]) > 40
     ]
     length = sum(svgelements.Path(path.attrib["d"]).length() for path in floors)
 
@@ -120,6 +121,31 @@ def test_everything_is_said_in_words_and_shapes() -> None:
     assert {"1", str(plan.passes)} <= set(words)
     assert {"100\u00a0mm", "80\u00a0mm", "clamp", "A", "X", "Y"} <= set(words)
     assert {"4\u00a0mm wide", "2.5\u00a0mm wide"} <= set(re.findall(r"[\d.]+\xa0mm wide", " ".join(words)))
+
+
+@pytest.mark.parametrize("wide_mm", [30.0, 100.0, 180.0])
+def test_words_under_the_picture_fill_its_width_and_figures_keep_their_units(wide_mm: float) -> None:
+    """In a usual face a line ends where the next word has no room; no line ends between a number and its unit or axis."""
+    sentence = (
+        "The clamp at X 40 mm, Y -7.5 mm stands 10 mm above the piece; 5 mm at 600 mm/min does not clear it. "
+        * 3
+    )
+    job, network, grooves, cuts, plan = made()
+    job = job.model_copy(
+        update={"piece": job.piece.model_copy(update={"width_mm": wide_mm, "height_mm": 100.0})}
+    )
+    found = [Finding("clamp", sentence, at_mm=(0.0, 0.0))]
+    root = ElementTree.fromstring(plan_svg(job, network, grooves, cuts, plan, KINDS, findings=found))
+    words = ["".join(node.itertext()) for node in root.iter(f"{SVG}text")]
+    first = next(index for index, word in enumerate(words) if word.startswith("A, must not be cut"))
+    lines = words[first:]
+    wide = float(root.attrib["viewBox"].split()[2]) / max(wide_mm, 100.0) * 100.0
+    room = (wide - 8.0) / (0.52 * 2.5)  # signs as wide as the sans faces most machines have
+
+    assert len(lines) > 2
+    for line, after in pairwise(lines):
+        assert len(line) <= room < len(line) + 1 + len(after.split(" ")[0]) + 1
+        assert not re.search(r"[0-9]$|\b[XYZ]$", line)
 
 
 @pytest.mark.parametrize("turn", [0.0, 30.0, -30.0])
@@ -173,7 +199,7 @@ def test_of_many_passes_only_round_numbers_are_written() -> None:
     """Every pass keeps its arrow, but numbers thin out: first, last and of every n-th for a round n those with room."""
     _, _, _, cuts, plan = made("goma")
     passes = int(plan.passes)
-    drawn = "".join(pass_marks(cuts, plan, (0.0, 0.0), (100.0, 80.0), 1.0))
+    drawn = "".join(pass_marks(cuts, plan, 1.0, np.zeros(2), np.array([100.0, 80.0]), 1.0, np.zeros((0, 2))))
     numbers = [int(n) for n in re.findall(r"<text[^>]*>(\d+)</text>", drawn)]
     badges = re.findall(r'<circle class="badge" cx="([-\d.]+)" cy="([-\d.]+)" r="([\d.]+)"', drawn)
     x, y, r = np.array(badges, dtype=float).T
@@ -286,7 +312,7 @@ def test_a_taper_is_drawn_as_a_slim_shape_to_its_point() -> None:
     network, grooves, hull = tapered()
     layers = "".join(groove_layers(network, grooves, 90.0, 0.0))
     root = ElementTree.fromstring(f"<svg>{layers}</svg>")
-    (slim,) = [one for one in root.iter("path") if one.get("class") == "slim"]
+    (slim,) = [one for one in root.iter("path") if one.get("class") == "slim floor"]
     left, top, right, bottom = svgelements.Path(slim.attrib["d"]).bbox()
     wide, _, _, far = hull.bounds
 

@@ -1,4 +1,7 @@
-"""What is drawn over the piece: where passes start and in which order, moves in the air, zero, dimensions, findings."""
+"""What is drawn over the piece: where passes start and in which order, moves in the air, zero, dimensions, clamps, findings.
+
+Everything is in units of the picture's own, a hundredth of the piece's longer side, the places too.
+"""
 
 from __future__ import annotations
 
@@ -10,123 +13,84 @@ import numpy as np
 from vcarve.cuts.model import Cuts
 from vcarve.errors import MOST_NAMED, Alike
 from vcarve.plan.model import Plan
-from vcarve.plane.arcs import curves, directions
-from vcarve.quantity import Figures
-from vcarve.view.svg import at, num, text
-from vcarve.view.wording import length
+from vcarve.plane.arcs import curves, directions, left
+from vcarve.plane.arrays import NM_PER_MM, Floats
+from vcarve.view.svg import at, drawn, path, polygons_path, text
 
-MARK = 2.3  # from the middle of a finding's mark to its point, in units
+MARK = 2.3  # from the middle of a finding's mark to its point
 MOST_NUMBERS = 40  # of more passes than this only every second, fifth, tenth and so on has its number
 
+_AXES = "M0 0h7m-1.1 -.77l1.1 .77l-1.1 .77M0 0v-7m-.77 1.1l.77 -1.1l.77 1.1"
+_ZERO = (
+    f'<path class="lead halo" d="{_AXES}"/><path class="lead" d="{_AXES}"/><circle class="badge" r="1.7"/>'
+    '<path class="solid" d="M0 0v-1.7a1.7 1.7 0 0 1 1.7 1.7zM0 0v1.7a1.7 1.7 0 0 1 -1.7 -1.7z"/>'
+) + "".join(
+    f'<circle class="badge" stroke-opacity="0" cx="{x}" cy="{y}" r="1.3"/>'
+    + text(x, y + 0.78, name, "mark", "middle", size=2.2)
+    for x, y, name in ((8.7, 0.0, "X"), (0.0, -8.7, "Y"))
+)
+_TICK = "m-.8 .8l1.6 -1.6"
+_SQUARE = np.array([(-0.6, 0.6), (0.6, 0.6), (0.6, -0.6), (-0.6, -0.6)])
+_ARROW = np.array([(2.6, 0.0), (1.0, 0.75), (1.0, -0.75)])  # along a pass from its start, and to its left
+_REACHES = np.repeat((2.8, 4.6, 6.6), 9)
+_TURNS = np.tile((0.0, 0.8, -0.8, 1.6, -1.6, 2.3, -2.3, 2.8, -2.8), 3)
 
-def zero_mark(where: tuple[float, float], u: float, turn_deg: float = 0.0) -> str:
+
+def zero_mark(where: Floats, turn_deg: float) -> str:
     """Return the mark of the work origin with the directions of X and Y, seen from a piece that lies turned."""
-    x, y = where[0], -where[1]
-    r = 1.7 * u
-    arrow = 7.0 * u
-    head, side = 1.1 * u, 0.77 * u
-    axes = (
-        f"M{num(x)} {num(y)}h{num(arrow)}m{num(-head)} {num(-side)}l{num(head)} {num(side)}l{num(-head)} {num(side)}"
-        f"M{num(x)} {num(y)}v{num(-arrow)}m{num(-side)} {num(head)}l{num(side)} {num(-head)}l{num(side)} {num(head)}"
-    )
-    quarter = f"a{num(r)} {num(r)} 0 0 1"
-    halves = (
-        f"M{num(x)} {num(y)}v{num(-r)}{quarter} {num(r)} {num(r)}z"
-        f"M{num(x)} {num(y)}v{num(r)}{quarter} {num(-r)} {num(-r)}z"
-    )
-
-    def label(lx: float, ly: float, name: str) -> str:
-        back = f'<circle class="badge" stroke-opacity="0" cx="{num(lx)}" cy="{num(ly)}" r="{num(1.3 * u)}"/>'
-        return back + text(lx, ly + 0.78 * u, name, "mark", "middle", size=2.2 * u)
-
-    mark = (
-        f'<path class="lead halo" d="{axes}"/><path class="lead" d="{axes}"/>'
-        f'<circle class="badge" cx="{num(x)}" cy="{num(y)}" r="{num(r)}"/><path class="solid" d="{halves}"/>'
-        + label(x + arrow + 1.7 * u, y, "X")
-        + label(x, y - arrow - 1.7 * u, "Y")
-    )
-    return f'<g transform="rotate({num(turn_deg)} {num(x)} {num(y)})">{mark}</g>' if turn_deg else mark
+    return drawn('<g transform="translate({}) rotate({})">{}</g>', at(*where), turn_deg, _ZERO)
 
 
-def dimensions(
-    wide: float, tall: float, u: float, figures: Figures, left: float = 0.0, front: float = 0.0
-) -> list[str]:
-    """Return the piece's width below it and its height to its left, with units.
+def dimensions(wide: float, tall: float, words: Sequence[str], left_of: float, front: float) -> list[str]:
+    """Return the piece's width below it and its height to its left, in words.
 
-    ``left`` and ``front`` are how far something stands out of the piece there, to keep clear of.
+    ``left_of`` and ``front`` are how far something stands out of the piece there, to keep clear of.
     """
     x, y = wide / 2.0, tall / 2.0
-    gap, line, tick = 1.6 * u, 6.0 * u, 0.8 * u
-    low, side = y + front + line, -x - left - line
-
-    def slash(px: float, py: float) -> str:
-        return f"M{num(px - tick)} {num(py + tick)}l{num(2 * tick)} {num(-2 * tick)}"
-
-    past = 1.2 * u
-    path = (
-        f"M{num(-x)} {num(y + gap)}V{num(low + past)}M{num(x)} {num(y + gap)}V{num(low + past)}"
-        f"M{num(-x)} {num(low)}H{num(x)}M{num(-x - gap)} {num(-y)}H{num(side - past)}"
-        f"M{num(-x - gap)} {num(y)}H{num(side - past)}M{num(side)} {num(-y)}V{num(y)}"
-        + slash(-x, low)
-        + slash(x, low)
-        + slash(side, -y)
-        + slash(side, y)
-    )
+    low, side = y + front + 6.0, -x - left_of - 6.0
+    lines = drawn("M{} {}H{}M{} {}V{}", -x, low, x, side, -y, y)
+    for sign in (-1.0, 1.0):
+        lines += drawn("M{0} {1}V{2}M{0} {3}" + _TICK, sign * x, y + 1.6, low + 1.2, low)
+        lines += drawn("M{1} {0}H{2}M{3} {0}" + _TICK, sign * y, -x - 1.6, side - 1.2, side)
     return [
-        f'<path class="dim" stroke-width="{num(0.2 * u)}" d="{path}"/>',
-        text(0.0, low - 1.0 * u, length(wide, figures), "soft", "middle"),
-        text(side - 1.0 * u, 0.0, length(tall, figures), "soft", "middle", turn=-90.0),
+        f'<path class="dim" d="{lines}"/>',
+        text(0.0, low - 1.0, words[0], "soft", "middle"),
+        text(side - 1.0, 0.0, words[1], "soft", "middle", turn=-90.0),
     ]
 
 
 def pass_marks(
-    cuts: Cuts,
-    plan: Plan,
-    zero: tuple[float, float],
-    size: tuple[float, float],
-    u: float,
-    avoid: Sequence[tuple[float, float]] = (),
+    cuts: Cuts, plan: Plan, unit_mm: float, zero: Floats, size: Floats, share: float, avoid: Floats
 ) -> list[str]:
     """Return the moves in the air between passes, and where each pass starts, with its number and its direction.
 
-    ``size`` is the piece's width and height: numbers stay on it, clear of each other and of the places to ``avoid``; where
-    there is no room for one it is left out.
+    ``size`` (2,) is the piece's: numbers stay on it, clear of each other and of the places to ``avoid`` (n, 2); where there is
+    no room for one it is left out.  Marks are drawn at this ``share`` of their size.
     """
     if plan.passes == 0:
         return []
-    first, last = plan.pass_start[:-1], plan.pass_start[1:] - 1
-    place = cuts.place_nm[:, :2] / 1e6
+    first = plan.pass_start[:-1]
+    place = cuts.place_nm[:, :2] / (NM_PER_MM * unit_mm)
     bulge = np.where(plan.half_edge % 2 == 0, 1.0, -1.0) * cuts.bulge[plan.half_edge // 2]
-    a, b = place[plan.begin[first]], place[plan.end[first]]
-    starts = [
-        ((x, y), (dx, dy))
-        for (x, y), (dx, dy) in zip(
-            a.tolist(), directions(curves(a, b, bulge[first]), 0.0).tolist(), strict=True
-        )
+    starts, ends = place[plan.begin[first]], place[plan.end[plan.pass_start[1:] - 1]]
+    way = directions(curves(starts, place[plan.end[first]], bulge[first]), 0.0)
+    flights = path(curves(np.vstack([zero, ends]), np.vstack([starts, zero]), np.zeros(plan.passes + 1)))
+    heads = starts[:, None] + share * (_ARROW @ np.stack([way, left(way)], axis=1))
+    parts = [
+        f'<path class="flight halo" d="{flights}"/><path class="flight" d="{flights}"/>',
+        f'<path class="badge" d="{polygons_path(ends[:, None] + share * _SQUARE)}"/>',
+        f'<path class="badge" d="{polygons_path(heads)}"/>',
     ]
-    ends = [(x, y) for x, y in place[plan.end[last]].tolist()]
-    flights = f"M{at(*zero)}L{at(*starts[0][0])}"
-    for end, (start, _) in zip(ends, starts[1:], strict=False):
-        flights += f"M{at(*end)}L{at(*start)}"
-    flights += f"M{at(*ends[-1])}L{at(*zero)}"
-    parts = [f'<path class="flight halo" d="{flights}"/><path class="flight" d="{flights}"/>']
-    stops = "".join(
-        f"M{num(x - 0.6 * u)} {num(-y - 0.6 * u)}h{num(1.2 * u)}v{num(1.2 * u)}h{num(-1.2 * u)}z"
-        for x, y in ends
-    )
-    heads = "".join(_arrow(start, way, u) for start, way in starts)
-    parts.append(f'<path class="badge" d="{stops}"/><path class="badge" d="{heads}"/>')
     every = _every(plan.passes)
     # Where there are few, there is room for them.
-    large = u if every == 1 else 1.4 * u
-    taken = [zero, *ends, *avoid]
-    ends_first = sorted({0, plan.passes - 1}) + [i for i in range(1, plan.passes - 1) if (i + 1) % every == 0]
+    large = share if every == 1 else 1.4 * share
+    taken = np.vstack([zero, ends, avoid])
     badges = {}
-    for index in ends_first:
-        spot = _free_spot(*starts[index], taken, size, large)
+    for index in (*sorted({0, plan.passes - 1}), *range(every - 1, plan.passes - 1, every)):
+        spot = None if index in badges else _free_spot(starts[index], way[index], taken, size, large)
         if spot is not None:  # otherwise its neighbours' numbers tell enough
-            taken.append(spot)
-            badges[index] = _badge(starts[index][0], spot, str(index + 1), large)
+            taken = np.vstack([taken, spot])
+            badges[index] = _badge(starts[index], spot, str(index + 1), large)
     return [*parts, *(badges[index] for index in sorted(badges))]
 
 
@@ -138,46 +102,23 @@ def _every(passes: int) -> int:
     return every
 
 
-def _arrow(start: tuple[float, float], way: tuple[float, float], u: float) -> str:
-    """Return a small arrow head just past the start, pointing the way the pass sets out."""
-    (x, y), (dx, dy) = start, way
-    tip, base, half = 2.6 * u, 1.0 * u, 0.75 * u
-    return (
-        f"M{at(x + tip * dx, y + tip * dy)}L{at(x + base * dx - half * dy, y + base * dy + half * dx)}"
-        f"L{at(x + base * dx + half * dy, y + base * dy - half * dx)}Z"
-    )
-
-
-def _free_spot(
-    start: tuple[float, float],
-    way: tuple[float, float],
-    taken: Sequence[tuple[float, float]],
-    size: tuple[float, float],
-    u: float,
-) -> tuple[float, float] | None:
+def _free_spot(start: Floats, way: Floats, taken: Floats, size: Floats, share: float) -> Floats | None:
     """Return a place near the start for the pass's number, clear of other marks; None where all is taken."""
-    behind = math.atan2(-way[1], -way[0])
-    others = np.array(taken)
-    for reach in (2.8, 4.6, 6.6):
-        for turn in (0.0, 0.8, -0.8, 1.6, -1.6, 2.3, -2.3, 2.8, -2.8):
-            x = start[0] + reach * u * math.cos(behind + turn)
-            y = start[1] + reach * u * math.sin(behind + turn)
-            if abs(x) > size[0] / 2.0 - 1.8 * u or abs(y) > size[1] / 2.0 - 1.8 * u:
-                continue
-            gap = float(np.hypot(others[:, 0] - x, others[:, 1] - y).min())
-            if gap >= 3.5 * u:
-                return x, y
-    return None
+    turn = math.atan2(-way[1], -way[0]) + _TURNS
+    spots = start + share * _REACHES[:, None] * np.column_stack([np.cos(turn), np.sin(turn)])
+    gaps = np.linalg.norm(spots[:, None] - taken, axis=2).min(axis=1)
+    free = (np.abs(spots) <= size / 2.0 - 1.8 * share).all(axis=1) & (gaps >= 3.5 * share)
+    return spots[free.argmax()] if free.any() else None
 
 
-def _badge(start: tuple[float, float], spot: tuple[float, float], number: str, u: float) -> str:
+def _badge(start: Floats, spot: Floats, number: str, share: float) -> str:
     """Return a number in a disk, tied to the start it belongs to."""
     x, y = spot[0], -spot[1]
-    size = {1: 2.3, 2: 2.0}.get(len(number), 1.6) * u
-    return (
-        f'<path class="lead" d="M{at(*start)}L{at(*spot)}"/>'
-        f'<circle class="badge" cx="{num(x)}" cy="{num(y)}" r="{num(1.6 * u)}"/>'
-        + text(x, y + 0.36 * size, number, "mark", "middle", size=size)
+    size = {1: 2.3, 2: 2.0}.get(len(number), 1.6) * share
+    return drawn(
+        '<path class="lead" d="M{}L{}"/><circle class="badge" cx="{}" cy="{}" r="{}"/>{}',
+        *(at(*start), at(*spot), x, y, 1.6 * share),
+        text(x, y + 0.36 * size, number, "mark", "middle", size=size),
     )
 
 
@@ -186,21 +127,43 @@ def mark_letter(index: int) -> str:
     return chr(ord("A") + index % 26)
 
 
-def findings_marks(groups: Sequence[Alike], u: float) -> list[str]:
+def findings_marks(groups: Sequence[Alike], unit_mm: float) -> list[str]:
     """Return a diamond with a letter, its point at each place found; findings told as one share a letter, in their order."""
-    parts = []
-    r = MARK * u
-    places = (
-        (mark_letter(index), one.at_mm)
+    places = [
+        (mark_letter(index), one.at_mm[0] / unit_mm, -one.at_mm[1] / unit_mm)
         for index, group in enumerate(groups)
         for one in group.findings[:MOST_NAMED]
+        if one.at_mm is not None
+    ]
+    return [
+        drawn('<path class="find" d="M{} {}l{r} {r}l-{r} {r}l-{r} -{r}z"/>', x, y - 2.0 * MARK, r=MARK)
+        + text(x, y - MARK + 0.75, letter, "on", "middle", size=2.1)
+        for letter, x, y in places
+    ]
+
+
+def land_mark(where: Floats, size: float) -> str:
+    """Return the largest circle on the narrowest land, at its true size, on a ring of paper that shows where it is."""
+    rings = (("land back", max(size / 2.0, 0.7)), ("land", size / 2.0))
+    return "".join(
+        drawn('<circle class="{}" cx="{}" cy="{}" r="{}"/>', name, where[0], -where[1], r)
+        for name, r in rings
     )
-    for letter, place in places:
-        if place is None:
-            continue
-        x, y = place[0], -place[1]
-        parts.append(
-            f'<path class="find" d="M{num(x)} {num(y - 2.0 * r)}l{num(r)} {num(r)}l{num(-r)} {num(r)}l{num(-r)} {num(-r)}z"/>'
-            + text(x, y - r + 0.75 * u, letter, "on", "middle", size=2.1 * u)
-        )
-    return parts
+
+
+def clamp_mark(clamp: Floats) -> str:
+    """Return a clamp (left, front, width, height) from above."""
+    x, y, w, h = clamp
+    return drawn(
+        '<path class="clamp" d="M{} {}h{w}v{h}h-{w}zl{w} {h}m-{w} 0l{w} -{h}"/>', x, -y - h, w=w, h=h
+    )
+
+
+def clamp_name(clamp: Floats, marked: Floats) -> str:
+    """Return the word beside a clamp, behind it or, where a place (n, 2) there is marked, in front."""
+    x, y = clamp[0] + clamp[2] / 2.0, -clamp[1] - clamp[3] - 0.4
+    sides = (y, y + clamp[3] + 3.4)  # where the word's plate ends
+    near = np.abs(marked[:, 0] - x) < 6.0
+    y = next((y for y in sides if not (near & (np.abs(y + marked[:, 1] - 1.5) < 3.5)).any()), y)
+    plate = drawn('<path class="badge" stroke="none" d="M{} {}h6.4v-2.6h-6.4z"/>', x - 3.2, y)
+    return plate + text(x, y - 0.6, "clamp", "mark", "middle", size=2.1)

@@ -23,6 +23,15 @@ def num(value: float, decimals: int = 2) -> str:
     return "0" if text == "-0" else text
 
 
+def drawn(template: str, *values: float | str, **named: float | str) -> str:
+    """Fill a template of SVG with texts as they are and numbers as they are written there."""
+
+    def written(value: float | str) -> str:
+        return value if isinstance(value, str) else num(value)
+
+    return template.format(*map(written, values), **{key: written(value) for key, value in named.items()})
+
+
 def at(x_mm: float, y_mm: float, decimals: int = 2) -> str:
     """Return a place on the piece as SVG coordinates."""
     return f"{num(x_mm, decimals)} {num(-y_mm, decimals)}"
