@@ -6,14 +6,16 @@ The first one's machine is that of the 100 mm hemp leaf example: cut 600, plunge
 
 from __future__ import annotations
 
-from typing import Any
+from dataclasses import replace
+from typing import Any, TypeVar
 
 from vcarve.errors import RefusedError
 from vcarve.job.bench import Bit, Machine, Wood
 from vcarve.job.document import parse_document
 from vcarve.job.load import job_of
 from vcarve.job.records import Job, PatternChoice, Piece, Zero
-from vcarve.pipeline import Made, plan_program
+from vcarve.pipeline import plan_program
+from vcarve.run import DryRun, Made
 
 
 def own_pattern(
@@ -63,6 +65,15 @@ def job_from(text: str, *sets: str, folder: str = ".", **machine: Any) -> Job:
 def on_machine(job: Job, **fields: Any) -> Job:
     """Return the job on a machine with some of its fields replaced."""
     return job.model_copy(update={"machine": job.machine.model_copy(update=fields)})
+
+
+AnyRun = TypeVar("AnyRun", bound=DryRun)
+
+
+def with_job(run: AnyRun, **fields: Any) -> AnyRun:
+    """Return a dry run as if it were of another job: with some fields replaced, laid out as it was."""
+    assert run.layout is not None
+    return replace(run, layout=replace(run.layout, job=run.layout.job.model_copy(update=fields)))
 
 
 def small_job(

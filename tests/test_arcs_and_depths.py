@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -14,10 +15,10 @@ from vcarve.cuts.model import Cuts
 from vcarve.job.records import Job
 from vcarve.network.model import Network
 from vcarve.pattern.model import GROUND, LEAF
-from vcarve.pipeline import Made
 from vcarve.program.moves import Motion
 from vcarve.program.reader import Reading
 from vcarve.proofing import carve_piece, check_program
+from vcarve.run import Made
 
 ARC_PATTERNS = ("shippo", "seigaiha", "tatewaku", "amime", "fundo-tsunagi")
 NARROW = "{angle: 60, diameter: 6.35, shank: 3.175}"
@@ -219,3 +220,14 @@ def test_a_last_shaving_is_no_level_of_its_own() -> None:
     )
     assert odd.plan.cut_mm == pytest.approx(even.plan.cut_mm)
     assert "Z-0.501" in odd.text
+
+
+def test_the_header_tells_how_far_arcs_reach(tmp_path: Path) -> None:
+    """Extents in a program's header hold what bows out beyond the ends of its arcs: all four sides of a circle."""
+    page = '<svg xmlns="http://www.w3.org/2000/svg" width="44mm" height="36mm" viewBox="0 0 44 36">'
+    drawing = tmp_path / "circle.svg"
+    drawing.write_text(f'{page}<circle cx="22" cy="18" r="10"/></svg>')
+    made = make_program(job_of(f"{{drawing: {drawing}}}", "{depth: 0.5}"))
+
+    assert [made.extents_mm[axis] for axis in "xy"] == [pytest.approx((-10.0, 10.0))] * 2
+    assert "(Extents: X -10 to 10, Y -10 to 10, Z -0.5 to 5 mm)" in made.text

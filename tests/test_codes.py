@@ -10,8 +10,8 @@ import pytest
 from small_job import job_from, own_pattern
 from vcarve.codes import CODES, OF_BOTH, OF_JOBS, OF_PROGRAMS
 from vcarve.errors import Finding, InternalError, refuses
+from vcarve.layout.findings import job_findings
 from vcarve.layout.stages import lay_out
-from vcarve.report import job_findings
 
 JOB = """
 piece: {width: 100, height: 100, thickness: 12, wood: maple-sugar}
@@ -66,7 +66,7 @@ def findings(folder: Path, *sets: str) -> tuple[Finding, ...]:
     document.modelspace().add_line((10, 10), (50, 10))
     document.saveas(folder / "lines.dxf")
     job = job_from(JOB, *sets, folder=str(folder))
-    return job_findings(job, lay_out(job))
+    return job_findings(lay_out(job))
 
 
 @pytest.mark.parametrize("code", OF_JOBS)

@@ -62,7 +62,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "view": {"plane", "view", "values", "quantity"},
     "layout": {"layout", "plane", "job", "mount", "drawing", "pattern", "network", "groove", "quantity"},
     "report": {"everything but cli"},
-    "summary": {"everything but cli"},
+    "run": {"everything but cli"},
     "proofing": {"everything but cli"},
     "gallery": {"everything but cli"},
     "pipeline": {"everything but cli"},
@@ -80,8 +80,9 @@ ROOMS_OF_VALUES = {
     "plan",
     "mount",
     "program.moves",
-    "program.writer",
     "dryrun",
+    "layout",
+    "run",
 }
 
 

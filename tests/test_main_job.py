@@ -21,7 +21,7 @@ from vcarve.errors import RefusedError
 from vcarve.job.load import load_job, machine_names
 from vcarve.job.records import Job
 from vcarve.pattern.catalogue import names
-from vcarve.pipeline import Made
+from vcarve.run import Made
 
 SAMPLES = sorted((Path(__file__).parent.parent / "samples").glob("*.yaml"))
 ARC_SAG_MM = 2e-4

@@ -16,8 +16,8 @@ from shapely import affinity
 
 from small_job import job_from, make_program
 from vcarve.job.records import Job
-from vcarve.pipeline import Made
 from vcarve.proofing import check_program
+from vcarve.run import Made
 
 SVG = """<svg xmlns="http://www.w3.org/2000/svg" width="80mm" height="60mm" viewBox="0 0 80 60">
 <path d="M10 0 H70 A10 10 0 0 1 80 10 V50 A10 10 0 0 1 70 60 H10 A10 10 0 0 1 0 50 V10 A10 10 0 0 1 10 0 Z"/>

@@ -16,8 +16,9 @@ from vcarve.job.load import load_job
 from vcarve.job.records import Job
 from vcarve.layout.stages import Layout
 from vcarve.plane.arrays import Floats, Ints
-from vcarve.proofing import DryRun, check_program
-from vcarve.summary import dry_run_json, widths_sentence
+from vcarve.proofing import check_program
+from vcarve.report import dry_run_json, widths_sentence
+from vcarve.run import DryRun
 
 ROOT = Path(__file__).parent.parent
 PROGRAMS = Path(__file__).parent / "dryrun" / "programs"

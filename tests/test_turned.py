@@ -15,11 +15,12 @@ from vcarve.dryrun.track import path, track
 from vcarve.errors import InputError, refuses
 from vcarve.job.records import Job, ZeroPlace
 from vcarve.mount.flat import mount_of
-from vcarve.pipeline import Made, plan_program
+from vcarve.pipeline import plan_program
 from vcarve.program.moves import Motion
 from vcarve.program.reader import read
-from vcarve.proofing import carve_piece, check_program, page_facts
-from vcarve.summary import program_json
+from vcarve.proofing import carve_piece, check_program
+from vcarve.report import program_json
+from vcarve.run import Made
 from vcarve.view.sheet import sheet_html
 
 TILE = """\
@@ -210,7 +211,7 @@ def test_another_zero_or_turn_is_asked_for() -> None:
 def test_the_sheet_has_the_turn_ticked(xy: str, said: str) -> None:
     """Of a turned piece the bench sheet asks for turn and zero place; of a straight one it does not."""
     tick = f"Turn measured, and X0 Y0 found at the {said} itself"
-    sheets = [sheet_html(page_facts(make_program(turned(TILE, deg, f"zero.xy={xy}")))) for deg in (5.0, 0.0)]
+    sheets = [sheet_html(make_program(turned(TILE, deg, f"zero.xy={xy}"))) for deg in (5.0, 0.0)]
 
     assert [tick in sheet for sheet in sheets] == [True, False]
 

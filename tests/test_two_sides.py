@@ -12,8 +12,8 @@ from small_job import make_program, on_machine
 from vcarve.errors import Finding, MizoError
 from vcarve.job.load import load_job
 from vcarve.job.records import Job
+from vcarve.layout.findings import job_findings
 from vcarve.proofing import check_program
-from vcarve.report import job_findings
 
 ROOT = Path(__file__).parent.parent
 SAMPLES = sorted((ROOT / "samples").glob("*.yaml"))
@@ -78,7 +78,7 @@ def of_the_text(text: str, job: Job) -> tuple[Finding, ...]:
     """Return what the dry run finds in a text, after what there is to say of the job before any text."""
     run = check_program(text, file="the program", machine=job.machine, job=job)
     assert run.layout is not None
-    known = job_findings(job, run.layout)
+    known = job_findings(run.layout)
     assert run.findings[: len(known)] == known
     return run.findings[len(known) :]
 

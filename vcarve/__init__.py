@@ -49,14 +49,14 @@ if TYPE_CHECKING:
     from vcarve.layout.stages import lay_out as lay_out
     from vcarve.pattern.catalogue import patterns as patterns
     from vcarve.pattern.model import Pattern as Pattern
-    from vcarve.pipeline import Made as Made
     from vcarve.pipeline import plan_program as plan_program
     from vcarve.pipeline import write_program as write_program
     from vcarve.program.reader import Reading as Reading
     from vcarve.program.reader import read_program as read_program
-    from vcarve.proofing import DryRun as DryRun
     from vcarve.proofing import carve_piece as carve_piece
     from vcarve.proofing import check_program as check_program
+    from vcarve.run import DryRun as DryRun
+    from vcarve.run import Made as Made
 
 __version__ = "0.1.0"
 
@@ -68,9 +68,10 @@ _HOMES = {
     "layout.stages": ("Layout", "lay_out"),
     "pattern.catalogue": ("patterns",),
     "pattern.model": ("Pattern",),
-    "pipeline": ("Made", "plan_program", "write_program"),
+    "pipeline": ("plan_program", "write_program"),
     "program.reader": ("Reading", "read_program"),
-    "proofing": ("DryRun", "carve_piece", "check_program"),
+    "proofing": ("carve_piece", "check_program"),
+    "run": ("DryRun", "Made"),
 }
 _HOME = {name: module for module, names in _HOMES.items() for name in names}
 __all__ = sorted(_HOME)  # what ``help(vcarve)`` describes

@@ -9,7 +9,7 @@ from vcarve.errors import InputError, Problem
 if TYPE_CHECKING:
     from vcarve.layout.stages import Layout
     from vcarve.pattern.model import Pattern
-    from vcarve.proofing import DryRun
+    from vcarve.run import DryRun
 
 
 def draw(what: Pattern | Layout | DryRun, ending: str = ".svg") -> bytes:
@@ -46,8 +46,7 @@ def _drawn(what: Pattern | Layout | DryRun, ending: str) -> str | bytes:
         size = (what.job.piece.width_mm, what.job.piece.height_mm)
         page = drawn_page(what.network, what.grooves, what.features, piece_mm=size)
         return (dxf_text if _one_of(ending, "a layout", ".svg", ".dxf") == ".dxf" else svg_text)(page)
-    from vcarve.pipeline import Made
-    from vcarve.proofing import carve_piece, page_of, picture_of
+    from vcarve.run import Made
 
     if isinstance(what, Made) and ending == ".svg":
         from vcarve.view.drawing import plan_svg
@@ -66,8 +65,25 @@ def _drawn(what: Pattern | Layout | DryRun, ending: str) -> str | bytes:
         )
     kinds = (".svg",) * isinstance(what, Made) + (".html",) + (".png",) * (what.layout is not None)
     if _one_of(ending, "this program", *kinds) == ".html":
-        return page_of(what)
-    return picture_of(what if what.surface is not None else carve_piece(what))
+        from vcarve.view.page import page_html
+
+        return page_html(what)
+    from vcarve.view.picture import picture_png
+
+    if what.surface is None:
+        from vcarve.proofing import carve_piece
+
+        what = carve_piece(what)
+    assert what.layout is not None
+    assert what.surface is not None
+    job = what.layout.job
+    return picture_png(
+        what.surface,
+        job.wood.tint,
+        rings=what.layout.rings,
+        size_mm=(job.piece.width_mm, job.piece.height_mm),
+        mark="Must not be cut" if what.refused else "",
+    )
 
 
 def _one_of(ending: str, what: str, *endings: str) -> str:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
 
 from vcarve.cuts.grooves import groove_cuts, most_cuts
 from vcarve.cuts.model import Cuts
@@ -12,49 +11,21 @@ from vcarve.dryrun.setup import waiting_mm
 from vcarve.errors import Finding, InputError, Problem, RefusedError
 from vcarve.job.document import placed
 from vcarve.job.records import Job
+from vcarve.layout.findings import job_findings
 from vcarve.layout.proposals import proposals
 from vcarve.layout.stages import Layout, laid_out
-from vcarve.network.model import Network
 from vcarve.plan.model import Plan
 from vcarve.plan.planner import candidates
 from vcarve.program.reader import Reading, read_program
 from vcarve.program.writer import write
-from vcarve.proofing import DryRun, judged
-from vcarve.report import header, job_findings
+from vcarve.proofing import judged
+from vcarve.report import header
+from vcarve.run import Made
 
 CUTS_MOST = 1_000_000  # lines, or parts of lines that slope, times levels
 TIE = 1e-9  # shares of a program's time that nobody could tell apart
 
 Progress = Callable[[str, float], None]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Made(DryRun):
-    """A program with its dry run, and everything it was made from.
-
-    ``sentences`` say what was chosen, left over and could be otherwise.
-    """
-
-    layout: Layout
-    cuts: Cuts
-    plan: Plan
-    text: str
-    sentences: tuple[str, ...]
-
-    @property
-    def job(self) -> Job:
-        """The job that the program was made for."""
-        return self.layout.job
-
-    @property
-    def told(self) -> tuple[Finding, ...]:
-        """The findings as people are told them: of a program that is not written nobody can look up a line."""
-        return tuple(replace(one, line=None) for one in self.findings) if self.refused else self.findings
-
-    @property
-    def network(self) -> Network:
-        """The lines on the piece."""
-        return self.layout.network
 
 
 def plan_program(given: Job | Layout, progress: Progress | None = None) -> Made:
@@ -77,7 +48,7 @@ def plan_program(given: Job | Layout, progress: Progress | None = None) -> Made:
     layout = laid_out(given)
     job = layout.job
     proposed = proposals(job, layout, lambda share: tell("trying other fits", 0.1 + 0.1 * share))
-    known = job_findings(job, layout)
+    known = job_findings(layout)
     tell("planning", 0.2)
     # Levels too thin to be told apart are without number; drawn as one, the job can be looked at.
     drawn = job

@@ -2,76 +2,27 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
-from pathlib import Path
+from dataclasses import replace
 from typing import TypeVar
 
 from vcarve.dryrun import clock
 from vcarve.dryrun.carved import carved, carved_findings, measured
 from vcarve.dryrun.check import check
-from vcarve.dryrun.measure import Measured
-from vcarve.dryrun.setup import setup_of, waiting_mm
-from vcarve.dryrun.surface import Surface
-from vcarve.errors import Finding, refuses
+from vcarve.dryrun.setup import waiting_mm
+from vcarve.errors import Finding
 from vcarve.job.bench import Machine
 from vcarve.job.load import load_machine
 from vcarve.job.records import Job
+from vcarve.layout.findings import job_findings
 from vcarve.layout.stages import Layout, laid_out
-from vcarve.plan.model import Plan
 from vcarve.plane.region import polygon
 from vcarve.program.reader import Reading, read_program
-from vcarve.quantity import Figures
-from vcarve.report import corners_sentence, extents, job_findings
-from vcarve.view.facts import GrooveFacts, PageFacts, passes
+from vcarve.run import DryRun
 
 # Findings that rest on the machine's own figures.
 OF_THE_MACHINE = {"feed-too-fast", "travel", "spindle-range", "spin-up"}
 USUAL_MACHINE = "rs274-mill"  # where nobody names one
 NO_JOB = "Without its job (--job) the program's lines, depths, piece and clamps are not judged; the top is taken to be at Z0."
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class DryRun:
-    """What the dry run of a text found.
-
-    ``layout`` and ``job`` are ``None`` for a text without its job, ``file`` for one without a name, ``plan`` unless the program
-    was just made, ``surface`` and ``measured`` until it is carved.
-    """
-
-    reading: Reading
-    times: clock.Times
-    machine: Machine
-    findings: tuple[Finding, ...]
-    layout: Layout | None
-    file: str | None = None
-    plan: Plan | None = None
-    surface: Surface | None = None
-    measured: Measured | None = None
-
-    @property
-    def job(self) -> Job | None:
-        """The job that the program was judged by."""
-        return None if self.layout is None else self.layout.job
-
-    @property
-    def refused(self) -> bool:
-        """Whether the program must not be cut."""
-        return refuses(self.findings)
-
-    @property
-    def figures(self) -> Figures:
-        """How lengths and feeds are written for people."""
-        return (self.job or self.machine).figures
-
-    @property
-    def passes(self) -> int:
-        """How often the bit goes into the wood and out again."""
-        return passes(self.reading.moves, self.top_mm)
-
-    @property
-    def top_mm(self) -> float:
-        """The height of the piece's top in work coordinates."""
-        return setup_of(self.job).top_mm
 
 
 AnyRun = TypeVar("AnyRun", bound=DryRun)
@@ -126,8 +77,8 @@ def check_program(
         findings = tuple(sorted((*findings, *run), key=lambda one: (one.line or 0, one.code)))
     times = clock.run(reading.moves, mill)
     known: tuple[Finding, ...] = (Finding("no-job", NO_JOB),)
-    if job is not None and layout is not None:
-        known = job_findings(job, layout)
+    if layout is not None:
+        known = job_findings(layout)
     return DryRun(
         reading=reading, times=times, machine=mill, findings=(*known, *findings), layout=layout, file=file
     )
@@ -176,60 +127,3 @@ def carve_piece(run: AnyRun, *, step_mm: float | None = None, with_land: bool = 
     found = [*run.findings, *carved_findings(job, network, grooves, surface, facts, known)]
     found.sort(key=lambda one: one.line or 0)
     return replace(run, findings=tuple(found), surface=surface, measured=facts)
-
-
-def page_of(run: DryRun) -> str:
-    """Return the page that plays a program; of one just made with the plan's figures."""
-    from vcarve.view.page import page_html
-
-    return page_html(page_facts(run))
-
-
-def picture_of(run: DryRun) -> bytes:
-    """Return the picture (PNG) of the piece of a run that has been carved."""
-    from vcarve.view.picture import picture_png
-
-    assert run.layout is not None
-    assert run.surface is not None
-    job = run.layout.job
-    return picture_png(
-        run.surface,
-        job.wood.tint,
-        rings=run.layout.rings,
-        size_mm=(job.piece.width_mm, job.piece.height_mm),
-        mark="Must not be cut" if run.refused else "",
-    )
-
-
-def page_facts(run: DryRun) -> PageFacts:
-    """Return what the page shows of a dry run."""
-    job, layout, moves = run.job, run.layout, run.reading.moves
-    facts = PageFacts(
-        title="Dry run" if job is None else job.name,
-        file=None if run.file is None else Path(run.file).name,
-        z_mm=extents(moves)["z"] if len(moves) else None,
-        moves=moves,
-        start_s=run.times.start_s,
-        duration_s=run.times.move_s,
-        total_s=run.times.total_s,
-        corners=corners_sentence(run.machine, run.figures),
-        program=run.reading.text_lines,
-        machine=run.machine,
-        findings=run.findings,
-        figures=run.figures,
-    )
-    if job is None or layout is None:
-        return facts
-    return replace(
-        facts,
-        job=job,
-        rings=layout.rings,
-        grooves=tuple(
-            GrooveFacts(name=name, depth_mm=depth, width_mm=width) for name, depth, width in layout.kinds
-        ),
-        taper=layout.taper,
-        land_mm=layout.grooves.narrowest_mm,
-        plan=run.plan,
-        lines_mm=layout.network.cut_mm,
-        setup=setup_of(job),
-    )

@@ -16,9 +16,10 @@ from playwright.sync_api import sync_playwright
 
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
-from small_job import small_job
-from vcarve.program.reader import read_program
-from vcarve.view.facts import PageFacts
+
+from small_job import job_from
+from vcarve.proofing import check_program
+from vcarve.run import DryRun
 from vcarve.view.page import page_html
 
 FRAME_MS = 16.0
@@ -41,8 +42,18 @@ MEASURE = """async (jump) => {
 }"""
 
 
-def facts(count: int) -> PageFacts:
-    """Zigzags of short moves in 300 passes over a 200 mm piece."""
+JOB = """
+piece: {width: 200, height: 200, thickness: 12, wood: maple-sugar}
+pattern: {name: higaki, pitch: 20}
+groove: {depth: 0.5}
+bit: v90-6.35
+machine: rs274-mill
+title: Frames
+"""
+
+
+def zigzags(count: int) -> DryRun:
+    """Return the run of zigzags of short moves in 300 passes over a 200 mm piece."""
     lines = ["G17 G21 G40 G49 G80 G90 G94", "M3 S10000", "G0 Z5"]
     per_pass = count // 300
     for k in range(300):
@@ -52,32 +63,17 @@ def facts(count: int) -> PageFacts:
             lines.append(f"G1 X{2 + 196 * i / per_pass:.3f} Y{y + 3 * (i % 2):.3f} F600")
         lines.append("G0 Z1")
     lines += ["M5", "M2"]
-    moves = read_program("\n".join(lines)).moves
-    speed = np.where(np.isnan(moves.feed_mm_min), 2000.0, moves.feed_mm_min) / 60.0
-    duration = moves.length_mm / speed
-    start = np.concatenate([[0.0], np.cumsum(duration)[:-1]])
-    ring = np.array([[-100.0, -100.0], [100.0, -100.0], [100.0, 100.0], [-100.0, 100.0]])
-    return PageFacts(
-        title="Frames",
-        moves=moves,
-        start_s=start,
-        duration_s=duration,
-        total_s=float(start[-1] + duration[-1]),
-        program=tuple(lines),
-        offset_mm=(-100.0, -100.0, 0.0),
-        job=small_job(200.0),
-        rings=(ring,),
-    )
+    return check_program("\n".join(lines), job_from(JOB))
 
 
 def main() -> None:
     """Measure and print."""
-    shown = facts(int(sys.argv[1]) if len(sys.argv) > 1 else 100_000)
+    shown = zigzags(int(sys.argv[1]) if len(sys.argv) > 1 else 100_000)
     with tempfile.TemporaryDirectory() as folder, sync_playwright() as driver:
         path = Path(folder) / "page.html"
         text = page_html(shown)
         path.write_text(text, encoding="utf-8")
-        print(f"{len(shown.moves)} moves, {len(text) / 1e6:.1f} MB")
+        print(f"{len(shown.reading.moves)} moves, {len(text) / 1e6:.1f} MB")
         browser = driver.chromium.launch(
             executable_path="/usr/bin/chromium", args=["--no-sandbox", "--disable-gpu"]
         )

@@ -23,8 +23,9 @@ from vcarve.errors import Finding, InputError
 from vcarve.groove.width import deepest_mm
 from vcarve.job.bench import Bit, Machine
 from vcarve.job.load import bits, load_job, machines, pattern_names, woods
-from vcarve.pipeline import Made, plan_program
-from vcarve.proofing import DryRun, carve_piece, check_program
+from vcarve.pipeline import plan_program
+from vcarve.proofing import carve_piece, check_program
+from vcarve.run import DryRun, Made
 
 OUTLINES = ("rectangle", "rounded", "circle", "ellipse", "polygon")
 

@@ -8,7 +8,7 @@ import pytest
 
 from vcarve.errors import Finding
 from vcarve.job.load import load_job
-from vcarve.layout.findings import layout_findings
+from vcarve.layout.findings import job_findings
 from vcarve.layout.stages import lay_out
 
 JOB = """
@@ -29,7 +29,7 @@ def clipped(tmp_path: Path, size_in: float, *sets: str) -> list[Finding]:
     job = load_job(str(tmp_path / "job.yaml"), sets)
     return [
         finding
-        for finding in layout_findings(job, lay_out(job))
+        for finding in job_findings(lay_out(job))
         if finding.code in ("drawing-clipped", "drawing-lost")
     ]
 

@@ -12,7 +12,7 @@ from vcarve.job.records import Job
 from vcarve.layout.findings import land_findings
 from vcarve.layout.stages import Layout, lay_out
 from vcarve.pipeline import plan_program
-from vcarve.summary import program_rows
+from vcarve.report import program_rows
 
 JOB = """
 piece: {{width: 100 mm, height: 60 mm, thickness: 10 mm, wood: cherry-black}}

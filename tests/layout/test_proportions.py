@@ -7,8 +7,8 @@ from pathlib import Path
 import pytest
 
 from vcarve.job.load import load_job
+from vcarve.layout.findings import job_findings
 from vcarve.layout.stages import lay_out
-from vcarve.report import job_findings
 
 JOB = """
 piece: {width: 90 mm, height: 90 mm, thickness: 9 mm, wood: cherry-black}
@@ -24,7 +24,7 @@ def found(tmp_path: Path, *sets: str) -> dict[str, str]:
     file = tmp_path / "job.yaml"
     file.write_text(JOB)
     job = load_job(str(file), sets)
-    return {finding.code: finding.sentence for finding in job_findings(job, lay_out(job))}
+    return {finding.code: finding.sentence for finding in job_findings(lay_out(job))}
 
 
 def test_a_usual_job_has_none(tmp_path: Path) -> None:

@@ -15,11 +15,12 @@ from vcarve.dryrun.check import check
 from vcarve.dryrun.setup import waiting_mm
 from vcarve.job.load import machine_names
 from vcarve.job.records import Job
-from vcarve.pipeline import Made, plan_program
+from vcarve.pipeline import plan_program
 from vcarve.program.moves import Moves
 from vcarve.program.reader import Reading, read_program
 from vcarve.program.sections import InForce, Move, Section, joined
 from vcarve.program.writer import Program, program
+from vcarve.run import Made
 
 
 def small(machine: str, pattern: str, depth: str = "{depth: 0.6 mm}", zero: str = "{}") -> Job:

@@ -15,11 +15,14 @@ import pytest
 
 from own_font import with_a_font
 from small_job import job_from
-from vcarve.dryrun.setup import Setup
+from vcarve.cuts.grooves import groove_cuts
+from vcarve.dryrun import clock
 from vcarve.errors import Finding
+from vcarve.layout.stages import lay_out
 from vcarve.plan.model import Plan, Proof
 from vcarve.program.reader import read_program
-from vcarve.view.facts import GrooveFacts, PageFacts
+from vcarve.proofing import check_program
+from vcarve.run import DryRun, Made
 
 BROWSER = "/usr/bin/chromium"
 SWITCHES = [
@@ -88,35 +91,31 @@ def program() -> str:
 
 
 @pytest.fixture(scope="session")
-def facts() -> PageFacts:
-    """Return what the page of this tile shows, with one finding of each weight and a title that tries to break out."""
+def tile() -> Made:
+    """Return the run of this tile, with one finding of each weight and a title that tries to break out."""
     text = program()
-    moves = read_program(text).moves
+    reading = read_program(text)
+    moves = reading.moves
     speed = np.where(np.isnan(moves.feed_mm_min), RAPID_MM_MIN, moves.feed_mm_min) / 60.0
     duration = moves.length_mm / speed
     start = WAIT_S + np.concatenate([[0.0], np.cumsum(duration)[:-1]])
     job = job_from(JOB, title="Small desktop mill").model_copy(
         update={"title": HOSTILE}
     )  # more than a job file may say
-    ring = np.array([[-50.0, -50.0], [50.0, -50.0], [50.0, 50.0], [-50.0, 50.0]])
-    return PageFacts(
-        title=job.title,
-        moves=moves,
-        start_s=start,
-        duration_s=duration,
-        total_s=float(start[-1] + duration[-1]),
-        program=tuple(text.splitlines()),
-        setup=Setup(zero_mm=(-50.0, -50.0)),
+    times = replace(
+        clock.run(moves, job.machine), start_s=start, move_s=duration, total_s=float(start[-1] + duration[-1])
+    )
+    layout = lay_out(job)
+    cuts, _ = groove_cuts(layout.network, layout.grooves.ends_depth_mm, job.step_mm)
+    return Made(
+        reading=reading,
+        times=times,
         machine=job.machine,
-        job=job,
-        rings=(ring,),
-        grooves=(
-            GrooveFacts(name="ground", depth_mm=0.8, width_mm=0.1 + 1.6 * math.tan(math.radians(30.0))),
-            GrooveFacts(name="leaf", depth_mm=0.6, width_mm=0.1 + 1.2 * math.tan(math.radians(30.0))),
-        ),
-        land_mm=1.5,
+        layout=layout,
+        cuts=cuts,
         plan=PLAN,
-        lines_mm=1250.0,
+        text=text,
+        sentences=(),
         findings=(
             Finding("wrong-depth", "A groove is 0.2 mm too deep.", line=30, at_mm=(12.0, -20.0)),
             Finding("cut-twice", "A line is <u>cut</u> twice.", mild=True, line=44),
@@ -125,11 +124,9 @@ def facts() -> PageFacts:
 
 
 @pytest.fixture(scope="session")
-def bare_facts(facts: PageFacts) -> PageFacts:
+def bare() -> DryRun:
     """Return the same program dry-run without its job: no piece, bit, zero, speeds or plan."""
-    return replace(
-        facts, title="", machine=None, job=None, rings=(), grooves=(), land_mm=None, plan=None, findings=()
-    )
+    return replace(check_program(program()), findings=())
 
 
 @pytest.fixture(scope="module")

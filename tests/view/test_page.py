@@ -14,11 +14,12 @@ import numpy as np
 import pytest
 
 from contrasts import SHAPE_CONTRAST, TEXT_CONTRAST, contrast
+from small_job import with_job
 from vcarve.errors import Finding, grouped
 from vcarve.job.bench import Bit
-from vcarve.program.reader import read_program
+from vcarve.proofing import check_program
+from vcarve.run import DryRun, Made
 from vcarve.view.encode import embed, pack, payload
-from vcarve.view.facts import PageFacts
 from vcarve.view.page import page_html
 from vcarve.view.palette import palette_css
 from vcarve.view.sheet import verdict
@@ -60,9 +61,9 @@ def outline(text: str) -> Outline:
     return result
 
 
-def test_a_page_asks_for_nothing(facts: PageFacts) -> None:
+def test_a_page_asks_for_nothing(tile: Made) -> None:
     """No element of the page has an address to fetch, and no style fetches one."""
-    text = page_html(facts)
+    text = page_html(tile)
     page = outline(text)
 
     assert not [
@@ -72,18 +73,18 @@ def test_a_page_asks_for_nothing(facts: PageFacts) -> None:
     assert "@import" not in text
 
 
-def test_titles_and_sentences_stay_text(facts: PageFacts) -> None:
+def test_titles_and_sentences_stay_text(tile: Made) -> None:
     """A title that closes scripts, opens tags or names a slot of the template comes out as written."""
-    page = outline(page_html(facts))
+    page = outline(page_html(tile))
 
-    assert page.title == "Must not be cut: " + facts.title
+    assert page.title == "Must not be cut: " + tile.job.name
     assert "u" not in {tag for tag, _ in page.tags}
     assert len(page.scripts) == 2
 
 
-def test_the_policy_names_the_very_script_and_style(facts: PageFacts) -> None:
+def test_the_policy_names_the_very_script_and_style(tile: Made) -> None:
     """The digests in the page's policy are those of its own script and style, and nothing else is allowed."""
-    text = page_html(facts)
+    text = page_html(tile)
     policy = next(a["content"] for t, a in outline(text).tags if t == "meta" and "http-equiv" in a)
     script = outline(text).scripts[1]
     style = text.split("<style>")[1].split("</style>")[0]
@@ -95,26 +96,26 @@ def test_the_policy_names_the_very_script_and_style(facts: PageFacts) -> None:
         assert f"'sha256-{digest}'" in policy
 
 
-def test_the_same_facts_give_the_same_bytes(facts: PageFacts) -> None:
+def test_the_same_facts_give_the_same_bytes(tile: Made) -> None:
     """No clock and no chance gets into a page."""
-    assert page_html(facts) == page_html(facts)
+    assert page_html(tile) == page_html(tile)
 
 
-def test_the_program_is_in_the_page_line_by_line(facts: PageFacts) -> None:
+def test_the_program_is_in_the_page_line_by_line(tile: Made) -> None:
     """The data read back from the page hold the text's lines and every move's end."""
-    data = json.loads(outline(page_html(facts)).scripts[0])
+    data = json.loads(outline(page_html(tile)).scripts[0])
     ends = np.frombuffer(base64.b64decode(data["end"]), dtype="<f4").reshape(-1, 3)
 
-    assert data["program"] == list(facts.program)
-    assert ends == pytest.approx(facts.moves.end_mm, abs=1e-5)
+    assert data["program"] == list(tile.reading.text_lines)
+    assert ends == pytest.approx(tile.reading.moves.end_mm, abs=1e-5)
 
 
-def test_a_page_without_a_job_says_so(bare_facts: PageFacts) -> None:
-    """Piece, zero, machine and bit are shown as not given, and the picture takes the space of the cuts."""
-    text = page_html(bare_facts)
-    piece = payload(bare_facts)["piece"]
+def test_a_page_without_a_job_says_so(bare: DryRun) -> None:
+    """Piece, zero and bit are shown as not given, and the picture takes the space of the cuts."""
+    text = page_html(bare)
+    piece = payload(bare)["piece"]
 
-    assert text.count("not given") == 8
+    assert text.count("not given") == 6
     assert outline(text).title == "Dry run"
     assert not piece["known"]
     assert piece["width"] == pytest.approx(110.0)  # the tile and 5 mm on each side
@@ -122,30 +123,18 @@ def test_a_page_without_a_job_says_so(bare_facts: PageFacts) -> None:
 
 def test_moves_that_start_elsewhere_are_listed() -> None:
     """A change of work coordinates makes the next move start where the one before did not end."""
-    moves = read_program("G21 G90 G94 F100\nG1 X10\nG92 X0\nG1 X5\nM2\n").moves
-    facts = PageFacts(
-        title="", moves=moves, start_s=np.zeros(2), duration_s=np.ones(2), total_s=2.0, program=("",) * 5
-    )
+    run = check_program("G21 G90 G94 F100\nG1 X10\nG92 X0\nG1 X5\nM2\n")
 
-    assert payload(facts)["jumps"] == [[1, [0.0, 0.0, 0.0]]]
+    assert payload(run)["jumps"] == [[1, [0.0, 0.0, 8.0]]]  # waiting at the usual machine's safe height
 
 
 def test_machine_moves_have_no_known_place() -> None:
     """A move in machine coordinates is nowhere on the piece, and JSON still holds."""
-    moves = read_program("G21 G90 G94\nG0 X1 Y2 Z3\nG53 G0 Z0\nG0 X0 Y0\nM2\n").moves
-    count = len(moves)
-    facts = PageFacts(
-        title="",
-        moves=moves,
-        start_s=np.arange(count, dtype=float),
-        duration_s=np.ones(count),
-        total_s=float(count),
-        program=("",) * 5,
-    )
-    ends = np.frombuffer(base64.b64decode(payload(facts)["end"]), dtype="<f4").reshape(-1, 3)
+    run = check_program("G21 G90 G94\nG0 X1 Y2 Z3\nG53 G0 Z0\nG0 X0 Y0\nM2\n")
+    ends = np.frombuffer(base64.b64decode(payload(run)["end"]), dtype="<f4").reshape(-1, 3)
 
-    assert np.isnan(ends[moves.machine]).all()
-    assert "NaN" not in embed(payload(facts))
+    assert np.isnan(ends[run.reading.moves.machine]).all()
+    assert "NaN" not in embed(payload(run))
 
 
 def test_packing_keeps_values() -> None:
@@ -174,14 +163,13 @@ def test_the_verdict_counts_what_forbids_cutting() -> None:
     assert verdict(grouped((caution, refuse, refuse))) == ("refuse", "Must not be cut: 1 reason")
 
 
-def test_every_rounded_or_flat_tip_is_named(facts: PageFacts) -> None:
+def test_every_rounded_or_flat_tip_is_named(tile: Made) -> None:
     """The bench sheet says what the tip is like."""
-    assert facts.job is not None
     ball = Bit(angle_deg=60, diameter_mm=6, shank_mm=6, tip_radius_mm=0.25)
-    rounded = replace(facts, job=facts.job.model_copy(update={"bit": ball}))
+    rounded = with_job(tile, bit=ball)
 
     assert "tip rounded to 0.25" in page_html(rounded)
-    assert "0.1\u00a0mm flat tip" in page_html(facts)
+    assert "0.1\u00a0mm flat tip" in page_html(tile)
 
 
 @pytest.mark.parametrize(
@@ -217,10 +205,11 @@ def test_the_section_is_legible_on_its_wood(front: str, back: str) -> None:
         assert contrast(colours[front], colours[back]) >= least
 
 
-def test_sections_have_names_of_their_own_and_the_sheet_tells_of_corners(facts: PageFacts) -> None:
+def test_sections_have_names_of_their_own_and_the_sheet_tells_of_corners(tile: Made) -> None:
     """No two cards of the page share a heading; what the times take for granted of corners stands on page and sheet."""
-    said = "corners are timed by a rule of their own"
-    page, sheet = page_html(replace(facts, corners=said)).split('<section class="sheet"')
+    said = "corners are timed by a junction deviation of 0.01 mm; LinuxCNC rounds them by a rule of its own"
+    machine = tile.machine.model_copy(update={"dialect": "linuxcnc", "junction_deviation_mm": 0.01})
+    page, sheet = page_html(replace(tile, machine=machine)).split('<section class="sheet"')
     headings = re.findall(r"<h2>([^<]*?) ?<", page)
 
     assert len(headings) == len(set(headings)) >= 5

@@ -14,14 +14,16 @@ import numpy as np
 import pytest
 
 from own_font import own_font
+from small_job import with_job
+from vcarve.dryrun import clock
 from vcarve.dryrun.carve import carve
-from vcarve.dryrun.setup import Setup
 from vcarve.errors import Finding
-from vcarve.job.records import Clamp
+from vcarve.job.records import Clamp, Zero
 from vcarve.program.moves import Motion, Moves
 from vcarve.program.reader import read_program
+from vcarve.proofing import check_program
 from vcarve.quantity import INCH
-from vcarve.view.facts import PageFacts
+from vcarve.run import DryRun, Made
 from vcarve.view.page import page_html
 
 NEAR = 2e-4  # mm; positions travel as 32-bit floats
@@ -43,9 +45,9 @@ def show(browser: Any, tmp_path: Path) -> Iterator[Opener]:
     """Open a page by its file, as a double click does; at the end nothing was asked for or complained about."""
     contexts, asked, said = [], [], []
 
-    def open_page(facts: PageFacts, size: tuple[int, int] = (1440, 900), scheme: str = "light") -> Any:
+    def open_page(tile: DryRun, size: tuple[int, int] = (1440, 900), scheme: str = "light") -> Any:
         path = tmp_path / "page.html"
-        path.write_text(page_html(facts), encoding="utf-8")
+        path.write_text(page_html(tile), encoding="utf-8")
         context = browser.new_context(
             viewport={"width": size[0], "height": size[1]}, color_scheme=scheme, reduced_motion="reduce"
         )
@@ -85,12 +87,12 @@ def settle(page: Any) -> None:
     page.wait_for_selector("#view[data-settled=yes]")
 
 
-def expected(facts: PageFacts, seconds: float) -> tuple[int, np.ndarray[Any, Any]]:
+def expected(tile: Made, seconds: float) -> tuple[int, np.ndarray[Any, Any]]:
     """Return the move running at a time, and the place in work coordinates, from the moves alone."""
-    moves: Moves = facts.moves
-    i = max(int(np.searchsorted(facts.start_s, seconds, side="right")) - 1, 0)
-    takes = facts.duration_s[i]
-    share = min(max((seconds - facts.start_s[i]) / takes, 0.0), 1.0) if takes > 0 else 1.0
+    moves: Moves = tile.reading.moves
+    i = max(int(np.searchsorted(tile.times.start_s, seconds, side="right")) - 1, 0)
+    takes = tile.times.move_s[i]
+    share = min(max((seconds - tile.times.start_s[i]) / takes, 0.0), 1.0) if takes > 0 else 1.0
     start, end = moves.start_mm[i], moves.end_mm[i]
     place = start + (end - start) * share
     if moves.sweep_rad[i]:
@@ -118,9 +120,9 @@ def shades(page: Any) -> np.ndarray[Any, Any]:
     return np.array(page.evaluate(whole)).reshape(-1, 4)
 
 
-def test_a_page_plays_to_its_end(show: Opener, facts: PageFacts, artefacts: Path) -> None:
+def test_a_page_plays_to_its_end(show: Opener, tile: Made, artefacts: Path) -> None:
     """At the highest speed it stops at the end: everything carved, nothing left to go, the bit where the text leaves it."""
-    page = show(facts)
+    page = show(tile)
     for _ in range(12):
         page.click("#faster")
     before = picture(page)
@@ -137,71 +139,75 @@ def test_a_page_plays_to_its_end(show: Opener, facts: PageFacts, artefacts: Path
     settle(page)
 
     assert page.evaluate("() => window.seen.includes('playing')")
-    assert value(page, "elapsed") == pytest.approx(facts.total_s)
+    assert value(page, "elapsed") == pytest.approx(tile.times.total_s)
     assert value(page, "remaining") == pytest.approx(0.0, abs=1e-9)
-    assert [value(page, axis) for axis in "xyz"] == pytest.approx(facts.moves.end_mm[-1].tolist(), abs=NEAR)
-    assert int(page.get_attribute("#view", "data-carved")) == len(facts.moves)
-    assert value(page, "line") == facts.moves.line[-1]
+    assert [value(page, axis) for axis in "xyz"] == pytest.approx(
+        tile.reading.moves.end_mm[-1].tolist(), abs=NEAR
+    )
+    assert int(page.get_attribute("#view", "data-carved")) == len(tile.reading.moves)
+    assert value(page, "line") == tile.reading.moves.line[-1]
     assert picture(page) != before
     page.screenshot(path=artefacts / "page-played.png")
 
 
 @pytest.mark.parametrize("share", [0.02, 0.13, 0.371, 0.55, 0.86, 0.97])
-def test_read_outs_follow_the_moves(show: Opener, facts: PageFacts, share: float) -> None:
+def test_read_outs_follow_the_moves(show: Opener, tile: Made, share: float) -> None:
     """At any time the read-outs are what the moves say: place, depth, feed, spindle, line, time, moves carved."""
-    page = show(facts)
+    page = show(tile)
     scrub(page, share)
-    seconds = share * facts.total_s
-    i, place = expected(facts, seconds)
+    seconds = share * tile.times.total_s
+    i, place = expected(tile, seconds)
 
     assert value(page, "elapsed") == pytest.approx(seconds, abs=1e-6)
-    assert value(page, "remaining") == pytest.approx(facts.total_s - seconds, abs=1e-6)
+    assert value(page, "remaining") == pytest.approx(tile.times.total_s - seconds, abs=1e-6)
     assert [value(page, axis) for axis in "xyz"] == pytest.approx(place.tolist(), abs=NEAR)
     assert value(page, "depth") == pytest.approx(max(0.0, -place[2]), abs=NEAR)
-    assert value(page, "line") == facts.moves.line[i]
+    assert value(page, "line") == tile.reading.moves.line[i]
     assert value(page, "rpm") == 10000
-    assert page.text_content("#program [aria-current]") == facts.program[facts.moves.line[i] - 1]
-    if facts.moves.motion[i] == Motion.RAPID:
+    assert (
+        page.text_content("#program [aria-current]")
+        == tile.reading.text_lines[tile.reading.moves.line[i] - 1]
+    )
+    if tile.reading.moves.motion[i] == Motion.RAPID:
         assert page.text_content("#read-feed") == "rapid"
     else:
-        assert value(page, "feed") == facts.moves.feed_mm_min[i]
+        assert value(page, "feed") == tile.reading.moves.feed_mm_min[i]
     assert int(page.get_attribute("#view", "data-carved")) in (i, i + 1)
 
 
-def test_read_outs_and_dimensions_speak_inches(show: Opener, facts: PageFacts) -> None:
+def test_read_outs_and_dimensions_speak_inches(show: Opener, tile: Made) -> None:
     """With inches asked for, what is shown is the same place and size in inches; the values for scripts stay as they are."""
-    page = show(replace(facts, figures=INCH, findings=()))
+    page = show(with_job(replace(tile, findings=()), units="inch"))
     share = next(
         share
         for share in (0.371, 0.13, 0.55, 0.86)
-        if facts.moves.motion[expected(facts, share * facts.total_s)[0]] != Motion.RAPID
+        if tile.reading.moves.motion[expected(tile, share * tile.times.total_s)[0]] != Motion.RAPID
     )
     scrub(page, share)
-    i, place = expected(facts, share * facts.total_s)
+    i, place = expected(tile, share * tile.times.total_s)
     shown = [float(page.text_content(f"#read-{axis}").replace("−", "-")) for axis in "xyz"]
 
     assert shown == pytest.approx((place / 25.4).tolist(), abs=6e-5)
     assert [value(page, axis) for axis in "xyz"] == pytest.approx(place.tolist(), abs=NEAR)
-    assert page.text_content("#read-feed") == INCH.feed(float(facts.moves.feed_mm_min[i]))
-    assert facts.job is not None
-    piece = facts.job.piece
+    assert page.text_content("#read-feed") == INCH.feed(float(tile.reading.moves.feed_mm_min[i]))
+    piece = tile.job.piece
     sizes = [f"{round(size / 25.4, 3):g} in" for size in (piece.width_mm, piece.height_mm)]
     assert page.eval_on_selector_all("#over text.figure", "all => all.map(one => one.textContent)") == sizes
     assert not re.search(r"[0-9] ?mm", page.inner_text("main"))
 
 
-def test_before_the_first_move_nothing_is_carved(show: Opener, facts: PageFacts) -> None:
+def test_before_the_first_move_nothing_is_carved(show: Opener, tile: Made) -> None:
     """While the spindle comes up to speed the bit waits and the piece is whole."""
-    page = show(facts)
-    scrub(page, 0.5 * facts.start_s[0] / facts.total_s)
+    page = show(tile)
+    scrub(page, 0.5 * tile.times.start_s[0] / tile.times.total_s)
 
     assert page.get_attribute("#view", "data-carved") == "0"
     assert value(page, "pass") == 0
 
 
-def test_scrubbing_back_gives_the_same_picture_as_going_there(show: Opener, facts: PageFacts) -> None:
+def test_scrubbing_back_gives_the_same_picture_as_going_there(show: Opener, tile: Made) -> None:
     """What is carved depends on the time shown, not on the way there."""
-    page = show(facts)
+    page = show(tile)
     scrub(page, 0.45)
     straight = shades(page)
     scrub(page, 1.0)
@@ -220,9 +226,9 @@ def test_scrubbing_back_gives_the_same_picture_as_going_there(show: Opener, fact
     assert value(page, "elapsed") == 0
 
 
-def test_carved_grooves_are_as_wide_as_the_bit_makes_them(show: Opener, facts: PageFacts) -> None:
+def test_carved_grooves_are_as_wide_as_the_bit_makes_them(show: Opener, tile: Made) -> None:
     """Across the groove along the X axis the picture changes over w = t + 2 d tan(angle / 2), to a pixel or so."""
-    page = show(replace(facts, findings=()), size=(1440, 1000))
+    page = show(replace(tile, findings=()), size=(1440, 1000))
     page.uncheck("#air")
     scrub(page, 0.0)
     column = """() => {
@@ -241,39 +247,35 @@ def test_carved_grooves_are_as_wide_as_the_bit_makes_them(show: Opener, facts: P
     ratio = page.evaluate(
         "() => { const v = document.getElementById('view'); return v.width / v.clientWidth; }"
     )
-    width_px = facts.grooves[0].width_mm * box / 100.0 * ratio
+    width_px = tile.layout.kinds[0].width_mm * box / 100.0 * ratio
 
     assert changed.sum() == pytest.approx(width_px, abs=2.0)
 
 
-def sloping(facts: PageFacts, *places: tuple[float, float, float], seconds: float = 40.0) -> PageFacts:
+def sloping(tile: Made, *places: tuple[float, float, float], seconds: float = 40.0) -> Made:
     """Return the tile cut along one way alone by a wide 90 degree bit, which lifts at the end; every move takes as long."""
     (x, y, z), *others = places
     lines = ["G21 G90", "M3 S10000", f"G0 X{x} Y{y}", f"G1 Z{z} F200"]
     text = "\n".join([*lines, *(f"G1 X{a} Y{b} Z{c}" for a, b, c in others), "G0 Z5", "M2", ""])
-    moves = read_program(text).moves
-    assert facts.job is not None
-    bit = facts.job.bit.model_copy(update={"angle_deg": 90.0, "diameter_mm": 60.0, "tip_mm": 0.0})
-    takes = np.full(len(moves), seconds / len(moves))
-    return replace(
-        facts,
-        moves=moves,
+    reading = read_program(text)
+    bit = tile.job.bit.model_copy(update={"angle_deg": 90.0, "diameter_mm": 60.0, "tip_mm": 0.0})
+    takes = np.full(len(reading.moves), seconds / len(reading.moves))
+    times = replace(
+        clock.run(reading.moves, tile.machine),
         start_s=np.cumsum(takes) - takes,
-        duration_s=takes,
+        move_s=takes,
         total_s=seconds,
-        program=tuple(text.splitlines()),
-        job=facts.job.model_copy(update={"bit": bit}),
-        setup=Setup(),
-        findings=(),
     )
+    run = replace(tile, reading=reading, times=times, findings=())
+    return with_job(run, bit=bit, zero=Zero(xy="centre"))
 
 
 @pytest.mark.parametrize(("long", "deep"), [(70.0, 28.0), (40.0, 24.0)])
 def test_a_slope_is_carved_as_wide_as_the_dry_run_carves_it(
-    show: Opener, facts: PageFacts, long: float, deep: float
+    show: Opener, tile: Made, long: float, deep: float
 ) -> None:
     """On its way down a cone takes more than its circle beside the line: round the first quarter the picture shows all of it."""
-    tile = sloping(facts, (-long / 2.0, 0.0, 0.0), (long / 2.0, 0.0, -deep))
+    tile = sloping(tile, (-long / 2.0, 0.0, 0.0), (long / 2.0, 0.0, -deep))
     page = show(tile, size=(1000, 800))
     page.uncheck("#air")
     whole, (tall, wide, shown) = (
@@ -286,8 +288,7 @@ def test_a_slope_is_carved_as_wide_as_the_dry_run_carves_it(
         100.0 / page.evaluate("() => document.querySelector('.outline').getBBox().width") * shown / wide
     )
     x_mm = (np.arange(wide) - (wide - 1) / 2.0) * pixel_mm
-    assert tile.job is not None
-    surface = carve(tile.moves, tile.job.bit, width_mm=100.0, height_mm=100.0)
+    surface = carve(tile.reading.moves, tile.job.bit, width_mm=100.0, height_mm=100.0)
     gone_mm = (surface.height_mm < 0.0).sum(axis=0)[
         np.abs(surface.x_mm + long / 4.0) < long / 8.0
     ] * surface.step_mm
@@ -297,9 +298,9 @@ def test_a_slope_is_carved_as_wide_as_the_dry_run_carves_it(
     )
 
 
-def test_the_time_line_draws_slopes_as_slopes(show: Opener, facts: PageFacts) -> None:
+def test_the_time_line_draws_slopes_as_slopes(show: Opener, tile: Made) -> None:
     """A groove that goes down evenly and up again is a triangle on the time line, as high everywhere as it is deep there."""
-    tile = sloping(facts, (-40.0, 0.0, 0.0), (0.0, 0.0, -8.0), (40.0, 0.0, 0.0))
+    tile = sloping(tile, (-40.0, 0.0, 0.0), (0.0, 0.0, -8.0), (40.0, 0.0, 0.0))
     page = show(tile)
     scrub(page, 0.0)
     filled = page.evaluate(
@@ -314,15 +315,15 @@ def test_the_time_line_draws_slopes_as_slopes(show: Opener, facts: PageFacts) ->
     )
     deep = np.array(filled, dtype=float) / max(filled)
     at = np.linspace(0.0, 1.0, len(deep))
-    down, up, end = (tile.start_s[-3:] / tile.total_s).tolist()
+    down, up, end = (tile.times.start_s[-3:] / tile.times.total_s).tolist()
     seen = (at > down + 0.01) & (at < end - 0.01)
 
     assert deep[seen] == pytest.approx(1.0 - np.abs(at[seen] - up) / (up - down), abs=0.12)
 
 
-def test_a_chosen_finding_shows_its_place_and_line(show: Opener, facts: PageFacts, artefacts: Path) -> None:
+def test_a_chosen_finding_shows_its_place_and_line(show: Opener, tile: Made, artefacts: Path) -> None:
     """The mark stands at the finding's place on the piece, the program at its line, and choosing again lets go."""
-    page = show(facts)
+    page = show(tile)
     page.click(".finding >> nth=0")
     settle(page)
     box = page.evaluate(
@@ -340,10 +341,12 @@ def test_a_chosen_finding_shows_its_place_and_line(show: Opener, facts: PageFact
 
     page.click(".finding >> nth=1")
     settle(page)
-    at = int(np.flatnonzero(facts.moves.line == 44)[0])
+    at = int(np.flatnonzero(tile.reading.moves.line == 44)[0])
 
     assert page.get_attribute("g.spot[data-chosen]", "data-spot") == "1"
-    assert [value(page, axis) for axis in "xyz"] == pytest.approx(facts.moves.start_mm[at].tolist(), abs=NEAR)
+    assert [value(page, axis) for axis in "xyz"] == pytest.approx(
+        tile.reading.moves.start_mm[at].tolist(), abs=NEAR
+    )
 
     page.click(".finding >> nth=1")
     settle(page)
@@ -351,11 +354,11 @@ def test_a_chosen_finding_shows_its_place_and_line(show: Opener, facts: PageFact
     assert page.locator("g.spot[data-chosen]").count() == 0
 
 
-def test_findings_of_one_sentence_share_a_button(show: Opener, facts: PageFacts) -> None:
+def test_findings_of_one_sentence_share_a_button(show: Opener, tile: Made) -> None:
     """Pressed again and again by the keyboard, it shows one place after the other, and then lets go."""
     places = [(10.0, 0.0), (20.0, 0.0), (-30.0, 0.0)]
     same = [Finding("stray-cut", "Stray.", line=8, at_mm=place) for place in places]
-    page = show(replace(facts, findings=(*same, *facts.findings)))
+    page = show(replace(tile, findings=(*same, *tile.findings)))
     button = page.locator(".finding >> nth=0")
     middle = page.evaluate(
         "() => { const b = document.querySelector('.outline').getBBox(); return [b.x + b.width / 2, b.width / 100]; }"
@@ -370,45 +373,43 @@ def test_findings_of_one_sentence_share_a_button(show: Opener, facts: PageFacts)
         assert f"place {len(seen)} of 3" in button.inner_text()
     page.keyboard.press("Enter")
 
-    assert page.locator(".finding").count() == 1 + len(facts.findings)
+    assert page.locator(".finding").count() == 1 + len(tile.findings)
     assert seen == pytest.approx([x for x, _ in places], abs=0.1)
     assert page.locator("g.spot[data-chosen]").count() == 0
     assert "3 places" in button.inner_text()
 
 
-def test_the_keyboard_does_everything(show: Opener, facts: PageFacts) -> None:
+def test_the_keyboard_does_everything(show: Opener, tile: Made) -> None:
     """Space plays and stops, arrows step one move, brackets step passes, Home and End go to the ends."""
-    page = show(facts)
-    from vcarve.view.facts import pass_of
-
-    passes = pass_of(facts.moves)
+    page = show(tile)
+    passes = tile.pass_of
     firsts = [int(np.flatnonzero(passes == p)[0]) for p in range(3)]
 
     page.keyboard.press("]")
     page.keyboard.press("]")
     settle(page)
-    assert value(page, "elapsed") == pytest.approx(facts.start_s[firsts[1]])
+    assert value(page, "elapsed") == pytest.approx(tile.times.start_s[firsts[1]])
     assert value(page, "pass") == 2
 
     page.keyboard.press("[")
     settle(page)
-    assert value(page, "elapsed") == pytest.approx(facts.start_s[firsts[0]])
+    assert value(page, "elapsed") == pytest.approx(tile.times.start_s[firsts[0]])
 
     page.keyboard.press("ArrowRight")
     settle(page)
     assert [value(page, axis) for axis in "xyz"] == pytest.approx(
-        facts.moves.end_mm[firsts[0]].tolist(), abs=NEAR
+        tile.reading.moves.end_mm[firsts[0]].tolist(), abs=NEAR
     )
     page.keyboard.press("ArrowRight")
     page.keyboard.press("ArrowLeft")
     settle(page)
     assert [value(page, axis) for axis in "xyz"] == pytest.approx(
-        facts.moves.end_mm[firsts[0]].tolist(), abs=NEAR
+        tile.reading.moves.end_mm[firsts[0]].tolist(), abs=NEAR
     )
 
     page.keyboard.press("End")
     settle(page)
-    assert value(page, "elapsed") == pytest.approx(facts.total_s)
+    assert value(page, "elapsed") == pytest.approx(tile.times.total_s)
     page.keyboard.press("Home")
     settle(page)
     assert value(page, "elapsed") == 0
@@ -424,9 +425,9 @@ def test_the_keyboard_does_everything(show: Opener, facts: PageFacts) -> None:
     page.wait_for_selector("html[data-state=paused]")
 
 
-def test_a_click_on_the_piece_goes_to_the_moment_it_is_cut(show: Opener, facts: PageFacts) -> None:
+def test_a_click_on_the_piece_goes_to_the_moment_it_is_cut(show: Opener, tile: Made) -> None:
     """A click near the circle of radius 20 moves the time to where the arc passes closest; far from lines nothing moves."""
-    page = show(facts)
+    page = show(tile)
     box = page.evaluate(
         "() => { const b = document.querySelector('.outline').getBoundingClientRect(); return [b.x, b.y, b.width]; }"
     )
@@ -440,7 +441,7 @@ def test_a_click_on_the_piece_goes_to_the_moment_it_is_cut(show: Opener, facts: 
     place = [value(page, axis) - 50.0 for axis in "xy"]
 
     assert place == pytest.approx([20.0 * math.cos(turn), 20.0 * math.sin(turn)], abs=0.15)
-    assert facts.program[int(value(page, "line")) - 1].startswith("G2")
+    assert tile.reading.text_lines[int(value(page, "line")) - 1].startswith("G2")
 
     before = value(page, "elapsed")
     click(26.0, 36.0)
@@ -451,9 +452,9 @@ STAGE = "() => { const b = document.getElementById('stage').getBoundingClientRec
 RIM = "() => { const b = document.querySelector('.outline').getBoundingClientRect(); return [b.x, b.y, b.width, b.height]; }"
 
 
-def test_the_wheel_zooms_about_the_pointer(show: Opener, facts: PageFacts) -> None:
+def test_the_wheel_zooms_about_the_pointer(show: Opener, tile: Made) -> None:
     """The place under the pointer stays there, the mouse moves what is zoomed, clicks still find it, and 0 goes back."""
-    page = show(replace(facts, findings=()))
+    page = show(replace(tile, findings=()))
     before = page.evaluate(RIM)
     at = (before[0] + 0.7 * before[2], before[1] + 0.3 * before[3])
     page.mouse.move(*at)
@@ -489,9 +490,9 @@ def test_the_wheel_zooms_about_the_pointer(show: Opener, facts: PageFacts) -> No
     assert page.evaluate(RIM)[2] == pytest.approx(1.5 * before[2], rel=0.01)
 
 
-def test_two_fingers_zoom(browser: Any, facts: PageFacts, tmp_path: Path) -> None:
+def test_two_fingers_zoom(browser: Any, tile: Made, tmp_path: Path) -> None:
     """Spreading two fingers makes the piece larger by as much."""
-    (tmp_path / "page.html").write_text(page_html(facts), encoding="utf-8")
+    (tmp_path / "page.html").write_text(page_html(tile), encoding="utf-8")
     context = browser.new_context(viewport={"width": 390, "height": 844}, has_touch=True)
     page = context.new_page()
     page.goto((tmp_path / "page.html").as_uri())
@@ -513,9 +514,9 @@ def test_two_fingers_zoom(browser: Any, facts: PageFacts, tmp_path: Path) -> Non
     assert after[2] == pytest.approx(2.0 * wide, rel=0.1)
 
 
-def test_the_finished_piece_is_all_wood(show: Opener, facts: PageFacts) -> None:
+def test_the_finished_piece_is_all_wood(show: Opener, tile: Made) -> None:
     """While it plays grooves are indigo; at the end nothing on the piece is bluer than it is red."""
-    page = show(replace(facts, findings=()))
+    page = show(replace(tile, findings=()))
     page.uncheck("#air")
 
     def blue() -> int:
@@ -531,9 +532,9 @@ def test_the_finished_piece_is_all_wood(show: Opener, facts: PageFacts) -> None:
 
 
 @pytest.mark.parametrize("title", ["Tile", "A long title of a piece that runs over more than one line " * 3])
-def test_nothing_is_covered(show: Opener, facts: PageFacts, title: str) -> None:
+def test_nothing_is_covered(show: Opener, tile: Made, title: str) -> None:
     """At 1280 x 900 head, piece, column and time line stand beside each other, and the page does not scroll."""
-    page = show(replace(facts, title=title, findings=facts.findings * 8), size=(1280, 900))
+    page = show(with_job(replace(tile, findings=tile.findings * 8), title=title), size=(1280, 900))
     boxes = page.evaluate(
         """() => ['.head', '#stage', '.column', '.time'].map(n => document.querySelector(n).getBoundingClientRect())
         .map(b => [b.left, b.top, b.right, b.bottom])"""
@@ -557,14 +558,13 @@ def test_nothing_is_covered(show: Opener, facts: PageFacts, title: str) -> None:
 
 
 @pytest.mark.parametrize("size", [(390, 844), (1280, 900)])
-def test_clamps_and_dimensions_stand_apart(show: Opener, facts: PageFacts, size: tuple[int, int]) -> None:
+def test_clamps_and_dimensions_stand_apart(show: Opener, tile: Made, size: tuple[int, int]) -> None:
     """Clamps that stand out of the piece are inside the drawing, and no dimension runs through one."""
-    assert facts.job is not None
     clamps = tuple(
         Clamp(x_mm=x, y_mm=y, width_mm=16.0, height_mm=20.0, above_mm=5.0)
         for x, y in ((-12.0, 40.0), (96.0, 40.0), (40.0, -14.0))
     )
-    page = show(replace(facts, job=facts.job.model_copy(update={"clamps": clamps})), size=size)
+    page = show(with_job(tile, clamps=clamps), size=size)
     found = page.evaluate(
         """() => ['rect.clamp', '#over .figure', '#stage'].map(n => [...document.querySelectorAll(n)]
         .map(e => e.getBoundingClientRect()).map(b => [b.left, b.top, b.right, b.bottom]))"""
@@ -581,9 +581,9 @@ def test_clamps_and_dimensions_stand_apart(show: Opener, facts: PageFacts, size:
             assert a[2] <= b[0] or b[2] <= a[0] or a[3] <= b[1] or b[3] <= a[1]
 
 
-def test_signs_are_told_in_words(show: Opener, facts: PageFacts) -> None:
+def test_signs_are_told_in_words(show: Opener, tile: Made) -> None:
     """The time line has a legend, passed is a tick, the button says what it does, and times are written in one way."""
-    page = show(replace(facts, findings=()))
+    page = show(replace(tile, findings=()))
     legend = page.inner_text(".legend")
     before = page.inner_text("#theme")
     page.click("#theme")
@@ -601,15 +601,15 @@ def test_signs_are_told_in_words(show: Opener, facts: PageFacts) -> None:
     assert page.inner_text("#read-elapsed") == running
 
 
-def test_those_who_listen_are_told(show: Opener, facts: PageFacts) -> None:
+def test_those_who_listen_are_told(show: Opener, tile: Made) -> None:
     """After a step the spoken line gives program line, depth and time, and the time line its own value."""
-    page = show(facts)
+    page = show(tile)
     page.keyboard.press("End")
     page.wait_for_function(
         "() => document.getElementById('spoken').textContent.includes('0\u00a0s to go')", timeout=5000
     )
 
-    assert f"Line {facts.moves.line[-1]} of" in page.text_content("#spoken")
+    assert f"Line {tile.reading.moves.line[-1]} of" in page.text_content("#spoken")
     assert " of " in page.get_attribute("#scrub", "aria-valuetext")
     unnamed = page.evaluate(
         "() => [...document.querySelectorAll('button, input')].filter(e => !(e.textContent.trim() ||"
@@ -636,11 +636,9 @@ FACES = {"narrow": 400, "usual": 520, "wide": 680}
 
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
 @pytest.mark.parametrize("face", FACES)
-def test_the_sheet_shows_every_line_in_any_font(
-    show: Opener, facts: PageFacts, face: str, paper: str
-) -> None:
+def test_the_sheet_shows_every_line_in_any_font(show: Opener, tile: Made, face: str, paper: str) -> None:
     """Whatever the font, no line of the bench sheet is cut off; it is one page, and with a very wide font at most two."""
-    page = show(replace(facts, findings=facts.findings * 5))
+    page = show(replace(tile, findings=tile.findings * 5))
     set_in(page, own_font(FACES[face]))
     printed = page.pdf(format=paper, print_background=True)
     pages = len(re.findall(rb"/Type\s*/Page\b(?!s)", printed))
@@ -673,10 +671,10 @@ def test_the_sheet_shows_every_line_in_any_font(
 
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
 def test_the_sheet_of_an_installed_font_is_kept(
-    show: Opener, facts: PageFacts, paper: str, artefacts: Path
+    show: Opener, tile: Made, paper: str, artefacts: Path
 ) -> None:
     """In whatever font this machine has, the bench sheet has the finished piece on it, even right after opening."""
-    page = show(replace(facts, findings=facts.findings * 5))
+    page = show(replace(tile, findings=tile.findings * 5))
     page.pdf(format=paper, path=artefacts / f"sheet-{paper.lower()}.pdf", print_background=True)
 
     assert page.evaluate("() => document.getElementById('sheet-picture').width") > 100
@@ -684,10 +682,10 @@ def test_the_sheet_of_an_installed_font_is_kept(
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_a_narrow_screen_needs_no_sideways_scrolling(
-    show: Opener, facts: PageFacts, scheme: str, artefacts: Path
+    show: Opener, tile: Made, scheme: str, artefacts: Path
 ) -> None:
     """At the width of a telephone the column stands below the piece and nothing sticks out."""
-    page = show(facts, size=(390, 844), scheme=scheme)
+    page = show(tile, size=(390, 844), scheme=scheme)
     scrub(page, 0.6)
 
     assert page.evaluate("() => document.documentElement.scrollWidth") <= 390
@@ -696,10 +694,10 @@ def test_a_narrow_screen_needs_no_sideways_scrolling(
 
 
 def test_on_a_narrow_screen_the_line_being_run_is_in_sight_while_playing(
-    show: Opener, facts: PageFacts, artefacts: Path
+    show: Opener, tile: Made, artefacts: Path
 ) -> None:
     """The bar of the player, which lies over the column there, has the program line of the moment itself."""
-    page = show(facts, size=(390, 800))
+    page = show(tile, size=(390, 800))
     scrub(page, 0.4)
     page.locator("#play").click()
     page.wait_for_function("() => document.getElementById('view').dataset.carved > 20")
@@ -709,15 +707,15 @@ def test_on_a_narrow_screen_the_line_being_run_is_in_sight_while_playing(
     page.screenshot(path=artefacts / "page-narrow-playing.png")
 
     assert box["y"] + box["height"] <= 800
-    assert text.strip() == facts.program[int(number) - 1]
+    assert text.strip() == tile.reading.text_lines[int(number) - 1]
     assert int(number) == int(page.locator("#read-line").get_attribute("data-value"))
-    wide = show(facts, size=(1280, 900))
+    wide = show(tile, size=(1280, 900))
     assert not wide.locator("#read-text").is_visible()  # the column has it
 
 
-def test_dark_and_light_can_be_switched(show: Opener, facts: PageFacts) -> None:
+def test_dark_and_light_can_be_switched(show: Opener, tile: Made) -> None:
     """The page begins as the system asks and the switch changes it."""
-    page = show(facts, scheme="dark")
+    page = show(tile, scheme="dark")
     ground = "() => getComputedStyle(document.documentElement).backgroundColor"
     dark = page.evaluate(ground)
     page.click("#theme")
@@ -726,28 +724,18 @@ def test_dark_and_light_can_be_switched(show: Opener, facts: PageFacts) -> None:
     assert page.evaluate(ground) != dark
 
 
-def test_a_program_without_its_job_is_shown_all_the_same(show: Opener, bare_facts: PageFacts) -> None:
+def test_a_program_without_its_job_is_shown_all_the_same(show: Opener, bare: DryRun) -> None:
     """With no piece, bit or plan known the moves still play."""
-    page = show(bare_facts)
+    page = show(bare)
     page.keyboard.press("End")
     settle(page)
 
-    assert int(page.get_attribute("#view", "data-carved")) == len(bare_facts.moves)
+    assert int(page.get_attribute("#view", "data-carved")) == len(bare.reading.moves)
 
 
-def test_a_program_without_moves_is_shown_all_the_same(show: Opener, bare_facts: PageFacts) -> None:
+def test_a_program_without_moves_is_shown_all_the_same(show: Opener) -> None:
     """An empty program gives a still page, not an error."""
-    none = np.zeros(0)
-    page = show(
-        replace(
-            bare_facts,
-            moves=read_program("G21\nM2\n").moves,
-            start_s=none,
-            duration_s=none,
-            total_s=0.0,
-            program=("G21", "M2"),
-        )
-    )
+    page = show(replace(check_program("G21\nM2\n"), findings=()))
     page.keyboard.press("End")
     settle(page)
 

@@ -4,19 +4,19 @@ from __future__ import annotations
 
 import math
 import re
-from dataclasses import replace
 from xml.etree import ElementTree
 
 import numpy as np
 import pytest
 
-from vcarve.dryrun.setup import Setup
+from small_job import with_job
 from vcarve.job.bench import Bit
-from vcarve.job.records import Clamp
-from vcarve.quantity import INCH, MM
-from vcarve.view.facts import GrooveFacts, PageFacts
+from vcarve.job.records import Clamp, Zero
+from vcarve.layout.stages import Kind
+from vcarve.quantity import MM
+from vcarve.run import DryRun, Made
 from vcarve.view.section import profile, section_svg, zero_svg
-from vcarve.view.sheet import stock_rows
+from vcarve.view.sheet import column_html, stock_rows
 from vcarve.view.wording import duration, length, plain
 
 BIT = Bit(angle_deg=60.0, diameter_mm=3.175, shank_mm=3.175)
@@ -29,33 +29,33 @@ def _walls(svg: str) -> list[np.ndarray]:
     return [np.array(re.findall(r"(-?[\d.]+) (-?[\d.]+)", path), dtype=float) for path in paths]
 
 
-def test_grooves_are_drawn_to_one_scale(facts: PageFacts) -> None:
+def test_grooves_are_drawn_to_one_scale(tile: Made) -> None:
     """Widths and depths on paper stand in the same ratio as the grooves' own."""
-    walls = _walls(section_svg(facts))
+    walls = _walls(section_svg(tile.job, tile.layout.kinds))
     scales = []
-    for wall, groove in zip(walls, facts.grooves, strict=True):
+    for wall, groove in zip(walls, tile.layout.kinds, strict=True):
         wide, deep = np.ptp(wall, axis=0)
         scales += [wide / groove.width_mm, deep / groove.depth_mm]
 
     assert scales == pytest.approx([scales[0]] * 4, rel=0.01)
 
 
-def test_the_section_names_width_depth_angle_and_what_is_left(facts: PageFacts) -> None:
+def test_the_section_names_width_depth_angle_and_what_is_left(tile: Made) -> None:
     """Every dimension stands on the drawing with its unit, and in words for those who cannot see it."""
-    svg = section_svg(facts).replace("\u00a0", " ")
+    svg = section_svg(tile.job, tile.layout.kinds).replace("\u00a0", " ")
 
     for words in ("1.024 mm", "0.8 mm", "0.793 mm", "0.6 mm", "60°", "12 mm", "11.2 mm left"):
         assert words in svg
     assert "11.2 mm left below" in (ElementTree.fromstring(svg).get("aria-label") or "")
 
 
-def test_depths_in_inches_keep_clear_of_the_next_groove(facts: PageFacts) -> None:
+def test_depths_in_inches_keep_clear_of_the_next_groove(tile: Made) -> None:
     """Signs six units wide (half the letters' size) end before the next groove begins, and before the drawing does."""
     grooves = tuple(
-        GrooveFacts(name=name, depth_mm=mm, width_mm=1.155 * mm)
+        Kind(name=name, depth_mm=mm, width_mm=1.155 * mm)
         for name, mm in (("ground", 1.5875), ("frame", 1.2065), ("leaf", 0.7938))
     )
-    svg = section_svg(replace(facts, grooves=grooves, figures=INCH))
+    svg = section_svg(tile.job.model_copy(update={"units": "inch"}), grooves)
     root = ElementTree.fromstring(svg)
     wide = float(root.attrib["viewBox"].split()[2])
     depths = [
@@ -71,10 +71,11 @@ def test_depths_in_inches_keep_clear_of_the_next_groove(facts: PageFacts) -> Non
         assert end <= start
 
 
-def test_no_section_without_bit_or_grooves(facts: PageFacts) -> None:
+def test_no_section_without_a_job(bare: DryRun) -> None:
     """Nothing is drawn of what is not known."""
-    assert section_svg(replace(facts, job=None)) == ""
-    assert section_svg(replace(facts, grooves=())) == ""
+    column = column_html(bare)
+
+    assert ("<svg" in column, "<h2>Groove" in column, "<h2>Run" in column) == (False, False, True)
 
 
 @pytest.mark.parametrize("depth_mm", [0.05, 0.3, 1.0, 2.5])
@@ -100,24 +101,20 @@ def test_a_rounded_tip_joins_its_cone_smoothly(depth_mm: float) -> None:
     assert profile(bit, depth_mm)[-1][0] == pytest.approx(expected)
 
 
-def test_zero_is_drawn_where_it_is(facts: PageFacts) -> None:
+def test_zero_is_drawn_where_it_is(tile: Made) -> None:
     """The mark stands on the outline's front left corner, and on the middle for a zero in the centre."""
-    ring = np.array([[-40.0, -20.0], [40.0, -20.0], [40.0, 20.0], [-40.0, 20.0]])
-    assert facts.job is not None
-    piece = facts.job.piece.model_copy(update={"width_mm": 80.0, "height_mm": 40.0})
-    tile = replace(facts, job=facts.job.model_copy(update={"piece": piece}), rings=(ring,))
 
-    def mark(at: tuple[float, float]) -> tuple[float, float]:
-        root = ElementTree.fromstring(zero_svg(replace(tile, setup=Setup(zero_mm=at))))
+    def mark(xy: str) -> tuple[float, float]:
+        root = ElementTree.fromstring(zero_svg(with_job(tile, zero=Zero.model_validate({"xy": xy}))))
         spot = next(node for node in root.iter("circle"))
         return float(spot.get("cx", "nan")), float(spot.get("cy", "nan"))
 
     outline = re.search(r'class="wood"[^>]*d="M([\d.]+) ([\d.]+)', zero_svg(tile))
     assert outline is not None
     corner = (float(outline[1]), float(outline[2]))
-    middle, back_right = mark((0.0, 0.0)), mark((40.0, 20.0))
+    middle, back_right = mark("centre"), mark("back-right")
 
-    assert mark((-40.0, -20.0)) == pytest.approx(corner, abs=0.11)
+    assert mark("front-left") == pytest.approx(corner, abs=0.11)
     assert middle == pytest.approx(
         ((corner[0] + back_right[0]) / 2, (corner[1] + back_right[1]) / 2), abs=0.11
     )
@@ -125,11 +122,10 @@ def test_zero_is_drawn_where_it_is(facts: PageFacts) -> None:
     assert back_right[1] < corner[1]  # the back of the piece is up on the drawing
 
 
-def test_clamps_are_drawn_where_they_hold(facts: PageFacts) -> None:
+def test_clamps_are_drawn_where_they_hold(tile: Made) -> None:
     """A clamp over the back right corner is an upright cross there, and the sheet says how far it stands up."""
-    assert facts.job is not None
     clamp = Clamp(x_mm=80.0, y_mm=80.0, width_mm=20.0, height_mm=20.0, above_mm=8.0)
-    held = replace(facts, job=facts.job.model_copy(update={"clamps": (clamp,)}), setup=Setup())
+    held = with_job(tile, clamps=(clamp,), zero=Zero(xy="centre"))
     svg = zero_svg(held)
     drawn = re.search(r'class="clamp" d="M([\d.]+) ([\d.]+)L([\d.]+) ([\d.]+)', svg)
     spot = re.search(r'class="spot" cx="([\d.]+)" cy="([\d.]+)"', svg)
@@ -145,9 +141,9 @@ def test_clamps_are_drawn_where_they_hold(facts: PageFacts) -> None:
     assert ("Clamps", "1, up to 8\u00a0mm above the top") in stock_rows(held)
 
 
-def test_a_turned_piece_is_drawn_as_it_lies(facts: PageFacts) -> None:
+def test_a_turned_piece_is_drawn_as_it_lies(tile: Made) -> None:
     """Turned by 30 degrees about its front left corner, the front edge rises to the right by half its length."""
-    svg = zero_svg(replace(facts, setup=Setup(zero_mm=(-50.0, -50.0), turn_deg=30.0)))
+    svg = zero_svg(with_job(tile, zero=Zero(turn_deg=30.0)))
     outline = re.search(r'class="wood"[^>]*d="M([\d.]+) ([\d.]+)L([\d.]+) ([\d.]+)', svg)
     spot = re.search(r'class="spot" cx="([\d.]+)" cy="([\d.]+)"', svg)
     axis = re.search(r'class="axis" d="M[\d.]+ [\d.]+h24', svg)
@@ -160,10 +156,10 @@ def test_a_turned_piece_is_drawn_as_it_lies(facts: PageFacts) -> None:
     assert axis is not None  # X lies as the machine moves
 
 
-def test_names_of_grooves_stay_text(facts: PageFacts) -> None:
+def test_names_of_grooves_stay_text(tile: Made) -> None:
     """A layer's name with signs of HTML does not become an element."""
-    groove = GrooveFacts(name="<g onload=1>", depth_mm=0.5, width_mm=0.6)
-    root = ElementTree.fromstring(section_svg(replace(facts, grooves=(groove,))))
+    groove = Kind(name="<g onload=1>", depth_mm=0.5, width_mm=0.6)
+    root = ElementTree.fromstring(section_svg(tile.job, [groove]))
 
     assert "<g onload=1>" in [node.text for node in root.iter("text")]
 

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from vcarve.errors import Finding
     from vcarve.job.bench import Machine
     from vcarve.job.records import Job
-    from vcarve.proofing import DryRun
+    from vcarve.run import DryRun
 
 MOST_SHOWN = 5  # sentences of one code that are printed; --json has more
 MOST_SAID = 20  # faults of a program that are listed one by one
@@ -61,7 +61,7 @@ def dry_run(
     """
     from vcarve.drawn import draw
     from vcarve.proofing import carve_piece, check_program
-    from vcarve.summary import dry_run_json
+    from vcarve.report import dry_run_json
 
     if job is None:
         needing = {"--picture": picture, "--heights": heights, "--step": step, "--set": sets}
@@ -209,7 +209,7 @@ def _machine(named: str | None, text: bytes, program: str) -> _Taken:
 
 def _lines(run: DryRun, written: list[str], how: str) -> list[str]:
     """Return what is said of a dry run; ``how`` says which machine was taken where no job does."""
-    from vcarve.summary import dry_run_rows
+    from vcarve.report import dry_run_rows
 
     rows = [("machine", how)] if how else []
     rows += [*dry_run_rows(run), *(("wrote", path) for path in written)]

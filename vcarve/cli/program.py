@@ -33,7 +33,7 @@ def program(
     """
     from vcarve.drawn import draw
     from vcarve.pipeline import plan_program
-    from vcarve.summary import plan_sentence, program_json, program_rows
+    from vcarve.report import plan_sentence, program_json, program_rows
 
     loaded = opened(job, sets)
     claim((("a program", output), ("a picture of the plan", picture), ("a page", page)), inputs=loaded.files)

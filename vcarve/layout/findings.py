@@ -18,8 +18,9 @@ from vcarve.errors import Finding, at_places
 from vcarve.groove.model import WEAK_MM, WEAK_SHARE
 from vcarve.groove.slivers import edge_slivers
 from vcarve.groove.whole_cells import Cells, cells_of, deepest_depths_mm, least_pitch_mm
-from vcarve.groove.width import width_mm
+from vcarve.groove.width import deepest_mm, width_mm
 from vcarve.job.records import Job
+from vcarve.job.suitability import suitability
 from vcarve.layout.proposals import clipped_cells
 from vcarve.layout.stages import Layout
 from vcarve.mount.flat import mount_of
@@ -38,9 +39,12 @@ HAIRLINE_MM = 0.1  # a groove that is narrower is lost in the grain; our choice
 _SAG_MM = 0.01
 
 
-def layout_findings(job: Job, layout: Layout) -> tuple[Finding, ...]:
-    """Return all there is to say of a job's layout."""
-    found: list[Finding] = []
+def job_findings(layout: Layout) -> tuple[Finding, ...]:
+    """Return what there is to say of a job before any program: its numbers, its drawing or pattern, its land."""
+    job = layout.job
+    left, front, right, back = layout.reach_mm
+    reach = (right - left, back - front) if job.zero.turn_deg else None
+    found = list(suitability(job, deepest_mm(job.bit), reach))
     if layout.lines.drawing is not None:
         found += drawing_findings(job, layout, layout.lines.drawing)
     elif layout.lines.pattern is not None and layout.lines.pattern.key not in names():

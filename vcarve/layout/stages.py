@@ -8,9 +8,9 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Any, Literal, TypeVar
+from typing import Any, Literal, NamedTuple, TypeVar
 
 import numpy as np
 
@@ -22,13 +22,23 @@ from vcarve.job.document import placed
 from vcarve.job.records import Job
 from vcarve.layout.field import Field, beyond, make_field
 from vcarve.layout.lines import Lines, place_lines
+from vcarve.mount.flat import mount_of
 from vcarve.network.build import build, build_lines
 from vcarve.network.model import Feature, Network
+from vcarve.plane.arcs import boxes
 from vcarve.plane.arrays import Floats
 from vcarve.plane.region import corners
 from vcarve.quantity import counted
 
 Result = TypeVar("Result")
+
+
+class Kind(NamedTuple):
+    """Grooves of one depth and width: what they are called, and their size where they are deepest."""
+
+    name: str
+    depth_mm: float
+    width_mm: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -64,20 +74,28 @@ class Layout(Laid):
         return f"{said}, {np.count_nonzero(short)} of them over less, down to {least}, on lines that end or meet others sooner"
 
     @property
-    def kinds(self) -> tuple[tuple[str, float, float], ...]:
-        """What each kind of groove is called, and its depth and width in mm, deepest first."""
+    def kinds(self) -> tuple[Kind, ...]:
+        """Each kind of groove, deepest first."""
         network, grooves = self.network, self.grooves
         found: dict[tuple[float, float], set[str]] = {}
         for index in np.unique(network.feature[network.cut]).tolist():
             mine = network.feature == index
             depth, half = (ends[:, mine].max() for ends in (grooves.ends_depth_mm, grooves.ends_half_mm))
             found.setdefault((float(depth), 2.0 * float(half)), set()).add(self.features[index].name)
-        return tuple((" and ".join(sorted(found[size])), *size) for size in sorted(found, reverse=True))
+        return tuple(Kind(" and ".join(sorted(found[size])), *size) for size in sorted(found, reverse=True))
 
     @property
     def rings(self) -> tuple[Floats, ...]:
         """The piece's outline and its holes as fine polygons, each (n, 2)."""
         return tuple(corners(ring, 0.01) for ring in self.field.outline.rings)
+
+    @property
+    def reach_mm(self) -> tuple[float, float, float, float]:
+        """How far the lines to cut reach to the left, front, right and back, in work coordinates as the piece lies."""
+        network = self.network
+        x_nm, y_nm, _ = mount_of(self.job).axes_nm(network.x_nm, network.y_nm)
+        box = boxes(replace(network, x_nm=x_nm, y_nm=y_nm).curves(np.flatnonzero(network.cut)))
+        return (*box[:, :2].min(axis=0).tolist(), *box[:, 2:].max(axis=0).tolist())
 
     @property
     def deepest_mm(self) -> float:

@@ -24,7 +24,6 @@ from vcarve.plane.arrays import Floats, Ints
 from vcarve.plane.region import Region, rectangle
 from vcarve.quantity import counted
 from vcarve.view import look
-from vcarve.view.facts import clamps_mm
 from vcarve.view.marks import (
     MARK,
     clamp_mark,
@@ -36,6 +35,7 @@ from vcarve.view.marks import (
     pass_marks,
     zero_mark,
 )
+from vcarve.view.section import clamps_mm
 from vcarve.view.svg import drawn, num, path, polygons_path, region_path, svg, text
 from vcarve.view.walls import slim_shapes, walls
 from vcarve.view.wording import NBSP, length, lines_cut, plain

@@ -16,8 +16,9 @@ import numpy.typing as npt
 from vcarve.errors import grouped
 from vcarve.job.bench import Bit
 from vcarve.program.moves import Plane
-from vcarve.view.facts import PageFacts, clamps_mm, pass_of
+from vcarve.run import DryRun
 from vcarve.view.look import SECOND, SECOND_SHARE, SUN, WOOD
+from vcarve.view.section import clamps_mm
 
 _AXES = {int(Plane.XY): (0, 1, 2), int(Plane.XZ): (2, 0, 1), int(Plane.YZ): (1, 2, 0)}
 
@@ -34,13 +35,13 @@ def embed(value: Any) -> str:
     return text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026")
 
 
-def payload(facts: PageFacts) -> dict[str, Any]:
+def payload(run: DryRun) -> dict[str, Any]:
     """Return everything the page's script reads, as plain JSON values."""
-    moves = facts.moves
+    moves = run.reading.moves
     start, end = moves.start_mm.copy(), moves.end_mm.copy()
     start[~moves.told] = np.nan
     end[~moves.told] = np.nan
-    if len(moves) and start[0, 2] < facts.setup.top_mm:
+    if len(moves) and start[0, 2] < run.setup.top_mm:
         start[0] = (
             np.nan
         )  # inside the wood: a reader's guess, for the text does not say where the tool stands
@@ -49,22 +50,22 @@ def payload(facts: PageFacts) -> dict[str, Any]:
         "first": _point(start[0]) if len(moves) else [0.0, 0.0, 0.0],
         "end": pack(end, "f4"),
         "jumps": _jumps(start, end),
-        "arcs": _arcs(facts),
+        "arcs": _arcs(run),
         "motion": pack(moves.motion, "i1"),
         "line": pack(moves.line, "i4"),
         "feed": pack(np.nan_to_num(moves.feed_mm_min, nan=0.0), "f4"),
         "rpm": pack(moves.rpm, "f4"),
-        "start": pack(facts.start_s, "f8"),
-        "duration": pack(facts.duration_s, "f8"),
-        "pass": pack(pass_of(moves, facts.setup.top_mm), "i4"),
-        "total": float(facts.total_s),
-        "figures": {"unit": facts.figures.unit, "mm": facts.figures.unit_mm, "finer": facts.figures.finer},
-        "setup": [*facts.setup.zero_mm, facts.setup.top_mm, facts.setup.turn_deg],
-        "piece": _piece(facts),
-        "zero": facts.job is not None,
-        "bit": _bit(None if facts.job is None else facts.job.bit),
+        "start": pack(run.times.start_s, "f8"),
+        "duration": pack(run.times.move_s, "f8"),
+        "pass": pack(run.pass_of, "i4"),
+        "total": float(run.times.total_s),
+        "figures": {"unit": run.figures.unit, "mm": run.figures.unit_mm, "finer": run.figures.finer},
+        "setup": [*run.setup.zero_mm, run.setup.top_mm, run.setup.turn_deg],
+        "piece": _piece(run),
+        "zero": run.job is not None,
+        "bit": _bit(None if run.job is None else run.job.bit),
         "lights": [[*SUN], [*SECOND, SECOND_SHARE]],
-        "clamps": [] if facts.job is None else clamps_mm(facts.job),
+        "clamps": [] if run.job is None else clamps_mm(run.job),
         "findings": [
             [
                 {
@@ -73,9 +74,9 @@ def payload(facts: PageFacts) -> dict[str, Any]:
                 }
                 for finding in group.findings
             ]
-            for group in grouped(facts.findings)
+            for group in grouped(run.findings)
         ],
-        "program": list(facts.program),
+        "program": list(run.reading.text_lines),
     }
 
 
@@ -91,9 +92,9 @@ def _jumps(start: npt.NDArray[np.float64], end: npt.NDArray[np.float64]) -> list
     return [[int(i), _point(start[i])] for i in np.flatnonzero(broken) + 1]
 
 
-def _arcs(facts: PageFacts) -> dict[str, str]:
+def _arcs(run: DryRun) -> dict[str, str]:
     """Return arc moves: index; two in-plane axes and the normal one; centre along the in-plane axes; sweep."""
-    moves = facts.moves
+    moves = run.reading.moves
     index = np.flatnonzero((moves.sweep_rad != 0.0) & moves.told)
     axes = np.array([_AXES[int(p)] for p in moves.plane[index]], dtype=np.int8).reshape(-1, 3)
     centre = np.take_along_axis(moves.centre_mm[index], axes[:, :2].astype(np.int64), axis=1)
@@ -105,20 +106,20 @@ def _arcs(facts: PageFacts) -> dict[str, str]:
     }
 
 
-def _piece(facts: PageFacts) -> dict[str, Any]:
+def _piece(run: DryRun) -> dict[str, Any]:
     """Return the piece, or where it is not known the space the cutting moves take."""
-    if facts.job is not None:
-        piece = facts.job.piece
+    if run.layout is not None:
+        piece, wood = run.layout.job.piece, run.layout.job.wood
         return {
             "known": True,
             "width": float(piece.width_mm),
             "height": float(piece.height_mm),
             "thickness": float(piece.thickness_mm),
             "centre": [0.0, 0.0],
-            "tint": facts.job.wood.tint,
-            "rings": [np.round(np.asarray(ring, dtype=float), 4).tolist() for ring in facts.rings],
+            "tint": wood.tint,
+            "rings": [np.round(np.asarray(ring, dtype=float), 4).tolist() for ring in run.layout.rings],
         }
-    low, high = _space(facts)
+    low, high = _space(run)
     ring = [[low[0], low[1]], [high[0], low[1]], [high[0], high[1]], [low[0], high[1]]]
     return {
         "known": False,
@@ -131,11 +132,11 @@ def _piece(facts: PageFacts) -> dict[str, Any]:
     }
 
 
-def _space(facts: PageFacts) -> tuple[list[float], list[float]]:
+def _space(run: DryRun) -> tuple[list[float], list[float]]:
     """Lower and upper corner of everything cut, in piece coordinates, with 5 mm to spare."""
-    moves = facts.moves
+    moves = run.reading.moves
     points = np.concatenate([moves.start_mm, moves.end_mm])[np.tile(moves.told, 2)]
-    points = facts.setup.on_piece(points[np.isfinite(points).all(axis=1)])
+    points = run.setup.on_piece(points[np.isfinite(points).all(axis=1)])
     cut = points[points[:, 2] < 0.0]
     chosen = cut if len(cut) else points
     if not len(chosen):

@@ -12,34 +12,34 @@ from html import escape
 from importlib.resources import files
 
 from vcarve.errors import grouped
+from vcarve.run import DryRun
 from vcarve.view.encode import embed, payload
-from vcarve.view.facts import PageFacts
 from vcarve.view.palette import palette_css
-from vcarve.view.sheet import column_html, findings_html, sheet_html, verdict
+from vcarve.view.sheet import column_html, findings_html, sheet_html, title, verdict
 
 _SCRIPTS = ("data.js", "carve.js", "drawing.js", "player.js")
 _SLOT = re.compile(r"<!--slot:([a-z]+)-->")
 
 
-def page_html(facts: PageFacts) -> str:
-    """Return the whole page as text (UTF-8, about 40 bytes per move plus the program's text); same facts, same bytes."""
+def page_html(run: DryRun) -> str:
+    """Return the whole page as text (UTF-8, about 40 bytes per move plus the program's text); same run, same bytes."""
     style = palette_css() + _part("page.css")
     script = '"use strict";\n(() => {\n' + "\n".join(_part(name) for name in _SCRIPTS) + "\n})();\n"
-    groups = grouped(facts.findings)
+    groups = grouped(run.findings)
     kind, sentence = verdict(groups)
     slots = {
         "policy": escape(_policy(style, script), quote=True),
-        "title": escape(facts.title or "Dry run"),
-        "unit": facts.figures.unit,
-        "tab": escape(("Must not be cut: " if kind == "refuse" else "") + (facts.title or "Dry run")),
+        "title": escape(title(run)),
+        "unit": run.figures.unit,
+        "tab": escape(("Must not be cut: " if kind == "refuse" else "") + title(run)),
         "kind": kind,
         "verdict": sentence,
         "findings": findings_html(groups),
         "foundsign": '<span class="found">finding</span>' if groups else "",
-        "column": column_html(facts),
-        "sheet": sheet_html(facts),
+        "column": column_html(run),
+        "sheet": sheet_html(run),
         "style": style,
-        "data": embed(payload(facts)),
+        "data": embed(payload(run)),
         "script": script,
     }
     return _SLOT.sub(lambda match: slots[match.group(1)], _part("template.html"))

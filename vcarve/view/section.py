@@ -6,14 +6,17 @@ Both are drawn to scale from facts alone; colours come from classes the page's s
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from html import escape
 
 import numpy as np
 
 from vcarve.job.bench import Bit
+from vcarve.job.records import Job
+from vcarve.layout.stages import Kind
 from vcarve.plane.arrays import Floats
 from vcarve.quantity import Figures
-from vcarve.view.facts import GrooveFacts, PageFacts, clamps_mm
+from vcarve.run import DryRun
 from vcarve.view.wording import length, plain
 
 _WIDE = 320.0
@@ -25,17 +28,15 @@ _SIGN = 6.2  # how wide a sign of the words is, about
 _BESIDE = 22.0  # from a groove to its depth, written to the right of it, and a little after it
 
 
-def section_svg(facts: PageFacts) -> str:
-    """Return cross-section of every kind of groove, all to one scale; empty text where bit or grooves are not known."""
-    if facts.job is None or not facts.grooves:
-        return ""
-    grooves, figures, bit = facts.grooves[:_AT_MOST], facts.figures, facts.job.bit
+def section_svg(job: Job, kinds: Sequence[Kind]) -> str:
+    """Return the cross-section of every kind of groove, all to one scale."""
+    grooves, figures, bit = kinds[:_AT_MOST], job.figures, job.bit
     room = (_WIDE - 34.0) / len(grooves)
     deepest = max(g.depth_mm for g in grooves)
     widest = max(g.width_mm for g in grooves)
     beside = _BESIDE + _SIGN * max(len(length(g.depth_mm, figures)) for g in grooves)
     scale = min(_MOST_DEEP / deepest, (room - beside - 4.0) / widest)
-    thickness = facts.job.piece.thickness_mm
+    thickness = job.piece.thickness_mm
     broken = (thickness - deepest) * scale > _MOST_BELOW
     bottom = _TOP + deepest * scale + (_MOST_BELOW if broken else (thickness - deepest) * scale)
     middles = [34.0 + room * (i + 0.5) - beside / 2.0 for i in range(len(grooves))]
@@ -96,9 +97,7 @@ def profile(bit: Bit, depth_mm: float, steps: int = 12) -> list[tuple[float, flo
     return [*points, (reach, shoulder), (reach, depth_mm)]
 
 
-def _wood(
-    grooves: tuple[GrooveFacts, ...], middles: list[float], scale: float, bit: Bit, bottom: float
-) -> str:
+def _wood(grooves: Sequence[Kind], middles: list[float], scale: float, bit: Bit, bottom: float) -> str:
     path = [f"M34 {bottom:.1f}V{_TOP:g}"]
     walls = []
     for groove, middle in zip(grooves, middles, strict=True):
@@ -114,7 +113,7 @@ def _wood(
     return f'<path class="wood" d="{"".join(path)}"/>{"".join(walls)}'
 
 
-def _dimensions(groove: GrooveFacts, middle: float, scale: float, figures: Figures) -> str:
+def _dimensions(groove: Kind, middle: float, scale: float, figures: Figures) -> str:
     half = groove.width_mm * scale / 2.0
     side = middle + half + 14.0
     tip = _TOP + groove.depth_mm * scale
@@ -126,7 +125,7 @@ def _dimensions(groove: GrooveFacts, middle: float, scale: float, figures: Figur
     )
 
 
-def _angle(groove: GrooveFacts, middle: float, scale: float, bit: Bit) -> str:
+def _angle(groove: Kind, middle: float, scale: float, bit: Bit) -> str:
     """Return the bit's angle: an arc between the walls, and the figure beside the tip where the wood is empty."""
     deep = groove.depth_mm * scale
     lean = math.radians(bit.angle_deg) / 2.0
@@ -171,15 +170,21 @@ def _break(y: float) -> str:
     )
 
 
-def zero_svg(facts: PageFacts, size: float = 120.0) -> str:
+def clamps_mm(job: Job) -> list[list[float]]:
+    """Return each clamp's front left corner in piece coordinates and its size along X and Y."""
+    half_x, half_y = job.piece.width_mm / 2.0, job.piece.height_mm / 2.0
+    return [[one.x_mm - half_x, one.y_mm - half_y, one.width_mm, one.height_mm] for one in job.clamps]
+
+
+def zero_svg(run: DryRun, size: float = 120.0) -> str:
     """Return the piece from above as it lies, with clamps, the work origin and the directions of X and Y; nothing without a job.
 
     ``size`` is the most it is wide.
     """
     pad = 14.0
-    if facts.job is None:
+    if run.layout is None:
         return ""
-    rings = [facts.setup.in_work(ring) for ring in facts.rings]
+    rings = [run.setup.in_work(ring) for ring in run.layout.rings]
     low, high = np.vstack(rings).min(axis=0), np.vstack(rings).max(axis=0)
     scale = (size - 2 * pad) / float((high - low).max())
     wide, tall = ((high - low) * scale + 2 * pad).tolist()
@@ -190,8 +195,8 @@ def zero_svg(facts: PageFacts, size: float = 120.0) -> str:
         return "M" + "L".join(f"{x:.1f} {y:.1f}" for x, y in spots.tolist()) + "Z"
 
     held = ""
-    for x0, y0, w, h in clamps_mm(facts.job):
-        corners = facts.setup.in_work(np.array([(x0, y0), (x0 + w, y0), (x0 + w, y0 + h), (x0, y0 + h)]))
+    for x0, y0, w, h in clamps_mm(run.layout.job):
+        corners = run.setup.in_work(np.array([(x0, y0), (x0 + w, y0), (x0 + w, y0 + h), (x0, y0 + h)]))
         held += closed(corners) + closed(corners[[0, 2]]) + closed(corners[[1, 3]])
     x, y = pad - low[0] * scale, pad + high[1] * scale
     return (

@@ -7,11 +7,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from html import escape
+from pathlib import Path
 
 from vcarve.errors import Alike, grouped
 from vcarve.groove.width import tip_words
+from vcarve.run import DryRun, Made
 from vcarve.view.cautions import CHECKS, FIRST, GENERAL, TURNED
-from vcarve.view.facts import PageFacts
 from vcarve.view.section import section_svg, zero_svg
 from vcarve.view.wording import NBSP, duration, length, plain, share, unbroken
 
@@ -20,9 +21,14 @@ _AT_MOST_ON_SHEET = 6
 UNKNOWN = "not given"
 
 
-def stock_rows(facts: PageFacts) -> list[Row]:
+def title(run: DryRun) -> str:
+    """Return what page and sheet are called: as the job is."""
+    return "Dry run" if run.job is None else run.job.name
+
+
+def stock_rows(run: DryRun) -> list[Row]:
     """Return piece and zero."""
-    job, figures = facts.job, facts.figures
+    job, figures = run.job, run.figures
     if job is None:
         return [("Piece", UNKNOWN), ("Zero", UNKNOWN)]
     size = figures.size(job.piece.width_mm, job.piece.height_mm, job.piece.thickness_mm)
@@ -35,10 +41,10 @@ def stock_rows(facts: PageFacts) -> list[Row]:
     return rows
 
 
-def tool_rows(facts: PageFacts) -> list[Row]:
+def tool_rows(run: DryRun) -> list[Row]:
     """Return machine, bit and speeds."""
-    machine = ("Machine", facts.machine.title if facts.machine else UNKNOWN)
-    job, figures = facts.job, facts.figures
+    machine = ("Machine", run.machine.title)
+    job, figures = run.job, run.figures
     if job is None:
         return [machine, ("Bit", UNKNOWN)]
     bit = job.bit
@@ -54,49 +60,48 @@ def tool_rows(facts: PageFacts) -> list[Row]:
     ]
 
 
-def groove_rows(facts: PageFacts) -> list[Row]:
-    """Return width and depth of each kind of groove, and the narrowest land."""
-    figures = facts.figures
+def groove_rows(run: DryRun) -> list[Row]:
+    """Return width and depth of each kind of groove, and the narrowest land; nothing without a job."""
+    layout, figures = run.layout, run.figures
+    if layout is None:
+        return []
     rows = [
         (
-            g.name.capitalize(),
-            f"{length(g.width_mm, figures)} wide, {length(g.depth_mm, figures)} deep",
+            kind.name.capitalize(),
+            f"{length(kind.width_mm, figures)} wide, {length(kind.depth_mm, figures)} deep",
         )
-        for g in facts.grooves
+        for kind in layout.kinds
     ]
-    if facts.taper:
-        rows.append(("Taper", facts.taper))
-    if facts.land_mm is not None:
-        rows.append(("Narrowest land", length(facts.land_mm, figures)))
-    return rows
+    if layout.taper:
+        rows.append(("Taper", layout.taper))
+    return [*rows, ("Narrowest land", length(layout.grooves.narrowest_mm, figures))]
 
 
-def program_rows(facts: PageFacts) -> list[Row]:
+def program_rows(run: DryRun) -> list[Row]:
     """Return the program, how long it runs, and how deep and how high the bit goes."""
+    figures, lines = run.figures, f"{len(run.reading.text_lines)} lines"
     rows: list[Row] = [
-        ("Running time", duration(facts.total_s)),
-        ("Program", ", ".join(filter(None, (facts.file, f"{len(facts.program)} lines")))),
-        ("Passes", str(facts.passes)),
+        ("Running time", duration(run.times.total_s)),
+        ("Program", lines if run.file is None else f"{Path(run.file).name}, {lines}"),
+        ("Passes", str(run.passes)),
     ]
-    if facts.z_mm is not None:
-        low, high = facts.z_mm
-        rows.append(("Z", f"{unbroken(facts.figures.number(low))} to {length(high, facts.figures)}"))
-    if facts.machine is not None:
-        safe = length(facts.machine.safe_height_mm, facts.figures)
-        rows.append(("Safe height", f"{safe} above the top"))
-    if facts.corners:
-        rows.append(("Corners", facts.corners))
+    if run.extents_mm:
+        low, high = run.extents_mm["z"]
+        rows.append(("Z", f"{unbroken(figures.number(low))} to {length(high, figures)}"))
+    rows.append(("Safe height", f"{length(run.machine.safe_height_mm, figures)} above the top"))
+    if run.corners:
+        rows.append(("Corners", run.corners))
     return rows
 
 
-def plan_rows(facts: PageFacts) -> list[Row]:
-    """Return lengths, and how far the plan is from the least time."""
-    plan, figures = facts.plan, facts.figures
-    if plan is None:
+def plan_rows(run: DryRun) -> list[Row]:
+    """Return lengths, and how far the plan is from the least time; nothing of a program that was not planned just now."""
+    if not isinstance(run, Made):
         return []
+    plan, figures = run.plan, run.figures
     return [
         ("Lifts", str(plan.lifts)),
-        ("Lines", unbroken(figures.way(facts.lines_mm))),
+        ("Lines", unbroken(figures.way(run.network.cut_mm))),
         ("Cut", unbroken(figures.way(plan.cut_mm))),
         ("Recut", unbroken(figures.way(plan.recut_mm))),
         ("In the air", unbroken(figures.way(plan.rapid_mm))),
@@ -141,18 +146,21 @@ def findings_html(groups: tuple[Alike, ...]) -> str:
     return f'<ol class="findings">{"".join(items)}</ol>'
 
 
-def column_html(facts: PageFacts) -> str:
+def column_html(run: DryRun) -> str:
     """Return everything in the column that never changes while the page plays."""
-    drawing = section_svg(facts)
     parts = []
-    if drawing or facts.land_mm is not None:
-        body = drawing + table(groove_rows(facts))
-        parts.append(_card("Groove", "to scale" if drawing else "", body))
-    parts.append(_card("Run", "", table([*program_rows(facts), *plan_rows(facts)])))
-    parts.append(_card("Bench", "", table([*stock_rows(facts), *tool_rows(facts)]) + zero_svg(facts, 130.0)))
+    if run.layout is not None:
+        parts.append(_card("Groove", "to scale", _grooves(run)))
+    parts.append(_card("Run", "", table([*program_rows(run), *plan_rows(run)])))
+    parts.append(_card("Bench", "", table([*stock_rows(run), *tool_rows(run)]) + zero_svg(run, 130.0)))
     general = "".join(f"<li><b>{name}</b> {text}</li>" for name, text in GENERAL)
     parts.append(_card("Before you cut", "", f'<ul class="cautions">{general}</ul><p>{FIRST}</p>'))
     return "".join(parts)
+
+
+def _grooves(run: DryRun) -> str:
+    drawing = "" if run.layout is None else section_svg(run.layout.job, run.layout.kinds)
+    return drawing + table(groove_rows(run))
 
 
 def _card(title: str, note: str, body: str) -> str:
@@ -160,17 +168,16 @@ def _card(title: str, note: str, body: str) -> str:
     return f'<section class="card"><h2>{title}{aside}</h2>{body}</section>'
 
 
-def sheet_html(facts: PageFacts) -> str:
+def sheet_html(run: DryRun) -> str:
     """Return the bench sheet: shown only on paper, laid out to fit one page of A4 or letter."""
-    groups = grouped(facts.findings)
+    groups = grouped(run.findings)
     kind, sentence = verdict(groups)
-    datum = ""
-    if facts.job is not None:
-        place = escape(facts.job.zero.place)
-        datum = f"<figure>{zero_svg(facts, 150.0)}<figcaption>Zero: {place}</figcaption></figure>"
-    stock = [row for row in stock_rows(facts) if not (datum and row[0] == "Zero")]
-    zero = None if facts.job is None else facts.job.zero
-    turned = (TURNED.format(zero.corner),) if zero and zero.turn else ()
+    datum, stock, turned = "", stock_rows(run), []
+    if run.job is not None:
+        zero = run.job.zero
+        datum = f"<figure>{zero_svg(run, 150.0)}<figcaption>Zero: {escape(zero.place)}</figcaption></figure>"
+        stock = [row for row in stock if row[0] != "Zero"]
+        turned = [TURNED.format(zero.corner)] if zero.turn else []
     ticks = "".join(f'<li><i class="box"></i>{escape(text)}</li>' for text in (*CHECKS, *turned))
     general = "".join(f"<li><b>{name}.</b> {text}</li>" for name, text in GENERAL)
     found = "".join(
@@ -181,12 +188,12 @@ def sheet_html(facts: PageFacts) -> str:
     found += f"<li>and {more} more on the page</li>" if more > 0 else ""
     findings = f'<ol class="found">{found}</ol>' if found else ""
     return f"""<section class="sheet" aria-hidden="true">
-<header><h1>{escape(facts.title)}</h1><p class="verdict {kind}">{sentence}</p></header>
+<header><h1>{escape(title(run))}</h1><p class="verdict {kind}">{sentence}</p></header>
 {findings}
 <div class="top"><figure class="picture"><canvas id="sheet-picture" width="10" height="10"></canvas></figure>
-<div class="side">{datum}{table(stock)}{table(tool_rows(facts))}</div></div>
-<div class="middle"><div><h2>Groove</h2>{section_svg(facts)}{table(groove_rows(facts))}</div>
-<div><h2>Program</h2>{table(program_rows(facts))}</div></div>
+<div class="side">{datum}{table(stock)}{table(tool_rows(run))}</div></div>
+<div class="middle"><div><h2>Groove</h2>{_grooves(run)}</div>
+<div><h2>Program</h2>{table(program_rows(run))}</div></div>
 <div class="bottom"><div><h2>Tick before the start</h2><ul class="ticks">{ticks}</ul>
 <p class="hand">Date<i></i>Cut by<i></i></p></div>
 <div><h2>Mind</h2><ul class="mind">{general}</ul><p><b>{FIRST}</b></p></div></div>

@@ -1,0 +1,148 @@
+"""What a program turned out to be: the dry run of a text, and a program just made with all that it was made from."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from vcarve.cuts.model import Cuts
+from vcarve.dryrun.arcs import boxes
+from vcarve.dryrun.clock import Times
+from vcarve.dryrun.measure import Measured
+from vcarve.dryrun.setup import Setup, setup_of
+from vcarve.dryrun.surface import Surface
+from vcarve.errors import Finding, refuses
+from vcarve.job.bench import Machine
+from vcarve.job.records import Job
+from vcarve.layout.stages import Layout
+from vcarve.network.model import Network
+from vcarve.plan.model import Plan
+from vcarve.plane.arrays import Ints
+from vcarve.program.moves import Motion
+from vcarve.program.reader import Reading
+from vcarve.quantity import Figures
+
+# Grbl's own rule for corners is the clock's (see ``dryrun.clock``).
+CORNERS = {
+    "linuxcnc": "LinuxCNC rounds them by a rule of its own (G64)",
+    "rs274ngc": "this controller may have another rule",
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DryRun:
+    """What the dry run of a text found.
+
+    ``layout`` and ``job`` are ``None`` for a text without its job, ``file`` for one without a name, ``surface`` and ``measured``
+    until it is carved.
+    """
+
+    reading: Reading
+    times: Times
+    machine: Machine
+    findings: tuple[Finding, ...]
+    layout: Layout | None
+    file: str | None = None
+    surface: Surface | None = None
+    measured: Measured | None = None
+
+    @property
+    def job(self) -> Job | None:
+        """The job that the program was judged by."""
+        return None if self.layout is None else self.layout.job
+
+    @property
+    def refused(self) -> bool:
+        """Whether the program must not be cut."""
+        return refuses(self.findings)
+
+    @property
+    def figures(self) -> Figures:
+        """How lengths and feeds are written for people."""
+        return (self.job or self.machine).figures
+
+    @property
+    def setup(self) -> Setup:
+        """Where the piece lies in work coordinates."""
+        return setup_of(self.job)
+
+    @property
+    def pass_of(self) -> Ints:
+        """Which pass each move belongs to, shape (N,), counted from 0; -1 for moves in the air.
+
+        A pass is a run of moves below the surface: it begins with the move that goes down into the wood and ends with the one
+        that lifts out of it; the bit may rise to the surface on the way, at the point of a line that tapers.  Moves in machine
+        coordinates and probing moves are in the air, and so is the way to a height that the text names first: where the tool
+        stands before, it does not say.
+        """
+        moves, surface_mm = self.reading.moves, self.setup.top_mm
+        start, end = np.where(moves.is_found("Z"), np.inf, moves.start("Z")), moves.end("Z")
+        start[:1] = np.inf
+        with np.errstate(invalid="ignore"):
+            below = (np.fmin(start, end) < surface_mm - 1e-6) & moves.told
+            fresh = ~(start < surface_mm + 1e-6)
+        before = np.roll(below, 1)
+        before[:1] = False
+        begins = below & (~before | fresh)
+        return np.where(below, np.cumsum(begins) - 1, -1)
+
+    @property
+    def passes(self) -> int:
+        """How often the bit goes into the wood and out again."""
+        return int(self.pass_of.max(initial=-1)) + 1
+
+    @property
+    def extents_mm(self) -> dict[str, tuple[float, float]]:
+        """How far the feed moves reach on each axis, in work coordinates, and how high Z rises; nothing without moves."""
+        moves, spans = self.reading.moves, {}
+        feed, bent = moves.motion != int(Motion.RAPID), np.flatnonzero(moves.sweep_rad)
+        low, high = np.minimum(moves.start_mm, moves.end_mm), np.maximum(moves.start_mm, moves.end_mm)
+        low[bent], high[bent] = boxes(moves, bent)
+        for column, axis in enumerate(moves.axes if len(moves) else ()):
+            ends = moves.end(axis)[: len(moves) * (axis == "Z")]
+            lows, highs = (np.append(box[feed, column], ends) for box in (low, high))
+            spans[axis.lower()] = (float(lows.min()), float(highs.max())) if len(lows) else (0.0, 0.0)
+        return spans
+
+    @property
+    def corners(self) -> str:
+        """How the running time takes corners, where the controller's own rule is another or not known."""
+        if self.machine.dialect not in CORNERS:
+            return ""
+        deviation, rule = (
+            self.figures.length(self.machine.junction_deviation_mm),
+            CORNERS[self.machine.dialect],
+        )
+        return (
+            f"corners are timed by a junction deviation of {deviation}; {rule}, so the real time will differ"
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Made(DryRun):
+    """A program with its dry run, and everything it was made from.
+
+    ``sentences`` say what was chosen, left over and could be otherwise.
+    """
+
+    layout: Layout
+    cuts: Cuts
+    plan: Plan
+    text: str
+    sentences: tuple[str, ...]
+
+    @property
+    def job(self) -> Job:
+        """The job that the program was made for."""
+        return self.layout.job
+
+    @property
+    def told(self) -> tuple[Finding, ...]:
+        """The findings as people are told them: of a program that is not written nobody can look up a line."""
+        return tuple(replace(one, line=None) for one in self.findings) if self.refused else self.findings
+
+    @property
+    def network(self) -> Network:
+        """The lines on the piece."""
+        return self.layout.network
