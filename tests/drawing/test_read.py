@@ -17,7 +17,7 @@ from vcarve.cli.main import cli
 from vcarve.drawing.read import Drawing, read_drawing
 from vcarve.drawing.svg import read_svg
 from vcarve.errors import InputError, InternalError
-from vcarve.pattern.model import Line
+from vcarve.pattern.model import rows
 from vcarve.plane.fit import stray_from
 
 JOB = """\
@@ -50,11 +50,6 @@ def dxf(tmp_path: Path, draw: object, insunits: int = units.MM) -> Path:
 def length(drawing: Drawing) -> float:
     """Return the length of all lines."""
     return math.fsum(line.length for line in drawing.lines)
-
-
-def arcs(lines: tuple[Line, ...]) -> list[tuple[tuple[float, float], tuple[float, float], float]]:
-    """Return lines as the arcs other functions take."""
-    return [(line.start, line.end, line.bulge) for line in lines]
 
 
 def codes(drawing: Drawing) -> list[str]:
@@ -162,7 +157,7 @@ def test_elliptical_arcs_of_a_path(tmp_path: Path) -> None:
     assert all(line.bulge < 0.0 for line in round_one.lines)
     t = np.linspace(0.0, math.pi, 500)
     ellipse = np.column_stack([20.0 * np.cos(t), 8.0 * np.sin(t) - 4.0])
-    assert float(stray_from(ellipse, arcs(flat_one.lines)).max()) <= 0.002
+    assert float(stray_from(ellipse, rows(flat_one.lines)).max()) <= 0.002
 
 
 @pytest.mark.parametrize(
@@ -180,7 +175,7 @@ def test_bezier_paths_are_followed_within_two_micrometres(tmp_path: Path, path: 
     t = np.linspace(0.0, 1.0, 4000)[:, None]
     curve = sum(math.comb(n, k) * (1.0 - t) ** (n - k) * t**k * p[k] for k in range(n + 1))
     placed = (np.asarray(curve) - 50.0) * (1.0, -1.0)
-    assert float(stray_from(placed, arcs(drawing.lines)).max()) <= 0.002
+    assert float(stray_from(placed, rows(drawing.lines)).max()) <= 0.002
 
 
 def test_a_rounded_rectangle_of_svg(tmp_path: Path) -> None:
@@ -450,13 +445,13 @@ def test_dxf_ellipses_and_splines_are_followed(tmp_path: Path) -> None:
     t = np.linspace(0.0, 2.0 * math.pi, 2000)
     major, minor = np.array([30.0, 40.0]), np.array([-16.0, 12.0])
     ellipse = np.cos(t)[:, None] * major + np.sin(t)[:, None] * minor
-    assert float(stray_from(ellipse, arcs(read_drawing(dxf(tmp_path, draw_ellipse)).lines)).max()) <= 0.002
+    assert float(stray_from(ellipse, rows(read_drawing(dxf(tmp_path, draw_ellipse)).lines)).max()) <= 0.002
 
     path = dxf(tmp_path, draw_spline)
     drawing = read_drawing(path)
     curve = BSpline(knots, control[:, :2], 3)(np.linspace(0.0, 3.0, 4000))
     shift = np.array(drawing.lines[0].start) - curve[0]
-    assert float(stray_from(curve + shift, arcs(drawing.lines)).max()) <= 0.002
+    assert float(stray_from(curve + shift, rows(drawing.lines)).max()) <= 0.002
 
 
 def test_dxf_units(tmp_path: Path) -> None:
@@ -644,7 +639,7 @@ def test_numbers_of_a_path_are_read_as_the_grammar_has_them(
         svg(tmp_path, f'<path d="{data}"/>', 'width="99" height="99"').read_bytes(), "drawing.svg"
     )
 
-    drawn = np.array([curve[2:4] for curve in sheet.curves]) * (96 / 25.4, -96 / 25.4)
+    drawn = sheet.lines()[0][:, 2:4] * (96 / 25.4, -96 / 25.4)
     assert drawn.tolist()[-len(ends) :] == [pytest.approx(end) for end in ends]
 
 

@@ -24,7 +24,7 @@ def line(*ends, feature=0):
 def arcs(centre, radius, first_deg, last_deg):
     """Return the arc between two directions, counter-clockwise, in halves of a circle at most."""
     found = arc_lines(centre, radius, math.radians(first_deg), math.radians(last_deg - first_deg))
-    return [Line(start=start, end=end, bulge=bulge) for start, end, bulge in found]
+    return [Line(start=(a, b), end=(c, d), bulge=bulge) for a, b, c, d, bulge in found.tolist()]
 
 
 def test_halves_become_one():

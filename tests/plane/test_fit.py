@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import math
-from itertools import pairwise
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from vcarve.plane.arcs import turned
 from vcarve.plane.fit import (
     CURVE_TOLERANCE_MM,
     arc_lines,
@@ -26,8 +26,8 @@ def test_a_circle_is_two_half_circles() -> None:
     """No arc turns more than half a circle, and the last one ends where the first began."""
     arcs = arc_lines((1.0, 2.0), 3.0, 0.3, 2.0 * math.pi)
 
-    assert [bulge for _, _, bulge in arcs] == pytest.approx([1.0, 1.0])
-    assert arcs[-1][1] == arcs[0][0]
+    assert arcs[:, 4].tolist() == [1.0, 1.0]
+    assert arcs[-1, 2:4].tolist() == arcs[0, :2].tolist()
 
 
 @settings(deadline=None, derandomize=True, max_examples=40)
@@ -38,13 +38,13 @@ def test_every_bezier_curve_is_followed_within_the_tolerance(control: list[tuple
     arcs = fit_arcs(curve, slope, 0.0, 1.0)
     points = curve(np.linspace(0.0, 1.0, 1500))
 
-    if not arcs:
+    if not len(arcs):
         assert float(np.hypot(*(points - points[0]).T).max()) <= CURVE_TOLERANCE_MM
         return
     assert float(stray_from(points, arcs).max()) <= CURVE_TOLERANCE_MM
-    assert all(a[1] == b[0] for a, b in pairwise(arcs))
-    assert arcs[0][0] == pytest.approx(control[0])
-    assert arcs[-1][1] == pytest.approx(control[-1])
+    assert (arcs[:-1, 2:4] == arcs[1:, :2]).all()
+    assert arcs[0, :2] == pytest.approx(control[0])
+    assert arcs[-1, 2:4] == pytest.approx(control[-1])
 
 
 def test_a_smooth_curve_needs_few_arcs() -> None:
@@ -62,8 +62,7 @@ def test_a_curve_walked_backwards_has_the_same_arcs() -> None:
     curve, slope = bezier(np.array([(0.0, 0.0), (0.0, 30.0), (40.0, 30.0), (40.0, 0.0)]))
     there, back = fit_arcs(curve, slope, 0.0, 1.0), fit_arcs(curve, slope, 1.0, 0.0)
 
-    assert [bulge for _, _, bulge in back] == pytest.approx([-bulge for _, _, bulge in there[::-1]], abs=1e-9)
-    assert np.allclose([end for _, end, _ in back], [start for start, _, _ in there[::-1]], atol=1e-9)
+    assert back == pytest.approx(turned(there)[::-1], abs=1e-9)
 
 
 def test_a_cusp_is_followed() -> None:
@@ -77,9 +76,6 @@ def test_a_cusp_is_followed() -> None:
 
 def test_an_ellipse_with_equal_half_diameters_is_a_circle() -> None:
     """Also when its axes are turned and mirrored: arcs of one radius, in the sense of the sweep."""
-    arcs = ellipse_arc((0.0, 0.0), (3.0, 4.0), (4.0, -3.0), 0.0, math.pi / 2.0)
+    arcs = ellipse_arc(np.zeros(2), np.array([3.0, 4.0]), np.array([4.0, -3.0]), 0.0, math.pi / 2.0)
 
-    assert len(arcs) == 1
-    assert arcs[0][0] == pytest.approx((3.0, 4.0))
-    assert arcs[0][1] == pytest.approx((4.0, -3.0))
-    assert arcs[0][2] == pytest.approx(-math.tan(math.pi / 8.0))
+    assert arcs == pytest.approx(np.array([[3.0, 4.0, 4.0, -3.0, -math.tan(math.pi / 8.0)]]))

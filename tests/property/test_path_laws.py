@@ -127,7 +127,7 @@ def drawn(data: str) -> list[Place]:
     """Return where the lines of path data end as read, in px; those that are read as several count once."""
     root = f'<svg xmlns="http://www.w3.org/2000/svg" width="99" height="99"><path d="{data}"/></svg>'
     sheet = read_svg(root.encode(), "drawing.svg")
-    return [(x / PX_MM, -y / PX_MM) for _, _, x, y, _ in sheet.curves]
+    return [(x / PX_MM, -y / PX_MM) for _, _, x, y, _ in sheet.lines()[0].tolist()]
 
 
 def in_order(wanted: list[Line], found: list[Place]) -> bool:

@@ -8,17 +8,16 @@ import math
 import warnings
 from collections.abc import Iterator
 from contextlib import AbstractContextManager
-from dataclasses import dataclass
 from itertools import pairwise
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
 from vcarve.drawing.sheet import MOST_LINES, Sheet
 from vcarve.errors import InputError, Problem
-from vcarve.plane.arcs import TURN, Point
+from vcarve.plane.arcs import TURN, Point, curves
 from vcarve.plane.arrays import Floats
-from vcarve.plane.fit import Arc, ellipse_arc, fit_arcs
+from vcarve.plane.fit import ellipse_arc, fit_arcs
 
 # $INSUNITS codes of the DXF reference: millimetres per unit.
 _UNIT_MM = {
@@ -37,23 +36,12 @@ _WORDS = {
 }  # fmt: skip
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Run:
-    """Places (x, y, bulge to the next), one after the other."""
+class _Round(NamedTuple):
+    """The curve centre + major cos t + minor sin t, the three as (3, 2), for t from ``first_rad`` by ``sweep_rad``."""
 
-    places: list[tuple[float, float, float]]
-    closed: bool = False
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Round:
-    """The curve centre + major cos t + minor sin t, for t from ``first_rad`` by ``sweep_rad``."""
-
-    centre: Point
-    major: Point
-    minor: Point
-    first_rad: float = 0.0
-    sweep_rad: float = TURN
+    axes: Floats
+    first_rad: float
+    sweep_rad: float
 
 
 def read_dxf(content: bytes, name: str) -> Sheet:
@@ -160,10 +148,15 @@ class _Reader:
             known = _known(entity)
         if known is None:
             self.sheet.ignored["lines that do not lie flat"] += 1
-        elif isinstance(known, _Run):
-            self.sheet.add(self._run(known), names)
+        elif isinstance(known, np.ndarray):
+            xy = known[:, :2] * self.scale
+            self.sheet.add(curves(xy[:-1], xy[1:], known[:-1, 2]), names)
         elif isinstance(known, _Round):
-            self.sheet.add(self._round(known), names, curve=True)
+            self.sheet.check_size(float(np.abs(known[1:]).max()))
+            centre, major, minor = self._flat(known.axes)
+            if major.any():
+                arcs = ellipse_arc(centre, major, minor, known.first_rad, known.sweep_rad)
+                self.sheet.add(arcs, names, curve=True)
         else:
             self.sheet.add(self._curve(entity, known), names, curve=True)
 
@@ -221,33 +214,14 @@ class _Reader:
         table = self._layer(layer)
         return table is None or not (table.is_off() or table.is_frozen())
 
-    def _flat(self, points: list[tuple[float, float]]) -> Floats:
-        """Return points in millimetres, shape (n, 2), refusing what cannot be a piece of wood."""
-        xy = np.array(points, dtype=float).reshape(-1, 2) * self.scale
-        if len(xy):
-            self.sheet.check_size(float(np.abs(xy).max()))
-        return xy
+    def _flat(self, xy: Floats) -> Floats:
+        """Return points (n, 2) in millimetres, refusing what cannot be a piece of wood."""
+        self.sheet.check_size(float(np.abs(xy).max(initial=0.0)) * self.scale)
+        return xy * self.scale
 
-    def _run(self, run: _Run) -> list[Arc]:
-        corners = [_xy(place) for place in self._flat([_xy(place) for place in run.places])]
-        ends = [*corners[1:], *(corners[:1] if run.closed else ())]
-        arcs: list[Arc] = []
-        for start, end, (_, _, bulge) in zip(corners, ends, run.places, strict=False):
-            self.sheet.check_size(abs(bulge))
-            arcs.append((start, end, bulge))
-        return arcs
-
-    def _round(self, known: _Round) -> list[Arc]:
-        for angle in (known.first_rad, known.sweep_rad):
-            self.sheet.check_size(abs(angle))
-        centre, major, minor = (_xy(pair) for pair in self._flat([known.centre, known.major, known.minor]))
-        if math.hypot(*major) == 0.0:
-            return []
-        return ellipse_arc(centre, major, minor, known.first_rad, known.sweep_rad)
-
-    def _curve(self, entity: Any, spline: Any) -> list[Arc]:
+    def _curve(self, entity: Any, spline: Any) -> Floats:
         with self._line_of(entity):
-            control = [_xy(place) for place in spline.control_points]
+            control = np.array([_xy(place) for place in spline.control_points])
             at = spline.evaluator  # made anew, from all points, each time it is asked for
             degree = spline.order - 1
             knots = sorted({round(float(knot), 12) for knot in spline.knots()[degree : len(control) + 1]})
@@ -255,25 +229,26 @@ class _Reader:
 
         def curve(t: Floats) -> Floats:
             with self._line_of(entity):
-                return np.array([_xy(place) for place in at.points(t)], dtype=float) * self.scale
+                return np.array([_xy(place) for place in at.points(t)]) * self.scale
 
         def slope(t: Floats) -> Floats:
             with self._line_of(entity):
-                return np.array([_xy(both[1]) for both in at.derivatives(t, 1)], dtype=float) * self.scale
+                return np.array([_xy(both[1]) for both in at.derivatives(t, 1)]) * self.scale
 
-        return [arc for low, high in pairwise(knots) for arc in fit_arcs(curve, slope, low, high)]
+        return np.vstack([fit_arcs(curve, slope, low, high) for low, high in pairwise(knots)])
 
 
-def _known(entity: Any) -> _Run | _Round | Any | None:
+def _known(entity: Any) -> Floats | _Round | Any | None:
     """Return what the library knows of an entity, in the drawing's units; ``None`` where it does not lie flat.
 
-    A spline is the library's own.  In a plane seen from below what is drawn is mirrored.
+    A run of lines and arcs is its places (x, y, bulge to the next); a spline is the library's own.  In a plane seen from below
+    what is drawn is mirrored.
     """
     from ezdxf.entities import Ellipse
 
     kind, dxf = entity.dxftype(), entity.dxf
     if kind == "LINE":
-        return _Run(places=[(*_xy(dxf.start), 0.0), (*_xy(dxf.end), 0.0)])
+        return np.array([(*_xy(dxf.start), 0.0), (*_xy(dxf.end), 0.0)])
     if kind in ("SPLINE", "HELIX"):
         return entity.construction_tool()
     x, y, z = (float(v) for v in dxf.get("extrusion", (0.0, 0.0, 1.0)))
@@ -288,13 +263,8 @@ def _known(entity: Any) -> _Run | _Round | Any | None:
             return None
         first = float(dxf.start_param)
         sweep = (float(dxf.end_param) - first) % TURN
-        return _Round(
-            centre=_xy(dxf.center),
-            major=(float(mx), float(my)),
-            minor=(-hand * ratio * my, hand * ratio * mx),
-            first_rad=first,
-            sweep_rad=sweep if sweep > 1e-9 else TURN,
-        )
+        axes = np.array([_xy(dxf.center), (mx, my), (-hand * ratio * my, hand * ratio * mx)], dtype=float)
+        return _Round(axes, first, sweep if sweep > 1e-9 else TURN)
     if kind == "LWPOLYLINE":
         places, closed = entity.get_points("xyb"), entity.closed
     elif entity.is_2d_polyline or entity.is_3d_polyline:
@@ -304,10 +274,8 @@ def _known(entity: Any) -> _Run | _Round | Any | None:
         closed = entity.is_closed
     else:
         return None
-    return _Run(
-        places=[(hand * float(x), float(y), hand * float(bulge)) for x, y, bulge in places],
-        closed=bool(closed),
-    )
+    run = np.array(places, dtype=float).reshape(-1, 3) * (hand, 1.0, hand)
+    return np.vstack([run, run[:1]]) if closed else run
 
 
 def _place(entity: Any, names: tuple[str, ...]) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -54,16 +54,17 @@ def read_drawing(
     """
     file = Path(path)
     sheet = _sheet(file)
-    kept = _layered(sheet, keys, only)
+    every, corners, names = sheet.lines()
+    kept = _layered(sheet, names, keys, only)
     left = ", ".join(f"{what} ({count})" for what, count in sorted(sheet.ignored.items()))
     if not kept:
         want = "the drawing has no lines" + (f"; it holds {left}, which cannot be cut" if left else "")
-        if sheet.curves:
-            there = sorted({name for names in sheet.names for name in names})
+        if names:
+            there = sorted({name for each in names for name in each})
             want = f"the drawing has no lines on {', '.join(sorted(keys))}; its layers and colours are {', '.join(there[:20])}"
         raise InputError(Problem(want=want, file=str(file)))
     chosen, layers = list(kept), tuple(dict.fromkeys(kept.values()))
-    curves = np.array(sheet.curves)[chosen]
+    curves = every[chosen]
     box = boxes(curves)
     drawn = (*box[:, :2].min(axis=0).tolist(), *box[:, 2:].max(axis=0).tolist())
     on_page = _matches(sheet.page_mm, piece_mm)
@@ -71,7 +72,7 @@ def read_drawing(
     middle = (west + east) / 2.0, (south + north) / 2.0
     lines, mended = join(
         curves - np.array([*middle, *middle, 0.0]),
-        np.array(sheet.corners)[chosen],
+        corners[chosen],
         [layers.index(name) for name in kept.values()],
         close_gaps_mm,
     )
@@ -122,11 +123,13 @@ def _sheet(file: Path) -> Sheet:
     return read_dxf(content, str(file))
 
 
-def _layered(sheet: Sheet, keys: Collection[str], only: bool) -> dict[int, str]:
+def _layered(
+    sheet: Sheet, every: Sequence[tuple[str, ...]], keys: Collection[str], only: bool
+) -> dict[int, str]:
     """Return the lines to keep, by their number, with the layer of each."""
     wanted = {key.casefold(): key for key in keys}
     kept = {}
-    for number, names in enumerate(sheet.names):
+    for number, names in enumerate(every):
         name = next((wanted[one.casefold()] for one in names if one.casefold() in wanted), None)
         if name is None and only:
             sheet.ignored["lines on other layers"] += 1

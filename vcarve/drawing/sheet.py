@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 
+import numpy as np
+
 from vcarve.errors import InputError, MizoError, Problem, printable
-from vcarve.plane.fit import Arc
+from vcarve.plane.arrays import Bools, Floats
 
 FARTHEST_MM = 100_000.0
 MOST_LINES = 100_000  # some 40 s and 1 GB from drawing to program, all lines in one cell
@@ -19,35 +21,43 @@ MOST_LINES = 100_000  # some 40 s and 1 GB from drawing to program, all lines in
 class Sheet:
     """A drawing while it is being read.
 
-    Of each line or arc: its curve as ``plane.arcs`` has it, Y up; which of its ends are corners (the others lie inside a
-    smooth curve that was turned into arcs, and are never moved to close a gap); the names its layer may go by, the most
-    telling one first.
+    Of what was drawn in one go: its lines and arcs (n, 5) as ``plane.arcs`` has them, Y up; the names its layer may go by, the
+    most telling one first; whether they stand for one smooth curve; and the line of the file.
     """
 
     name: str
-    curves: list[tuple[float, float, float, float, float]] = field(default_factory=list)
-    corners: list[tuple[bool, bool]] = field(default_factory=list)
-    names: list[tuple[str, ...]] = field(default_factory=list)
+    drawn: list[tuple[Floats, tuple[str, ...], bool, int | None]] = field(default_factory=list)
+    count: int = 0  # of all lines and arcs
     ignored: Counter[str] = field(default_factory=Counter)  # what was not drawn with lines, in words
     cautions: list[str] = field(default_factory=list)
     flattened: dict[str, list[str]] = field(default_factory=dict)  # what lines lost, in words -> where
     page_mm: tuple[float, float, float, float] | None = None  # left, front, right, back
 
     def add(
-        self, arcs: Sequence[Arc], names: tuple[str, ...], *, curve: bool = False, line: int | None = None
+        self, arcs: Floats, names: tuple[str, ...], *, curve: bool = False, line: int | None = None
     ) -> None:
-        """Add lines and arcs drawn in one go; ``curve`` when they stand for one smooth curve."""
-        names = tuple(printable(name) for name in names)
-        for index, (start, end, bulge) in enumerate(arcs):
-            for number in (*start, *end):
-                self.check_size(abs(number), line)
-            if start != end:
-                self.curves.append((*start, *end, bulge))
-                self.corners.append((not curve or index == 0, not curve or index == len(arcs) - 1))
-                self.names.append(names)
-        if len(self.curves) > MOST_LINES:
+        """Add lines and arcs (n, 5) drawn in one go; ``curve`` when they stand for one smooth curve."""
+        self.drawn.append((arcs, tuple(printable(name) for name in names), curve, line))
+        self.count += len(arcs)
+        if self.count > MOST_LINES:
             want = f"the drawing has more than {MOST_LINES:,} lines; draw less at once"
             raise InputError(Problem(want=want, file=self.name))
+
+    def lines(self) -> tuple[Floats, Bools, list[tuple[str, ...]]]:
+        """Return all lines and arcs (n, 5), which of their ends are corners (n, 2), and the names of the layer of each.
+
+        The other ends lie inside a smooth curve that was turned into arcs, and are never moved to close a gap.
+        """
+        curves = np.vstack([np.zeros((0, 5)), *(arcs for arcs, *_ in self.drawn)])
+        count = np.array([len(arcs) for arcs, *_ in self.drawn], dtype=np.int64)
+        owner, last = np.repeat(np.arange(len(count)), count), np.cumsum(count)[count > 0]
+        far = np.abs(curves).max(axis=1, initial=0.0)
+        for k in np.flatnonzero(~(far <= FARTHEST_MM))[:1].tolist():
+            self.check_size(float(far[k]), self.drawn[owner[k]][3])
+        corners = np.tile(~np.array([curve for _, _, curve, _ in self.drawn], dtype=bool)[owner, None], 2)
+        corners[(last - count[count > 0]), 0] = corners[last - 1, 1] = True
+        kept = (curves[:, :2] != curves[:, 2:4]).any(axis=1)
+        return curves[kept], corners[kept], [self.drawn[k][1] for k in owner[kept].tolist()]
 
     def flatten(self, what: str, where: str) -> None:
         """Note what a line or a part of the drawing has that is not cut."""

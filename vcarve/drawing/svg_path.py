@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Callable, Mapping
-from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -14,7 +13,7 @@ from vcarve.drawing.sheet import MOST_LINES, Sheet
 from vcarve.errors import InputError, Problem
 from vcarve.plane.arcs import Point
 from vcarve.plane.arrays import Floats
-from vcarve.plane.fit import Arc, bezier, ellipse_arc, fit_arcs
+from vcarve.plane.fit import bezier, ellipse_arc, fit_arcs
 
 PX_MM = 25.4 / 96.0
 MOST_CLOSINGS = 500  # in one path, without a move to a new place
@@ -179,21 +178,14 @@ def _numbers(segment: Any, kinds: Any) -> tuple[list[Point], tuple[float, float]
     return [start, *control, end], None
 
 
-def _arcs(mm: Floats, angles: tuple[float, float] | None) -> list[Arc]:
-    """Return one path segment as lines and arcs."""
+def _arcs(mm: Floats, angles: tuple[float, float] | None) -> Floats:
+    """Return one path segment as lines and arcs (n, 5)."""
     if angles is None:
-        if len(mm) > 2:
-            return fit_arcs(*bezier(mm), 0.0, 1.0)
-        return [(a, b, 0.0) for a, b in pairwise(_point(place) for place in mm)]
+        return fit_arcs(*bezier(mm), 0.0, 1.0) if len(mm) > 2 else np.array([[*mm[0], *mm[1], 0.0]])
     start, end, centre, major, minor = mm
-    arcs = ellipse_arc(_point(centre), _point(major - centre), _point(minor - centre), *angles)
-    if not arcs:
-        return [(_point(start), _point(end), 0.0)]
+    arcs = ellipse_arc(centre, major - centre, minor - centre, *angles)
+    if not len(arcs):
+        return np.array([[*start, *end, 0.0]])
     # Its ends are exactly where the path says.
-    arcs[0] = (_point(start), *arcs[0][1:])
-    arcs[-1] = (arcs[-1][0], _point(end), arcs[-1][2])
+    arcs[0, :2], arcs[-1, 2:4] = start, end
     return arcs
-
-
-def _point(pair: Floats) -> Point:
-    return float(pair[0]), float(pair[1])

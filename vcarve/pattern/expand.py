@@ -188,7 +188,8 @@ def _lines(entry: LineEntry, lattice: Lattice) -> list[Line]:
         assert entry.to_deg is not None
         first, sweep = math.radians(entry.from_deg), math.radians(entry.to_deg - entry.from_deg)
         arcs = arc_lines(placed(entry.centre), entry.radius, first, sweep)
-        return [Line(start=start, end=end, bulge=bulge, feature=feature) for start, end, bulge in arcs]
+        triples = [((a, b), (c, d), bulge) for a, b, c, d, bulge in arcs.tolist()]
+        return [Line(start=start, end=end, bulge=bulge, feature=feature) for start, end, bulge in triples]
     if entry.path is not None:
         points = [placed(point) for point in entry.path]
     else:

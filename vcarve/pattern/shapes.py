@@ -7,7 +7,7 @@ import math
 import numpy as np
 
 from vcarve.plane.arcs import turned
-from vcarve.plane.fit import ellipse_arc, rows
+from vcarve.plane.fit import ellipse_arc
 from vcarve.plane.region import Region, Ring, rectangle, ring_of
 
 ELLIPSE_TOLERANCE_MM = 0.0005
@@ -44,8 +44,8 @@ def ellipse(width_mm: float, height_mm: float) -> Region:
     if width_mm == height_mm:
         return circle(width_mm)
     a, b = width_mm / 2.0, height_mm / 2.0
-    quarter = ellipse_arc((0.0, 0.0), (a, 0.0), (0.0, b), 0.0, math.pi / 2.0, ELLIPSE_TOLERANCE_MM)
-    sides = rows(quarter)
+    major, minor = np.array([(a, 0.0), (0.0, b)])
+    sides = ellipse_arc(np.zeros(2), major, minor, 0.0, math.pi / 2.0, ELLIPSE_TOLERANCE_MM)
     sides[0, :2], sides[-1, 2:4] = (a, 0.0), (0.0, b)
     half = np.vstack([sides, turned(sides * (-1.0, 1.0, -1.0, 1.0, -1.0))[::-1]])
     return Region(outer=ring_of(np.vstack([half, half * (-1.0, -1.0, -1.0, -1.0, 1.0)])))
