@@ -12,8 +12,8 @@ from typing import Any, TypeVar
 from vcarve.errors import RefusedError
 from vcarve.job.bench import Bit, Machine, Wood
 from vcarve.job.document import parse_document
-from vcarve.job.load import job_of
-from vcarve.job.records import Job, PatternChoice, Piece, Zero
+from vcarve.job.record import record_from
+from vcarve.job.records import Feed, Groove, Job, PatternChoice, Piece, Plan
 from vcarve.pipeline import plan_program
 from vcarve.run import DryRun, Made
 
@@ -58,13 +58,13 @@ machine: {machine}
 
 def job_from(text: str, *sets: str, folder: str = ".", **machine: Any) -> Job:
     """Make the job that a file with this text in a folder would be; further keywords replace fields of its machine."""
-    job = job_of(parse_document(text.encode(), file="job.yaml", folder=folder, sets=sets))
+    job = record_from(parse_document(text.encode(), file="job.yaml", folder=folder, sets=sets), Job)
     return on_machine(job, **machine) if machine else job
 
 
 def on_machine(job: Job, **fields: Any) -> Job:
     """Return the job on a machine with some of its fields replaced."""
-    return job.model_copy(update={"machine": job.machine.model_copy(update=fields)})
+    return changed(job, "machine", **fields)
 
 
 AnyRun = TypeVar("AnyRun", bound=DryRun)
@@ -80,26 +80,23 @@ def small_job(
     size_mm: float = 100.0, *, hop_mm: float = 5.0, step_mm: float = 9.0, recut: str = "allow", **machine: Any
 ) -> Job:
     """Make a job for a square piece, 2 mm deep; further keywords replace keys of the machine."""
+    wood = {
+        "title": "w",
+        "chip-low": 0.01,
+        "chip-high": 0.02,
+        "plunge-share": 0.3,
+        "step": 2,
+        "tint": "#aabbcc",
+    }
     return Job(
-        title="",
-        piece=Piece(width_mm=size_mm, height_mm=size_mm, thickness_mm=12, wood="w"),
-        wood=Wood.model_validate(
-            {
-                "name": "w",
-                "title": "w",
-                "hardness": 1000,
-                "gravity": 0.6,
-                "chip-low": 0.01,
-                "chip-high": 0.02,
-                "plunge-share": 0.3,
-                "step": 2,
-                "tint": "#aabbcc",
-            }
+        piece=Piece(
+            width_mm=size_mm,
+            height_mm=size_mm,
+            thickness_mm=12,
+            wood=Wood.model_validate({"name": "w"} | wood),
         ),
-        pattern=PatternChoice(name="x", across=2),
-        ground_mm=2,
-        leaf_mm=2,
-        step_mm=step_mm,
+        pattern=PatternChoice(name="asanoha", across=2),
+        groove=Groove(depth_mm=2, step_mm=step_mm),
         bit=Bit(angle_deg=90, diameter_mm=6, shank_mm=3),
         machine=Machine.model_validate(
             {
@@ -114,13 +111,14 @@ def small_job(
             }
             | {key.replace("_", "-"): value for key, value in machine.items()}
         ),
-        cut_mm_min=600,
-        plunge_mm_min=200,
-        spindle_rpm=12000,
-        zero=Zero(),
-        recut=recut,
-        hop_mm=hop_mm,
+        feed=Feed(cut_mm_min=600, plunge_mm_min=200, spindle_rpm=12000),
+        plan=Plan(recut=recut, hop_mm=hop_mm),
     )
+
+
+def changed(job: Job, section: str, **fields: Any) -> Job:
+    """Return the job with some fields of one of its sections replaced."""
+    return job.model_copy(update={section: getattr(job, section).model_copy(update=fields)})
 
 
 def make_program(job: Job) -> Made:

@@ -18,7 +18,8 @@ from hypothesis import strategies as st
 
 from small_job import job_from, make_program
 from vcarve.errors import RefusedError
-from vcarve.job.load import load_job, machine_names
+from vcarve.job.bench import machine_names
+from vcarve.job.load import load_job
 from vcarve.job.records import Job
 from vcarve.pattern.catalogue import names
 from vcarve.run import Made
@@ -109,7 +110,7 @@ def assert_cuts_its_lines(made: Made, run: Any) -> None:
     slack = 2 * step * (len(paths) + 1)
     total = sum(path.length for path in paths)
     assert total == pytest.approx(once + made.plan.recut_mm, abs=slack)
-    if job.recut == "never":
+    if job.plan.recut == "never":
         assert made.plan.recut_mm == 0.0
 
 

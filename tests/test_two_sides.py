@@ -157,5 +157,4 @@ def test_only_the_two_sides_work_out_where_zero_is() -> None:
         if isinstance(node, ast.Attribute) and node.attr == "xy" and ast.unparse(node.value) == "job.zero"
     }
 
-    # The job's own reading fills in what it leaves out.
-    assert asked == {"mount/flat.py", "dryrun/setup.py", "job/load.py"}
+    assert asked == {"mount/flat.py", "dryrun/setup.py"}

@@ -53,7 +53,9 @@ def plan_program(given: Job | Layout, progress: Progress | None = None) -> Made:
     # Levels too thin to be told apart are without number; drawn as one, the job can be looked at.
     drawn = job
     if any(finding.code == "step-too-small" for finding in known):
-        drawn = job.model_copy(update={"step_mm": layout.deepest_mm})
+        drawn = job.model_copy(
+            update={"groove": job.groove.model_copy(update={"step_mm": layout.deepest_mm})}
+        )
     with placed(job.document):
         _refuse_too_many_cuts(layout, drawn)
     cuts, rings = groove_cuts(layout.network, layout.grooves.ends_depth_mm, drawn.step_mm)

@@ -10,8 +10,7 @@ from vcarve.dryrun.carved import carved, carved_findings, measured
 from vcarve.dryrun.check import check
 from vcarve.dryrun.setup import waiting_mm
 from vcarve.errors import Finding
-from vcarve.job.bench import Machine
-from vcarve.job.load import load_machine
+from vcarve.job.bench import Machine, load_machine
 from vcarve.job.records import Job
 from vcarve.layout.findings import job_findings
 from vcarve.layout.stages import Layout, laid_out

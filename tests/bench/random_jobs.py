@@ -21,8 +21,8 @@ from vcarve.codes import OF_PROGRAMS
 from vcarve.dryrun.measure import Measured
 from vcarve.errors import Finding, InputError
 from vcarve.groove.width import deepest_mm
-from vcarve.job.bench import Bit, Machine
-from vcarve.job.load import bits, load_job, machines, pattern_names, woods
+from vcarve.job.bench import Bit, Machine, bits, machines, pattern_names, woods
+from vcarve.job.load import load_job
 from vcarve.pipeline import plan_program
 from vcarve.proofing import carve_piece, check_program
 from vcarve.run import DryRun, Made

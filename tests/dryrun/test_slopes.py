@@ -12,7 +12,7 @@ import re
 import numpy as np
 import pytest
 
-from small_job import job_from, on_machine, own_job, small_job
+from small_job import changed, job_from, on_machine, own_job, small_job
 from small_network import network_of_lines
 from vcarve.dryrun.carved import carved, carved_findings, measured
 from vcarve.dryrun.check import check
@@ -57,7 +57,7 @@ def found(
     line: list[str] | None = None, arc: list[str] | None = None, **recut: str
 ) -> list[tuple[int | None, str]]:
     """Return line and code of every finding where the line or the arc is written like this, "~" before a caution's."""
-    job = JOB.model_copy(update=recut)
+    job = changed(JOB, "plan", **recut)
     one = judge([*(line or LINE), *(arc or ARC)], job)
     return [(f.line, f.code if f.severity == "refuse" else f"~{f.code}") for f in one]
 
@@ -184,7 +184,7 @@ def test_down_a_slope_the_bit_sinks_no_faster_than_it_plunges(
     row: str, expected: list[tuple[int, str]]
 ) -> None:
     """The speed down a slope is the feed's share along Z."""
-    job = JOB.model_copy(update={"cut_mm_min": 900.0})
+    job = changed(JOB, "feed", cut_mm_min=900.0)
     one = judge(["G0 X20 Y0", "G0 Z1", "G1 Z0 F200", row, "G1 X-20", "G0 Z1", *ARC], job)
 
     assert [(f.line, f"~{f.code}") for f in one] == expected
@@ -192,7 +192,7 @@ def test_down_a_slope_the_bit_sinks_no_faster_than_it_plunges(
 
 def test_a_steep_slope_may_be_slow() -> None:
     """Where Z sets the pace, a feed far below the job's is no slip; less than a third of that is one."""
-    job = JOB.model_copy(update={"plunge_mm_min": 40.0})
+    job = changed(JOB, "feed", plunge_mm_min=40.0)
     arc = [ARC[0], ARC[1], "G1 Z-2 F40", ARC[3].replace("F600", "F300"), ARC[4]]
     line = ["G0 X20 Y0", "G0 Z1", "G1 Z0 F40", "G1 X14 Z-2 F{}", "G1 X-20 F600", "G0 Z1"]
 
@@ -223,7 +223,7 @@ def drawn(tmp_path_factory: pytest.TempPathFactory) -> Job:
 def test_tapers_as_they_are_written_are_clean(drawn: Job, arcs: bool, units: str, step_mm: float) -> None:
     """With arcs and with chords, in both units, in one level and in four, what is written is what is wanted."""
     job = on_machine(drawn, arcs=arcs, units=units, decimals=3 if units == "mm" else 4)
-    made = plan_program(job.model_copy(update={"step_mm": step_mm}))
+    made = plan_program(changed(job, "groove", step_mm=step_mm))
 
     assert [str(one) for one in made.findings] == []
     assert check_program(made.text, file="tapers.nc", machine=job.machine, job=made.job).findings == ()
@@ -268,7 +268,7 @@ def test_widths_along_written_tapers(drawn: Job) -> None:
 @pytest.mark.parametrize("taper_mm", [1.55, 1.7, 2.2, 3.0])
 def test_widths_along_written_tapers_nearly_as_steep_as_the_flank(drawn: Job, taper_mm: float) -> None:
     """On the usual grid slopes that leave the next circle hardly behind the last are as wide as they should be."""
-    job = drawn.model_copy(update={"taper_mm": taper_mm})
+    job = changed(drawn, "groove", taper_mm=taper_mm)
     run = check_program(plan_program(job).text, file="tapers.nc", machine=job.machine, job=job)
     assert run.layout is not None
     moves, network, grooves = run.reading.moves, run.layout.network, run.layout.grooves

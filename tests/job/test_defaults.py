@@ -6,9 +6,9 @@ import math
 
 import pytest
 
+from small_job import changed, small_job
 from vcarve.job import defaults
-from vcarve.job.load import bits, load_bit, load_machine, load_wood, machines, woods
-from vcarve.job.records import Feed
+from vcarve.job.bench import bits, load_bit, load_machine, load_wood, machines, woods
 
 
 @pytest.mark.parametrize(
@@ -42,7 +42,7 @@ def test_every_default_is_within_machine_and_wood() -> None:
     for machine in machines():
         for bit in bits():
             for wood in woods():
-                speeds = defaults.speeds(Feed(), wood, bit, machine)
+                speeds = defaults.speeds(wood, bit, machine)
                 chip = speeds.cut_mm_min / (bit.flutes * speeds.spindle_rpm)
                 assert machine.spindle.min_rpm <= speeds.spindle_rpm <= machine.spindle.max_rpm
                 assert speeds.cut_mm_min <= min(machine.feed_max.x_mm_min, machine.feed_max.y_mm_min)
@@ -55,9 +55,11 @@ def test_fine_tips_take_half_the_chip() -> None:
     """A flat of at most 0.2 mm on at most 30 degrees is fine (common practice); a sharp 60 degree bit is not."""
     wood = load_wood("walnut-black")
 
-    assert defaults.chip_mm(wood, load_bit("v30-tip02")) == wood.chip_low_mm / 2
-    assert defaults.chip_mm(wood, load_bit("v60-3.175")) == wood.chip_low_mm
-    assert defaults.chip_mm(wood, load_bit("v45-3.175")) == wood.chip_low_mm
+    usual = wood.chip_low_mm, wood.chip_high_mm
+
+    assert defaults.chips_mm(wood, load_bit("v30-tip02")) == (usual[0] / 2, usual[1] / 2)
+    assert defaults.chips_mm(wood, load_bit("v60-3.175")) == usual
+    assert defaults.chips_mm(wood, load_bit("v45-3.175")) == usual
 
 
 def test_a_round_tip_is_as_wide_as_its_ball() -> None:
@@ -73,7 +75,6 @@ def test_a_very_fast_spindle_is_not_run_beyond_what_the_chip_loads_are_meant_for
     machine = load_machine("gantry-router")
     spindle = machine.spindle.model_copy(update={"max_rpm": 60_000.0})
     speeds = defaults.speeds(
-        Feed(),
         load_wood("beech"),
         load_bit("v60-3.175"),
         machine.model_copy(update={"spindle": spindle}),
@@ -86,12 +87,12 @@ def test_given_values_stay_and_the_rest_follows() -> None:
     """A given speed sets the feed, a given feed sets the speed, and given values are never changed."""
     wood, bit, machine = load_wood("beech"), load_bit("v60-3.175"), load_machine("gantry-router")
 
-    slow = defaults.speeds(Feed(spindle_rpm=10_000), wood, bit, machine)
+    slow = defaults.speeds(wood, bit, machine, spindle_rpm=10_000)
     assert slow.cut_mm_min == pytest.approx(2 * 0.02 * 10_000)
     assert slow.plunge_mm_min == pytest.approx(0.30 * 400)
-    fed = defaults.speeds(Feed(cut_mm_min=500), wood, bit, machine)
+    fed = defaults.speeds(wood, bit, machine, cut_mm_min=500)
     assert fed.spindle_rpm == pytest.approx(500 / (2 * 0.02))
-    wild = defaults.speeds(Feed(cut_mm_min=9e5, plunge_mm_min=8e5, spindle_rpm=7e5), wood, bit, machine)
+    wild = defaults.speeds(wood, bit, machine, cut_mm_min=9e5, plunge_mm_min=8e5, spindle_rpm=7e5)
     assert (wild.cut_mm_min, wild.plunge_mm_min, wild.spindle_rpm) == (9e5, 8e5, 7e5)
 
 
@@ -101,7 +102,7 @@ def test_a_slow_machine_slows_the_spindle_instead_of_rubbing() -> None:
     machine = load_machine("gantry-router").model_copy(
         update={"feed_max": load_machine("router-3018").feed_max}
     )
-    speeds = defaults.speeds(Feed(), wood, bit, machine)
+    speeds = defaults.speeds(wood, bit, machine)
 
     assert speeds.cut_mm_min <= 800
     assert speeds.cut_mm_min / (2 * speeds.spindle_rpm) == pytest.approx(wood.chip_low_mm, rel=0.01)
@@ -109,7 +110,7 @@ def test_a_slow_machine_slows_the_spindle_instead_of_rubbing() -> None:
 
 def test_the_hop_keeps_below_a_low_safe_height() -> None:
     """The hop is 1 mm, or the safe height where that is lower."""
-    machine = load_machine("small-desktop")
+    job = small_job(hop_mm=0.5, safe_height="0.6 mm")
 
-    assert defaults.hop_mm(machine) == 1.0
-    assert defaults.hop_mm(machine.model_copy(update={"safe_height_mm": 0.6})) == 0.6
+    assert changed(job, "plan", hop_mm=None).hop_mm == 0.6
+    assert changed(small_job(), "plan", hop_mm=None).hop_mm == 1.0

@@ -11,7 +11,7 @@ from vcarve.errors import InputError
 from vcarve.job.bench import Bit, Machine
 from vcarve.job.document import parse_document
 from vcarve.job.record import record_from
-from vcarve.job.records import JobFile
+from vcarve.job.records import Job
 
 MACHINE = b"""
 name: own
@@ -82,5 +82,5 @@ def test_a_round_tip_leaves_some_cone() -> None:
 )
 def test_lines_lie_on_the_piece(within: list[str], beyond: list[str], key: str) -> None:
     """Margins and frames end before the middle of the shorter side, 30 mm here."""
-    assert refused(JOB, JobFile, *within) == []
-    assert refused(JOB, JobFile, *beyond) == [key]
+    assert refused(JOB, Job, *within) == []
+    assert refused(JOB, Job, *beyond) == [key]

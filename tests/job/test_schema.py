@@ -14,13 +14,13 @@ from vcarve.errors import InputError
 from vcarve.job.bench import Machine
 from vcarve.job.document import parse_document
 from vcarve.job.record import record_from, schema_of
-from vcarve.job.records import JobFile
+from vcarve.job.records import Job
 from vcarve.job.starter import starter_text
 from vcarve.pattern.file import PatternFile
 
 ROOT = Path(vcarve.__file__).parent.parent
-SCHEMAS = {kind: schema_of(kind, kind.__name__) for kind in (JobFile, Machine, PatternFile)}
-JOB = jsonschema.Draft202012Validator(SCHEMAS[JobFile])
+SCHEMAS = {kind: schema_of(kind, kind.__name__) for kind in (Job, Machine, PatternFile)}
+JOB = jsonschema.Draft202012Validator(SCHEMAS[Job])
 MACHINE = jsonschema.Draft202012Validator(SCHEMAS[Machine])
 
 
@@ -77,7 +77,7 @@ def test_schema_and_reader_judge_alike(path: str, value: Any, right: bool) -> No
         node = node[section]
     node[last] = value
     try:
-        record_from(parse_document(yaml.safe_dump(tree).encode()), JobFile)
+        record_from(parse_document(yaml.safe_dump(tree).encode()), Job)
         read = True
     except InputError:
         read = False

@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from small_job import job_from
-from vcarve.job.load import bits, machine_names, woods
+from vcarve.job.bench import bits, machine_names, woods
 from vcarve.job.records import Job
 from vcarve.job.suitability import suitability
 

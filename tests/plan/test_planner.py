@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from small_job import changed
 from small_network import cuts_of
 from vcarve.cuts.grooves import ROUNDING_MM, SHAVING_MM, groove_cuts
 from vcarve.errors import InternalError
@@ -219,7 +220,7 @@ def test_an_edge_is_travelled_at_one_depth_only(lines, job_of):
     places = [(0, 0), (0.1, 0), (-9, 5), (-9, -5), (9, 5), (9, -5), (-9, 0), (9.1, 0)]
     network = lines(places, [(0, 1), (0, 2), (0, 3), (1, 4), (1, 5)])
     depth = np.array([2.0, 1.0, 2.0, 1.0, 2.0])
-    job = job_of(200.0, hop_mm=1.0).model_copy(update={"plunge_mm_min": 1.0})
+    job = changed(job_of(200.0, hop_mm=1.0), "feed", plunge_mm_min=1.0)
 
     cuts = cuts_of(network, depth)
     for each in candidates(cuts, job):

@@ -18,7 +18,7 @@ from small_job import job_from
 from small_network import small_network
 from vcarve.cuts.model import Cuts
 from vcarve.errors import InternalError
-from vcarve.job.load import load_machine
+from vcarve.job.bench import load_machine
 from vcarve.job.records import Job
 from vcarve.network.model import Network
 from vcarve.plan.model import Plan, Proof

@@ -10,7 +10,8 @@ from hypothesis import strategies as st
 
 from vcarve.errors import InputError, Problem
 from vcarve.job.document import parse_document
-from vcarve.job.load import job_of
+from vcarve.job.record import record_from
+from vcarve.job.records import Job
 
 TREE = """\
 piece: {width: 90, height: 60, thickness: 9, wood: beech, outline: {shape: rounded, radius: 5}}
@@ -64,7 +65,7 @@ def test_any_change_gives_a_job_or_problems_in_plain_words(data: st.DataObject) 
             return
     problems: tuple[Problem, ...] = ()
     try:
-        job_of(parse_document(yaml.safe_dump(tree).encode(), file="job.yaml"))
+        record_from(parse_document(yaml.safe_dump(tree).encode(), file="job.yaml"), Job)
     except InputError as error:
         problems = error.problems
 

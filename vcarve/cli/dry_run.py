@@ -185,7 +185,7 @@ class _Taken(NamedTuple):
 
 def _machine(named: str | None, text: bytes, program: str) -> _Taken:
     """Return the machine to judge a program for where there is no job."""
-    from vcarve.job.load import load_machine, machine_names, machine_path
+    from vcarve.job.bench import load_machine, machine_names, machine_path
     from vcarve.proofing import USUAL_MACHINE
     from vcarve.report import machine_in_header
 

@@ -81,8 +81,8 @@ def machines(name: str | None, output: str | None, json_: bool) -> None:
 
     NAME may be the path of a machine file of your own, which is checked.
     """
-    from vcarve.job.load import load_machine, machine_path
-    from vcarve.job.load import machines as all_machines
+    from vcarve.job.bench import load_machine, machine_path
+    from vcarve.job.bench import machines as all_machines
     from vcarve.quantity import format_number, format_rpm
 
     if output is not None and name is None:
@@ -114,7 +114,7 @@ def machines(name: str | None, output: str | None, json_: bool) -> None:
 def bits(json_: bool) -> None:
     """List the bits a job can name."""
     from vcarve.groove.width import deepest_mm
-    from vcarve.job.load import bits as all_bits
+    from vcarve.job.bench import bits as all_bits
     from vcarve.quantity import format_mm
 
     columns: dict[str, Callable[[Any], str]] = {
@@ -133,7 +133,7 @@ def bits(json_: bool) -> None:
 @json_option
 def woods(json_: bool) -> None:
     """List the woods a job can name, with what the tables say of them."""
-    from vcarve.job.load import woods as all_woods
+    from vcarve.job.bench import woods as all_woods
 
     columns: dict[str, Callable[[Any], str]] = {
         "name": lambda w: w.name,
@@ -236,10 +236,10 @@ def schema(kind: str) -> None:
     """Print the JSON Schema of a kind of file, so that an editor completes and checks it."""
     from vcarve.job.bench import Machine
     from vcarve.job.record import Record, schema_of
-    from vcarve.job.records import JobFile
+    from vcarve.job.records import Job
     from vcarve.pattern.file import PatternFile
 
-    records: dict[str, type[Record]] = {"job": JobFile, "machine": Machine, "pattern": PatternFile}
+    records: dict[str, type[Record]] = {"job": Job, "machine": Machine, "pattern": PatternFile}
     echo(json.dumps(schema_of(records[kind], f"Mizo {kind} file"), indent=2))
 
 

@@ -33,7 +33,7 @@ HEIGHT_ERROR_MM = 0.1
 
 def _named(name: str) -> Cone:
     """Look a bit up in the list; only then are the heavy libraries loaded."""
-    from vcarve.job.load import load_bit
+    from vcarve.job.bench import load_bit
 
     return load_bit(name)
 

@@ -247,7 +247,7 @@ def _recuts(lines: _Compared, job: Job, share: Floats) -> list[Finding]:
     rows = np.flatnonzero(share * length[cover.edge] > lines.least_mm)
     if not len(rows):
         return []
-    if job.recut == "allow":
+    if job.plan.recut == "allow":
         deepest = float(lines.grooves.depth_mm[lines.network.cut].max())
         levels = max(np.ceil(round(deepest / job.step_mm, 9)), 1.0)
         walks = np.bincount(cover.edge, weights=cover.share, minlength=len(length))

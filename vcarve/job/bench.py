@@ -1,12 +1,18 @@
-"""The records of what lies on the bench: wood, bit and machine; millimetres, degrees, mm/min, seconds."""
+"""What lies on the bench: wood, bit and machine, found by name or path; millimetres, degrees, mm/min, seconds."""
 
 from __future__ import annotations
 
 import math
-from typing import Annotated, Any, Literal, Self, TypeVar
+from collections.abc import Mapping
+from functools import cache
+from pathlib import Path
+from typing import Annotated, Literal, Self, TypeVar
 
-from pydantic import Discriminator, Field, Tag, model_validator
+from pydantic import Field, model_validator
 
+import vcarve
+from vcarve.errors import InputError, Problem
+from vcarve.job.document import Document, read_document
 from vcarve.job.fields import (
     AccelerationMmS2,
     BitAngleDeg,
@@ -24,10 +30,12 @@ from vcarve.job.fields import (
     Text,
     whole,
 )
-from vcarve.job.record import NAMED, SPELLED_OUT, Record, refuse
+from vcarve.job.record import Record, record_from, refuse, unknown_name
 from vcarve.quantity import FIGURES, Figures, format_mm
 
-Kind = TypeVar("Kind")
+_PACKAGE = Path(vcarve.__file__).parent
+_SUFFIXES = (".yaml", ".yml")
+_BY_PATH = " (a file of your own is given by its path, ending in .yaml)"
 
 
 class Wood(Record):
@@ -57,15 +65,6 @@ class Wood(Record):
         return self
 
 
-def _how_given(value: Any) -> str:
-    return SPELLED_OUT if isinstance(value, dict | Record) else NAMED
-
-
-# A record spelled out, or its name.
-Choice = Annotated[Annotated[Kind, Tag(SPELLED_OUT)] | Annotated[Text, Tag(NAMED)], Discriminator(_how_given)]
-WoodChoice = Choice[Wood]
-
-
 class Bit(Record):
     """A V-bit: full included angle, cutting diameter, shank, and a flat or a rounded tip."""
 
@@ -90,9 +89,6 @@ class Bit(Record):
         if 2.0 * self.tip_radius_mm * math.cos(math.radians(self.angle_deg / 2.0)) >= self.diameter_mm:
             raise refuse("tip-radius", f"so round a tip leaves no cone on a bit of {wide} diameter")
         return self
-
-
-BitChoice = Choice[Bit]
 
 
 class Axes(Record):
@@ -188,3 +184,113 @@ class Machine(Record):
     def figures(self) -> Figures:
         """How figures are written for people at this machine."""
         return FIGURES[self.units]
+
+
+# --- by name or path ---
+
+_Named = TypeVar("_Named", Wood, Bit)
+
+
+def machines_folder() -> Path:
+    """Return where the machine files are: inside the installed package, or beside it in a source checkout."""
+    inside = _PACKAGE / "machines"
+    return inside if inside.is_dir() else _PACKAGE.parent / "machines"
+
+
+def _names(folder: Path) -> tuple[str, ...]:
+    return tuple(sorted(path.stem for path in folder.glob("*.yaml")))
+
+
+@cache
+def machine_names() -> tuple[str, ...]:
+    """Return the names of the machines that come with Mizo, sorted."""
+    return _names(machines_folder())
+
+
+@cache
+def pattern_names() -> tuple[str, ...]:
+    """Return the names of the patterns that come with Mizo, sorted: those of their files, which this room does not read."""
+    return _names(_PACKAGE / "pattern" / "data")
+
+
+@cache
+def machines() -> tuple[Machine, ...]:
+    """Return the machines that come with Mizo, by name."""
+    return tuple(load_machine(name) for name in machine_names())
+
+
+@cache
+def bits() -> tuple[Bit, ...]:
+    """Return the bits that come with Mizo, in the order of their file."""
+    return _table("bits.yaml", Bit)
+
+
+@cache
+def woods() -> tuple[Wood, ...]:
+    """Return the woods that come with Mizo, in the order of their file."""
+    return _table("woods.yaml", Wood)
+
+
+def _table(name: str, kind: type[_Named]) -> tuple[_Named, ...]:
+    rows = read_document(str(_PACKAGE / "job" / "data" / name)).tree
+    return tuple(
+        record_from(Document(file=name, folder=".", tree={"name": key, **row}), kind)
+        for key, row in rows.items()
+    )
+
+
+def load_bit(name: str) -> Bit:
+    """Find a bit by its name; raises ``InputError`` with the nearest name."""
+    return _named("bit", name, bits())
+
+
+def load_wood(name: str) -> Wood:
+    """Find a wood by its name; raises ``InputError`` with the names that match, or the nearest one."""
+    return _named(
+        "wood", name, woods(), " (a wood of your own is given by its figures: 'mizo new' shows how)"
+    )
+
+
+def _named(what: str, name: str, known: tuple[_Named, ...], own: str = "") -> _Named:
+    for one in known:
+        if one.name == name:
+            return one
+    raise _unknown(what, name, {str(one.name): getattr(one, "title", "") for one in known}, own)
+
+
+def _unknown(what: str, name: str, known: Mapping[str, str], own: str = _BY_PATH) -> InputError:
+    """Return the answer to an unknown name; ``known`` as for ``unknown_name``, ``own`` says how to give one of your own."""
+    return InputError(Problem(value=name, want=unknown_name(what, name, known) + own))
+
+
+def is_file(name: str) -> bool:
+    """Tell whether a pattern or a machine is named by the path of its file."""
+    return name.lower().endswith(_SUFFIXES)
+
+
+def find_pattern(name: str) -> str:
+    """Return a pattern's name; raises ``InputError`` for one that does not come with Mizo, and takes a path on trust."""
+    spelled = "-".join(name.lower().replace("_", " ").replace("-", " ").split())
+    if spelled not in pattern_names() and not is_file(name):
+        raise _unknown("pattern", name, dict.fromkeys(pattern_names(), ""))
+    return name
+
+
+def machine_path(name: str, folder: str = ".") -> str | None:
+    """Return the file of a machine, one that comes with Mizo or one named by its path; ``None`` for an unknown name."""
+    if name in machine_names():
+        return str(machines_folder() / f"{name}.yaml")
+    return str(Path(folder) / name) if is_file(name) or "/" in name or "\\" in name else None
+
+
+def load_machine(name: str, folder: str = ".") -> Machine:
+    """Read a machine that comes with Mizo, or a YAML file by its path, looked up from ``folder``.
+
+    A machine of one's own is called after its file: a copy of one that comes with Mizo is no longer that one.  Raises
+    ``InputError`` with every problem of the file, or with the nearest name.
+    """
+    path = machine_path(name, folder)
+    if path is None:
+        raise _unknown("machine", name, dict.fromkeys(machine_names(), ""))
+    machine = record_from(read_document(path), Machine)
+    return machine if name in machine_names() else machine.model_copy(update={"name": Path(path).name})

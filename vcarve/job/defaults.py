@@ -9,23 +9,18 @@ when the machine cannot feed that fast, slow the spindle down rather than rub an
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from vcarve.job.bench import Bit, Machine, Wood
-from vcarve.job.records import Clamp, Feed, Outline, ZeroPlace
 
 FINE_TIP_MM = 0.2  # common practice: a fine tip is at most this wide ...
 FINE_ANGLE_DEG = 30.0  # ... on a bit at most this blunt
 FINE_SHARE = 0.5  # of the usual chip load
 FASTEST_RPM = 24_000.0  # upper end of the range the chip loads are meant for (common practice)
 ROUND_RPM = 100.0
-HOP_MM = 1.0
-CLAMP_ROOM_MM = 1.0  # between the bit and the tallest clamp on its way across
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Speeds:
+class Speeds(NamedTuple):
     """Cutting feed, plunge feed and spindle speed of a job."""
 
     cut_mm_min: float
@@ -44,46 +39,38 @@ def is_fine(bit: Bit) -> bool:
     return tip_mm <= FINE_TIP_MM and bit.angle_deg <= FINE_ANGLE_DEG
 
 
-def chip_mm(wood: Wood, bit: Bit) -> float:
-    """Return chip load per tooth to start with."""
-    return wood.chip_low_mm * (FINE_SHARE if is_fine(bit) else 1.0)
+def chips_mm(wood: Wood, bit: Bit) -> tuple[float, float]:
+    """Return the thinnest chip per tooth, which is the one to start with, and the thickest."""
+    share = FINE_SHARE if is_fine(bit) else 1.0
+    return wood.chip_low_mm * share, wood.chip_high_mm * share
 
 
-def speeds(feed: Feed, wood: Wood, bit: Bit, machine: Machine) -> Speeds:
-    """Fill in what ``feed`` leaves out; a value that is given is kept even where the machine cannot reach it."""
-    chip = chip_mm(wood, bit)
+def speeds(
+    wood: Wood,
+    bit: Bit,
+    machine: Machine,
+    *,
+    cut_mm_min: float | None = None,
+    plunge_mm_min: float | None = None,
+    spindle_rpm: float | None = None,
+) -> Speeds:
+    """Fill in what is left out; a value that is given is kept even where the machine cannot reach it."""
+    chip, _ = chips_mm(wood, bit)
     largest = min(machine.feed_max.x_mm_min, machine.feed_max.y_mm_min)
-    spindle = feed.spindle_rpm
-    if spindle is None:
+    if spindle_rpm is None:
         top = min(machine.spindle.max_rpm, FASTEST_RPM)
-        reach = (largest if feed.cut_mm_min is None else feed.cut_mm_min) / (bit.flutes * chip)
+        reach = (cut_mm_min or largest) / (bit.flutes * chip)
         wished = math.floor(min(top, reach) / ROUND_RPM) * ROUND_RPM
-        spindle = min(max(wished, machine.spindle.min_rpm), machine.spindle.max_rpm)
-    cut = feed.cut_mm_min
-    if cut is None:
-        cut = min(feed_mm_min(bit.flutes, chip, spindle), largest)
-        cut = float(math.floor(cut + 1e-6)) if cut >= 1.0 else largest
-    plunge = feed.plunge_mm_min
-    if plunge is None:
-        plunge = max(float(math.floor(min(wood.plunge_share * cut, machine.feed_max.z_mm_min) + 1e-6)), 1.0)
-        plunge = min(plunge, machine.feed_max.z_mm_min)
-    return Speeds(cut_mm_min=cut, plunge_mm_min=plunge, spindle_rpm=spindle)
+        spindle_rpm = min(max(wished, machine.spindle.min_rpm), machine.spindle.max_rpm)
+    if cut_mm_min is None:
+        cut = min(feed_mm_min(bit.flutes, chip, spindle_rpm), largest)
+        cut_mm_min = float(math.floor(cut + 1e-6)) if cut >= 1.0 else largest
+    if plunge_mm_min is None:
+        plunge = min(wood.plunge_share * cut_mm_min, machine.feed_max.z_mm_min)
+        plunge_mm_min = min(max(float(math.floor(plunge + 1e-6)), 1.0), machine.feed_max.z_mm_min)
+    return Speeds(cut_mm_min, plunge_mm_min, spindle_rpm)
 
 
 def usual_step_mm(wood: Wood, machine: Machine) -> float:
     """Return depth per level: the wood's figure, less where the machine is not stiff."""
     return wood.step_mm * machine.step_share
-
-
-def zero_xy(outline: Outline) -> ZeroPlace:
-    """Return where X and Y are zero: the front left corner, or the centre of a piece whose corner would be in the air."""
-    return "centre" if outline.shape in ("circle", "ellipse", "polygon") else "front-left"
-
-
-def hop_mm(machine: Machine, wished_mm: float | None = None, clamps: Sequence[Clamp] = ()) -> float:
-    """How high the bit rises between passes: as wished, or a millimetre; over the tallest clamp in any case.
-
-    Never above the safe height: a clamp that stands higher is a finding of its own (see ``job.suitability``).
-    """
-    tallest = max((clamp.above_mm + CLAMP_ROOM_MM for clamp in clamps), default=0.0)
-    return min(max(wished_mm or HOP_MM, tallest), machine.safe_height_mm)

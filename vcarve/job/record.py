@@ -4,18 +4,26 @@ from __future__ import annotations
 
 import difflib
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
 from typing import Any, TypeVar, get_args, get_origin
 
-from pydantic import BaseModel, ConfigDict, Discriminator, ValidationError, model_validator
+from pydantic import (
+    BaseModel,
+    ConfigDict,
+    GetCoreSchemaHandler,
+    GetJsonSchemaHandler,
+    ValidationError,
+    ValidationInfo,
+    model_validator,
+)
 from pydantic.fields import FieldInfo
-from pydantic_core import PydanticCustomError
+from pydantic_core import PydanticCustomError, core_schema
 
 from vcarve.errors import InputError, Problem
 from vcarve.job.document import Document, KeyPath, dotted, in_order
-from vcarve.job.fields import BLANK, TEXT_WANTED, Reads
+from vcarve.job.fields import BLANK, TEXT_WANTED, Reads, text
 
-NAMED, SPELLED_OUT = "a name", "spelled out"  # how a bit or a wood may be given: tags, never keys
 _UNIT = re.compile(r"_(mm|deg|rpm|s|n|mm_min|mm_s2)$")
 _DRAFT = "https://json-schema.org/draft/2020-12/schema"
 
@@ -50,6 +58,32 @@ class Record(BaseModel):
         return {} if data is BLANK else data
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Named:
+    """What stands for a name: in an annotation such as ``Annotated[Bit, Named(find)]``.
+
+    ``find`` takes a name and the folder of the file it stands in; unless ``spelled``, no record may stand there instead.
+    """
+
+    find: Callable[[str, str], Any]
+    spelled: bool = True
+
+    def found(self, value: Any, info: ValidationInfo) -> Any:
+        """Return what a name stands for."""
+        if isinstance(value, Record) or (self.spelled and isinstance(value, dict)):
+            return value
+        name = text().validated(value)
+        return self.find(name, info.context.folder if isinstance(info.context, Document) else ".")
+
+    def __get_pydantic_core_schema__(
+        self, source: Any, handler: GetCoreSchemaHandler
+    ) -> core_schema.CoreSchema:
+        return core_schema.with_info_before_validator_function(self.found, handler(source))
+
+    def __get_pydantic_json_schema__(self, core: Any, handler: GetJsonSchemaHandler) -> dict[str, Any]:
+        return {"anyOf": [handler(core), text().schema]} if self.spelled else text().schema
+
+
 def refuse(key: str, sentence: str, *clash: str) -> PydanticCustomError:
     """Build the error of a rule that joins several keys; ``key`` is the one to point at, ``clash`` cannot stay with it."""
     return PydanticCustomError("rule", "{sentence}", {"sentence": sentence, "at": key, "clash": clash})
@@ -61,20 +95,24 @@ def record_from(document: Document, kind: type[AnyRecord]) -> AnyRecord:
     Raises ``InputError`` with every problem found, in the order of the lines.
     """
     try:
-        return kind.model_validate(document.tree, by_alias=True, by_name=False)
+        return kind.model_validate(document.tree, by_alias=True, by_name=False, context=document)
     except ValidationError as error:
         found = error.errors(include_url=False)
-        raise InputError(
-            in_order(
-                _problem(document, kind, dict(one))
-                for one in found
-                # A list is also told to be too short where each of its items is wrong.
-                if one["type"] != "too_short"
-                or not any(
-                    one["loc"] == inner["loc"][: len(one["loc"])] for inner in found if inner is not one
-                )
-            )
-        ) from None
+    problems: list[Problem] = []
+    for one in found:
+        path = one["loc"]
+        if one["type"] == "value_error":  # a name that stands for nothing
+            for problem in one["ctx"]["error"].problems:
+                inside = (
+                    problem.key is not None or problem.line is not None
+                )  # a place in the machine's own file
+                problems.append(problem if inside else document.problem(path, problem.want))
+        # A list is also told to be too short where each of its items is wrong.
+        elif one["type"] != "too_short" or not any(
+            path == inner["loc"][: len(path)] for inner in found if inner is not one
+        ):
+            problems.append(_problem(document, kind, dict(one)))
+    raise InputError(in_order(problems))
 
 
 def schema_of(kind: type[BaseModel], title: str) -> dict[str, Any]:
@@ -125,11 +163,16 @@ def _fields(section: type[BaseModel] | None) -> dict[str, FieldInfo]:
     )
 
 
-def _section(annotation: Any) -> type[BaseModel] | None:
-    """Return the record type inside an annotation such as ``tuple[Frame, ...]`` or ``Feed | None``."""
-    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
-        return annotation
-    return next((found for part in get_args(annotation) if (found := _section(part))), None)
+def _section(info: FieldInfo | None) -> type[BaseModel] | None:
+    """Return the record type inside a field's annotation such as ``tuple[Frame, ...]`` or ``Feed | None``."""
+    if info is None or any(isinstance(mark, Named) and not mark.spelled for mark in info.metadata):
+        return None
+    parts = [info.annotation]
+    for part in parts:
+        if isinstance(part, type) and issubclass(part, BaseModel):
+            return part
+        parts += get_args(part)
+    return None
 
 
 def _record_at(kind: type[BaseModel], path: KeyPath) -> type[BaseModel] | None:
@@ -137,14 +180,13 @@ def _record_at(kind: type[BaseModel], path: KeyPath) -> type[BaseModel] | None:
     at: type[BaseModel] | None = kind
     for part in path:
         if isinstance(part, str):
-            info = _fields(at).get(part)
-            at = None if info is None else _section(info.annotation)
+            at = _section(_fields(at).get(part))
     return at
 
 
 def _problem(document: Document, kind: type[BaseModel], error: dict[str, Any]) -> Problem:
     what: str = error["type"]
-    path: KeyPath = tuple(part for part in error["loc"] if part not in (NAMED, SPELLED_OUT))
+    path: KeyPath = error["loc"]
     context: dict[str, Any] = error.get("ctx", {})
     if what == "rule":
         at: str = context["at"]
@@ -191,7 +233,7 @@ def _missing_at(kind: type[BaseModel], path: KeyPath, keys: str) -> str:
         return "; a list of two is wanted: [a, b]"
     wanted = next((mark.wanted for mark in info.metadata if isinstance(mark, Reads)), keys)
     # Where a value may have one of several forms, the meaning names them.
-    forms = any(isinstance(mark, Discriminator) for mark in info.metadata)
+    forms = any(isinstance(mark, Named) for mark in info.metadata)
     return f": {info.description}" if wanted == TEXT_WANTED or forms else f": {info.description}; {wanted}"
 
 
@@ -215,7 +257,7 @@ def _elsewhere(kind: type[BaseModel], key: str) -> str:
             (f"{name}{part}.", inner)
             for name, section in sections
             for part, info in _fields(section).items()
-            if get_origin(info.annotation) is not tuple and (inner := _section(info.annotation))
+            if get_origin(info.annotation) is not tuple and (inner := _section(info))
         ]
     return ""
 

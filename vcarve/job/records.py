@@ -5,20 +5,33 @@ Rules that join several keys of one section are checked here, as soon as every k
 
 from __future__ import annotations
 
-from typing import Annotated, Literal, Self, get_args
+from pathlib import Path
+from typing import Annotated, Any, Literal, Self, get_args
 
 from pydantic import (
+    AfterValidator,
     BeforeValidator,
     Field,
-    SkipValidation,
+    PrivateAttr,
     ValidationInfo,
     WithJsonSchema,
     field_validator,
     model_validator,
 )
 
-from vcarve.job.bench import Bit, BitChoice, Machine, Wood, WoodChoice
-from vcarve.job.document import Document
+from vcarve.job import defaults
+from vcarve.job.bench import (
+    Bit,
+    Machine,
+    Wood,
+    find_pattern,
+    is_file,
+    load_bit,
+    load_machine,
+    load_wood,
+    machine_path,
+)
+from vcarve.job.document import STDIN_NAME, Document
 from vcarve.job.fields import (
     AngleDeg,
     FeedMmMin,
@@ -34,7 +47,7 @@ from vcarve.job.fields import (
     TurnDeg,
     whole,
 )
-from vcarve.job.record import Record, refuse
+from vcarve.job.record import Named, Record, refuse
 from vcarve.quantity import FIGURES, Figures, format_deg, format_mm
 
 
@@ -74,7 +87,9 @@ class Piece(Record):
     width_mm: PositiveMm = Field(description="size along X")
     height_mm: PositiveMm = Field(description="size along Y")
     thickness_mm: PositiveMm = Field(description="thickness of the stock")
-    wood: WoodChoice = Field(description="a name from 'mizo woods', or the figures of a wood of your own")
+    wood: Annotated[Wood, Named(lambda name, _: load_wood(name))] = Field(
+        description="a name from 'mizo woods', or the figures of a wood of your own"
+    )
     outline: Outline = Field(Outline(), description="the shape of a piece that is not a rectangle")
 
     @model_validator(mode="after")
@@ -101,7 +116,9 @@ class Frame(Record):
 class PatternChoice(Record):
     """Which pattern, how large, and how it lies on the piece."""
 
-    name: Text | None = Field(None, description="a name from 'mizo patterns', or the path of a pattern file")
+    name: Annotated[Text, AfterValidator(find_pattern)] | None = Field(
+        None, description="a name from 'mizo patterns', or the path of a pattern file"
+    )
     drawing: Text | None = Field(
         None,
         description="SVG or DXF file of lines, instead of a pattern; they lie as on their page if that is "
@@ -221,6 +238,10 @@ class Feed(Record):
     spindle_rpm: SpeedRpm | None = Field(None, description="spindle speed")
 
 
+ROUND = ("circle", "ellipse", "polygon")  # shapes whose corner would be in the air
+HOP_MM = 1.0
+CLAMP_ROOM_MM = 1.0  # between the bit and the tallest clamp on its way across
+
 ZeroPlace = Literal["front-left", "front-right", "back-left", "back-right", "centre"]
 ZeroWord = Annotated[
     ZeroPlace,
@@ -229,11 +250,11 @@ ZeroWord = Annotated[
 ]
 
 
-class ZeroChoice(Record):
-    """Where the user sets the work origin; left out, where ``defaults.zero_xy`` says."""
+class Zero(Record):
+    """Where the user sets the work origin, and how the piece lies there."""
 
-    xy: ZeroWord | None = Field(
-        None,
+    xy: ZeroWord = Field(
+        "front-left",
         description="the corner of the piece, or its centre, where X and Y are zero; left out, the front left "
         "corner, or the centre of a circle, ellipse or polygon",
     )
@@ -245,12 +266,6 @@ class ZeroChoice(Record):
         description="how far the piece lies turned about X0 Y0, counter-clockwise seen from above; measured along its "
         "front edge",
     )
-
-
-class Zero(ZeroChoice):
-    """Where the work origin is, and how the piece lies there."""
-
-    xy: ZeroPlace = "front-left"
 
     @property
     def corner(self) -> str:
@@ -276,7 +291,7 @@ class Zero(ZeroChoice):
         return f"{self.corner}, {self.level}"
 
 
-class PlanChoice(Record):
+class Plan(Record):
     """How to order the cutting: ``hop`` is a lift's height, ``recut`` whether the bit may travel along grooves.
 
     ``never``: nothing is gone along where it is already as deep.  ``allow``: no line is gone along, at whatever depth, more
@@ -304,8 +319,8 @@ class Clamp(Record):
     above_mm: PositiveMm = Field(description="how far it stands above the piece's top")
 
 
-class JobFile(Record):
-    """A job as written: wood, bit, machine and pattern may still be names."""
+class Job(Record):
+    """A job as its file says it, every name looked up, and what follows from it where the file leaves it out."""
 
     piece: Piece = Field(description="the stock to be engraved")
     title: Text = Field(
@@ -317,12 +332,18 @@ class JobFile(Record):
     )
     pattern: PatternChoice = Field(description="which lines, how large, and how they lie on the piece")
     groove: Groove = Field(Groove(), validate_default=True, description="how deep")
-    bit: BitChoice = Field(description="a name from 'mizo bits', or the bit's own measures")
-    machine: Text = Field(description="a name from 'mizo machines', or the path of a machine file")
+    bit: Annotated[Bit, Named(lambda name, _: load_bit(name))] = Field(
+        description="a name from 'mizo bits', or the bit's own measures"
+    )
+    machine: Annotated[Machine, Named(load_machine, spelled=False)] = Field(
+        description="a name from 'mizo machines', or the path of a machine file"
+    )
     feed: Feed = Field(Feed(), description="speeds; what is left out comes from wood, bit and machine")
-    zero: ZeroChoice = Field(ZeroChoice(), description="where you set the work origin")
-    plan: PlanChoice = Field(PlanChoice(), description="how the cutting is ordered")
+    zero: Zero = Field(Zero(), validate_default=True, description="where you set the work origin")
+    plan: Plan = Field(Plan(), description="how the cutting is ordered")
     clamps: tuple[Clamp, ...] = Field((), description="places the bit must keep clear of")
+
+    _document: Document | None = PrivateAttr(None)  # as written
 
     @field_validator("groove")
     @classmethod
@@ -337,43 +358,38 @@ class JobFile(Record):
                 raise refuse("", "give 'depth', or the frame a depth of its own")
         return groove
 
+    @field_validator("zero")
+    @classmethod
+    def _zero_lies_on_the_piece(cls, zero: Zero, info: ValidationInfo) -> Zero:
+        """Take the centre of a piece whose corner would be in the air, where no place is given."""
+        piece: Piece | None = info.data.get("piece")
+        if piece is not None and piece.outline.shape in ROUND and "xy" not in zero.model_fields_set:
+            return zero.model_copy(update={"xy": "centre"})
+        return zero
+
+    @field_validator("plan")
+    @classmethod
+    def _hop_is_safe(cls, plan: Plan, info: ValidationInfo) -> Plan:
+        machine = info.data.get("machine")
+        if machine is not None and (plan.hop_mm or 0.0) > machine.safe_height_mm:
+            safe = format_mm(machine.safe_height_mm)
+            raise refuse("hop", f"must be at most the machine's safe height, {safe}")
+        return plan
+
     @model_validator(mode="after")
     def _lines_fit(self) -> Self:
         half = min(self.piece.width_mm, self.piece.height_mm) / 2.0
+        want = f"must be less than half the shorter side, {format_mm(half)}"
         if self.pattern.margin_mm >= half:
-            raise refuse("pattern.margin", f"must be less than half the shorter side, {format_mm(half)}")
+            raise refuse("pattern.margin", want)
         for index, frame in enumerate(self.pattern.frame):
             if frame.distance_mm >= half:
-                key = f"pattern.frame.{index}.distance"
-                raise refuse(key, f"must be less than half the shorter side, {format_mm(half)}")
+                raise refuse(f"pattern.frame.{index}.distance", want)
         return self
 
-
-class Job(Record):
-    """A job with every name looked up and every default filled in: what all later rooms work from."""
-
-    title: str
-    units: Literal["mm", "inch"] = "mm"  # of the figures people read
-    piece: Piece
-    wood: Wood
-    pattern: PatternChoice
-    ground_mm: float  # depth of ground lines
-    leaf_mm: float  # depth of leaf lines
-    step_mm: float  # deepest cut per level
-    taper_mm: float = 0.0  # over which loose ends of lines rise to the surface; 0 for none
-    bit: Bit
-    machine: Machine
-    cut_mm_min: float
-    plunge_mm_min: float
-    spindle_rpm: float
-    zero: Zero
-    recut: Literal["never", "allow"]  # see PlanChoice
-    hop_mm: float
-    clamps: tuple[Clamp, ...] = ()
-    lost_land: Literal["refuse", "allow"] = "refuse"
-    folder: str = "."  # where paths inside the job are looked up
-    document: Annotated[Document | None, SkipValidation] = Field(None, exclude=True, repr=False)  # as written
-    files: tuple[str, ...] = ()  # paths of every file it is made of: nothing is ever written over them
+    def model_post_init(self, context: Any) -> None:
+        """Keep the document that a job is read from."""
+        self._document = context if isinstance(context, Document) else None
 
     @property
     def name(self) -> str:
@@ -383,4 +399,84 @@ class Job(Record):
     @property
     def figures(self) -> Figures:
         """How figures are written for people."""
-        return FIGURES[self.units]
+        return FIGURES[self.units or self.machine.units]
+
+    @property
+    def wood(self) -> Wood:
+        """The wood of the piece."""
+        return self.piece.wood
+
+    @property
+    def ground_mm(self) -> float:
+        """Depth of ground lines; where nothing is cut at the groove's own depth, the deepest of the others."""
+        return self._depths_mm[0]
+
+    @property
+    def leaf_mm(self) -> float:
+        """Depth of leaf lines, likewise."""
+        return self._depths_mm[1]
+
+    @property
+    def _depths_mm(self) -> tuple[float, float]:
+        deepest_mm = max(self.pattern.depths.values(), default=0.0)
+        return self.groove.depths_mm or (deepest_mm, deepest_mm)
+
+    @property
+    def step_mm(self) -> float:
+        """Deepest cut per level."""
+        return self.groove.step_mm or defaults.usual_step_mm(self.wood, self.machine)
+
+    @property
+    def taper_mm(self) -> float:
+        """Over how long a way loose ends of lines rise to the surface; 0 for none."""
+        return self.groove.taper_mm or 0.0
+
+    @property
+    def _speeds(self) -> defaults.Speeds:
+        return defaults.speeds(self.wood, self.bit, self.machine, **dict(self.feed))
+
+    @property
+    def cut_mm_min(self) -> float:
+        """Feed along the grooves."""
+        return self._speeds.cut_mm_min
+
+    @property
+    def plunge_mm_min(self) -> float:
+        """Feed straight down."""
+        return self._speeds.plunge_mm_min
+
+    @property
+    def spindle_rpm(self) -> float:
+        """Spindle speed."""
+        return self._speeds.spindle_rpm
+
+    @property
+    def hop_mm(self) -> float:
+        """How high the bit rises between passes: as wished, or a millimetre; over the tallest clamp in any case.
+
+        Never above the safe height: a clamp that stands higher is a finding of its own (see ``job.suitability``).
+        """
+        tallest = max((clamp.above_mm + CLAMP_ROOM_MM for clamp in self.clamps), default=0.0)
+        return min(max(self.plan.hop_mm or HOP_MM, tallest), self.machine.safe_height_mm)
+
+    @property
+    def document(self) -> Document | None:
+        """The job as it was written; ``None`` for one put together by a script."""
+        return self._document
+
+    @property
+    def folder(self) -> str:
+        """Where paths inside the job are looked up."""
+        return "." if self._document is None else self._document.folder
+
+    @property
+    def files(self) -> tuple[str, ...]:
+        """The paths of every file that is read for the job: nothing is ever written over them."""
+        if (document := self._document) is None:
+            return ()
+        pattern, outline = self.pattern, self.piece.outline
+        named = [pattern.name if is_file(pattern.name or "") else None, pattern.drawing, outline.file]
+        beside = [str(Path(document.folder) / name) for name in named if name]
+        own = None if document.file == STDIN_NAME else document.file
+        machine = machine_path((document.written(("machine",)) or "").strip(), document.folder)
+        return tuple(path for path in (own, machine, *beside) if path)

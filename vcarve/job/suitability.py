@@ -7,9 +7,8 @@ from collections.abc import Iterator
 from functools import partial
 
 from vcarve.errors import Finding
-from vcarve.job.bench import Bit, Machine
-from vcarve.job.defaults import FINE_SHARE, is_fine, usual_step_mm
-from vcarve.job.load import bits
+from vcarve.job.bench import Bit, Machine, bits
+from vcarve.job.defaults import chips_mm, usual_step_mm
 from vcarve.job.records import Job
 from vcarve.quantity import format_number, format_rpm
 
@@ -178,8 +177,7 @@ def _speeds(job: Job) -> Iterator[Finding]:
 def _load(job: Job) -> Iterator[Finding]:
     """Yield cautions about what the bit is asked to take; the usual figures are common practice (see ``woods.yaml``)."""
     wood, bit, figures = job.wood, job.bit, job.figures
-    share = FINE_SHARE if is_fine(bit) else 1.0
-    low, high = wood.chip_low_mm * share, wood.chip_high_mm * share
+    low, high = chips_mm(wood, bit)
     turns, feed = bit.flutes * job.spindle_rpm, job.cut_mm_min
     chip = feed / turns
     if not (1.0 - CHIP_SLACK) * low <= chip <= (1.0 + CHIP_SLACK) * high:

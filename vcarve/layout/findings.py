@@ -164,7 +164,7 @@ def _lost(job: Job, layout: Layout) -> Finding:
         said.append("Every whole cell has room for its grooves.")
     else:
         said.extend(_cause_and_cure(job, layout, sample))
-    refused = most and job.lost_land == "refuse"
+    refused = most and job.groove.lost_land == "refuse"
     if refused:
         said.append("If this is meant, write 'lost-land: allow' under 'groove'.")
     return Finding("land-lost" if most else "land-vanished", " ".join(said), mild=not refused)

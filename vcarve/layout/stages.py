@@ -182,7 +182,7 @@ def lay_lines(job: Job, kept: Kept | None = None) -> Laid:
     """Return the lines of a job on its piece: the first three stages."""
     keep = Kept() if kept is None else kept
     choice, outline = job.pattern, job.piece.outline
-    every = job.folder, job.piece.width_mm, job.piece.height_mm, job.units
+    every = job.folder, job.piece.width_mm, job.piece.height_mm, job.figures
     distances = [(frame.distance_mm, frame.depth_mm is None) for frame in choice.frame]
     edge = outline, _state(job.folder, outline.file), choice.margin_mm, beyond(job), distances
     room = keep("field", (every, edge), lambda: make_field(job))

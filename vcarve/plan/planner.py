@@ -74,7 +74,7 @@ def candidates(
         none = np.zeros(0, np.int64)
         nothing = Tour(edge=none, back=none, begin=none, end=none, pass_start=np.zeros(1, np.int64))
         return [record(web, steady, nothing, start)]
-    allow = job.recut == "allow"
+    allow = job.plan.recut == "allow"
     level = cuts.level
     full = last_cuts(web) if level.any() else web
     cells = cell_by_cell(full, rings or NO_RINGS)
