@@ -124,3 +124,21 @@ def test_ends_that_rise_steeply_are_told(tmp_path: Path, lines: str, taper: str,
     assert len(found) == len({tuple(one["at_mm"]) for one in found}) == (int(said.split()[1]) if said else 0)
     if "V10.5" in lines:
         assert [one["at_mm"] for one in found] == [[20.0, 9.5]]
+
+
+def test_ends_at_a_margin_are_loose_and_makers_can_read_it(tmp_path: Path) -> None:
+    """Lines that a margin cuts off taper, closed by a frame or run off the piece they do not; starter and key say so."""
+    whole = '<path d="M0 10H40"/>'
+    asked = ("program", "@job.yaml", "--set", "groove.taper=6")
+
+    assert "no line ends in nothing" in run(tmp_path, *asked, lines=whole)
+    margin = (*asked, "--set", "pattern.margin=3")
+    assert "6 mm: 2 ends" in run(tmp_path, *margin, lines=whole)
+    assert "no line ends in nothing" in run(
+        tmp_path, *margin, "--set", "pattern.frame=[{distance: 3}]", lines=whole
+    )
+    schema = json.loads(run(tmp_path, "schema", "job"))
+    said = schema["$defs"]["Groove"]["properties"]["taper"]["description"]
+    commented = run(tmp_path, "new").split("# taper:")[1].split("# lost-land:")[0]
+    for text in (said, commented):
+        assert "at a margin" in " ".join(text.replace("#", " ").split())

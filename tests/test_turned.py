@@ -224,3 +224,13 @@ def test_turned_too_far_for_the_travel_says_what_to_do() -> None:
 
         assert said
         assert ["Lay the piece straighter" in one for one in said] == [turned_too_far] * len(said)
+
+
+@pytest.mark.parametrize("turn_deg", [0.00001, -0.0002])
+def test_a_turn_that_moves_nothing_is_none(turn_deg: float) -> None:
+    """A turn that moves no place of the piece by half of the program's last decimal is neither told nor written."""
+    straight, made = plan_program(turned(TILE, 0.0)), plan_program(turned(TILE, turn_deg))
+
+    assert made.text == straight.text
+    assert program_json(made)["turn_deg"] == 0.0
+    assert turned(TILE, 0.001).zero.turn_deg == 0.001

@@ -112,7 +112,7 @@ def test_a_file_the_command_reads_is_never_written_over(
     (tmp_path / "link.nc").symlink_to("job.yaml")
     for name in ("job.yaml", "./job.yaml", str(tmp_path / "job.yaml"), "link.nc"):
         with pytest.raises(InputError, match="is read by this command"):
-            write_whole([(name, "G0")], inputs=("job.yaml", None, "-"))
+            claim([("a program", name)], ("job.yaml", None, "-"))
 
     assert (tmp_path / "job.yaml").read_text() == "piece:"
 
@@ -121,9 +121,7 @@ def test_two_outputs_need_two_places(tmp_path: Path) -> None:
     """The same file, or standard output, for two outputs is refused; every problem is named at once."""
     same = str(tmp_path / "a.nc")
     with pytest.raises(InputError) as caught:
-        claim(
-            ("a program", path) for path in (same, f"{tmp_path}/./a.nc", "-", None, "-", f"{tmp_path}/no/b")
-        )
+        claim(("a program", path) for path in (same, f"{tmp_path}/./a.nc", "-", "-", f"{tmp_path}/no/b"))
 
     assert len(caught.value.problems) == 3
     assert [p.value for p in caught.value.problems] == [f"{tmp_path}/./a.nc", "-", f"{tmp_path}/no/b"]
@@ -158,6 +156,26 @@ def test_a_name_ends_as_what_is_written(
     assert f"'{words[-1]}': " in done.stderr
     assert right in done.stderr
     assert listing(tmp_path) == {}
+
+
+@pytest.mark.parametrize(
+    "words",
+    [("patterns", "asanoha", "-o"), ("machines", "small-desktop", "-o"), ("new",)],
+    ids=lambda words: words[0],
+)
+def test_a_file_to_be_edited_is_written_over_with_force_only(
+    words: tuple[str, ...], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What a maker may have edited stays as it is, whichever command would write there, unless --force is given."""
+    monkeypatch.chdir(tmp_path)
+    Path("own.yaml").write_text("mine")
+    refused = CliRunner().invoke(cli, [*words, "own.yaml"])
+
+    assert refused.exit_code == 2
+    assert "'own.yaml': is there already; give another name, or --force to write over it" in refused.stderr
+    assert Path("own.yaml").read_text() == "mine"
+    assert CliRunner().invoke(cli, [*words, "own.yaml", "--force"]).exit_code == 0
+    assert Path("own.yaml").read_text() != "mine"
 
 
 def test_devices_and_any_case_are_taken(tmp_path: Path) -> None:

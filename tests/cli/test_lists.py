@@ -147,7 +147,7 @@ def test_one_s_file_is_printed_to_be_edited(command: str, folder: str, tmp_path:
         assert told.endswith(file.read_text())
         assert yaml.safe_load(told) == yaml.safe_load(file.read_text())
         assert run(command, str(copy)).stdout.endswith(told)
-        assert run(command, file.stem, "-o", str(tmp_path / "written.yaml")).exit_code == 0
+        assert run(command, file.stem, "-o", str(tmp_path / "written.yaml"), "--force").exit_code == 0
         assert (tmp_path / "written.yaml").read_text() == told
     assert run(command, "-o", str(tmp_path / "none.yaml")).exit_code == 2
     assert run(command, str(copy), "-o", str(copy)).exit_code == 2

@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import click
 
-from vcarve.cli.files import claim, ending, write_whole
+from vcarve.cli.files import Output, claim, ending, write_whole
 from vcarve.cli.kinds import WrongKindError, taken_as
-from vcarve.cli.options import json_option, opened, quantity, set_option
+from vcarve.cli.options import asked, json_option, opened, quantity, say, set_option, written
 from vcarve.cli.terminal import Bar, echo, told
 from vcarve.errors import EXIT_REFUSED, InputError, Problem, grouped
 
@@ -39,9 +39,21 @@ HEADER_BYTES = 64 * 2**10  # the machine is named in so many first ones
     metavar="NAME",
     help="The machine, where there is no job.  [default: the one the program's header names, or rs274-mill]",
 )
-@click.option("--page", metavar="FILE.html", help="A page that plays the program; prints as a bench sheet.")
-@click.option("--picture", metavar="FILE.png", help="The carved piece, lit from the side (needs --job).")
-@click.option("--heights", metavar="FILE", help="The carved surface: .png (16 bit) or .npy (needs --job).")
+@written(
+    "a page", "--page", metavar="FILE.html", help="A page that plays the program; prints as a bench sheet."
+)
+@written(
+    "a picture of the carved piece",
+    "--picture",
+    metavar="FILE.png",
+    help="The carved piece, lit from the side (needs --job).",
+)
+@written(
+    "the carved heights",
+    "--heights",
+    metavar="FILE",
+    help="The carved surface: .png (16 bit) or .npy (needs --job).",
+)
 @click.option("--step", metavar="LENGTH", help="Grid of the carved surface.  [default: the finest that fits]")
 @json_option
 def dry_run(
@@ -81,11 +93,7 @@ def dry_run(
     with taken_as("program", file):
         text = _read(file)
     taken = _Taken(loaded.machine) if loaded is not None else _machine(machine, text, file)
-    inputs = (file, taken.file) if loaded is None else (file, *loaded.files)
-    claim(
-        (("a page", page), ("a picture of the carved piece", picture), ("the carved heights", heights)),
-        inputs=inputs,
-    )
+    claim(asked(), (file, taken.file) if loaded is None else (file, *loaded.files))
     if grid is not None and loaded is not None:
         _fits(grid, str(step), loaded)
     with Bar() as bar:
@@ -108,7 +116,7 @@ def dry_run(
         if loaded is not None:
             bar("carving", 0.5)
             run = carve_piece(run, step_mm=grid, with_land=json_)
-    outputs: list[tuple[str, str | bytes]] = []
+    outputs: list[Output] = []
     if page is not None:
         outputs.append((page, draw(run, ".html")))
     if picture is not None:
@@ -117,14 +125,11 @@ def dry_run(
         from vcarve.view.heights import heights_file
 
         outputs.append((heights, heights_file(run.surface, ending("the carved heights", heights))))
-    write_whole(outputs, inputs=inputs)
-    # Standard output belongs to a file that goes there; what is said goes beside it.
-    aside = any(path == "-" for path, _ in outputs)
+    write_whole(outputs)
     if json_:
-        echo(json.dumps(dry_run_json(run), allow_nan=False), err=aside)
+        say(json.dumps(dry_run_json(run), allow_nan=False))
     else:
-        for line in _lines(run, [path for path, _ in outputs if path != "-"], taken.how):
-            echo(line, err=aside)
+        say("\n".join(_lines(run, [path for path, _ in outputs if path != "-"], taken.how)))
     if run.refused:
         raise click.exceptions.Exit(EXIT_REFUSED)
 

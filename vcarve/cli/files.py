@@ -11,7 +11,6 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from functools import partial
 from pathlib import Path
 
-from vcarve.cli.terminal import echo
 from vcarve.errors import InputError, Problem
 
 # What a command writes -> the endings its name may have; the first is taken for what goes to standard output or a device.
@@ -25,8 +24,8 @@ ENDINGS = {
     "the carved heights": (".png", ".npy"),
     "a drawing of the lines": (".svg", ".dxf"),
     "a YAML file": (".yaml", ".yml"),
-    "anything": ("",),
 }
+Output = tuple[str, str | bytes]  # a path, "-" for standard output, and what is written there
 
 
 def ending(what: str, path: str) -> str:
@@ -34,45 +33,44 @@ def ending(what: str, path: str) -> str:
     return next((one for one in ENDINGS[what] if path.lower().endswith(one)), ENDINGS[what][0])
 
 
-def claim(outputs: Iterable[tuple[str, str | None]], inputs: Iterable[str | None] = ()) -> None:
-    """Check what a command will write, as (what, path), before its work begins; None stands for one not asked for.
+def claim(
+    outputs: Iterable[tuple[str, str]], inputs: Iterable[str | None] = (), *, force: bool = False
+) -> None:
+    """Check what a command will write, as (what, path), before its work begins.
 
     Raises InputError where two outputs are the same file, where one is a file the command reads, a folder, lies in a
-    folder that is not there, or has the ending of something else.
+    folder that is not there, has the ending of something else, or is a YAML file that is there already: those are edited by
+    hand, and written over with ``force`` only.
     """
     read = {name for path in inputs if path not in (None, "-") for name in _names(str(path))}
     taken: set[object] = set()
     problems = []
     for what, path in outputs:
-        if path is None:
-            continue
         names = {path} if path == "-" else _names(path)
         if taken & names:
             want = "is named for two outputs; each needs a place of its own"
             problems.append(Problem(value=path, want=want))
         elif read & names:
             problems.append(Problem(value=path, want="is read by this command; write to another file"))
-        elif path != "-" and (refused := _refused(Path(path), what)):
+        elif path != "-" and (refused := _refused(Path(path), what, force)):
             problems.append(Problem(value=path, want=refused))
         taken |= names
     if problems:
         raise InputError(problems)
 
 
-def write_whole(outputs: Sequence[tuple[str, str | bytes]], inputs: Iterable[str | None] = ()) -> None:
-    """Write every (path, content), or none; ``-`` is standard output, written last.
+def write_whole(outputs: Sequence[Output]) -> None:
+    """Write every output, or none; standard output last.
 
     A link is followed, and the file it leads to replaced; what is no plain file (a pipe, a device) is written into.
-    ``inputs`` are files that must not be written over.  Raises InputError for a path that cannot be written; nothing has
-    changed then.
+    Raises InputError for a path that cannot be written; nothing has changed then.
     """
-    claim((("anything", path) for path, _ in outputs), inputs)
     staged: list[tuple[str, Path, Path]] = []
     streams: list[tuple[str, bytes]] = []
     with contextlib.ExitStack() as leftovers, contextlib.ExitStack() as undo:
         for path, content in outputs:
             data = content.encode() if isinstance(content, str) else content
-            if path == "-" or (Path(path).exists() and not Path(path).is_file()):
+            if path == "-" or (os.path.exists(path) and not os.path.isfile(path) and not os.path.isdir(path)):
                 streams.append((path, data))
             else:
                 staged.append((path, *_stage(path, data, leftovers)))
@@ -93,19 +91,6 @@ def write_whole(outputs: Sequence[tuple[str, str | bytes]], inputs: Iterable[str
         else:
             with _worded(path):
                 Path(path).write_bytes(data)
-
-
-def write_and_tell(outputs: Sequence[tuple[str, str | bytes]], inputs: Iterable[str | None] = ()) -> None:
-    """Write as ``write_whole`` does, and say what was written."""
-    write_whole(outputs, inputs)
-    tell_written(outputs)
-
-
-def tell_written(outputs: Sequence[tuple[str, str | bytes]]) -> None:
-    """Name the files that were written; standard output, where it is one of them, holds nothing else."""
-    for path, _ in outputs:
-        if path != "-":
-            echo(f"wrote {path}", err=any(other == "-" for other, _ in outputs))
 
 
 def _stage(path: str, data: bytes, leftovers: contextlib.ExitStack) -> tuple[Path, Path]:
@@ -143,7 +128,7 @@ def _names(path: str) -> set[object]:
     return {os.path.normcase(place)}
 
 
-def _refused(target: Path, what: str) -> str | None:
+def _refused(target: Path, what: str, force: bool) -> str | None:
     """Say why a path cannot become ``what``, as far as that can be told by looking."""
     try:
         if target.is_dir():
@@ -158,4 +143,6 @@ def _refused(target: Path, what: str) -> str | None:
         *others, last = endings
         either = f"{', '.join(others)} or {last}" if others else last
         return f"this is for {what}; its name must end in {either}"
+    if what == "a YAML file" and target.is_file() and not force:
+        return "is there already; give another name, or --force to write over it"
     return None

@@ -10,11 +10,11 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import click
 
-from vcarve.cli.files import claim, ending, write_and_tell, write_whole
+from vcarve.cli.files import Output, claim, ending, write_whole
 from vcarve.cli.kinds import taken_as
-from vcarve.cli.options import asked, json_option, written
+from vcarve.cli.options import asked, force_option, json_option, say, say_written, written
 from vcarve.cli.terminal import echo, typed
-from vcarve.errors import InputError, Problem
+from vcarve.errors import InputError
 
 if TYPE_CHECKING:
     from vcarve.job.bench import Machine
@@ -35,20 +35,19 @@ def table(head: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
 
 def tell(
     found: Sequence[Any],
-    outputs: Sequence[tuple[str, str | bytes]],
+    outputs: Sequence[Output],
     json_: bool,
     columns: Mapping[str, Callable[[Any], str]],
 ) -> None:
     """Write the files that were asked for; say what there is as JSON or, where no file was asked for, as a table.
 
-    Records give all their fields.  JSON stands beside what goes to standard output.
+    Records give all their fields.
     """
+    write_whole(outputs)
     if json_:
-        values = [one if isinstance(one, dict) else one.model_dump(mode="json") for one in found]
-        write_whole(outputs)
-        echo(json.dumps(values), err=any(path == "-" for path, _ in outputs))
+        say(json.dumps([one if isinstance(one, dict) else one.model_dump(mode="json") for one in found]))
     elif outputs:
-        write_and_tell(outputs)
+        say_written(outputs)
     else:
         table(list(columns), [[column(one) for column in columns.values()] for one in found])
 
@@ -69,14 +68,21 @@ SHOWN = (
 )
 
 # Shells that write what is printed into a file in an encoding of their own would spoil it.
-_copy = written("-o", "--output", metavar="FILE.yaml", help="Write the named one's file here, to be edited.")
+_copy = written(
+    "a YAML file",
+    "-o",
+    "--output",
+    metavar="FILE.yaml",
+    help="Write the named one's file here, to be edited.",
+)
 
 
 @click.command("machines", epilog="Example: mizo machines small-desktop -o mill.yaml")
 @click.argument("name", required=False)
 @_copy
+@force_option
 @json_option
-def machines(name: str | None, output: str | None, json_: bool) -> None:
+def machines(name: str | None, output: str | None, force: bool, json_: bool) -> None:
     """List the machines a job can name, or print the file of one, to be copied and edited.
 
     NAME may be the path of a machine file of your own, which is checked.
@@ -87,7 +93,7 @@ def machines(name: str | None, output: str | None, json_: bool) -> None:
 
     if output is not None and name is None:
         raise InputError("-o needs the name of a machine")
-    claim([("a YAML file", output)], inputs=(name and machine_path(name),))
+    claim(asked(), (name and machine_path(name),), force=force)
     with taken_as("machine", name or "-"):
         found = all_machines() if name is None else (load_machine(name),)
     outputs = []
@@ -149,11 +155,14 @@ def woods(json_: bool) -> None:
 @click.command("patterns", epilog="Example: mizo patterns kaku-asanoha --picture star.svg")
 @click.argument("name", required=False)
 @_copy
-@written("--picture", metavar="FILE", help="Draw the named pattern; .svg or .png.")
-@written("--page", metavar="FILE.html", help="Draw all patterns on one page.")
+@force_option
+@written(
+    "a picture of the pattern", "--picture", metavar="FILE", help="Draw the named pattern; .svg or .png."
+)
+@written("a page", "--page", metavar="FILE.html", help="Draw all patterns on one page.")
 @json_option
 def patterns(
-    name: str | None, output: str | None, picture: str | None, page: str | None, json_: bool
+    name: str | None, output: str | None, force: bool, picture: str | None, page: str | None, json_: bool
 ) -> None:
     """List the patterns a job can name, or print the file of one, to be copied and edited.
 
@@ -166,8 +175,8 @@ def patterns(
         raise InputError("--picture needs the name of a pattern; all of them on one page: --page FILE.html")
     if output is not None and name is None:
         raise InputError("-o needs the name of a pattern")
-    claim((("a YAML file", output), ("a picture of the pattern", picture), ("a page", page)), inputs=(name,))
-    outputs: list[tuple[str, str | bytes]] = []
+    claim(asked(), (name,), force=force)
+    outputs: list[Output] = []
     try:
         with taken_as("pattern", name or "-"):
             chosen = [pattern(name)] if name is not None else list(all_patterns())
@@ -201,21 +210,17 @@ def patterns(
 
 
 @click.command("new", epilog="Example: mizo new trivet.yaml")
-@click.argument("file", metavar="FILE.yaml", default="-", callback=asked)
+@written("a YAML file", "file", of=click.argument, metavar="FILE.yaml", default="-")
 @click.option("--machine", is_flag=True, help="A machine file instead, for a mill of your own.")
 @click.option("--pattern", is_flag=True, help="A pattern file instead, for lines of your own.")
-@click.option("--force", is_flag=True, help="Write over a file that is there already.")
+@force_option
 def new(file: str, machine: bool, pattern: bool, force: bool) -> None:
     """Write a commented job file to start from; without FILE it is printed."""
     from vcarve.job.starter import starter_text
 
     if machine and pattern:
         raise InputError("Give --machine or --pattern, not both: they are files of their own.")
-    claim([("a YAML file", file)])
-    if file != "-" and Path(file).exists() and not force:
-        raise InputError(
-            Problem(value=file, want="is there already; give another name, or --force to write over it")
-        )
+    claim(asked(), force=force)
     shown = Path("tile.yaml" if file == "-" else file)
     kind: Literal["job", "machine", "pattern"] = "machine" if machine else "pattern" if pattern else "job"
     after = {
@@ -225,7 +230,9 @@ def new(file: str, machine: bool, pattern: bool, force: bool) -> None:
     }
     command = typed(["mizo", *after[kind]])
     title = shown.stem.replace("-", " ").replace("_", " ")
-    write_and_tell([(file, starter_text(kind, title=title, command=command))])
+    outputs = [(file, starter_text(kind, title=title, command=command))]
+    write_whole(outputs)
+    say_written(outputs)
     if file != "-":
         echo(f"Edit it, then: {command}")
 

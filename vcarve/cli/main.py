@@ -14,7 +14,7 @@ from typing import NoReturn
 import click
 
 from vcarve import __version__
-from vcarve.cli.options import WRITES
+from vcarve.cli.options import asked
 from vcarve.cli.terminal import echo, told
 from vcarve.errors import (
     EXIT_BAD_INPUT,
@@ -89,11 +89,13 @@ class Group(click.Group):
             raise
         except InternalError as error:
             report(error, str(error))
-        except MizoError as error:
-            fail(error, writes=WRITES in ctx.meta)
-        except MemoryError:
-            want = "the memory does not suffice for this; fewer lines (a larger pitch) or a coarser --step need less"
-            fail(InputError(Problem(want=want)), writes=WRITES in ctx.meta)
+        except (MizoError, MemoryError) as error:
+            if isinstance(error, MemoryError):
+                error = InputError(
+                    "the memory does not suffice for this; fewer lines (a larger pitch) or a coarser --step need less"
+                )
+            # A dry run reads, whatever else it is asked for.
+            fail(error, writes=bool(asked()) and ctx.invoked_subcommand != "dry-run")
         except OSError as error:
             if _nobody_reads(error):
                 quiet_end()

@@ -1,26 +1,51 @@
-"""Options that several commands share."""
+"""Options that several commands share, and what they make of them."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from functools import partial
-from typing import TYPE_CHECKING
+from collections.abc import Callable, Sequence
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
+from vcarve.cli.terminal import echo
 from vcarve.errors import InputError, Problem
 
 if TYPE_CHECKING:
+    from vcarve.cli.files import Output
     from vcarve.job.records import Job
 
-WRITES = "mizo.writes"  # in a call's context where a file was asked for
+_Taking = TypeVar("_Taking", bound=Callable[..., Any] | click.Command)
+_WRITES = "mizo.writes"  # in a call's context: what is asked for, as (what, path)
 
 
-def asked(ctx: click.Context, _: click.Parameter, path: str | None) -> str | None:
-    """Note that a call is to write a file: only then is it news that nothing was written."""
-    if path is not None:
-        ctx.meta[WRITES] = True
-    return path
+def asked() -> list[tuple[str, str]]:
+    """Return the files that this call is to write, as ``files.claim`` takes them."""
+    found: list[tuple[str, str]] = click.get_current_context().meta.setdefault(_WRITES, [])
+    return found
+
+
+def written(what: str, *names: str, of: Any = click.option, **more: Any) -> Callable[[_Taking], _Taking]:
+    """Make an option, or an argument, for a file that becomes ``what``; see ``files.ENDINGS``."""
+
+    def noted(_: click.Context, __: click.Parameter, path: str | None) -> str | None:
+        if path is not None:
+            asked().append((what, path))
+        return path
+
+    made: Callable[[_Taking], _Taking] = of(*names, callback=noted, **more)
+    return made
+
+
+def say(text: str) -> None:
+    """Print lines on standard output, or beside it where it belongs to a file that goes there."""
+    echo(text, err=any(path == "-" for _, path in asked()))
+
+
+def say_written(outputs: Sequence[Output]) -> None:
+    """Name the files that were written."""
+    for path, _ in outputs:
+        if path != "-":
+            say(f"wrote {path}")
 
 
 def opened(job: str, sets: tuple[str, ...]) -> Job:
@@ -36,16 +61,14 @@ def quantity(option: str, reader: Callable[[str], float], text: str | None) -> f
     """Read an option's quantity; a wrong one is a problem that names the option."""
     from vcarve.quantity import QuantityError
 
-    if text is None:
-        return None
     try:
-        return reader(text)
+        return None if text is None else reader(text)
     except QuantityError as error:
         raise InputError(Problem(key=option, value=text, want=str(error))) from None
 
 
-written = partial(click.option, callback=asked)
 json_option = click.option("--json", "json_", is_flag=True, help="Print JSON instead of words.")
+force_option = click.option("--force", is_flag=True, help="Write over a file that is there already.")
 job_argument = click.argument("job", metavar="JOB.yaml")
 set_option = click.option(
     "--set",

@@ -7,9 +7,18 @@ from dataclasses import replace
 
 import click
 
-from vcarve.cli.files import claim, ending, tell_written, write_and_tell, write_whole
-from vcarve.cli.options import job_argument, json_option, opened, set_option, written
-from vcarve.cli.terminal import Bar, echo, told, typed
+from vcarve.cli.files import Output, claim, ending, write_whole
+from vcarve.cli.options import (
+    asked,
+    job_argument,
+    json_option,
+    opened,
+    say,
+    say_written,
+    set_option,
+    written,
+)
+from vcarve.cli.terminal import Bar, told, typed
 from vcarve.errors import RefusedError, grouped
 
 
@@ -18,10 +27,15 @@ from vcarve.errors import RefusedError, grouped
     epilog="Example: mizo program trivet.yaml -o trivet.nc --set groove.depth=1.5 --picture trivet.svg",
 )
 @job_argument
-@written("-o", "--output", metavar="FILE", help="Where the program goes; - is standard output.")
+@written("a program", "-o", "--output", metavar="FILE", help="Where the program goes; - is standard output.")
 @set_option
-@written("--picture", metavar="FILE.svg", help="Draw the plan: grooves at true width, passes, rapids.")
-@written("--page", metavar="FILE.html", help="The dry run as a page that plays the program.")
+@written(
+    "a picture of the plan",
+    "--picture",
+    metavar="FILE.svg",
+    help="Draw the plan: grooves at true width, passes, rapids.",
+)
+@written("a page", "--page", metavar="FILE.html", help="The dry run as a page that plays the program.")
 @json_option
 def program(
     job: str, output: str | None, sets: tuple[str, ...], picture: str | None, page: str | None, json_: bool
@@ -36,45 +50,50 @@ def program(
     from vcarve.report import plan_sentence, program_json, program_rows
 
     loaded = opened(job, sets)
-    claim((("a program", output), ("a picture of the plan", picture), ("a page", page)), inputs=loaded.files)
-    aside = "-" in (output, picture, page)  # standard output is a file's then; what is said goes beside it
+    claim(asked(), loaded.files)
     with Bar() as bar:
         made = plan_program(loaded, progress=bar)
-    outputs: list[tuple[str, str | bytes]] = []
+    outputs: list[Output] = []
     if output is not None and not made.refused:
         outputs.append((output, made.text))
     if picture is not None:
         outputs.append((picture, draw(made, ".svg")))
     if page is not None:
         outputs.append((page, draw(replace(made, file=None if output == "-" else output), ".html")))
-    write_whole(outputs, inputs=loaded.files)
+    write_whole(outputs)
     if json_:
-        echo(json.dumps(program_json(made)), err=aside)
+        say(json.dumps(program_json(made)))
     if made.refused:
         from vcarve.cli.main import fail
 
-        written = [path for path, _ in outputs]
-        fail(RefusedError(made.told), writes=output is not None, written=written)
+        fail(RefusedError(made.told), writes=output is not None, written=[path for path, _ in outputs])
     if json_:
         return
-    echo(click.style(made.job.name, bold=True), err=aside)
+    say(click.style(made.job.name, bold=True))
     for label, text in program_rows(made):
-        echo(f"  {label:<10}{text}", err=aside)
+        say(f"  {label:<10}{text}")
     for group in grouped(made.told):
-        echo(f"  {told(group)}", err=aside)
-    echo(plan_sentence(made), err=aside)
-    tell_written(outputs)
+        say(f"  {told(group)}")
+    say(plan_sentence(made))
+    say_written(outputs)
     if not outputs:
-        echo("Nothing written; give -o FILE to write the program.")
+        say("Nothing written; give -o FILE to write the program.")
     elif output not in (None, "-") and page is None and job != "-":
         words = ["mizo", "dry-run", str(output), "--job", job]
         words += [word for one in sets for word in ("--set", one)]
-        echo(f"Look at it before cutting: {typed([*words, '--page', 'dry-run.html'])}", err=aside)
+        say(f"Look at it before cutting: {typed([*words, '--page', 'dry-run.html'])}")
 
 
 @click.command("lines", epilog="Example: mizo lines trivet.yaml -o trivet.dxf")
 @job_argument
-@written("-o", "--output", metavar="FILE", required=True, help="Where the drawing goes: .svg or .dxf.")
+@written(
+    "a drawing of the lines",
+    "-o",
+    "--output",
+    metavar="FILE",
+    required=True,
+    help="Where the drawing goes: .svg, or .dxf (of release 2000).",
+)
 @set_option
 def lines(job: str, output: str, sets: tuple[str, ...]) -> None:
     """Draw a job's lines, the outlines of its grooves and its land, true to scale in millimetres."""
@@ -82,6 +101,7 @@ def lines(job: str, output: str, sets: tuple[str, ...]) -> None:
     from vcarve.layout.stages import lay_out
 
     loaded = opened(job, sets)
-    claim([("a drawing of the lines", output)], inputs=loaded.files)
-    drawn = draw(lay_out(loaded), ending("a drawing of the lines", output))
-    write_and_tell([(output, drawn)], loaded.files)
+    claim(asked(), loaded.files)
+    outputs = [(output, draw(lay_out(loaded), ending("a drawing of the lines", output)))]
+    write_whole(outputs)
+    say_written(outputs)

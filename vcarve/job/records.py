@@ -5,6 +5,7 @@ Rules that join several keys of one section are checked here, as soon as every k
 
 from __future__ import annotations
 
+import math
 from pathlib import Path
 from typing import Annotated, Any, Literal, Self, get_args
 
@@ -204,7 +205,8 @@ class Groove(Record):
     taper_mm: TaperMm | None = Field(
         None,
         description="ends of lines that end in nothing rise to the surface over this length, measured along the line, and so end "
-        "in a point; a shorter line rises over all of its length, one with two such ends over half of it from each",
+        "in a point; a shorter line rises over all of its length, one with two such ends over half of it from each; ends at a "
+        "margin are such ends unless a frame closes them, those at the piece's edge are not",
     )
     lost_land: Literal["refuse", "allow"] = Field(
         "refuse", description="allow cuts a job even where most cells keep no land between the grooves"
@@ -238,7 +240,6 @@ class Feed(Record):
     spindle_rpm: SpeedRpm | None = Field(None, description="spindle speed")
 
 
-ROUND = ("circle", "ellipse", "polygon")  # shapes whose corner would be in the air
 HOP_MM = 1.0
 CLAMP_ROOM_MM = 1.0  # between the bit and the tallest clamp on its way across
 
@@ -361,11 +362,16 @@ class Job(Record):
     @field_validator("zero")
     @classmethod
     def _zero_lies_on_the_piece(cls, zero: Zero, info: ValidationInfo) -> Zero:
-        """Take the centre of a piece whose corner would be in the air, where no place is given."""
-        piece: Piece | None = info.data.get("piece")
-        if piece is not None and piece.outline.shape in ROUND and "xy" not in zero.model_fields_set:
-            return zero.model_copy(update={"xy": "centre"})
-        return zero
+        """Take the centre of a piece whose corner would be in the air, and no turn that moves nothing."""
+        piece, machine = info.data.get("piece"), info.data.get("machine")
+        if piece is None or machine is None:
+            return zero
+        across_mm = math.hypot(piece.width_mm, piece.height_mm)
+        moves = math.radians(abs(zero.turn_deg)) * across_mm >= 0.5 * machine.last_decimal_mm
+        round_ = piece.outline.shape in ("circle", "ellipse", "polygon") and "xy" not in zero.model_fields_set
+        return zero.model_copy(
+            update={"xy": "centre" if round_ else zero.xy, "turn_deg": zero.turn_deg if moves else 0.0}
+        )
 
     @field_validator("plan")
     @classmethod
