@@ -5,168 +5,115 @@ Both are drawn to scale from facts alone; colours come from classes the page's s
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from html import escape
 
 import numpy as np
 
+from vcarve.dryrun.tip import Tip
 from vcarve.job.bench import Bit
 from vcarve.job.records import Job
 from vcarve.layout.stages import Kind
 from vcarve.plane.arrays import Floats
-from vcarve.quantity import Figures
 from vcarve.run import DryRun
+from vcarve.view.svg import drawn, text
 from vcarve.view.wording import length, plain
 
 _WIDE = 320.0
+_LEFT = 34.0  # where the wood begins
 _TOP = 46.0  # where the wood's surface is
 _MOST_DEEP = 78.0
 _MOST_BELOW = 54.0  # more wood than this below the tip is shown with a break
 _AT_MOST = 3
 _SIGN = 6.2  # how wide a sign of the words is, about
 _BESIDE = 22.0  # from a groove to its depth, written to the right of it, and a little after it
+_TEAR = "q6 -5 12 0t12 0" * 12
 
 
 def section_svg(job: Job, kinds: Sequence[Kind]) -> str:
     """Return the cross-section of every kind of groove, all to one scale."""
     grooves, figures, bit = kinds[:_AT_MOST], job.figures, job.bit
-    room = (_WIDE - 34.0) / len(grooves)
-    deepest = max(g.depth_mm for g in grooves)
-    widest = max(g.width_mm for g in grooves)
-    beside = _BESIDE + _SIGN * max(len(length(g.depth_mm, figures)) for g in grooves)
-    scale = min(_MOST_DEEP / deepest, (room - beside - 4.0) / widest)
     thickness = job.piece.thickness_mm
-    broken = (thickness - deepest) * scale > _MOST_BELOW
-    bottom = _TOP + deepest * scale + (_MOST_BELOW if broken else (thickness - deepest) * scale)
-    middles = [34.0 + room * (i + 0.5) - beside / 2.0 for i in range(len(grooves))]
-
-    parts = [_wood(grooves, middles, scale, bit, bottom)]
-    for groove, middle in zip(grooves, middles, strict=True):
-        parts.append(_dimensions(groove, middle, scale, figures))
-    parts.append(_angle(grooves[0], middles[0], scale, bit))
-    if broken:
-        parts.append(_break(_TOP + deepest * scale + _MOST_BELOW * 0.66))
-    parts.append(_upright(20.0, _TOP, bottom, length(thickness, figures), turned=True))
-    deep = max(range(len(grooves)), key=lambda i: grooves[i].depth_mm)
-    left = thickness - grooves[deep].depth_mm
-    tip = _TOP + grooves[deep].depth_mm * scale
-    words = f"{length(left, figures)} left" if left > 0 else "through"
-    x = middles[deep]
-    parts.append(_upright(x, tip, bottom, ""))
-    at, anchor = (x + 7.0, "start") if x < _WIDE * 0.6 else (x - 7.0, "end")
-    y = tip + (bottom - tip) * 0.36 + 4.0
-    parts.append(f'<text x="{at:.1f}" y="{y:.1f}" text-anchor="{anchor}">{words}</text>')
-    told = "; ".join(
-        f"{g.name}: {length(g.width_mm, figures)} wide, {length(g.depth_mm, figures)} deep, "
-        f"{length(thickness - g.depth_mm, figures)} left below"
-        for g in grooves
+    deep = max(grooves, key=lambda groove: groove.depth_mm)
+    room = (_WIDE - _LEFT) / len(grooves)
+    beside = _BESIDE + _SIGN * max(len(length(g.depth_mm, figures)) for g in grooves)
+    scale = min(_MOST_DEEP / deep.depth_mm, (room - beside - 4.0) / max(g.width_mm for g in grooves))
+    left = thickness - deep.depth_mm
+    deepest = _TOP + deep.depth_mm * scale
+    bottom = deepest + min(left * scale, _MOST_BELOW)
+    top, walls, parts, told = "", "", "", []
+    if left * scale > _MOST_BELOW:
+        # The draughtsman's sign for wood left out: a gap between two wavering lines.
+        y = deepest + _MOST_BELOW * 0.66
+        parts += drawn('<path class="gap" d="M28 {}{}v6H28Z"/>', y - 3.0, _TEAR)
+        parts += drawn('<path class="tear" d="M28 {}{tear}M28 {}{tear}"/>', y - 3.0, y + 3.0, tear=_TEAR)
+    for number, groove in enumerate(grooves):
+        middle = _LEFT + room * (number + 0.5) - beside / 2.0
+        half, tip = groove.width_mm * scale / 2.0, _TOP + groove.depth_mm * scale
+        side = middle + half + 14.0
+        right = profile(bit, groove.depth_mm) * (scale, -scale) + (middle, tip)
+        both = np.vstack([right[::-1] * (-1.0, 1.0) + (2.0 * middle, 0.0), right])
+        line = "L".join(drawn("{} {}", *spot) for spot in both.tolist())
+        top += f"L{line}"
+        walls += f'<path class="wall" d="M{line}"/>'
+        wide, high = length(groove.width_mm, figures), length(groove.depth_mm, figures)
+        parts += drawn(
+            '<path class="help" d="M{} {y}V{up}M{} {y}V{up}M{} {}H{}"/>',
+            *(middle - half, middle + half, middle + 4.0, tip, side + 4.0),
+            y=_TOP - 2.0,
+            up=_TOP - 18.0,
+        )
+        parts += _dimension(middle - half, _TOP - 14.0, middle + half, _TOP - 14.0)
+        parts += text(middle, _TOP - 20.0, wide, anchor="middle")
+        parts += text(middle, _TOP - 34.0, groove.name, "name", "middle")
+        parts += _dimension(side, _TOP, side, tip) + text(side + 6.0, (_TOP + tip) / 2.0 + 4.0, high)
+        told.append(
+            f"{groove.name}: {wide} wide, {high} deep, {length(thickness - groove.depth_mm, figures)} left below"
+        )
+        if number == 0:
+            lean, reach = np.radians(bit.angle_deg) / 2.0, min(0.62 * (tip - _TOP), 30.0)
+            dx, y = reach * np.sin(lean), tip - reach * np.cos(lean)
+            arc = '<path class="dim" d="M{} {y}A{r} {r} 0 0 1 {} {y}"/>'
+            parts += drawn(arc, middle - dx, middle + dx, y=y, r=reach)
+            parts += text(middle - 6.0, tip + 8.0, f"{plain(bit.angle_deg, 1)}°", anchor="end")
+        if groove is deep:
+            x, y = middle, deepest + (bottom - deepest) * 0.36 + 4.0
+            words = f"{length(left, figures)} left" if left > 0 else "through"
+            parts += _dimension(x, deepest, x, bottom)
+            parts += text(x + 7.0, y, words) if x < _WIDE * 0.6 else text(x - 7.0, y, words, anchor="end")
+    parts += _dimension(20.0, _TOP, 20.0, bottom) + text(
+        14.0, (_TOP + bottom) / 2.0, length(thickness, figures), anchor="middle", turn=-90.0
     )
-    label = escape(f"Cross-section to scale, {plain(bit.angle_deg, 1)} degree bit. {told}.", quote=True)
-    tall = bottom + 22.0
-    return (
-        f'<svg class="section" viewBox="0 0 {_WIDE:g} {tall:.1f}" role="img" aria-label="{label}">'
-        + "".join(parts)
-        + "</svg>"
+    label = escape(
+        f"Cross-section to scale, {plain(bit.angle_deg, 1)} degree bit. {'; '.join(told)}.", quote=True
     )
-
-
-def profile(bit: Bit, depth_mm: float, steps: int = 12) -> list[tuple[float, float]]:
-    """Return right half of the bit from its tip up: (radius, height above the tip), ending at ``depth_mm``.
-
-    A flat tip is a step of half its width, a rounded one an arc tangent to the cone; above the cutting diameter
-    the wall is upright.
-    """
-    half = math.radians(bit.angle_deg) / 2.0
-    points = [(0.0, 0.0)]
-    if bit.tip_radius_mm > 0.0:
-        radius = bit.tip_radius_mm
-        for i in range(1, steps + 1):
-            turn = (math.pi / 2.0 - half) * i / steps
-            points.append((radius * math.sin(turn), radius * (1.0 - math.cos(turn))))
-    elif bit.tip_mm > 0.0:
-        points.append((bit.tip_mm / 2.0, 0.0))
-    x, y = points[-1]
-    reach = bit.diameter_mm / 2.0
-    shoulder = y + (reach - x) / math.tan(half)
-    if shoulder >= depth_mm:
-        points = [p for p in points if p[1] < depth_mm] or [(0.0, 0.0)]
-        x, y = points[-1]
-        points.append((x + (depth_mm - y) * math.tan(half), depth_mm))
-        return points
-    return [*points, (reach, shoulder), (reach, depth_mm)]
-
-
-def _wood(grooves: Sequence[Kind], middles: list[float], scale: float, bit: Bit, bottom: float) -> str:
-    path = [f"M34 {bottom:.1f}V{_TOP:g}"]
-    walls = []
-    for groove, middle in zip(grooves, middles, strict=True):
-        right = [
-            (middle + r * scale, _TOP + (groove.depth_mm - h) * scale)
-            for r, h in profile(bit, groove.depth_mm)
-        ]
-        left = [(2 * middle - x, y) for x, y in right[::-1]]
-        line = "L".join(f"{x:.2f} {y:.2f}" for x, y in left + right)
-        path.append(f"L{line}")
-        walls.append(f'<path class="wall" d="M{line}"/>')
-    path.append(f"L{_WIDE:g} {_TOP:g}V{bottom:.1f}Z")
-    return f'<path class="wood" d="{"".join(path)}"/>{"".join(walls)}'
-
-
-def _dimensions(groove: Kind, middle: float, scale: float, figures: Figures) -> str:
-    half = groove.width_mm * scale / 2.0
-    side = middle + half + 14.0
-    tip = _TOP + groove.depth_mm * scale
-    return (
-        _across(middle - half, middle + half, _TOP - 14.0, length(groove.width_mm, figures))
-        + f'<text class="name" x="{middle:.1f}" y="{_TOP - 34:.1f}" text-anchor="middle">{escape(groove.name)}</text>'
-        + f'<path class="help" d="M{middle + 4:.1f} {tip:.1f}H{side + 4:.1f}"/>'
-        + _upright(side, _TOP, tip, length(groove.depth_mm, figures))
+    return drawn(
+        '<svg class="section" viewBox="0 0 {wide} {}" role="img" aria-label="{}">'
+        '<path class="wood" d="M{left} {low}V{top}{}L{wide} {top}V{low}Z"/>{}{}</svg>',
+        *(bottom + 22.0, label, top, walls, parts),
+        wide=_WIDE,
+        left=_LEFT,
+        low=bottom,
+        top=_TOP,
     )
 
 
-def _angle(groove: Kind, middle: float, scale: float, bit: Bit) -> str:
-    """Return the bit's angle: an arc between the walls, and the figure beside the tip where the wood is empty."""
-    deep = groove.depth_mm * scale
-    lean = math.radians(bit.angle_deg) / 2.0
-    reach = min(0.62 * deep, 30.0)
-    dx, dy = reach * math.sin(lean), reach * math.cos(lean)
-    tip = _TOP + deep
-    return (
-        f'<path class="dim" d="M{middle - dx:.1f} {tip - dy:.1f}A{reach:.1f} {reach:.1f} 0 0 1 '
-        f'{middle + dx:.1f} {tip - dy:.1f}"/>'
-        f'<text x="{middle - 6:.1f}" y="{tip + 8:.1f}" text-anchor="end">{plain(bit.angle_deg, 1)}°</text>'
-    )
+def profile(bit: Bit, depth_mm: float) -> Floats:
+    """Return the right half of the bit from its tip up to ``depth_mm``: rows (n, 2) of radius and height above the tip."""
+    tip = Tip.of(bit)
+    reach = float(tip.reach_mm(np.array(depth_mm)))
+    radius = np.unique([*np.linspace(0.0, min(tip.joint_mm, reach), 13), tip.flat_mm, reach])
+    # Above the cutting diameter the wall is upright.
+    return np.vstack([np.column_stack([radius, tip.rise(radius)]), (reach, depth_mm)])
 
 
-def _across(x0: float, x1: float, y: float, words: str) -> str:
-    return (
-        f'<path class="help" d="M{x0:.1f} {_TOP - 2:.1f}V{y - 4:.1f}M{x1:.1f} {_TOP - 2:.1f}V{y - 4:.1f}"/>'
-        f'<path class="dim" d="M{x0 - 4:.1f} {y:.1f}H{x1 + 4:.1f}'
-        f'M{x0 - 3:.1f} {y + 3:.1f}l6 -6M{x1 - 3:.1f} {y + 3:.1f}l6 -6"/>'
-        f'<text x="{(x0 + x1) / 2:.1f}" y="{y - 6:.1f}" text-anchor="middle">{words}</text>'
-    )
-
-
-def _upright(x: float, y0: float, y1: float, words: str, turned: bool = False) -> str:
-    middle = (y0 + y1) / 2.0
-    text = (
-        f'<text transform="translate({x - 6:.1f} {middle:.1f}) rotate(-90)" text-anchor="middle">{words}</text>'
-        if turned
-        else f'<text x="{x + 6:.1f}" y="{middle + 4:.1f}">{words}</text>'
-    )
-    return (
-        f'<path class="dim" d="M{x:.1f} {y0 - 4:.1f}V{y1 + 4:.1f}'
-        f'M{x - 3:.1f} {y0 + 3:.1f}l6 -6M{x - 3:.1f} {y1 + 3:.1f}l6 -6"/>{text}'
-    )
-
-
-def _break(y: float) -> str:
-    """Return the draughtsman's sign for wood left out: a gap between two wavering lines."""
-    wave = "q6 -5 12 0t12 0" * 12
-    return (
-        f'<path class="gap" d="M28 {y - 3:.1f}{wave}v6H28Z"/>'
-        f'<path class="tear" d="M28 {y - 3:.1f}{wave}M28 {y + 3:.1f}{wave}"/>'
+def _dimension(x0: float, y0: float, x1: float, y1: float) -> str:
+    """Return the line of a dimension, a little longer than it, with a stroke across each end."""
+    ends = np.array([(x0, y0), (x1, y1)])
+    line = ends + np.outer((-4.0, 4.0), np.sign(ends[1] - ends[0]))
+    strokes = ends + np.array((-3.0, 3.0))
+    return drawn(
+        '<path class="dim" d="M{} {}L{} {}M{} {}l6 -6M{} {}l6 -6"/>', *line.ravel(), *strokes.ravel()
     )
 
 
@@ -207,7 +154,5 @@ def zero_svg(run: DryRun, size: float = 120.0) -> str:
         f'<path class="axis" d="M{x:.1f} {y:.1f}h24m-5 -3l5 3l-5 3M{x:.1f} {y:.1f}v-24m-3 5l3 -5l3 5"/>'
         f'<circle class="spot" cx="{x:.1f}" cy="{y:.1f}" r="5"/>'
         f'<path class="half" d="M{x:.1f} {y:.1f}v-5a5 5 0 0 1 5 5zM{x:.1f} {y:.1f}v5a5 5 0 0 1 -5 -5z"/>'
-        f'<text x="{x + 26:.1f}" y="{y + 12:.1f}">X</text>'
-        f'<text x="{x - 5:.1f}" y="{y - 20:.1f}" text-anchor="end">Y</text>'
-        "</svg>"
+        f"{text(x + 26.0, y + 12.0, 'X')}{text(x - 5.0, y - 20.0, 'Y', anchor='end')}</svg>"
     )
