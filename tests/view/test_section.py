@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+from typing import get_args
 from xml.etree import ElementTree
 
 import numpy as np
@@ -11,7 +12,7 @@ import pytest
 
 from small_job import with_job
 from vcarve.job.bench import Bit
-from vcarve.job.records import Clamp, Zero
+from vcarve.job.records import Clamp, Zero, ZeroPlace
 from vcarve.layout.stages import Kind
 from vcarve.quantity import MM
 from vcarve.run import DryRun, Made
@@ -120,6 +121,23 @@ def test_zero_is_drawn_where_it_is(tile: Made) -> None:
     )
     assert back_right[0] > corner[0]
     assert back_right[1] < corner[1]  # the back of the piece is up on the drawing
+
+
+@pytest.mark.parametrize("turn_deg", [0.0, 30.0, -30.0])
+@pytest.mark.parametrize("xy", get_args(ZeroPlace))
+def test_arrows_of_the_zero_are_seen_whole(tile: Made, xy: ZeroPlace, turn_deg: float) -> None:
+    """Wherever zero is, the arrows of 24 and the names of X and Y, of signs up to 9 by 10, lie in the drawing."""
+    root = ElementTree.fromstring(zero_svg(with_job(tile, zero=Zero(xy=xy, turn_deg=turn_deg))))
+    left, top, wide, tall = (float(value) for value in root.attrib["viewBox"].split())
+    spot = next(node for node in root.iter("circle"))
+    names = [(float(node.attrib["x"]), float(node.attrib["y"])) for node in root.iter("text")]
+
+    assert names[0][0] + 9.0 <= left + wide
+    assert names[1][1] - 10.0 >= top
+    assert float(spot.attrib["cx"]) + 24.0 <= left + wide
+    assert names[0][1] + 2.0 <= top + tall
+    assert names[1][0] - 9.0 >= left
+    assert (float(root.attrib["width"]), float(root.attrib["height"])) == pytest.approx((wide, tall), abs=1.0)
 
 
 def test_clamps_are_drawn_where_they_hold(tile: Made) -> None:

@@ -126,7 +126,7 @@ def clamps_mm(job: Job) -> list[list[float]]:
 def zero_svg(run: DryRun, size: float = 120.0) -> str:
     """Return the piece from above as it lies, with clamps, the work origin and the directions of X and Y; nothing without a job.
 
-    ``size`` is the most it is wide.
+    ``size`` is the most it is wide, but for arrows that stand out of it.
     """
     pad = 14.0
     if run.layout is None:
@@ -146,9 +146,10 @@ def zero_svg(run: DryRun, size: float = 120.0) -> str:
         corners = run.setup.in_work(np.array([(x0, y0), (x0 + w, y0), (x0 + w, y0 + h), (x0, y0 + h)]))
         held += closed(corners) + closed(corners[[0, 2]]) + closed(corners[[1, 3]])
     x, y = pad - low[0] * scale, pad + high[1] * scale
+    top, right = min(0.0, y - 30.0), max(wide, x + 35.0)  # where the arrows stand beyond the piece
+    box = f'viewBox="0 {top:.1f} {right:.1f} {tall - top:.1f}" width="{right:.0f}" height="{tall - top:.0f}"'
     return (
-        f'<svg class="zero" viewBox="0 0 {wide:.1f} {tall:.1f}" width="{wide:.0f}" height="{tall:.0f}" role="img" '
-        'aria-label="Where zero is on the piece">'
+        f'<svg class="zero" {box} role="img" aria-label="Where zero is on the piece">'
         f'<path class="wood" fill-rule="evenodd" d="{"".join(map(closed, rings))}"/>'
         f'<path class="clamp" d="{held}"/>'
         f'<path class="axis" d="M{x:.1f} {y:.1f}h24m-5 -3l5 3l-5 3M{x:.1f} {y:.1f}v-24m-3 5l3 -5l3 5"/>'

@@ -15,8 +15,8 @@ import numpy as np
 
 from vcarve.groove.model import Grooves
 from vcarve.network.model import Network
-from vcarve.plane.arcs import chord_counts, chords, cross, evenly, left, points, size
-from vcarve.plane.arrays import Floats, Ints
+from vcarve.plane.arcs import chord_counts, cross, evenly, left, points, size
+from vcarve.plane.arrays import Bools, Floats, Ints
 
 SAG_MM = 0.02
 FAN_RAD = 0.4
@@ -43,48 +43,48 @@ def _leaning(u: Floats, narrowing: Floats) -> Floats:
     return np.asarray(np.sqrt(1.0 - lean**2) * left(u) + lean * u)
 
 
+def _chords(curve: Floats, half_mm: Floats) -> tuple[Ints, Floats, Floats, Floats, Floats]:
+    """Return the chords of grooves that are ``half_mm`` (2, n) to either side at both ends of curves (n, 5).
+
+    Gives the curve of each chord (m,), its ends (2, m, 2), the half-widths there (2, m), its length and its direction.
+    """
+    count = chord_counts(curve, SAG_MM)
+    owner, share = evenly(count)
+    shares = np.stack([share, share + 1.0 / count[owner]])
+    ends = points(curve[owner], shares)
+    first, last = half_mm[:, owner]
+    length = np.maximum(size(ends[1] - ends[0]), 1e-9)
+    return owner, ends, first + shares * (last - first), length, (ends[1] - ends[0]) / length[:, None]
+
+
 def slim_shapes(curve: Floats, half_mm: Floats) -> Floats:
     """Return what grooves that narrow along curves (n, 5) cover, chord by chord, their round ends left out: polygons (m, 4, 2).
 
     ``half_mm`` (2, n) is half of their width at their starts and ends.
     """
-    count = chord_counts(curve, SAG_MM)
-    owner, share = evenly(count)
-    upto = share + 1.0 / count[owner]
-    a, b = points(curve[owner], share), points(curve[owner], upto)
-    first, last = half_mm[:, owner]
-    at_a, at_b = (first + at * (last - first) for at in (share, upto))
-    length = np.maximum(size(b - a), 1e-9)
-    u, narrowing = (b - a) / length[:, None], (at_a - at_b) / length
+    _, (a, b), half, length, u = _chords(curve, half_mm)
+    narrowing = (half[0] - half[1]) / length
     one, other = _leaning(u, narrowing), _leaning(-u, -narrowing)
-    at_a, at_b = at_a[:, None], at_b[:, None]
+    at_a, at_b = half[..., None]
     return np.stack([a + at_a * one, b + at_b * one, b + at_b * other, a + at_a * other], axis=1)
 
 
 def _neighbours(start: Ints) -> tuple[Ints, Ints]:
     """Return the side before and the side after each side of rings that begin at ``start`` and end where the next begins."""
-    after = np.arange(start[-1]) + 1
+    before, after = np.arange(start[-1]) - 1, np.arange(start[-1]) + 1
     filled = start[1:] > start[:-1]
     first, last = start[:-1][filled], start[1:][filled] - 1
-    after[last] = first
-    before = np.empty_like(after)
-    before[after] = np.arange(len(after))
+    before[first], after[last] = last, first
     return before, after
 
 
 def walls(network: Network, grooves: Grooves) -> Walls:
     """Return the walls of every groove, on the side of every cell it bounds."""
-    half_edge = network.ring_half_edge
-    a, count = chords(network.walked(half_edge), SAG_MM)
-    owner, share = evenly(count)
-    edge = (half_edge >> 1)[owner]
-    upto = share + 1.0 / count[owner]
-    back = (half_edge & 1).astype(bool)[owner]
-    half, half_b = (grooves.half_at_mm(edge, np.where(back, 1.0 - at, at)) for at in (share, upto))
-    before, after = _neighbours(np.concatenate([[0], np.cumsum(count)])[network.ring_start])
-    along = a[after] - a
-    length = np.maximum(size(along), 1e-9)
-    u = along / length[:, None]
+    walked, back = network.ring_half_edge, network.ring_half_edge & 1
+    halves = grooves.ends_half_mm[np.stack([back, 1 - back]), walked >> 1]
+    owner, (a, b), (half, half_b), length, u = _chords(network.walked(walked), halves)
+    edge = (walked >> 1)[owner]
+    before, after = _neighbours(np.searchsorted(owner, network.ring_start))
     n = _leaning(u, (half - half_b) / length)
     rim = -left(n)
     cut = np.maximum(half, half_b) > 0.0
@@ -93,26 +93,19 @@ def walls(network: Network, grooves: Grooves) -> Walls:
     turn = np.where(cos < -1.0 + 1e-9, -np.pi, np.arctan2(sin, cos))
     # Where nothing is cut on the other side the groove has a round end instead.
     inner = (sin > SHARPEST_SIN) & (half > 0.0) & (half_b[before] > 0.0)
-    ends = (
-        _mitre(half, half_b[before], inner, sin, cos, turn),
-        _mitre(half_b, half[after], inner[after], sin[after], cos[after], turn[after]),
-    )
-    (a_bottom, a_rim, a_reach), (b_bottom, b_rim, b_reach) = ends
+    a_bottom, a_rim, a_beyond = _mitre(half, half_b[before], inner, sin, cos)
+    b_bottom, b_rim, b_beyond = _mitre(half_b, half[after], inner[after], sin[after], cos[after])
     # Where both mitres meet before the rim, the wall ends in that point.
-    room = np.maximum(length - a_bottom - b_bottom, 0.0)
-    lost = a_rim + b_rim
-    up = np.clip(np.where(lost > room, room / np.where(lost > room, lost, 1.0), 1.0), 0.0, 1.0)[:, None]
+    room, lost = np.maximum(length - a_bottom - b_bottom, 0.0), a_rim + b_rim
+    up = np.clip(np.divide(room, lost, out=np.ones_like(room), where=lost > room), 0.0, 1.0)[:, None]
     end_a = a + u * np.minimum(a_bottom, length)[:, None]
     end_b = a + u * np.maximum(length - b_bottom, 0.0)[:, None]
     rims = (
         end_b + up * (half_b[:, None] * n - b_rim[:, None] * rim),
         end_a + up * (half[:, None] * n + a_rim[:, None] * rim),
     )
-    # A wider groove keeps its depth beyond its line's end, until the narrower neighbour is as deep.
-    beyond_a = np.where(a_reach > 0.0, np.minimum(a_reach, length[before]), 0.0)[:, None]
-    beyond_b = np.where(b_reach > 0.0, np.minimum(b_reach, length[after]), 0.0)[:, None]
-    corner_a = np.where(beyond_a > 0.0, a - u[before] * beyond_a, end_a)
-    corner_b = np.where(beyond_b > 0.0, a[after] + u[after] * beyond_b, end_b)
+    corner_a = end_a - u[before] * np.minimum(a_beyond, length[before])[:, None]
+    corner_b = end_b + u[after] * np.minimum(b_beyond, length[after])[:, None]
     flat = np.stack([corner_a, end_a, end_b, corner_b, *rims], axis=1)[cut]
     # The cone round every outer corner between two grooves and round every loose end.
     outer = np.flatnonzero((turn < -SHARPEST_SIN) & (half > 0.0) & (half_b[before] > 0.0))
@@ -121,7 +114,7 @@ def walls(network: Network, grooves: Grooves) -> Walls:
     start = np.flatnonzero((half > 0.0) & ~cut[before])
     stop = np.flatnonzero((half_b > 0.0) & ~cut[after])
     fans, toward, slice_of = _fans(
-        np.concatenate([a[outer], a[start], a[after[stop]]]),
+        np.concatenate([a[outer], a[start], b[stop]]),
         np.concatenate([n[before[outer]], -u[start], n[stop]]),
         np.concatenate([turn[outer], np.full(len(start) + len(stop), -0.5 * np.pi)]),
         np.concatenate([np.maximum(half[outer], half_b[before[outer]]), half[start], half_b[stop]]),
@@ -134,19 +127,17 @@ def walls(network: Network, grooves: Grooves) -> Walls:
 
 
 def _mitre(
-    half: Floats, other: Floats, inner: np.ndarray, sin: Floats, cos: Floats, turn: Floats
+    half: Floats, other: Floats, inner: Bools, sin: Floats, cos: Floats
 ) -> tuple[Floats, Floats, Floats]:
     """Return where a wall begins at one end: along its line at the bottom, from there along its rim, and how far beyond its end.
 
-    ``half`` and ``other`` are the half-widths of this wall and of its neighbour there, ``sin``, ``cos`` and ``turn`` those of the
-    turn between them, positive for an inner corner.
+    ``half`` and ``other`` are the half-widths of this wall and of its neighbour there, ``sin`` and ``cos`` those of the turn
+    between them, positive for an inner corner.  A wider groove keeps its depth beyond its line's end, until the other is as deep.
     """
-    safe = np.where(inner, sin, 1.0)
-    tan_half = np.tan(np.clip(turn, -3.0, 3.0) / 2.0)
-    rim = np.where(np.isclose(half, other), half * tan_half, (other - half * cos) / safe)
+    safe = np.where(inner, sin, np.inf)
     more = (other - half) / safe
-    bottom = np.where(inner & (more > 0.0), more, 0.0)
-    return bottom, np.where(inner, rim, 0.0) - bottom, np.where(inner & (half > other + 1e-9), -more, 0.0)
+    bottom = np.maximum(more, 0.0)
+    return bottom, (other - half * cos) / safe - bottom, np.maximum(-more, 0.0)
 
 
 def _fans(tip: Floats, first: Floats, turn: Floats, half: Floats) -> tuple[Floats, Floats, Ints]:
@@ -159,11 +150,10 @@ def _fans(tip: Floats, first: Floats, turn: Floats, half: Floats) -> tuple[Float
     step = turn[owner] / count[owner]
     start = np.arctan2(first[owner, 1], first[owner, 0]) + share * turn[owner]
 
-    def spoke(angle: Floats) -> Floats:
-        return np.column_stack([np.cos(angle), np.sin(angle)])
-
-    at = tip[owner]
-    radius = half[owner][:, None]
-    one, two = at + radius * spoke(start), at + radius * spoke(start + step)
+    at, radius = tip[owner], half[owner][:, None]
+    one, middle, two = (
+        np.column_stack([np.cos(angle), np.sin(angle)]) for angle in (start, start + 0.5 * step, start + step)
+    )
+    one, two = at + radius * one, at + radius * two
     corners = np.stack([at, at, at, one, two, at], axis=1)
-    return corners, spoke(start + 0.5 * step), owner
+    return corners, middle, owner
