@@ -81,7 +81,6 @@ def _drawn(what: Pattern | Layout | DryRun, ending: str) -> str | bytes:
         what.surface,
         job.wood.tint,
         rings=what.layout.rings,
-        size_mm=(job.piece.width_mm, job.piece.height_mm),
         mark="Must not be cut" if what.refused else "",
     )
 

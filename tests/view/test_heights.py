@@ -7,7 +7,7 @@ import numpy as np
 from PIL import Image
 
 from vcarve.dryrun.surface import Surface
-from vcarve.view.heights import png16
+from vcarve.view.picture import heights_file
 
 
 def slope():
@@ -18,7 +18,7 @@ def slope():
 
 def test_heights_come_back():
     """Undoing the documented scale gives the heights again, the back edge in the picture's first row."""
-    picture: Any = Image.open(io.BytesIO(png16(slope())))
+    picture: Any = Image.open(io.BytesIO(heights_file(slope(), ".png")))
     values = np.asarray(picture, dtype=np.float64)
     floor = float(picture.text["floor-mm"])
 
@@ -31,4 +31,4 @@ def test_untouched_piece_is_white():
     """A piece without grooves is white all over."""
     flat = Surface(height_mm=np.zeros((2, 2), dtype=np.float32), step_mm=1.0, x0_mm=0.0, y0_mm=0.0)
 
-    assert (np.asarray(Image.open(io.BytesIO(png16(flat)))) == 65535).all()
+    assert (np.asarray(Image.open(io.BytesIO(heights_file(flat, ".png")))) == 65535).all()

@@ -17,8 +17,9 @@ GROUND = (245, 240, 229)
 
 
 def of(heights: npt.NDArray[np.float32]) -> Surface:
-    """Return a map of these heights (ny, nx), front row first, in steps of 0.1 mm."""
-    return Surface(height_mm=heights, step_mm=0.1, x0_mm=0.0, y0_mm=0.0)
+    """Return a map of these heights (ny, nx), front row first, in steps of 0.1 mm about the piece's centre."""
+    high, wide = heights.shape
+    return Surface(height_mm=heights, step_mm=0.1, x0_mm=0.05 - 0.05 * wide, y0_mm=0.05 - 0.05 * high)
 
 
 def groove(angle_deg: float, depth_mm: float = 1.0) -> Surface:

@@ -122,7 +122,7 @@ def dry_run(
     if picture is not None:
         outputs.append((picture, draw(run, ".png")))
     if heights is not None and run.surface is not None:
-        from vcarve.view.heights import heights_file
+        from vcarve.view.picture import heights_file
 
         outputs.append((heights, heights_file(run.surface, ending("the carved heights", heights))))
     write_whole(outputs)

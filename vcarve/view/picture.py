@@ -1,4 +1,4 @@
-"""The carved piece as a picture: its height map lit from the upper left, in the colour of its wood.
+"""The carved piece as a picture: its height map lit from the upper left, in the colour of its wood; or its heights alone.
 
 Light falls at 40° from the upper left, and a third of it, without shadows, from the right; a point is in shadow where the
 wood between it and the light stands higher.  Deep places get less light from the sky than open ones.  Same surface, same
@@ -15,6 +15,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 from PIL import Image, ImageChops, ImageDraw, ImageFilter, ImageFont
+from PIL.PngImagePlugin import PngInfo
 
 from vcarve.dryrun.surface import Surface
 from vcarve.view.look import LIGHT, SECOND, SECOND_SHARE, SUN, VALLEY, rgb
@@ -30,29 +31,21 @@ MARGIN = 0.06  # of the longer side, all round
 BAND = 0.05  # of the longer side, for words along the top
 MOST_STEPS = 96
 BAND_ROWS = 512
+WHITE = 65535
 
 
 def picture_png(
-    surface: Surface,
-    tint: str,
-    *,
-    rings: Sequence[Floats] = (),
-    size_mm: tuple[float, float] | None = None,
-    ground: str = LIGHT.paper,
-    longest_px: int = 2000,
-    mark: str = "",
+    surface: Surface, tint: str, *, rings: Sequence[Floats] = (), longest_px: int = 2000, mark: str = ""
 ) -> bytes:
     """Return PNG (RGB) of the piece on a plain ground, its longer side at most ``longest_px``.
 
-    ``tint`` and ``ground`` are ``#rrggbb``.  ``rings`` are the piece's outline and holes in piece coordinates (n, 2),
-    by default the whole map; ``size_mm`` (default: that of the map) is the piece's size, and says with ``rings``
-    where the piece lies: its centre is the origin.  ``mark`` is written on a band along the top.
+    ``tint`` is ``#rrggbb``.  ``rings`` are the piece's outline and holes in piece coordinates (n, 2), by default the whole map.
+    ``mark`` is written on a band along the top.
     """
     factor = max(1, math.ceil(max(surface.height_mm.shape) / longest_px))
-    wood = _lit(surface, rgb(tint), factor)
-    image = Image.fromarray(wood[::-1].copy())
-    mask = _mask(image.size, surface.step_mm * factor, rings, size_mm)
-    sheet = _mounted(image, mask, rgb(ground))
+    colours = _lit(surface, factor)[:, :, None] * np.array(rgb(tint), dtype=np.float32)
+    image = Image.fromarray(np.clip(colours + 0.5, 0, 255).astype(np.uint8)[::-1].copy())
+    sheet = _mounted(image, _mask(image.size, surface, factor, rings))
     if mark:
         sheet = _banded(sheet, mark)
     buffer = io.BytesIO()
@@ -60,53 +53,58 @@ def picture_png(
     return buffer.getvalue()
 
 
-def _lit(surface: Surface, tint: tuple[int, int, int], factor: int) -> npt.NDArray[np.uint8]:
-    """Return shaded wood (rows, columns, 3), front row first, ``factor`` pixels of the map averaged into one."""
-    heights = surface.height_mm
+def heights_file(surface: Surface, ending: str) -> bytes:
+    """Encode a surface as it is written to files with this ending: ``.npy`` (mm, row 0 at the front) or ``.png``.
+
+    The PNG is grey with 16 bits: 65535, the brightest, is the untouched top and 0 the deepest cut, evenly between them:
+    ``height_mm = floor_mm * (1 - value / 65535)``.  The floor, the size of a pixel and the place of the lower left one are
+    stored in it as text (``floor-mm``, ``step-mm``, ``x0-mm``, ``y0-mm``).  The back edge is its upper edge.
+    """
+    out = io.BytesIO()
+    if ending != ".png":
+        np.save(out, surface.height_mm, allow_pickle=False)
+        return out.getvalue()
+    floor = -surface.deepest_mm
+    values = np.rint(WHITE * (1.0 - surface.height_mm / (floor or -1.0))).astype(np.uint16)
+    about = PngInfo()
+    facts = {"floor-mm": floor, "step-mm": surface.step_mm, "x0-mm": surface.x0_mm, "y0-mm": surface.y0_mm}
+    for name, value in facts.items():
+        about.add_text(name, f"{value:.6f}")
+    Image.fromarray(values[::-1].copy()).save(out, format="PNG", pnginfo=about)
+    return out.getvalue()
+
+
+def _lit(surface: Surface, factor: int) -> Array32:
+    """Return the light on the wood (rows, columns), front row first, ``factor`` pixels of the map averaged into one."""
+    heights, step = surface.height_mm, surface.step_mm
     rows, columns = heights.shape
-    wide = -(-columns // factor)
-    reach = _shadow_steps(heights, surface.step_mm)
-    band = max(factor, BAND_ROWS // factor * factor)
-    result = np.empty((-(-rows // factor), wide, 3), dtype=np.uint8)
-    for first in range(0, rows, band):
-        last = min(first + band, rows)
-        low, high = max(0, first - 1), min(rows, last + reach + 1)
-        part = np.ascontiguousarray(heights[low:high], dtype=np.float32)
-        light = _light(part, surface.step_mm, reach)[first - low : last - low]
-        x = np.arange(columns, dtype=np.float32) * np.float32(surface.step_mm)
-        y = np.arange(first, last, dtype=np.float32) * np.float32(surface.step_mm)
-        light *= 1.0 + np.float32(GRAIN) * _grain(x, y)
-        small = _average(light, factor)
-        colours = small[:, :, None] * np.array(tint, dtype=np.float32)
-        result[first // factor : first // factor + len(small)] = np.clip(colours + 0.5, 0, 255).astype(
-            np.uint8
-        )
-    return result
-
-
-def _shadow_steps(heights: Floats, step_mm: float) -> int:
-    """How many pixels the longest shadow can be, at most ``MOST_STEPS``."""
-    deepest = -float(heights.min(initial=0.0))
     climb = SUN[2] / math.hypot(SUN[0], SUN[1])
-    return min(MOST_STEPS, math.ceil(deepest / climb / step_mm))
+    reach = min(MOST_STEPS, math.ceil(surface.deepest_mm / climb / step))  # pixels the longest shadow takes
+    band = max(factor, BAND_ROWS // factor * factor)
+    x_mm, y_mm = (np.arange(count, dtype=np.float32) * np.float32(step) for count in (columns, rows))
+    bands = []
+    for first in range(0, rows, band):
+        last, low = min(first + band, rows), max(0, first - 1)
+        part = np.ascontiguousarray(heights[low : last + reach + 1], dtype=np.float32)
+        light = _light(part, step, reach)[first - low : last - low]
+        light *= 1.0 + np.float32(GRAIN) * _grain(x_mm, y_mm[first:last])
+        bands.append(np.asarray(Image.fromarray(light).reduce(factor)))
+    return np.vstack(bands)
 
 
 def _light(heights: Array32, step_mm: float, reach: int) -> Array32:
     """Return light on every pixel as a share of that on the flat top, same shape."""
     if min(heights.shape) < 2:
         return np.ones_like(heights)
-    slope_y, slope_x = np.gradient(heights, np.float32(step_mm))
+    slope_y, slope_x = np.gradient(heights, step_mm)
     steep = np.sqrt(1.0 + slope_x**2 + slope_y**2)
-
-    def direct(light: tuple[float, float, float]) -> Array32:
-        facing = (-slope_x * light[0] - slope_y * light[1] + light[2]) / (steep * light[2])
-        return np.asarray(np.clip(facing, 0.0, None))
-
-    first = direct(SUN) * (1.0 - _shade(heights, step_mm, reach))
-    both = (first + SECOND_SHARE * direct(SECOND)) / (1.0 + SECOND_SHARE)
-    sky = (0.55 + 0.45 * np.exp(heights / np.float32(SKY_DEPTH_MM))) * (0.5 + 0.5 / steep)
-    result: Array32 = (SKY * sky + (1.0 - SKY) * both).astype(np.float32)
-    return result
+    first, second = (
+        np.clip((up - slope_x * right - slope_y * back) / (steep * up), 0.0, None)
+        for right, back, up in (SUN, SECOND)
+    )
+    both = (first * (1.0 - _shade(heights, step_mm, reach)) + SECOND_SHARE * second) / (1.0 + SECOND_SHARE)
+    sky = (0.55 + 0.45 * np.exp(heights / SKY_DEPTH_MM)) * (0.5 + 0.5 / steep)
+    return np.asarray(SKY * sky + (1.0 - SKY) * both, dtype=np.float32)
 
 
 def _shade(heights: Array32, step_mm: float, reach: int) -> Array32:
@@ -116,17 +114,13 @@ def _shade(heights: Array32, step_mm: float, reach: int) -> Array32:
     over = np.zeros_like(heights)
     rows, columns = heights.shape
     for k in range(1, reach + 1):
-        right = round(k * SUN[0] / along)
-        back = round(k * SUN[1] / along)
+        right, back = round(k * SUN[0] / along), round(k * SUN[1] / along)
         to_y, to_x = rows - back, -right
         if to_y <= 0 or to_x >= columns:
             break
-        here = heights[:to_y, to_x:]
-        there = heights[back:, : columns - to_x]
         mine = over[:to_y, to_x:]
-        np.maximum(mine, there - here - np.float32(k * climb), out=mine)
-    result: Array32 = np.clip(over / np.float32(SOFT_MM), 0.0, 1.0)
-    return result
+        np.maximum(mine, heights[back:, : columns - to_x] - heights[:to_y, to_x:] - k * climb, out=mine)
+    return np.asarray(np.clip(over / SOFT_MM, 0.0, 1.0))
 
 
 def _noise(values: Array32) -> Array32:
@@ -135,13 +129,10 @@ def _noise(values: Array32) -> Array32:
     share = values - cell
     share = share * share * (3.0 - 2.0 * share)
 
-    def pick(n: Floats) -> Array32:
-        mixed = (n.astype(np.int64) * 2654435761) & 0xFFFFFFFF
-        mixed = ((mixed ^ (mixed >> 15)) * 2246822519) & 0xFFFFFFFF
-        return ((mixed ^ (mixed >> 13)) & 0xFFFF).astype(np.float32) / np.float32(65535)
-
-    result: Array32 = (pick(cell) * (1.0 - share) + pick(cell + 1.0) * share).astype(np.float32)
-    return result
+    mixed = (np.stack([cell, cell + 1.0]).astype(np.int64) * 2654435761) & 0xFFFFFFFF
+    mixed = ((mixed ^ (mixed >> 15)) * 2246822519) & 0xFFFFFFFF
+    one, other = ((mixed ^ (mixed >> 13)) & 0xFFFF).astype(np.float32) / np.float32(65535)
+    return np.asarray(one * (1.0 - share) + other * share)
 
 
 def _grain(x_mm: Array32, y_mm: Array32) -> Array32:
@@ -155,45 +146,30 @@ def _grain(x_mm: Array32, y_mm: Array32) -> Array32:
         + 0.2 * _noise(table_mm * 6.3 + 900.0)
     )
     index = np.clip(((across - table_mm[0]) / 0.02).astype(np.int64), 0, len(table_mm) - 1)
-    result: Array32 = streaks[index] - np.float32(0.5)
-    return result
+    return np.asarray(streaks[index] - 0.5)
 
 
-def _average(values: Array32, factor: int) -> Array32:
-    """Return mean over squares of ``factor`` pixels; the last ones are filled up with their neighbours."""
-    if factor == 1:
-        return values
-    rows, columns = values.shape
-    padded = np.pad(values, ((0, -rows % factor), (0, -columns % factor)), mode="edge")
-    result: Array32 = padded.reshape(padded.shape[0] // factor, factor, -1, factor).mean(axis=(1, 3))
-    return result
-
-
-def _mask(
-    size: tuple[int, int], step_mm: float, rings: Sequence[Floats], size_mm: tuple[float, float] | None
-) -> Image.Image:
+def _mask(size: tuple[int, int], surface: Surface, factor: int, rings: Sequence[Floats]) -> Image.Image:
     """Return where the piece is, 0 to 255, smooth along its outline."""
-    wide, tall = size_mm or (size[0] * step_mm, size[1] * step_mm)
     if not rings:
         return Image.new("L", size, 255)
     fine = 4
     mask = Image.new("L", (size[0] * fine, size[1] * fine), 0)
+    first = np.array([surface.x0_mm, surface.y0_mm]) - surface.step_mm / 2.0  # the map's corner
     for ring in rings:
-        points = np.asarray(ring, dtype=np.float64)
-        x = (points[:, 0] + wide / 2) / step_mm * fine
-        y = size[1] * fine - (points[:, 1] + tall / 2) / step_mm * fine
+        spots = (ring - first) / (surface.step_mm * factor) * (fine, -fine) + (0.0, mask.height)
         one = Image.new("L", mask.size, 0)
-        ImageDraw.Draw(one).polygon([(float(a), float(b)) for a, b in zip(x, y, strict=True)], fill=255)
+        ImageDraw.Draw(one).polygon(spots.ravel().tolist(), fill=255)
         mask = ImageChops.difference(mask, one)  # a ring within a ring is a hole
     return mask.resize(size, Image.Resampling.BOX)
 
 
-def _mounted(image: Image.Image, mask: Image.Image, ground: tuple[int, int, int]) -> Image.Image:
+def _mounted(image: Image.Image, mask: Image.Image) -> Image.Image:
     """Return the piece on its ground with a soft shadow to the lower right."""
     longest = max(image.size)
     margin = max(2, round(longest * MARGIN))
     size = (image.width + 2 * margin, image.height + 2 * margin)
-    sheet = Image.new("RGB", size, ground)
+    sheet = Image.new("RGB", size, rgb(LIGHT.paper))
     shadow = Image.new("L", size, 0)
     away = max(1, round(longest * 0.009))
     shadow.paste(mask.point(lambda value: value * 0.45), (margin + away, margin + away))
