@@ -64,7 +64,6 @@ MAY_IMPORT: dict[str, set[str]] = {
     "report": {"everything but cli"},
     "run": {"everything but cli"},
     "proofing": {"everything but cli"},
-    "gallery": {"everything but cli"},
     "pipeline": {"everything but cli"},
     "drawn": {"everything but cli"},
     "cli": {"everything"},

@@ -34,7 +34,7 @@ def _drawn(what: Pattern | Layout | DryRun, ending: str) -> str | bytes:
     from vcarve.pattern.model import Pattern
 
     if isinstance(what, Pattern):
-        from vcarve.gallery import pattern_picture
+        from vcarve.view.pattern import pattern_picture
 
         return pattern_picture(what, _one_of(ending, "a pattern", ".svg", ".png"))
     from vcarve.layout.stages import Layout

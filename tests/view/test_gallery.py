@@ -11,16 +11,8 @@ from typing import Any
 
 import pytest
 
-from vcarve.network.build import build
 from vcarve.pattern.catalogue import pattern
-from vcarve.plane.region import rectangle
-from vcarve.view.gallery import Item, angle_words, gallery_html, item, vertex_figures
-
-
-def entry(name: str) -> Item:
-    """Return a pattern's entry, shown on a small square."""
-    network = build(pattern(name), region=rectangle(80.0, 80.0), pitch_mm=20.0, edge="plain")
-    return item(pattern(name), network)
+from vcarve.view.gallery import angle_words, cut_length, gallery_html, vertex_figures
 
 
 class Tags(HTMLParser):
@@ -55,14 +47,17 @@ def test_angles_and_odd_vertices(name: str, angles: tuple[float, ...], odd: int)
 
 
 def test_cut_length_per_square_decimetre() -> None:
-    """A square grid of 20 mm has 10 m per square metre each way; three-way lines lie at sqrt(3) / 2 of their side."""
-    assert entry("ichimatsu").cut_mm_dm2 == pytest.approx(1000.0)
-    assert entry("mitsukude").cut_mm_dm2 == pytest.approx(3.0 * 10_000.0 / (20.0 * math.sqrt(3.0) / 2.0))
+    """A square grid has one side each way in the square of a side; three-way lines lie at sqrt(3) / 2 of their side."""
+    page = gallery_html([pattern("ichimatsu"), pattern("mitsukude")]).replace("\u00a0", " ")
+
+    assert cut_length(pattern("ichimatsu")) == pytest.approx(2.0)
+    assert cut_length(pattern("mitsukude")) == pytest.approx(3.0 / (math.sqrt(3.0) / 2.0))
+    assert re.findall(r"<dt>to cut per dm²</dt><dd>(.*?)</dd>", page) == ["1000 mm", "1732 mm"]
 
 
 def test_the_page_stands_alone() -> None:
     """No address is fetched: no links, no sources, and a policy that allows only its own style and script."""
-    page = gallery_html([entry("asanoha"), entry("shippo")])
+    page = gallery_html([pattern("asanoha"), pattern("shippo")])
     tags = Tags()
     tags.feed(page)
     addresses = set(re.findall(r"https?://[^\"'\s<]+", page))
@@ -74,15 +69,15 @@ def test_the_page_stands_alone() -> None:
 
 def test_each_pattern_has_a_card_and_each_filter_a_state() -> None:
     """Cards carry family and lattice; buttons say by aria-pressed whether they are chosen; Japanese is marked."""
-    entries = [entry("asanoha"), entry("shippo"), entry("kaku-asanoha")]
+    entries = [pattern("asanoha"), pattern("shippo"), pattern("kaku-asanoha")]
     tags = Tags()
     tags.feed(gallery_html(entries))
     cards = [attrs for tag, attrs in tags.seen if tag == "li"]
     pressed = [(attrs["value"], attrs["aria-pressed"]) for tag, attrs in tags.seen if tag == "button"]
-    families, lattices = {e.pattern.family for e in entries}, {e.pattern.lattice for e in entries}
+    families, lattices = {e.family for e in entries}, {e.lattice for e in entries}
 
     assert [(card["data-family"], card["data-lattice"]) for card in cards] == [
-        (e.pattern.family, e.pattern.lattice) for e in entries
+        (e.family, e.lattice) for e in entries
     ]
     assert {value for value, _ in pressed} == {"", *families, *lattices}
     assert [state for value, state in pressed if value == ""] == ["true", "true"]
@@ -91,9 +86,7 @@ def test_each_pattern_has_a_card_and_each_filter_a_state() -> None:
 
 def test_names_are_escaped() -> None:
     """A pattern file's own words reach the page as text."""
-    plain = entry("shippo")
-    shown = replace(plain.pattern, name="<img src=x>", note="a & b")
-    page = gallery_html([replace(plain, pattern=shown)])
+    page = gallery_html([replace(pattern("shippo"), name="<img src=x>", note="a & b")])
 
     assert "<img" not in page
     assert "&lt;img src=x&gt;" in page
@@ -103,7 +96,7 @@ def test_names_are_escaped() -> None:
 @pytest.mark.slow
 def test_filters_work_by_keyboard(browser: Any, tmp_path: Path) -> None:
     """In a browser: the keyboard reaches a filter, pressing it hides what does not fit and says how many are left."""
-    entries = [entry("asanoha"), entry("shippo"), entry("kaku-asanoha")]
+    entries = [pattern("asanoha"), pattern("shippo"), pattern("kaku-asanoha")]
     file = tmp_path / "gallery.html"
     file.write_text(gallery_html(entries), encoding="utf-8")
     page = browser.new_page()
@@ -128,7 +121,7 @@ def test_filters_work_by_keyboard(browser: Any, tmp_path: Path) -> None:
 def test_it_prints_four_to_a_row(browser: Any, tmp_path: Path) -> None:
     """On paper four patterns stand beside each other, each as wide, in the page's one main part."""
     file = tmp_path / "gallery.html"
-    file.write_text(gallery_html([entry("asanoha"), entry("shippo")] * 4), encoding="utf-8")
+    file.write_text(gallery_html([pattern("asanoha"), pattern("shippo")] * 4), encoding="utf-8")
     page = browser.new_page(viewport={"width": 700, "height": 1000})
     page.goto(file.as_uri())
     page.emulate_media(media="print")
@@ -154,6 +147,6 @@ def test_a_card_tells_the_usual_pitch() -> None:
     """Each card has the smallest and the largest pitch that its pattern's file names."""
     low, high = pattern("asanoha").pitch_mm
 
-    assert f"<dt>usual pitch</dt><dd>{low:g} to {high:g} mm</dd>" in gallery_html([entry("asanoha")]).replace(
-        "\u00a0", " "
-    )
+    assert f"<dt>usual pitch</dt><dd>{low:g} to {high:g} mm</dd>" in gallery_html(
+        [pattern("asanoha")]
+    ).replace("\u00a0", " ")

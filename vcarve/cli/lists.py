@@ -186,7 +186,7 @@ def patterns(
             replace(one, key=None) if one.key == "pattern.name" else one for one in error.problems
         ) from None
     if output is not None or (name is not None and not (picture or page or json_)):
-        from vcarve.gallery import pattern_facts
+        from vcarve.view.gallery import pattern_facts
 
         facts = "".join(f"# {label}: {text}\n" for label, text in pattern_facts(chosen[0]))
         outputs.append((output or "-", facts + pattern_text(str(name))))
@@ -195,9 +195,9 @@ def patterns(
 
         outputs.append((picture, draw(chosen[0], ending("a picture of the pattern", picture))))
     if page is not None:
-        from vcarve.gallery import gallery_page
+        from vcarve.view.gallery import gallery_html
 
-        outputs.append((page, gallery_page(chosen)))
+        outputs.append((page, gallery_html(chosen)))
     columns: dict[str, Callable[[Any], str]] = {
         "name": lambda p: p["key"],
         "": lambda p: p["kanji"],

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from html import escape
 
 import numpy as np
 
-from vcarve.network.model import Network
+from vcarve.pattern.inspect import inspect
 from vcarve.pattern.model import Pattern
 from vcarve.pattern.unit import unit_network
 from vcarve.plane.arcs import curves, directions
@@ -17,26 +16,11 @@ from vcarve.quantity import MM
 from vcarve.view import look
 from vcarve.view.page import digest
 from vcarve.view.palette import colours_of, declared
-from vcarve.view.pattern import pattern_svg
+from vcarve.view.pattern import patch, pattern_svg
 from vcarve.view.wording import NBSP, length, plain
 
-MM_PER_DM = 100.0
+MM2_PER_DM2 = 10_000.0
 COMPARED_MM = 20.0  # the pitch at which the lengths to cut are given, so that patterns can be compared
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Item:
-    """What the gallery says of one pattern.
-
-    ``angles_deg`` are the different angles between neighbouring lines at a vertex, smallest first; ``odd`` the vertices per
-    unit cell at which an odd number of lines meet; ``cut_mm_dm2`` the length to cut per dm² at one pitch for all.
-    """
-
-    pattern: Pattern
-    angles_deg: tuple[float, ...]
-    odd: int
-    cut_mm_dm2: float
-    picture: str  # SVG made with inline=True
 
 
 def vertex_figures(pattern: Pattern) -> tuple[tuple[float, ...], int]:
@@ -61,20 +45,20 @@ def vertex_figures(pattern: Pattern) -> tuple[tuple[float, ...], int]:
     return tuple(sorted(angles)), odd
 
 
-def item(pattern: Pattern, network: Network) -> Item:
-    """Return a pattern's entry; ``network`` is the piece of it to be shown."""
+def cut_length(pattern: Pattern) -> float:
+    """Return the length of lines per area, both in the pattern's unit: over a pitch it is the length per area of the piece."""
+    return sum(line.length for line in pattern.lines) / pattern.cell_area
+
+
+def pattern_facts(pattern: Pattern) -> list[tuple[str, str]]:
+    """Return what its file does not say of a pattern as (label, text) lines."""
     angles, odd = vertex_figures(pattern)
-    length = sum(line.length for line in pattern.lines) / pattern.cell_area
-    picture = pattern_svg(
-        network, title=f"{pattern.name}, {pattern.english}", description=pattern.note, inline=True
-    )
-    return Item(
-        pattern=pattern,
-        angles_deg=angles,
-        odd=odd,
-        cut_mm_dm2=length / COMPARED_MM * MM_PER_DM * MM_PER_DM,
-        picture=picture,
-    )
+    return [
+        ("angles", angle_words(angles)),
+        ("odd", f"{odd} vertices per unit cell where an odd number of lines meet"),
+        ("cut", f"{cut_length(pattern):.4g} x 10 000 / pitch mm of lines per square decimetre"),
+        *(("caution", finding.sentence) for finding in inspect(pattern)),
+    ]
 
 
 def _style() -> str:
@@ -158,16 +142,18 @@ def _buttons(of: str, values: Iterable[str]) -> str:
     return f"<fieldset><legend>{of}</legend>{''.join(parts)}</fieldset>"
 
 
-def _card(entry: Item) -> str:
+def _card(shown: Pattern) -> str:
     """Return one pattern's card."""
-    shown, angles = entry.pattern, angle_words(entry.angles_deg)
-    cut = length(math.floor(entry.cut_mm_dm2 + 0.5), MM)
+    angles, odd = vertex_figures(shown)
+    cut = length(math.floor(cut_length(shown) / COMPARED_MM * MM2_PER_DM2 + 0.5), MM)
     choice = f" Our choice: {escape(shown.choice)}" if shown.choice else ""
+    title = f"{shown.name}, {shown.english}"
     return (
-        f'<li data-family="{escape(shown.family)}" data-lattice="{escape(shown.lattice)}">{entry.picture}'
+        f'<li data-family="{escape(shown.family)}" data-lattice="{escape(shown.lattice)}">'
+        f"{pattern_svg(patch(shown)[0], title=title, description=shown.note, inline=True)}"
         f'<h2>{escape(shown.name)} <span lang="ja">{escape(shown.kanji)}</span></h2>'
         f'<p class="english">{escape(shown.english)}<br><code>{escape(shown.key)}</code></p>'
-        f"<dl><dt>angles</dt><dd>{angles}</dd><dt>ends of passes per repeat</dt><dd>{entry.odd}</dd>"
+        f"<dl><dt>angles</dt><dd>{angle_words(angles)}</dd><dt>ends of passes per repeat</dt><dd>{odd}</dd>"
         f"<dt>to cut per dm²</dt><dd>{cut}</dd>"
         f"<dt>usual pitch</dt><dd>{MM.number(shown.pitch_mm[0])}{NBSP}to{NBSP}{length(shown.pitch_mm[1], MM)}</dd>"
         f"<dt>lattice</dt><dd>{escape(shown.lattice)}</dd></dl>"
@@ -183,13 +169,13 @@ def angle_words(angles_deg: Sequence[float]) -> str:
     return ", ".join(words) or "none"
 
 
-def gallery_html(items: Sequence[Item]) -> str:
-    """Return the page as HTML text: one file, no network, light and dark; the same items give the same text."""
+def gallery_html(patterns: Sequence[Pattern]) -> str:
+    """Return the page as HTML text: one file, no network, light and dark; the same patterns give the same text."""
     style = _style()
     policy = f"default-src 'none'; style-src '{digest(style)}'; script-src '{digest(_SCRIPT)}'"
-    families = sorted({entry.pattern.family for entry in items})
-    lattices = sorted({entry.pattern.lattice for entry in items})
-    cards = "\n".join(_card(entry) for entry in items)
+    families = sorted({one.family for one in patterns})
+    lattices = sorted({one.lattice for one in patterns})
+    cards = "\n".join(map(_card, patterns))
     return (
         '<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
         f'<meta http-equiv="Content-Security-Policy" content="{policy}">\n'
@@ -199,6 +185,6 @@ def gallery_html(items: Sequence[Item]) -> str:
         "those between neighbouring lines. Where an odd number of lines meet, a pass of the bit has to begin or end. "
         f"Lengths to cut are those of a square decimetre at a pitch of {length(COMPARED_MM, MM)}.</p>\n"
         f"{_buttons('family', families)}\n{_buttons('lattice', lattices)}\n"
-        f'<p id="count" role="status">{len(items)} patterns</p>\n<ul>\n{cards}\n</ul>\n</main>\n'
+        f'<p id="count" role="status">{len(patterns)} patterns</p>\n<ul>\n{cards}\n</ul>\n</main>\n'
         f"<script>{_SCRIPT}</script>\n</body>\n</html>\n"
     )
