@@ -51,18 +51,7 @@ def _drawn(what: Pattern | Layout | DryRun, ending: str) -> str | bytes:
     if isinstance(what, Made) and ending == ".svg":
         from vcarve.view.drawing import plan_svg
 
-        layout = what.layout
-        return plan_svg(
-            what.job,
-            layout.network,
-            layout.grooves,
-            what.cuts,
-            what.plan,
-            layout.kinds,
-            outline=layout.field.outline,
-            taper=layout.taper,
-            findings=what.told,
-        )
+        return plan_svg(what)
     kinds = (".svg",) * isinstance(what, Made) + (".html",) + (".png",) * (what.layout is not None)
     if _one_of(ending, "this program", *kinds) == ".html":
         from vcarve.view.page import page_html

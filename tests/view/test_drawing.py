@@ -15,9 +15,7 @@ import pytest
 import shapely
 import svgelements
 
-from small_job import job_from
-from vcarve.cuts.grooves import groove_cuts
-from vcarve.cuts.model import Cuts
+from small_job import job_from, with_job
 from vcarve.errors import Finding
 from vcarve.groove.land import measure
 from vcarve.groove.model import Grooves
@@ -27,15 +25,15 @@ from vcarve.network.build import build, build_lines
 from vcarve.network.model import Network
 from vcarve.pattern.catalogue import pattern
 from vcarve.pattern.model import Line
-from vcarve.plan.model import Plan, Proof
+from vcarve.pipeline import plan_program
 from vcarve.plane.region import rectangle
+from vcarve.run import Made
 from vcarve.view.drawing import groove_layers, plan_svg
 from vcarve.view.marks import MOST_NUMBERS, pass_marks
 from vcarve.view.pattern import pattern_svg
 from vcarve.view.walls import walls
 
 SVG = "{http://www.w3.org/2000/svg}"
-KINDS = (("ground", 2.0, 4.0), ("leaf", 1.25, 2.5))
 TITLE = 'trivet <script>alert("1")</script> & more'
 
 
@@ -54,34 +52,24 @@ clamps: [{{x: 0, y: 30, width: 8, height: 12, above: 10}}]
     )
 
 
-def made(name: str = "kaku-asanoha", title: str = TITLE) -> tuple[Job, Network, Grooves, Cuts, Plan]:
-    """Return a job, its network and grooves, and a plan that cuts every edge as a pass of its own."""
-    job = job_of(name, title)
-    network = build(pattern(name), region=rectangle(100.0, 80.0), pitch_mm=40.0)
-    grooves = measure(
-        network, job.bit, {0: job.ground_mm, 1: job.leaf_mm, 2: job.ground_mm, 3: job.ground_mm}
-    )
-    cuts, _ = groove_cuts(network, grooves.ends_depth_mm, 9.0)
-    edges = np.arange(len(cuts.tail))
-    plan = Plan(
+def made(name: str = "kaku-asanoha", title: str = TITLE) -> Made:
+    """Return a job's run with a plan that cuts every edge as a pass of its own, and without findings."""
+    run = plan_program(job_of(name, title))
+    edges = np.arange(len(run.cuts.tail))
+    plan = replace(
+        run.plan,
         half_edge=2 * edges,
-        begin=cuts.tail.copy(),
-        end=cuts.head.copy(),
+        begin=run.cuts.tail.copy(),
+        end=run.cuts.head.copy(),
         recut=np.zeros(len(edges), dtype=bool),
         pass_start=np.arange(len(edges) + 1),
-        hop_mm=1.0,
-        cut_mm=network.cut_mm,
-        recut_mm=0.0,
-        rapid_mm=1.0,
-        levels=1,
-        proof=Proof(plan_s=1.0, bound_s=1.0, cell_by_cell_s=2.0),
     )
-    return job, network, grooves, cuts, plan
+    return replace(run, plan=plan, findings=())
 
 
 def test_the_picture_is_true_to_scale() -> None:
     """Its size in millimetres is its view box, and the piece in it has the piece's size."""
-    root = ElementTree.fromstring(plan_svg(*made(), KINDS))
+    root = ElementTree.fromstring(plan_svg(made()))
     box = [float(value) for value in root.attrib["viewBox"].split()]
     piece = root.find(f"{SVG}path[@class='wood']")
     assert piece is not None
@@ -93,8 +81,8 @@ def test_the_picture_is_true_to_scale() -> None:
 
 def test_grooves_are_drawn_once_at_their_true_width() -> None:
     """Strokes as wide as the grooves (twice their depth at 90 degrees) cover the whole length to cut."""
-    job, network, grooves, cuts, plan = made()
-    root = ElementTree.fromstring(plan_svg(job, network, grooves, cuts, plan, KINDS))
+    run = made()
+    root = ElementTree.fromstring(plan_svg(run))
     floors = [
         path
         for path in root.iter(f"{SVG}path")
@@ -103,14 +91,14 @@ def test_grooves_are_drawn_once_at_their_true_width() -> None:
     length = sum(svgelements.Path(path.attrib["d"]).length() for path in floors)
 
     assert sorted(float(path.attrib["stroke-width"]) for path in floors) == [2.5, 4.0]
-    assert length == pytest.approx(network.cut_mm, rel=1e-4)
+    assert length == pytest.approx(run.network.cut_mm, rel=1e-4)
 
 
 def test_everything_is_said_in_words_and_shapes() -> None:
     """Title and description for screen readers, passes numbered, dimensions with units, clamps and zero named."""
-    job, network, grooves, cuts, plan = made()
+    run = made()
     finding = Finding("travel", "The bit leaves the travel.", at_mm=(10.0, 10.0))
-    root = ElementTree.fromstring(plan_svg(job, network, grooves, cuts, plan, KINDS, findings=[finding]))
+    root = ElementTree.fromstring(plan_svg(replace(run, findings=(finding,))))
     words = ["".join(node.itertext()) for node in root.iter(f"{SVG}text")]
     description = root.findtext(f"{SVG}desc")
 
@@ -118,7 +106,10 @@ def test_everything_is_said_in_words_and_shapes() -> None:
     assert root.findtext(f"{SVG}title") == TITLE
     assert description is not None
     assert "The bit leaves the travel." in description
-    assert {"1", str(plan.passes)} <= set(words)
+    assert re.search(
+        r"2.5\xa0mm wide\. lines .* in the air\. [0-9]+ passes.*\. zero: .*piece\. The bit", description
+    )
+    assert {"1", str(run.plan.passes)} <= set(words)
     assert {"100\u00a0mm", "80\u00a0mm", "clamp", "A", "X", "Y"} <= set(words)
     assert {"4\u00a0mm wide", "2.5\u00a0mm wide"} <= set(re.findall(r"[\d.]+\xa0mm wide", " ".join(words)))
 
@@ -130,12 +121,10 @@ def test_words_under_the_picture_fill_its_width_and_figures_keep_their_units(wid
         "The clamp at X 40 mm, Y -7.5 mm stands 10 mm above the piece; 5 mm at 600 mm/min does not clear it. "
         * 3
     )
-    job, network, grooves, cuts, plan = made()
-    job = job.model_copy(
-        update={"piece": job.piece.model_copy(update={"width_mm": wide_mm, "height_mm": 100.0})}
-    )
-    found = [Finding("clamp", sentence, at_mm=(0.0, 0.0))]
-    root = ElementTree.fromstring(plan_svg(job, network, grooves, cuts, plan, KINDS, findings=found))
+    run = made()
+    piece = run.job.piece.model_copy(update={"width_mm": wide_mm, "height_mm": 100.0})
+    run = replace(with_job(run, piece=piece), findings=(Finding("clamp", sentence, at_mm=(0.0, 0.0)),))
+    root = ElementTree.fromstring(plan_svg(run))
     words = ["".join(node.itertext()) for node in root.iter(f"{SVG}text")]
     first = next(index for index, word in enumerate(words) if word.startswith("A, must not be cut"))
     lines = words[first:]
@@ -152,9 +141,8 @@ def test_words_under_the_picture_fill_its_width_and_figures_keep_their_units(wid
 @pytest.mark.parametrize("xy", get_args(ZeroPlace))
 def test_the_zero_s_arrows_are_in_the_picture(xy: ZeroPlace, turn: float) -> None:
     """Wherever zero is and however the piece lies, the names of X and Y are seen whole."""
-    job, network, grooves, cuts, plan = made()
-    job = job.model_copy(update={"zero": Zero(xy=xy, turn_deg=turn)})
-    text = plan_svg(job, network, grooves, cuts, plan, KINDS)
+    run = made()
+    text = plan_svg(with_job(run, zero=Zero(xy=xy, turn_deg=turn)))
     drawn: Any = svgelements.SVG.parse(io.StringIO(text), reify=True, ppi=25.4)
 
     badges = [
@@ -170,12 +158,12 @@ def test_the_zero_s_arrows_are_in_the_picture(xy: ZeroPlace, turn: float) -> Non
 
 def test_every_place_of_a_finding_is_marked_and_the_narrowest_land_stays_in_sight() -> None:
     """Twelve weak islands have twelve marks with one letter; the ring on the narrowest land lies over them, on one of paper."""
-    job, network, grooves, cuts, plan = made()
-    at = grooves.narrowest_at_mm
+    run = made()
+    at = run.layout.grooves.narrowest_at_mm
     assert at is not None
     places = [at, *((4.0 * k, 0.0) for k in range(11))]
-    islands = [Finding("weak-island", "Weak.", at_mm=place) for place in places]
-    text = plan_svg(job, network, grooves, cuts, plan, KINDS, findings=islands)
+    islands = tuple(Finding("weak-island", "Weak.", at_mm=place) for place in places)
+    text = plan_svg(replace(run, findings=islands))
 
     assert text.count(">A</text>") == 12
     assert text.rindex('class="land"', 0, text.index(">groove</text>")) > text.rindex(">A</text>")
@@ -184,9 +172,9 @@ def test_every_place_of_a_finding_is_marked_and_the_narrowest_land_stays_in_sigh
 
 def test_a_clamp_s_name_is_clear_of_its_cross_and_of_marks() -> None:
     """The word stands beside the clamp, where neither its diagonals nor a mark on it can hide it."""
-    job, network, grooves, cuts, plan = made()
+    run = made()
     finding = Finding("clamp", "The bit runs into the clamp.", at_mm=(-46.0, -4.0))
-    root = ElementTree.fromstring(plan_svg(job, network, grooves, cuts, plan, KINDS, findings=[finding]))
+    root = ElementTree.fromstring(plan_svg(replace(run, findings=(finding,))))
     word = next(node for node in root.iter(f"{SVG}text") if node.text == "clamp")
     texts = [node.text for node in root.iter(f"{SVG}text")]
 
@@ -197,9 +185,11 @@ def test_a_clamp_s_name_is_clear_of_its_cross_and_of_marks() -> None:
 
 def test_of_many_passes_only_round_numbers_are_written() -> None:
     """Every pass keeps its arrow, but numbers thin out: first, last and of every n-th for a round n those with room."""
-    _, _, _, cuts, plan = made("goma")
-    passes = int(plan.passes)
-    drawn = "".join(pass_marks(cuts, plan, 1.0, np.zeros(2), np.array([100.0, 80.0]), 1.0, np.zeros((0, 2))))
+    run = made("goma")
+    passes = run.plan.passes
+    drawn = "".join(
+        pass_marks(run.cuts, run.plan, 1.0, np.zeros(2), np.array([100.0, 80.0]), 1.0, np.zeros((0, 2)))
+    )
     numbers = [int(n) for n in re.findall(r"<text[^>]*>(\d+)</text>", drawn)]
     badges = re.findall(r'<circle class="badge" cx="([-\d.]+)" cy="([-\d.]+)" r="([\d.]+)"', drawn)
     x, y, r = np.array(badges, dtype=float).T
@@ -214,7 +204,7 @@ def test_of_many_passes_only_round_numbers_are_written() -> None:
 
 def test_text_of_the_job_stays_text() -> None:
     """A title with markup is shown as it was written and becomes no element."""
-    text = plan_svg(*made(), KINDS)
+    text = plan_svg(made())
 
     assert "<script" not in text
     assert "&lt;script&gt;" in text
@@ -223,24 +213,24 @@ def test_text_of_the_job_stays_text() -> None:
 
 def test_the_same_plan_gives_the_same_text_with_a_dark_theme() -> None:
     """Deterministic to the byte; a dark variant is part of it."""
-    text = plan_svg(*made(), KINDS)
+    text = plan_svg(made())
 
-    assert text == plan_svg(*made(), KINDS)
+    assert text == plan_svg(made())
     assert "@media(prefers-color-scheme:dark)" in text
 
 
 def test_no_passes_and_no_title_still_make_a_picture() -> None:
     """A plan without passes draws the piece and nothing in the air."""
-    job, network, grooves, cuts, plan = made(title="")
+    run = made(title="")
     empty = replace(
-        plan,
+        run.plan,
         half_edge=np.zeros(0, dtype=np.int64),
         begin=np.zeros(0, dtype=np.int64),
         end=np.zeros(0, dtype=np.int64),
         recut=np.zeros(0, dtype=bool),
         pass_start=np.zeros(1, dtype=np.int64),
     )
-    root = ElementTree.fromstring(plan_svg(job, network, grooves, cuts, empty, KINDS))
+    root = ElementTree.fromstring(plan_svg(replace(run, plan=empty)))
 
     assert not [path for path in root.iter(f"{SVG}path") if "flight" in path.get("class", "")]
 
@@ -325,7 +315,8 @@ def test_a_taper_is_drawn_as_a_slim_shape_to_its_point() -> None:
 @pytest.mark.parametrize("name", ["izutsu-tsunagi", "shippo", "masu-tsunagi"])
 def test_walls_stand_beside_their_groove(name: str) -> None:
     """No wall reaches farther from its groove's line than twice the half-width, loose ends and arcs included."""
-    _, network, grooves, _, _ = made(name)
+    run = made(name)
+    network, grooves = run.network, run.layout.grooves
     found = walls(network, grooves)
     chord = network.chord_mm[found.edge] * np.abs(network.bulge[found.edge])
     a, b = network.xy_mm[network.tail[found.edge]], network.xy_mm[network.head[found.edge]]
@@ -340,7 +331,7 @@ def test_walls_stand_beside_their_groove(name: str) -> None:
 
 def test_pattern_picture_draws_ground_heavier_than_leaf() -> None:
     """A pattern's picture has both kinds of lines once, ground in the heavier stroke, arcs as arcs."""
-    _, network, _, _, _ = made()
+    network = made().network
     root = ElementTree.fromstring(pattern_svg(network, title="hemp leaf"))
     paths = {path.attrib["class"]: path for path in root.iter(f"{SVG}path")}
     length = sum(svgelements.Path(paths[kind].attrib["d"]).length() for kind in ("ground", "leaf"))

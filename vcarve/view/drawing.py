@@ -13,16 +13,13 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from vcarve.cuts.model import Cuts
-from vcarve.errors import Finding, grouped, refuses
+from vcarve.errors import grouped
 from vcarve.groove.model import Grooves
-from vcarve.job.records import Job
 from vcarve.mount.flat import mount_of
 from vcarve.network.model import Network
-from vcarve.plan.model import Plan
 from vcarve.plane.arrays import Floats, Ints
-from vcarve.plane.region import Region, rectangle
 from vcarve.quantity import counted
+from vcarve.run import Made
 from vcarve.view import look
 from vcarve.view.marks import (
     MARK,
@@ -141,28 +138,24 @@ def _lit_walls(network: Network, grooves: Grooves, angle_deg: float, deepest: fl
     return layers
 
 
-def _caption(
-    job: Job,
-    network: Network,
-    grooves: Grooves,
-    plan: Plan,
-    kinds: Sequence[tuple[str, float, float]],
-    taper: str,
-) -> list[str]:
+def _caption(made: Made) -> list[str]:
     """Return the facts under the picture as lines of words."""
-    bit, figures = job.bit, job.figures
+    job, plan, grooves, figures = made.job, made.plan, made.layout.grooves, made.figures
+    bit = job.bit
     tips = ((", tip radius ", bit.tip_radius_mm), (", tip ", bit.tip_mm))
     tip = next((words + length(size, figures) for words, size in tips if size), "")
     sizes = [
-        f"{name} {length(deep, figures)} deep, {length(wide, figures)} wide" for name, deep, wide in kinds
+        f"{name} {length(deep, figures)} deep, {length(wide, figures)} wide"
+        for name, deep, wide in made.layout.kinds
     ]
     land = "no land left"
     if grooves.narrowest_cell is not None:
         land = f"narrowest land {length(grooves.narrowest_mm, figures)}"
     recut = f"{figures.way(plan.recut_mm)} recut, " if plan.recut_mm >= 0.05 else ""
-    lines = lines_cut(network.cut_mm, plan.cut_mm, plan.levels, figures)
+    grooved = "; ".join(filter(None, (*sizes, made.layout.taper)))
+    lines = lines_cut(made.network.cut_mm, plan.cut_mm, plan.levels, figures)
     return [
-        f"{plain(bit.angle_deg, 2)}° bit, {length(bit.diameter_mm, figures)}{tip}; {'; '.join(filter(None, (*sizes, taper)))}",
+        f"{plain(bit.angle_deg, 2)}° bit, {length(bit.diameter_mm, figures)}{tip}; {grooved}",
         f"lines {lines}; {recut}{figures.way(plan.rapid_mm)} in the air",
         f"{counted(plan.passes, 'pass', 'passes')}, {counted(plan.lifts, 'lift')}; {land}",
         f"zero: {job.zero.corner}, {job.zero.level}",
@@ -202,23 +195,12 @@ def _legend(x: float, y: float, passes: bool, land: bool) -> list[str]:
     return parts
 
 
-def plan_svg(
-    job: Job,
-    network: Network,
-    grooves: Grooves,
-    cuts: Cuts,
-    plan: Plan,
-    kinds: Sequence[tuple[str, float, float]],
-    *,
-    outline: Region | None = None,
-    taper: str = "",
-    findings: Sequence[Finding] = (),
-) -> str:
+def plan_svg(made: Made) -> str:
     """Return the plan's picture as SVG text, true to scale; the same plan gives the same text.
 
-    ``outline`` is the piece's shape, a rectangle without it; ``kinds`` are name, depth and width (mm) of its grooves,
-    ``taper`` says what their ends do; findings that have a place are marked there by number.
+    Findings that have a place are marked there by letter.
     """
+    job, grooves, plan, findings = made.job, made.layout.grooves, made.plan, made.told
     size_mm = (job.piece.width_mm, job.piece.height_mm)
     u = max(max(size_mm) / 100.0, SMALLEST_UNIT_MM)
     # From here on in units.
@@ -232,7 +214,7 @@ def plan_svg(
     # How far clamps stand out of the piece on the left, at the front, on the right and at the back.
     low, high = -clamps[:, :2] - size / 2.0, clamps[:, :2] + clamps[:, 2:] - size / 2.0
     past_left, past_front, past_right, past_back = np.hstack([low, high]).max(axis=0, initial=0.0).tolist()
-    banner = BANNER if refuses(findings) else 0.0
+    banner = BANNER if made.refused else 0.0
     # The arrows of X and Y stand beyond the piece there.
     left, right = 13.0 + past_left, max(7.0 + past_right, 11.0 if zero[0] > 0.0 else 0.0)
     top = max(14.0 + past_back + banner, 22.0 if zero[1] > 0.0 else 0.0)
@@ -241,13 +223,13 @@ def plan_svg(
     margin, foot = x + 4.0, tall / 2.0 + past_front + 12.5
 
     groups = grouped(findings)
-    facts = _caption(job, network, grooves, plan, kinds, taper)
+    facts = _caption(made)
     told = [f"{mark_letter(k)}, {group.word}: {group}" for k, group in enumerate(groups[:SENTENCES])]
     told += [f"and {len(groups) - SENTENCES} more"] * (len(groups) > SENTENCES)
     caption = [line for words in (*facts, *told) for line in _wrapped(words, job.figures.unit, across - 8.0)]
     box = (x, y, across, top + tall + past_front + 28.0 + 3.6 * (len(caption) - 3))
     stock = f"{job.figures.size(*size_mm, job.piece.thickness_mm)}, {job.wood.title}"
-    shape = region_path(outline or rectangle(*size_mm))
+    shape = region_path(made.layout.field.outline)
     sides = [length(side, job.figures) for side in size_mm]
     body = [
         drawn(
@@ -268,11 +250,13 @@ def plan_svg(
         f'<path class="wood" fill-rule="evenodd" d="{shape}"/>',
         '<g clip-path="url(#piece)">',
         _grain(*size_mm, u),
-        *groove_layers(network, grooves, job.bit.angle_deg, job.bit.tip_mm),
+        *groove_layers(made.network, grooves, job.bit.angle_deg, job.bit.tip_mm),
         f'</g><path class="edge" stroke-width="{num(0.28 * u)}" d="{shape}"/>',
         f'<g transform="scale({num(u, 6)})">',
         *map(clamp_mark, clamps),
-        *pass_marks(cuts, plan, u, zero, size, share, np.vstack([np.array((0.0, MARK)) + found, narrowest])),
+        *pass_marks(
+            made.cuts, plan, u, zero, size, share, np.vstack([np.array((0.0, MARK)) + found, narrowest])
+        ),
         zero_mark(zero, job.zero.turn_deg),
         *dimensions(wide, tall, sides, past_left, past_front),
         *findings_marks(groups, u),
@@ -282,6 +266,6 @@ def plan_svg(
         *(text(margin, foot + 4.8 + 3.6 * i, line) for i, line in enumerate(caption)),
         "</g>",
     ]
-    described = f"{'Must not be cut. ' if banner else ''}{stock}. {' '.join(facts)}."
+    described = f"{'Must not be cut. ' if banner else ''}{stock}. {'. '.join(facts)}."
     described += "".join(f" {group.first.sentence}" for group in groups)
     return svg([u * value for value in box], job.name, described, _style(job.wood.tint, share), body)
