@@ -97,6 +97,16 @@ def test_arc_heights_by_distance():
     np.testing.assert_allclose(surface.height_mm, expected, atol=1e-9)
 
 
+def test_an_arc_whose_centre_is_rounded_is_cut_to_its_end():
+    """The groove has its full depth at the end that the text says, though the centre is farther from it than from the start."""
+    moves = moves_of((5, 0, -1), (0, 5.02, -1), motion=Motion.ARC_CCW, centre_mm=0.0, sweep_rad=math.pi / 2)
+
+    surface = carved(moves, size=20.02, step=0.02)
+
+    assert surface.at(0.0, 5.02) == pytest.approx(-1.0, abs=1e-9)
+    assert surface.at(5.0, 0.0) == pytest.approx(-1.0, abs=1e-9)
+
+
 def test_helix_lies_between_chords():
     """A helix falls evenly: below its path at angle φ the wood is cut to the depth the bit has there."""
     surface = carved(arc(6.0, math.pi, 0.5, end_depth=1.5), step=0.02)

@@ -8,6 +8,7 @@ from __future__ import annotations
 import numpy as np
 
 from vcarve.dryrun.setup import UNKNOWN, Setup
+from vcarve.plane.arcs import curves
 from vcarve.plane.arrays import Floats, Ints
 from vcarve.program.grammar import PLANES
 from vcarve.program.moves import Moves, Plane
@@ -81,34 +82,42 @@ def split(moves: Moves, which: Ints, count: Ints, start: Floats | None = None) -
     return which[row], tail, head
 
 
+def laid(moves: Moves, which: Ints, count: Ints, setup: Setup) -> tuple[Ints, Floats, Floats]:
+    """Cut moves (n,) into ``count`` (n,) even pieces of less than a turn, seen from above on the piece.
+
+    Returns the move of each (B,), lines and arcs as curves (B, 5), see ``plane.arcs``, and their heights at both ends (B, 2).
+    The bulge is that of arcs in the XY plane.
+    """
+    owner, tail, head = split(moves, which, count, moves.known_start_mm[which])
+    a, b = setup.on_piece(tail), setup.on_piece(head)
+    bulge = np.tan(np.repeat(moves.sweep_rad[which] / count, count) / 4.0)
+    return owner, curves(a[:, :2], b[:, :2], bulge), np.column_stack([a[:, 2], b[:, 2]])
+
+
 def boxes(moves: Moves, which: Ints, setup: Setup = UNKNOWN) -> tuple[Floats, Floats]:
     """Return the lower and upper corners (n, 3) of boxes round arcs, on the piece or, without a setup, in work coordinates.
 
-    That of an upright arc on a turned piece is one round its box.
+    Along each axis an arc swings about its centre by ``a cos t + b sin t``: highest where t is the angle of (a, b).
     """
-    start, end, middle = (
-        setup.on_piece(place[which]) for place in (moves.start_mm, moves.end_mm, moves.centre_mm)
-    )
+    places = np.stack([moves.start_mm[which], moves.end_mm[which], moves.centre_mm[which]])
+    u, v, normal = axes_of(moves, which).T
+    row, sweep = np.arange(len(which)), moves.sweep_rad[which]
+    rise = places[1, row, normal] - places[0, row, normal]
+    places[2, row, normal] = places[0, row, normal]
+    ahead, drift = (
+        places[2].copy(),
+        np.zeros_like(places[2]),
+    )  # a quarter of a turn on, and how far a helix goes on
+    arm = places[0] - places[2]
+    ahead[row, u] -= np.sign(sweep) * arm[row, v]
+    ahead[row, v] += np.sign(sweep) * arm[row, u]
+    drift[row, normal] = rise
+    start, end, centre, ahead, drift = setup.on_piece(np.stack([*places, ahead, places[0] + drift]))
+    ahead, arm, drift = ahead - centre, start - centre, drift - start
     low, high = np.minimum(start, end), np.maximum(start, end)
-    axes, sweep = axes_of(moves, which)[:, :2], moves.sweep_rad[which]
-    centre = np.take_along_axis(middle, axes, 1)
-    x, y = (np.take_along_axis(start, axes, 1) - centre).T
-    radius, begin = np.hypot(x, y), np.arctan2(y, x)
-    for quarter in range(4):  # the ends of the circle's axes that the arc passes
-        ahead = np.mod(np.sign(sweep) * (quarter * np.pi / 2.0 - begin), 2.0 * np.pi)
-        rows, side = np.flatnonzero(ahead <= np.abs(sweep)), quarter % 2
-        at = rows, axes[rows, side]
-        if quarter < 2:
-            high[at] = np.maximum(high[at], centre[rows, side] + radius[rows])
-        else:
-            low[at] = np.minimum(low[at], centre[rows, side] - radius[rows])
-    upright = np.flatnonzero((moves.plane[which] != int(Plane.XY)) & (setup.turn_deg != 0.0))
-    if len(upright):
-        corners = np.stack(boxes(moves, which[upright]))
-        turned = [
-            setup.on_piece(np.column_stack([corners[i, :, 0], corners[j, :, 1], corners[i, :, 2]]))
-            for i in (0, 1)
-            for j in (0, 1)
-        ]
-        low[upright], high[upright] = np.min(turned, axis=0), np.max(turned, axis=0)
+    radius = np.hypot(arm, ahead)
+    for sign, corner, best in ((1.0, high, np.maximum), (-1.0, low, np.minimum)):
+        passed = np.mod(np.arctan2(sign * ahead, sign * arm), 2.0 * np.pi) <= np.abs(sweep)[:, None]
+        reach = centre + sign * (radius + np.maximum(sign * drift, 0.0))
+        best(corner, reach, out=corner, where=passed & (radius > 1e-9))
     return low, high

@@ -14,9 +14,10 @@ import numpy as np
 import numpy.typing as npt
 
 from vcarve.dryrun.setup import UNKNOWN, Setup
-from vcarve.dryrun.strokes import Arcs, Lines, strokes
+from vcarve.dryrun.strokes import Strokes, strokes
 from vcarve.dryrun.surface import Surface, pixels
 from vcarve.dryrun.tip import Tip
+from vcarve.plane.arcs import circles, middles, sweeps
 from vcarve.plane.arrays import Floats
 from vcarve.program.moves import Moves
 
@@ -31,32 +32,9 @@ FLAT_ARC_MM = 100.0  # arcs of larger radius are worked out in double precision
 WINDOW_PIXELS = 8  # windows are rounded up to multiples of this, so that many have the same size
 
 
-def carve(
-    moves: Moves,
-    bit: Bit,
-    *,
-    width_mm: float,
-    height_mm: float,
-    setup: Setup = UNKNOWN,
-    step_mm: float = 0.05,
-    dtype: npt.DTypeLike = np.float32,
-) -> Surface:
-    """Carve a piece and return its whole surface.
-
-    ``width_mm`` and ``height_mm`` are the piece's; without a ``setup`` the zero is at the centre of its top.  Beyond half the
-    cutting diameter nothing is cut; deeper than the cone the wall is upright.
-    """
-    whole = tiles(
-        moves,
-        bit,
-        width_mm=width_mm,
-        height_mm=height_mm,
-        setup=setup,
-        step_mm=step_mm,
-        tile_mm=max(width_mm, height_mm),
-        dtype=dtype,
-    )
-    return next(whole)
+def carve(moves: Moves, bit: Bit, *, setup: Setup = UNKNOWN, **grid: Any) -> Surface:
+    """Carve a piece and return its whole surface: the one tile of ``tiles``, which says what it takes."""
+    return next(tiles(moves, bit, setup=setup, **grid))
 
 
 def tiles(
@@ -67,24 +45,24 @@ def tiles(
     height_mm: float,
     setup: Setup = UNKNOWN,
     step_mm: float = 0.05,
-    tile_mm: float = 100.0,
+    tile_mm: float = np.inf,
     dtype: npt.DTypeLike = np.float32,
 ) -> Iterator[Surface]:
-    """Yield the same surface tile by tile, row by row from the front left: memory is bounded by one tile.
+    """Yield the carved surface tile by tile, row by row from the front left: memory is bounded by one tile.
 
-    Put together, the tiles are the very pixels ``carve`` gives; tiles at the right and the back may be
-    smaller.
+    ``width_mm`` and ``height_mm`` are the piece's; without a ``setup`` the zero is at the centre of its top.  Beyond half the
+    cutting diameter nothing is cut; deeper than the cone the wall is upright.  Tiles at the right and the back may be smaller.
     """
     tip = Tip.of(bit)
     nx, ny = pixels(width_mm, step_mm), pixels(height_mm, step_mm)
     x0, y0 = -(nx - 1) / 2.0 * step_mm, -(ny - 1) / 2.0 * step_mm
-    size = pixels(tile_mm, step_mm)
-    lines, arcs = strokes(moves, tip, setup)
-    sloping = lines.rise != 0.0
-    kinds: list[tuple[Lines | Arcs, Kernel]] = [
-        (lines.take(~sloping), _level),
-        (lines.take(sloping), _sloping),
-        (arcs, _arc),
+    size = pixels(min(tile_mm, max(width_mm, height_mm)), step_mm)
+    made = strokes(moves, tip, setup)
+    bent, sloping = made.curve[:, 4] != 0.0, made.z_mm[:, 0] != made.z_mm[:, 1]
+    kinds: list[tuple[Strokes, Kernel]] = [
+        (made.take(~bent & ~sloping), _level),
+        (made.take(sloping), _sloping),
+        (made.take(bent), _arc),
     ]
     boxed = [(part, kernel, *part.box()) for part, kernel in kinds]
     for j in range(0, ny, size):
@@ -100,7 +78,7 @@ def tiles(
 
 
 def _sweep(
-    heights: Heights, x0: float, y0: float, step: float, part: Lines | Arcs, kernel: Kernel, tip: Tip
+    heights: Heights, x0: float, y0: float, step: float, part: Strokes, kernel: Kernel, tip: Tip
 ) -> None:
     """Lower a height map by strokes of one kind."""
     low, high = part.box()
@@ -132,11 +110,9 @@ def _sweep(
                 np.minimum(view, lower, out=view)
 
 
-def _level(part: Lines, x: Floats, y: Floats, tip: Tip, dtype: Any) -> Heights:
+def _level(part: Strokes, x: Floats, y: Floats, tip: Tip, dtype: Any) -> Heights:
     """Return heights (n, h, w) left by level lines and plunges: the profile at the distance from the line."""
-    dx, dy, ux, uy, length, z, _ = _frame(part, x, y, dtype)
-    ahead = dx * ux + dy * uy
-    across = dy * ux - dx * uy
+    ahead, across, length, z, _ = _beside(part, x, y, dtype)
     ahead -= np.clip(ahead, 0.0, length)
     ahead *= ahead
     across *= across
@@ -144,16 +120,15 @@ def _level(part: Lines, x: Floats, y: Floats, tip: Tip, dtype: Any) -> Heights:
     return _under_rim(np.sqrt(ahead, out=ahead), z, tip)
 
 
-def _sloping(part: Lines, x: Floats, y: Floats, tip: Tip, dtype: Any) -> Heights:
+def _sloping(part: Strokes, x: Floats, y: Floats, tip: Tip, dtype: Any) -> Heights:
     """Return heights (n, h, w) left by sloping lines: the least of ``z(t) + rise(distance)``, a convex function of
     ``t``.
 
     It is least where its derivative vanishes or, if that is off the line or beyond the rim, at the nearest
     end.
     """
-    dx, dy, ux, uy, length, z, rise = _frame(part, x, y, dtype)
-    ahead = dx * ux + dy * uy
-    across = np.abs(dy * ux - dx * uy)
+    ahead, across, length, z, rise = _beside(part, x, y, dtype)
+    across = np.abs(across)
     half = np.sqrt(np.maximum(tip.rim_mm**2 - across * across, 0.0))
     first, last = np.maximum(ahead - half, 0.0), np.minimum(ahead + half, length)
     touched = (across <= tip.rim_mm) & (first <= last)
@@ -162,45 +137,38 @@ def _sloping(part: Lines, x: Floats, y: Floats, tip: Tip, dtype: Any) -> Heights
     return np.where(touched, z + rise * place + tip.rise(rho), 0.0)
 
 
-def _arc(part: Arcs, x: Floats, y: Floats, tip: Tip, dtype: Any) -> Heights:
+def _arc(part: Strokes, x: Floats, y: Floats, tip: Tip, dtype: Any) -> Heights:
     """Return heights (n, h, w) left by level arcs: the profile at the distance from the arc."""
-    if part.radius_mm.max() > FLAT_ARC_MM:
+    centre, radius = circles(part.curve)
+    if radius.max() > FLAT_ARC_MM:
         dtype = np.float64
-    dx = (x - part.centre_mm[:, 0, None, None]).astype(dtype)
-    dy = (y - part.centre_mm[:, 1, None, None]).astype(dtype)
-    mx, my, radius, half, z = (
-        _column(v, dtype)
-        for v in (part.middle[:, 0], part.middle[:, 1], part.radius_mm, part.half_rad, part.z_mm)
-    )
-    ahead = dx * mx + dy * my
-    across = np.abs(dy * mx - dx * my)
-    cos, sin = np.cos(half), np.sin(half)
-    facing = across * cos <= ahead * sin
+    toward, half = (middles(part.curve) - centre) / radius[:, None], np.abs(sweeps(part.curve)) / 2.0
+    ahead, across, r, half_rad, z = _turned(centre, toward, x, y, dtype, radius, half, part.z_mm[:, 0])
+    across = np.abs(across)
+    cos, sin = np.cos(half_rad), np.sin(half_rad)
     rho = np.where(
-        facing,
-        np.abs(np.hypot(ahead, across) - radius),
-        np.hypot(ahead - radius * cos, across - radius * sin),
+        across * cos <= ahead * sin,
+        np.abs(np.hypot(ahead, across) - r),
+        np.hypot(ahead - r * cos, across - r * sin),
     )
     return _under_rim(rho, z, tip)
 
 
-def _column(values: Floats, dtype: Any) -> Heights:
-    """Return one value per stroke, shaped to broadcast over its window."""
-    column: Heights = values[:, None, None].astype(dtype)
-    return column
+def _beside(part: Strokes, x: Floats, y: Floats, dtype: Any) -> list[Heights]:
+    """Return how far ahead of the starts of lines and to their left places are, and lengths, heights there and slopes."""
+    chord, z = part.curve[:, 2:4] - part.curve[:, :2], part.z_mm
+    length = np.hypot(*chord.T)
+    whole = np.where(length > 0.0, length, 1.0)
+    unit = np.where(length[:, None] > 0.0, chord / whole[:, None], (1.0, 0.0))
+    return _turned(part.curve, unit, x, y, dtype, length, z[:, 0], (z[:, 1] - z[:, 0]) / whole)
 
 
-def _frame(part: Lines, x: Floats, y: Floats, dtype: Any) -> tuple[Heights, ...]:
-    """Return offsets from the strokes' starts, directions, lengths, heights and slopes, ready to broadcast."""
-    return (
-        (x - part.start_mm[:, 0, None, None]).astype(dtype),
-        (y - part.start_mm[:, 1, None, None]).astype(dtype),
-        _column(part.unit[:, 0], dtype),
-        _column(part.unit[:, 1], dtype),
-        _column(part.length_mm, dtype),
-        _column(part.start_mm[:, 2], dtype),
-        _column(part.rise, dtype),
-    )
+def _turned(origin: Floats, unit: Floats, x: Floats, y: Floats, dtype: Any, *values: Floats) -> list[Heights]:
+    """Return places seen along directions from origins, and one value per stroke, shaped to broadcast over its window."""
+    ux, uy, *columns = (v[:, None, None].astype(dtype) for v in (*unit.T, *values))
+    dx = (x - origin[:, 0, None, None]).astype(dtype)
+    dy = (y - origin[:, 1, None, None]).astype(dtype)
+    return [dx * ux + dy * uy, dy * ux - dx * uy, *columns]
 
 
 def _under_rim(rho: Heights, z: Heights, tip: Tip) -> Heights:

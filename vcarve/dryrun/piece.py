@@ -8,7 +8,7 @@ from functools import partial
 import numpy as np
 import shapely
 
-from vcarve.dryrun.arcs import chords_within, split
+from vcarve.dryrun.arcs import chords_within, laid
 from vcarve.dryrun.track import SAG_MM, Track, entry
 from vcarve.errors import Finding
 from vcarve.groove.width import deepest_mm, width_mm
@@ -122,9 +122,8 @@ def _leave(seen: Track, rows: Ints, outline: shapely.Polygon, allowed_mm: float)
         # The outline's chords and those of the arcs stand off them by a little.
         room = shapely.buffer(outline, allowed_mm + CHORDS_MM, quad_segs=64)
         shapely.prepare(room)
-        owner, tails, heads = _parts(seen, rows)
-        lines = shapely.linestrings(np.stack([tails[:, :2], heads[:, :2]], axis=1))
-        out[owner[~shapely.covers(room, lines)]] = True
+        owner, lines, _ = _parts(seen, rows)
+        out[owner[~shapely.covers(room, shapely.linestrings(lines))]] = True
     return out
 
 
@@ -150,22 +149,21 @@ def _hits(seen: Track, job: Job, above_mm: float, rectangle: shapely.Polygon) ->
     low, high = seen.low_mm, seen.high_mm
     near = (low < (x1 + widest, y1 + widest, above_mm - 1e-9)).all(axis=1)
     near &= (high[:, :2] > (x0 - widest, y0 - widest)).all(axis=1) & seen.moves.told & ~seen.blind
-    owner, tails, heads = _parts(seen, np.flatnonzero(near))
+    owner, lines, lowest = _parts(seen, np.flatnonzero(near))
     # Of the bit, the widest part at or below the clamp's top counts: the cone up to there, or the shank.
-    rise = np.round(above_mm - np.minimum(tails[:, 2], heads[:, 2]), 6)
+    rise = np.round(above_mm - lowest, 6)
     rises, index = np.unique(rise, return_inverse=True)
     radius = np.array([_radius_mm(job, value) for value in rises.tolist()])[index]
-    lines = shapely.linestrings(np.stack([tails[:, :2], heads[:, :2]], axis=1))
-    return np.unique(owner[(shapely.distance(lines, rectangle) < radius + 1e-9) & (rise > 0.0)])
+    away = shapely.distance(shapely.linestrings(lines), rectangle)
+    return np.unique(owner[(away < radius + 1e-9) & (rise > 0.0)])
 
 
 def _parts(seen: Track, rows: Ints) -> tuple[Ints, Floats, Floats]:
-    """Return (move, tail, head) of straight parts of moves: level moves whole, sloping ones in sections, arcs in chords."""
-    bent = seen.moves.sweep_rad[rows] != 0.0
-    sloping = ~bent & (seen.start_mm[rows, 2] != seen.end_mm[rows, 2]) & seen.across[rows]
-    count = np.where(sloping, SECTIONS, chords_within(seen.moves, rows, SAG_MM))
-    owner, tails, heads = split(seen.moves, rows, count, seen.moves.known_start_mm[rows])
-    return owner, seen.setup.on_piece(tails), seen.setup.on_piece(heads)
+    """Return (move, ends, lowest Z) of straight parts of moves: level ones whole, sloping ones in sections, arcs in chords."""
+    sloping = (seen.start_mm[:, 2] != seen.end_mm[:, 2]) & seen.across & (seen.moves.sweep_rad == 0.0)
+    count = np.where(sloping[rows], SECTIONS, chords_within(seen.moves, rows, SAG_MM))
+    owner, curve, z = laid(seen.moves, rows, count, seen.setup)
+    return owner, curve[:, :4].reshape(-1, 2, 2), z.min(axis=1)
 
 
 def _radius_mm(job: Job, rise_mm: float) -> float:

@@ -79,15 +79,18 @@ class Track(ReadOnly):
         *,
         at: Callable[[int], Point] | None = None,
         mild: bool | Bools = False,
+        of: Ints | None = None,
     ) -> list[Finding]:
-        """Return a finding of each of these moves, in one sentence or in one for each, with its line and where ``at`` says."""
+        """Return a finding of each of these moves, in one sentence or in one for each, with its line and where ``at`` says.
 
-        def make(move: int) -> Finding:
-            said = sentence if isinstance(sentence, str) else sentence(move)
-            mildly = bool(mild if isinstance(mild, bool) else mild[move])
-            return Finding(
-                code, said, line=self.line(move), at_mm=None if at is None else at(move), mild=mildly
-            )
+        Where the rows are not moves themselves, ``of`` says which move each belongs to.
+        """
+
+        def make(row: int) -> Finding:
+            said = sentence if isinstance(sentence, str) else sentence(row)
+            line = self.line(row if of is None else int(of[row]))
+            mildly = bool(mild if isinstance(mild, bool) else mild[row])
+            return Finding(code, said, line=line, at_mm=None if at is None else at(row), mild=mildly)
 
         return listed((np.flatnonzero(rows) if rows.dtype == bool else rows).tolist(), make)
 
@@ -133,10 +136,9 @@ def track(moves: Moves, setup: Setup, machine: Machine, figures: Figures) -> Tra
 def path(seen: Track, move: int) -> Floats:
     """Return a move's path as points (n, 3) in piece coordinates whose chords are within ``SAG_MM`` of it."""
     which = np.array([move])
-    if seen.moves.sweep_rad[move] == 0.0:
-        return np.array([seen.start_mm[move], seen.end_mm[move]])
-    _, tail, head = split(seen.moves, which, chords_within(seen.moves, which, SAG_MM))
-    return seen.setup.on_piece(np.vstack([tail[:1], head]))
+    start = seen.moves.known_start_mm[which]
+    _, _, head = split(seen.moves, which, chords_within(seen.moves, which, SAG_MM), start)
+    return seen.setup.on_piece(np.vstack([start, head]))
 
 
 def entry(seen: Track, move: int, zone: shapely.Geometry) -> Point:
