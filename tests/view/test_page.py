@@ -20,8 +20,8 @@ from vcarve.job.bench import Bit
 from vcarve.proofing import check_program
 from vcarve.run import DryRun, Made
 from vcarve.view.encode import embed, pack, payload
+from vcarve.view.look import palette_css
 from vcarve.view.page import page_html
-from vcarve.view.palette import palette_css
 from vcarve.view.sheet import verdict
 
 

@@ -15,7 +15,6 @@ from vcarve.plane.arcs import curves, directions
 from vcarve.quantity import MM
 from vcarve.view import look
 from vcarve.view.page import digest
-from vcarve.view.palette import colours_of, declared
 from vcarve.view.pattern import patch, pattern_svg
 from vcarve.view.wording import NBSP, length, plain
 
@@ -63,7 +62,7 @@ def pattern_facts(pattern: Pattern) -> list[tuple[str, str]]:
 
 def _style() -> str:
     """Return the page's style sheet."""
-    day, night = (declared(colours_of(theme)) for theme in (look.LIGHT, look.DARK))
+    day, night = (look.declared(look.colours_of(theme)) for theme in (look.LIGHT, look.DARK))
     return f"""
 :root{{color-scheme:light dark;{day}}}
 @media(prefers-color-scheme:dark){{:root{{{night}}}}}

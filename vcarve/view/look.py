@@ -7,7 +7,7 @@ alone: whatever a colour says is also said by a shape, a number or a word.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 
 SANS = "'Gill Sans', 'Gill Sans Nova', Optima, Candara, 'Noto Sans', 'Liberation Sans', system-ui, sans-serif"
 SERIF = (
@@ -122,3 +122,46 @@ def indigo(share: float) -> str:
 def wall(light: float) -> str:
     """Return the colour of a groove's wall that gets this share of the light."""
     return mix(SHADE, LIT, min(max(light, 0.0), 1.0))
+
+
+def colours_of(theme: Theme) -> dict[str, str]:
+    """Return a theme's colours by the names that style sheets have for them."""
+    named = {name.replace("_", "-"): colour for name, colour in asdict(theme).items()}
+    return {**named, "to-come": mix(theme.indigo, theme.paper, 0.66)}
+
+
+def declared(values: dict[str, str]) -> str:
+    """Return the declarations of custom properties."""
+    return " ".join(f"--{name}: {value};" for name, value in values.items())
+
+
+def palette_css() -> str:
+    """Return the rules that set every colour and letter of the page: by day, by night, and on paper."""
+    day = colours_of(LIGHT) | {
+        "wood-ink": WOOD_INK,
+        "wood-paper": WOOD_PAPER,
+        "wood-air": WOOD_AIR,
+        "wood-air-pale": DARK.ink_soft,  # on dark woods
+        "wood-finding": LIGHT.finding,
+        "wood-cut": mix(WOOD, LIGHT.paper, 0.2),
+        "wood-line": LIGHT.leaf_line,
+        "shade": SHADE,
+        "lit": LIT,
+        "valley": VALLEY,
+        "sans": SANS,
+        "serif": SERIF,
+        "scheme": "light",
+    }
+    night = colours_of(DARK) | {"wood-cut": mix(WOOD, DARK.paper, 0.68), "scheme": "dark"}
+    white = colours_of(LIGHT) | {
+        "paper": PRINTED,
+        "raised": PRINTED,
+        "ink-soft": mix(LIGHT.ink_soft, LIGHT.ink, 0.4),
+        "wood-cut": mix(WOOD, PRINTED, 0.75),  # ink is dear
+        "scheme": "light",
+    }
+    return (
+        f":root {{ {declared(day)} }}\n"
+        f':root[data-theme="dark"] {{ {declared(night)} }}\n'
+        f"@media print {{ :root, :root[data-theme=dark] {{ {declared(white)} }} }}\n"
+    )

@@ -14,7 +14,7 @@ from importlib.resources import files
 from vcarve.errors import grouped
 from vcarve.run import DryRun
 from vcarve.view.encode import embed, payload
-from vcarve.view.palette import palette_css
+from vcarve.view.look import palette_css
 from vcarve.view.sheet import column_html, findings_html, sheet_html, title, verdict
 
 _SCRIPTS = ("data.js", "carve.js", "drawing.js", "player.js")
