@@ -30,6 +30,7 @@ _ZERO = (
     for x, y, name in ((8.7, 0.0, "X"), (0.0, -8.7, "Y"))
 )
 _TICK = "m-.8 .8l1.6 -1.6"
+_EVERY = [step * 10**power for power in range(9) for step in (1, 2, 5)]  # round numbers
 _SQUARE = np.array([(-0.6, 0.6), (0.6, 0.6), (0.6, -0.6), (-0.6, -0.6)])
 _ARROW = np.array([(2.6, 0.0), (1.0, 0.75), (1.0, -0.75)])  # along a pass from its start, and to its left
 _REACHES = np.repeat((2.8, 4.6, 6.6), 9)
@@ -81,7 +82,7 @@ def pass_marks(
         f'<path class="badge" d="{polygons_path(ends[:, None] + share * _SQUARE)}"/>',
         f'<path class="badge" d="{polygons_path(heads)}"/>',
     ]
-    every = _every(plan.passes)
+    every = next(n for n in _EVERY if n * MOST_NUMBERS >= plan.passes)
     # Where there are few, there is room for them.
     large = share if every == 1 else 1.4 * share
     taken = np.vstack([zero, ends, avoid])
@@ -92,14 +93,6 @@ def pass_marks(
             taken = np.vstack([taken, spot])
             badges[index] = _badge(starts[index], spot, str(index + 1), large)
     return [*parts, *(badges[index] for index in sorted(badges))]
-
-
-def _every(passes: int) -> int:
-    """Return which passes are numbered: every one, every second, fifth, tenth and so on."""
-    least = passes / MOST_NUMBERS
-    power = int(10 ** math.floor(math.log10(max(least, 1.0))))
-    every: int = next(step * power for step in (1, 2, 5, 10) if step * power >= least)
-    return every
 
 
 def _free_spot(start: Floats, way: Floats, taken: Floats, size: Floats, share: float) -> Floats | None:

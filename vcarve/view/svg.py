@@ -48,26 +48,21 @@ def bows(lines: Floats, decimals: int = 3, radius_decimals: int = 3) -> list[str
     return parts
 
 
-def path(lines: Floats) -> str:
+def path(lines: Floats, decimals: int = 3, radius_decimals: int = 3) -> str:
     """Return path data of curves (n, 5); those that follow on are not lifted between."""
     starts, ends = lines[:, :2], np.roll(lines[:, 2:4], 1, axis=0)
     lifted = (starts != ends).any(axis=1)
     lifted[:1] = True
+    commands = bows(lines, decimals, radius_decimals)
     return "".join(
-        f"M{at(x, y, 3)}{bow}" if up else bow
-        for (x, y), up, bow in zip(starts.tolist(), lifted.tolist(), bows(lines), strict=True)
+        f"M{at(x, y, decimals)}{bow}" if up else bow
+        for (x, y), up, bow in zip(starts.tolist(), lifted.tolist(), commands, strict=True)
     )
 
 
 def ring_path(sides: Floats, decimals: int = 3, radius_decimals: int = 3) -> str:
-    """Return path data of the sides (n, 5) of a ring."""
-    parts = [
-        f"M{at(float(sides[0, 0]), float(sides[0, 1]), decimals)}",
-        *bows(sides, decimals, radius_decimals),
-    ]
-    if sides[-1, 4] == 0.0:
-        parts.pop()  # a straight last side is drawn by closing
-    return "".join(parts) + "Z"
+    """Return path data of the sides (n, 5) of a ring; a straight last one is drawn by closing."""
+    return path(sides if sides[-1, 4] else sides[:-1], decimals, radius_decimals) + "Z"
 
 
 def region_path(region: Region) -> str:
@@ -79,19 +74,12 @@ def polygons_path(corners_mm: Floats) -> str:
     """Return path data of polygons, shape (n, corners, 2), with relative steps to keep it short."""
     # Steps between rounded corners, so that rounding does not add up.
     grid = np.round(corners_mm * (100.0, -100.0)).astype(np.int64)
-    first = grid[:, 0]
-    steps = np.diff(grid, axis=1)
     parts = []
-    for (x, y), walk in zip(first.tolist(), steps.tolist(), strict=True):
-        moves = "".join(f"l{_hundredths(dx)} {_hundredths(dy)}" for dx, dy in walk if dx or dy)
-        if moves.count("l") > 1:
-            parts.append(f"M{_hundredths(x)} {_hundredths(y)}{moves}z")
+    for (x, y), walk in zip(grid[:, 0].tolist(), np.diff(grid, axis=1).tolist(), strict=True):
+        steps = [f"l{num(dx / 100)} {num(dy / 100)}" for dx, dy in walk if dx or dy]
+        if len(steps) > 1:
+            parts.append(f"M{num(x / 100)} {num(y / 100)}{''.join(steps)}z")
     return "".join(parts)
-
-
-def _hundredths(value: int) -> str:
-    """Return a hundredth's count as a decimal number."""
-    return num(value / 100.0)
 
 
 def text(
