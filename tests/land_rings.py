@@ -7,27 +7,22 @@ import numpy as np
 from vcarve.groove import footprint as outlines
 from vcarve.groove.model import Grooves
 from vcarve.network.model import Network
-from vcarve.plane.arrays import NM_PER_MM, Floats, Ints
+from vcarve.plane.arrays import Floats
+from vcarve.plane.region import rings_of
 
 
-def footprint(network: Network, grooves: Grooves) -> list[Ints]:
-    """Return the outline of all grooves at the surface, as rings (n, 2) in nanometres.
+def footprint(network: Network, grooves: Grooves) -> list[Floats]:
+    """Return the outline of all grooves at the surface, as rings (n, 2) in mm.
 
     Rings with wood outside run counter-clockwise, rings round land clockwise.  The grooves may reach past the piece's edge.
     """
     closed = outlines.closed_cells(network)
-    rings = outlines.outer_rings(network, grooves, closed)
+    rings = rings_of(outlines.outer_rings(network, grooves, closed))
     for cell in np.flatnonzero(closed).tolist():
-        corner = grooves.corner_nm[cell]
-        for island in grooves.lands[int(grooves.shape[cell])]:
-            rings.extend(ring[::-1] + corner for ring in (island.outer_nm, *island.holes_nm))
+        rings.extend(ring[::-1] for ring in islands_mm(grooves, cell))
     return rings
 
 
-def islands_mm(grooves: Grooves, cell: int) -> list[list[Floats]]:
-    """Return the islands of a cell as lists of rings in piece coordinates, each (n, 2): outer, then holes."""
-    corner = grooves.corner_nm[cell]
-    return [
-        [(ring + corner) / NM_PER_MM for ring in (island.outer_nm, *island.holes_nm)]
-        for island in grooves.lands[int(grooves.shape[cell])]
-    ]
+def islands_mm(grooves: Grooves, cell: int) -> list[Floats]:
+    """Return the rings of a cell's islands in piece coordinates, each (n, 2): outer ones counter-clockwise, holes clockwise."""
+    return [ring + grooves.corner_mm[cell] for ring in rings_of(grooves.lands[grooves.shape[cell]])]

@@ -1,53 +1,73 @@
-"""The outline of all grooves at the surface, where rings are not as a library would have them."""
+"""What grooves cover, against closed forms and against the union of circles along their lines."""
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
+import numpy as np
 import pytest
 import shapely
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
-from land_rings import footprint as whole_footprint
-from vcarve.groove import footprint
-from vcarve.groove.model import Grooves
-from vcarve.groove.outline import Path, Strokes
-from vcarve.groove.width import VBit
-from vcarve.network.build import build
-from vcarve.pattern.catalogue import pattern
-from vcarve.plane.region import rectangle
+from vcarve.groove.footprint import SAG_MM, covered
+from vcarve.plane.arcs import lengths, points
+from vcarve.plane.region import lines_along
 
-# A ring that crosses itself in the middle of a square of 1 mm: two triangles, of a quarter of the square each.
-BOW: Path = [[0, 0], [10**6, 10**6], [10**6, 0], [0, 10**6]]
-BOX: Path = [[300_000, -200_000], [900_000, -200_000], [900_000, 700_000], [300_000, 700_000]]
+ALL_ONE = np.zeros(1, dtype=np.int64)
+SIDE = st.floats(-20.0, 20.0)
+HALF = st.floats(0.0, 3.0)
 
 
-def test_a_ring_that_crosses_itself_is_no_obstacle() -> None:
-    """The union of such a ring with others is that of what it surrounds."""
-    halves: list[Path] = [
-        [[0, 0], [500_000, 500_000], [0, 10**6]],
-        [[10**6, 0], [10**6, 10**6], [500_000, 500_000]],
-    ]
-    whole = shapely.union_all([shapely.Polygon(ring) for ring in (*halves, BOX)])
-    united = footprint._united([shapely.Polygon(BOW), shapely.Polygon(BOX)])
+@settings(deadline=None, derandomize=True, max_examples=60)
+@given(SIDE, SIDE, st.sampled_from([0.0, 0.2, -0.4, 1.0, -1.0, 2.5, -8.0]), st.floats(0.05, 3.0))
+def test_a_stroke_is_a_band_with_round_ends(x: float, y: float, bulge: float, half_mm: float) -> None:
+    """Pappus: along a line, or an arc wider than the groove, it is as long as the line times its width, and a disk at the ends."""
+    curve = np.array([[0.0, 0.0, x, y, bulge]])
+    length = float(lengths(curve)[0])
+    sweep = 4.0 * math.atan(abs(bulge))
+    apart = math.hypot(x, y) > 2.0 * half_mm or abs(bulge) <= 1.0
+    if length < 0.01 or (sweep and length / sweep < half_mm) or not apart:
+        return
+    found = covered(curve, np.full((2, 1), half_mm), ALL_ONE)[0]
+    room = 2.0 * SAG_MM * (2.0 * length + 2.0 * math.pi * half_mm)
 
-    assert united.is_valid
-    assert united.symmetric_difference(whole).area < 1.0
-    assert footprint._united([shapely.Polygon(BOW)]).area == pytest.approx(0.5e12)
+    assert found.area == pytest.approx(2.0 * half_mm * length + math.pi * half_mm**2, abs=room)
 
 
-def test_a_footprint_with_such_a_ring(monkeypatch: pytest.MonkeyPatch) -> None:
-    """A drawing of the grooves' outline is made all the same where one of its rings comes out crossed."""
-    from vcarve.groove.land import measure
+@pytest.mark.slow
+@settings(deadline=None, derandomize=True, max_examples=40)
+@given(SIDE, SIDE, st.sampled_from([0.0, 0.2, -0.4, 1.0, -8.0]), HALF, HALF)
+def test_a_narrowing_stroke_is_all_that_is_near_its_line(
+    x: float, y: float, bulge: float, one: float, other: float
+) -> None:
+    """A groove that narrows evenly is the union of circles along its line that grow evenly, to the sag of its chords."""
+    if math.hypot(x, y) < 0.01:
+        return
+    curve = np.array([[0.0, 0.0, x, y, bulge]])
+    found = covered(curve, np.array([[one], [other]]), ALL_ONE)[0]
+    share = np.linspace(0.0, 1.0, 200)
+    middles: Any = shapely.points(points(curve, share))
+    circles = shapely.buffer(middles, one + share * (other - one), quad_segs=64)
+    room = 2.0 * SAG_MM * (2.0 * float(lengths(curve)[0]) + 2.0 * math.pi * max(one, other))
 
-    network = build(pattern("hishi"), region=rectangle(20.0, 20.0), pitch_mm=6.0)
-    grooves: Grooves = measure(network, VBit(angle_deg=60.0), {0: 0.5, 1: 0.5, 2: 0.5, 3: 0.5})
-    joined = footprint._joined
+    assert shapely.union_all(circles).difference(found).area <= room
+    # Between circles only slivers are missing: each is within the hull of its neighbours.
+    hulls = shapely.convex_hull(shapely.union(circles[1:], circles[:-1]))
 
-    def crossed(strokes: Strokes, edges: Any) -> list[Path]:
-        return [*joined(strokes, edges), BOW, BOX]
+    assert found.difference(shapely.union_all(hulls)).area <= room
 
-    monkeypatch.setattr(footprint, "_joined", crossed)
-    monkeypatch.setattr(footprint, "group", lambda rings: [[ring] for ring in rings])
-    found = whole_footprint(network, grooves)
 
-    assert max(ring[:, 1].max() for ring in found) > 10 * 10**6  # the grooves at the back edge
+def test_owners_have_what_their_own_lines_cover() -> None:
+    """Lines of two owners, even and narrowing, are joined owner by owner."""
+    curve = np.array([[0, 0, 4, 0, 0], [0, 5, 4, 5, 0], [4, 0, 4, 3, 0], [0, 9, 4, 9, 0]], dtype=float)
+    half = np.array([[0.5, 0.5, 0.5, 0.5], [0.5, 0.5, 0.0, 0.5]])
+    first, second = covered(curve, half, np.array([0, 1, 0, 1]))
+    lines = lines_along(curve[[1, 3]], SAG_MM)
+    hull = shapely.union(shapely.Point(4, 0).buffer(0.5, 64), shapely.Point(4, 3)).convex_hull
+    whole = shapely.union(shapely.LineString([(0, 0), (4, 0)]).buffer(0.5, 64), hull)
+
+    assert first.symmetric_difference(whole).area < 0.001
+    assert second.symmetric_difference(shapely.union_all(shapely.buffer(lines, 0.5, 64))).area < 0.001
+    assert len(shapely.get_parts(second)) == 2

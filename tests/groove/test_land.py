@@ -16,15 +16,14 @@ from scipy.optimize import linprog
 from land_rings import footprint, islands_mm
 from vcarve.errors import InternalError
 from vcarve.groove.circle import LARGE, largest_circles
+from vcarve.groove.footprint import SAG_MM
 from vcarve.groove.land import measure
 from vcarve.groove.model import Grooves
-from vcarve.groove.outline import SAG_NM
 from vcarve.groove.width import VBit
 from vcarve.network.build import build, build_lines
 from vcarve.network.model import Network
 from vcarve.pattern.catalogue import pattern
 from vcarve.pattern.model import Line, Point
-from vcarve.plane.arrays import NM_PER_MM
 from vcarve.plane.region import lines_along, rectangle
 
 MICROMETRE = 1e-3
@@ -53,9 +52,9 @@ def carved(lines: list[Line], width_mm: float) -> tuple[Network, Grooves]:
 def cell_at(network: Network, grooves: Grooves, x_mm: float, y_mm: float) -> int:
     """Return the cell whose land holds a point."""
     for cell in range(network.cells):
-        for rings in islands_mm(grooves, cell):
-            if shapely.Polygon(rings[0], rings[1:]).covers(shapely.Point(x_mm, y_mm)):
-                return cell
+        land = grooves.lands[grooves.shape[cell]]
+        if land.covers(shapely.Point(np.array([x_mm, y_mm]) - grooves.corner_mm[cell])):
+            return cell
     raise AssertionError("no land there")
 
 
@@ -73,7 +72,7 @@ def reference_land(network: Network, grooves: Grooves, piece: shapely.Polygon) -
 def sag_area_mm2(network: Network) -> float:
     """Return the area that chords can add or take along all grooves' edges and round ends at most."""
     ends = 2.0 * math.pi * float(network.cut.sum())
-    return (2.0 * float(network.length_mm.sum()) + ends) * 2.0 * SAG_NM / NM_PER_MM
+    return (2.0 * float(network.length_mm.sum()) + ends) * 2.0 * SAG_MM
 
 
 def test_a_line_that_tapers_leaves_the_land_beside_its_point() -> None:
@@ -127,7 +126,7 @@ def test_ring_keeps_a_frame_with_a_round_edged_hole() -> None:
 
     assert grooves.land_area_mm2[cell] == pytest.approx(area, abs=0.01)
     assert grooves.land_mm[cell] == pytest.approx(2.0 * radius, abs=2.0 * MICROMETRE)
-    assert len(islands_mm(grooves, cell)[0]) == 2
+    assert len(islands_mm(grooves, cell)) == 2
 
 
 def test_dangling_line_takes_its_whole_footprint() -> None:
@@ -313,7 +312,7 @@ def test_footprint_is_the_union_of_grooves(name: str, edge: str, turn: float) ->
     """The outline encloses the area that shapely's union does, with as many rings."""
     network = build(pattern(name), region=rectangle(60.0, 50.0), pitch_mm=20.0, rotate_deg=turn, edge=edge)
     grooves = measure(network, RIGHT_ANGLE, {0: 0.7, 1: 0.4, 2: 0.7, 3: 0.7})
-    rings = [ring / NM_PER_MM for ring in footprint(network, grooves)]
+    rings = footprint(network, grooves)
     x, y = zip(*(ring.T for ring in rings), strict=True)
     area = sum(float(a @ np.roll(b, -1) - b @ np.roll(a, -1)) / 2.0 for a, b in zip(x, y, strict=True))
     union = grooves_union(network, grooves)
@@ -331,7 +330,7 @@ def test_footprint_of_loose_lines_and_of_lines_within_a_cell() -> None:
     frame_mm2 = 4.0 * 60.0 * 2.0 - 4.0 + math.pi  # corners: three quarters square, one quarter round
 
     def area(found: list[np.ndarray]) -> float:
-        rings = [ring.T / NM_PER_MM for ring in found]
+        rings = [ring.T for ring in found]
         return sum(float(x @ np.roll(y, -1) - y @ np.roll(x, -1)) / 2.0 for x, y in rings)
 
     assert area(footprint(alone, few)) == pytest.approx(stroke_mm2, abs=0.05)
@@ -343,7 +342,7 @@ def test_a_wide_groove_reaches_out_over_the_border_of_the_cells() -> None:
     lines = [*square(40.0), Line(start=(-20.0, 19.0), end=(20.0, 19.0), feature=1)]
     network = build_lines(lines, region=FIELD, edge="plain")
     grooves = measure(network, RIGHT_ANGLE, {0: 0.2, 1: 2.0})
-    rings = [ring.T / NM_PER_MM for ring in footprint(network, grooves)]
+    rings = [ring.T for ring in footprint(network, grooves)]
     area = sum(float(x @ np.roll(y, -1) - y @ np.roll(x, -1)) / 2.0 for x, y in rings)
 
     assert max(float(y.max()) for _, y in rings) == pytest.approx(19.0 + 2.0, abs=MICROMETRE)

@@ -12,6 +12,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from vcarve.plane.arrays import Floats, Ints, ReadOnly
 
@@ -22,29 +23,14 @@ WEAK_SHARE = 0.5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Island:
-    """One connected part of a cell's land, in nanometres from the cell's own corner.
-
-    ``outer_nm`` (n, 2) runs counter-clockwise, each of ``holes_nm`` clockwise; the last point is not repeated.
-    """
-
-    outer_nm: Ints
-    holes_nm: tuple[Ints, ...] = ()
-
-    def __post_init__(self) -> None:
-        for ring in (self.outer_nm, *self.holes_nm):
-            ring.setflags(write=False)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Grooves(ReadOnly):
     """Depth and width at both ends of every edge, land of every cell.
 
     Shapes: E edges and C cells of the network, W weak islands.  Depth and width change evenly along an edge; most are the same
     at both ends.  Edges that are not cut have depth and width 0.
     ``land_mm`` is the diameter of the largest circle that fits on the cell's land and ``land_at_mm`` its centre (not a
-    number where the land has vanished and ``land_mm`` is 0).  ``lands[shape[c]]`` are the islands of cell ``c``
-    measured from ``corner_nm[c]``.
+    number where the land has vanished and ``land_mm`` is 0).  ``lands[shape[c]]`` are the islands of cell ``c``, polygons
+    measured from ``corner_mm[c]``.
     """
 
     ends_depth_mm: Floats  # (2, E) at tails and at heads
@@ -54,8 +40,8 @@ class Grooves(ReadOnly):
     land_area_mm2: Floats  # (C,)
     islands: Ints  # (C,)
     shape: Ints  # (C,)
-    corner_nm: Ints  # (C, 2)
-    lands: tuple[tuple[Island, ...], ...]
+    corner_mm: Floats  # (C, 2)
+    lands: npt.NDArray[np.object_]  # multipolygons of shapely, one for each shape
     weak_mm: Floats  # (W,) diameter of the island's largest circle
     weak_at_mm: Floats  # (W, 2) its centre
 

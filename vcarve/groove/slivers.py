@@ -16,7 +16,6 @@ from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 
 from vcarve.groove.model import WEAK_MM, WEAK_SHARE, Grooves
-from vcarve.groove.near import boxes_round
 from vcarve.network.model import Network
 from vcarve.plane.arcs import evenly
 from vcarve.plane.arrays import Bools, Floats, Ints
@@ -59,8 +58,9 @@ def edge_slivers(network: Network, grooves: Grooves, outline_mm: Sequence[Floats
         (network.xy_mm[network.tail[edges]] + network.xy_mm[network.head[edges]]) / 2.0
     )
     edges = edges[np.unique(tree.query(middle, predicate="dwithin", distance=off)[0])]
+    lines = lines_along(network.curves(edges), SAG_MM)
     reach = (grooves.half_width_mm + limit)[edges]
-    edges = edges[np.unique(tree.query(boxes_round(network, edges, reach))[0])]
+    edges = edges[np.unique(tree.query(lines, predicate="dwithin", distance=reach + SAG_MM)[0])]
     points, along, owner, share, step = _samples(network, edges, limit)
     spots: Any = shapely.points(points)
     place, gap = tree.query_nearest(spots, return_distance=True, all_matches=False)
@@ -100,10 +100,8 @@ def _bare(network: Network, grooves: Grooves, edges: Ints, owner: Ints, way: Any
     lines: Any = lines_along(network.curves(edges), SAG_MM)
     reach = grooves.half_width_mm[edges]
     spot: Any = shapely.points(end)
-    point, other = shapely.STRtree(boxes_round(network, edges, reach)).query(spot)
-    near = shapely.distance(spot[point], lines[other]) < reach[other]
-    crossed = near & (other != owner[point])
-    bare[point[crossed]] = False
+    other, point = shapely.STRtree(spot).query(lines, predicate="dwithin", distance=reach)
+    bare[point[other != owner[point]]] = False
     return bare
 
 

@@ -16,8 +16,9 @@ from vcarve.groove.footprint import closed_cells, outer_rings
 from vcarve.groove.model import Grooves
 from vcarve.network.model import Feature, Network
 from vcarve.plane.arcs import curves, turned
-from vcarve.plane.arrays import NM_PER_MM, Floats, Ints
+from vcarve.plane.arrays import Floats, Ints
 from vcarve.plane.refit import with_arcs
+from vcarve.plane.region import rings_of
 
 SPECK_MM = 0.001  # corners that stand out less are left out
 
@@ -38,15 +39,13 @@ def drawn_page(
     if len(plain := np.flatnonzero(~network.cut)):
         chosen.setdefault("outline", []).append(plain)
     # Cells of one shape share their land: its arcs are sought once.
-    sides = [
-        [_sides(ring) for island in land for ring in (island.outer_nm, *island.holes_nm)]
-        for land in grooves.lands
-    ]
+    sides = [[_sides(ring) for ring in rings_of(land)] for land in grooves.lands]
     closed = closed_cells(network)
-    groove = [_sides(ring) for ring in outer_rings(network, grooves, closed)]
+    groove = [_sides(ring) for ring in rings_of(outer_rings(network, grooves, closed))]
     land: list[Floats] = []
-    corners = (grooves.corner_nm / NM_PER_MM).tolist()
-    for (x, y), shape, round_it in zip(corners, grooves.shape.tolist(), closed.tolist(), strict=True):
+    for (x, y), shape, round_it in zip(
+        grooves.corner_mm.tolist(), grooves.shape.tolist(), closed.tolist(), strict=True
+    ):
         for ring in sides[shape]:
             land.append(ring + np.array([x, y, x, y, 0.0]))
             if round_it:
@@ -60,12 +59,12 @@ def drawn_page(
     )
 
 
-def _sides(ring_nm: Ints) -> Floats:
+def _sides(ring_mm: Floats) -> Floats:
     """Return the sides (n, 5) of an outline in mm: arcs found again, between them no corners that nobody could see.
 
     Where a groove narrows along an arc, its outline is that of many short hulls, with a speck wherever two meet.
     """
-    sides = with_arcs(ring_nm / NM_PER_MM).curves
+    sides = with_arcs(ring_mm).curves
     bent = sides[:, 4] != 0.0
     starts = np.flatnonzero(
         np.concatenate([[True], bent[1:] | bent[:-1]])

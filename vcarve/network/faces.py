@@ -14,9 +14,9 @@ import shapely
 
 from vcarve.network.graph import Graph
 from vcarve.network.model import Network
-from vcarve.plane.arcs import boxes, chord_counts, cross, curves, evenly, points, ranges, segment_areas
+from vcarve.plane.arcs import boxes, cross, curves, ranges, segment_areas
 from vcarve.plane.arrays import Bools, Floats, Ints
-from vcarve.plane.region import SAG_MM, upright
+from vcarve.plane.region import SAG_MM, polygons, upright
 
 # Edges that leave a vertex closer together than this may touch there; see next_half_edge.
 BUNDLE_RAD = 0.01
@@ -113,9 +113,8 @@ def owners(sides: Floats, starts: Ints, area: Floats, outer: Bools) -> Ints:
     spot, hit = shapely.STRtree(upright(box[outer])).query(shapely.points(spots))
     kept, which = np.unique(round_it[hit], return_inverse=True)
     round_them = sides[ranges(starts[kept], starts[kept + 1])]
-    side, share = evenly(2 * chord_counts(round_them, SAG_MM))  # two flat sides make a ring as well
-    ring = np.repeat(np.arange(len(kept)), np.diff(starts)[kept])[side]
-    cells = np.asarray(shapely.polygons(shapely.linearrings(points(round_them[side], share), indices=ring)))
+    ring = np.repeat(np.arange(len(kept)), np.diff(starts)[kept])
+    cells = polygons(round_them, ring, np.arange(len(kept)), SAG_MM)
     shapely.prepare(cells)
     holds = shapely.contains_xy(cells[which], spots[spot, 0], spots[spot, 1])
     spot, ring = spot[holds], kept[which[holds]]

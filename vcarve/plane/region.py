@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -11,16 +12,19 @@ import shapely
 from vcarve.plane.arcs import (
     beside,
     boxes,
+    chord_counts,
     chords,
     circles,
     cross,
+    evenly,
     halved,
     lengths,
+    points,
     segment_areas,
     size,
     turned,
 )
-from vcarve.plane.arrays import Bools, Floats, ReadOnly
+from vcarve.plane.arrays import Bools, Floats, Ints, ReadOnly
 
 SAG_MM = 1e-4  # how far the straight copy of an arc may stand off it where only nearness is asked
 
@@ -97,6 +101,24 @@ def corners(ring: Ring, sag_mm: float = 0.0005) -> Floats:
 def polygon(region: Region, sag_mm: float = SAG_MM) -> shapely.Polygon:
     """Return the region as a polygon whose arcs are flattened within ``sag_mm``."""
     return shapely.Polygon(corners(region.outer, sag_mm), [corners(hole, sag_mm) for hole in region.holes])
+
+
+def polygons(sides: Floats, ring: Ints, of: Ints, sag_mm: float) -> npt.NDArray[np.object_]:
+    """Return polygons of shapely (m,) from the sides (n, 5) of rings, whose arcs are flattened within ``sag_mm``.
+
+    ``ring`` (n,) numbers the rings, ``of`` (r,) the polygons that they bound, each the outer one first; both begin at 0 and rise.
+    """
+    count = chord_counts(sides, sag_mm)
+    count[np.bincount(ring)[ring] == 2] += 1  # two flat sides make a ring as well
+    side, share = evenly(count)
+    rings: Any = shapely.linearrings(points(sides[side], share), indices=ring[side])
+    return np.asarray(shapely.polygons(rings, indices=of), dtype=object)
+
+
+def rings_of(shape: shapely.Geometry) -> list[Floats]:
+    """Return the rings of polygons of shapely as corners (n, 2), outer ones counter-clockwise, those of holes clockwise."""
+    parts = shapely.orient_polygons(shapely.get_parts(shape), exterior_cw=False)
+    return [shapely.get_coordinates(ring)[:-1] for ring in shapely.get_rings(parts)]
 
 
 def lines_along(curve: Floats, sag_mm: float) -> npt.NDArray[np.object_]:
