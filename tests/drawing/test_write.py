@@ -30,7 +30,7 @@ from vcarve.pattern.catalogue import pattern
 from vcarve.pattern.model import Line
 from vcarve.pattern.shapes import circle, rounded_rectangle
 from vcarve.plane.refit import with_arcs
-from vcarve.plane.region import Region, Ring, bounds, corners
+from vcarve.plane.region import Region, Ring, bounds, corners, rings_of
 
 BIT = Bit(angle_deg=60.0, diameter_mm=6.0, shank_mm=6.0)
 CASES = ("asanoha", "shippo", "kikko")
@@ -177,10 +177,10 @@ def test_footprint_outlines_keep_to_their_arcs() -> None:
     """No corner of a flattened groove outline is farther from the arcs drawn for it than a tenth of a micrometre."""
     network, grooves, _ = case("shippo")
     for ring in footprint(network, grooves)[:6]:
-        drawn = with_arcs(ring / 1e6)
+        drawn = with_arcs(ring)
         line = shapely.LinearRing(corners(drawn, 1e-5))
 
-        assert float(shapely.distance(line, shapely.points(ring / 1e6)).max()) <= 1e-4
+        assert float(shapely.distance(line, shapely.points(ring)).max()) <= 1e-4
         assert len(drawn.bulge) < len(ring) / 3
 
 
@@ -193,8 +193,8 @@ def test_the_outline_of_a_curved_taper_has_no_specks() -> None:
     network, share, _ = taper(build_lines([arc], region=piece, edge="plain"), 15.0, piece)
     grooves = measure(network, BIT, {0: 1.0}, share)
     (drawn,) = drawn_page(network, grooves, FEATURES, (80.0, 80.0)).shapes["groove"]
-    (exact,) = outer_rings(network, grooves, closed_cells(network))
+    (exact,) = rings_of(outer_rings(network, grooves, closed_cells(network)))
     outline = shapely.LinearRing(corners(Ring(xy_mm=drawn[:, :2], bulge=drawn[:, 4]), 1e-5))
 
     assert shapely.length(shapely.linestrings(drawn[:, :4].reshape(-1, 2, 2))).min() > 0.005
-    assert shapely.hausdorff_distance(outline, shapely.LinearRing(exact / 1e6)) < 0.0011
+    assert shapely.hausdorff_distance(outline, shapely.LinearRing(exact)) < 0.0011

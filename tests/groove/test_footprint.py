@@ -23,7 +23,7 @@ HALF = st.floats(0.0, 3.0)
 @settings(deadline=None, derandomize=True, max_examples=60)
 @given(SIDE, SIDE, st.sampled_from([0.0, 0.2, -0.4, 1.0, -1.0, 2.5, -8.0]), st.floats(0.05, 3.0))
 def test_a_stroke_is_a_band_with_round_ends(x: float, y: float, bulge: float, half_mm: float) -> None:
-    """Pappus: along a line, or an arc wider than the groove, it is as long as the line times its width, and a disk at the ends."""
+    """Pappus: a line, or an arc wider than the groove, takes its length times its width, and a disk at the ends."""
     curve = np.array([[0.0, 0.0, x, y, bulge]])
     length = float(lengths(curve)[0])
     sweep = 4.0 * math.atan(abs(bulge))
@@ -65,9 +65,11 @@ def test_owners_have_what_their_own_lines_cover() -> None:
     half = np.array([[0.5, 0.5, 0.5, 0.5], [0.5, 0.5, 0.0, 0.5]])
     first, second = covered(curve, half, np.array([0, 1, 0, 1]))
     lines = lines_along(curve[[1, 3]], SAG_MM)
-    hull = shapely.union(shapely.Point(4, 0).buffer(0.5, 64), shapely.Point(4, 3)).convex_hull
-    whole = shapely.union(shapely.LineString([(0, 0), (4, 0)]).buffer(0.5, 64), hull)
+    hull = shapely.union(shapely.Point(4, 0).buffer(0.5, quad_segs=64), shapely.Point(4, 3)).convex_hull
+    whole = shapely.union(shapely.LineString([(0, 0), (4, 0)]).buffer(0.5, quad_segs=64), hull)
 
     assert first.symmetric_difference(whole).area < 0.001
-    assert second.symmetric_difference(shapely.union_all(shapely.buffer(lines, 0.5, 64))).area < 0.001
+    assert (
+        second.symmetric_difference(shapely.union_all(shapely.buffer(lines, 0.5, quad_segs=64))).area < 0.001
+    )
     assert len(shapely.get_parts(second)) == 2

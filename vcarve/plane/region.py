@@ -116,9 +116,11 @@ def polygons(sides: Floats, ring: Ints, of: Ints, sag_mm: float) -> npt.NDArray[
 
 
 def rings_of(shape: shapely.Geometry) -> list[Floats]:
-    """Return the rings of polygons of shapely as corners (n, 2), outer ones counter-clockwise, those of holes clockwise."""
+    """Return the rings of polygons of shapely as corners (n, 2) on whole nanometres: counter-clockwise, holes clockwise."""
     parts = shapely.orient_polygons(shapely.get_parts(shape), exterior_cw=False)
-    return [shapely.get_coordinates(ring)[:-1] for ring in shapely.get_rings(parts)]
+    rings = [np.round(shapely.get_coordinates(ring)[:-1], 6) for ring in shapely.get_rings(parts)]
+    apart = [ring[(ring != np.roll(ring, 1, axis=0)).any(axis=1)] for ring in rings]
+    return [ring for ring in apart if len(ring) > 2]
 
 
 def lines_along(curve: Floats, sag_mm: float) -> npt.NDArray[np.object_]:
