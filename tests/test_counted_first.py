@@ -7,13 +7,11 @@ import re
 from pathlib import Path
 from typing import Any, NoReturn
 
-import numpy as np
 import pytest
 
 from small_job import make_program, own_job, own_pattern
 from vcarve.drawing.dxf import read_dxf
 from vcarve.errors import InputError
-from vcarve.groove import outline
 from vcarve.job.load import load_job
 from vcarve.pattern.read import read_pattern
 from vcarve.plan.bound import best_pairing
@@ -207,26 +205,3 @@ def test_a_spline_of_many_points_is_set_up_once(monkeypatch: pytest.MonkeyPatch)
 
     assert sheet.count > 200
     assert len(made) == 1
-
-
-def test_many_grooves_are_taken_away_in_runs(monkeypatch: pytest.MonkeyPatch) -> None:
-    """What is left of a square does not hang on whether its grooves are united in runs first."""
-    square = [[0, 0], [10**8, 0], [10**8, 10**8], [0, 10**8]]
-    steps = np.arange(60)
-    places = 1e6 * np.column_stack([1 + steps, 5 + 7 * (steps % 2)])
-    curves = np.column_stack([places[:-1], places[1:], np.zeros(59)])
-    cut = [ring.tolist() for rings in outline.strokes(curves, np.full((2, 59), 3e5)) for ring in rings]
-    at_once = outline.subtract([square], cut)
-    monkeypatch.setattr(outline, "MANY", 10)
-    monkeypatch.setattr(outline, "RUN", 7)
-    in_runs = outline.subtract([square], cut)
-
-    def area(rings: list[outline.Path]) -> float:
-        return sum(
-            sum(ax * by - bx * ay for (ax, ay), (bx, by) in zip(ring, [*ring[1:], ring[0]], strict=True))
-            / 2.0
-            for ring in rings
-        )
-
-    assert len(in_runs) == len(at_once)
-    assert area(in_runs) == pytest.approx(area(at_once), rel=1e-9)

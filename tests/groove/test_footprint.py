@@ -38,7 +38,7 @@ def test_a_stroke_is_a_band_with_round_ends(x: float, y: float, bulge: float, ha
 
 @pytest.mark.slow
 @settings(deadline=None, derandomize=True, max_examples=40)
-@given(SIDE, SIDE, st.sampled_from([0.0, 0.2, -0.4, 1.0, -8.0]), HALF, HALF)
+@given(SIDE, SIDE, st.sampled_from([0.0, 0.2, -0.4, 1.0]), HALF, HALF)
 def test_a_narrowing_stroke_is_all_that_is_near_its_line(
     x: float, y: float, bulge: float, one: float, other: float
 ) -> None:

@@ -39,11 +39,10 @@ def covered(curve: Floats, half_mm: Floats, of: Ints) -> Any:
     line, share = evenly(count)
     ends = np.stack([share, share + 1.0 / count[line]], axis=1)
     first, last = half_mm[:, slim][:, line, None]
-    radii = np.maximum(first + ends * (last - first), 1e-6)
-    circles: Any = shapely.buffer(
-        shapely.points(points(curve[slim][line, None], ends)), radii, quad_segs=QUARTER
-    )
-    hulls = shapely.convex_hull(shapely.multipolygons(circles))
+    radii = first + ends * (last - first)
+    places: Any = shapely.points(points(curve[slim][line, None], ends))
+    circles = np.where(radii > 0.0, shapely.buffer(places, radii, quad_segs=QUARTER), places)
+    hulls = shapely.convex_hull(shapely.geometrycollections(circles))
     owner = np.concatenate([runs[:, 0].astype(np.int64), of[slim][line]])
     order = np.argsort(owner, kind="stable")
     every: Any = shapely.geometrycollections(np.concatenate([bands, hulls])[order], indices=owner[order])
