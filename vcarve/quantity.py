@@ -46,14 +46,16 @@ class QuantityError(ValueError):
     """What was written is not the quantity wanted; the message says what would be right."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True)
 class Kind:
-    """One kind of quantity: its name in a sentence, its units with their exact size, and examples."""
+    """One kind of quantity: its name in a sentence, examples, and its units with their exact size.
+
+    ``fraction_units`` are those that a bare fraction may be in: the unit of inches, the unit used inside.
+    """
 
     noun: str  # "a length"
     examples: str
     units: Mapping[str, Fraction]  # folded unit -> how many of the inside unit
-    # What a bare fraction may be in: the unit of inches, the inside unit.
     fraction_units: tuple[str, str] | None = None
 
     def wanted(self) -> str:
@@ -71,76 +73,42 @@ class Kind:
         return rf"^\s*{sign}(?:(?:{fraction})\s*(?:{units})|{_DECIMAL}\s*(?:{units})?)\s*$"
 
 
-def _table(**sizes: tuple[Fraction | int, str]) -> dict[str, Fraction]:
-    return {unit: Fraction(size) for size, names in sizes.values() for unit in names.split()}
+def _units(sizes: Mapping[str, Fraction | int]) -> dict[str, Fraction]:
+    return {unit: Fraction(size) for names, size in sizes.items() for unit in names.split()}
 
 
-_LENGTHS = _table(
-    micrometre=(Fraction(1, 1000), "um μm micron microns"),
-    millimetre=(1, "mm millimetre millimetres millimeter millimeters"),
-    centimetre=(10, "cm centimetre centimetres centimeter centimeters"),
-    metre=(1000, "m metre metres meter meters"),
-    inch=(MM_PER_INCH, "in inch inches in. \" ''"),
-    thou=(MM_PER_INCH / 1000, "thou"),
+_LENGTHS = _units(
+    {
+        "um μm micron microns": Fraction(1, 1000),
+        "mm millimetre millimetres millimeter millimeters": 1,
+        "cm centimetre centimetres centimeter centimeters": 10,
+        "m metre metres meter meters": 1000,
+        "in inch inches in. \" ''": MM_PER_INCH,
+        "thou": MM_PER_INCH / 1000,
+    }
 )
-_TIMES = _table(second=(1, "s sec second seconds"), minute=(60, "min minute minutes"))
-_RATE_LENGTHS = {unit: _LENGTHS[unit] for unit in ("mm", "cm", "m", "in", "inch", '"')}
-_RATE_TIMES = {unit: _TIMES[unit] for unit in ("s", "sec", "min", "minute")}
+_ANGLES = _units({"deg degree degrees °": 1, "rad radian radians": Fraction(180 / math.pi)})
+_TIMES = _units({"s sec second seconds": 1, "min minute minutes": 60, "ms": Fraction(1, 1000)})
+_PATHS = {unit: _LENGTHS[unit] for unit in ("mm", "cm", "m", "in", "inch", '"')}
+_FEEDS = _units({"ipm": MM_PER_INCH, "ips": MM_PER_INCH * 60}) | {
+    f"{path}/{per}": size * 60 / _TIMES[per]
+    for path, size in _PATHS.items()
+    for per in ("s", "sec", "min", "minute")
+}
+_ACCELERATIONS = {
+    f"{path}/{per}": size
+    for path, size in _PATHS.items()
+    for per in ("s2", "s²", "s^2", "sec2", "sec²", "s/s")
+}
 
-LENGTH = Kind(
-    noun="a length",
-    examples="12 mm, 2.5 cm, 1/4 in or 1 1/4 in",
-    units=MappingProxyType(_LENGTHS),
-    fraction_units=("in", "mm"),
-)
-ANGLE = Kind(
-    noun="an angle",
-    examples="60 deg, 22.5° or 90",
-    units=MappingProxyType(
-        _table(degree=(1, "deg degree degrees °"), radian=(Fraction(180 / math.pi), "rad radian radians"))
-    ),
-)
-FEED = Kind(
-    noun="a feed",
-    examples="600 mm/min, 10 mm/s or 24 in/min",
-    units=MappingProxyType(
-        {
-            f"{length}/{time}": size * 60 / seconds
-            for length, size in _RATE_LENGTHS.items()
-            for time, seconds in _RATE_TIMES.items()
-        }
-        | {"ipm": MM_PER_INCH, "ips": MM_PER_INCH * 60}
-    ),
-    fraction_units=("in/min", "mm/min"),
-)
-ACCELERATION = Kind(
-    noun="an acceleration",
-    examples="200 mm/s², 200 mm/s2 or 8 in/s2",
-    units=MappingProxyType(
-        {
-            f"{length}/{per}": size
-            for length, size in _RATE_LENGTHS.items()
-            for per in ("s2", "s²", "s^2", "sec2", "sec²", "s/s")
-        }
-    ),
-    fraction_units=("in/s²", "mm/s²"),
-)
-SPEED = Kind(
-    noun="a spindle speed",
-    examples="12000 rpm or 12000",
-    units=MappingProxyType(_table(turns=(1, "rpm 1/min /min rev/min r/min"))),
-)
-TIME = Kind(
-    noun="a time",
-    examples="3 s, 500 ms or 0.5 min",
-    units=MappingProxyType(_TIMES | {"ms": Fraction(1, 1000)}),
-)
-SHARE = Kind(
-    noun="a share",
-    examples="0.3 or 30 %",
-    units=MappingProxyType({"%": Fraction(1, 100), "percent": Fraction(1, 100)}),
-)
-NUMBER = Kind(noun="a number without a unit", examples="2 or 0.5", units=MappingProxyType({}))
+LENGTH = Kind("a length", "12 mm, 2.5 cm, 1/4 in or 1 1/4 in", _LENGTHS, ("in", "mm"))
+ANGLE = Kind("an angle", "60 deg, 22.5° or 90", _ANGLES)
+FEED = Kind("a feed", "600 mm/min, 10 mm/s or 24 in/min", _FEEDS, ("in/min", "mm/min"))
+ACCELERATION = Kind("an acceleration", "200 mm/s², 200 mm/s2 or 8 in/s2", _ACCELERATIONS, ("in/s²", "mm/s²"))
+SPEED = Kind("a spindle speed", "12000 rpm or 12000", _units({"rpm 1/min /min rev/min r/min": 1}))
+TIME = Kind("a time", "3 s, 500 ms or 0.5 min", _TIMES)
+SHARE = Kind("a share", "0.3 or 30 %", _units({"% percent": Fraction(1, 100)}))
+NUMBER = Kind("a number without a unit", "2 or 0.5", _units({}))
 _KINDS = (LENGTH, ANGLE, FEED, ACCELERATION, SPEED, TIME)
 
 
@@ -171,19 +139,18 @@ def _bounded(value: Fraction | float, kind: Kind) -> float:
     return float(value)
 
 
-def _separators(text: str, kind: Kind) -> QuantityError | None:
-    """Return a helpful refusal of decimal commas and digit separators, or ``None`` when there are none."""
+def _refuse_separators(text: str, kind: Kind) -> None:
+    """Raise where there are decimal commas or digit separators, with what may be meant."""
     if re.search(r"[0-9][,_'’][0-9]", text) or re.search(r"[0-9] [0-9]{3}(?![0-9/])", text):
         grouped = re.fullmatch(r"(-?[0-9]{1,3}(?:[ ,_'’][0-9]{3})+)(\.[0-9]+)?(\s*[^0-9].*)?", text)
         plain = re.sub(r"([0-9])[ ,_'’](?=[0-9]{3})", r"\1", text) if grouped else text.replace(",", ".", 1)
         puzzling = not _QUANTITY.fullmatch(plain) or re.search(r"[0-9.][ ,_'’][0-9]|\..*\.", plain)
         hint = kind.wanted() if puzzling else f"did you mean {plain!r}?"
-        return QuantityError(f"numbers are written with a decimal point and no separators; {hint}")
-    return None
+        raise QuantityError(f"numbers are written with a decimal point and no separators; {hint}")
 
 
-def _unit_size(unit: str, written: str, kind: Kind) -> Fraction:
-    folded = re.sub(r"\s*/\s*", "/", unit.casefold().strip())
+def _unit_size(written: str, kind: Kind) -> Fraction:
+    folded = re.sub(r"\s*/\s*", "/", written.casefold())
     if not folded:
         return Fraction(1)
     if folded in kind.units:
@@ -214,12 +181,11 @@ def read(kind: Kind, written: str | float) -> float:
         raise QuantityError(f"no value given; {kind.wanted()}")
     if len(text) > LONGEST_TEXT:
         raise QuantityError(f"too long to be a quantity; {kind.wanted()}")
-    if refusal := _separators(text, kind):
-        raise refusal
+    _refuse_separators(text, kind)
     match = _QUANTITY.fullmatch(text)
     if match is None:
         raise QuantityError(kind.wanted())
-    size = _unit_size(match["unit"], match["unit"].strip(), kind)
+    size = _unit_size(match["unit"].strip(), kind)
     value = _exact(match["number"], kind)
     bare = not match["unit"] and _BARE_FRACTION.fullmatch(match["number"].strip())
     if bare and kind.fraction_units is not None:

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Callable
 from typing import Any
 
 import click
@@ -15,53 +14,34 @@ import click
 from vcarve.cli.options import json_option, quantity
 from vcarve.cli.terminal import echo
 from vcarve.errors import InputError
-from vcarve.groove.width import (
-    Cone,
-    VBit,
-    angle_sensitivity,
-    deepest_mm,
-    depth_mm,
-    sensitivity,
-    table,
-    tip_words,
-    width_mm,
-)
+from vcarve.groove import width as widths
+from vcarve.groove.width import Cone, VBit
 from vcarve.quantity import INCH, MM, angle_deg, format_deg, in_inches, length_mm
 
 HEIGHT_ERROR_MM = 0.1
 
 
-def _named(name: str) -> Cone:
-    """Look a bit up in the list; only then are the heavy libraries loaded."""
-    from vcarve.job.bench import load_bit
+def _shape(name: str | None, **given: float | None) -> VBit:
+    """Put the bit together from its name and the fields that are given beside it."""
+    base: Cone = VBit(angle_deg=90.0)
+    if name is not None:
+        from vcarve.job.bench import load_bit  # only now are the heavy libraries loaded
 
-    return load_bit(name)
-
-
-def _shape(
-    name: str | None, angle: float | None, diameter: float | None, tip: float | None, radius: float | None
-) -> VBit:
-    """Put the bit together from its name and whatever is given beside it."""
-    if name is None and angle is None:
+        base = load_bit(name)
+    elif given["angle_deg"] is None:
         raise InputError(
             "Which bit? Give --angle, such as --angle 90, or --bit with a name from 'mizo bits'."
         )
-    base: Cone = VBit(angle_deg=90.0) if name is None else _named(name)
-    if tip is not None and radius is None:
-        radius = 0.0
-    if radius is not None and tip is None:
-        tip = 0.0
-    return VBit(
-        angle_deg=base.angle_deg if angle is None else angle,
-        diameter_mm=base.diameter_mm if diameter is None else diameter,
-        tip_mm=base.tip_mm if tip is None else tip,
-        tip_radius_mm=base.tip_radius_mm if radius is None else radius,
-    )
+    fields = {key: getattr(base, key) if value is None else value for key, value in given.items()}
+    for one, other in (("tip_mm", "tip_radius_mm"), ("tip_radius_mm", "tip_mm")):
+        if given[one] is not None and given[other] is None:
+            fields[other] = 0.0
+    return VBit(**fields)
 
 
 def _facts(bit: VBit, depth: float | None, width: float | None) -> dict[str, Any]:
     """Work out everything the command says, as plain values; ``None`` where a bit has no end."""
-    deepest = deepest_mm(bit)
+    deepest = widths.deepest_mm(bit)
     found: dict[str, Any] = {
         "angle_deg": bit.angle_deg,
         "diameter_mm": None if math.isinf(bit.diameter_mm) else bit.diameter_mm,
@@ -70,29 +50,20 @@ def _facts(bit: VBit, depth: float | None, width: float | None) -> dict[str, Any
         "deepest_mm": None if math.isinf(deepest) else round(deepest, 6),
     }
     if width is not None:
-        depth = depth_mm(bit, width)
+        depth = widths.depth_mm(bit, width)
     if depth is not None:
-        slope = sensitivity(bit, depth)
+        slope = widths.sensitivity(bit, depth)
         found |= {
             "depth_mm": round(depth, 6),
-            "width_mm": round(width_mm(bit, depth), 6),
+            "width_mm": round(widths.width_mm(bit, depth), 6),
             "width_per_height_mm": None if math.isinf(slope) else round(slope * HEIGHT_ERROR_MM, 6),
-            "width_per_degree_mm": round(angle_sensitivity(bit, depth), 6),
+            "width_per_degree_mm": round(widths.angle_sensitivity(bit, depth), 6),
             "beyond_cone": depth > deepest + 1e-9,
         }
     found["table"] = [
-        {"depth_mm": round(down, 6), "width_mm": round(across, 6)} for down, across in table(bit)
+        {"depth_mm": round(down, 6), "width_mm": round(across, 6)} for down, across in widths.table(bit)
     ]
     return found
-
-
-def _describe(bit: VBit, length: Callable[[float], str]) -> str:
-    """Describe the bit in one line."""
-    parts = [f"{format_deg(bit.angle_deg)} bit"]
-    if not math.isinf(bit.diameter_mm):
-        parts.append(f"{length(bit.diameter_mm)} across")
-    parts.append(tip_words(bit, length))
-    return ", ".join(parts)
 
 
 def _text(bit: VBit, facts: dict[str, Any], asked_width: bool, inches: bool) -> str:
@@ -102,7 +73,8 @@ def _text(bit: VBit, facts: dict[str, Any], asked_width: bool, inches: bool) -> 
         mm = MM.length(value_mm, trim=trim)
         return f"{INCH.length(value_mm, trim=trim)} ({mm})" if inches else mm
 
-    lines = [_describe(bit, length)]
+    across = "" if facts["diameter_mm"] is None else f"{length(bit.diameter_mm)} across, "
+    lines = [f"{format_deg(bit.angle_deg)} bit, {across}{widths.tip_words(bit, length)}"]
     if "depth_mm" in facts:
         depth, width = (f"{what} {length(facts[f'{what}_mm'], trim=False)}" for what in ("depth", "width"))
         lines.append(f"{width}  needs  {depth}" if asked_width else f"{depth}  cuts  {width}")
@@ -156,10 +128,10 @@ def width(
         raise InputError("Give --depth or --width, not both: the one is worked out from the other.")
     bit = _shape(
         name,
-        quantity("--angle", angle_deg, angle),
-        quantity("--diameter", length_mm, diameter),
-        quantity("--tip", length_mm, tip),
-        quantity("--tip-radius", length_mm, tip_radius),
+        angle_deg=quantity("--angle", angle_deg, angle),
+        diameter_mm=quantity("--diameter", length_mm, diameter),
+        tip_mm=quantity("--tip", length_mm, tip),
+        tip_radius_mm=quantity("--tip-radius", length_mm, tip_radius),
     )
     facts = _facts(bit, quantity("--depth", length_mm, depth), quantity("--width", length_mm, width))
     inches = any(text is not None and in_inches(text) for text in (depth, width))

@@ -30,7 +30,7 @@ from vcarve.job.fields import (
     Text,
     whole,
 )
-from vcarve.job.record import Record, record_from, refuse, unknown_name
+from vcarve.job.record import Broken, Record, record_from, unknown_name
 from vcarve.quantity import FIGURES, Figures, format_mm
 
 _PACKAGE = Path(vcarve.__file__).parent
@@ -61,7 +61,7 @@ class Wood(Record):
     @model_validator(mode="after")
     def _chips_rise(self) -> Self:
         if self.chip_low_mm > self.chip_high_mm:
-            raise refuse("chip-high", f"must be at least chip-low, {format_mm(self.chip_low_mm)}")
+            raise Broken("chip-high", f"must be at least chip-low, {format_mm(self.chip_low_mm)}")
         return self
 
 
@@ -79,15 +79,15 @@ class Bit(Record):
     @model_validator(mode="after")
     def _tip_rules(self) -> Self:
         if self.tip_mm and self.tip_radius_mm:
-            raise refuse(
+            raise Broken(
                 "tip-radius", "a tip is either flat ('tip') or rounded ('tip-radius'), not both", "tip"
             )
         wide = format_mm(self.diameter_mm)
         if self.tip_mm >= self.diameter_mm:
-            raise refuse("tip", f"the flat of the tip must be narrower than the bit's diameter, {wide}")
+            raise Broken("tip", f"the flat of the tip must be narrower than the bit's diameter, {wide}")
         # the ball meets the cone where it is 2 r cos(angle / 2) wide
         if 2.0 * self.tip_radius_mm * math.cos(math.radians(self.angle_deg / 2.0)) >= self.diameter_mm:
-            raise refuse("tip-radius", f"so round a tip leaves no cone on a bit of {wide} diameter")
+            raise Broken("tip-radius", f"so round a tip leaves no cone on a bit of {wide} diameter")
         return self
 
 
@@ -128,7 +128,7 @@ class Spindle(Record):
     @model_validator(mode="after")
     def _range(self) -> Self:
         if self.max_rpm <= 0.0 or self.min_rpm > self.max_rpm:
-            raise refuse("max", "the largest speed must be above zero and no less than 'min'")
+            raise Broken("max", "the largest speed must be above zero and no less than 'min'")
         return self
 
 
@@ -168,11 +168,11 @@ class Machine(Record):
         for (axis, feed), (_, rapid) in zip(self.feed_max, self.rapid, strict=True):
             if feed > rapid:
                 want = "a cutting feed above the axis's rapid rate cannot be reached"
-                raise refuse(f"feed-max.{axis[0]}", want)
+                raise Broken(f"feed-max.{axis[0]}", want)
         if self.safe_height_mm >= self.travel.z_mm:
-            raise refuse("safe-height", f"must be less than the travel in Z, {format_mm(self.travel.z_mm)}")
+            raise Broken("safe-height", f"must be less than the travel in Z, {format_mm(self.travel.z_mm)}")
         if self.units == "inch" and self.decimals < 4:
-            raise refuse("decimals", "programs in inches need at least 4 decimals (0.0001 in is 2.5 µm)")
+            raise Broken("decimals", "programs in inches need at least 4 decimals (0.0001 in is 2.5 µm)")
         return self
 
     @property

@@ -35,6 +35,11 @@ def dotted(path: KeyPath) -> str:
     return ".".join(str(part) for part in path)
 
 
+def path_of(key: str) -> KeyPath:
+    """Return the key path that is shown as ``key``."""
+    return tuple(int(part) if part.isdecimal() else part for part in key.split(".") if part)
+
+
 @dataclass(frozen=True, slots=True)
 class Place:
     """Where a key was written: a file and a line (1-based); what the command line set has ``--set KEY`` for a file."""
@@ -93,14 +98,15 @@ def placed(document: Document | None) -> Iterator[None]:
     except InputError as error:
         if document is None:
             raise
-        raise InputError(in_order(_placed(document, problem) for problem in error.problems)) from None
-
-
-def _placed(document: Document, problem: Problem) -> Problem:
-    if problem.file is not None or problem.key is None:
-        return problem
-    path = tuple(int(part) if part.isdecimal() else part for part in problem.key.split("."))
-    return document.problem(path, problem.want, problem.value) if path[0] in document.tree else problem
+        ours = [
+            one.file is None and one.key and path_of(one.key)[0] in document.tree for one in error.problems
+        ]
+        raise InputError(
+            in_order(
+                document.problem(path_of(str(one.key)), one.want, one.value) if our else one
+                for one, our in zip(error.problems, ours, strict=True)
+            )
+        ) from None
 
 
 def read_document(path: str, sets: Iterable[str] = ()) -> Document:

@@ -1,7 +1,7 @@
 """The types of the records' fields: each reads what a person writes and describes itself in a JSON Schema.
 
-Every type takes a number in the inside unit or a text with a unit (see ``vcarve.quantity``).  A wrong value
-raises pydantic's custom error ``quantity``, whose message is the sentence shown to the user.
+Every type takes a number in the inside unit or a text with a unit (see ``vcarve.quantity``).  For a wrong value it raises
+``ValueError`` with the sentence shown to the user.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from functools import partial
 from typing import Annotated, Any
 
 from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler, PlainSerializer
-from pydantic_core import PydanticCustomError, core_schema
+from pydantic_core import core_schema
 
 from vcarve import quantity
 from vcarve.quantity import Kind, QuantityError, format_number
@@ -33,11 +33,6 @@ class Blank:
 BLANK = Blank()  # a key written without a value; sections take it as empty, single values refuse it
 
 
-def wrong(sentence: str) -> PydanticCustomError:
-    """Build the error every field raises; braces in ``sentence`` are kept as they are."""
-    return PydanticCustomError("quantity", "{sentence}", {"sentence": sentence})
-
-
 @dataclass(frozen=True, slots=True, eq=False)
 class Reads:
     """What a single value is read by; stands in an annotation, such as ``Annotated[float, Reads(...)]``.
@@ -51,15 +46,12 @@ class Reads:
     schema: dict[str, Any]
 
     def validated(self, value: Any) -> Any:
-        """Read a value as pydantic hands it over; raises the error ``quantity``."""
+        """Read a value as pydantic hands it over."""
         if value is BLANK:
-            raise wrong(f"no value given; {self.wanted}")
+            raise QuantityError(f"no value given; {self.wanted}")
         if not isinstance(value, str | int | float | Pitch):
-            raise wrong(self.wanted)
-        try:
-            return self.read(value)
-        except ValueError as error:
-            raise wrong(str(error)) from None
+            raise QuantityError(self.wanted)
+        return self.read(value)
 
     def __get_pydantic_core_schema__(
         self, source: Any, handler: GetCoreSchemaHandler

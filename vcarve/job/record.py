@@ -18,10 +18,10 @@ from pydantic import (
     model_validator,
 )
 from pydantic.fields import FieldInfo
-from pydantic_core import PydanticCustomError, core_schema
+from pydantic_core import core_schema
 
 from vcarve.errors import InputError, Problem
-from vcarve.job.document import Document, KeyPath, dotted, in_order
+from vcarve.job.document import Document, KeyPath, dotted, in_order, path_of
 from vcarve.job.fields import BLANK, TEXT_WANTED, Reads, text
 
 _UNIT = re.compile(r"_(mm|deg|rpm|s|n|mm_min|mm_s2)$")
@@ -84,9 +84,12 @@ class Named:
         return {"anyOf": [handler(core), text().schema]} if self.spelled else text().schema
 
 
-def refuse(key: str, sentence: str, *clash: str) -> PydanticCustomError:
-    """Build the error of a rule that joins several keys; ``key`` is the one to point at, ``clash`` cannot stay with it."""
-    return PydanticCustomError("rule", "{sentence}", {"sentence": sentence, "at": key, "clash": clash})
+class Broken(ValueError):
+    """A rule that joins several keys is broken; ``key`` is the one to point at, ``clash`` cannot stay with it."""
+
+    def __init__(self, key: str, sentence: str, *clash: str) -> None:
+        super().__init__(sentence)
+        self.key, self.clash = key, clash
 
 
 def record_from(document: Document, kind: type[AnyRecord]) -> AnyRecord:
@@ -100,18 +103,22 @@ def record_from(document: Document, kind: type[AnyRecord]) -> AnyRecord:
         found = error.errors(include_url=False)
     problems: list[Problem] = []
     for one in found:
-        path = one["loc"]
-        if one["type"] == "value_error":  # a name that stands for nothing
-            for problem in one["ctx"]["error"].problems:
-                inside = (
-                    problem.key is not None or problem.line is not None
-                )  # a place in the machine's own file
-                problems.append(problem if inside else document.problem(path, problem.want))
+        path, raised = one["loc"], one.get("ctx", {}).get("error")
+        if isinstance(
+            raised, InputError
+        ):  # a name that stands for nothing, or for a machine's file with faults
+            problems += (
+                each if each.key or each.line else document.problem(path, each.want)
+                for each in raised.problems
+            )
+        elif isinstance(raised, Broken):
+            hint = _dropping(document, path, (raised.key, *raised.clash))
+            problems.append(document.problem((*path, *path_of(raised.key)), f"{raised}{hint}"))
         # A list is also told to be too short where each of its items is wrong.
         elif one["type"] != "too_short" or not any(
             path == inner["loc"][: len(path)] for inner in found if inner is not one
         ):
-            problems.append(_problem(document, kind, dict(one)))
+            problems.append(document.problem(path, _wanted(kind, path, dict(one))))
     raise InputError(in_order(problems))
 
 
@@ -184,37 +191,28 @@ def _record_at(kind: type[BaseModel], path: KeyPath) -> type[BaseModel] | None:
     return at
 
 
-def _problem(document: Document, kind: type[BaseModel], error: dict[str, Any]) -> Problem:
-    what: str = error["type"]
-    path: KeyPath = error["loc"]
-    context: dict[str, Any] = error.get("ctx", {})
-    if what == "rule":
-        at: str = context["at"]
-        steps = tuple(int(part) if part.isdecimal() else part for part in at.split(".") if part)
-        hint = _dropping(document, path, (at, *context["clash"]))
-        return document.problem((*path, *steps), context["sentence"] + hint)
+def _wanted(kind: type[BaseModel], path: KeyPath, error: Mapping[str, Any]) -> str:
+    """Say what is wrong with a value and what would be right."""
     inner = _record_at(kind, path)
     keys = f"its keys are {', '.join(_fields(inner))}" if inner else "give it a value"
-    match what:
-        case "quantity":
-            want = str(context["sentence"])
+    match error["type"]:
+        case "value_error":
+            return str(error["ctx"]["error"])
         case "missing":
-            want = "this key is missing" + _missing_at(kind, path, keys)
+            return "this key is missing" + _missing_at(kind, path, keys)
         case "extra_forbidden":
-            want = _unknown_key(kind, path)
+            return _unknown_key(kind, path)
         case "literal_error":
-            want = _one_of(error["input"], context["expected"])
+            return _one_of(error["input"], error["ctx"]["expected"])
         case "too_short":
-            want = "the list needs at least one item"
+            return "the list needs at least one item"
         case "too_long":
-            want = f"too many items; at most {context['max_length']} are taken"
+            return f"too many items; at most {error['ctx']['max_length']} are taken"
         case "tuple_type":
-            want = "a list is wanted: [a, b], or one item a line after '- '"
+            return "a list is wanted: [a, b], or one item a line after '- '"
         case "model_type" | "dict_type":
-            want = f"a section of keys is wanted; {keys}"
-        case _:
-            want = "a value of another form is wanted here"
-    return document.problem(path, want)
+            return f"a section of keys is wanted; {keys}"
+    return "a value of another form is wanted here"
 
 
 def _dropping(document: Document, section: KeyPath, clash: tuple[str, ...]) -> str:

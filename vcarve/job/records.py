@@ -48,7 +48,7 @@ from vcarve.job.fields import (
     TurnDeg,
     whole,
 )
-from vcarve.job.record import Named, Record, refuse
+from vcarve.job.record import Broken, Named, Record
 from vcarve.quantity import FIGURES, Figures, format_deg, format_mm
 
 
@@ -75,10 +75,10 @@ class Outline(Record):
         }
         for (shape, key), value in given.items():
             if value is None and self.shape == shape and key not in ("turn", "layer"):
-                raise refuse("shape", f"the shape {shape!r} needs the key {key!r} as well")
+                raise Broken("shape", f"the shape {shape!r} needs the key {key!r} as well")
             if value is not None and self.shape != shape:
                 want = f"only the shape {shape!r} takes this key; leave it out, or change the shape"
-                raise refuse(key, want)
+                raise Broken(key, want)
         return self
 
 
@@ -97,11 +97,11 @@ class Piece(Record):
     def _outline_fits(self) -> Self:
         shape, shorter = self.outline.shape, min(self.width_mm, self.height_mm)
         if shape == "circle" and self.width_mm != self.height_mm:
-            raise refuse(
+            raise Broken(
                 "outline.shape", "a circle is as wide as it is high; make them equal or write 'ellipse'"
             )
         if shape == "rounded" and (self.outline.radius_mm or 0.0) > shorter / 2.0:
-            raise refuse(
+            raise Broken(
                 "outline.radius", f"at most half the shorter side, {format_mm(shorter / 2.0)}, is possible"
             )
         return self
@@ -163,21 +163,21 @@ class PatternChoice(Record):
     def _one_source(self) -> Self:
         if (self.name is None) == (self.drawing is None):
             wanted = "give either 'name' or 'drawing', one of the two"
-            raise refuse("name", wanted, "drawing") if self.name else refuse("", wanted)
+            raise Broken("name", wanted, "drawing") if self.name else Broken("", wanted)
         if self.name is not None:
             if (self.pitch_mm is None) == (self.across is None):
                 wanted = "give either 'pitch' or 'across', one of the two"
-                raise refuse("", wanted) if self.across is None else refuse("across", wanted, "pitch")
+                raise Broken("", wanted) if self.across is None else Broken("across", wanted, "pitch")
             if self.depths:
-                raise refuse(
+                raise Broken(
                     "depths", "only a drawing has layers with depths; see 'ground' and 'leaf' in 'groove'"
                 )
             if self.lost_lines == "allow":
-                raise refuse("lost-lines", "only a drawing has lines to lose; leave this key out")
+                raise Broken("lost-lines", "only a drawing has lines to lose; leave this key out")
         else:
             for key, value in (("pitch", self.pitch_mm), ("across", self.across)):
                 if value is not None:
-                    raise refuse(key, "a drawing keeps its own size; leave this key out", "drawing")
+                    raise Broken(key, "a drawing keeps its own size; leave this key out", "drawing")
         return self
 
 
@@ -217,10 +217,10 @@ class Groove(Record):
         if self.depth_mm is not None:
             both = {"ground": self.ground_mm, "leaf": self.leaf_mm}
             if apart := [key for key, value in both.items() if value is not None]:
-                raise refuse(apart[0], f"{DEPTH_WANTED}, not both", *apart[1:], "depth")
+                raise Broken(apart[0], f"{DEPTH_WANTED}, not both", *apart[1:], "depth")
         elif (self.ground_mm is None) != (self.leaf_mm is None):
             given, other = ("ground", "leaf") if self.leaf_mm is None else ("leaf", "ground")
-            raise refuse(
+            raise Broken(
                 given, f"{given!r} alone is not enough; give {other!r} as well, or 'depth' for all lines"
             )
         return self
@@ -352,11 +352,11 @@ class Job(Record):
         choice = info.data.get("pattern")  # none where the section is wrong or missing: then it is asked for
         if groove.depths_mm is None:
             if choice is None or choice.drawing is None:
-                raise refuse("", DEPTH_WANTED)
+                raise Broken("", DEPTH_WANTED)
             if not choice.depths:
-                raise refuse("", "give 'depth', or 'depths' under 'pattern': a depth for each layer to cut")
+                raise Broken("", "give 'depth', or 'depths' under 'pattern': a depth for each layer to cut")
             if any(frame.depth_mm is None for frame in choice.frame):
-                raise refuse("", "give 'depth', or the frame a depth of its own")
+                raise Broken("", "give 'depth', or the frame a depth of its own")
         return groove
 
     @field_validator("zero")
@@ -379,7 +379,7 @@ class Job(Record):
         machine = info.data.get("machine")
         if machine is not None and (plan.hop_mm or 0.0) > machine.safe_height_mm:
             safe = format_mm(machine.safe_height_mm)
-            raise refuse("hop", f"must be at most the machine's safe height, {safe}")
+            raise Broken("hop", f"must be at most the machine's safe height, {safe}")
         return plan
 
     @model_validator(mode="after")
@@ -387,10 +387,10 @@ class Job(Record):
         half = min(self.piece.width_mm, self.piece.height_mm) / 2.0
         want = f"must be less than half the shorter side, {format_mm(half)}"
         if self.pattern.margin_mm >= half:
-            raise refuse("pattern.margin", want)
+            raise Broken("pattern.margin", want)
         for index, frame in enumerate(self.pattern.frame):
             if frame.distance_mm >= half:
-                raise refuse(f"pattern.frame.{index}.distance", want)
+                raise Broken(f"pattern.frame.{index}.distance", want)
         return self
 
     def model_post_init(self, context: Any) -> None:

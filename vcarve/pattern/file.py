@@ -10,8 +10,8 @@ from typing import Annotated, Literal, Self
 
 from pydantic import AliasChoices, BeforeValidator, Field, WithJsonSchema, model_validator
 
-from vcarve.job.fields import PositiveMm, Reads, Text, spelled, text, whole, wrong
-from vcarve.job.record import Record, refuse
+from vcarve.job.fields import PositiveMm, Reads, Text, spelled, text, whole
+from vcarve.job.record import Broken, Record
 from vcarve.pattern.expression import HELP, LONGEST, evaluate
 from vcarve.pattern.symmetry import GROUPS, LatticeKind
 
@@ -26,7 +26,7 @@ def _line_of_mirror(value: object) -> object:
         return value
     if isinstance(value, str) and value in _AXES:
         return _AXES[value]
-    raise wrong("write x-axis, y-axis, or two points on the mirror's line: [[0, 0], [1, 1]]")
+    raise ValueError("write x-axis, y-axis, or two points on the mirror's line: [[0, 0], [1, 1]]")
 
 
 Number = Annotated[float, Reads(evaluate, HELP, _NUMBER_SCHEMA)]
@@ -72,11 +72,11 @@ class Operation(Record):
     @model_validator(mode="after")
     def _one_kind(self) -> Self:
         if sum(kind is not None for kind in (self.rotate, self.mirror, self.glide)) != 1:
-            raise refuse("", "give exactly one of rotate, mirror and glide")
+            raise Broken("", "give exactly one of rotate, mirror and glide")
         if self.rotate == 5:
-            raise refuse("rotate", "no lattice has a 5-fold centre; 2, 3, 4 and 6 are possible")
+            raise Broken("rotate", "no lattice has a 5-fold centre; 2, 3, 4 and 6 are possible")
         if self.about is not None and self.rotate is None:
-            raise refuse("about", "about belongs to rotate: it is the centre of the turn")
+            raise Broken("about", "about belongs to rotate: it is the centre of the turn")
         return self
 
 
@@ -110,20 +110,20 @@ class LineEntry(Record):
         arc = tuple(part is not None for part in (self.centre, self.radius, self.from_deg, self.to_deg))
         forms = [form for form in (segment, path, arc) if any(form)]
         if len(forms) != 1 or not all(forms[0]):
-            raise refuse(
+            raise Broken(
                 "",
                 "give from and to for a straight line, path for a run of them, "
                 "or centre, radius, from-deg and to-deg for an arc",
             )
         if self.path is not None and len(self.path) < 2:
-            raise refuse("path", "a path needs at least two points")
+            raise Broken("path", "a path needs at least two points")
         if self.radius is not None and self.radius <= 0.0:
-            raise refuse("radius", "the radius of an arc must be more than 0")
+            raise Broken("radius", "the radius of an arc must be more than 0")
         if self.from_deg is not None and self.to_deg is not None:
             turn = self.to_deg - self.from_deg
             if not 0.0 < turn <= 360.0 + 1e-9:
                 want = "an arc runs counter-clockwise: to-deg must be above from-deg, by 360 at most"
-                raise refuse("to-deg", want)
+                raise Broken("to-deg", want)
         return self
 
 
@@ -160,5 +160,5 @@ class PatternFile(Record):
     @model_validator(mode="after")
     def _range_rises(self) -> Self:
         if self.pitch_range_mm[0] > self.pitch_range_mm[1]:
-            raise refuse("pitch-range", "the pitch range must rise: smallest pitch first")
+            raise Broken("pitch-range", "the pitch range must rise: smallest pitch first")
         return self
