@@ -13,7 +13,8 @@ from vcarve.errors import RefusedError
 from vcarve.job.bench import Bit, Machine, Wood
 from vcarve.job.document import parse_document
 from vcarve.job.record import record_from
-from vcarve.job.records import Feed, Groove, Job, PatternChoice, Piece, Plan
+from vcarve.job.records import Job
+from vcarve.job.sections import Feed, Groove, PatternChoice, Piece, Plan
 from vcarve.pipeline import plan_program
 from vcarve.run import DryRun, Made
 

@@ -12,7 +12,7 @@ import pytest
 from small_job import make_program, own_job, own_pattern
 from vcarve.drawing.dxf import read_dxf
 from vcarve.errors import InputError
-from vcarve.job.load import load_job
+from vcarve.job.records import load_job
 from vcarve.pattern.read import read_pattern
 from vcarve.plan.bound import best_pairing
 from vcarve.program import words

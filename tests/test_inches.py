@@ -12,7 +12,7 @@ from click.testing import CliRunner, Result
 from small_job import own_pattern
 from vcarve.cli.main import cli
 from vcarve.job.bench import load_machine, machines_folder
-from vcarve.job.load import load_job
+from vcarve.job.records import load_job
 
 JOB = """\
 piece: {width: 4 in, height: 3 in, thickness: 1/2 in, wood: maple-sugar}

@@ -19,8 +19,7 @@ from hypothesis import strategies as st
 from small_job import job_from, make_program
 from vcarve.errors import RefusedError
 from vcarve.job.bench import machine_names
-from vcarve.job.load import load_job
-from vcarve.job.records import Job
+from vcarve.job.records import Job, load_job
 from vcarve.pattern.catalogue import names
 from vcarve.run import Made
 

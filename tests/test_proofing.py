@@ -12,8 +12,7 @@ from small_job import make_program, on_machine
 from vcarve.dryrun.carved import carved, carved_findings, measured
 from vcarve.dryrun.measure import ACROSS_STEPS, Measured, Places
 from vcarve.dryrun.surface import Surface
-from vcarve.job.load import load_job
-from vcarve.job.records import Job
+from vcarve.job.records import Job, load_job
 from vcarve.layout.stages import Layout
 from vcarve.plane.arrays import Floats, Ints
 from vcarve.proofing import check_program

@@ -10,7 +10,7 @@ from click.testing import CliRunner
 
 from small_job import make_program
 from vcarve.cli.main import cli
-from vcarve.job.load import load_job
+from vcarve.job.records import load_job
 from vcarve.network.model import Network
 
 REST = """

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from vcarve.job.load import load_job
+from vcarve.job.records import load_job
 from vcarve.proofing import check_program
 
 CROSS = str(Path(__file__).parent / "dryrun" / "programs" / "cross.yaml")

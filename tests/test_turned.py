@@ -13,7 +13,8 @@ from small_job import job_from, make_program
 from vcarve.dryrun.setup import setup_of
 from vcarve.dryrun.track import path, track
 from vcarve.errors import InputError, refuses
-from vcarve.job.records import Job, ZeroPlace
+from vcarve.job.records import Job
+from vcarve.job.sections import ZeroPlace
 from vcarve.mount.flat import mount_of
 from vcarve.pipeline import plan_program
 from vcarve.program.moves import Motion

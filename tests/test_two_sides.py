@@ -10,8 +10,7 @@ import pytest
 
 from small_job import make_program, on_machine
 from vcarve.errors import Finding, MizoError
-from vcarve.job.load import load_job
-from vcarve.job.records import Job
+from vcarve.job.records import Job, load_job
 from vcarve.layout.findings import job_findings
 from vcarve.proofing import check_program
 

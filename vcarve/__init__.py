@@ -43,8 +43,8 @@ if TYPE_CHECKING:
     from vcarve.errors import MizoError as MizoError
     from vcarve.errors import Problem as Problem
     from vcarve.errors import RefusedError as RefusedError
-    from vcarve.job.load import load_job as load_job
     from vcarve.job.records import Job as Job
+    from vcarve.job.records import load_job as load_job
     from vcarve.layout.stages import Layout as Layout
     from vcarve.layout.stages import lay_out as lay_out
     from vcarve.pattern.catalogue import patterns as patterns
@@ -63,8 +63,7 @@ __version__ = "0.1.0"
 _HOMES = {
     "drawn": ("draw",),
     "errors": ("Finding", "InputError", "InternalError", "MizoError", "Problem", "RefusedError"),
-    "job.load": ("load_job",),
-    "job.records": ("Job",),
+    "job.records": ("Job", "load_job"),
     "layout.stages": ("Layout", "lay_out"),
     "pattern.catalogue": ("patterns",),
     "pattern.model": ("Pattern",),

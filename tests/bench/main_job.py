@@ -14,7 +14,7 @@ import tempfile
 import time
 from pathlib import Path
 
-from vcarve.job.load import load_job
+from vcarve.job.records import load_job
 from vcarve.pipeline import plan_program
 
 # Two by two squares of square hemp leaf have 40 edges, 12 of them grid lines: 7 inside each square and 2 grid lines of its own.

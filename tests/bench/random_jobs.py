@@ -22,7 +22,7 @@ from vcarve.dryrun.measure import Measured
 from vcarve.errors import Finding, InputError
 from vcarve.groove.width import deepest_mm
 from vcarve.job.bench import Bit, Machine, bits, machines, pattern_names, woods
-from vcarve.job.load import load_job
+from vcarve.job.records import load_job
 from vcarve.pipeline import plan_program
 from vcarve.proofing import carve_piece, check_program
 from vcarve.run import DryRun, Made

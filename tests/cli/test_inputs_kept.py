@@ -14,7 +14,7 @@ from click.testing import CliRunner
 from small_job import own_job, own_pattern
 from vcarve.cli.main import cli
 from vcarve.job.bench import machines_folder
-from vcarve.job.load import load_job
+from vcarve.job.records import load_job
 
 SQUARE = '<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="30mm" viewBox="0 0 40 30">{}</svg>'
 

@@ -13,7 +13,7 @@ import yaml
 from click.testing import CliRunner, Result
 
 from vcarve.cli.main import cli
-from vcarve.job.load import load_job
+from vcarve.job.records import load_job
 
 ROOT = Path(__file__).parent.parent.parent
 

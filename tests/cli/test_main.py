@@ -270,7 +270,7 @@ def interrupted(folder: Path, word: str) -> subprocess.CompletedProcess[bytes]:
 @pytest.mark.parametrize(
     "word",
     [
-        "vcarve.cli.main", "click", "numpy", "vcarve.plan.planner", "at vcarve.job.load.read_document",
+        "vcarve.cli.main", "click", "numpy", "vcarve.plan.planner", "at vcarve.job.records.read_document",
         "at vcarve.plan.planner.candidates", "at vcarve.dryrun.check.check", "at os.replace", "at tempfile.mkdtemp",
     ],
 )  # fmt: skip

@@ -17,7 +17,7 @@ from vcarve.cli.files import claim
 from vcarve.cli.main import EXIT_UNREAD, cli
 from vcarve.errors import InputError
 from vcarve.job.bench import machines_folder
-from vcarve.job.load import load_job
+from vcarve.job.records import load_job
 
 # Python's library reference marks these "Availability: Unix".
 POSIX_MODULES = {"fcntl", "grp", "posix", "pty", "pwd", "readline", "resource", "syslog", "termios", "tty"}

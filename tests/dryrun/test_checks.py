@@ -17,8 +17,7 @@ from vcarve.dryrun.check import check
 from vcarve.dryrun.setup import waiting_mm
 from vcarve.dryrun.track import last_decimal_mm
 from vcarve.errors import MOST_NAMED, Finding, InputError, grouped
-from vcarve.job.load import load_job
-from vcarve.job.records import Job
+from vcarve.job.records import Job, load_job
 from vcarve.layout.stages import Layout, lay_out
 from vcarve.program.reader import read_program
 from vcarve.proofing import check_program

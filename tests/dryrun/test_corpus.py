@@ -17,8 +17,7 @@ from hypothesis import strategies as st
 from small_job import on_machine
 from vcarve.codes import CODES
 from vcarve.errors import InputError
-from vcarve.job.load import load_job
-from vcarve.job.records import Job
+from vcarve.job.records import Job, load_job
 from vcarve.program.grammar import DIALECTS, PLAIN_G, PLAIN_M, DialectName
 from vcarve.proofing import check_program
 

@@ -18,7 +18,8 @@ from vcarve.dryrun.carved import carved, carved_findings, measured
 from vcarve.dryrun.check import check
 from vcarve.errors import Finding
 from vcarve.groove.land import measure
-from vcarve.job.records import Job, Zero
+from vcarve.job.records import Job
+from vcarve.job.sections import Zero
 from vcarve.pipeline import plan_program
 from vcarve.program.reader import read_program
 from vcarve.proofing import check_program

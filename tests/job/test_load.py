@@ -28,9 +28,8 @@ from vcarve.job.bench import (
 )
 from vcarve.job.document import Document, parse_document, read_document
 from vcarve.job.fields import Pitch
-from vcarve.job.load import load_job
 from vcarve.job.record import Named, Record, record_from
-from vcarve.job.records import Job
+from vcarve.job.records import Job, load_job
 from vcarve.job.starter import starter_text
 from vcarve.pattern.file import LatticeEntry, LineEntry, Operation, PatternFile
 
@@ -389,7 +388,7 @@ def test_what_to_do_instead_is_told(tmp_path: Path, change: str, said: str) -> N
 
 def test_loading_a_job_loads_no_heavy_library() -> None:
     """Reading a job needs neither numpy nor the geometry libraries."""
-    code = "import sys, vcarve.job.load; print(*sorted(sys.modules))"
+    code = "import sys, vcarve.job.records; print(*sorted(sys.modules))"
     loaded = subprocess.run(
         [sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=True
     )

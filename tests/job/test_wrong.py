@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from vcarve.errors import EXIT_BAD_INPUT, InputError
-from vcarve.job.load import load_job
+from vcarve.job.records import load_job
 
 FOLDER = Path(__file__).parent / "wrong"
 CASES = sorted(path.name for path in FOLDER.glob("*.yaml"))

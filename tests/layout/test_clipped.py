@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from vcarve.errors import Finding
-from vcarve.job.load import load_job
+from vcarve.job.records import load_job
 from vcarve.layout.findings import job_findings
 from vcarve.layout.stages import lay_out
 

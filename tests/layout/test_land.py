@@ -7,8 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from vcarve.job.load import load_job
-from vcarve.job.records import Job
+from vcarve.job.records import Job, load_job
 from vcarve.layout.findings import land_findings
 from vcarve.layout.stages import Layout, lay_out
 from vcarve.pipeline import plan_program

@@ -12,7 +12,7 @@ import pytest
 from scipy.special import ellipe
 
 from vcarve.errors import InputError
-from vcarve.job.records import Outline
+from vcarve.job.sections import Outline
 from vcarve.layout.field import outline_of
 from vcarve.pattern.shapes import ellipse, regular_polygon
 from vcarve.plane.region import (

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 import shapely
 
-from vcarve.job.load import load_job
+from vcarve.job.records import load_job
 from vcarve.layout.proposals import MOST_CELLS, proposals
 from vcarve.layout.stages import Layout, lay_out
 from vcarve.pipeline import plan_program

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from vcarve.job.load import load_job
+from vcarve.job.records import load_job
 from vcarve.layout.stages import Kept, Layout, lay_out
 
 JOB = """

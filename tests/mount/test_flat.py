@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from small_job import small_job
-from vcarve.job.records import Job, Zero
+from vcarve.job.records import Job
+from vcarve.job.sections import Zero
 from vcarve.mount.flat import mount_of
 
 

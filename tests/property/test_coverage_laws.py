@@ -23,8 +23,7 @@ from vcarve.dryrun.setup import waiting_mm
 from vcarve.errors import Finding
 from vcarve.groove.land import measure
 from vcarve.groove.model import Grooves
-from vcarve.job.load import load_job
-from vcarve.job.records import Job
+from vcarve.job.records import Job, load_job
 from vcarve.network.build import build
 from vcarve.network.model import Network
 from vcarve.pattern.catalogue import pattern

@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from small_job import small_job
 from small_network import cuts_of, drawn_network
 from vcarve.groove.taper import taper
-from vcarve.job.records import Zero
+from vcarve.job.sections import Zero
 from vcarve.plan.planner import FLOATS, candidates, plan
 from vcarve.plane.region import rectangle
 from vcarve.program.moves import Motion

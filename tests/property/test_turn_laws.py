@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from small_job import small_job
 from small_network import cuts_of
 from vcarve.dryrun.setup import setup_of
-from vcarve.job.records import Zero, ZeroPlace
+from vcarve.job.sections import Zero, ZeroPlace
 from vcarve.mount.flat import mount_of
 from vcarve.network.build import build
 from vcarve.pattern.catalogue import pattern

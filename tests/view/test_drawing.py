@@ -20,7 +20,8 @@ from vcarve.errors import Finding
 from vcarve.groove.land import measure
 from vcarve.groove.model import Grooves
 from vcarve.groove.width import VBit
-from vcarve.job.records import Job, Zero, ZeroPlace
+from vcarve.job.records import Job
+from vcarve.job.sections import Zero, ZeroPlace
 from vcarve.network.build import build, build_lines
 from vcarve.network.model import Network
 from vcarve.pattern.catalogue import pattern

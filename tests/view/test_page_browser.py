@@ -18,7 +18,7 @@ from small_job import with_job
 from vcarve.dryrun import clock
 from vcarve.dryrun.carve import carve
 from vcarve.errors import Finding
-from vcarve.job.records import Clamp, Zero
+from vcarve.job.sections import Clamp, Zero
 from vcarve.program.moves import Motion, Moves
 from vcarve.program.reader import read_program
 from vcarve.proofing import check_program

@@ -12,7 +12,7 @@ import pytest
 
 from small_job import with_job
 from vcarve.job.bench import Bit
-from vcarve.job.records import Clamp, Zero, ZeroPlace
+from vcarve.job.sections import Clamp, Zero, ZeroPlace
 from vcarve.layout.stages import Kind
 from vcarve.quantity import MM
 from vcarve.run import DryRun, Made

@@ -12,7 +12,8 @@ import numpy as np
 from vcarve.drawing.read import read_drawing
 from vcarve.errors import InputError, Problem
 from vcarve.groove.width import deepest_mm, width_mm
-from vcarve.job.records import Job, Outline
+from vcarve.job.records import Job
+from vcarve.job.sections import Outline
 from vcarve.pattern.model import Line, Point, rows
 from vcarve.pattern.shapes import circle, ellipse, regular_polygon, rounded_rectangle
 from vcarve.plane.arcs import joined
