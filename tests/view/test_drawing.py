@@ -22,6 +22,7 @@ from vcarve.groove.model import Grooves
 from vcarve.groove.width import VBit
 from vcarve.job.records import Job
 from vcarve.job.sections import Zero, ZeroPlace
+from vcarve.mount.flat import mount_of
 from vcarve.network.build import build, build_lines
 from vcarve.network.model import Network
 from vcarve.pattern.catalogue import pattern
@@ -117,7 +118,7 @@ def test_everything_is_said_in_words_and_shapes() -> None:
 
 @pytest.mark.parametrize("wide_mm", [30.0, 100.0, 180.0])
 def test_words_under_the_picture_fill_its_width_and_figures_keep_their_units(wide_mm: float) -> None:
-    """In a usual face a line ends where the next word has no room; no line ends between a number and its unit or axis."""
+    """In a usual face a line ends where the next word has no room, and never in a word or between a number and its unit."""
     sentence = (
         "The clamp at X 40 mm, Y -7.5 mm stands 10 mm above the piece; 5 mm at 600 mm/min does not clear it. "
         * 3
@@ -135,7 +136,7 @@ def test_words_under_the_picture_fill_its_width_and_figures_keep_their_units(wid
     assert len(lines) > 2
     for line, after in pairwise(lines):
         assert len(line) <= room < len(line) + 1 + len(after.split(" ")[0]) + 1
-        assert not re.search(r"[0-9]$|\b[XYZ]$", line)
+        assert not re.search(r"[0-9]$|\b[XYZ]$|-$", line)
 
 
 @pytest.mark.parametrize("turn", [0.0, 30.0, -30.0])
@@ -182,6 +183,21 @@ def test_a_clamp_s_name_is_clear_of_its_cross_and_of_marks() -> None:
     # The clamp lies from X -50 to -42 and from Y -10 to 2; Y is down in the picture.
     assert not -2.0 < float(word.attrib["y"]) < 10.0 + 1.0
     assert texts.index("clamp") > texts.index("A")
+
+
+@pytest.mark.parametrize("turn_deg", [0.0, 30.0])
+@pytest.mark.parametrize("xy", get_args(ZeroPlace))
+def test_numbers_of_passes_keep_clear_of_the_zero_s_names(xy: ZeroPlace, turn_deg: float) -> None:
+    """Wherever zero is, no number of a pass stands on the names of X and Y, 8.7 units from it."""
+    job = job_of()
+    text = plan_svg(with_job(made(), zero=Zero(xy=xy, turn_deg=turn_deg)))
+    found = re.findall(r'<circle class="badge" cx="([-\d.]+)" cy="([-\d.]+)" r="([\d.]+)"/><text', text)
+    x, y, r = np.array(found, dtype=float).T
+    zero = np.array(mount_of(job.model_copy(update={"zero": Zero(xy=xy)})).zero_mm)
+    turn = math.radians(turn_deg)
+    for way in ((math.cos(turn), -math.sin(turn)), (math.sin(turn), math.cos(turn))):
+        name = zero + 8.7 * np.array(way)
+        assert np.hypot(x - name[0], -y - name[1]).min() > 1.3 + r.max()
 
 
 def test_of_many_passes_only_round_numbers_are_written() -> None:

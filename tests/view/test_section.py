@@ -18,7 +18,7 @@ from vcarve.quantity import MM
 from vcarve.run import DryRun, Made
 from vcarve.view.section import profile, section_svg, zero_svg
 from vcarve.view.sheet import column_html, stock_rows
-from vcarve.view.wording import duration, length, plain
+from vcarve.view.wording import duration, kept, length, plain
 
 BIT = Bit(angle_deg=60.0, diameter_mm=3.175, shank_mm=3.175)
 
@@ -196,6 +196,20 @@ def test_names_of_grooves_stay_text(tile: Made) -> None:
 def test_durations_in_words(seconds: float, words: str) -> None:
     """Seconds up to a minute, then minutes and seconds, then hours and minutes."""
     assert duration(seconds).replace("\u00a0", " ") == words
+
+
+@pytest.mark.parametrize(
+    ("words", "parts"),
+    [
+        ("stands 10 mm above", ["stands", "10_mm", "above"]),
+        ("at X -5, Y 0.25 in.", ["at", "X_-5,", "Y_0.25_in."]),
+        ("at 600 mm/min", ["at", "600_mm/min"]),
+        ("18 of 65 mills", ["18", "of", "65", "mills"]),
+    ],
+)
+def test_figures_of_a_sentence_are_kept_together(words: str, parts: list[str]) -> None:
+    """Where a line may end, no number stands apart from its unit, and no axis from its place."""
+    assert kept(words).replace("\u00a0", "_").split(" ") == parts
 
 
 def test_lengths_carry_their_unit() -> None:

@@ -7,7 +7,6 @@ true to scale.  The piece keeps the tint of its wood in both themes.
 from __future__ import annotations
 
 import math
-import re
 import textwrap
 from collections.abc import Sequence
 
@@ -23,6 +22,7 @@ from vcarve.run import Made
 from vcarve.view import look
 from vcarve.view.marks import (
     MARK,
+    axes_ends,
     clamp_mark,
     clamp_name,
     dimensions,
@@ -35,7 +35,7 @@ from vcarve.view.marks import (
 from vcarve.view.section import clamps_mm
 from vcarve.view.svg import drawn, num, path, polygons_path, region_path, svg, text
 from vcarve.view.walls import slim_shapes, walls
-from vcarve.view.wording import NBSP, length, lines_cut, plain
+from vcarve.view.wording import kept, length, lines_cut, plain
 
 TONES = 20
 MOST_SIDES = 60_000  # beyond, grooves are drawn as plain strokes: a picture must stay small enough to open
@@ -163,12 +163,6 @@ def _caption(made: Made) -> list[str]:
     ]
 
 
-def _wrapped(words: str, unit: str, room: float) -> list[str]:
-    """Return words in lines that have room; a number keeps its unit beside it, an axis its number."""
-    kept = re.sub(rf"(?<=[0-9]) (?={unit}\b)|(?<=\b[XYZ]) (?=[-−0-9])", NBSP, words)
-    return textwrap.wrap(kept, int(room / SIGN))
-
-
 def _legend(x: float, y: float, passes: bool, land: bool) -> list[str]:
     """Return the signs and what they mean, in one row."""
     signs = [
@@ -226,11 +220,13 @@ def plan_svg(made: Made) -> str:
     facts = _caption(made)
     told = [f"{mark_letter(k)}, {group.word}: {group}" for k, group in enumerate(groups[:SENTENCES])]
     told += [f"and {len(groups) - SENTENCES} more"] * (len(groups) > SENTENCES)
-    caption = [line for words in (*facts, *told) for line in _wrapped(words, job.figures.unit, across - 8.0)]
+    wrapper = textwrap.TextWrapper(int((across - 8.0) / SIGN), break_on_hyphens=False)
+    caption = [line for words in (*facts, *told) for line in wrapper.wrap(kept(words))]
     box = (x, y, across, top + tall + past_front + 28.0 + 3.6 * (len(caption) - 3))
     stock = f"{job.figures.size(*size_mm, job.piece.thickness_mm)}, {job.wood.title}"
     shape = region_path(made.layout.field.outline)
     sides = [length(side, job.figures) for side in size_mm]
+    avoid = np.vstack([found + np.array((0.0, MARK)), narrowest, axes_ends(zero, job.zero.turn_deg)])
     body = [
         drawn(
             '<g transform="scale({})"><rect class="paper" x="{}" y="{}" width="{}" height="{}"/>',
@@ -254,9 +250,7 @@ def plan_svg(made: Made) -> str:
         f'</g><path class="edge" stroke-width="{num(0.28 * u)}" d="{shape}"/>',
         f'<g transform="scale({num(u, 6)})">',
         *map(clamp_mark, clamps),
-        *pass_marks(
-            made.cuts, plan, u, zero, size, share, np.vstack([np.array((0.0, MARK)) + found, narrowest])
-        ),
+        *pass_marks(made.cuts, plan, u, zero, size, share, avoid),
         zero_mark(zero, job.zero.turn_deg),
         *dimensions(wide, tall, sides, past_left, past_front),
         *findings_marks(groups, u),

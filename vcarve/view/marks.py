@@ -20,6 +20,7 @@ from vcarve.view.svg import at, drawn, path, polygons_path, text
 MARK = 2.3  # from the middle of a finding's mark to its point
 MOST_NUMBERS = 40  # of more passes than this only every second, fifth, tenth and so on has its number
 
+_NAMED = 8.7  # from the zero to the names of its axes
 _AXES = "M0 0h7m-1.1 -.77l1.1 .77l-1.1 .77M0 0v-7m-.77 1.1l.77 -1.1l.77 1.1"
 _ZERO = (
     f'<path class="lead halo" d="{_AXES}"/><path class="lead" d="{_AXES}"/><circle class="badge" r="1.7"/>'
@@ -27,7 +28,7 @@ _ZERO = (
 ) + "".join(
     f'<circle class="badge" stroke-opacity="0" cx="{x}" cy="{y}" r="1.3"/>'
     + text(x, y + 0.78, name, "mark", "middle", size=2.2)
-    for x, y, name in ((8.7, 0.0, "X"), (0.0, -8.7, "Y"))
+    for x, y, name in ((_NAMED, 0.0, "X"), (0.0, -_NAMED, "Y"))
 )
 _TICK = "m-.8 .8l1.6 -1.6"
 _EVERY = [step * 10**power for power in range(9) for step in (1, 2, 5)]  # round numbers
@@ -40,6 +41,13 @@ _TURNS = np.tile((0.0, 0.8, -0.8, 1.6, -1.6, 2.3, -2.3, 2.8, -2.8), 3)
 def zero_mark(where: Floats, turn_deg: float) -> str:
     """Return the mark of the work origin with the directions of X and Y, seen from a piece that lies turned."""
     return drawn('<g transform="translate({}) rotate({})">{}</g>', at(*where), turn_deg, _ZERO)
+
+
+def axes_ends(where: Floats, turn_deg: float) -> Floats:
+    """Return where (2, 2) the names of X and Y stand."""
+    turn = np.radians(turn_deg)
+    x = np.array((np.cos(turn), -np.sin(turn)))
+    return where + _NAMED * np.stack([x, left(x)])
 
 
 def dimensions(wide: float, tall: float, words: Sequence[str], left_of: float, front: float) -> list[str]:

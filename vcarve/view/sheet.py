@@ -14,7 +14,7 @@ from vcarve.groove.width import tip_words
 from vcarve.run import DryRun, Made
 from vcarve.view.cautions import CHECKS, FIRST, GENERAL, TURNED
 from vcarve.view.section import section_svg, zero_svg
-from vcarve.view.wording import NBSP, duration, length, plain, share, unbroken
+from vcarve.view.wording import NBSP, duration, kept, length, plain, share, unbroken
 
 Row = tuple[str, str]
 _AT_MOST_ON_SHEET = 6
@@ -140,7 +140,7 @@ def findings_html(groups: tuple[Alike, ...]) -> str:
         places = "" if group.count == 1 else f' · <output aria-live="polite">{group.count} places</output>'
         items.append(
             f'<li><button type="button" class="finding {first.severity}" data-finding="{i}" aria-pressed="false">'
-            f'<b class="mark" aria-hidden="true">{i + 1}</b><span>{escape(first.sentence)}'
+            f'<b class="mark" aria-hidden="true">{i + 1}</b><span>{escape(kept(first.sentence))}'
             f"<small>{group.word}{line}{places} · {escape(first.code)}</small></span></button></li>"
         )
     return f'<ol class="findings">{"".join(items)}</ol>'
@@ -181,7 +181,7 @@ def sheet_html(run: DryRun) -> str:
     ticks = "".join(f'<li><i class="box"></i>{escape(text)}</li>' for text in (*CHECKS, *turned))
     general = "".join(f"<li><b>{name}.</b> {text}</li>" for name, text in GENERAL)
     found = "".join(
-        f"<li><b>{group.word.capitalize()}:</b> {escape(str(group))}</li>"
+        f"<li><b>{group.word.capitalize()}:</b> {escape(kept(str(group)))}</li>"
         for group in groups[:_AT_MOST_ON_SHEET]
     )
     more = len(groups) - _AT_MOST_ON_SHEET

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 from vcarve.quantity import Figures, format_duration, format_number
 
 NBSP = "\u00a0"
@@ -28,6 +30,13 @@ def lines_cut(lines_mm: float, cut_mm: float, levels: int, figures: Figures) -> 
 def unbroken(text: str) -> str:
     """Return a figure with its unit as it is set on a page: on one line, with a true minus sign."""
     return text.replace(" ", NBSP).replace("-", "−")
+
+
+def kept(words: str) -> str:
+    """Return a sentence in which no line ends between a number and its unit, or between an axis and its place."""
+    return re.sub(
+        r"(?<=[0-9]) (?=(?:mm|in|s|min|h|rpm|%)(?:[^a-z]|$))|(?<=\b[XYZ]) (?=[-−]?[0-9])", NBSP, words
+    )
 
 
 def duration(seconds: float) -> str:
