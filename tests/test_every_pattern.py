@@ -12,6 +12,7 @@ import pytest
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
+from drawn_lines import lines_of
 from small_job import job_from, make_program
 from vcarve.errors import Finding
 from vcarve.job.records import Job
@@ -90,8 +91,8 @@ def test_whole_repeats_have_the_unit_cells_length(name: str) -> None:
     from vcarve.plane.region import rectangle
 
     drawn = pattern(name)
-    pitch = 40.0 / np.sqrt(drawn.cell_area) / 10.0
+    pitch = 40.0 / np.sqrt(drawn.cell.area) / 10.0
     network = build(drawn, region=rectangle(120.0, 120.0), pitch_mm=pitch, rotate_deg=13.0, edge="plain")
-    expected = sum(line.length for line in drawn.lines) / drawn.cell_area / pitch * 120.0**2
+    expected = sum(line.length for line in lines_of(drawn)) / drawn.cell.area / pitch * 120.0**2
 
     assert network.cut_mm == pytest.approx(expected, rel=0.01)

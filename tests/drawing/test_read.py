@@ -13,11 +13,11 @@ import pytest
 from click.testing import CliRunner
 from ezdxf import units
 
+from drawn_lines import lines_of
 from vcarve.cli.main import cli
 from vcarve.drawing.read import Drawing, read_drawing
 from vcarve.drawing.svg import read_svg
 from vcarve.errors import InputError, InternalError
-from vcarve.pattern.model import rows
 from vcarve.plane.fit import stray_from
 
 JOB = """\
@@ -49,7 +49,7 @@ def dxf(tmp_path: Path, draw: object, insunits: int = units.MM) -> Path:
 
 def length(drawing: Drawing) -> float:
     """Return the length of all lines."""
-    return math.fsum(line.length for line in drawing.lines)
+    return math.fsum(line.length for line in lines_of(drawing))
 
 
 def codes(drawing: Drawing) -> list[str]:
@@ -86,14 +86,14 @@ def test_lengths_inside_the_drawing_may_have_units(tmp_path: Path) -> None:
     body = '<line x1="0" y1="0" x2="1in" y2="0"/><line x1="0" y1="10mm" x2="96" y2="10mm"/>'
     drawing = read_drawing(svg(tmp_path, body, 'width="200mm" height="200mm"'))
 
-    assert [line.length for line in drawing.lines] == pytest.approx([25.4, 25.4])
+    assert [line.length for line in lines_of(drawing)] == pytest.approx([25.4, 25.4])
 
 
 def test_y_points_up_and_the_drawing_is_centred(tmp_path: Path) -> None:
     """What is lower on the SVG page is nearer to the front of the piece."""
     drawing = read_drawing(svg(tmp_path, '<path d="M 10 20 H 50 V 40"/>'))
 
-    assert [(line.start, line.end) for line in drawing.lines] == [
+    assert [(line.start, line.end) for line in lines_of(drawing)] == [
         ((-20.0, 10.0), (20.0, 10.0)),
         ((20.0, 10.0), (20.0, -10.0)),
     ]
@@ -103,8 +103,8 @@ def test_a_page_of_the_size_of_the_piece_keeps_its_place(tmp_path: Path) -> None
     """The page is centred, so the margins drawn are the margins cut; on another piece the lines are centred."""
     path = svg(tmp_path, '<path d="M 10 50 H 30"/>')
 
-    assert read_drawing(path, piece_mm=(100.0, 100.0)).lines[0].start == (-40.0, 0.0)
-    assert read_drawing(path, piece_mm=(80.0, 100.0)).lines[0].start == (-10.0, 0.0)
+    assert lines_of(read_drawing(path, piece_mm=(100.0, 100.0)))[0].start == (-40.0, 0.0)
+    assert lines_of(read_drawing(path, piece_mm=(80.0, 100.0)))[0].start == (-10.0, 0.0)
 
 
 def test_transforms_groups_and_uses_nest(tmp_path: Path) -> None:
@@ -116,7 +116,7 @@ def test_transforms_groups_and_uses_nest(tmp_path: Path) -> None:
     )
     drawing = read_drawing(svg(tmp_path, body), piece_mm=(100.0, 100.0))
 
-    assert [line.start + line.end for line in drawing.lines] == [
+    assert [line.start + line.end for line in lines_of(drawing)] == [
         pytest.approx((0.0, -5.0, 0.0, -15.0)),
         pytest.approx((-30.0, 30.0, -10.0, 30.0)),
     ]
@@ -142,7 +142,7 @@ def test_a_circle_stays_a_circle(tmp_path: Path) -> None:
     body = '<g transform="rotate(30) scale(2,-2)"><circle cx="10" cy="-10" r="7"/></g>'
     drawing = read_drawing(svg(tmp_path, body))
 
-    assert [abs(line.bulge) for line in drawing.lines] == pytest.approx([1.0, 1.0])
+    assert [abs(line.bulge) for line in lines_of(drawing)] == pytest.approx([1.0, 1.0])
     assert length(drawing) == pytest.approx(2.0 * math.pi * 14.0)
 
 
@@ -154,10 +154,10 @@ def test_elliptical_arcs_of_a_path(tmp_path: Path) -> None:
     assert length(round_one) == pytest.approx(20.0 * math.pi, abs=1e-5)
     assert round_one.size_mm == pytest.approx((40.0, 20.0), abs=1e-5)
     # Sweep flag 1 turns clockwise as seen, over the top of the page: clockwise with Y up too.
-    assert all(line.bulge < 0.0 for line in round_one.lines)
+    assert all(line.bulge < 0.0 for line in lines_of(round_one))
     t = np.linspace(0.0, math.pi, 500)
     ellipse = np.column_stack([20.0 * np.cos(t), 8.0 * np.sin(t) - 4.0])
-    assert float(stray_from(ellipse, rows(flat_one.lines)).max()) <= 0.002
+    assert float(stray_from(ellipse, flat_one.curves).max()) <= 0.002
 
 
 @pytest.mark.parametrize(
@@ -175,7 +175,7 @@ def test_bezier_paths_are_followed_within_two_micrometres(tmp_path: Path, path: 
     t = np.linspace(0.0, 1.0, 4000)[:, None]
     curve = sum(math.comb(n, k) * (1.0 - t) ** (n - k) * t**k * p[k] for k in range(n + 1))
     placed = (np.asarray(curve) - 50.0) * (1.0, -1.0)
-    assert float(stray_from(placed, rows(drawing.lines)).max()) <= 0.002
+    assert float(stray_from(placed, drawing.curves).max()) <= 0.002
 
 
 def test_a_rounded_rectangle_of_svg(tmp_path: Path) -> None:
@@ -200,10 +200,10 @@ def test_groups_name_layers_and_colours_stand_in(tmp_path: Path) -> None:
     only = read_drawing(path, keys=("inner",), only=True)
 
     assert plain.layers == ("deep", "inner", "#ff0000")
-    assert [line.feature for line in plain.lines] == [0, 1, 2]
+    assert [line.feature for line in lines_of(plain)] == [0, 1, 2]
     assert keyed.layers == ("deep", "#FF0000")
-    assert [line.feature for line in keyed.lines] == [0, 0, 1]
-    assert len(only.lines) == 1
+    assert [line.feature for line in lines_of(keyed)] == [0, 0, 1]
+    assert len(lines_of(only)) == 1
     assert "lines on other layers (2)" in only.findings[0].sentence
 
 
@@ -214,7 +214,7 @@ def test_tiny_gaps_are_closed_and_told(tmp_path: Path) -> None:
     """Three sides that miss each other by 0.03 mm close to a triangle; each gap is told with its place."""
     body = '<path d="M 0 0 H 40"/><path d="M 40.03 0 L 20 30"/><path d="M 20 30.02 L 0 0"/>'
     drawing = read_drawing(svg(tmp_path, body))
-    ends = [end for line in drawing.lines for end in (line.start, line.end)]
+    ends = [end for line in lines_of(drawing) for end in (line.start, line.end)]
 
     assert len(set(ends)) == 3
     assert codes(drawing) == ["gap-closed", "gap-closed"]
@@ -232,8 +232,8 @@ def test_a_loose_end_is_moved_onto_the_line_it_misses(tmp_path: Path) -> None:
     """A line that stops 0.04 mm short of another ends on it, and that one gets a corner there."""
     drawing = read_drawing(svg(tmp_path, '<path d="M 0 0 H 40"/><path d="M 20 30 V 0.04"/>'))
 
-    assert len(drawing.lines) == 3
-    assert sum(abs(line.start[0]) < 1e-9 or abs(line.end[0]) < 1e-9 for line in drawing.lines) == 3
+    assert len(lines_of(drawing)) == 3
+    assert sum(abs(line.start[0]) < 1e-9 or abs(line.end[0]) < 1e-9 for line in lines_of(drawing)) == 3
     assert codes(drawing) == ["gap-closed"]
 
 
@@ -243,7 +243,7 @@ def test_fine_curves_are_not_taken_for_gaps(tmp_path: Path) -> None:
     points = " ".join(f"{5 * math.cos(3 * v):.5f},{5 * math.sin(3 * v):.5f}" for v in t)
     drawing = read_drawing(svg(tmp_path, f'<polyline points="{points}"/><circle cx="30" cy="30" r="0.1"/>'))
 
-    assert len(drawing.lines) == 399 + 2
+    assert len(lines_of(drawing)) == 399 + 2
     assert codes(drawing) == []
 
 
@@ -269,7 +269,7 @@ def test_lines_nearly_on_each_other_become_one(tmp_path: Path) -> None:
     body = '<rect width="20" height="20"/><rect x="20.02" width="20" height="20"/>'
     drawing = read_drawing(svg(tmp_path, body))
 
-    assert len(drawing.lines) == 7
+    assert len(lines_of(drawing)) == 7
     assert codes(drawing).count("doubled-line") == 1
 
 
@@ -407,8 +407,8 @@ def test_a_positive_bulge_turns_counter_clockwise(tmp_path: Path) -> None:
 
     drawing = read_drawing(dxf(tmp_path, draw))
 
-    assert drawing.lines[0].bulge == pytest.approx(1.0)
-    assert drawing.lines[0].start[0] == pytest.approx(-2.5)
+    assert lines_of(drawing)[0].bulge == pytest.approx(1.0)
+    assert lines_of(drawing)[0].start[0] == pytest.approx(-2.5)
 
 
 def test_entities_seen_from_below_are_mirrored(tmp_path: Path) -> None:
@@ -422,8 +422,11 @@ def test_entities_seen_from_below_are_mirrored(tmp_path: Path) -> None:
     drawing = read_drawing(dxf(tmp_path, draw))
 
     assert drawing.size_mm == pytest.approx((10.0, 10.0))
-    assert drawing.lines[0].bulge == pytest.approx(-math.tan(math.pi / 8.0))
-    assert {drawing.lines[0].start, drawing.lines[0].end} == {drawing.lines[1].start, drawing.lines[1].end}
+    assert lines_of(drawing)[0].bulge == pytest.approx(-math.tan(math.pi / 8.0))
+    assert {lines_of(drawing)[0].start, lines_of(drawing)[0].end} == {
+        lines_of(drawing)[1].start,
+        lines_of(drawing)[1].end,
+    }
     assert "do not lie flat (1)" in drawing.findings[0].sentence
 
 
@@ -445,13 +448,13 @@ def test_dxf_ellipses_and_splines_are_followed(tmp_path: Path) -> None:
     t = np.linspace(0.0, 2.0 * math.pi, 2000)
     major, minor = np.array([30.0, 40.0]), np.array([-16.0, 12.0])
     ellipse = np.cos(t)[:, None] * major + np.sin(t)[:, None] * minor
-    assert float(stray_from(ellipse, rows(read_drawing(dxf(tmp_path, draw_ellipse)).lines)).max()) <= 0.002
+    assert float(stray_from(ellipse, read_drawing(dxf(tmp_path, draw_ellipse)).curves).max()) <= 0.002
 
     path = dxf(tmp_path, draw_spline)
     drawing = read_drawing(path)
     curve = BSpline(knots, control[:, :2], 3)(np.linspace(0.0, 3.0, 4000))
-    shift = np.array(drawing.lines[0].start) - curve[0]
-    assert float(stray_from(curve + shift, rows(drawing.lines)).max()) <= 0.002
+    shift = np.array(lines_of(drawing)[0].start) - curve[0]
+    assert float(stray_from(curve + shift, drawing.curves).max()) <= 0.002
 
 
 def test_dxf_units(tmp_path: Path) -> None:
@@ -496,7 +499,7 @@ def test_dxf_limits_are_its_page(tmp_path: Path) -> None:
         space.reset_limits((0, 0), (80, 60))
         space.add_line((10, 10), (20, 10))
 
-    assert read_drawing(dxf(tmp_path, draw), piece_mm=(80.0, 60.0)).lines[0].start == (-30.0, -20.0)
+    assert lines_of(read_drawing(dxf(tmp_path, draw), piece_mm=(80.0, 60.0)))[0].start == (-30.0, -20.0)
 
 
 def test_dxf_blocks_that_swell_are_refused(tmp_path: Path) -> None:
@@ -563,7 +566,7 @@ def test_a_line_drawn_very_many_times_stays_one(tmp_path: Path) -> None:
     """Ten thousand copies of a line are one line; comparing each with each would fill the memory."""
     drawing = read_drawing(svg(tmp_path, f'<path d="{"M1 1 L2 2 " * 10_000}"/>'))
 
-    assert len(drawing.lines) == 1
+    assert len(lines_of(drawing)) == 1
     assert codes(drawing) == ["doubled-line"] * 9_999
 
 

@@ -14,6 +14,7 @@ import shapely
 from ezdxf import recover
 from shapely.geometry import Polygon
 
+from drawn_lines import Line, rows
 from land_rings import footprint
 from small_network import FEATURES
 from vcarve.drawing.read import read_drawing
@@ -27,7 +28,6 @@ from vcarve.layout.drawn import drawn_page
 from vcarve.network.build import build, build_lines
 from vcarve.network.model import Feature, Network
 from vcarve.pattern.catalogue import pattern
-from vcarve.pattern.model import Line
 from vcarve.pattern.shapes import circle, rounded_rectangle
 from vcarve.plane.refit import with_arcs
 from vcarve.plane.region import Region, Ring, bounds, corners, rings_of
@@ -69,7 +69,7 @@ def test_a_network_drawn_and_read_again_is_the_same_network(tmp_path: Path, name
     path.write_text(text, encoding="utf-8")
 
     drawing = read_drawing(path, keys=("ground", "leaf"), only=True, piece_mm=size)
-    again = build_lines(drawing.lines, region=region, edge="plain")
+    again = build_lines(drawing.curves, drawing.feature, region=region, edge="plain")
 
     assert edges(again) == edges(network)
     assert (again.vertices, again.edges, again.cells) == (network.vertices, network.edges, network.cells)
@@ -161,7 +161,9 @@ def test_layer_names_are_made_fit_for_both_formats(tmp_path: Path) -> None:
         '<g id="溝"><path d="M 5 30 H 35"/></g></svg>'
     )
     drawing = read_drawing(path, piece_mm=(40.0, 40.0))
-    network = build_lines(drawing.lines, region=rounded_rectangle(40.0, 40.0, 2.0), edge="plain")
+    network = build_lines(
+        drawing.curves, drawing.feature, region=rounded_rectangle(40.0, 40.0, 2.0), edge="plain"
+    )
     grooves = measure(network, BIT, {0: 1.0, 1: 1.0, 2: 1.0})
     layers = [Feature(key=name, name=name, depth_mm=1.0) for name in drawing.layers]
 
@@ -190,7 +192,7 @@ def test_the_outline_of_a_curved_taper_has_no_specks() -> None:
     piece = Region(
         outer=Ring(xy_mm=np.array([(-40, -40), (40, -40), (40, 40), (-40, 40)]) * 1.0, bulge=np.zeros(4))
     )
-    network, share, _ = taper(build_lines([arc], region=piece, edge="plain"), 15.0, piece)
+    network, share, _ = taper(build_lines(*rows([arc]), region=piece, edge="plain"), 15.0, piece)
     grooves = measure(network, BIT, {0: 1.0}, share)
     (drawn,) = drawn_page(network, grooves, FEATURES, (80.0, 80.0)).shapes["groove"]
     (exact,) = rings_of(outer_rings(network, grooves, closed_cells(network)))

@@ -13,6 +13,7 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from scipy.optimize import linprog
 
+from drawn_lines import Line, Point, rows
 from land_rings import footprint, islands_mm
 from vcarve.errors import InternalError
 from vcarve.groove.circle import LARGE, largest_circles
@@ -23,7 +24,6 @@ from vcarve.groove.width import VBit
 from vcarve.network.build import build, build_lines
 from vcarve.network.model import Network
 from vcarve.pattern.catalogue import pattern
-from vcarve.pattern.model import Line, Point
 from vcarve.plane.region import lines_along, rectangle
 
 MICROMETRE = 1e-3
@@ -45,7 +45,7 @@ def square(side: float) -> list[Line]:
 
 def carved(lines: list[Line], width_mm: float) -> tuple[Network, Grooves]:
     """Cut lines on the field with grooves of this width, all of feature 0."""
-    network = build_lines(lines, region=FIELD, edge="plain")
+    network = build_lines(*rows(lines), region=FIELD, edge="plain")
     return network, measure(network, RIGHT_ANGLE, {0: width_mm / 2.0})
 
 
@@ -77,7 +77,7 @@ def sag_area_mm2(network: Network) -> float:
 
 def test_a_line_that_tapers_leaves_the_land_beside_its_point() -> None:
     """In a square, a line 4 mm wide at the side and nothing at its end takes the hull of a circle and its point."""
-    network = build_lines([*square(30.0), *run((0.0, -15.0), (0.0, -5.0))], region=FIELD, edge="plain")
+    network = build_lines(*rows([*square(30.0), *run((0.0, -15.0), (0.0, -5.0))]), region=FIELD, edge="plain")
     line = int(np.flatnonzero((network.x_nm[network.tail] == 0) & (network.x_nm[network.head] == 0))[0])
     share = np.ones((2, len(network.tail)))
     share[int(network.y_nm[network.head[line]] > network.y_nm[network.tail[line]]), line] = 0.0
@@ -216,7 +216,7 @@ def test_square_hemp_leaf_vanishes_at_the_right_width() -> None:
 
 def test_weak_islands_by_size_and_by_depth() -> None:
     """Land is weak below half a millimetre, or below half of the depth of its grooves."""
-    network = build_lines(square(10.0), region=FIELD, edge="plain")
+    network = build_lines(*rows(square(10.0)), region=FIELD, edge="plain")
     sharp = VBit(angle_deg=30.0)
     slope = 2.0 * math.tan(math.radians(15.0))
     for depth, land in ((0.6, 10.0 - 0.6 * slope), (17.7, 10.0 - 17.7 * slope)):
@@ -229,7 +229,7 @@ def test_wide_neighbour_reaches_in() -> None:
     """A wide groove outside reaches over a narrow line into the next cell."""
     lines = [*square(60.0), *run((0.0, -30.0), (0.0, 30.0))]
     lines.append(Line(start=(-1.0, -20.0), end=(-1.0, 20.0), feature=1))
-    network = build_lines(lines, region=FIELD, edge="plain")
+    network = build_lines(*rows(lines), region=FIELD, edge="plain")
     grooves = measure(network, RIGHT_ANGLE, {0: 0.5, 1: 2.0})
     cell = cell_at(network, grooves, 15.0, 0.0)
     field = shapely.box(0.5, -29.5, 29.5, 29.5)
@@ -242,7 +242,7 @@ def test_a_wide_neighbour_that_reaches_in_by_little_counts() -> None:
     """A groove beyond the cell that takes 0.03 mm of its land takes that much of its largest circle as well."""
     lines = [*square(60.0), *run((0.0, -30.0), (0.0, 30.0)), *run((20.0, -30.0), (20.0, 30.0))]
     lines.append(Line(start=(-1.47, -30.0), end=(-1.47, 30.0), feature=1))
-    network = build_lines(lines, region=FIELD, edge="plain")
+    network = build_lines(*rows(lines), region=FIELD, edge="plain")
     grooves = measure(network, RIGHT_ANGLE, {0: 0.5, 1: 2.0})
     cell = cell_at(network, grooves, 10.0, 0.0)
 
@@ -254,7 +254,7 @@ def test_an_island_is_weak_by_the_deepest_groove_round_it() -> None:
     for deep, x, weak in ((2.0, 1.7, [0.8]), (1.5, 2.2, [])):
         lines = run((5.0, 5.0), (-5.0, 5.0), (-5.0, -5.0), (5.0, -5.0))
         lines += [Line(start=(5.0, -5.0), end=(5.0, 5.0), feature=1), *run((x, -5.0), (x, 5.0))]
-        network = build_lines(lines, region=FIELD, edge="plain")
+        network = build_lines(*rows(lines), region=FIELD, edge="plain")
         grooves = measure(network, RIGHT_ANGLE, {0: 0.5, 1: deep})
 
         assert grooves.narrowest_mm == pytest.approx(0.8, abs=MICROMETRE)
@@ -263,7 +263,7 @@ def test_an_island_is_weak_by_the_deepest_groove_round_it() -> None:
 
 def test_missing_depth_is_our_own_fault() -> None:
     """A feature that is cut but has no depth is never guessed."""
-    network = build_lines(square(10.0), region=FIELD, edge="plain")
+    network = build_lines(*rows(square(10.0)), region=FIELD, edge="plain")
 
     with pytest.raises(InternalError, match="no depth for lines of feature 0"):
         measure(network, RIGHT_ANGLE, {1: 2.0})
@@ -340,7 +340,7 @@ def test_footprint_of_loose_lines_and_of_lines_within_a_cell() -> None:
 def test_a_wide_groove_reaches_out_over_the_border_of_the_cells() -> None:
     """Beside a narrow border, a wide groove inside lies partly outside all cells; the outline goes round that as well."""
     lines = [*square(40.0), Line(start=(-20.0, 19.0), end=(20.0, 19.0), feature=1)]
-    network = build_lines(lines, region=FIELD, edge="plain")
+    network = build_lines(*rows(lines), region=FIELD, edge="plain")
     grooves = measure(network, RIGHT_ANGLE, {0: 0.2, 1: 2.0})
     rings = [ring.T for ring in footprint(network, grooves)]
     area = sum(float(x @ np.roll(y, -1) - y @ np.roll(x, -1)) / 2.0 for x, y in rings)

@@ -7,11 +7,11 @@ import math
 import numpy as np
 import pytest
 
+from drawn_lines import Line, rows
 from vcarve.groove.land import measure
 from vcarve.groove.slivers import Slivers, edge_slivers
 from vcarve.groove.width import VBit
 from vcarve.network.build import build_lines
-from vcarve.pattern.model import Line
 from vcarve.pattern.shapes import circle
 from vcarve.plane.region import Region, corners, rectangle
 
@@ -21,7 +21,7 @@ HALF = 30.0  # half the side of the piece
 
 def slivers(lines: list[Line], depth_mm: float, piece: Region, edge: str = "groove") -> Slivers:
     """Return the slivers of lines of one depth on a piece."""
-    network = build_lines(lines, region=piece, edge=edge)
+    network = build_lines(*rows(lines), region=piece, edge=edge)
     grooves = measure(network, RIGHT_ANGLE, {0: depth_mm})
     return edge_slivers(network, grooves, [corners(ring) for ring in piece.rings])
 
@@ -75,7 +75,7 @@ def test_land_between_two_grooves_is_no_edge() -> None:
 def test_a_groove_along_the_edge_ends_the_strip_before_it() -> None:
     """A strip 0.3 mm wide is one at the bare edge, and none where a narrow groove runs along the edge."""
     lines = [*grid(HALF - 1.3), Line(start=(HALF, -HALF), end=(HALF, HALF), feature=1)]
-    network = build_lines(lines, region=SQUARE, edge="groove")
+    network = build_lines(*rows(lines), region=SQUARE, edge="groove")
     grooves = measure(network, RIGHT_ANGLE, {0: 1.0, 1: 0.05})
 
     assert len(slivers(lines[:-1], 1.0, SQUARE)) == 1

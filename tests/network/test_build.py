@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 import shapely
 
+from drawn_lines import lines_of
 from vcarve.network.build import build
 from vcarve.network.model import OUTLINE, Network
 from vcarve.pattern.catalogue import names, pattern
@@ -108,7 +109,7 @@ def line_work(
     placed = []
     for i, j in itertools.product(range(-most, most + 1), repeat=2):
         move = i * a1 + j * a2 + shift
-        for line in made.lines:
+        for line in lines_of(made):
             a, b = np.array(line.start) * pitch + move, np.array(line.end) * pitch + move
             if min(np.hypot(*a), np.hypot(*b)) < reach + 2.0 * math.dist(a, b):
                 placed.append(((float(a[0]), float(a[1])), (float(b[0]), float(b[1])), line.bulge))
@@ -214,8 +215,8 @@ SELECTION = [
 def test_against_shapely(key, field):
     """Shapely polygonizes the union of the same lines and the outline into the same cells, and measures the same length."""
     made, region = pattern(key), FIELD[field]
-    pitch, shift = 11.3 / math.sqrt(made.cell_area) ** 0.7, (0.917, -1.383)
-    arcs = any(line.bulge for line in made.lines)
+    pitch, shift = 11.3 / math.sqrt(made.cell.area) ** 0.7, (0.917, -1.383)
+    arcs = made.curves[:, 4].any()
     network = build(made, region=region, pitch_mm=pitch, shift_mm=shift, edge="plain")
     area = shapely.Polygon(corners(region.outer), [corners(hole) for hole in region.holes])
     # On a grid of 0.1 nm, so that ends which meet do so exactly.
@@ -242,7 +243,7 @@ def test_against_networkx(key):
     """Networkx finds the graph planar, and its parts and degrees give the number of cells by Euler's formula."""
     made = pattern(key)
     network = build(
-        made, region=rectangle(70.0, 50.0), pitch_mm=12.0 / made.cell_area**0.4, shift_mm=(1.1, 0.3)
+        made, region=rectangle(70.0, 50.0), pitch_mm=12.0 / made.cell.area**0.4, shift_mm=(1.1, 0.3)
     )
     graph = nx.MultiGraph()
     graph.add_edges_from(zip(network.tail.tolist(), network.head.tolist(), strict=True))
@@ -263,7 +264,7 @@ def test_every_side_once(key):
     """Each half-edge bounds one cell; only the outer sides of the outline bound none."""
     made = pattern(key)
     network = build(
-        made, region=rectangle(60.0, 60.0), pitch_mm=13.0 / made.cell_area**0.4, shift_mm=(1.1, 0.3)
+        made, region=rectangle(60.0, 60.0), pitch_mm=13.0 / made.cell.area**0.4, shift_mm=(1.1, 0.3)
     )
     seen = np.bincount(network.ring_half_edge, minlength=2 * len(network.tail))
     missing = np.flatnonzero(seen == 0)
@@ -279,7 +280,7 @@ def test_every_side_once(key):
 def test_classes_are_copies(key):
     """Edges of one class have one length and one direction; cells of one class one area."""
     made = pattern(key)
-    network = build(made, region=rectangle(60.0, 60.0), pitch_mm=9.0 / made.cell_area**0.4, rotate_deg=17.0)
+    network = build(made, region=rectangle(60.0, 60.0), pitch_mm=9.0 / made.cell.area**0.4, rotate_deg=17.0)
     step = network.xy_mm[network.head] - network.xy_mm[network.tail]
     for klass in np.unique(network.edge_class[network.edge_class >= 0]):
         like = step[network.edge_class == klass]

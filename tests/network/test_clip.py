@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 import shapely
 
+from drawn_lines import lines_of
 from vcarve.network.build import build
 from vcarve.network.model import Network
 from vcarve.network.noding import SNAP_MM
@@ -72,7 +73,7 @@ def grid(pitch: float, region: Region, shift_mm: tuple[float, float] = (0.0, 0.0
 def test_every_outline(shape, key):
     """Every pattern fills every outline: areas add up, nothing lies outside, the outline is closed, no edge is a sliver."""
     made, region = pattern(key), REGIONS[shape]
-    network = build(made, region=region, pitch_mm=11.7 / made.cell_area**0.4, rotate_deg=7.0, edge="plain")
+    network = build(made, region=region, pitch_mm=11.7 / made.cell.area**0.4, rotate_deg=7.0, edge="plain")
     field = shapely.Polygon(corners(region.outer), [corners(hole) for hole in region.holes])
     rim = network.length_mm[~network.cut].sum()
 
@@ -242,7 +243,7 @@ def test_tiny_pitch(key):
     """A pitch of 0.3 mm still proves itself and keeps its density of line."""
     made = pattern(key)
     network = build(made, region=rectangle(9.0, 9.0), pitch_mm=0.3, rotate_deg=11.0)
-    density = sum(line.length for line in made.lines) / made.cell_area / 0.3
+    density = sum(line.length for line in lines_of(made)) / made.cell.area / 0.3
 
     assert network.length_mm.min() > SNAP_MM - 1e-5
     assert network.cut_mm == pytest.approx(81.0 * density, rel=0.03)

@@ -9,12 +9,12 @@ import numpy as np
 import pytest
 import shapely
 
+from drawn_lines import Line, Point, rows
 from vcarve.errors import InputError
 from vcarve.network.build import build_lines
 from vcarve.network.faces import cell_areas_mm2
 from vcarve.network.model import Network
 from vcarve.network.noding import SNAP_MM
-from vcarve.pattern.model import Line, Point
 from vcarve.plane.region import Region, Ring, rectangle, reversed_ring
 
 FIELD = rectangle(100.0, 100.0)
@@ -36,7 +36,7 @@ def round_about(x: float, y: float, radius: float, pieces: int = 2, turn_deg: fl
 
 def network(*groups: list[Line], region: Region = FIELD, **options) -> Network:
     """Return the network of groups of lines."""
-    return build_lines([line for group in groups for line in group], region=region, **options)
+    return build_lines(*rows([line for group in groups for line in group]), region=region, **options)
 
 
 def cut_vertices(made: Network) -> list[int]:
@@ -247,7 +247,10 @@ def test_half_moon(turn):
 def test_on_the_outline():
     """A line on part of the outline is cut there, and only there; with a plain edge it is not."""
     lines = [*run((-50, -20), (-50, 30)), *run((-50, 0), (50, 0))]
-    groove, plain = build_lines(lines, region=FIELD), build_lines(lines, region=FIELD, edge="plain")
+    groove, plain = (
+        build_lines(*rows(lines), region=FIELD),
+        build_lines(*rows(lines), region=FIELD, edge="plain"),
+    )
 
     assert groove.cut_mm == pytest.approx(150.0, abs=1e-6)
     assert plain.cut_mm == pytest.approx(100.0, abs=1e-6)
@@ -318,7 +321,7 @@ def test_specks():
 def test_nothing_drawn():
     """A drawing without lines is refused."""
     with pytest.raises(InputError, match="no lines"):
-        build_lines([], region=FIELD)
+        build_lines(*rows([]), region=FIELD)
 
 
 def test_lines_beyond_counting_are_refused(monkeypatch):

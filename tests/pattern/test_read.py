@@ -4,6 +4,7 @@ import jsonschema
 import pytest
 import yaml
 
+from drawn_lines import lines_of
 from vcarve.errors import InputError
 from vcarve.job.record import schema_of
 from vcarve.pattern.catalogue import names, pattern
@@ -41,7 +42,7 @@ def test_good_file_is_the_hemp_leaf(tmp_path):
     path.write_text(GOOD, encoding="utf-8")
     made = load_pattern_file(path)
 
-    assert made.lines == pattern("asanoha").lines
+    assert lines_of(made) == lines_of(pattern("asanoha"))
     assert made.pitch_mm == pytest.approx((10.0, 50.8))
 
 
@@ -52,7 +53,7 @@ def test_center_is_taken_for_centre(tmp_path):
     for word in ("centre", "center"):
         path = tmp_path / f"{word}.yaml"
         path.write_text(GOOD.replace(arc, f"{{{word}: [0, 0], radius: 1/2, from-deg: 0, to-deg: 60}}"))
-        made.append(load_pattern_file(path).lines)
+        made.append(lines_of(load_pattern_file(path)))
 
     assert made[0] == made[1]
 

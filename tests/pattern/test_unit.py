@@ -4,18 +4,20 @@ from __future__ import annotations
 
 import math
 from collections import Counter
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 import yaml
 
+from drawn_lines import Line, rows
 from vcarve.errors import InputError
 from vcarve.network.build import build
 from vcarve.network.model import Network
 from vcarve.pattern.catalogue import pattern
 from vcarve.pattern.expression import evaluate
-from vcarve.pattern.model import Line, Pattern
+from vcarve.pattern.model import Pattern
 from vcarve.pattern.unit import UnitNetwork, unit_network
 from vcarve.plane.region import rectangle
 
@@ -137,7 +139,7 @@ def test_cells_of_a_patch(key):
     """Away from the rim of a patch there are as many classes of cells as the table has, of its areas and boundaries."""
     made, wanted = pattern(key), FIGURES[key]
     pitch = 10.0
-    side = 6.0 * pitch * math.sqrt(made.cell_area) + 2.0 * pitch
+    side = 6.0 * pitch * math.sqrt(made.cell.area) + 2.0 * pitch
     network = build(made, region=rectangle(side, side), pitch_mm=pitch, shift_mm=(0.713, -0.391))
     found: dict[int, tuple[float, float]] = {}
     for cell in np.flatnonzero(network.cell_class >= 0):
@@ -164,6 +166,14 @@ def test_cells_of_a_patch(key):
 
 def test_overlapping_lines_are_one():
     """A line drawn twice, a part of it drawn again, and one that ground and leaf share are one edge, of the ground."""
+    curves, feature = rows(
+        [
+            Line(start=(0.0, 0.0), end=(1.0, 0.0), feature=1),
+            Line(start=(0.2, 0.0), end=(0.7, 0.0), feature=0),
+            Line(start=(3.0, 0.0), end=(2.0, 0.0), feature=1),
+            Line(start=(0.0, 0.0), end=(0.0, 1.0), feature=0),
+        ]
+    )
     made = Pattern(
         key="cross",
         name="",
@@ -177,12 +187,8 @@ def test_overlapping_lines_are_one():
         a2=(0.0, 1.0),
         pitch_mm=(1.0, 10.0),
         note="",
-        lines=(
-            Line(start=(0.0, 0.0), end=(1.0, 0.0), feature=1),
-            Line(start=(0.2, 0.0), end=(0.7, 0.0), feature=0),
-            Line(start=(3.0, 0.0), end=(2.0, 0.0), feature=1),
-            Line(start=(0.0, 0.0), end=(0.0, 1.0), feature=0),
-        ),
+        curves=curves,
+        feature=feature,
     )
     unit = unit_network(made)
 
@@ -198,6 +204,6 @@ def test_overlapping_lines_are_one():
 def test_no_lines():
     """A pattern without lines is refused by name."""
     bare = pattern("ichimatsu")
-    empty = Pattern(**{field: getattr(bare, field) for field in bare.__slots__ if field != "lines"}, lines=())
+    empty = replace(bare, curves=bare.curves[:0], feature=bare.feature[:0])
     with pytest.raises(InputError, match="ichimatsu has no lines"):
         unit_network(empty)

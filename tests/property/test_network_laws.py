@@ -11,12 +11,13 @@ import shapely
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
+from drawn_lines import Line, rows
 from vcarve.network.build import build, build_lines
 from vcarve.network.model import Network
 from vcarve.network.noding import SNAP_MM
 from vcarve.pattern.catalogue import names, pattern
 from vcarve.pattern.fit import rectangular_repeat
-from vcarve.pattern.model import Line, Pattern
+from vcarve.pattern.model import Pattern
 from vcarve.pattern.shapes import rounded_rectangle
 from vcarve.pattern.unit import unit_network
 from vcarve.plane.inset import inset
@@ -25,9 +26,7 @@ from vcarve.plane.region import Region, Ring, area_mm2, corners, perimeter_mm, r
 LAW = settings(deadline=None, derandomize=True, max_examples=40)
 
 keys = st.sampled_from(names())
-straight_keys = st.sampled_from(
-    [key for key in names() if not any(line.bulge for line in pattern(key).lines)]
-)
+straight_keys = st.sampled_from([key for key in names() if not pattern(key).curves[:, 4].any()])
 # Numbers without pattern, so that no vertex comes to lie on the outline by design.
 sizes = st.integers(17_000, 61_000).map(lambda n: n / 1000.0 + 0.000317)
 shifts = st.tuples(st.integers(-9999, 9999), st.integers(-9999, 9999)).map(
@@ -41,7 +40,7 @@ densities = st.floats(1.5, 6.0).map(lambda d: round(d, 2))
 
 def pitch_for(made: Pattern, size: float, density: float) -> float:
     """Return a pitch at which about ``density`` cells lie along ``size``."""
-    return size / density / math.sqrt(made.cell_area)
+    return size / density / math.sqrt(made.cell.area)
 
 
 def degrees(network: Network) -> list[int]:
@@ -177,6 +176,7 @@ def test_repeats_multiply_edges(key, x, y):
     """
     made = pattern(key)
     width, height = rectangular_repeat(made)
+    assert width is not None
     assert height is not None
     pitch = 10.0
     # Steps of 0.0503 mm with remainders that keep corners of the piece off lines in the directions patterns have.
@@ -194,7 +194,7 @@ def test_repeats_multiply_edges(key, x, y):
 
     one, two, three = on(1), on(2), on(3)
     unit = unit_network(made)
-    repeats = round(width * height / made.cell_area)
+    repeats = round(width * height / made.cell.area)
 
     assert three.edges == 3 * two.edges - 3 * one.edges
     assert two.edges - 2 * one.edges == 2 * repeats * len(unit.tail)
@@ -232,10 +232,10 @@ def test_edges_are_the_lines_once(key, size, share, density, shift, angle, mirro
     # The same lines again, laid out one by one.
     c, s = math.cos(math.radians(angle)), math.sin(math.radians(angle))
     flip = -1.0 if mirror else 1.0
-    most = math.ceil(3.0 * (size + math.hypot(*shift)) / (pitch * math.sqrt(made.cell_area))) + 3
+    most = math.ceil(3.0 * (size + math.hypot(*shift)) / (pitch * math.sqrt(made.cell.area))) + 3
     i, j = (grid.ravel() for grid in np.meshgrid(np.arange(-most, most + 1), np.arange(-most, most + 1)))
     moves = i[:, None] * np.array(made.a1) + j[:, None] * np.array(made.a2)
-    ends = np.array([(line.start, line.end) for line in made.lines])
+    ends = made.curves[:, :4].reshape(-1, 2, 2)
     ends = (ends[None] + moves[:, None, None, :]).reshape(-1, 2, 2) * (pitch * flip, pitch)
     ends = ends @ np.array([[c, s], [-s, c]]) + shift
     close = np.hypot(*ends.mean(axis=1).T) < 1.5 * size + 10.0 * pitch
@@ -290,7 +290,7 @@ def test_careless_drawings(drawing, frame):
     """Law: lines and arcs whose ends meet only to a thousandth or two become a network that proves itself, without specks."""
     lines = [Line(start=start, end=end, bulge=bulge) for start, end, bulge in drawing]
     frames = ((rectangle(50.0, 50.0), 2),) if frame else ()
-    network = build_lines(lines, region=rectangle(90.0, 90.0), frames=frames)
+    network = build_lines(*rows(lines), region=rectangle(90.0, 90.0), frames=frames)
 
     assert network.length_mm.min() > SNAP_MM - 1e-5
     assert areas(network).sum() == pytest.approx(90.0**2, rel=1e-6)
@@ -304,7 +304,7 @@ def test_straight_drawings_are_their_union(drawing):
     They may be shorter by what lies side by side within 2 µm, which becomes one.
     """
     lines = [Line(start=start, end=end) for start, end, _ in drawing]
-    network = build_lines(lines, region=rectangle(110.0, 110.0), edge="plain")
+    network = build_lines(*rows(lines), region=rectangle(110.0, 110.0), edge="plain")
     xy = network.xy_mm
     cut = network.cut
     ends = np.stack([xy[network.tail[cut]], xy[network.head[cut]]], axis=1)

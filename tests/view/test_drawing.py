@@ -15,6 +15,7 @@ import pytest
 import shapely
 import svgelements
 
+from drawn_lines import Line, rows
 from small_job import job_from, with_job
 from vcarve.errors import Finding
 from vcarve.groove.land import measure
@@ -26,7 +27,6 @@ from vcarve.mount.flat import mount_of
 from vcarve.network.build import build, build_lines
 from vcarve.network.model import Network
 from vcarve.pattern.catalogue import pattern
-from vcarve.pattern.model import Line
 from vcarve.pipeline import plan_program
 from vcarve.plane.region import rectangle
 from vcarve.run import Made
@@ -266,7 +266,7 @@ def test_walls_of_convex_cells_cover_the_grooves_exactly(ground: float, leaf: fl
 def test_lines_that_end_at_a_margin_have_round_ends() -> None:
     """A line ending askew at an outline that is not cut has walls all round it, and none beyond its half-width."""
     lines = [Line(start=(-60.0, -20.0), end=(60.0, 20.0))]
-    network = build_lines(lines, region=rectangle(60.0, 60.0), edge="plain")
+    network = build_lines(*rows(lines), region=rectangle(60.0, 60.0), edge="plain")
     grooves = measure(network, VBit(angle_deg=90.0), {0: 1.5})
     found = walls(network, grooves)
     ends = network.xy_mm[[network.tail[network.cut][0], network.head[network.cut][0]]]
@@ -281,7 +281,9 @@ def tapered() -> tuple[Network, Grooves, shapely.Polygon]:
     """Return a square of 30 mm cut 2 mm deep, a line of 10 mm from the middle of a side to a point, and what that line covers."""
     corners = [(-15.0, -15.0), (15.0, -15.0), (15.0, 15.0), (-15.0, 15.0)]
     ends = [*zip(corners, [*corners[1:], corners[0]], strict=True), ((0.0, -15.0), (0.0, -5.0))]
-    network = build_lines([Line(start=a, end=b) for a, b in ends], region=rectangle(40.0, 40.0), edge="plain")
+    network = build_lines(
+        *rows([Line(start=a, end=b) for a, b in ends]), region=rectangle(40.0, 40.0), edge="plain"
+    )
     line = np.flatnonzero(
         (network.xy_mm[:, 0] == 0.0)[[network.tail, network.head]].all(axis=0) & network.cut
     )

@@ -18,7 +18,6 @@ from typing import Any
 import numpy as np
 
 from vcarve.errors import InputError, Problem
-from vcarve.pattern.model import Line
 from vcarve.plane.arcs import Point, boxes, bulge_between, nearest, size
 from vcarve.plane.arrays import Bools, Floats, Ints
 from vcarve.plane.region import upright
@@ -38,8 +37,8 @@ class Mended:
 
 def join(
     curves: Floats, corners: Bools, features: Sequence[int], close_gaps_mm: float
-) -> tuple[list[Line], list[Mended]]:
-    """Return curves (n, 5) as lines that meet exactly where they were meant to, and what was done about it.
+) -> tuple[Floats, Ints, list[Mended]]:
+    """Return curves (n, 5) that meet exactly where they were meant to, their features, and what was done about it.
 
     ``corners`` (n, 2) tells which of their ends are corners.
     Corners not farther apart than ``close_gaps_mm`` become one unless a short way along the lines joins them already; a
@@ -51,7 +50,7 @@ def join(
         web.close_corners(close_gaps_mm)
         web.close_loose_ends(close_gaps_mm)
     web.split_at_nodes()
-    return web.lines(), web.told
+    return *web.lines(), web.told
 
 
 class _Web:
@@ -180,23 +179,21 @@ class _Web:
         self.bulge = np.where(whole, bulge, bulge_between(bulge, where[part], where[part + 1]))
         self.tail, self.head, self.feature = at[part], at[part + 1], self.feature[source]
 
-    def lines(self) -> list[Line]:
-        """Return one of all lines with the same ends and the same sag, and note the others."""
+    def lines(self) -> tuple[Floats, Ints]:
+        """Return one of all lines with the same ends and the same sag, and its feature; note the others."""
         kept: dict[tuple[int, int], list[float]] = defaultdict(list)
-        lines = []
+        sides = []
         sag = (self.bulge * size(self.xy[self.head] - self.xy[self.tail]) / 2.0).tolist()
         for side, (a, b) in enumerate(zip(self.tail.tolist(), self.head.tolist(), strict=True)):
             bow = sag[side] if a < b else -sag[side]
-            start, end = self._place(a), self._place(b)
             known = kept[min(a, b), max(a, b)]
             if any(abs(other - bow) <= 2.0 * SAME_MM for other in known):
-                middle = (start[0] + end[0]) / 2.0, (start[1] + end[1]) / 2.0
-                self.told.append(Mended(code="doubled-line", at_mm=middle))
-                continue
-            known.append(bow)
-            feature = int(self.feature[side])
-            lines.append(Line(start=start, end=end, bulge=float(self.bulge[side]), feature=feature))
-        return lines
+                x, y = ((self.xy[a] + self.xy[b]) / 2.0).tolist()
+                self.told.append(Mended(code="doubled-line", at_mm=(x, y)))
+            else:
+                known.append(bow)
+                sides.append(side)
+        return self._curves[sides], self.feature[sides]
 
 
 def _root(parent: Ints, node: int) -> int:

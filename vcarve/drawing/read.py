@@ -11,8 +11,8 @@ import numpy as np
 from vcarve.drawing.join import Mended, join
 from vcarve.drawing.sheet import Sheet
 from vcarve.errors import Finding, InputError, Problem
-from vcarve.pattern.model import Line
 from vcarve.plane.arcs import boxes
+from vcarve.plane.arrays import Floats, Ints
 
 LARGEST_FILE = 20_000_000  # bytes
 SMALLEST_MM = 0.01
@@ -21,14 +21,15 @@ _PAGE_MATCH_MM = 0.1
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Drawing:
-    """Lines in millimetres about the origin, Y up.
+    """Lines in millimetres about the origin, Y up, as ``curves`` (n, 5), see ``plane.arcs``.
 
-    A line's feature is the index of its layer in ``layers``; ``size_mm`` is the size of the rectangle round all
+    A line's ``feature`` (n,) is the index of its layer in ``layers``; ``size_mm`` is the size of the rectangle round all
     lines; ``on_page`` says that they lie as on their page, else they are centred; ``findings`` (all cautions) say what was
     assumed and left out, ``mended`` what was closed and merged.
     """
 
-    lines: tuple[Line, ...]
+    curves: Floats
+    feature: Ints
     layers: tuple[str, ...]
     findings: tuple[Finding, ...]
     mended: tuple[Mended, ...]
@@ -70,13 +71,13 @@ def read_drawing(
     on_page = _matches(sheet.page_mm, piece_mm)
     west, south, east, north = sheet.page_mm if on_page and sheet.page_mm else drawn
     middle = (west + east) / 2.0, (south + north) / 2.0
-    lines, mended = join(
+    joined, feature, mended = join(
         curves - np.array([*middle, *middle, 0.0]),
         corners[chosen],
         [layers.index(name) for name in kept.values()],
         close_gaps_mm,
     )
-    if not lines:
+    if not len(joined):
         raise InputError(
             Problem(want="the drawing has no line longer than the gaps to close", file=str(file))
         )
@@ -92,7 +93,8 @@ def read_drawing(
         want = f"the whole drawing is {max(size):.2g} mm large; check its units"
         raise InputError(Problem(want=want, file=str(file)))
     return Drawing(
-        lines=tuple(lines),
+        curves=joined,
+        feature=feature,
         layers=layers,
         findings=tuple(told),
         mended=tuple(mended),

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
-from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -14,9 +12,8 @@ from vcarve.errors import InputError, Problem
 from vcarve.groove.width import deepest_mm, width_mm
 from vcarve.job.records import Job
 from vcarve.job.sections import Outline
-from vcarve.pattern.model import Line, Point, rows
 from vcarve.pattern.shapes import circle, ellipse, regular_polygon, rounded_rectangle
-from vcarve.plane.arcs import joined
+from vcarve.plane.arcs import joined, turned
 from vcarve.plane.arrays import Floats
 from vcarve.plane.inset import inset
 from vcarve.plane.region import (
@@ -143,7 +140,7 @@ def _drawn(outline: Outline, width: float, height: float, folder: str) -> Region
     file = str(Path(folder) / (outline.file or ""))
     keys = () if outline.layer is None else (outline.layer,)
     drawing = read_drawing(file, keys=keys, only=bool(keys))
-    region = region_of(drawing.lines, file)
+    region = region_of(drawing.curves, file)
     left, front, right, back = bounds(region)
     size = (right - left, back - front)
     if max(abs(size[0] - width), abs(size[1] - height)) > SIZE_MATCH_MM:
@@ -155,8 +152,8 @@ def _drawn(outline: Outline, width: float, height: float, folder: str) -> Region
     return region
 
 
-def region_of(lines: Sequence[Line], file: str | None = None) -> Region:
-    """Return the region bounded by closed runs of lines: the largest is its outline, the others are holes in it.
+def region_of(lines: Floats, file: str | None = None) -> Region:
+    """Return the region bounded by closed runs of lines (n, 5): the largest is its outline, the others are holes in it.
 
     Raises ``InputError`` naming the places where a run is open, branches or crosses, and for runs outside the largest or
     inside a hole.
@@ -186,29 +183,33 @@ def region_of(lines: Sequence[Line], file: str | None = None) -> Region:
     return Region(outer=rings[0], holes=tuple(reversed_ring(ring) for ring in rings[1:]))
 
 
-def _runs(lines: Sequence[Line], file: str | None) -> list[Floats]:
+def _runs(lines: Floats, file: str | None) -> list[Floats]:
     """Return the closed runs of lines as curves (n, 5), each in the sense it is walked."""
-    at: dict[Point, list[int]] = defaultdict(list)
-    for i, line in enumerate(lines):
-        at[line.start].append(i)
-        at[line.end].append(i)
+    places, which = np.unique(lines[:, :4].reshape(-1, 2), axis=0, return_inverse=True)
+    ends = which.reshape(-1, 2)
+    meeting = np.bincount(ends.ravel())
     problems = []
-    for place, meeting in at.items():
-        if len(meeting) != 2:
-            what = "ends" if len(meeting) == 1 else "branches"
-            want = f"the outline {what} at {place[0]:.2f}, {place[1]:.2f} mm from the drawing's centre; it should be closed"
-            problems.append(Problem(want=want, file=file))
+    for place in np.flatnonzero(meeting != 2).tolist():
+        what, (x, y) = "ends" if meeting[place] == 1 else "branches", places[place].tolist()
+        want = f"the outline {what} at {x:.2f}, {y:.2f} mm from the drawing's centre; it should be closed"
+        problems.append(Problem(want=want, file=file))
     if problems:
         raise InputError(problems[:10])
-    left = dict(enumerate(lines))
+    at = np.argsort(ends, axis=None, kind="stable").reshape(-1, 2) // 2  # the two lines at each place
+    left = dict.fromkeys(range(len(lines)))
     runs = []
     while left:
-        run = [left.pop(next(iter(left)))]
-        while run[-1].end != run[0].start:
-            here = run[-1].end
-            line = left.pop(next(i for i in at[here] if i in left))
-            run.append(line if line.start == here else line.turned)
-        runs.append(_joined(rows(run)))
+        side = next(iter(left))
+        begun, here = ends[side].tolist()
+        del left[side]
+        run = [lines[side]]
+        while here != begun:
+            side = next(one for one in at[here].tolist() if one in left)
+            del left[side]
+            onward = ends[side, 0] == here
+            run.append(lines[side] if onward else turned(lines[side]))
+            here = int(ends[side, 1 if onward else 0])
+        runs.append(_joined(np.array(run)))
     return runs
 
 

@@ -82,7 +82,7 @@ def drawing_findings(job: Job, layout: Layout, drawing: Drawing) -> Iterator[Fin
 def _outside(job: Job, layout: Layout, drawing: Drawing) -> Iterator[Finding]:
     """Yield how far a drawing reaches beyond the field, and how much of it is not cut."""
     inner = layout.field.inner
-    shapes: Any = lines_along(np.array([line.curve for line in drawing.lines]), _SAG_MM)
+    shapes: Any = lines_along(drawing.curves, _SAG_MM)
     room = shapely.buffer(polygon(inner), OVERHANG_MM)
     shapely.prepare(room)
     over = shapes[~shapely.covered_by(shapes, room)]

@@ -15,9 +15,10 @@ from vcarve.job.records import Job
 from vcarve.layout.field import Field
 from vcarve.network.repeat import Placing
 from vcarve.pattern.catalogue import pattern as named_pattern
-from vcarve.pattern.fit import Fit, fit, rectangular_repeat
-from vcarve.pattern.model import KINDS, Line, Pattern, Point
+from vcarve.pattern.fit import Fit, fit
+from vcarve.pattern.model import KINDS, Pattern
 from vcarve.pattern.unit import unit_network
+from vcarve.plane.arcs import Point, mapped
 from vcarve.plane.region import bounds
 
 AS_ON_PAGE = "the drawing's page is as large as the piece, so the lines lie as on their page"
@@ -74,7 +75,7 @@ def place_lines(job: Job, field: Field) -> Lines:
     else:
         made = _fitted(job, pattern, field, placing)
     # So small a pitch that the lines would be past counting is usually a slip of the units.
-    cells_at_1_mm = job.piece.width_mm * job.piece.height_mm / pattern.cell_area
+    cells_at_1_mm = job.piece.width_mm * job.piece.height_mm / pattern.cell.area
     least = math.sqrt(cells_at_1_mm * len(unit_network(pattern).tail) / EDGES_MOST)
     if made.placing.pitch_mm < least * (1.0 - 1e-9):
         raise InputError(
@@ -93,22 +94,8 @@ def _fitted(job: Job, pattern: Pattern, field: Field, placing: Placing) -> Lines
     across, wish, figures = job.pattern.across, job.pattern.pitch_mm, job.figures
     still = replace(placing, shift_mm=(0.0, 0.0))
     a1, a2, corner = (_at(place, still) for place in (pattern.a1, pattern.a2, pattern.corner))
-    lies = replace(
-        pattern, a1=a1, a2=a2, corner=corner
-    )  # the lattice mirrored and turned; its lines are left
-    try:
-        rectangular_repeat(lies)
-    except InputError:
-        turned = ", turned as it is," if placing.rotate_deg else ""
-        want = f"the lattice of {pattern.key}{turned} does not repeat along the width, so whole repeats cannot fill it; "
-        key, value, way = "pattern.across", str(across), "give a pitch instead"
-        if wish is not None:
-            key, value, way = (
-                "pattern.pitch",
-                f"about {figures.length(wish.mm)}",
-                "give the pitch without 'about'",
-            )
-        raise InputError(Problem(key=key, value=value, want=want + way)) from None
+    # The lattice mirrored and turned; its lines are left.
+    lies = replace(pattern, a1=a1, a2=a2, corner=corner)
     left, front, right, back = bounds(field.fill)
     found = fit(
         lies,
@@ -117,10 +104,11 @@ def _fitted(job: Job, pattern: Pattern, field: Field, placing: Placing) -> Lines
         across=across,
         about_mm=None if wish is None else wish.mm,
         what="the field inside the margin" if job.pattern.margin_mm else "the piece",
+        turned_deg=placing.rotate_deg,
         figures=figures,
     )
-    middle = (left + right) / 2.0, (front + back) / 2.0
-    x, y = (placing.shift_mm[axis] + (found.origin_mm[axis] + middle[axis]) for axis in (0, 1))
+    middle = np.array([left + right, front + back]) / 2.0
+    x, y = (placing.shift_mm + (found.origin_mm + middle)).tolist()
     placed = replace(placing, pitch_mm=found.pitch_mm, shift_mm=(x, y))
     return Lines(pattern=pattern, placing=placed, fit=found)
 
@@ -138,18 +126,9 @@ def _drawing(job: Job, file: str, placing: Placing) -> Lines:
     if unknown := [name for name in layers if name not in drawing.layers]:
         want = f"the drawing has no lines on such a layer or colour; it has {', '.join(read().layers)}"
         raise InputError(Problem(key=f"pattern.depths.{name}", value=name, want=want) for name in unknown)
-    flip = -1.0 if placing.mirror else 1.0
-    lines = [
-        Line(
-            start=_at(line.start, placing),
-            end=_at(line.end, placing),
-            bulge=line.bulge * flip,
-            feature=line.feature,
-        )
-        for line in drawing.lines
-    ]
     mended = [replace(one, at_mm=_at(one.at_mm, placing)) for one in drawing.mended]
-    drawing = replace(drawing, lines=tuple(lines), mended=tuple(mended))
+    curves = mapped(drawing.curves, placing.matrix, placing.shift_mm)
+    drawing = replace(drawing, curves=curves, mended=tuple(mended))
     return Lines(placing=placing, drawing=drawing)
 
 

@@ -206,8 +206,10 @@ def make_network(lines: Lines, field: Field, edge: Literal["groove", "plain"]) -
     first = len(lines.kinds)  # of the frames' features
     frames = [(region, first + feature) for region, feature in field.frames]
     if lines.drawing is not None:
-        drawn = lines.drawing.lines
-        return build_lines(drawn, region=field.inner, piece=field.piece, edge=edge, frames=frames)
+        drawn = lines.drawing
+        return build_lines(
+            drawn.curves, drawn.feature, region=field.inner, piece=field.piece, edge=edge, frames=frames
+        )
     assert lines.pattern is not None
     return build(
         lines.pattern,

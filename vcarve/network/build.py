@@ -17,10 +17,10 @@ from vcarve.network.model import Network
 from vcarve.network.noding import SNAP_MM, near_pairs, node
 from vcarve.network.proof import prove
 from vcarve.network.repeat import Placing, repeat
-from vcarve.pattern.model import Line, Pattern
+from vcarve.pattern.model import Pattern
 from vcarve.pattern.unit import nearest_apart, unit_network
 from vcarve.plane.arcs import boxes, halved, ranges
-from vcarve.plane.arrays import NM_PER_MM, Bools, Ints
+from vcarve.plane.arrays import NM_PER_MM, Bools, Floats, Ints
 from vcarve.plane.region import Region, area_mm2, bounds, half_turns
 
 # Vertices nearer than this may snap together at the border and stay apart elsewhere.
@@ -60,23 +60,24 @@ def build(
 
 
 def build_lines(
-    lines: Sequence[Line],
+    curves: Floats,
+    feature: Ints,
     *,
     region: Region,
     piece: Region | None = None,
     edge: str = "groove",
     frames: Sequence[tuple[Region, int]] = (),
 ) -> Network:
-    """Return the network of lines given in millimetres on the piece, such as a drawing's.
+    """Return the network of lines (n, 5) given in millimetres on the piece, such as a drawing's, and their features (n,).
 
     Crossings become vertices; what coincides is one edge.
     """
-    if not lines:
+    if not len(curves):
         raise InputError("the drawing has no lines on the piece")
-    curves, source = halved(np.array([line.curve for line in lines]))
+    curves, source = halved(curves)
     graph = node(
         curves,
-        np.array([line.feature for line in lines], dtype=np.int64)[source],
+        feature[source],
         np.full(len(curves), -1, dtype=np.int64),
         near_pairs(boxes(curves), most=MOST_PAIRS),
     ).graph

@@ -3,24 +3,17 @@
 from __future__ import annotations
 
 import math
-from itertools import pairwise, permutations
+from itertools import permutations
+
+import numpy as np
 
 from vcarve.errors import InputError, Problem
 from vcarve.pattern.file import LineEntry, Operation, PatternFile
-from vcarve.pattern.model import KINDS, Line, Pattern, Point, rows
-from vcarve.pattern.symmetry import (
-    ALSO,
-    Isometry,
-    Lattice,
-    SymmetryError,
-    closure,
-    glide,
-    group_problem,
-    mirror,
-    rotation,
-)
+from vcarve.pattern.model import KINDS, Pattern
+from vcarve.pattern.symmetry import ALSO, MOST_MOVES, Lattice, closure, glide, group_problem, mirror, rotation
 from vcarve.pattern.unit import united
-from vcarve.plane.arcs import middles
+from vcarve.plane.arcs import curves, lengths, mapped, middles, size
+from vcarve.plane.arrays import Floats, Ints
 from vcarve.plane.fit import arc_lines
 
 _FAR = 3.0  # unit cells
@@ -38,10 +31,11 @@ def expand(written: PatternFile) -> Pattern:
     """
     lattice = Lattice(written.lattice.a1, written.lattice.a2)
     _check_lattice(written, lattice)
-    operations = _operations(written, lattice)
-    lines = _generators(written, lattice)
-    _refuse_too_many(lines, len(operations), lattice)
-    images = [operation.image(line) for operation in operations for line in lines]
+    moves = _moves(written, lattice)
+    curve, feature = _generators(written, lattice)
+    _refuse_too_many(curve, len(moves), lattice)
+    images = [mapped(curve, move[:2], move[2]) for move in map(lattice.plane, moves)]
+    curve, feature = united(np.vstack(images), np.tile(feature, len(moves)), lattice)
     return Pattern(
         key=written.key,
         name=written.name,
@@ -53,7 +47,8 @@ def expand(written: PatternFile) -> Pattern:
         unit=written.unit,
         a1=lattice.a1,
         a2=lattice.a2,
-        lines=united(images, lattice),
+        curves=curve,
+        feature=feature,
         pitch_mm=written.pitch_range_mm,
         note=written.note,
         choice=written.choice,
@@ -61,8 +56,8 @@ def expand(written: PatternFile) -> Pattern:
     )
 
 
-def isometry(operation: Operation) -> Isometry:
-    """Return the map an operation stands for.  Raises ``SymmetryError`` for a mirror without a line."""
+def move_of(operation: Operation) -> Floats:
+    """Return the move (3, 2) of the plane that an operation stands for."""
     if operation.rotate is not None:
         return rotation(360.0 / operation.rotate, operation.about or (0.0, 0.0))
     if operation.glide is not None:
@@ -79,7 +74,7 @@ def _described(operation: Operation) -> str:
 
 def _check_lattice(written: PatternFile, lattice: Lattice) -> None:
     sides = math.hypot(*lattice.a1) * math.hypot(*lattice.a2)
-    if abs(lattice.area) <= _FLATTEST * sides:
+    if lattice.area <= _FLATTEST * sides:
         raise InputError(
             Problem(
                 key="lattice.a2",
@@ -105,68 +100,57 @@ def _check_lattice(written: PatternFile, lattice: Lattice) -> None:
         )
 
 
-def _operations(written: PatternFile, lattice: Lattice) -> tuple[Isometry, ...]:
-    problems, operations = [], []
+def _moves(written: PatternFile, lattice: Lattice) -> Floats:
+    """Return all moves (n, 3, 2), counted along the lattice, that the operations generate."""
+    problems, moves = [], []
     for index, operation in enumerate(written.operations):
-        key = f"operations.{index}"
-        try:
-            move = isometry(operation)
-        except SymmetryError as error:
-            problems.append(Problem(key=key, want=str(error)))
-            continue
-        if lattice.carried_by(move):
-            operations.append(move)
-        else:
-            problems.append(
-                Problem(
-                    key=key,
-                    want=f"{_described(operation)} is a symmetry this {lattice.kind} lattice cannot have: "
-                    "it does not carry a1 and a2 to repeats of the lattice",
-                )
+        move = lattice.counted(move_of(operation))
+        if move is None:
+            want = (
+                f"{_described(operation)} is a symmetry this {lattice.kind} lattice cannot have: "
+                "it does not carry a1 and a2 to repeats of the lattice"
             )
+            problems.append(Problem(key=f"operations.{index}", want=want))
+        else:
+            moves.append(move)
     if problems:
         raise InputError(problems)
-    try:
-        everything = closure(tuple(operations), lattice)
-    except SymmetryError as error:
-        raise InputError(Problem(key="operations", want=str(error))) from None
-    fault = group_problem(written.group, lattice, everything)
+    every = closure(moves)
+    if len(every) > MOST_MOVES:
+        want = "these symmetries together repeat the pattern more finely than the lattice; check their centres and mirror lines"
+        raise InputError(Problem(key="operations", want=want))
+    fault = group_problem(written.group, lattice.kind, every)
     if fault is not None:
         raise InputError(Problem(key="group", value=written.group, want=fault))
-    return everything
+    return every
 
 
-def _generators(written: PatternFile, lattice: Lattice) -> list[Line]:
+def _generators(written: PatternFile, lattice: Lattice) -> tuple[Floats, Ints]:
+    """Return the lines as written (n, 5), and their features (n,)."""
     problems: list[Problem] = []
-    lines: list[Line] = []
-    for index, entry in enumerate(written.lines):
+    made = [_lines(entry, lattice) for entry in written.lines]
+    for index, curve in enumerate(made):
         key = f"lines.{index}"
-        made = _lines(entry, lattice)
-        if any(math.dist(line.start, line.end) <= _SHORTEST * lattice.size for line in made):
+        spots = np.vstack([curve[:, :2], middles(curve), curve[:, 2:4]])
+        x, y = spots[np.argmax(size(spots))].tolist()
+        if (size(curve[:, 2:4] - curve[:, :2]) <= _SHORTEST * lattice.size).any():
             want = "this line has no length: its two ends are the same point, or nearly so"
             problems.append(Problem(key=key, want=want))
-            continue
-        curve = rows(made)
-        spots = [*curve[:, :2].tolist(), *middles(curve).tolist(), *curve[:, 2:4].tolist()]
-        far = max(spots, key=lambda point: math.hypot(*point))
-        if math.hypot(*far) > _FAR * (math.hypot(*lattice.a1) + math.hypot(*lattice.a2)):
-            problems.append(
-                Problem(
-                    key=key,
-                    want=f"this line reaches ({far[0]:g}, {far[1]:g}), far outside the unit cell; draw it near the "
-                    "origin, where the lattice repeats it",
-                )
+        elif math.hypot(x, y) > _FAR * size(lattice.basis).sum():
+            want = (
+                f"this line reaches ({x:g}, {y:g}), far outside the unit cell; draw it near the origin, where the lattice "
+                "repeats it"
             )
-            continue
-        lines.extend(made)
+            problems.append(Problem(key=key, want=want))
     if problems:
         raise InputError(problems)
-    return lines
+    kinds = [KINDS.index(entry.role) for entry in written.lines]
+    return np.vstack(made), np.repeat(kinds, [len(curve) for curve in made])
 
 
-def _refuse_too_many(lines: list[Line], operations: int, lattice: Lattice) -> None:
+def _refuse_too_many(lines: Floats, operations: int, lattice: Lattice) -> None:
     """Count what the lines of a unit cell would have to be held against, before they are made."""
-    longest = max(line.length for line in lines) / abs(lattice.area)
+    longest = float(lengths(lines).max()) / lattice.area
     copies = math.prod(2.0 * longest * math.hypot(*side) + 3.0 for side in (lattice.a1, lattice.a2))
     made = len(lines) * operations
     if made**2 * copies > MOST_MEETINGS:
@@ -177,23 +161,16 @@ def _refuse_too_many(lines: list[Line], operations: int, lattice: Lattice) -> No
         raise InputError(Problem(key="lines", want=want))
 
 
-def _lines(entry: LineEntry, lattice: Lattice) -> list[Line]:
-    def placed(point: Point) -> Point:
-        return lattice.point(*point) if entry.at == "lattice" else point
-
-    feature = KINDS.index(entry.role)
-    if entry.centre is not None:
-        assert entry.radius is not None
-        assert entry.from_deg is not None
-        assert entry.to_deg is not None
-        first, sweep = math.radians(entry.from_deg), math.radians(entry.to_deg - entry.from_deg)
-        arcs = arc_lines(placed(entry.centre), entry.radius, first, sweep)
-        triples = [((a, b), (c, d), bulge) for a, b, c, d, bulge in arcs.tolist()]
-        return [Line(start=start, end=end, bulge=bulge, feature=feature) for start, end, bulge in triples]
-    if entry.path is not None:
-        points = [placed(point) for point in entry.path]
-    else:
-        assert entry.start is not None
-        assert entry.end is not None
-        points = [placed(entry.start), placed(entry.end)]
-    return [Line(start=a, end=b, feature=feature) for a, b in pairwise(points)]
+def _lines(entry: LineEntry, lattice: Lattice) -> Floats:
+    """Return what an entry stands for (n, 5)."""
+    places = np.array(
+        [place for place in (entry.start, entry.end, *(entry.path or ()), entry.centre) if place is not None]
+    )
+    if entry.at == "lattice":
+        places = places @ lattice.basis
+    if entry.radius is None:
+        return curves(places[:-1], places[1:], np.zeros(len(places) - 1))
+    assert entry.from_deg is not None
+    assert entry.to_deg is not None
+    first, sweep = math.radians(entry.from_deg), math.radians(entry.to_deg - entry.from_deg)
+    return arc_lines(places[0], entry.radius, first, sweep)

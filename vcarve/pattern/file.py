@@ -73,6 +73,9 @@ class Operation(Record):
     def _one_kind(self) -> Self:
         if sum(kind is not None for kind in (self.rotate, self.mirror, self.glide)) != 1:
             raise Broken("", "give exactly one of rotate, mirror and glide")
+        line = self.mirror or self.glide
+        if line is not None and line[0] == line[1]:
+            raise Broken("", "a mirror needs two different points on its line")
         if self.rotate == 5:
             raise Broken("rotate", "no lattice has a 5-fold centre; 2, 3, 4 and 6 are possible")
         if self.about is not None and self.rotate is None:

@@ -9,9 +9,12 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+import numpy as np
+
 from vcarve.errors import InputError, Problem
-from vcarve.pattern.model import Pattern, Point
-from vcarve.pattern.symmetry import Lattice
+from vcarve.pattern.model import Pattern
+from vcarve.pattern.symmetry import TOLERANCE
+from vcarve.plane.arrays import Floats
 from vcarve.quantity import MM, Figures
 
 _MOST_STEPS = 60  # lattice vectors tried along each axis
@@ -20,42 +23,34 @@ _STRETCH = 0.15  # a pitch this far from the wish is taken when it alone fills t
 MOST_ACROSS = 1000
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Fit:
     """A pitch that fills the width with whole repeats.
 
     ``across`` and ``along`` count rectangular repeats over width and height, ``along`` in halves where the lattice
     is centred.  ``left_over_mm`` of the height is not filled by whole rows; half of it lies at either end.
-    ``origin_mm`` is where to lay the pattern's own origin, from the piece's centre.
+    ``origin_mm`` (2,) is where to lay the pattern's own origin, from the piece's centre.
     """
 
     pitch_mm: float
     across: int
     along: float
     left_over_mm: float
-    origin_mm: Point
+    origin_mm: Floats
     repeat: float  # width of a rectangular repeat and height of a row, in pattern units
     row: float | None
     sentence: str
 
 
-def rectangular_repeat(pattern: Pattern) -> tuple[float, float | None]:
+def rectangular_repeat(pattern: Pattern) -> tuple[float | None, float | None]:
     """Return width and height of the smallest upright rectangle that repeats the pattern, in pattern units.
 
-    The height is ``None`` where the lattice has no vector straight up.  Raises ``InputError`` where it has none
-    straight across: whole repeats can then never fill a width.
+    Either is ``None`` where the lattice has no vector straight along it: whole repeats can then never fill it.
     """
-    lattice = Lattice(pattern.a1, pattern.a2)
-    width, height = _shortest_along(lattice, 0), _shortest_along(lattice, 1)
-    if width is None:
-        raise InputError(
-            Problem(
-                key="pattern.across",
-                want=f"the lattice of {pattern.key} does not repeat along the width, so no whole number of repeats fits it; "
-                "give a pitch instead",
-            )
-        )
-    return width, height
+    steps = np.mgrid[-_MOST_STEPS : _MOST_STEPS + 1, -_MOST_STEPS : _MOST_STEPS + 1].reshape(2, -1).T
+    places = np.abs(steps[steps.any(axis=1)] @ pattern.cell.reduced().basis)
+    along = [places[places[:, 1 - axis] < 1e-9 * pattern.cell.size, axis].tolist() for axis in (0, 1)]
+    return min(along[0], default=None), min(along[1], default=None)
 
 
 def fit(
@@ -66,34 +61,35 @@ def fit(
     across: int | None = None,
     about_mm: float | None = None,
     what: str = "the piece",
+    turned_deg: float = 0.0,
     figures: Figures = MM,
 ) -> Fit:
     """Return the pitch that fits the piece, from the repeats wanted across the width or from a wished pitch.
 
-    Exactly one of ``across`` and ``about_mm`` is given; ``what`` is to be filled, in words.  Among the pitches near a wish
+    One of ``across`` and ``about_mm`` is given; ``what`` is to be filled, in words.  Among the pitches near a wish
     one that fills the height too is preferred.  Raises ``InputError`` where no pitch fits.
     """
-    if (across is None) == (about_mm is None):
-        raise InputError("give either the repeats across the width or the wished pitch")
     width, height = rectangular_repeat(pattern)
-    row = _row(pattern, width, height)
-    if across is None:
-        assert about_mm is not None
+    if width is None:
+        turned = ", turned as it is," if turned_deg else ""
+        want = f"the lattice of {pattern.key}{turned} does not repeat along the width, so whole repeats cannot fill it; "
+        key, value, way = "across", str(across), "give a pitch instead"
+        if about_mm is not None:
+            key, value, way = "pitch", f"about {figures.length(about_mm)}", "give the pitch without 'about'"
+        raise InputError(Problem(key=f"pattern.{key}", value=value, want=want + way))
+    row = height
+    if height is not None and pattern.cell.apart(np.array([width, height]) / 2.0) < TOLERANCE:
+        row = height / 2.0  # shifted sideways by half a repeat
+    if about_mm is not None:
         across = _nearest(width_mm / width, about_mm, height_mm, row)
+    assert across is not None
     if not 1 <= across <= MOST_ACROSS:
-        raise InputError(
-            Problem(
-                key="pattern.across", value=str(across), want=f"write a whole number from 1 to {MOST_ACROSS}"
-            )
-        )
+        want = f"write a whole number from 1 to {MOST_ACROSS}"
+        raise InputError(Problem(key="pattern.across", value=str(across), want=want))
     pitch = width_mm / (across * width)
     rows, left = _rows(height_mm, pitch, row)
     along = rows if row is None or height is None else rows * row / height
-    block_y = rows * row * pitch if row is not None else 0.0
-    origin = (
-        -width_mm / 2.0 - pattern.corner[0] * pitch,
-        -block_y / 2.0 - pattern.corner[1] * pitch,
-    )
+    block = np.array([width_mm, rows * (row or 0.0) * pitch])
     nearest = (
         ""
         if about_mm is None or math.isclose(pitch, about_mm)
@@ -115,33 +111,11 @@ def fit(
         across=across,
         along=along,
         left_over_mm=left,
-        origin_mm=origin,
+        origin_mm=-block / 2.0 - np.array(pattern.corner) * pitch,
         repeat=width,
         row=row,
         sentence=sentence,
     )
-
-
-def _shortest_along(lattice: Lattice, axis: int) -> float | None:
-    """Return the length of the shortest lattice vector along X (axis 0) or Y (axis 1)."""
-    least = lattice.reduced()
-    size = lattice.size
-    lengths = [
-        abs(point[axis])
-        for i in range(_MOST_STEPS + 1)
-        for j in range(-_MOST_STEPS, _MOST_STEPS + 1)
-        for point in [least.point(i, j)]
-        if (i, j) != (0, 0) and abs(point[1 - axis]) < 1e-9 * size and (i > 0 or j > 0)
-    ]
-    return min(lengths, default=None)
-
-
-def _row(pattern: Pattern, width: float, height: float | None) -> float | None:
-    """Return the height after which a row begins anew, perhaps shifted sideways by half a repeat."""
-    if height is None:
-        return None
-    lattice = Lattice(pattern.a1, pattern.a2)
-    return height / 2.0 if lattice.same((0.0, 0.0), (width / 2.0, height / 2.0)) else height
 
 
 def _rows(height_mm: float, pitch: float, row: float | None) -> tuple[int, float]:
@@ -155,10 +129,6 @@ def _rows(height_mm: float, pitch: float, row: float | None) -> tuple[int, float
 
 def _nearest(single: float, about_mm: float, height_mm: float, row: float | None) -> int:
     """Return the repeats across whose pitch, ``single / repeats``, is nearest the wish."""
-    if not about_mm > 0.0:
-        raise InputError(
-            Problem(key="pattern.pitch", value=f"{about_mm:g}", want="a pitch is more than 0 mm")
-        )
     wish = single / about_mm
     choices = [count for count in (math.floor(wish), math.floor(wish) + 1) if count >= 1]
     best = min(choices, key=lambda count: abs(single / count - about_mm))

@@ -9,7 +9,7 @@ from scipy.spatial import cKDTree
 
 from vcarve.errors import Finding
 from vcarve.pattern.group import group_name, repeats_sooner, symmetries
-from vcarve.pattern.model import Pattern, rows
+from vcarve.pattern.model import Pattern
 from vcarve.pattern.symmetry import Lattice
 from vcarve.pattern.unit import TOLERANCE, UnitNetwork, copies, woven
 from vcarve.plane.arcs import curves, distances, size
@@ -31,8 +31,7 @@ def inspect(pattern: Pattern, figures: Figures = MM) -> tuple[Finding, ...]:
 
 
 def _gaps(pattern: Pattern, figures: Figures) -> list[Finding]:
-    lattice = Lattice(pattern.a1, pattern.a2)
-    curve = rows(pattern.lines)
+    lattice, curve = pattern.cell, pattern.curves
     web = woven(curve, np.zeros(len(curve), dtype=np.int64), lattice)
     xy = web.uv @ lattice.basis
     found = _apart(web, xy, lattice), _beside(curve, xy, lattice)
@@ -91,18 +90,14 @@ def _beside(curve: Floats, xy: Floats, lattice: Lattice) -> tuple[Ints, Floats]:
 
 
 def _symmetry(pattern: Pattern) -> list[Finding]:
-    if len(pattern.lines) > _MOST_LINES_GROUPED:
+    if len(pattern.curves) > _MOST_LINES_GROUPED or not len(found := symmetries(pattern)):
         return []
-    lattice = Lattice(pattern.a1, pattern.a2)
-    found = symmetries(pattern)
-    if not found:
-        return []
-    if repeats_sooner(found, lattice):
+    if repeats_sooner(found):
         sentence = (
             "the pattern repeats sooner than its lattice says; a smaller unit cell would draw the same lines"
         )
         return [Finding("repeat", sentence)]
-    group = group_name(found, lattice)
+    group = group_name(found)
     if group == pattern.group:
         return []
     sentence = f"the file says the symmetry group is {pattern.group}, but the lines have {group}"

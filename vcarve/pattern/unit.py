@@ -7,7 +7,8 @@ wherever another one, moved by any lattice vector, meets them, and to count plac
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Sequence
+from collections import defaultdict
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, fields, replace
 
 import numpy as np
@@ -17,7 +18,7 @@ from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
 from vcarve.errors import InputError
-from vcarve.pattern.model import Line, Pattern, rows
+from vcarve.pattern.model import Pattern
 from vcarve.pattern.symmetry import TOLERANCE as EXACT
 from vcarve.pattern.symmetry import Lattice
 from vcarve.plane.arcs import beside, boxes, circles, curves, cut, joined, lengths, middles, shares, size
@@ -69,15 +70,14 @@ def unit_network(pattern: Pattern) -> UnitNetwork:
 
     Raises InputError for a pattern without lines.
     """
-    if not pattern.lines:
+    if not len(pattern.curves):
         raise InputError(f"pattern {pattern.key} has no lines")
-    lattice = Lattice(pattern.a1, pattern.a2)
-    curve, feature = rows(pattern.lines), np.array([line.feature for line in pattern.lines])
+    lattice, curve = pattern.cell, pattern.curves
     stops = [
         meetings(np.broadcast_to(one, passing.shape), passing, TOLERANCE).first
         for one, (_, passing) in zip(curve, copies(curve, curve, lattice, TOLERANCE), strict=True)
     ]
-    unit = woven(*_cut(curve, feature, stops, TOLERANCE), lattice)
+    unit = woven(*_cut(curve, pattern.feature, stops, TOLERANCE), lattice)
     unit = replace(unit, uv=np.maximum(np.rint(unit.uv * GRID) / GRID, 0.0))
     turned, key = _keys(unit)
     return _dissolved(unit.turned(turned).take(np.lexsort(key.T[::-1])), lattice)
@@ -86,49 +86,35 @@ def unit_network(pattern: Pattern) -> UnitNetwork:
 def nearest_apart(pattern: Pattern, unit: UnitNetwork) -> float:
     """Return the least distance between two vertices of the endless pattern, in its own unit."""
     steps = np.array([(i, j) for i in (-1, 0, 1) for j in (-1, 0, 1)], dtype=float)
-    basis = Lattice(pattern.a1, pattern.a2).basis
+    basis = pattern.cell.basis
     around = (unit.uv[None] + steps[:, None]).reshape(-1, 2) @ basis
     away, _ = cKDTree(around).query(unit.uv @ basis, k=2)
     return float(np.asarray(away)[:, 1].min())
 
 
-def united(lines: Iterable[Line], lattice: Lattice) -> tuple[Line, ...]:
-    """Return the same line work modulo the lattice with nothing doubled, in few and long pieces.
+def united(curve: Floats, feature: Ints, lattice: Lattice) -> tuple[Floats, Ints]:
+    """Return the same line work (n, 5), with its features (n,), modulo the lattice with nothing doubled, in few and long pieces.
 
     Where a ground line and a leaf line cover each other the ground line stays.  Pieces that continue each other
     are joined where nothing else ends; each line's middle is moved into the unit cell.
     """
-    lines = tuple(lines)
-    unit = woven(rows(lines), np.array([line.feature for line in lines]), lattice)
+    unit = woven(curve, feature, lattice)
     curve, near = unit.curves(lattice), EXACT * lattice.size
     around = zip(curve, copies(curve, curve, lattice, near), strict=True)
     stops = [shares(other[_along(one, other, near), :4].reshape(-1, 2), one) for one, (_, other) in around]
     unit = _dissolved(woven(*_cut(curve, unit.feature, stops, 10.0 * near), lattice), lattice)
     curve = unit.curves(lattice)
-    home = -np.floor(middles(curve) @ np.linalg.inv(lattice.basis) + 1e-6) @ lattice.basis
+    home = -np.floor(middles(curve) @ lattice.inverse + 1e-6) @ lattice.basis
     curve[:, :4] += np.tile(home, 2)
-    return tuple(
-        Line(start=(x0, y0), end=(x1, y1), bulge=bulge, feature=feature)
-        for (x0, y0, x1, y1, bulge), feature in zip(curve.tolist(), unit.feature.tolist(), strict=True)
-    )
+    return curve, unit.feature
 
 
-def total_length(lines: Iterable[Line]) -> float:
-    """Return the sum of the lines' lengths."""
-    return math.fsum(lengths(rows(lines)))
-
-
-def covers_itself(lines: Sequence[Line], images: Iterable[Line], lattice: Lattice) -> bool:
-    """Return whether ``images`` lie on ``lines`` modulo the lattice, feature by feature: nothing new, nothing left over."""
-    images = tuple(images)
-    for feature in {line.feature for line in (*lines, *images)}:
-        here = [line for line in lines if line.feature == feature]
-        there = [line for line in images if line.feature == feature]
-        length = total_length(here)
-        together = total_length(united([*here, *there], lattice))
-        if abs(total_length(there) - length) > 1e-9 * length or abs(together - length) > 1e-9 * length:
-            return False
-    return True
+def covers_itself(curve: Floats, feature: Ints, image: Floats, lattice: Lattice) -> bool:
+    """Return whether lines moved as a whole (n, 5) lie on lines (n, 5) that are united: nothing new, and kind on kind."""
+    both, kinds = united(np.vstack([curve, image]), np.tile(feature, 2), lattice)
+    many = int(feature.max()) + 1
+    long, together = (np.bincount(of, lengths(rows), many) for of, rows in ((feature, curve), (kinds, both)))
+    return bool(np.allclose(long, together, rtol=1e-9))
 
 
 def woven(curve: Floats, feature: Ints, lattice: Lattice) -> UnitNetwork:
@@ -137,7 +123,7 @@ def woven(curve: Floats, feature: Ints, lattice: Lattice) -> UnitNetwork:
     Vertices are numbered as the curves' ends come, and edges follow each other like their curves, but that those between the same
     vertices stand together.
     """
-    uv = curve[:, :4].reshape(-1, 2) @ np.linalg.inv(lattice.basis)
+    uv = curve[:, :4].reshape(-1, 2) @ lattice.inverse
     # Cluster on the torus: a vertex near 1 is the same as one near 0.
     frac = uv - np.floor(uv + 1.0 / GRID)
     pairs = cKDTree(np.mod(np.maximum(frac, 0.0), 1.0), boxsize=np.ones(2)).query_pairs(
@@ -188,7 +174,7 @@ def copies(
         other_box[:, 2:].max(axis=0) - box[:, :2].min(axis=0),
     )
     reach, rise = np.maximum(np.maximum(ahead, behind), 0.0) + tolerance
-    (ax, ay), (bx, by), area = lattice.a1, lattice.a2, abs(lattice.area)
+    (ax, ay), (bx, by), area = lattice.a1, lattice.a2, lattice.area
     most = (abs(by) * reach + abs(bx) * rise) / area, (abs(ay) * reach + abs(ax) * rise) / area
     steps = np.mgrid[tuple(slice(-math.ceil(many) - 1, math.ceil(many) + 2) for many in most)]
     shifts = np.tile(steps.reshape(2, -1).T @ lattice.basis, 2)
@@ -222,45 +208,29 @@ def _cut(curve: Floats, feature: Ints, stops: Sequence[Floats], near: float) -> 
 
 def _dissolved(unit: UnitNetwork, lattice: Lattice) -> UnitNetwork:
     """Join edges that continue straight on, or along the same circle, through a vertex of degree two."""
-    edges = {
-        index: (int(t), int(h), (int(s[0]), int(s[1])), float(b), int(r))
-        for index, (t, h, s, b, r) in enumerate(
-            zip(unit.tail, unit.head, unit.step, unit.bulge, unit.feature, strict=True)
-        )
-    }
-    touching: dict[int, list[int]] = {}
-    for index, (t, h, _, _, _) in edges.items():
-        touching.setdefault(t, []).append(index)
-        touching.setdefault(h, []).append(index)
+    parts = unit.tail.tolist(), unit.head.tolist(), unit.step, unit.bulge.tolist(), unit.feature.tolist()
+    edges = dict(enumerate(zip(*parts, strict=True)))
+    touching: dict[int, list[int]] = defaultdict(list)
+    for index, (tail, head, *_) in edges.items():
+        touching[tail].append(index)
+        touching[head].append(index)
     for vertex in sorted(touching):
         if len(touching[vertex]) != 2 or touching[vertex][0] == touching[vertex][1]:
             continue
         first, second = touching[vertex]
         a, b = edges[first], edges[second]
-        if a[4] != b[4]:
-            continue
         if a[1] != vertex:
-            a = (a[1], a[0], (-a[2][0], -a[2][1]), -a[3], a[4])
+            a = (a[1], a[0], -a[2], -a[3], a[4])
         if b[0] != vertex:
-            b = (b[1], b[0], (-b[2][0], -b[2][1]), -b[3], b[4])
-        start, through, end = unit.uv[a[0]], unit.uv[vertex] + a[2], unit.uv[b[1]] + a[2] + b[2]
-        ends = np.stack([start, through, end]) @ lattice.basis
+            b = (b[1], b[0], -b[2], -b[3], b[4])
+        ends = np.stack([unit.uv[a[0]], unit.uv[vertex] + a[2], unit.uv[b[1]] + a[2] + b[2]]) @ lattice.basis
         bulge = joined(np.array([*ends[0], *ends[1], a[3]]), np.array([*ends[1], *ends[2], b[3]]), 1e-6)
-        if bulge is None:
+        if bulge is None or a[4] != b[4]:
             continue
-        step = (a[2][0] + b[2][0], a[2][1] + b[2][1])
-        del edges[second]
-        edges[first] = (a[0], b[1], step, bulge, a[4])
-        del touching[vertex]
+        edges[first] = (a[0], b[1], a[2] + b[2], bulge, a[4])
+        del edges[second], touching[vertex]
         touching[b[1]] = [first if index == second else index for index in touching[b[1]]]
-    used = sorted({v for t, h, *_ in edges.values() for v in (t, h)})
-    place = {vertex: index for index, vertex in enumerate(used)}
-    kept = list(edges.values())
-    return UnitNetwork(
-        uv=unit.uv[used],
-        tail=np.array([place[edge[0]] for edge in kept], dtype=np.int64),
-        head=np.array([place[edge[1]] for edge in kept], dtype=np.int64),
-        step=np.array([edge[2] for edge in kept], dtype=np.int64).reshape(-1, 2),
-        bulge=np.array([edge[3] for edge in kept]),
-        feature=np.array([edge[4] for edge in kept], dtype=np.int64),
-    )
+    tails, heads, step, bulges, feature = (np.array(part) for part in zip(*edges.values(), strict=True))
+    used, at = np.unique([tails, heads], return_inverse=True)
+    tails, heads = at.reshape(2, -1)
+    return UnitNetwork(uv=unit.uv[used], tail=tails, head=heads, step=step, bulge=bulges, feature=feature)

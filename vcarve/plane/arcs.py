@@ -50,6 +50,12 @@ def turned(curve: Floats) -> Floats:
     return np.asarray(curve[..., BACK] * HANDS)
 
 
+def mapped(curve: Floats, matrix: Floats, shift: Floats | Point = (0.0, 0.0)) -> Floats:
+    """Return curves (..., 5) turned, mirrored or scaled evenly by a matrix (2, 2) for row vectors, then shifted."""
+    start, end = (curve[..., k : k + 2] @ matrix + np.asarray(shift) for k in (0, 2))
+    return curves(start, end, np.sign(np.linalg.det(matrix)) * curve[..., 4])
+
+
 def _given(curve: Floats) -> tuple[Floats, Floats, Floats]:
     """Return start, chord and bulge."""
     return curve[..., :2], curve[..., 2:4] - curve[..., :2], curve[..., 4]

@@ -20,7 +20,7 @@ _SAMPLES = 12  # places per biarc at which the distance from the curve is measur
 _DEEPEST = 24  # halvings; below this a stretch of curve is smaller than any bit can show
 
 
-def arc_lines(centre: Point, radius: float, start_rad: float, sweep_rad: float) -> Floats:
+def arc_lines(centre: Floats | Point, radius: float, start_rad: float, sweep_rad: float) -> Floats:
     """Return an arc or a whole circle as arcs (n, 5) of at most half a turn each."""
     parts = max(1, math.ceil(abs(sweep_rad) / math.pi - 1e-9))
     angles = start_rad + sweep_rad * np.arange(parts + 1) / parts
@@ -95,7 +95,7 @@ def ellipse_arc(
     if abs(long - short) <= 1e-9 * long and abs(float(major @ minor)) <= 1e-9 * long * short:
         hand = math.copysign(1.0, cross(major, minor))
         start = math.atan2(major[1], major[0]) + hand * first_rad
-        return arc_lines((centre[0], centre[1]), long, start, hand * sweep_rad)
+        return arc_lines(centre, long, start, hand * sweep_rad)
 
     def curve(t: Floats) -> Floats:
         return np.asarray(centre + np.cos(t)[:, None] * major + np.sin(t)[:, None] * minor)

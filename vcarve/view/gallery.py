@@ -11,7 +11,7 @@ import numpy as np
 from vcarve.pattern.inspect import inspect
 from vcarve.pattern.model import Pattern
 from vcarve.pattern.unit import unit_network
-from vcarve.plane.arcs import curves, directions
+from vcarve.plane.arcs import curves, directions, lengths
 from vcarve.quantity import MM
 from vcarve.view import look
 from vcarve.view.page import digest
@@ -46,7 +46,7 @@ def vertex_figures(pattern: Pattern) -> tuple[tuple[float, ...], int]:
 
 def cut_length(pattern: Pattern) -> float:
     """Return the length of lines per area, both in the pattern's unit: over a pitch it is the length per area of the piece."""
-    return sum(line.length for line in pattern.lines) / pattern.cell_area
+    return float(lengths(pattern.curves).sum()) / pattern.cell.area
 
 
 def pattern_facts(pattern: Pattern) -> list[tuple[str, str]]:

@@ -36,7 +36,7 @@ def _colours(theme: look.Theme) -> str:
 
 def patch(pattern: Pattern) -> tuple[Network, float]:
     """Return a square decimetre of the pattern, and the pitch at which it shows a fair number of cells."""
-    pitch = SIDE_MM / math.sqrt(CELLS_SHOWN * pattern.cell_area)
+    pitch = SIDE_MM / math.sqrt(CELLS_SHOWN * pattern.cell.area)
     return build(pattern, region=rectangle(SIDE_MM, SIDE_MM), pitch_mm=pitch, edge="plain"), pitch
 
 
