@@ -219,6 +219,18 @@ def test_of_many_passes_only_round_numbers_are_written() -> None:
     assert math.gcd(*numbers[1:-1]) in {2, 5, 10, 20, 50}
 
 
+@pytest.mark.parametrize("length", [12, 60, 120])
+def test_a_long_title_is_set_smaller(length: int) -> None:
+    """A title as long as a job may say stays in the picture, in a face whose signs are half as wide as they are high."""
+    root = ElementTree.fromstring(plan_svg(made(title="n" * length)))
+    title = next(node for node in root.iter(f"{SVG}text") if node.text == "n" * length)
+    style = re.search(r"font-size:([\d.]+)px", title.get("style", ""))
+    assert style is not None
+    left, _, wide, _ = (float(value) for value in root.attrib["viewBox"].split())
+
+    assert float(title.attrib["x"]) + 0.5 * float(style[1]) * length <= left + wide - 3.0
+
+
 def test_text_of_the_job_stays_text() -> None:
     """A title with markup is shown as it was written and becomes no element."""
     text = plan_svg(made())

@@ -42,6 +42,7 @@ MOST_SIDES = 60_000  # beyond, grooves are drawn as plain strokes: a picture mus
 SMALLEST_UNIT_MM = 0.6
 SENTENCES = 6  # findings told under the picture
 BANNER = 7.0  # height of the band that says what must not be cut, in units
+TITLE = 4.2  # how large a title is, if it is not too long
 SIGN = 1.3  # how wide a sign is in the sans faces most machines have: 0.52 of the letters' size
 NARROWEST = 78.0  # units that the signs and what they mean take
 
@@ -59,7 +60,7 @@ def _style(tint: str, share: float) -> str:
     day = look.LIGHT
     return look.themed(_colours) + (
         f"text{{font-family:{look.SANS};font-size:2.5px;font-variant-numeric:tabular-nums lining-nums}}"
-        f".name{{font-family:{look.SERIF};font-size:4.2px}}"
+        f".name{{font-family:{look.SERIF}}}"
         f".wood{{fill:{tint}}}.grain{{fill:none;stroke:{look.mix(tint, look.GRAIN, 0.55)};opacity:.13}}"
         ".dim,.edge,.air,.flight,.band{fill:none;stroke-linecap:round;stroke-linejoin:round}"
         ".dim{stroke-width:.2}.air{stroke-width:.42;stroke-dasharray:0 1.15}"
@@ -130,12 +131,11 @@ def _lit_walls(network: Network, grooves: Grooves, angle_deg: float, deepest: fl
     depth = grooves.ends_depth_mm.mean(axis=0)[found.edge] / deepest
     tone = np.clip(0.04 + 0.86 * (first + look.SECOND_SHARE * second) + 0.12 * (1.0 - depth), 0.0, 1.0)
     step = np.round(tone * TONES).astype(np.int64)
-    layers = []
-    for value in np.unique(step).tolist():
-        data = polygons_path(found.corner_mm[step == value])
-        if data:
-            layers.append(f'<path fill="{look.wall(value / TONES)}" d="{data}"/>')
-    return layers
+    return [
+        f'<path fill="{look.wall(value / TONES)}" d="{data}"/>'
+        for value in np.unique(step).tolist()
+        if (data := polygons_path(found.corner_mm[step == value]))
+    ]
 
 
 def _caption(made: Made) -> list[str]:
@@ -233,7 +233,13 @@ def plan_svg(made: Made) -> str:
             num(u, 6),
             *box,
         ),
-        text(margin, y + banner + 5.8, job.name, "name"),
+        text(
+            margin,
+            y + banner + 5.8,
+            job.name,
+            "name",
+            size=min(TITLE, (across - 8.0) / (0.52 * len(job.name))),
+        ),
         text(margin, y + banner + 9.8, stock, "soft"),
     ]
     if banner:
