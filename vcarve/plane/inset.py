@@ -7,16 +7,15 @@ polygon is taken instead.
 
 from __future__ import annotations
 
-from typing import Any
+import math
 
 import numpy as np
-import pyclipper
+import shapely
 
-from vcarve.plane.arcs import bulge_between, circles, cross, curves, offsets, shares, size
-from vcarve.plane.arrays import NM_PER_MM
+from vcarve.plane.arcs import COARSEST, bulge_between, circles, cross, curves, offsets, shares, size
 from vcarve.plane.meet import carriers_meet
 from vcarve.plane.refit import with_arcs
-from vcarve.plane.region import Region, Ring, area_mm2, corners, perimeter_mm, polygon, ring_area, ring_of
+from vcarve.plane.region import Region, Ring, area_mm2, perimeter_mm, polygon, ring_area, ring_of, rings_of
 
 TOLERANCE_MM = 0.0005
 SAME_MM = 1e-7  # sides whose ends are no farther apart go on from each other
@@ -78,24 +77,13 @@ def _moved(ring: Ring, distance: float) -> Ring | None:
 
 
 def _fine(region: Region, distance: float) -> tuple[Region, ...]:
-    """Return the offset of the region by way of polygons on the nanometre grid, arcs within ``TOLERANCE_MM``."""
-    offset = pyclipper.PyclipperOffset(2.0, TOLERANCE_MM * NM_PER_MM)
-    for ring in region.rings:
-        path = np.round(corners(ring, TOLERANCE_MM) * NM_PER_MM).astype(np.int64).tolist()
-        offset.AddPath(path, pyclipper.JT_ROUND, pyclipper.ET_CLOSEDPOLYGON)
-    parts: list[Region] = []
-    todo: list[Any] = list(offset.Execute2(-distance * NM_PER_MM).Childs)
-    while todo:
-        outer = todo.pop()
-        holes = [_ring(hole.Contour) for hole in outer.Childs]
-        todo += [island for hole in outer.Childs for island in hole.Childs]
-        edge = _ring(outer.Contour)
-        if edge is not None:
-            parts.append(Region(outer=edge, holes=tuple(hole for hole in holes if hole is not None)))
+    """Return the offset of the region by way of a polygon, arcs within ``TOLERANCE_MM``, and found again where they are."""
+    turn = math.acos(max(1.0 - TOLERANCE_MM / abs(distance), COARSEST))
+    offset = polygon(region, TOLERANCE_MM).buffer(-distance, quad_segs=math.ceil(math.pi / 4.0 / turn))
+    parts = []
+    for part in shapely.get_parts(offset):
+        rings = [with_arcs(ring, TOLERANCE_MM / 10.0) for ring in rings_of(part)]
+        rings = [ring for ring in rings if abs(ring_area(ring)) > TOLERANCE_MM**2]  # others are specks
+        if rings:
+            parts.append(Region(outer=rings[0], holes=tuple(rings[1:])))
     return tuple(sorted(parts, key=area_mm2, reverse=True))
-
-
-def _ring(contour: list[list[int]]) -> Ring | None:
-    """Return a contour as a ring whose runs of corners on one circle are arcs again, or ``None`` for a speck."""
-    ring = with_arcs(np.array(contour, dtype=float) / NM_PER_MM, TOLERANCE_MM / 10.0)
-    return ring if len(contour) >= 3 and abs(ring_area(ring)) > TOLERANCE_MM**2 else None
