@@ -15,7 +15,7 @@ import shapely
 from vcarve.plane.arcs import COARSEST, bulge_between, circles, cross, curves, offsets, shares, size
 from vcarve.plane.meet import carriers_meet
 from vcarve.plane.refit import with_arcs
-from vcarve.plane.region import Region, Ring, area_mm2, perimeter_mm, polygon, ring_area, ring_of, rings_of
+from vcarve.plane.region import Region, Ring, area_mm2, polygon, ring_area, ring_of, rings_of
 
 TOLERANCE_MM = 0.0005
 SAME_MM = 1e-7  # sides whose ends are no farther apart go on from each other
@@ -25,24 +25,25 @@ def inset(region: Region, distance_mm: float) -> tuple[Region, ...]:
     """Return what is left of a region ``distance_mm`` inside its boundary: no part, one or several, the largest first."""
     if distance_mm == 0.0:
         return (region,)
-    fine = _fine(region, distance_mm)
-    moved = [_moved(ring, distance_mm) for ring in region.rings]
-    if len(fine) == 1 and moved[0] is not None and all(ring is not None for ring in moved):
-        exact = Region(outer=moved[0], holes=tuple(ring for ring in moved[1:] if ring is not None))
+    turn = math.acos(max(1.0 - TOLERANCE_MM / abs(distance_mm), COARSEST))
+    whole = polygon(region, TOLERANCE_MM)
+    fine = shapely.get_parts(whole.buffer(-distance_mm, quad_segs=math.ceil(math.pi / 4.0 / turn)))
+    moved = [ring for ring in (_moved(ring, distance_mm) for ring in region.rings) if ring is not None]
+    if len(fine) == 1 and len(moved) == len(region.rings) == len(shapely.get_rings(fine)):
+        exact = Region(outer=moved[0], holes=tuple(moved[1:]))
+        drawn = polygon(exact, TOLERANCE_MM)
         # Two offsets of one region within the tolerance of each other differ at most by a strip that wide.
-        if _agree(exact, fine[0]):
+        strip = 4.0 * TOLERANCE_MM * fine[0].length + TOLERANCE_MM**2
+        turned = ring_area(exact.outer) <= 0.0 or not drawn.is_valid
+        if not turned and drawn.symmetric_difference(fine[0]).area <= strip:
             return (exact,)
-    return fine
-
-
-def _agree(exact: Region, fine: Region) -> bool:
-    if len(exact.rings) != len(fine.rings) or ring_area(exact.outer) <= 0.0:
-        return False
-    strip = 4.0 * TOLERANCE_MM * perimeter_mm(fine) + TOLERANCE_MM**2
-    if abs(area_mm2(exact) - area_mm2(fine)) > strip:
-        return False
-    drawn = polygon(exact, TOLERANCE_MM)
-    return bool(drawn.is_valid and drawn.symmetric_difference(polygon(fine, TOLERANCE_MM)).area <= strip)
+    parts = []
+    for part in fine:
+        rings = [with_arcs(ring, TOLERANCE_MM / 10.0) for ring in rings_of(part)]
+        rings = [ring for ring in rings if abs(ring_area(ring)) > TOLERANCE_MM**2]  # others are specks
+        if rings:
+            parts.append(Region(outer=rings[0], holes=tuple(rings[1:])))
+    return tuple(sorted(parts, key=area_mm2, reverse=True))
 
 
 def _moved(ring: Ring, distance: float) -> Ring | None:
@@ -74,16 +75,3 @@ def _moved(ring: Ring, distance: float) -> Ring | None:
     rows = np.stack([straight, rounded], axis=1).reshape(-1, 5)
     rows = rows[size(rows[:, 2:4] - rows[:, :2]) > 1e-9]
     return ring_of(rows) if len(rows) >= 2 else None
-
-
-def _fine(region: Region, distance: float) -> tuple[Region, ...]:
-    """Return the offset of the region by way of a polygon, arcs within ``TOLERANCE_MM``, and found again where they are."""
-    turn = math.acos(max(1.0 - TOLERANCE_MM / abs(distance), COARSEST))
-    offset = polygon(region, TOLERANCE_MM).buffer(-distance, quad_segs=math.ceil(math.pi / 4.0 / turn))
-    parts = []
-    for part in shapely.get_parts(offset):
-        rings = [with_arcs(ring, TOLERANCE_MM / 10.0) for ring in rings_of(part)]
-        rings = [ring for ring in rings if abs(ring_area(ring)) > TOLERANCE_MM**2]  # others are specks
-        if rings:
-            parts.append(Region(outer=rings[0], holes=tuple(rings[1:])))
-    return tuple(sorted(parts, key=area_mm2, reverse=True))
