@@ -43,9 +43,9 @@ def _drawn(what: Pattern | Layout | DryRun, ending: str) -> str | bytes:
         from vcarve.drawing.write import dxf_text, svg_text
         from vcarve.layout.drawn import drawn_page
 
+        written = dxf_text if _one_of(ending, "a layout", ".svg", ".dxf") == ".dxf" else svg_text
         size = (what.job.piece.width_mm, what.job.piece.height_mm)
-        page = drawn_page(what.network, what.grooves, what.features, piece_mm=size)
-        return (dxf_text if _one_of(ending, "a layout", ".svg", ".dxf") == ".dxf" else svg_text)(page)
+        return written(drawn_page(what.network, what.grooves, what.features, piece_mm=size))
     from vcarve.run import Made
 
     if isinstance(what, Made) and ending == ".svg":

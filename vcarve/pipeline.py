@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 
 from vcarve.cuts.grooves import groove_cuts, most_cuts
 from vcarve.cuts.model import Cuts
@@ -16,7 +17,7 @@ from vcarve.layout.proposals import proposals
 from vcarve.layout.stages import Layout, laid_out
 from vcarve.plan.model import Plan
 from vcarve.plan.planner import candidates
-from vcarve.program.reader import Reading, read_program
+from vcarve.program.reader import read_program
 from vcarve.program.writer import write
 from vcarve.proofing import judged
 from vcarve.report import header
@@ -39,11 +40,7 @@ def plan_program(given: Job | Layout, progress: Progress | None = None) -> Made:
     >>> made.refused, made.plan.passes, round(made.plan.cut_mm, 1), round(made.times.total_s / 60)
     (False, 36, 3330.4, 8)
     """
-
-    def tell(stage: str, share: float) -> None:
-        if progress is not None:
-            progress(stage, share)
-
+    tell = progress or (lambda stage, share: None)
     tell("laying out", 0.0)
     layout = laid_out(given)
     job = layout.job
@@ -61,24 +58,20 @@ def plan_program(given: Job | Layout, progress: Progress | None = None) -> Made:
     cuts, rings = groove_cuts(layout.network, layout.grooves.ends_depth_mm, drawn.step_mm)
     plans = candidates(cuts, drawn, rings, progress=lambda stage, share: tell(stage, 0.2 + 0.5 * share))
     tell("writing", 0.7)
-    plan, text, reading, times = _quickest(drawn, layout, cuts, plans, known)
+    # The planner only estimates what accelerations cost; the clock of the dry run decides, and between ties fewer lifts.
+    tried = [_written(layout, drawn, cuts, plan, known) for plan in plans]
+    least = min(made.times.total_s for made in tried)
+    made = min(
+        (made for made in tried if made.times.total_s <= least * (1.0 + TIE)),
+        key=lambda made: made.plan.lifts,
+    )
     tell("dry run", 0.8)
-    found = judged(reading, job.machine, drawn, layout)
+    found = judged(made.reading, job.machine, drawn, layout)
     # What is refused of the whole job is true of each of its lines; what has a place is told of that place only.
     already = {one.code for one in known if one.severity == "refuse" and one.at_mm is None}
     findings = (*known, *(finding for finding in found if finding.code not in already))
     tell("done", 1.0)
-    return Made(
-        machine=job.machine,
-        layout=layout,
-        cuts=cuts,
-        plan=plan,
-        text=text,
-        reading=reading,
-        times=times,
-        findings=findings,
-        sentences=(*layout.lines.sentences, *proposed),
-    )
+    return replace(made, findings=findings, sentences=(*made.sentences, *proposed))
 
 
 def write_program(made: Made) -> str:
@@ -113,18 +106,18 @@ def _refuse_too_many_cuts(layout: Layout, job: Job) -> None:
         raise InputError(Problem(key="groove.step", value=job.figures.length(job.step_mm), want=want))
 
 
-def _quickest(
-    job: Job, layout: Layout, cuts: Cuts, plans: list[Plan], known: tuple[Finding, ...]
-) -> tuple[Plan, str, Reading, clock.Times]:
-    """Write every plan, time its text, and keep the quickest; of plans that tie, the one with the fewest lifts.
-
-    The planner only estimates what accelerations cost; the clock of the dry run decides.
-    """
-    start = waiting_mm(job.machine, job)
-    tried: list[tuple[Plan, str, Reading, clock.Times]] = []
-    for plan in plans:
-        text = write(job, cuts, plan, header(job, layout, plan, known))
-        reading = read_program(text, dialect=job.machine.dialect, start_mm=start)
-        tried.append((plan, text, reading, clock.run(reading.moves, job.machine)))
-    least = min(times.total_s for *_, times in tried)
-    return min((one for one in tried if one[3].total_s <= least * (1.0 + TIE)), key=lambda one: one[0].lifts)
+def _written(layout: Layout, job: Job, cuts: Cuts, plan: Plan, known: tuple[Finding, ...]) -> Made:
+    """Write a plan, and read and time its text; ``known`` is what there is to say of the job, cut as ``job`` says."""
+    text = write(job, cuts, plan, header(job, layout, plan, known))
+    reading = read_program(text, dialect=job.machine.dialect, start_mm=waiting_mm(job.machine, job))
+    return Made(
+        machine=job.machine,
+        layout=layout,
+        cuts=cuts,
+        plan=plan,
+        text=text,
+        reading=reading,
+        times=clock.run(reading.moves, job.machine),
+        findings=known,
+        sentences=layout.lines.sentences,
+    )

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from vcarve.job.records import Job, load_job
+from vcarve.job.records import load_job
 from vcarve.layout.findings import land_findings
 from vcarve.layout.stages import Layout, lay_out
 from vcarve.pipeline import plan_program
@@ -30,10 +30,9 @@ machine: small-desktop
 """
 
 
-def laid(file: Path, *sets: str) -> tuple[Job, Layout]:
-    """Return a job and its layout."""
-    job = load_job(str(file), sets)
-    return job, lay_out(job)
+def laid(file: Path, *sets: str) -> Layout:
+    """Return a job's layout."""
+    return lay_out(load_job(str(file), sets))
 
 
 def whole_cells_lost(layout: Layout) -> int:
@@ -48,7 +47,7 @@ def test_a_groove_along_the_edge_is_a_caution_with_its_place(
     """Lines at odd tens of millimetres, moved: 50 - 30 - 18.7 less the half-width of 1 leaves 0.3 mm."""
     file = tmp_path / "job.yaml"
     file.write_text(JOB.format(name="ichimatsu", shift=shift))
-    found = [finding for finding in land_findings(*laid(file)) if finding.code == "edge-sliver"]
+    found = [finding for finding in land_findings(laid(file)) if finding.code == "edge-sliver"]
 
     assert [finding.severity for finding in found] == ["caution"] * expected
     for finding in found:
@@ -68,7 +67,7 @@ def fine(tmp_path: Path) -> Path:
 @pytest.mark.parametrize("groove", ["{depth: 0.8}", "{ground: 1, leaf: 0.3}"])
 def test_most_land_lost_is_refused_with_pitch_and_depth_that_keep_it(fine: Path, groove: str) -> None:
     """The pitch and the depths that the finding names leave every whole cell land; two hundredths of the pitch less do not."""
-    [lost] = [f for f in land_findings(*laid(fine, f"groove={groove}")) if f.code == "land-lost"]
+    [lost] = [f for f in land_findings(laid(fine, f"groove={groove}")) if f.code == "land-lost"]
     pitch, sound = re.findall(r"from a pitch of ([0-9.]+) mm, .* from ([0-9.]+) mm;", lost.sentence)[0]
     depths = re.findall(r"(?:depth of|ground|leaf) ([0-9.]+) mm", lost.sentence)
     shallower = f"groove={{ground: {depths[0]}, leaf: {depths[-1]}}}"
@@ -77,16 +76,16 @@ def test_most_land_lost_is_refused_with_pitch_and_depth_that_keep_it(fine: Path,
     assert (
         "have room for 0.536 mm" in lost.sentence
     )  # the inscribed circle of a 30-30-120 triangle: pitch * tan 15°
-    assert whole_cells_lost(laid(fine, f"groove={groove}", f"pattern.pitch={pitch}")[1]) == 0
-    assert whole_cells_lost(laid(fine, f"groove={groove}", f"pattern.pitch={0.98 * float(pitch)}")[1]) > 0
-    assert whole_cells_lost(laid(fine, shallower)[1]) == 0
-    land = laid(fine, f"groove={groove}", f"pattern.pitch={sound}")[1]
+    assert whole_cells_lost(laid(fine, f"groove={groove}", f"pattern.pitch={pitch}")) == 0
+    assert whole_cells_lost(laid(fine, f"groove={groove}", f"pattern.pitch={0.98 * float(pitch)}")) > 0
+    assert whole_cells_lost(laid(fine, shallower)) == 0
+    land = laid(fine, f"groove={groove}", f"pattern.pitch={sound}")
     assert land.grooves.land_mm[land.network.cell_class >= 0].min() >= 0.499
 
 
 def test_a_job_may_say_that_lost_land_is_meant(fine: Path) -> None:
     """With 'lost-land: allow' the same sentence is a caution."""
-    [lost] = [f for f in land_findings(*laid(fine, "groove.lost-land=allow")) if f.code == "land-lost"]
+    [lost] = [f for f in land_findings(laid(fine, "groove.lost-land=allow")) if f.code == "land-lost"]
 
     assert lost.severity == "caution"
     assert "lost-land" not in lost.sentence
@@ -94,7 +93,7 @@ def test_a_job_may_say_that_lost_land_is_meant(fine: Path) -> None:
 
 def test_lost_land_of_clipped_cells_is_laid_to_the_edge(fine: Path) -> None:
     """Where every whole cell keeps its land, the groove's width is not the cause."""
-    [lost] = [f for f in land_findings(*laid(fine, "pattern.pitch=3.6")) if f.code == "land-vanished"]
+    [lost] = [f for f in land_findings(laid(fine, "pattern.pitch=3.6")) if f.code == "land-vanished"]
 
     assert lost.severity == "caution"
     assert "edge or a frame clips them" in lost.sentence
@@ -108,7 +107,7 @@ def test_clipped_cells_are_laid_to_the_edge_where_no_cell_is_whole(tmp_path: Pat
         "pattern: {name: amime, pitch: 22.4, rotate: 15 deg, margin: 7}\n"
         "groove: {ground: 0.84, leaf: 0.97}\nbit: v60-3.175\nmachine: small-desktop\n"
     )
-    [lost] = [f for f in land_findings(*laid(file)) if f.code == "land-vanished"]
+    [lost] = [f for f in land_findings(laid(file)) if f.code == "land-vanished"]
 
     assert "edge or a frame clips" in lost.sentence
     assert "depth of" not in lost.sentence
@@ -116,7 +115,7 @@ def test_clipped_cells_are_laid_to_the_edge_where_no_cell_is_whole(tmp_path: Pat
 
 def test_a_pitch_is_said_to_do_for_whole_cells_only(fine: Path) -> None:
     """Clipped cells can lose their land at any pitch."""
-    [lost] = [f for f in land_findings(*laid(fine)) if f.code == "land-lost"]
+    [lost] = [f for f in land_findings(laid(fine)) if f.code == "land-lost"]
 
     assert "Every whole cell keeps some land from a pitch of" in lost.sentence
 
@@ -130,7 +129,7 @@ def test_a_single_cell_is_not_counted(tmp_path: Path) -> None:
     file = tmp_path / "job.yaml"
     file.write_text(FINE.replace("name: asanoha, pitch: 2 mm, edge: plain", "drawing: box.svg"))
     made = plan_program(load_job(str(file), ["groove.depth=2", "piece.width=2", "piece.height=2"]))
-    [lost] = [f for f in land_findings(made.job, made.layout) if f.code == "land-lost"]
+    [lost] = [f for f in land_findings(made.layout) if f.code == "land-lost"]
 
     assert lost.sentence.startswith("The only cell keeps no land:")
     assert dict(program_rows(made))["land"] == "the only cell keeps none"
@@ -138,9 +137,9 @@ def test_a_single_cell_is_not_counted(tmp_path: Path) -> None:
 
 def test_the_smallest_island_is_told_with_the_summary_s_decimals(fine: Path) -> None:
     """The narrowest land of the summary and the smallest island of the caution are one figure."""
-    job, layout = laid(fine, "pattern.pitch=4")
-    narrowest = job.figures.length(layout.grooves.narrowest_mm)
-    weak = next(f for f in land_findings(job, layout) if f.code == "weak-island")
+    layout = laid(fine, "pattern.pitch=4")
+    narrowest = layout.job.figures.length(layout.grooves.narrowest_mm)
+    weak = next(f for f in land_findings(layout) if f.code == "weak-island")
 
     assert re.fullmatch(r"0\.\d{3} mm", narrowest)
     assert f"the smallest has room for a circle of {narrowest} only." in weak.sentence
@@ -148,11 +147,11 @@ def test_the_smallest_island_is_told_with_the_summary_s_decimals(fine: Path) -> 
 
 def test_weak_land_everywhere_names_the_pitch_that_ends_it(fine: Path) -> None:
     """At 4 mm every island is 0.15 mm wide; from the pitch that is named on, every whole cell keeps half a millimetre."""
-    weak, *_ = [f for f in land_findings(*laid(fine, "pattern.pitch=4")) if f.code == "weak-island"]
+    weak, *_ = [f for f in land_findings(laid(fine, "pattern.pitch=4")) if f.code == "weak-island"]
     [pitch] = re.findall(
         r"At a pitch of ([0-9.]+) mm or more every whole cell keeps land of 0.5 mm", weak.sentence
     )
-    _, layout = laid(fine, f"pattern.pitch={pitch}")
+    layout = laid(fine, f"pattern.pitch={pitch}")
 
     # the inscribed circle, pitch * tan 15°, less the groove's width, 2 * 0.8 * tan 30°, is 0.5 mm
     assert float(pitch) == pytest.approx((0.5 + 1.6 * 3**-0.5) / (2 - 3**0.5), abs=0.02)

@@ -17,7 +17,7 @@ from vcarve.layout.stages import Kind
 from vcarve.quantity import MM
 from vcarve.run import DryRun, Made
 from vcarve.view.section import profile, section_svg, zero_svg
-from vcarve.view.sheet import column_html, stock_rows
+from vcarve.view.sheet import column_html, rows
 from vcarve.view.wording import duration, kept, length, plain
 
 BIT = Bit(angle_deg=60.0, diameter_mm=3.175, shank_mm=3.175)
@@ -156,7 +156,7 @@ def test_clamps_are_drawn_where_they_hold(tile: Made) -> None:
     assert float(drawn[1]) - float(spot[1]) == pytest.approx(30.0 * scale, abs=0.2)
     assert float(drawn[3]) - float(drawn[1]) == pytest.approx(20.0 * scale, abs=0.2)
     assert float(spot[2]) - float(drawn[2]) == pytest.approx(30.0 * scale, abs=0.2)
-    assert ("Clamps", "1, up to 8\u00a0mm above the top") in stock_rows(held)
+    assert ("Clamps", "1, up to 8\u00a0mm above the top") in rows(held)["stock"]
 
 
 def test_a_turned_piece_is_drawn_as_it_lies(tile: Made) -> None:

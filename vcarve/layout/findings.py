@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import shapely
@@ -19,7 +19,6 @@ from vcarve.groove.model import WEAK_MM, WEAK_SHARE
 from vcarve.groove.slivers import edge_slivers
 from vcarve.groove.whole_cells import Cells, cells_of, deepest_depths_mm, least_pitch_mm
 from vcarve.groove.width import deepest_mm, width_mm
-from vcarve.job.records import Job
 from vcarve.job.suitability import suitability
 from vcarve.layout.proposals import clipped_cells
 from vcarve.layout.stages import Layout
@@ -41,29 +40,27 @@ _SAG_MM = 0.01
 
 def job_findings(layout: Layout) -> tuple[Finding, ...]:
     """Return what there is to say of a job before any program: its numbers, its drawing or pattern, its land."""
-    job = layout.job
+    job, pattern = layout.job, layout.lines.pattern
     left, front, right, back = layout.reach_mm
-    reach = (right - left, back - front) if job.zero.turn_deg else None
-    found = list(suitability(job, deepest_mm(job.bit), reach))
-    if layout.lines.drawing is not None:
-        found += drawing_findings(job, layout, layout.lines.drawing)
-    elif layout.lines.pattern is not None and layout.lines.pattern.key not in names():
-        found += inspect(layout.lines.pattern, job.figures)
     return (
-        *found,
-        *land_findings(job, layout),
-        *proportion_findings(job, layout),
-        *taper_findings(job, layout),
+        *suitability(job, deepest_mm(job.bit), (right - left, back - front) if job.zero.turn_deg else None),
+        *drawing_findings(layout),
+        *(() if pattern is None or pattern.key in names() else inspect(pattern, job.figures)),
+        *land_findings(layout),
+        *proportion_findings(layout),
+        *taper_findings(layout),
     )
 
 
 # --- the drawing ---------------------------------------------------------------------------------------------------
 
 
-def drawing_findings(job: Job, layout: Layout, drawing: Drawing) -> Iterator[Finding]:
+def drawing_findings(layout: Layout) -> Iterator[Finding]:
     """Yield what was assumed of a drawing and left out, what was mended in it, and how far it reaches beyond the field."""
+    drawing, figures, mount = layout.lines.drawing, layout.job.figures, mount_of(layout.job)
+    if drawing is None:
+        return
     yield from drawing.findings
-    figures, mount = job.figures, mount_of(job)
     for code in dict.fromkeys(one.code for one in drawing.mended):
         those = [one for one in drawing.mended if one.code == code]
         what = "Lines are drawn more than once, and cut once"
@@ -76,12 +73,12 @@ def drawing_findings(job: Job, layout: Layout, drawing: Drawing) -> Iterator[Fin
         more = " and elsewhere" if len(those) > PLACES_TOLD else ""
         said = Finding(code, f"{what}: at {places} {figures.unit}{more}.")
         yield from at_places(said, [one.at_mm for one in those])
-    yield from _outside(job, layout, drawing)
+    yield from _outside(layout, drawing)
 
 
-def _outside(job: Job, layout: Layout, drawing: Drawing) -> Iterator[Finding]:
+def _outside(layout: Layout, drawing: Drawing) -> Iterator[Finding]:
     """Yield how far a drawing reaches beyond the field, and how much of it is not cut."""
-    inner = layout.field.inner
+    job, inner = layout.job, layout.field.inner
     shapes: Any = lines_along(drawing.curves, _SAG_MM)
     room = shapely.buffer(polygon(inner), OVERHANG_MM)
     shapely.prepare(room)
@@ -112,31 +109,27 @@ def _outside(job: Job, layout: Layout, drawing: Drawing) -> Iterator[Finding]:
 # --- the land ------------------------------------------------------------------------------------------------------
 
 
-def land_findings(job: Job, layout: Layout) -> Iterator[Finding]:
+def land_findings(layout: Layout) -> Iterator[Finding]:
     """Yield what there is to say of the land: lost, broken, weak islands, strips at the piece's edge."""
-    grooves, cells = layout.grooves, layout.network.cells
+    grooves, cells, figures = layout.grooves, layout.network.cells, layout.job.figures
     if grooves.vanished:
-        yield _lost(job, layout)
+        yield _lost(layout)
     if grooves.broken:
         share = _share(grooves.broken, cells)
         yield Finding("land-broken", f"In {share} the land falls apart into islands.")
     if grooves.weak:
-        size = job.figures.small(float(grooves.weak_mm.min()))
+        size = figures.small(float(grooves.weak_mm.min()))
         said = f"Islands of land are so small that they may break out; the smallest has room for a circle of {size} only."
         if grooves.weak == 1:
             said = f"An island of land is so small that it may break out: it has room for a circle of {size} only."
-        if (
-            grooves.weak > MOST_LOST * cells
-            and layout.lines.pattern
-            and (sample := cells_of(layout.lines.pattern))
-        ):
-            holds, sound = (job.figures.length(mm) for mm in _sound_mm(job, layout, sample))
+        if grooves.weak > MOST_LOST * cells and (whole := _whole(layout)):
+            holds, sound = figures.length(whole.holds_mm), figures.length(whole.sound_pitch_mm)
             said += f" At a pitch of {sound} or more every whole cell keeps land of {holds} or more."
         yield from at_places(Finding("weak-island", said), grooves.weak_at_mm.tolist())
     strips = edge_slivers(layout.network, grooves, [corners(ring) for ring in layout.field.outline.rings])
     if len(strips):
         thinnest = int(np.argmin(strips.width_mm))
-        size = job.figures.small(float(strips.width_mm[thinnest]))
+        size = figures.small(float(strips.width_mm[thinnest]))
         start = f"A groove runs along the piece's edge and leaves a strip of only {size} beside it"
         if len(strips) > 1:
             start = f"At {len(strips)} places grooves run along the piece's edge; the thinnest strip they leave is {size} wide"
@@ -149,59 +142,73 @@ def _share(number: int, cells: int) -> str:
     return "the only cell" if cells == 1 else f"{number} of {cells} cells"
 
 
-def _lost(job: Job, layout: Layout) -> Finding:
+class _Whole(NamedTuple):
+    """Whole cells of the job's pattern, with the depth and width of each feature they have, and how wide sound land must be."""
+
+    cells: Cells
+    pitch_mm: float
+    depths_mm: dict[int, float]
+    widths_mm: dict[int, float]
+    holds_mm: float
+
+    @property
+    def sound_pitch_mm(self) -> float:
+        """The pitch from which on no land of them breaks out."""
+        return least_pitch_mm(self.cells, self.widths_mm, self.holds_mm)
+
+
+def _whole(layout: Layout) -> _Whole | None:
+    """Return the whole cells of the pattern; ``None`` of a drawing, and where its lines close none."""
+    pattern, pitch_mm = layout.lines.pattern, layout.lines.pitch_mm
+    cells = None if pattern is None else cells_of(pattern)
+    if cells is None or pitch_mm is None:
+        return None
+    depths = {feature: layout.features[feature].depth_mm for feature in cells.features}
+    widths = {feature: width_mm(layout.job.bit, depth) for feature, depth in depths.items()}
+    return _Whole(cells, pitch_mm, depths, widths, max(WEAK_MM, WEAK_SHARE * max(depths.values())))
+
+
+def _lost(layout: Layout) -> Finding:
     """Return the finding of cells that keep no land: the cause, and the pitch and the depth that would do."""
-    lost, cells, length = layout.grooves.vanished, layout.network.cells, job.figures.length
+    lost, cells, whole = layout.grooves.vanished, layout.network.cells, _whole(layout)
     most = lost > MOST_LOST * cells
     share = _share(lost, cells)
     said = [f"{share[0].upper()}{share[1:]} {'keeps' if lost == 1 else 'keep'} no land:"]
-    sample = None if layout.lines.pattern is None else cells_of(layout.lines.pattern)
-    if sample is None:
-        said.append(f"grooves up to {length(layout.widest_mm)} wide meet and cut it away.")
+    if whole is None:
+        said.append(f"grooves up to {layout.job.figures.length(layout.widest_mm)} wide meet and cut it away.")
         said.append("Cut shallower, take a sharper bit, or give the lines more room.")
-    elif _whole_cells_hold(job, layout, sample):
+    elif _whole_cells_hold(layout, whole):
         said.append("the piece's edge or a frame clips them, and the grooves cut away what is left.")
         said.append("Every whole cell has room for its grooves.")
     else:
-        said.extend(_cause_and_cure(job, layout, sample))
-    refused = most and job.groove.lost_land == "refuse"
+        said.extend(_cause_and_cure(layout, whole))
+    refused = most and layout.job.groove.lost_land == "refuse"
     if refused:
         said.append("If this is meant, write 'lost-land: allow' under 'groove'.")
     return Finding("land-lost" if most else "land-vanished", " ".join(said), mild=not refused)
 
 
-def _depths_and_widths(job: Job, layout: Layout, cells: Cells) -> tuple[dict[int, float], dict[int, float]]:
-    """Return depth and width of each feature that whole cells have."""
-    depths = {feature: layout.features[feature].depth_mm for feature in cells.features}
-    return depths, {feature: width_mm(job.bit, depth) for feature, depth in depths.items()}
-
-
-def _whole_cells_hold(job: Job, layout: Layout, cells: Cells) -> bool:
+def _whole_cells_hold(layout: Layout, whole: _Whole) -> bool:
     """Tell whether the cells that keep no land are clipped ones: those left whole keep theirs, or would if there were any."""
-    assert layout.lines.pitch_mm is not None
-    whole = layout.grooves.land_mm[layout.network.cell_class >= 0]
-    if len(whole):
-        return bool(whole.all())
-    return cells.keep(layout.lines.pitch_mm, _depths_and_widths(job, layout, cells)[1])
+    left = layout.grooves.land_mm[layout.network.cell_class >= 0]
+    return bool(left.all()) if len(left) else whole.cells.keep(whole.pitch_mm, whole.widths_mm)
 
 
-def _cause_and_cure(job: Job, layout: Layout, cells: Cells) -> Iterator[str]:
+def _cause_and_cure(layout: Layout, whole: _Whole) -> Iterator[str]:
     """Yield how the grooves' width compares with the room of the cells, what pitch suits the groove, what depth the pitch."""
-    assert layout.lines.pattern is not None
-    assert layout.lines.pitch_mm is not None
-    length, pitch, name = job.figures.length, layout.lines.pitch_mm, layout.lines.pattern.key
-    depths, widths = _depths_and_widths(job, layout, cells)
-    low, high = layout.lines.pattern.pitch_mm
-    holds, sound = _sound_mm(job, layout, cells)
+    pattern, length = layout.lines.pattern, layout.job.figures.length
+    assert pattern is not None
+    name, (low, high) = pattern.key, pattern.pitch_mm
+    cells, pitch, depths, widths, holds = whole
     yield (
         f"the grooves are {length(layout.widest_mm)} wide, and the smallest cells of {name} at a pitch of {length(pitch)} have "
         f"room for {length(cells.room * pitch)}."
     )
     yield (
         f"Every whole cell keeps some land from a pitch of {length(least_pitch_mm(cells, widths))}, and enough not to break "
-        f"out ({length(holds)}) from {length(sound)}; {name} usually has {length(low)} to {length(high)}."
+        f"out ({length(holds)}) from {length(whole.sound_pitch_mm)}; {name} usually has {length(low)} to {length(high)}."
     )
-    shallower = deepest_depths_mm(cells, pitch, job.bit, depths)
+    shallower = deepest_depths_mm(cells, pitch, layout.job.bit, depths)
     if shallower is None:
         yield "At this pitch no depth of this bit leaves them land; take a sharper bit."
     elif len(set(depths.values())) == 1:
@@ -211,24 +218,17 @@ def _cause_and_cure(job: Job, layout: Layout, cells: Cells) -> Iterator[str]:
         yield f"At this pitch ground {ground} and leaf {leaf}, or less, leave them land."
 
 
-def _sound_mm(job: Job, layout: Layout, cells: Cells) -> tuple[float, float]:
-    """Return how wide land must be not to break out, and the pitch from which on all whole cells keep as much."""
-    depths, widths = _depths_and_widths(job, layout, cells)
-    holds = max(WEAK_MM, WEAK_SHARE * max(depths.values()))
-    return holds, least_pitch_mm(cells, widths, holds)
-
-
 # --- proportions ---------------------------------------------------------------------------------------------------
 
 
-def proportion_findings(job: Job, layout: Layout) -> Iterator[Finding]:
+def proportion_findings(layout: Layout) -> Iterator[Finding]:
     """Yield the cautions of a pitch far from the pattern's own, and of grooves too narrow to see.
 
     A pitch that is too small shows in the findings on land.
     """
-    pattern, pitch = layout.lines.pattern, layout.lines.pitch_mm
+    pattern, pitch, figures = layout.lines.pattern, layout.lines.pitch_mm, layout.job.figures
     if pattern is not None and pitch is not None:
-        length, (low, high) = job.figures.length, pattern.pitch_mm
+        length, (low, high) = figures.length, pattern.pitch_mm
         usual = f"{pattern.key} usually has {length(low)} to {length(high)}"
         whole = _whole_cells(layout)
         if whole is not None and whole < FEW_CELLS:
@@ -241,7 +241,7 @@ def proportion_findings(job: Job, layout: Layout) -> Iterator[Finding]:
             yield Finding("pitch-unusual", f"A pitch of {length(pitch)} is more than usual; {usual}.")
     narrowest = min((width for _, _, width in layout.kinds), default=np.inf)
     if narrowest < HAIRLINE_MM:
-        size = job.figures.small(narrowest, 3)
+        size = figures.small(narrowest, 3)
         said = f"The narrowest groove is {size} wide at the surface and will hardly be seen. Cut deeper, or take a wider angle."
         yield Finding("groove-hairline", said)
 
@@ -258,12 +258,12 @@ def _whole_cells(layout: Layout) -> int | None:
 # --- loose ends ----------------------------------------------------------------------------------------------------
 
 
-def taper_findings(job: Job, layout: Layout) -> Iterator[Finding]:
+def taper_findings(layout: Layout) -> Iterator[Finding]:
     """Yield a caution of ends that rise more steeply than the bit's own flank, so that they stay round.
 
     Either the job asks for so short a taper, or the line gives out before it has risen gently.
     """
-    rises, length = layout.rises, job.figures.length
+    job, rises, length = layout.job, layout.rises, layout.job.figures.length
     if rises is None:
         return
     depth = np.array([feature.depth_mm for feature in layout.features])[rises.feature]

@@ -14,7 +14,9 @@ import numpy as np
 import numpy.typing as npt
 
 from vcarve.errors import grouped
-from vcarve.job.bench import Bit
+from vcarve.groove.width import VBit
+from vcarve.job.records import Job
+from vcarve.plane.arrays import Floats
 from vcarve.program.moves import Plane
 from vcarve.run import DryRun
 from vcarve.view.look import SECOND, SECOND_SHARE, SUN, WOOD
@@ -63,7 +65,7 @@ def payload(run: DryRun) -> dict[str, Any]:
         "setup": [*run.setup.zero_mm, run.setup.top_mm, run.setup.turn_deg],
         "piece": _piece(run),
         "zero": run.job is not None,
-        "bit": _bit(None if run.job is None else run.job.bit),
+        "bit": _bit(run.job),
         "lights": [[*SUN], [*SECOND, SECOND_SHARE]],
         "clamps": [] if run.job is None else clamps_mm(run.job),
         "findings": [
@@ -108,50 +110,41 @@ def _arcs(run: DryRun) -> dict[str, str]:
 
 def _piece(run: DryRun) -> dict[str, Any]:
     """Return the piece, or where it is not known the space the cutting moves take."""
-    if run.layout is not None:
-        piece, wood = run.layout.job.piece, run.layout.job.wood
-        return {
-            "known": True,
-            "width": float(piece.width_mm),
-            "height": float(piece.height_mm),
-            "thickness": float(piece.thickness_mm),
-            "centre": [0.0, 0.0],
-            "tint": wood.tint,
-            "rings": [np.round(np.asarray(ring, dtype=float), 4).tolist() for ring in run.layout.rings],
-        }
-    low, high = _space(run)
-    ring = [[low[0], low[1]], [high[0], low[1]], [high[0], high[1]], [low[0], high[1]]]
+    if run.layout is None:
+        rings: tuple[Floats, ...] = (_space(run),)
+        tint, deep_mm = WOOD, 0.0
+        wide_mm, high_mm = np.ptp(rings[0], axis=0)
+    else:
+        piece, rings, tint = run.layout.job.piece, run.layout.rings, run.layout.job.wood.tint
+        wide_mm, high_mm, deep_mm = piece.width_mm, piece.height_mm, piece.thickness_mm
     return {
-        "known": False,
-        "width": high[0] - low[0],
-        "height": high[1] - low[1],
-        "thickness": 0.0,
-        "centre": [(low[0] + high[0]) / 2, (low[1] + high[1]) / 2],
-        "tint": WOOD,
-        "rings": [ring],
+        "known": run.layout is not None,
+        "width": float(wide_mm),
+        "height": float(high_mm),
+        "thickness": float(deep_mm),
+        "centre": [0.0, 0.0] if run.layout else rings[0].mean(axis=0).tolist(),
+        "tint": tint,
+        "rings": [np.round(ring, 4).tolist() for ring in rings],
     }
 
 
-def _space(run: DryRun) -> tuple[list[float], list[float]]:
-    """Lower and upper corner of everything cut, in piece coordinates, with 5 mm to spare."""
+def _space(run: DryRun) -> Floats:
+    """Return the corners (4, 2) of a rectangle round everything cut, in piece coordinates, with 5 mm to spare."""
     moves = run.reading.moves
     points = np.concatenate([moves.start_mm, moves.end_mm])[np.tile(moves.told, 2)]
     points = run.setup.on_piece(points[np.isfinite(points).all(axis=1)])
     cut = points[points[:, 2] < 0.0]
-    chosen = cut if len(cut) else points
-    if not len(chosen):
-        return [-5.0, -5.0], [5.0, 5.0]
-    low, high = chosen.min(axis=0) - 5.0, chosen.max(axis=0) + 5.0
-    return [float(low[0]), float(low[1])], [float(high[0]), float(high[1])]
+    chosen = next((some for some in (cut, points) if len(some)), np.zeros((1, 3)))
+    (left, front, _), (right, back, _) = chosen.min(axis=0) - 5.0, chosen.max(axis=0) + 5.0
+    return np.array([[left, front], [right, front], [right, back], [left, back]])
 
 
-def _bit(bit: Bit | None) -> dict[str, Any]:
-    if bit is None:
-        return {"known": False, "angle": 60.0, "diameter": 6.0, "tip": 0.0, "radius": 0.0}
-    return {
-        "known": True,
-        "angle": float(bit.angle_deg),
-        "diameter": float(bit.diameter_mm),
-        "tip": float(bit.tip_mm),
-        "radius": float(bit.tip_radius_mm),
+def _bit(job: Job | None) -> dict[str, Any]:
+    bit = VBit(angle_deg=60.0, diameter_mm=6.0) if job is None else job.bit
+    sizes = {
+        "angle": bit.angle_deg,
+        "diameter": bit.diameter_mm,
+        "tip": bit.tip_mm,
+        "radius": bit.tip_radius_mm,
     }
+    return {"known": job is not None, **{name: float(size) for name, size in sizes.items()}}
