@@ -153,7 +153,7 @@ def test_patterns(
     kind: str, a2: str, lines: str, key: str, sentence: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Neither a sliver of a unit cell nor a crowd of lines in it is worked on."""
-    monkeypatch.setattr("vcarve.pattern.expand.united", never)
+    monkeypatch.setattr("vcarve.pattern.read.united", never)
     said = refused(lambda: read_pattern(own_pattern(lines, kind=kind, a2=a2).encode(), "own.yaml"))
 
     assert f"{key}: " in said

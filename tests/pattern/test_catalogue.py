@@ -11,11 +11,11 @@ import yaml
 import vcarve.pattern
 from vcarve.errors import InputError
 from vcarve.pattern.catalogue import names, pattern, patterns
-from vcarve.pattern.expand import move_of
 from vcarve.pattern.expression import evaluate
 from vcarve.pattern.file import PatternFile
 from vcarve.pattern.group import group_name, repeats_sooner, symmetries
 from vcarve.pattern.inspect import inspect
+from vcarve.pattern.read import move_of
 from vcarve.pattern.symmetry import GROUPS
 from vcarve.pattern.unit import covers_itself, united
 from vcarve.plane.arcs import circles, directions, lengths, mapped, sweeps

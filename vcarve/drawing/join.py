@@ -20,6 +20,7 @@ import numpy as np
 from vcarve.errors import InputError, Problem
 from vcarve.plane.arcs import Point, boxes, bulge_between, nearest, size
 from vcarve.plane.arrays import Bools, Floats, Ints
+from vcarve.plane.meet import clusters
 from vcarve.plane.region import upright
 
 MOST_CLOSE = 200_000  # pairs of corners near enough to be made one; for each the lines round them are walked
@@ -57,24 +58,14 @@ class _Web:
     """Nodes and the sides between them: places (N, 2), whether each is a corner, tail, head, bulge and feature of each side."""
 
     def __init__(self, curves: Floats, corners: Bools, features: Sequence[int]) -> None:
-        from scipy.sparse import coo_array
-        from scipy.sparse.csgraph import connected_components
-        from scipy.spatial import cKDTree
-
         # Ends at one place count once among the pairs: of a line drawn very many times all would be near to all.
         ends = np.round(curves[:, :4].reshape(-1, 2), 6) + 0.0
-        apart, first, which = np.unique(ends, axis=0, return_index=True, return_inverse=True)
-        near = cKDTree(apart).query_pairs(SAME_MM, output_type="ndarray")
-        links = coo_array((np.ones(len(near)), near.T), shape=(len(apart), len(apart)))
-        _, label = connected_components(links, directed=False)
+        _, first, which = np.unique(ends, axis=0, return_index=True, return_inverse=True)
+        apart = ends[np.sort(first)]
         # Of ends that are one node the place of the one drawn first counts, and nodes are numbered as they were drawn.
-        order = np.argsort(first, kind="stable")
-        _, drawn, number = np.unique(label[order], return_index=True, return_inverse=True)
-        rank = np.argsort(np.argsort(drawn))
-        node = np.empty(len(apart), dtype=np.int64)
-        node[order] = rank[number.ravel()]
-        self.xy = apart[order[np.sort(drawn)]]
-        self.tail, self.head = node[which.ravel()].reshape(-1, 2).T
+        drawn, node = clusters(apart, SAME_MM)
+        self.xy = apart[drawn]
+        self.tail, self.head = node[np.argsort(np.argsort(first))][which.ravel()].reshape(-1, 2).T
         self.corner = np.zeros(len(self.xy), dtype=bool)
         self.corner[self.tail[corners[:, 0]]] = True
         self.corner[self.head[corners[:, 1]]] = True

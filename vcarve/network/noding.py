@@ -14,15 +14,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
-from scipy.spatial import cKDTree
 
 from vcarve.errors import InputError
 from vcarve.network.graph import Graph
 from vcarve.plane.arcs import boxes, bulge_between, points
 from vcarve.plane.arrays import Bools, Floats, Ints
-from vcarve.plane.meet import meetings
+from vcarve.plane.meet import clusters, meetings
 from vcarve.plane.region import upright
 
 SNAP_MM = 2e-3  # 2 µm: closer than this is the same place
@@ -186,14 +183,11 @@ def _cluster(points: Floats, weight: Ints) -> tuple[Floats, Ints, Ints]:
     Points within ``SNAP_MM`` are one, at the first of least weight among them.
     """
     n = len(points)
-    pairs = cKDTree(points).query_pairs(SNAP_MM * 1.0001, output_type="ndarray")
-    links = coo_array((np.ones(len(pairs)), (pairs[:, 0], pairs[:, 1])), shape=(n, n))
-    count, found = connected_components(links, directed=False)
-    label = found.astype(np.int64)
+    first, label = clusters(points, SNAP_MM * 1.0001)
     lead = _first_of(label, np.lexsort((np.arange(n), weight, label)))
-    rank = np.empty(count, dtype=np.int64)
+    rank = np.empty(len(first), dtype=np.int64)
     by_place = np.argsort(lead, kind="stable")
-    rank[by_place] = np.arange(count)
+    rank[by_place] = np.arange(len(first))
     kept = lead[by_place]
     return points[kept], rank[label], weight[kept]
 

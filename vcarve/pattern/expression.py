@@ -41,12 +41,10 @@ def evaluate(value: object) -> float:
     """
     if isinstance(value, bool) or not isinstance(value, int | float | str):
         raise ValueError(HELP)
-    if isinstance(value, str):
-        number = _evaluate_text(value)
-    elif isinstance(value, int) and abs(value) > LARGEST:
-        raise ValueError("the number is beyond a million, too large for a unit cell")
-    else:
-        number = float(value)
+    try:
+        number = _evaluate_text(value) if isinstance(value, str) else float(value)
+    except OverflowError:
+        number = LARGEST * 2.0
     if not math.isfinite(number):
         raise ValueError("this is not a finite number")
     if abs(number) > LARGEST:
@@ -65,8 +63,6 @@ def _evaluate_text(text: str) -> float:
         return _walk(tree.body)
     except ZeroDivisionError:
         raise ValueError("the expression divides by zero") from None
-    except OverflowError:
-        raise ValueError("the number is beyond a million, too large for a unit cell") from None
 
 
 def _walk(node: ast.expr) -> float:

@@ -2,17 +2,14 @@
 
 from __future__ import annotations
 
-from itertools import product
-
 import numpy as np
-from scipy.spatial import cKDTree
 
 from vcarve.errors import Finding
 from vcarve.pattern.group import group_name, repeats_sooner, symmetries
 from vcarve.pattern.model import Pattern
 from vcarve.pattern.symmetry import Lattice
-from vcarve.pattern.unit import TOLERANCE, UnitNetwork, copies, woven
-from vcarve.plane.arcs import curves, distances, size
+from vcarve.pattern.unit import TOLERANCE, copies, woven
+from vcarve.plane.arcs import curves, distances
 from vcarve.plane.arrays import Floats, Ints
 from vcarve.quantity import MM, Figures
 
@@ -34,12 +31,13 @@ def _gaps(pattern: Pattern, figures: Figures) -> list[Finding]:
     lattice, curve = pattern.cell, pattern.curves
     web = woven(curve, np.zeros(len(curve), dtype=np.int64), lattice)
     xy = web.uv @ lattice.basis
-    found = _apart(web, xy, lattice), _beside(curve, xy, lattice)
-    ends, gaps = (np.concatenate(both) for both in zip(*found, strict=True))
+    ends, gaps = _short_of_a_line(curve, xy, lattice)
+    met = np.bincount(np.concatenate([web.tail, web.head]), minlength=len(xy))
     spots: list[
         tuple[Floats, float]
     ] = []  # one end for each, smallest gaps first: both sides of a gap were found
-    for k in np.argsort(gaps, kind="stable").tolist():
+    # Of both sides of a gap the one at which fewer lines meet, or the later one.
+    for k in np.lexsort((-ends, met[ends], np.rint(gaps / lattice.size / TOLERANCE))).tolist():
         end = xy[ends[k]]
         if all(lattice.apart(spot - end) > 2.0 * NEAR * lattice.size for spot, _ in spots):
             spots.append((end, float(gaps[k])))
@@ -62,28 +60,14 @@ def _gaps(pattern: Pattern, figures: Figures) -> list[Finding]:
     return findings
 
 
-def _apart(web: UnitNetwork, xy: Floats, lattice: Lattice) -> tuple[Ints, Floats]:
-    """Return ends with another end close by, and the distance: of both the one at which fewer lines meet, or the later one."""
-    met = np.bincount(np.concatenate([web.tail, web.head]), minlength=len(xy))
-    shifts = np.array(list(product((-1.0, 0.0, 1.0), repeat=2))) @ lattice.basis
-    around = cKDTree((xy + shifts[:, None]).reshape(-1, 2))
-    near = cKDTree(xy).sparse_distance_matrix(around, NEAR * lattice.size, output_type="coo_matrix")
-    end, other = near.row, near.col % len(xy)
-    found = other > end
-    end, other = end[found], other[found]
-    return np.where(met[end] < met[other], end, other), near.data[found]
-
-
-def _beside(curve: Floats, xy: Floats, lattice: Lattice) -> tuple[Ints, Floats]:
-    """Return ends close beside the inside of a line, and the distance."""
+def _short_of_a_line(curve: Floats, xy: Floats, lattice: Lattice) -> tuple[Ints, Floats]:
+    """Return ends close to a line that they do not touch, and the distance."""
     near = NEAR * lattice.size
     ends, gaps = [np.zeros(0, dtype=np.int64)], [np.zeros(0)]
     spots = curves(xy, xy, np.zeros(len(xy)))
     for line, (end, moved) in zip(curve, copies(curve, spots, lattice, near), strict=True):
-        spot = moved[:, :2]
-        gap = distances(spot, line)
-        clear = np.minimum(size(spot - line[:2]), size(spot - line[2:4])) > near
-        found = clear & (gap > TOLERANCE * lattice.size) & (gap < near)
+        gap = distances(moved[:, :2], line)
+        found = (gap > TOLERANCE * lattice.size) & (gap < near)
         ends.append(end[found])
         gaps.append(gap[found])
     return np.concatenate(ends), np.concatenate(gaps)

@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from vcarve.plane.arcs import turned
+from vcarve.plane.arcs import curves, size, turned
 from vcarve.plane.fit import ellipse_arc
 from vcarve.plane.region import Region, Ring, rectangle, ring_of
 
@@ -17,26 +17,20 @@ def rounded_rectangle(width_mm: float, height_mm: float, radius_mm: float) -> Re
     """Return a rectangle whose corners are quarter circles; the radius is at most half the shorter side."""
     if radius_mm == 0.0:
         return rectangle(width_mm, height_mm)
-    x, y, r = width_mm / 2.0, height_mm / 2.0, radius_mm
-    quarter = math.tan(math.pi / 8.0)
-    corners = [
-        ((-x + r, -y), 0.0), ((x - r, -y), quarter), ((x, -y + r), 0.0), ((x, y - r), quarter),
-        ((x - r, y), 0.0), ((-x + r, y), quarter), ((-x, y - r), 0.0), ((-x, -y + r), quarter),
-    ]  # fmt: skip
+    # Each side, and a quarter circle about the corner after it of the rectangle that far inside.
+    inner = rectangle(width_mm - 2.0 * radius_mm, height_mm - 2.0 * radius_mm).outer.xy_mm
+    out = radius_mm * np.array([(0.0, -1.0), (1.0, 0.0), (0.0, 1.0), (-1.0, 0.0)])
+    corner = np.roll(inner, -1, axis=0)
+    sides = curves(inner + out, corner + out, np.zeros(4))
+    turns = curves(corner + out, corner + np.roll(out, -1, axis=0), np.full(4, math.tan(math.pi / 8.0)))
+    both = np.stack([sides, turns], axis=1).reshape(-1, 5)
     # Where a straight side has no length left, its two corners are one.
-    kept = [
-        corner
-        for i, corner in enumerate(corners)
-        if corner[1] != 0.0 or math.dist(corner[0], corners[(i + 1) % 8][0]) > 1e-9
-    ]
-    return Region(outer=Ring(xy_mm=np.array([p for p, _ in kept]), bulge=np.array([b for _, b in kept])))
+    return Region(outer=ring_of(both[size(both[:, 2:4] - both[:, :2]) > 1e-9]))
 
 
 def circle(diameter_mm: float) -> Region:
     """Return a circle as four quarter arcs."""
-    r = diameter_mm / 2.0
-    corners = np.array([(r, 0.0), (0.0, r), (-r, 0.0), (0.0, -r)])
-    return Region(outer=Ring(xy_mm=corners, bulge=np.full(4, math.tan(math.pi / 8.0))))
+    return rounded_rectangle(diameter_mm, diameter_mm, diameter_mm / 2.0)
 
 
 def ellipse(width_mm: float, height_mm: float) -> Region:

@@ -13,8 +13,6 @@ from dataclasses import dataclass, fields, replace
 
 import numpy as np
 import shapely
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
 from vcarve.errors import InputError
@@ -23,7 +21,7 @@ from vcarve.pattern.symmetry import TOLERANCE as EXACT
 from vcarve.pattern.symmetry import Lattice
 from vcarve.plane.arcs import beside, boxes, circles, curves, cut, joined, lengths, middles, shares, size
 from vcarve.plane.arrays import Bools, Floats, Ints
-from vcarve.plane.meet import meetings
+from vcarve.plane.meet import clusters, meetings
 from vcarve.plane.region import upright
 
 # Ends closer than this share of the pattern's unit are the same vertex.
@@ -126,13 +124,7 @@ def woven(curve: Floats, feature: Ints, lattice: Lattice) -> UnitNetwork:
     uv = curve[:, :4].reshape(-1, 2) @ lattice.inverse
     # Cluster on the torus: a vertex near 1 is the same as one near 0.
     frac = uv - np.floor(uv + 1.0 / GRID)
-    pairs = cKDTree(np.mod(np.maximum(frac, 0.0), 1.0), boxsize=np.ones(2)).query_pairs(
-        10.0 * TOLERANCE, output_type="ndarray"
-    )
-    n = len(frac)
-    links = coo_array((np.ones(len(pairs)), (pairs[:, 0], pairs[:, 1])), shape=(n, n))
-    _, label = connected_components(links, directed=False)
-    _, first, at = np.unique(label, return_index=True, return_inverse=True)
+    first, at = clusters(np.mod(np.maximum(frac, 0.0), 1.0), 10.0 * TOLERANCE, np.ones(2))
     # Moving an end onto its cluster's place may move it to a neighbouring cell.
     cell = np.rint(uv - frac[first][at]).astype(np.int64)
     unit = UnitNetwork(

@@ -8,6 +8,9 @@ from __future__ import annotations
 from typing import NamedTuple
 
 import numpy as np
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
+from scipy.spatial import cKDTree
 
 from vcarve.plane.arcs import TURN, circles, cross, size
 from vcarve.plane.arrays import Bools, Floats, Ints
@@ -97,6 +100,19 @@ def share_on(curve: Floats, place: Floats, tolerance: float) -> Floats:
     share[size(place - b) <= tolerance] = 1.0
     share[size(place - a) <= tolerance] = 0.0
     return share
+
+
+def clusters(place: Floats, reach: float, box: Floats | None = None) -> tuple[Ints, Ints]:
+    """Return which place (n, 2) is the first of each cluster, in their order, and the cluster of each place (n,).
+
+    Places within ``reach`` of each other are of one cluster, on a torus as wide as ``box`` (2,) where one is given.
+    """
+    pairs = cKDTree(place, boxsize=box).query_pairs(reach, output_type="ndarray")
+    links = coo_array((np.ones(len(pairs)), pairs.T), shape=(len(place), len(place)))
+    _, label = connected_components(links, directed=False)
+    _, first, cluster = np.unique(label, return_index=True, return_inverse=True)
+    order = np.argsort(first)
+    return first[order], np.argsort(order)[cluster]
 
 
 def _lines(first: Floats, second: Floats) -> Floats:
