@@ -107,6 +107,19 @@ def test_a_program_for_another_turn_is_found(cut: float, lies: float) -> None:
     assert {"stray-cut", "other-job"} & {one.code for one in found if one.severity == "refuse"}
 
 
+@pytest.mark.parametrize("cut", [0.0015, 0.003])
+def test_a_program_turned_by_next_to_nothing_is_asked_about(cut: float) -> None:
+    """Where so slight a turn leaves some lines where they were, the cuts beside the others ask whether the turn is another."""
+    job = turned(TILE, 0.0, "zero.xy=centre")
+    made = make_program(turned(TILE, cut, "zero.xy=centre"))
+
+    found = check_program(made.text, file="a.nc", machine=job.machine, job=job).findings
+
+    asked = [one for one in found if one.code == "stray-cut"]
+    assert asked
+    assert all("made for another zero or turn?" in one.sentence for one in asked)
+
+
 def test_it_is_told_wherever_the_zero_is() -> None:
     """Header, summary and figures for scripts say how the piece lies; the extents are those of the axes."""
     job = turned(TILE, -1.5)

@@ -130,6 +130,11 @@ CASES: dict[str, tuple[dict[int, str], list[tuple[int | None, str]], tuple[str, 
         (),
     ),
     "no place before the plunge": ({5: ""}, [(None, "line-missed")] * 2 + [(6, "place-unknown"), (7, "place-unknown")], ()),
+    "no place along the cut before it": (
+        {5: "G0 Y0"},
+        [*[(None, "line-missed")] * 2, (7, "place-unknown"), (8, "place-unknown")],
+        (),
+    ),
     "no height before a feed": (
         {2: "", 5: "G0 X-21 Y0", 6: "", 7: "G1 X-20 F200\nG1 Z-1"},
         [(4, "~first-move-across"), (5, "place-unknown")],

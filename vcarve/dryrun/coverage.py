@@ -10,14 +10,15 @@ from __future__ import annotations
 from dataclasses import dataclass, fields
 
 import numpy as np
+import numpy.typing as npt
 import shapely
 from scipy.spatial import cKDTree
 
-from vcarve.dryrun.arcs import split
+from vcarve.dryrun.arcs import laid
 from vcarve.dryrun.columns import Columns
 from vcarve.dryrun.track import Track
 from vcarve.network.model import Network
-from vcarve.plane.arcs import boxes, curves, evenly, lengths, nearest, parts, points, ranges, shares, size
+from vcarve.plane.arcs import boxes, evenly, lengths, nearest, parts, points, ranges, shares, size
 from vcarve.plane.arrays import Floats, Ints
 from vcarve.plane.region import upright
 
@@ -53,16 +54,33 @@ def joined(several: list[Covered]) -> Covered:
     return Covered(*(np.concatenate([getattr(one, f.name) for one in several]) for f in fields(Covered)))
 
 
-def covered(seen: Track, which: Ints, network: Network, tolerance_mm: float) -> tuple[Covered, Ints]:
+def vertices(network: Network, places: Floats, tolerance_mm: float) -> Ints:
+    """Return the vertex of edges to cut nearest to each place (..., 2), or -1 where none is within the tolerance."""
+    used = np.zeros(len(network.x_nm) + 1, dtype=np.bool_)
+    used[network.tail[network.cut]] = used[network.head[network.cut]] = True
+    known = np.flatnonzero(used)
+    if not len(known):
+        return np.full(places.shape[:-1], -1)
+    # A bit ends where it next begins: each place is looked up once.  Complex numbers are sorted by both parts, and fast.
+    _, first, back = np.unique(np.round(places, 7) @ (1.0, 1j), return_index=True, return_inverse=True)
+    tree = cKDTree(network.xy_mm[known], balanced_tree=False, compact_nodes=False)
+    _, at = tree.query(places.reshape(-1, 2)[first], distance_upper_bound=tolerance_mm)
+    return np.append(known, -1)[at][back].reshape(places.shape[:-1])
+
+
+def covered(
+    seen: Track, which: Ints, ends: Ints, network: Network, tolerance_mm: float
+) -> tuple[Covered, Ints]:
     """Lay moves on the network's edges to cut, and return which of them stray from all of them in some part.
 
-    ``which`` (n,) numbers the moves, whose arcs must lie in the XY plane.
+    ``which`` (n,) numbers the moves, whose arcs must lie in the XY plane, ``ends`` (n, 2) the vertices they begin and end at, if
+    any.
     """
     cut = np.flatnonzero(network.cut)
     if len(which) == 0 or len(cut) == 0:
         nothing = np.zeros((0, 2))
         return Covered(cut[:0], which[:0], nothing, nothing, nothing[:, 0]), which
-    direct = _by_vertices(seen, which, network, cut, tolerance_mm)
+    direct = _by_vertices(seen, which, ends, network, cut, tolerance_mm)
     rest = np.setdiff1d(which, direct.move, assume_unique=True)
     if not len(rest):
         return direct, rest
@@ -70,101 +88,69 @@ def covered(seen: Track, which: Ints, network: Network, tolerance_mm: float) -> 
     return joined([direct, found]), stray
 
 
-def _by_vertices(seen: Track, which: Ints, network: Network, cut: Ints, tolerance_mm: float) -> Covered:
+def _by_vertices(
+    seen: Track, which: Ints, ends: Ints, network: Network, cut: Ints, tolerance_mm: float
+) -> Covered:
     """Return the moves that have the two ends and the bend of one edge."""
-    start, end, sweep = seen.start_mm[which], seen.end_mm[which], seen.moves.sweep_rad[which]
-    count = len(which)
-    edge = np.full(count, -1, dtype=np.int64)
-    bulge = np.where(np.abs(sweep) < 1.9 * np.pi, np.tan(np.clip(sweep, -6.0, 6.0) / 4.0), np.nan)
-    used = np.unique(np.concatenate([network.tail[cut], network.head[cut]]))
-    tree = cKDTree(network.xy_mm[used], balanced_tree=False, compact_nodes=False)
-    places, back = _distinct(np.vstack([start[:, :2], end[:, :2]]))
-    away, nearest = tree.query(places, distance_upper_bound=tolerance_mm)
-    vertex = np.where(np.isfinite(away), used[np.minimum(nearest, len(used) - 1)], -1)[back]
-    a, b = vertex[:count], vertex[count:]
-    turned = a > b
-    low, high = np.where(turned, b, a), np.where(turned, a, b)
-    bend = np.where(turned, -bulge, bulge)
-    tail, head = network.tail[cut], network.head[cut]
-    backward = tail > head
-    edge_bend = np.where(backward, -network.bulge[cut], network.bulge[cut])
-    vertices = len(network.x_nm)
-    key = np.where(backward, head, tail) * vertices + np.where(backward, tail, head)
-    order = np.argsort(key, kind="stable")
-    key = key[order]
-    wanted = low * vertices + high
-    first = np.searchsorted(key, wanted, side="left")
-    last = np.searchsorted(key, wanted, side="right")
-    chord = size((end - start)[:, :2])
-    possible = (a >= 0) & (b >= 0) & (low != high)
-    for k in range(int((last - first)[possible].max(initial=0))):
-        candidate = order[np.minimum(first + k, len(order) - 1)]
-        fits = (
-            possible
-            & (edge < 0)
-            & (first + k < last)
-            & (np.abs(edge_bend[candidate] - bend) * chord <= 2.0 * tolerance_mm)
-        )
-        edge[fits] = cut[candidate[fits]]
-    hit = np.flatnonzero(edge >= 0)
-    depth = -np.column_stack([start[hit, 2], end[hit, 2]])
-    against = a[hit] != network.tail[edge[hit]]
+
+    def key(tail: Ints, head: Ints, bulge: Floats) -> npt.NDArray[np.complex128]:
+        # The same for both ways along an edge; complex numbers are sorted by both parts.
+        low, high = np.minimum(tail, head), np.maximum(tail, head)
+        return np.asarray(low * len(network.x_nm) + high + 1j * np.where(tail > head, -bulge, bulge))
+
+    edges = key(network.tail[cut], network.head[cut], network.bulge[cut])
+    order = np.argsort(edges)
+    edges = edges[order]
+    moves = key(ends[:, 0], ends[:, 1], np.tan(seen.moves.sweep_rad[which] / 4.0))
+    chord = size((seen.end_mm - seen.start_mm)[which, :2])
+    slack = 2.0 * tolerance_mm / np.maximum(chord, 1e-9)
+    at = np.minimum(np.searchsorted(edges, moves - 1j * slack), len(edges) - 1)
+    apart = edges[at] - moves
+    fits = (ends >= 0).all(axis=1) & (ends[:, 0] != ends[:, 1])
+    hit = np.flatnonzero(fits & (apart.real == 0.0) & (np.abs(apart.imag) <= slack))
+    edge, move = cut[order[at[hit]]], which[hit]
+    depth = -np.column_stack([seen.start_mm[move, 2], seen.end_mm[move, 2]])
+    against = ends[hit, 0] != network.tail[edge]
     depth[against] = depth[against, ::-1]
-    ends = np.tile([0.0, 1.0], (len(hit), 1))
-    return Covered(edge[hit], which[hit], ends, depth, np.zeros(len(hit)))
-
-
-def _distinct(places: Floats) -> tuple[Floats, Ints]:
-    """Return each place once, and for every place which of them it is: a bit ends where it next begins."""
-    key = np.round(places, 7) @ (1.0, 1j)  # complex numbers are sorted by both parts, and fast
-    _, first, back = np.unique(key, return_index=True, return_inverse=True)
-    return places[first], back
-
-
-@dataclass(frozen=True, slots=True)
-class _Ways:
-    """Moves, or parts of arcs of at most a quarter turn: the move (n,), curves (n, 5), depths at both ends (n, 2)."""
-
-    move: Ints
-    curve: Floats
-    depth_mm: Floats
-
-
-def _ways(seen: Track, which: Ints) -> _Ways:
-    sweep = seen.moves.sweep_rad[which]
-    count = np.maximum(np.ceil(np.abs(sweep) / QUARTER), 1.0).astype(np.int64)
-    move, tail, head = split(seen.moves, which, count)
-    a, b = seen.setup.on_piece(tail), seen.setup.on_piece(head)
-    bulge = np.tan(np.repeat(sweep / count, count) / 4.0)
-    return _Ways(move, curves(a[:, :2], b[:, :2], bulge), -np.column_stack([a[:, 2], b[:, 2]]))
+    return Covered(edge, move, np.tile([0.0, 1.0], (len(hit), 1)), depth, np.zeros(len(hit)))
 
 
 def _by_geometry(
     seen: Track, which: Ints, network: Network, cut: Ints, tolerance_mm: float
 ) -> tuple[Covered, Ints]:
     """Compare moves with edges part by part, and return which of them stray."""
-    ways, edges = _ways(seen, which), network.curves(cut)
-    length, edge_length = lengths(ways.curve), lengths(edges)
-    near = _near(ways.curve, length, edges, edge_length, tolerance_mm)
-    found = joined([_stretches(ways, part, edges, edge, edge_length, tolerance_mm) for part, edge in near])
+    count = np.maximum(np.ceil(np.abs(seen.moves.sweep_rad[which]) / QUARTER), 1.0).astype(np.int64)
+    owner, ways, z = laid(seen.moves, which, count, seen.setup)
+    edges = network.curves(cut)
+    length, edge_length = lengths(ways), lengths(edges)
+    near = _near(ways, length, edges, edge_length, tolerance_mm)
+    found = joined(
+        [_stretches(ways, -z, part, edges, edge, edge_length, tolerance_mm) for part, edge in near]
+    )
     gain = found.share * edge_length[found.edge]
     kept = _one_edge_each(found.move, gain, found.off, length, TOUCH * tolerance_mm)
     found, gain = found.take(kept), gain[kept]
-    move, count = ways.move[found.move], len(seen.moves)
-    along, whole = np.bincount(move, gain, count), np.bincount(ways.move, length, count)
+    move, total = owner[found.move], len(seen.moves)
+    along, whole = np.bincount(move, gain, total), np.bincount(owner, length, total)
     stray = along < whole - 2.0 * TOUCH * tolerance_mm - 1e-3 * tolerance_mm * whole
     return Covered(cut[found.edge], move, found.ends, found.depth_mm, found.off), which[stray[which]]
 
 
 def _stretches(
-    ways: _Ways, part: Ints, edges: Floats, edge: Ints, edge_length: Floats, tolerance_mm: float
+    ways: Floats,
+    depth_mm: Floats,
+    part: Ints,
+    edges: Floats,
+    edge: Ints,
+    edge_length: Floats,
+    tolerance_mm: float,
 ) -> Covered:
     """Return the pairs that cover something, numbered by their ways: ends and middle of the stretch lie on the part."""
-    both = np.column_stack([shares(ways.curve[part, at : at + 2], edges[edge]) for at in (0, 2)])
+    both = np.column_stack([shares(ways[part, at : at + 2], edges[edge]) for at in (0, 2)])
     ends = np.sort(np.clip(both, 0.0, 1.0), axis=1)
     good = np.flatnonzero((ends[:, 1] - ends[:, 0]) * edge_length[edge] > TOUCH * tolerance_mm)
     part, edge, ends = part[good], edge[good], ends[good]
-    curve, depth = ways.curve[part], ways.depth_mm[part]
+    curve, depth = ways[part], depth_mm[part]
     place = points(edges[edge][:, None], np.column_stack([ends, ends.mean(axis=1)]))
     along, foot = nearest(place, curve[:, None])
     off = size(place - foot).max(axis=1, initial=0.0)
