@@ -39,20 +39,15 @@ HEADER_BYTES = 64 * 2**10  # the machine is named in so many first ones
     metavar="NAME",
     help="The machine, where there is no job.  [default: the one the program's header names, or rs274-mill]",
 )
-@written(
-    "a page", "--page", metavar="FILE.html", help="A page that plays the program; prints as a bench sheet."
-)
+@written("a page", "--page", "FILE.html", "A page that plays the program; prints as a bench sheet.")
 @written(
     "a picture of the carved piece",
     "--picture",
-    metavar="FILE.png",
-    help="The carved piece, lit from the side (needs --job).",
+    "FILE.png",
+    "The carved piece, lit from the side (needs --job).",
 )
 @written(
-    "the carved heights",
-    "--heights",
-    metavar="FILE",
-    help="The carved surface: .png (16 bit) or .npy (needs --job).",
+    "the carved heights", "--heights", "FILE", "The carved surface: .png (16 bit) or .npy (needs --job)."
 )
 @click.option("--step", metavar="LENGTH", help="Grid of the carved surface.  [default: the finest that fits]")
 @json_option
@@ -88,14 +83,12 @@ def dry_run(
         )
     if file == job == "-":
         raise InputError("the program and the job cannot both come from standard input")
-    grid = _step(step)
     loaded = None if job is None else opened(job, sets)
     with taken_as("program", file):
         text = _read(file)
     taken = _Taken(loaded.machine) if loaded is not None else _machine(machine, text, file)
     claim(asked(), (file, taken.file) if loaded is None else (file, *loaded.files))
-    if grid is not None and loaded is not None:
-        _fits(grid, str(step), loaded)
+    grid = None if step is None or loaded is None else _grid_mm(step, loaded)
     with Bar() as bar:
         bar("reading", 0.1)
         try:
@@ -112,7 +105,9 @@ def dry_run(
         except InputError as error:
             if taken.how:
                 echo(f"Read for the machine {taken.how}.", err=True)
-            raise _shortened(error) from None
+            most, rest = error.problems[:MOST_SAID], len(error.problems) - MOST_SAID
+            more = [Problem(want=f"and {rest} more; is this a program for this controller?")]
+            raise InputError([*most, *(more if rest > 0 else [])]) from None
         if loaded is not None:
             bar("carving", 0.5)
             run = carve_piece(run, step_mm=grid, with_land=json_)
@@ -149,34 +144,20 @@ def _read(file: str) -> bytes:
     return data
 
 
-def _shortened(error: InputError) -> InputError:
-    """Return an error that names the first of very many problems and counts the others."""
-    rest = len(error.problems) - MOST_SAID
-    if rest <= 0:
-        return error
-    more = Problem(want=f"and {rest} more; is this a program for this controller?")
-    return InputError((*error.problems[:MOST_SAID], more))
-
-
-def _step(text: str | None) -> float | None:
-    from vcarve.quantity import length_mm
-
-    value = quantity("--step", length_mm, text)
-    if value is not None and not 0.005 <= value <= 2.0:
-        raise InputError(Problem(key="--step", value=text, want="give a grid between 0.005 mm and 2 mm"))
-    return value
-
-
-def _fits(grid_mm: float, written: str, job: Job) -> None:
-    """Refuse a grid so fine that the piece's surface would not fit memory."""
+def _grid_mm(written: str, job: Job) -> float:
+    """Read the grid of the carved surface; one so fine that the surface would not fit memory is refused."""
     from vcarve.dryrun.surface import suitable_step_mm
-    from vcarve.quantity import format_mm
+    from vcarve.quantity import format_mm, length_mm
 
+    grid_mm = quantity("--step", length_mm, written) or 0.0
+    if not 0.005 <= grid_mm <= 2.0:
+        raise InputError(Problem(key="--step", value=written, want="give a grid between 0.005 mm and 2 mm"))
     size = (job.piece.width_mm, job.piece.height_mm)
     finest = suitable_step_mm(*size, finest_mm=grid_mm, most_pixels=MOST_PIXELS_ASKED)
     if grid_mm < finest - 1e-9:
         want = f"too fine for a piece of this size; {format_mm(finest)} is the finest that fits"
         raise InputError(Problem(key="--step", value=written, want=want))
+    return grid_mm
 
 
 class _Taken(NamedTuple):

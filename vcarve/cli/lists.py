@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -12,7 +13,7 @@ import click
 
 from vcarve.cli.files import Output, claim, ending, write_whole
 from vcarve.cli.kinds import taken_as
-from vcarve.cli.options import asked, force_option, json_option, say, say_written, written
+from vcarve.cli.options import asked, force_option, json_option, noted, say, say_written, written
 from vcarve.cli.terminal import echo, typed
 from vcarve.errors import InputError
 
@@ -53,7 +54,7 @@ def tell(
 
 
 # What is said of a pattern; its lines and its lattice's vectors are not.
-SHOWN = (
+SHOWN = [
     "key",
     "name",
     "kanji",
@@ -65,16 +66,10 @@ SHOWN = (
     "pitch_mm",
     "note",
     "choice",
-)
+]
 
 # Shells that write what is printed into a file in an encoding of their own would spoil it.
-_copy = written(
-    "a YAML file",
-    "-o",
-    "--output",
-    metavar="FILE.yaml",
-    help="Write the named one's file here, to be edited.",
-)
+_copy = written("a YAML file", "-o --output", "FILE.yaml", "Write the named one's file here, to be edited.")
 
 
 @click.command("machines", epilog="Example: mizo machines small-desktop -o mill.yaml")
@@ -156,10 +151,8 @@ def woods(json_: bool) -> None:
 @click.argument("name", required=False)
 @_copy
 @force_option
-@written(
-    "a picture of the pattern", "--picture", metavar="FILE", help="Draw the named pattern; .svg or .png."
-)
-@written("a page", "--page", metavar="FILE.html", help="Draw all patterns on one page.")
+@written("a picture of the pattern", "--picture", "FILE", "Draw the named pattern; .svg or .png.")
+@written("a page", "--page", "FILE.html", "Draw all patterns on one page.")
 @json_option
 def patterns(
     name: str | None, output: str | None, force: bool, picture: str | None, page: str | None, json_: bool
@@ -210,7 +203,7 @@ def patterns(
 
 
 @click.command("new", epilog="Example: mizo new trivet.yaml")
-@written("a YAML file", "file", of=click.argument, metavar="FILE.yaml", default="-")
+@click.argument("file", metavar="FILE.yaml", default="-", callback=partial(noted, "a YAML file"))
 @click.option("--machine", is_flag=True, help="A machine file instead, for a mill of your own.")
 @click.option("--pattern", is_flag=True, help="A pattern file instead, for lines of your own.")
 @force_option

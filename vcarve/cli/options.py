@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from functools import partial
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
@@ -24,16 +25,20 @@ def asked() -> list[tuple[str, str]]:
     return found
 
 
-def written(what: str, *names: str, of: Any = click.option, **more: Any) -> Callable[[_Taking], _Taking]:
-    """Make an option, or an argument, for a file that becomes ``what``; see ``files.ENDINGS``."""
+def written(
+    what: str, names: str, metavar: str, help: str, *, required: bool = False
+) -> Callable[[_Taking], _Taking]:
+    """Make an option, by its names, for a file that becomes ``what``; see ``files.ENDINGS``."""
+    return click.option(
+        *names.split(), metavar=metavar, help=help, required=required, callback=partial(noted, what)
+    )
 
-    def noted(_: click.Context, __: click.Parameter, path: str | None) -> str | None:
-        if path is not None:
-            asked().append((what, path))
-        return path
 
-    made: Callable[[_Taking], _Taking] = of(*names, callback=noted, **more)
-    return made
+def noted(what: str, _: click.Context, __: click.Parameter, path: str | None) -> str | None:
+    """Note that a call is to write ``what`` at a path."""
+    if path is not None:
+        asked().append((what, path))
+    return path
 
 
 def say(text: str) -> None:

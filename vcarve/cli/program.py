@@ -27,15 +27,12 @@ from vcarve.errors import RefusedError, grouped
     epilog="Example: mizo program trivet.yaml -o trivet.nc --set groove.depth=1.5 --picture trivet.svg",
 )
 @job_argument
-@written("a program", "-o", "--output", metavar="FILE", help="Where the program goes; - is standard output.")
+@written("a program", "-o --output", "FILE", "Where the program goes; - is standard output.")
 @set_option
 @written(
-    "a picture of the plan",
-    "--picture",
-    metavar="FILE.svg",
-    help="Draw the plan: grooves at true width, passes, rapids.",
+    "a picture of the plan", "--picture", "FILE.svg", "Draw the plan: grooves at true width, passes, rapids."
 )
-@written("a page", "--page", metavar="FILE.html", help="The dry run as a page that plays the program.")
+@written("a page", "--page", "FILE.html", "The dry run as a page that plays the program.")
 @json_option
 def program(
     job: str, output: str | None, sets: tuple[str, ...], picture: str | None, page: str | None, json_: bool
@@ -87,12 +84,7 @@ def program(
 @click.command("lines", epilog="Example: mizo lines trivet.yaml -o trivet.dxf")
 @job_argument
 @written(
-    "a drawing of the lines",
-    "-o",
-    "--output",
-    metavar="FILE",
-    required=True,
-    help="Where the drawing goes: .svg, or .dxf (of release 2000).",
+    "a drawing of the lines", "-o --output", "FILE", "A .svg file, or a .dxf of release 2000.", required=True
 )
 @set_option
 def lines(job: str, output: str, sets: tuple[str, ...]) -> None:
