@@ -53,11 +53,10 @@ class Problem:
     def __str__(self) -> str:
         place = ":".join(str(part) for part in (self.file, self.line) if part is not None)
         head = ": ".join(part for part in (place, self.key) if part)
-        value = self.value
-        if value is not None and len(value) > LONGEST_VALUE:
-            value = f"{value[:LONGEST_VALUE]}…"
-        shown = "" if value is None else f"{value!r}: "
-        return printable(f"{head}: {shown}{self.want}" if head else f"{shown}{self.want}")
+        value = self.value or ""
+        cut = f"{value[:LONGEST_VALUE]}…" if len(value) > LONGEST_VALUE else value
+        shown = None if self.value is None else repr(cut)
+        return printable(": ".join(part for part in (head, shown, self.want) if part))
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,12 +100,9 @@ def listed(rows: Sequence[int], make: Callable[[int], Finding]) -> list[Finding]
 
 def at_places(said: Finding, places_mm: Sequence[Sequence[float]]) -> list[Finding]:
     """Return a finding once for each of its places on the piece, or for the first of very many."""
-
-    def make(index: int) -> Finding:
-        x, y = places_mm[index]
-        return replace(said, at_mm=(x, y))
-
-    return listed(range(len(places_mm)), make)
+    return listed(
+        range(len(places_mm)), lambda row: replace(said, at_mm=(places_mm[row][0], places_mm[row][1]))
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -148,9 +144,8 @@ def grouped(findings: Iterable[Finding]) -> tuple[Alike, ...]:
     """Put findings together that differ in how much at most; what forbids cutting comes first, the rest in their order."""
     groups: dict[tuple[str, str, str], list[Finding]] = {}
     for finding in findings:
-        groups.setdefault((finding.severity, finding.code, _HOW_MUCH.sub("0", finding.sentence)), []).append(
-            finding
-        )
+        alike = finding.severity, finding.code, _HOW_MUCH.sub("0", finding.sentence)
+        groups.setdefault(alike, []).append(finding)
     told = [Alike(findings=tuple(group)) for group in groups.values()]
     return tuple(sorted(told, key=lambda group: group.first.severity != "refuse"))
 
@@ -171,10 +166,8 @@ class InputError(MizoError, ValueError):
 
     def __init__(self, problems: Iterable[Problem] | Problem | str) -> None:
         if isinstance(problems, str):
-            problems = [Problem(want=problems)]
-        elif isinstance(problems, Problem):
-            problems = [problems]
-        self.problems: tuple[Problem, ...] = tuple(problems)
+            problems = Problem(want=problems)
+        self.problems = (problems,) if isinstance(problems, Problem) else tuple(problems)
         super().__init__("\n".join(str(problem) for problem in self.problems))
 
 

@@ -14,7 +14,7 @@ import pytest
 from click.testing import CliRunner
 
 from vcarve.cli.main import COMMANDS, cli
-from vcarve.cli.terminal import Bar
+from vcarve.cli.terminal import progress_bar
 from vcarve.errors import Finding, InputError, InternalError, Problem, RefusedError
 
 MIZO = [sys.executable, "-c", "from vcarve.cli.start import main; main()"]
@@ -184,7 +184,7 @@ class TestBar:
     ) -> None:
         """On a terminal nothing is drawn for a second; what is drawn then is wiped at the end."""
         monkeypatch.setattr(sys.stderr, "isatty", lambda: True)
-        with Bar() as bar:
+        with progress_bar() as bar:
             bar("laying out", 0.1)
             assert capsys.readouterr().err == ""
             clock[0] = 1.5
@@ -200,7 +200,7 @@ class TestBar:
 
     def test_is_silent_in_a_pipe(self, clock: list[float], capsys: pytest.CaptureFixture[str]) -> None:
         """Where standard error is no terminal nothing is ever drawn."""
-        with Bar() as bar:
+        with progress_bar() as bar:
             clock[0] = 60.0
             bar("planning", 0.5)
 

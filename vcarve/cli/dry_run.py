@@ -12,7 +12,7 @@ import click
 from vcarve.cli.files import Output, claim, ending, write_whole
 from vcarve.cli.kinds import WrongKindError, taken_as
 from vcarve.cli.options import asked, json_option, opened, quantity, say, set_option, written
-from vcarve.cli.terminal import Bar, echo, told
+from vcarve.cli.terminal import echo, progress_bar, told
 from vcarve.errors import EXIT_REFUSED, InputError, Problem, grouped
 
 if TYPE_CHECKING:
@@ -89,7 +89,7 @@ def dry_run(
     taken = _Taken(loaded.machine) if loaded is not None else _machine(machine, text, file)
     claim(asked(), (file, taken.file) if loaded is None else (file, *loaded.files))
     grid = None if step is None or loaded is None else _grid_mm(step, loaded)
-    with Bar() as bar:
+    with progress_bar() as bar:
         bar("reading", 0.1)
         try:
             with taken_as("program", file):

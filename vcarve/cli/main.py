@@ -97,25 +97,18 @@ class Group(click.Group):
             # A dry run reads, whatever else it is asked for.
             fail(error, writes=bool(asked()) and ctx.invoked_subcommand != "dry-run")
         except OSError as error:
-            if _nobody_reads(error):
-                quiet_end()
+            # Windows says of a pipe that was closed at its other end that the argument is invalid.
+            if error.errno == errno.EPIPE or (sys.platform == "win32" and error.errno == errno.EINVAL):
+                with contextlib.suppress(
+                    OSError
+                ):  # nothing more may be written, not even by Python's own tidying up
+                    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+                raise click.exceptions.Exit(EXIT_UNREAD) from None
             if error.errno not in (errno.ENOSPC, errno.EIO):
                 report(error, f"{type(error).__name__}: {error}")
             fail(_unwritten(error), writes=False)
         except Exception as error:
             report(error, f"{type(error).__name__}: {error}")
-
-
-def _nobody_reads(error: OSError) -> bool:
-    """Tell whether a pipe was closed at its other end; Windows says that the argument is invalid."""
-    return error.errno == errno.EPIPE or (sys.platform == "win32" and error.errno == errno.EINVAL)
-
-
-def quiet_end() -> NoReturn:
-    """Leave without a word: whoever read the output has gone, and nothing more may be written to it."""
-    with contextlib.suppress(OSError):
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-    raise click.exceptions.Exit(EXIT_UNREAD)
 
 
 def _unwritten(error: OSError) -> InputError:

@@ -18,7 +18,7 @@ from vcarve.cli.options import (
     set_option,
     written,
 )
-from vcarve.cli.terminal import Bar, told, typed
+from vcarve.cli.terminal import progress_bar, told, typed
 from vcarve.errors import RefusedError, grouped
 
 
@@ -48,7 +48,7 @@ def program(
 
     loaded = opened(job, sets)
     claim(asked(), loaded.files)
-    with Bar() as bar:
+    with progress_bar() as bar:
         made = plan_program(loaded, progress=bar)
     outputs: list[Output] = []
     if output is not None and not made.refused:

@@ -6,8 +6,8 @@ import re
 import shlex
 import sys
 import time
-from collections.abc import Sequence
-from types import TracebackType
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 
 import click
 
@@ -44,32 +44,21 @@ def typed(words: Sequence[str]) -> str:
     return shlex.join(words)
 
 
-class Bar:
-    """A progress bar on standard error, for what takes over a second and only on a terminal.
+@contextmanager
+def progress_bar() -> Iterator[Callable[[str, float], None]]:
+    """Yield what shows a stage and a share between 0 and 1 on standard error: on a terminal only, once a second has passed."""
+    begun, wanted, drawn = time.monotonic(), sys.stderr.isatty(), False
 
-    Call it with a stage and a share between 0 and 1; it draws itself once a second has passed.
-    """
+    def show(stage: str, share: float) -> None:
+        nonlocal drawn
+        if wanted and time.monotonic() - begun >= PATIENCE_S:
+            full = round(WIDTH * min(max(share, 0.0), 1.0))
+            bar = "█" * full + "░" * (WIDTH - full)
+            click.echo(f"\r\033[K{bar} {share:4.0%}  {stage}", err=True, nl=False)
+            drawn = True
 
-    def __init__(self) -> None:
-        self.begun = time.monotonic()
-        self.drawn = False
-        self.wanted = sys.stderr.isatty()
-
-    def __call__(self, stage: str, share: float) -> None:
-        """Show how far the work is."""
-        if not self.wanted or time.monotonic() - self.begun < PATIENCE_S:
-            return
-        full = round(WIDTH * min(max(share, 0.0), 1.0))
-        bar = "█" * full + "░" * (WIDTH - full)
-        click.echo(f"\r\033[K{bar} {share:4.0%}  {stage}", err=True, nl=False)
-        self.drawn = True
-
-    def __enter__(self) -> Bar:
-        return self
-
-    def __exit__(
-        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
-    ) -> None:
-        if self.drawn:
+    try:
+        yield show
+    finally:
+        if drawn:
             click.echo("\r\033[K", err=True, nl=False)
-            self.drawn = False

@@ -27,6 +27,12 @@ DEEPEST = 20
 STDIN = "-"
 STDIN_NAME = "standard input"
 
+_UNREAD: dict[type[Exception], str] = {
+    FileNotFoundError: "there is no such file",
+    IsADirectoryError: "it is a folder",
+    PermissionError: "reading it is not allowed",
+}
+
 KeyPath = tuple[str | int, ...]
 
 
@@ -98,15 +104,12 @@ def placed(document: Document | None) -> Iterator[None]:
     except InputError as error:
         if document is None:
             raise
-        ours = [
-            one.file is None and one.key and path_of(one.key)[0] in document.tree for one in error.problems
-        ]
-        raise InputError(
-            in_order(
-                document.problem(path_of(str(one.key)), one.want, one.value) if our else one
-                for one, our in zip(error.problems, ours, strict=True)
-            )
-        ) from None
+        problems = []
+        for one in error.problems:
+            path = path_of(one.key or "")
+            ours = one.file is None and path and path[0] in document.tree
+            problems.append(document.problem(path, one.want, one.value) if ours else one)
+        raise InputError(in_order(problems)) from None
 
 
 def read_document(path: str, sets: Iterable[str] = ()) -> Document:
@@ -128,7 +131,10 @@ def read_bytes(path: str, most: int) -> bytes:
         with Path(path).open("rb") as stream:
             return stream.read(most + 1)
     except (OSError, ValueError) as error:
-        raise InputError(Problem(file=path, want=f"cannot be read: {_reason(error)}")) from None
+        why = next(
+            (said for kind, said in _UNREAD.items() if isinstance(error, kind)), "it is not a usable path"
+        )
+        raise InputError(Problem(file=path, want=f"cannot be read: {why}")) from None
 
 
 def parse_document(
@@ -151,26 +157,15 @@ def document_of(values: Mapping[str, Any], *, folder: str = ".", sets: Iterable[
     """
     try:
         text = json.dumps(values, ensure_ascii=False, default=str)  # YAML as well
+        written = parse_document(text.encode("utf-8", "replace"), folder=folder, sets=sets)
     except TypeError:
         raise InputError("a key must be a plain word") from None
-    except (ValueError, RecursionError):
-        raise InputError(_TOO_DEEP) from None
-    try:
-        written = parse_document(text.encode("utf-8", "replace"), folder=folder, sets=sets)
     except InputError as error:
         raise InputError(replace(one, line=None) for one in error.problems) from None
+    except (ValueError, RecursionError):
+        raise InputError(_TOO_DEEP) from None
     overrides = {path: place for path, place in written.places.items() if place.file is not None}
     return replace(written, places=overrides)
-
-
-def _reason(error: Exception) -> str:
-    if isinstance(error, FileNotFoundError):
-        return "there is no such file"
-    if isinstance(error, IsADirectoryError):
-        return "it is a folder"
-    if isinstance(error, PermissionError):
-        return "reading it is not allowed"
-    return "it is not a usable path"
 
 
 def _decode(data: bytes, file: str | None) -> str:

@@ -32,12 +32,10 @@ def suitability(
     piece take along X and Y.
     """
     return (
-        *_bit(job, deepest_mm),
-        *_piece(job),
+        *_depths(job, deepest_mm),
         *_travel(job, reach_mm),
         *(list(_speeds(job)) or _load(job)),
         *_heights(job),
-        *_step(job),
     )
 
 
@@ -51,7 +49,7 @@ def _depths_asked_mm(job: Job) -> tuple[float, ...]:
     return (job.ground_mm, job.leaf_mm, *frames, *job.pattern.depths.values())
 
 
-def _bit(job: Job, deepest_mm: float) -> Iterator[Finding]:
+def _depths(job: Job, deepest_mm: float) -> Iterator[Finding]:
     length = job.figures.length
     bit, machine = job.bit, job.machine
     if not _held(bit, machine):
@@ -75,6 +73,15 @@ def _bit(job: Job, deepest_mm: float) -> Iterator[Finding]:
             f"The groove is {length(deepest)} deep, but this bit's cone ends at {length(deepest_mm)}; "
             "take a wider bit or a shallower groove.",
         )
+    left = job.piece.thickness_mm - deepest
+    if left <= 0:
+        yield Finding(
+            "through-the-piece",
+            f"The groove is {length(deepest)} deep in a piece {length(job.piece.thickness_mm)} thick: "
+            "it would go through.",
+        )
+    elif left < FLOOR_LEAST_MM:
+        yield Finding("thin-floor", f"Only {length(left)} of wood is left under the deepest groove.")
 
 
 def _held(bit: Bit, machine: Machine) -> bool:
@@ -88,20 +95,6 @@ def _bits_that_fit(bit: Bit, machine: Machine) -> str:
     if not fit:
         return "None of 'mizo bits' fits; give the measures of a bit that does."
     return f"Of 'mizo bits' these fit: {', '.join(str(each.name) for each in alike or fit)}."
-
-
-def _piece(job: Job) -> Iterator[Finding]:
-    length = job.figures.length
-    deepest = deepest_asked_mm(job)
-    left = job.piece.thickness_mm - deepest
-    if left <= 0:
-        yield Finding(
-            "through-the-piece",
-            f"The groove is {length(deepest)} deep in a piece {length(job.piece.thickness_mm)} thick: "
-            "it would go through.",
-        )
-    elif left < FLOOR_LEAST_MM:
-        yield Finding("thin-floor", f"Only {length(left)} of wood is left under the deepest groove.")
 
 
 def _travel(job: Job, reach_mm: tuple[float, float] | None) -> Iterator[Finding]:
@@ -150,6 +143,22 @@ def _heights(job: Job) -> Iterator[Finding]:
                 "('mizo new --machine' writes one of your own), or use a lower clamp.",
                 at_mm=(clamp.x_mm - job.piece.width_mm / 2.0, clamp.y_mm - job.piece.height_mm / 2.0),
             )
+    least = max(STEP_LEAST_MM, STEP_LEAST_DECIMALS * machine.last_decimal_mm)
+    # levels share the depth, so the bit may take less than the step (see ``plan.levels``)
+    at_once = deepest / max(math.ceil(deepest / job.step_mm - 1e-9), 1)
+    usual = usual_step_mm(job.wood, machine)
+    if job.step_mm < min(least, deepest):
+        yield Finding(
+            "step-too-small",
+            f"Levels of {length(job.step_mm, 6)} each cannot be told apart in a program for {machine.name}; "
+            f"give a step of {job.figures.at_least(least, 6)} or more.",
+        )
+    elif at_once > usual + 1e-9:
+        yield Finding(
+            "step-deep",
+            f"The bit takes {length(at_once)} at once; usual in {job.wood.title} on {machine.name} is "
+            f"{length(usual)} or less. Set 'step' under 'groove' to that, or leave it out.",
+        )
 
 
 def _speeds(job: Job) -> Iterator[Finding]:
@@ -209,28 +218,3 @@ def _load(job: Job) -> Iterator[Finding]:
             f"{figures.feed(feed)}; its point hardly cuts. Usual in {wood.title} is "
             f"{format_number(share * 100)} % of the cut, {figures.feed(share * feed, 0)}.",
         )
-
-
-def _step(job: Job) -> list[Finding]:
-    length, deepest = job.figures.length, deepest_asked_mm(job)
-    least = max(STEP_LEAST_MM, STEP_LEAST_DECIMALS * job.machine.last_decimal_mm)
-    if job.step_mm < min(least, deepest):
-        return [
-            Finding(
-                "step-too-small",
-                f"Levels of {length(job.step_mm, 6)} each cannot be told apart in a program for {job.machine.name}; "
-                f"give a step of {job.figures.at_least(least, 6)} or more.",
-            )
-        ]
-    # levels share the depth, so the bit may take less than the step (see ``plan.levels``)
-    at_once = deepest / max(math.ceil(deepest / job.step_mm - 1e-9), 1)
-    usual = usual_step_mm(job.wood, job.machine)
-    if at_once <= usual + 1e-9:
-        return []
-    return [
-        Finding(
-            "step-deep",
-            f"The bit takes {length(at_once)} at once; usual in {job.wood.title} on {job.machine.name} is "
-            f"{length(usual)} or less. Set 'step' under 'groove' to that, or leave it out.",
-        )
-    ]
