@@ -93,7 +93,7 @@ def test_a_dict_is_a_job_as_a_file_is() -> None:
 
     assert (job.piece.width_mm, job.piece.height_mm, job.piece.thickness_mm) == (30.0, 25.4, 8.0)
     assert job.pattern.mirror is True
-    assert vcarve.load_job(JOB, ["groove.depth=0.7"]).ground_mm == 0.7
+    assert vcarve.load_job(JOB, ["groove.depth=0.7"]).depths_mm[0] == 0.7
     assert vcarve.load_job({**JOB, "zero": None}).zero == job.zero
 
 

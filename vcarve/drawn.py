@@ -68,7 +68,7 @@ def _drawn(what: Pattern | Layout | DryRun, ending: str) -> str | bytes:
     job = what.layout.job
     return picture_png(
         what.surface,
-        job.wood.tint,
+        job.piece.wood.tint,
         rings=what.layout.rings,
         mark="Must not be cut" if what.refused else "",
     )

@@ -75,7 +75,7 @@ def header(job: Job, layout: Layout, plan: Plan, findings: tuple[Finding, ...]) 
     ends = {"x": (left, right), "y": (front, back), "z": (low, high)}
     notes = [
         ("Mizo", job.title or "V-groove engraving"),
-        ("Piece", f"{size}, {job.wood.title}"),
+        ("Piece", f"{size}, {job.piece.wood.title}"),
         ("Pattern", pattern_sentence(layout)),
         *((f"Groove, {kind.name}", _deep_and_wide(kind, figures)) for kind in layout.kinds),
         ("Taper", layout.taper),
@@ -189,7 +189,9 @@ def program_rows(made: Made) -> Rows:
     counts = f"{counted(network.cells, 'cell')}, {counted(network.edges, 'edge')}"
     counts += f", {counted(network.vertices, 'vertex', 'vertices')}"
     taper = layout.taper or "no line ends in nothing, so none tapers"
-    feeds = f"cut {figures.number(job.cut_mm_min, 1)}, plunge {figures.feed(job.plunge_mm_min, 1)}"
+    feeds = (
+        f"cut {figures.number(job.speeds.cut_mm_min, 1)}, plunge {figures.feed(job.speeds.plunge_mm_min, 1)}"
+    )
     rows = [
         ("pattern", f"{pattern_sentence(layout)}; {counts}"),
         *(("", sentence) for sentence in made.sentences),
@@ -204,7 +206,7 @@ def program_rows(made: Made) -> Rows:
         ("extents", _extents(made.extents_mm, figures)),
         ("zero", zero_sentence(job)),
         ("turn", job.zero.turn),
-        ("speeds", f"{feeds}, spindle {format_rpm(job.spindle_rpm)}"),
+        ("speeds", f"{feeds}, spindle {format_rpm(job.speeds.spindle_rpm)}"),
         ("time", made.corners),
     ]
     return [(label, text) for label, text in rows if text]

@@ -58,8 +58,8 @@ def test_a_job_is_filled_in(job_path: str, tmp_path: Path) -> None:
 
     assert (job.piece.height_mm, job.piece.thickness_mm) == (88.9, 12.7)
     assert job.pattern.pitch_mm == Pitch(22.0, about=True)
-    assert (job.ground_mm, job.leaf_mm) == (2.0, 2.0)
-    assert (job.wood, job.bit) == (load_wood("maple-sugar"), load_bit("v90-6.35"))
+    assert job.depths_mm == (2.0, 2.0)
+    assert (job.piece.wood, job.bit) == (load_wood("maple-sugar"), load_bit("v90-6.35"))
     assert job.machine == load_machine("small-desktop")
     assert job.hop_mm == 1.0
     assert job.folder == str(tmp_path)
@@ -81,7 +81,7 @@ def test_overrides_are_part_of_the_job(job_path: str) -> None:
     ]
     job = load_job(job_path, sets)
 
-    assert (job.ground_mm, job.leaf_mm) == (1.5, 0.79375)
+    assert job.depths_mm == (1.5, 0.79375)
     assert (job.bit.angle_deg, job.bit.name) == (60.0, None)
 
 
@@ -169,9 +169,9 @@ def test_a_wood_of_ones_own_gives_the_speeds(job_path: str) -> None:
     """Plunge and step follow the figures in the job, and no edge takes more than a chip of 0.03 mm."""
     job = load_job(job_path, [PEAR])
 
-    assert (job.wood.title, job.wood.name) == ("Pear", "own")
-    assert job.cut_mm_min / (job.bit.flutes * job.spindle_rpm) == pytest.approx(0.03, rel=0.01)
-    assert job.plunge_mm_min == pytest.approx(0.35 * job.cut_mm_min, abs=1.0)
+    assert (job.piece.wood.title, job.piece.wood.name) == ("Pear", "own")
+    assert job.speeds.cut_mm_min / (job.bit.flutes * job.speeds.spindle_rpm) == pytest.approx(0.03, rel=0.01)
+    assert job.speeds.plunge_mm_min == pytest.approx(0.35 * job.speeds.cut_mm_min, abs=1.0)
     assert load_job(job_path, [PEAR, "machine=small-desktop"]).step_mm == 1.5
 
 
@@ -234,12 +234,12 @@ def test_samples_can_be_cut(path: Path) -> None:
     deepest = (bit.diameter_mm - bit.tip_mm) / (2.0 * math.tan(math.radians(bit.angle_deg / 2.0)))
 
     assert any(math.isclose(bit.shank_mm, collet, abs_tol=0.01) for collet in machine.collets_mm)
-    assert max(job.ground_mm, job.leaf_mm) <= deepest
-    assert max(job.ground_mm, job.leaf_mm) < job.piece.thickness_mm / 2
+    assert max(job.depths_mm) <= deepest
+    assert max(job.depths_mm) < job.piece.thickness_mm / 2
     assert job.piece.width_mm <= machine.travel.x_mm
     assert job.piece.height_mm <= machine.travel.y_mm
-    assert job.cut_mm_min <= machine.feed_max.x_mm_min
-    assert machine.spindle.min_rpm <= job.spindle_rpm <= machine.spindle.max_rpm
+    assert job.speeds.cut_mm_min <= machine.feed_max.x_mm_min
+    assert machine.spindle.min_rpm <= job.speeds.spindle_rpm <= machine.spindle.max_rpm
     assert all(clamp.above_mm < machine.safe_height_mm for clamp in job.clamps)
 
 
@@ -320,7 +320,7 @@ def test_a_drawing_whose_layers_have_depths_needs_no_other(tmp_path: Path, more:
     file.write_text(DRAWN + more)
     frame = "pattern.frame=[{distance: 5 mm, depth: 0.7 mm}]"
 
-    assert load_job(str(file)).ground_mm == 1.0
+    assert load_job(str(file)).depths_mm == (1.0, 1.0)
     assert load_job(str(file), [frame]).pattern.frame[0].depth_mm == 0.7
 
 

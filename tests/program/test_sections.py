@@ -94,7 +94,9 @@ def test_a_program_begun_at_any_pass_cuts_exactly_the_rest(
 def test_sections_of_several_jobs_make_one_program(machine: str, rs274: Callable[[str], Any]) -> None:
     """One opening, two operations with their passes, one closing: safe, and both are cut as they are alone."""
     made, lines = made_of(machine, "lines")
-    other = plan_program(changed(made.job, "feed", spindle_rpm=0.9 * made.job.spindle_rpm, cut_mm_min=300.0))
+    other = plan_program(
+        changed(made.job, "feed", spindle_rpm=0.9 * made.job.speeds.spindle_rpm, cut_mm_min=300.0)
+    )
     again = program(other.job, other.cuts, other.plan, [])
     text = joined([*[*lines.sections()][:-1], *[*again.sections()][1:]])
     reading = reading_of(text, made.job)

@@ -99,7 +99,7 @@ def piece_findings(seen: Track, job: Job, outline: shapely.Polygon | None = None
     """
     allowed = 2.0 * seen.slack_mm
     if job.pattern.ends == "run-off":
-        deepest = min(max(job.ground_mm, job.leaf_mm), deepest_mm(job.bit))
+        deepest = min(max(job.depths_mm), deepest_mm(job.bit))
         allowed += width_mm(job.bit, deepest) / 2.0
     half = np.array([job.piece.width_mm, job.piece.height_mm]) / 2.0 + allowed
     bent = seen.moves.sweep_rad != 0.0

@@ -54,12 +54,12 @@ def job_speed_findings(seen: Track, job: Job) -> Iterator[Finding]:
     with np.errstate(divide="ignore", invalid="ignore"):
         steep = np.nan_to_num(np.abs(seen.end_mm[:, 2] - seen.start_mm[:, 2]) / moves.length_mm)
         # On a slope Z may set the pace, up as well as down.
-        least = SLIP * np.minimum(job.cut_mm_min, job.plunge_mm_min / steep)
+        least = SLIP * np.minimum(job.speeds.cut_mm_min, job.speeds.plunge_mm_min / steep)
     sinking = np.where(seen.down, feed * steep, 0.0)
     rounding = (0.05 if job.machine.units == "mm" else 25.4 * 0.005) + 1e-6
     turning = cut & (moves.rpm > 0.0) & job.machine.spindle.programmed
     fast, slow, turns = "faster-than-job", "slower-than-job", "The spindle turns"
-    cut_at, sink_at, turn_at = job.cut_mm_min, job.plunge_mm_min, job.spindle_rpm
+    cut_at, sink_at, turn_at = job.speeds.cut_mm_min, job.speeds.plunge_mm_min, job.speeds.spindle_rpm
     for code, rows, what, speed, wanted in (
         (fast, across & (feed > cut_at + rounding), "The bit cuts", feed, cut_at),
         (fast, cut & (sinking > sink_at + rounding), "The bit goes down", sinking, sink_at),

@@ -11,7 +11,7 @@ from typing import Annotated, Any, Literal, Self
 from pydantic import Field, PrivateAttr, ValidationInfo, field_validator, model_validator
 
 from vcarve.job import defaults
-from vcarve.job.bench import Bit, Machine, Wood, is_file, load_bit, load_machine, machine_path
+from vcarve.job.bench import Bit, Machine, is_file, load_bit, load_machine, machine_path
 from vcarve.job.document import STDIN_NAME, Document, document_of, read_document
 from vcarve.job.fields import Text
 from vcarve.job.record import Broken, Named, Record, record_from
@@ -110,29 +110,15 @@ class Job(Record):
         return FIGURES[self.units or self.machine.units]
 
     @property
-    def wood(self) -> Wood:
-        """The wood of the piece."""
-        return self.piece.wood
-
-    @property
-    def ground_mm(self) -> float:
-        """Depth of ground lines; where nothing is cut at the groove's own depth, the deepest of the others."""
-        return self._depths_mm[0]
-
-    @property
-    def leaf_mm(self) -> float:
-        """Depth of leaf lines, likewise."""
-        return self._depths_mm[1]
-
-    @property
-    def _depths_mm(self) -> tuple[float, float]:
+    def depths_mm(self) -> tuple[float, float]:
+        """Depth of ground lines and of leaf lines; where nothing is cut at the groove's own, the deepest of the others."""
         deepest_mm = max(self.pattern.depths.values(), default=0.0)
         return self.groove.depths_mm or (deepest_mm, deepest_mm)
 
     @property
     def step_mm(self) -> float:
         """Deepest cut per level."""
-        return self.groove.step_mm or defaults.usual_step_mm(self.wood, self.machine)
+        return self.groove.step_mm or defaults.usual_step_mm(self.piece.wood, self.machine)
 
     @property
     def taper_mm(self) -> float:
@@ -140,23 +126,9 @@ class Job(Record):
         return self.groove.taper_mm or 0.0
 
     @property
-    def _speeds(self) -> defaults.Speeds:
-        return defaults.speeds(self.wood, self.bit, self.machine, **dict(self.feed))
-
-    @property
-    def cut_mm_min(self) -> float:
-        """Feed along the grooves."""
-        return self._speeds.cut_mm_min
-
-    @property
-    def plunge_mm_min(self) -> float:
-        """Feed straight down."""
-        return self._speeds.plunge_mm_min
-
-    @property
-    def spindle_rpm(self) -> float:
-        """Spindle speed."""
-        return self._speeds.spindle_rpm
+    def speeds(self) -> defaults.Speeds:
+        """Feeds and spindle speed."""
+        return defaults.speeds(self.piece.wood, self.bit, self.machine, **dict(self.feed))
 
     @property
     def hop_mm(self) -> float:
@@ -199,7 +171,7 @@ def load_job(
     Paths inside a job are looked up from its file's folder, inside a dict from ``folder``.  Raises ``InputError`` with every
     problem and its key path; of a file with the line as well.
 
-    >>> vcarve.load_job("tile.yaml", ["groove.depth=1/32 in"]).ground_mm
+    >>> vcarve.load_job("tile.yaml", ["groove.depth=1/32 in"]).groove.depth_mm
     0.79375
     >>> job = {
     ...     "piece": {"width": 60, "height": "2 in", "thickness": 8, "wood": "cherry-black"},

@@ -46,7 +46,7 @@ def deepest_asked_mm(job: Job) -> float:
 
 def _depths_asked_mm(job: Job) -> tuple[float, ...]:
     frames = [frame.depth_mm for frame in job.pattern.frame if frame.depth_mm is not None]
-    return (job.ground_mm, job.leaf_mm, *frames, *job.pattern.depths.values())
+    return (*job.depths_mm, *frames, *job.pattern.depths.values())
 
 
 def _depths(job: Job, deepest_mm: float) -> Iterator[Finding]:
@@ -146,7 +146,7 @@ def _heights(job: Job) -> Iterator[Finding]:
     least = max(STEP_LEAST_MM, STEP_LEAST_DECIMALS * machine.last_decimal_mm)
     # levels share the depth, so the bit may take less than the step (see ``plan.levels``)
     at_once = deepest / max(math.ceil(deepest / job.step_mm - 1e-9), 1)
-    usual = usual_step_mm(job.wood, machine)
+    usual = usual_step_mm(job.piece.wood, machine)
     if job.step_mm < min(least, deepest):
         yield Finding(
             "step-too-small",
@@ -156,7 +156,7 @@ def _heights(job: Job) -> Iterator[Finding]:
     elif at_once > usual + 1e-9:
         yield Finding(
             "step-deep",
-            f"The bit takes {length(at_once)} at once; usual in {job.wood.title} on {machine.name} is "
+            f"The bit takes {length(at_once)} at once; usual in {job.piece.wood.title} on {machine.name} is "
             f"{length(usual)} or less. Set 'step' under 'groove' to that, or leave it out.",
         )
 
@@ -165,8 +165,8 @@ def _speeds(job: Job) -> Iterator[Finding]:
     machine = job.machine
     flat = min(machine.feed_max.x_mm_min, machine.feed_max.y_mm_min)
     for what, does, asked, most in (
-        ("cutting", "cuts", job.cut_mm_min, flat),
-        ("plunge", "plunges", job.plunge_mm_min, machine.feed_max.z_mm_min),
+        ("cutting", "cuts", job.speeds.cut_mm_min, flat),
+        ("plunge", "plunges", job.speeds.plunge_mm_min, machine.feed_max.z_mm_min),
     ):
         if asked > most + 1e-9:
             feed = partial(job.figures.feed, decimals=3)
@@ -175,19 +175,19 @@ def _speeds(job: Job) -> Iterator[Finding]:
                 f"The {what} feed is {feed(asked)}; {machine.name} {does} at {feed(most)} at most.",
             )
     spindle = machine.spindle
-    if not max(spindle.min_rpm, 1.0) <= job.spindle_rpm <= spindle.max_rpm:
+    if not max(spindle.min_rpm, 1.0) <= job.speeds.spindle_rpm <= spindle.max_rpm:
         yield Finding(
             "spindle-range",
-            f"The spindle is set to {format_rpm(job.spindle_rpm)}; that of {machine.name} runs from "
+            f"The spindle is set to {format_rpm(job.speeds.spindle_rpm)}; that of {machine.name} runs from "
             f"{format_number(spindle.min_rpm)} to {format_rpm(spindle.max_rpm)}.",
         )
 
 
 def _load(job: Job) -> Iterator[Finding]:
     """Yield cautions about what the bit is asked to take; the usual figures are common practice (see ``woods.yaml``)."""
-    wood, bit, figures = job.wood, job.bit, job.figures
+    wood, bit, figures = job.piece.wood, job.bit, job.figures
     low, high = chips_mm(wood, bit)
-    turns, feed = bit.flutes * job.spindle_rpm, job.cut_mm_min
+    turns, feed = bit.flutes * job.speeds.spindle_rpm, job.speeds.cut_mm_min
     chip = feed / turns
     if not (1.0 - CHIP_SLACK) * low <= chip <= (1.0 + CHIP_SLACK) * high:
         harm = "it rubs and scorches" if chip < low else "it may break"
@@ -210,11 +210,11 @@ def _load(job: Job) -> Iterator[Finding]:
             f"Each of the bit's cutting edges takes {figures.length(chip)} a turn; usual in {wood.title} is "
             f"{figures.number(low)} to {figures.length(high)}: {harm}.{cure}",
         )
-    if job.plunge_mm_min > feed + 1e-9:
+    if job.speeds.plunge_mm_min > feed + 1e-9:
         share = wood.plunge_share
         yield Finding(
             "plunge-fast",
-            f"The bit plunges at {figures.feed(job.plunge_mm_min)}, faster than it cuts, "
+            f"The bit plunges at {figures.feed(job.speeds.plunge_mm_min)}, faster than it cuts, "
             f"{figures.feed(feed)}; its point hardly cuts. Usual in {wood.title} is "
             f"{format_number(share * 100)} % of the cut, {figures.feed(share * feed, 0)}.",
         )

@@ -92,7 +92,7 @@ def beyond(job: Job) -> float:
     """Return by how much lines run over the outline or the margin in mm: nothing, or half of the widest groove."""
     if job.pattern.ends != "run-off":
         return 0.0
-    return width_mm(job.bit, min(max(job.ground_mm, job.leaf_mm), deepest_mm(job.bit))) / 2.0
+    return width_mm(job.bit, min(max(job.depths_mm), deepest_mm(job.bit))) / 2.0
 
 
 # --- the outline ----------------------------------------------------------------------------------------------------

@@ -167,12 +167,12 @@ def _features(job: Job, lines: Lines) -> tuple[Feature, ...]:
     """Return what lines are for: the two kinds of a pattern or the layers of a drawing, then the frames (see ``make_field``)."""
     depths, prefix = job.pattern.depths, "layer "
     if lines.drawing is None:
-        depths, prefix = dict(zip(lines.kinds, (job.ground_mm, job.leaf_mm), strict=True)), ""
+        depths, prefix = dict(zip(lines.kinds, job.depths_mm, strict=True)), ""
     found = [
-        Feature(key=kind, name=f"{prefix}{kind}", depth_mm=depths.get(kind, job.ground_mm))
+        Feature(key=kind, name=f"{prefix}{kind}", depth_mm=depths.get(kind, job.depths_mm[0]))
         for kind in lines.kinds
     ]
-    found.append(Feature(key="frame", name="frame", depth_mm=job.ground_mm))
+    found.append(Feature(key="frame", name="frame", depth_mm=job.depths_mm[0]))
     own = [frame.depth_mm for frame in job.pattern.frame if frame.depth_mm is not None]
     found += [Feature(key=f"frame-{k}", name="frame", depth_mm=depth) for k, depth in enumerate(own, 1)]
     return tuple(found)

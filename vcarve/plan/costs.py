@@ -97,8 +97,8 @@ def rates(job: Job, *, clock: bool = False) -> Rates:
     machine = job.machine
     fastest = (machine.feed_max.x_mm_min / 60, machine.feed_max.y_mm_min / 60, machine.feed_max.z_mm_min / 60)
     return Rates(
-        cut=job.cut_mm_min / 60.0,
-        plunge=min(job.plunge_mm_min / 60.0, fastest[2]),
+        cut=job.speeds.cut_mm_min / 60.0,
+        plunge=min(job.speeds.plunge_mm_min / 60.0, fastest[2]),
         rapid=(machine.rapid.x_mm_min / 60, machine.rapid.y_mm_min / 60, machine.rapid.z_mm_min / 60),
         feed_max=fastest,
         acceleration=(

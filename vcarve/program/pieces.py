@@ -59,8 +59,8 @@ def pieces_of(job: Job, cuts: Cuts, plan: Plan, axes: Ints, step_mm: float) -> P
     way = (ends - starts).astype(float)
     along, drop = size(way[:, :2]) * stretches(bends), np.abs(way[:, 2])
     with np.errstate(divide="ignore", invalid="ignore"):
-        steepest = np.where(drop, job.plunge_mm_min * np.hypot(along, drop) / drop, np.inf)
-    feed = np.minimum(job.cut_mm_min, steepest)
+        steepest = np.where(drop, job.speeds.plunge_mm_min * np.hypot(along, drop) / drop, np.inf)
+    feed = np.minimum(job.speeds.cut_mm_min, steepest)
     if len(feed):
         feed = np.minimum.reduceat(feed, np.flatnonzero(np.append(True, last[:-1])))[owner]
     keep = way.any(axis=1)  # rounding may leave nothing of a piece

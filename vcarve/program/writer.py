@@ -99,7 +99,7 @@ def opening(job: Job, *, arcs: bool) -> list[str]:
 
 def operation(job: Job) -> list[str]:
     """Return the lines that bring the spindle to the job's speed, with the bit lifted."""
-    speed = plain(job.spindle_rpm, 0)
+    speed = plain(job.speeds.spindle_rpm, 0)
     if not job.machine.spindle.programmed:
         return [*comment("Start the spindle by hand", f"{speed} rpm. Then continue."), "M0"]
     lines = [f"S{speed} M3"]
@@ -168,7 +168,7 @@ class Passes:
         feeds, which = np.unique(made.feed_mm_min, return_inverse=True)
         words = [frame.feed(feed) for feed in feeds.tolist()]
         self.feed = [words[index] for index in which.tolist()]
-        self.plunge_feed = frame.feed(job.plunge_mm_min)
+        self.plunge_feed = frame.feed(job.speeds.plunge_mm_min)
         self.hop = frame.clear(plan.hop_mm)
         self.safe = frame.clear(job.machine.safe_height_mm)
 

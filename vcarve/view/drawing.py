@@ -223,7 +223,7 @@ def plan_svg(made: Made) -> str:
     wrapper = textwrap.TextWrapper(int((across - 8.0) / SIGN), break_on_hyphens=False)
     caption = [line for words in (*facts, *told) for line in wrapper.wrap(kept(words))]
     box = (x, y, across, top + tall + past_front + 28.0 + 3.6 * (len(caption) - 3))
-    stock = f"{job.figures.size(*size_mm, job.piece.thickness_mm)}, {job.wood.title}"
+    stock = f"{job.figures.size(*size_mm, job.piece.thickness_mm)}, {job.piece.wood.title}"
     shape = region_path(made.layout.field.outline)
     sides = [length(side, job.figures) for side in size_mm]
     avoid = np.vstack([found + np.array((0.0, MARK)), narrowest, axes_ends(zero, job.zero.turn_deg)])
@@ -268,4 +268,4 @@ def plan_svg(made: Made) -> str:
     ]
     described = f"{'Must not be cut. ' if banner else ''}{stock}. {'. '.join(facts)}."
     described += "".join(f" {group.first.sentence}" for group in groups)
-    return svg([u * value for value in box], job.name, described, _style(job.wood.tint, share), body)
+    return svg([u * value for value in box], job.name, described, _style(job.piece.wood.tint, share), body)

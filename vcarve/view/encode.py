@@ -115,7 +115,7 @@ def _piece(run: DryRun) -> dict[str, Any]:
         tint, deep_mm = WOOD, 0.0
         wide_mm, high_mm = np.ptp(rings[0], axis=0)
     else:
-        piece, rings, tint = run.layout.job.piece, run.layout.rings, run.layout.job.wood.tint
+        piece, rings, tint = run.layout.job.piece, run.layout.rings, run.layout.job.piece.wood.tint
         wide_mm, high_mm, deep_mm = piece.width_mm, piece.height_mm, piece.thickness_mm
     return {
         "known": run.layout is not None,

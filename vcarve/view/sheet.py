@@ -52,7 +52,7 @@ def rows(run: DryRun) -> dict[str, list[Row]]:
         job, piece, bit = layout.job, layout.job.piece, layout.job.bit
         tallest = max((clamp.above_mm for clamp in job.clamps), default=0.0)
         told["stock"] = [
-            ("Wood", job.wood.title),
+            ("Wood", job.piece.wood.title),
             ("Piece", unbroken(figures.size(piece.width_mm, piece.height_mm, piece.thickness_mm))),
             ("Zero", job.zero.place),
             ("Turn", job.zero.turn),
@@ -63,9 +63,9 @@ def rows(run: DryRun) -> dict[str, list[Row]]:
             ("Machine", run.machine.title),
             ("Bit", f"{bit.name or 'V-bit'}, {size}, {tip_words(bit, mm)}"),
             ("Shank", f"⌀{NBSP}{mm(bit.shank_mm)}"),
-            ("Spindle", f"{plain(job.spindle_rpm, 0)}{NBSP}rpm"),
-            ("Feed", unbroken(figures.feed(job.cut_mm_min))),
-            ("Plunge", unbroken(figures.feed(job.plunge_mm_min))),
+            ("Spindle", f"{plain(job.speeds.spindle_rpm, 0)}{NBSP}rpm"),
+            ("Feed", unbroken(figures.feed(job.speeds.cut_mm_min))),
+            ("Plunge", unbroken(figures.feed(job.speeds.plunge_mm_min))),
         ]
         told["groove"] = [
             *((name.capitalize(), f"{mm(wide)} wide, {mm(deep)} deep") for name, deep, wide in layout.kinds),
