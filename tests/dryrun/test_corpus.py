@@ -18,7 +18,7 @@ from small_job import on_machine
 from vcarve.codes import CODES
 from vcarve.errors import InputError
 from vcarve.job.records import Job, load_job
-from vcarve.program.grammar import DIALECTS, PLAIN_G, PLAIN_M, DialectName
+from vcarve.program.grammar import DIALECTS, PLAIN, DialectName
 from vcarve.proofing import check_program
 
 PROGRAMS = Path(__file__).parent / "programs"
@@ -270,19 +270,12 @@ def test_what_the_bytes_hold_is_told_at_its_line(text: str, line: int) -> None:
     assert [one.line for one in found if one.code == "not-judged"] == [line]
 
 
-def spelled(code: int) -> str:
-    """Return a code by its tenfold number."""
-    return f"{code // 10}.{code % 10}" if code % 10 else str(code // 10)
-
-
 @pytest.mark.slow
 @pytest.mark.parametrize("dialect", NAMES)
 @pytest.mark.parametrize("place", [2, 8, 9, 18])
 def test_no_code_outside_the_plain_subset_is_silently_clean(dialect: DialectName, place: int) -> None:
     """The law: every code of a dialect that the plain subset lacks is a fault or has a finding, wherever it stands."""
-    rules = DIALECTS[dialect]
-    codes = [f"G{spelled(code)}" for code in rules.g_codes if code not in PLAIN_G]
-    codes += [f"M{spelled(code)}" for code in rules.m_codes if code not in PLAIN_M]
+    codes = [code for code in DIALECTS[dialect].groups if code not in PLAIN]
     words = ["", " X0 Y-10", " Z1", " X1 Y1 Z-0.5 R1", " P1 L2 X0", " P1"]
 
     silent = [

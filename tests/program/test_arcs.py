@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from math import acos, degrees, hypot, pi, sqrt
+from math import acos, degrees, pi, sqrt
 
 import pytest
 
@@ -13,7 +13,7 @@ from vcarve.program.grammar import DIALECTS
 def test_centre_format_example() -> None:
     """NISTIR 6556 §3.5.3.2: from (7, 7), G2 X10 Y16 I3 J4 has its centre at (10, 11) and radius 5."""
     sweep = centre_arc(
-        start=(7, 7), end=(10, 16), centre=(10, 11), clockwise=True, inch=False, dialect=DIALECTS["rs274ngc"]
+        start=7 + 7j, end=10 + 16j, centre=10 + 11j, clockwise=True, inch=False, dialect=DIALECTS["rs274ngc"]
     )
 
     assert isinstance(sweep, float)
@@ -23,24 +23,24 @@ def test_centre_format_example() -> None:
 
 def test_radius_format_transcript() -> None:
     """NISTIR 6556 table 10: from (3, 1), G2 X0 (Y1) R7.01 has its centre at (1.5, 7.8476)."""
-    answer = radius_arc(start=(3, 1), end=(0, 1), radius_mm=7.01, clockwise=True, slack_mm=0.0)
+    answer = radius_arc(start=3 + 1j, end=0 + 1j, radius_mm=7.01, clockwise=True, slack_mm=0.0)
 
     assert not isinstance(answer, str)
     centre, sweep = answer
-    assert centre == pytest.approx((1.5, 1 + sqrt(7.01**2 - 1.5**2)))
-    assert centre[1] == pytest.approx(7.8476, abs=5e-5)
+    assert centre == pytest.approx(complex(1.5, 1 + sqrt(7.01**2 - 1.5**2)))
+    assert centre.imag == pytest.approx(7.8476, abs=5e-5)
     assert -pi < sweep < 0
 
 
 def test_engraved_letter_arcs() -> None:
     """Angles worked out for the arcs of NISTIR 6556 appendix C.1: the letters e, r and d."""
-    e = sweep_rad(start=(16, 2.5), end=(13.5, 0), centre=(13.5, 2.5), clockwise=False, full_rad=0.0)
-    r = radius_arc(start=(64, 4), end=(69, 4), radius_mm=4, clockwise=True, slack_mm=0.0)
-    d = sweep_rad(start=(79.5, 0), end=(79.5, 5), centre=(79.5, 2.5), clockwise=True, full_rad=0.0)
+    e = sweep_rad(start=16 + 2.5j, end=13.5 + 0j, centre=13.5 + 2.5j, clockwise=False, full_rad=0.0)
+    r = radius_arc(start=64 + 4j, end=69 + 4j, radius_mm=4, clockwise=True, slack_mm=0.0)
+    d = sweep_rad(start=79.5 + 0j, end=79.5 + 5j, centre=79.5 + 2.5j, clockwise=True, full_rad=0.0)
 
     assert not isinstance(r, str)
     assert degrees(e) == pytest.approx(270)
-    assert r[0] == pytest.approx((66.5, 0.8775), abs=5e-5)
+    assert r[0] == pytest.approx(66.5 + 0.8775j, abs=5e-5)
     assert degrees(r[1]) == pytest.approx(-77.364, abs=5e-4)
     assert 4 * abs(r[1]) == pytest.approx(5.4011, abs=5e-5)
     assert degrees(d) == pytest.approx(-180)
@@ -49,15 +49,15 @@ def test_engraved_letter_arcs() -> None:
 @pytest.mark.parametrize(
     ("start", "end", "centre", "degrees_expected"),
     [
-        ((1.5, 4), (2, 3.5), (2, 4), 90),
-        ((2, 3.5), (3.5, 2), (2, 2), -90),
-        ((3.5, -1), (2, -2.5), (2, -1), -90),
-        ((-2, -2.5), (-2.9, 0.2), (-2, -1), -143.1301),
-        ((1.1, 3.2), (2, 3.5), (2, 2), -36.8699),
+        (1.5 + 4j, 2 + 3.5j, 2 + 4j, 90),
+        (2 + 3.5j, 3.5 + 2j, 2 + 2j, -90),
+        (3.5 - 1j, 2 - 2.5j, 2 - 1j, -90),
+        (-2 - 2.5j, -2.9 + 0.2j, -2 - 1j, -143.1301),
+        (1.1 + 3.2j, 2 + 3.5j, 2 + 2j, -36.8699),
     ],
 )
 def test_contour_of_the_compensation_program(
-    start: tuple[float, float], end: tuple[float, float], centre: tuple[float, float], degrees_expected: float
+    start: complex, end: complex, centre: complex, degrees_expected: float
 ) -> None:
     """The arcs of NISTIR 6556 table 13 close exactly and turn by the angles worked out for them."""
     sweep = centre_arc(
@@ -93,9 +93,9 @@ def test_how_far_an_arc_may_miss(
 
     def answer(gap: float) -> float | str:
         return centre_arc(
-            start=(radius, 0.0),
-            end=(0.0, radius + gap),
-            centre=(0.0, 0.0),
+            start=complex(radius, 0.0),
+            end=complex(0.0, radius + gap),
+            centre=0.0 + 0.0j,
             clockwise=False,
             inch=inch,
             dialect=DIALECTS[dialect],
@@ -109,15 +109,15 @@ def test_equal_ends_are_a_full_turn() -> None:
     """§3.5.3.2: the end may equal the start, which is a full circle, in the sense of the code."""
     for clockwise, expected in ((True, -2 * pi), (False, 2 * pi)):
         assert (
-            sweep_rad(start=(1, 0), end=(1, 0), centre=(0, 0), clockwise=clockwise, full_rad=0.0) == expected
+            sweep_rad(start=1 + 0j, end=1 + 0j, centre=0 + 0j, clockwise=clockwise, full_rad=0.0) == expected
         )
 
 
 def test_tiny_angles_are_full_turns_where_the_controller_says_so() -> None:
     """Grbl takes an arc of less than 5e-7 rad for a full circle (config.h)."""
-    end = (1.0, 4e-7)
-    tiny = sweep_rad(start=(1, 0), end=end, centre=(0, 0), clockwise=False, full_rad=0.0)
-    full = sweep_rad(start=(1, 0), end=end, centre=(0, 0), clockwise=False, full_rad=5e-7)
+    end = 1.0 + 4e-7j
+    tiny = sweep_rad(start=1 + 0j, end=end, centre=0 + 0j, clockwise=False, full_rad=0.0)
+    full = sweep_rad(start=1 + 0j, end=end, centre=0 + 0j, clockwise=False, full_rad=5e-7)
 
     assert tiny == pytest.approx(4e-7)
     assert full == pytest.approx(2 * pi)
@@ -127,7 +127,7 @@ def test_tiny_angles_are_full_turns_where_the_controller_says_so() -> None:
 @pytest.mark.parametrize("radius", [5.0, -5.0, 2.6, -2.6, 2.5, -2.5])
 def test_radius_sign_chooses_the_arc(radius: float, clockwise: bool) -> None:
     """§3.5.3.1: positive is at most half a turn, negative the rest; the sense is the code's and the radius is kept."""
-    start, end = (1.0, 2.0), (5.0, 5.0)
+    start, end = 1.0 + 2.0j, 5.0 + 5.0j
     answer = radius_arc(start=start, end=end, radius_mm=radius, clockwise=clockwise, slack_mm=0.0)
 
     assert not isinstance(answer, str)
@@ -137,16 +137,16 @@ def test_radius_sign_chooses_the_arc(radius: float, clockwise: bool) -> None:
     assert abs(sweep) == pytest.approx(short if radius > 0 else 2 * pi - short)
     assert (sweep < 0) == clockwise
     for point in (start, end):
-        assert hypot(point[0] - centre[0], point[1] - centre[1]) == pytest.approx(abs(radius))
+        assert abs(point - centre) == pytest.approx(abs(radius))
 
 
 def test_no_arc_between_equal_points_or_too_far() -> None:
     """§3.5.3.1: a radius arc needs different ends, and a radius of at least half their distance."""
-    same = radius_arc(start=(1, 1), end=(1, 1), radius_mm=2, clockwise=True, slack_mm=0.0)
-    short = radius_arc(start=(0, 0), end=(10, 0), radius_mm=4.9999, clockwise=True, slack_mm=0.0)
-    slack = radius_arc(start=(0, 0), end=(10, 0), radius_mm=4.9999, clockwise=True, slack_mm=0.00127)
+    same = radius_arc(start=1 + 1j, end=1 + 1j, radius_mm=2, clockwise=True, slack_mm=0.0)
+    short = radius_arc(start=0 + 0j, end=10 + 0j, radius_mm=4.9999, clockwise=True, slack_mm=0.0)
+    slack = radius_arc(start=0 + 0j, end=10 + 0j, radius_mm=4.9999, clockwise=True, slack_mm=0.00127)
 
     assert isinstance(same, str)
     assert isinstance(short, str)
     assert not isinstance(slack, str)
-    assert slack[0] == pytest.approx((5, 0))
+    assert slack[0] == pytest.approx(5 + 0j)

@@ -335,6 +335,15 @@ def test_events_tell_what_was_never_said() -> None:
     assert read("G0 X1\nX2\n", dialect="grbl-1.1").moves.events == ()
 
 
+def test_axis_words_without_a_code_are_noted_on_the_short_way_too() -> None:
+    """Where no motion code was ever written, each line of axis words is noted, however ordinary it looks."""
+    text = "M2\nF100 X1 Y1 Z1\nX2\nX3\nG1 X4\nX5\n"
+    for short_way in (True, False):
+        noted = read(text, dialect="grbl-1.1", short_way=short_way).moves.events
+
+        assert [event.line for event in noted if event.kind == "bare-axes"] == [2, 3, 4]
+
+
 def test_block_delete() -> None:
     """§2.2.2: lines with the sign are skipped while the operator's switch is on."""
     text = "G0 X1\n/G0 X2\nM2"

@@ -1,41 +1,33 @@
 """Arcs: from the words of a G2 or G3 line to a centre and a signed angle (NISTIR 6556 §3.5.3).
 
-Everything is worked out in the arc's plane with axes (u, v) such that positive angles are counter-clockwise seen from the
-plane's positive normal (``grammar.PLANES``).  What cannot be an arc is answered with a sentence instead of a result.
+Everything is worked out in the arc's plane, places as u + vi of its axes, such that positive angles are counter-clockwise seen
+from the plane's positive normal (``grammar.PLANES``).  What cannot be an arc is answered with a sentence instead of a result.
 """
 
 from __future__ import annotations
 
-from math import atan2, hypot, sqrt, tau
+from cmath import phase
+from math import hypot, sqrt, tau
 
 from vcarve.program.block import Block
-from vcarve.program.grammar import AXES, LEAST_RADIUS_MM, MOTION, PLANES, Dialect
+from vcarve.program.grammar import AXES, GRBL, LEAST_RADIUS_MM, LINUXCNC, PLANES, Dialect
 from vcarve.program.state import State, Vector
-
-Spot = tuple[float, float]
 
 MOST_TURNS = 100  # no groove is gone round so often, and a slip must not fill the memory
 
 
-def sweep_rad(*, start: Spot, end: Spot, centre: Spot, clockwise: bool, full_rad: float) -> float:
+def sweep_rad(*, start: complex, end: complex, centre: complex, clockwise: bool, full_rad: float) -> float:
     """Return the signed angle from start to end about the centre; equal ends, or nearer than ``full_rad``, are a full turn."""
-    if start == end:
-        return -tau if clockwise else tau
-    angle = atan2(end[1] - centre[1], end[0] - centre[0]) - atan2(start[1] - centre[1], start[0] - centre[0])
-    if clockwise:
-        angle = -angle
-    angle %= tau
-    if angle <= full_rad:
-        angle += tau
-    return -angle if clockwise else angle
+    sign = -1.0 if clockwise else 1.0
+    angle = sign * (phase(end - centre) - phase(start - centre)) % tau
+    return sign * (angle + tau if angle <= full_rad or start == end else angle)
 
 
 def centre_arc(
-    *, start: Spot, end: Spot, centre: Spot, clockwise: bool, inch: bool, dialect: Dialect
+    *, start: complex, end: complex, centre: complex, clockwise: bool, inch: bool, dialect: Dialect
 ) -> float | str:
     """Return the signed sweep of an arc given by its centre (§3.5.3.2), or why it is none."""
-    first = hypot(start[0] - centre[0], start[1] - centre[1])
-    last = hypot(end[0] - centre[0], end[1] - centre[1])
+    first, last = abs(start - centre), abs(end - centre)
     if first < LEAST_RADIUS_MM or last < LEAST_RADIUS_MM:
         return "the arc's radius is zero"
     slack = dialect.arc_slack_inch_mm if inch else dialect.arc_slack_mm
@@ -52,18 +44,17 @@ def centre_arc(
 
 
 def radius_arc(
-    *, start: Spot, end: Spot, radius_mm: float, clockwise: bool, slack_mm: float
-) -> tuple[Spot, float] | str:
+    *, start: complex, end: complex, radius_mm: float, clockwise: bool, slack_mm: float
+) -> tuple[complex, float] | str:
     """Return centre and signed sweep of an arc given by its radius (§3.5.3.1), or why it is none.
 
     A positive radius takes the arc of at most half a turn, a negative one the other.  ``slack_mm`` is how much the
     radius may fall short of half the chord; the arc is then half a turn.
     """
-    du, dv = end[0] - start[0], end[1] - start[1]
-    half = 0.5 * hypot(du, dv)
+    chord, size = end - start, abs(radius_mm)
+    half = 0.5 * abs(chord)
     if half == 0.0:
         return "an arc given by its radius must end elsewhere than it starts"
-    size = abs(radius_mm)
     if size < LEAST_RADIUS_MM:
         return "the arc's radius is zero"
     if half - size > slack_mm:
@@ -71,33 +62,32 @@ def radius_arc(
     rise = sqrt(max(size * size - half * half, 0.0))
     # The centre lies to the right of the chord for a short clockwise arc, to the left for a short counter-clockwise one.
     side = -1.0 if clockwise == (radius_mm > 0.0) else 1.0
-    centre = (
-        start[0] + 0.5 * du - side * rise * dv / (2.0 * half),
-        start[1] + 0.5 * dv + side * rise * du / (2.0 * half),
-    )
+    centre = start + 0.5 * chord + side * rise * complex(-chord.imag, chord.real) / (2.0 * half)
     return centre, sweep_rad(start=start, end=end, centre=centre, clockwise=clockwise, full_rad=0.0)
 
 
-def arc_of(block: Block, state: State, target: Vector, dialect: Dialect) -> tuple[Vector, float, float]:
-    """Return centre, signed sweep and length of the arc that a line goes to its target; raises ``Reject`` where it is none."""
-    u, v, normal = (AXES.index(axis) for axis in PLANES[state.plane])
-    clockwise = block.motion == 20
+def arc_of(
+    block: Block, state: State, target: Vector, dialect: Dialect
+) -> tuple[tuple[Vector, float], float]:
+    """Return centre and signed sweep, and length, of the arc that a line goes to its target; raises ``Reject`` for none."""
+    u, v, normal = (AXES.index(axis) for axis in PLANES[int(state.plane[1:])])
+    clockwise = block.motion == "G2"
     offsets = [block.value(letter) for letter in "IJK"]
     radius = block.value("R")
     if radius is not None and any(value is not None for value in offsets):
         raise block.reject("R", "an arc is given either by R or by I, J and K")
     in_plane = AXES[u] in block.words or AXES[v] in block.words
-    if not in_plane and (dialect.name != "linuxcnc" or radius is not None):
-        raise block.reject(MOTION, f"an arc in this plane needs {AXES[u]} or {AXES[v]}")
-    if offsets[normal] is not None and dialect.name != "grbl-1.1":
+    if not in_plane and (dialect is not LINUXCNC or radius is not None):
+        raise block.reject("motion", f"an arc in this plane needs {AXES[u]} or {AXES[v]}")
+    if offsets[normal] is not None and dialect is not GRBL:
         # Grbl takes an offset outside the plane without a word and without effect; so does this.
         raise block.reject("IJK"[normal], f"{'IJK'[normal]} has no meaning for an arc in this plane")
-    if state.inverse_time and dialect.name == "grbl-1.1":
-        raise block.reject(MOTION, "this controller runs arcs under G93 at a wrong speed; write G94 and F")
+    if state.feed_mode == "G93" and dialect is GRBL:
+        raise block.reject("motion", "this controller runs arcs under G93 at a wrong speed; write G94 and F")
     turns = block.whole("P", 1, MOST_TURNS) if "P" in block.words else 1
-    start, end = (state.place[u], state.place[v]), (target[u], target[v])
+    start, end = complex(state.place[u], state.place[v]), complex(target[u], target[v])
     if radius is not None:
-        slack = LEAST_RADIUS_MM if dialect.name == "linuxcnc" else 0.0
+        slack = LEAST_RADIUS_MM if dialect is LINUXCNC else 0.0
         answer = radius_arc(
             start=start, end=end, radius_mm=radius * state.scale, clockwise=clockwise, slack_mm=slack
         )
@@ -107,19 +97,21 @@ def arc_of(block: Block, state: State, target: Vector, dialect: Dialect) -> tupl
     else:
         first, second = offsets[u], offsets[v]
         if first is None and second is None:
-            raise block.reject(MOTION, f"an arc in this plane needs {'IJK'[u]}, {'IJK'[v]} or R")
-        if state.arc_absolute and (first is None or second is None):
-            raise block.reject(MOTION, "with G90.1 an arc needs both centre words")
-        origin = (0.0, 0.0) if state.arc_absolute else start
-        centre = (origin[0] + (first or 0.0) * state.scale, origin[1] + (second or 0.0) * state.scale)
+            raise block.reject("motion", f"an arc in this plane needs {'IJK'[u]}, {'IJK'[v]} or R")
+        absolute = state.arc_distance == "G90.1"
+        if absolute and (first is None or second is None):
+            raise block.reject("motion", "with G90.1 an arc needs both centre words")
+        way = complex((first or 0.0) * state.scale, (second or 0.0) * state.scale)
+        centre = way if absolute else start + way
+        inch = state.units == "G20"
         found = centre_arc(
-            start=start, end=end, centre=centre, clockwise=clockwise, inch=state.inch, dialect=dialect
+            start=start, end=end, centre=centre, clockwise=clockwise, inch=inch, dialect=dialect
         )
         if isinstance(found, str):
             raise block.reject("IJK"[u if first is not None else v], found)
         sweep = found
     sweep += (turns - 1) * (tau if sweep > 0 else -tau)
-    flat = abs(sweep) * hypot(start[0] - centre[0], start[1] - centre[1])
     middle = list(state.place)
-    middle[u], middle[v] = centre
-    return tuple(middle), sweep, hypot(flat, target[normal] - state.place[normal])
+    middle[u], middle[v] = centre.real, centre.imag
+    length = hypot(abs(sweep) * abs(start - centre), target[normal] - state.place[normal])
+    return (tuple(middle), sweep), length

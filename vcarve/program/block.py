@@ -5,41 +5,36 @@ The rules are those of NISTIR 6556 §3.3.5 (repeats), §3.4 (modal groups, one u
 
 from __future__ import annotations
 
-from collections import Counter
-from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from vcarve.program.grammar import (
     ARCS,
     AXES,
-    LENGTH,
+    AXIS_USERS,
+    GRBL,
+    LINUXCNC,
     MAX_M_WORDS,
-    MOTION,
+    NIST,
     NO_AXIS,
-    NON_MODAL,
-    REFUSED_G,
-    REFUSED_M,
+    REFUSED,
     WHOLE_NUMBER_SLACK,
     Dialect,
 )
 from vcarve.program.words import Line, Reject, Word
 
-CANCEL = 800  # G80
+CANCEL = "G80"
 
 
 @dataclass(slots=True)
 class Block:
-    """A checked line.  ``g`` and ``m`` give the code of each modal group; ``words`` every other letter's word.
+    """A checked line: the code of each modal group, and the word of each group and of every other letter.
 
-    ``motion`` is the code that moves on this line, carried over or written; ``None`` when nothing moves.  ``where`` gives
-    the word a code was written as.
+    ``motion`` is the code that moves on this line, carried over or written; ``None`` when nothing moves.
     """
 
-    g: dict[str, int] = field(default_factory=dict)
-    m: dict[str, int] = field(default_factory=dict)
+    codes: dict[str, str] = field(default_factory=dict)
     words: dict[str, Word] = field(default_factory=dict)
-    where: dict[str, Word] = field(default_factory=dict)
-    motion: int | None = None
+    motion: str | None = None
 
     def value(self, letter: str) -> float | None:
         """Return the value of a letter, or ``None``."""
@@ -47,10 +42,8 @@ class Block:
         return None if word is None else word.value
 
     def reject(self, key: str, reason: str) -> Reject:
-        """Return a reject at a letter's word or a group's code, or at the line's first word."""
-        word = self.words.get(key) or self.where.get(key)
-        if word is None:
-            word = next(iter(self.where.values()), None) or next(iter(self.words.values()))
+        """Return a reject at a letter's word or a group's code, or at the line's first code or word."""
+        word = self.words.get(key) or self.words[next(iter((*self.codes, *self.words)))]
         return Reject(word.column, word.text, reason)
 
     def whole(self, letter: str, least: int, most: int) -> int:
@@ -69,16 +62,12 @@ class Block:
         return tuple(letter for letter in AXES if letter in self.words)
 
 
-def block_of(line: Line, dialect: Dialect, motion_in_force: int | None) -> Block:
+def block_of(line: Line, dialect: Dialect, motion_in_force: str) -> Block:
     """Return the block of a line; raises :class:`Reject` where it breaks a rule of the language."""
     block = Block()
     for word in line.words:
-        if word.letter == "G":
-            _sort_code(block, block.g, word, dialect.g_codes, REFUSED_G, dialect)
-        elif word.letter == "M":
-            if len(block.m) == MAX_M_WORDS:
-                raise Reject(word.column, word.text, f"more than {MAX_M_WORDS} M words on one line")
-            _sort_code(block, block.m, word, dialect.m_codes, REFUSED_M, dialect)
+        if word.letter in "GM":
+            _sort_code(block, word, dialect)
         elif word.letter in block.words:
             raise Reject(word.column, word.text, f"{word.letter} stands twice on this line")
         elif word.letter in NO_AXIS:
@@ -90,72 +79,68 @@ def block_of(line: Line, dialect: Dialect, motion_in_force: int | None) -> Block
     return block
 
 
-def _sort_code(
-    block: Block,
-    codes: dict[str, int],
-    word: Word,
-    known: Mapping[int, str],
-    refused: Mapping[int, str],
-    dialect: Dialect,
-) -> None:
-    tenfold = word.value * 10.0
-    code = round(tenfold)
-    group = known.get(code)
+def code_of(letter: str, value: float) -> str:
+    """Return the code that a G or M word is nearest to, as it is written in the grammar."""
+    return f"{letter}{round(value * 10.0) / 10.0:g}"
+
+
+def _sort_code(block: Block, word: Word, dialect: Dialect) -> None:
+    if word.letter == "M" and sum(code[0] == "M" for code in block.codes.values()) == MAX_M_WORDS:
+        raise Reject(word.column, word.text, f"more than {MAX_M_WORDS} M words on one line")
+    code, tenfold = code_of(word.letter, word.value), word.value * 10.0
+    off = abs(tenfold - round(tenfold)) > 10 * WHOLE_NUMBER_SLACK
+    group = dialect.groups.get(code)
     # Grbl cuts a code's fraction to hundredths (gcode.c): what is not quite the next whole number is none.
-    short = dialect.name == "grbl-1.1" and round(100.0 * (word.value % 1.0)) == 100
-    if group is None or word.value < 0 or abs(tenfold - code) > 10 * WHOLE_NUMBER_SLACK or short:
-        why = (
-            f": {refused[code]}" if abs(tenfold - code) < 10 * WHOLE_NUMBER_SLACK and code in refused else ""
-        )
+    short = dialect is GRBL and round(100.0 * (word.value % 1.0)) == 100
+    if group is None or word.value < 0 or off or short:
+        why = f": {REFUSED[code]}" if code in REFUSED and not off else ""
         raise Reject(word.column, word.text, f"{dialect.name} has no such code{why}")
-    if code in refused:
-        raise Reject(word.column, word.text, f"not carried out: {refused[code]}")
-    if group in codes:
-        if dialect.name != "linuxcnc" or group != MOTION or CANCEL not in (code, codes[group]):
-            first = block.where[group]
+    if code in REFUSED:
+        raise Reject(word.column, word.text, f"not carried out: {REFUSED[code]}")
+    if group in block.codes:
+        # LinuxCNC lets G80 stand beside another motion code, which then wins.
+        if dialect is not LINUXCNC or group != "motion" or CANCEL not in (code, block.codes[group]):
+            first = block.words[group]
             raise Reject(word.column, word.text, f"{first.text} and {word.text} must not stand on one line")
         if code == CANCEL:
-            return  # LinuxCNC lets G80 stand beside another motion code, which then wins
-    codes[group] = code
-    block.where[group] = word
+            return
+    block.codes[group] = code
+    block.words[group] = word
 
 
-def _settle_motion(block: Block, dialect: Dialect, motion_in_force: int | None) -> None:
+def _settle_motion(block: Block, dialect: Dialect, motion_in_force: str) -> None:
     """Decide what moves on this line (§3.4), and refuse lines with two users of axis words, or none."""
-    written = block.g.get(MOTION)
-    other = block.g.get(NON_MODAL)
-    user = next((code for code in (other, block.g.get(LENGTH)) if code in dialect.axis_users), None)
-    axes = block.axes
-    if written is not None and written != CANCEL and user is not None:
-        raise block.reject(MOTION, "two codes of this line both want its axis words")
-    effective = motion_in_force if written is None else written
-    if axes and effective == CANCEL and (user is None or dialect.name == "grbl-1.1"):
+    written, other, axes = block.codes.get("motion"), block.codes.get("non-modal"), block.axes
+    user = other in AXIS_USERS or (dialect is GRBL and "length" in block.codes)
+    if written is not None and written != CANCEL and user:
+        raise block.reject("motion", "two codes of this line both want its axis words")
+    if axes and (written or motion_in_force) == CANCEL and (not user or dialect is GRBL):
         raise block.reject(axes[0], "axis words are an error while G80 is in force")
     if written is not None:
         block.motion = None if written == CANCEL else written
-    elif user is None and axes:
-        if motion_in_force is None:
+    elif not user and axes:
+        if not motion_in_force:
             raise block.reject(axes[0], "axis words before any G0, G1, G2 or G3")
         block.motion = motion_in_force
-    elif dialect.name == "linuxcnc" and motion_in_force in ARCS and not block.words.keys().isdisjoint("IJK"):
+    elif dialect is LINUXCNC and motion_in_force in ARCS and not block.words.keys().isdisjoint("IJK"):
         # LinuxCNC takes centre words alone, after an arc, for a full circle.
         block.motion = motion_in_force
-    if other == 920 and not axes:
-        raise block.reject(NON_MODAL, "G92 needs at least one axis word")
-    if block.motion is not None and not axes and dialect.motion_needs_axes:
-        raise block.reject(MOTION, "this code needs at least one axis word")
+    if other == "G92" and not axes:
+        raise block.reject("non-modal", "G92 needs at least one axis word")
+    if block.motion is not None and not axes and dialect is NIST:  # §3.5.1, §3.5.2
+        raise block.reject("motion", "this code needs at least one axis word")
 
 
 def _check_leftovers(block: Block, dialect: Dialect) -> None:
     """Refuse letters that nothing on the line gives a meaning to (table 3), and negative values where none may be."""
-    codes = [code for group, code in block.g.items() if group != MOTION]
-    if block.motion is not None:
-        codes.append(block.motion)
-    users = Counter(letter for code in codes for letter in dialect.uses.get(code, ""))
+    codes = [code for group, code in block.codes.items() if group != "motion"] + [block.motion or ""]
+    used = "".join(dialect.uses.get(code, "") for code in codes)
     for letter, word in block.words.items():
         if letter in "FSTN":
             if word.value < 0.0:
                 raise Reject(word.column, word.text, f"{letter} must not be negative")
-        elif letter not in AXES and users[letter] != 1:
-            reason = "two codes of this line would both use" if users[letter] else "nothing on this line uses"
+        elif len(letter) == 1 and letter not in AXES and used.count(letter) != 1:
+            reason = (
+                "two codes of this line would both use" if letter in used else "nothing on this line uses"
+            )
             raise Reject(word.column, word.text, f"{reason} {letter}")

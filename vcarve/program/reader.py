@@ -11,11 +11,10 @@ from dataclasses import dataclass
 
 from vcarve.errors import InputError, Problem
 from vcarve.program.arcs import centre_arc
-from vcarve.program.columns import PLACE
 from vcarve.program.execute import Interpreter
-from vcarve.program.grammar import DIALECTS, DialectName
+from vcarve.program.grammar import ARCS, DIALECTS, GRBL, LINUXCNC, NIST, Dialect, DialectName
 from vcarve.program.moves import Moves
-from vcarve.program.state import ORIGIN, Vector
+from vcarve.program.state import CENTRE, MOTIONS, ORIGIN, Vector, as_row
 from vcarve.program.words import Reject, take_apart
 
 # At most eight digits: those with more mean something else to one controller.
@@ -26,7 +25,6 @@ _ORDINARY = re.compile(
     rf"(?:I{_N}[ \t]*J{_N}[ \t]*)?(?:F([0-9]{{1,5}}(?:\.[0-9]{{0,3}})?)[ \t]*)?"
 )
 _REMARK = re.compile(r"\([^)]*\)|;.*")
-_CODES = {"0": 0, "1": 10, "2": 20, "3": 30}
 _FAULT_LIMIT = 1000
 _NAN = float("nan")
 
@@ -39,9 +37,6 @@ class Fault:
     column: int
     word: str
     reason: str
-
-    def __str__(self) -> str:
-        return f"line {self.line}, column {self.column}: {self.word!r}: {self.reason}"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -104,7 +99,7 @@ def read(
     ``short_way`` off sends every line the long way.  After a thousand faults the rest is not read.
     """
     rules = DIALECTS[dialect]
-    lines, marks = _split(text, dialect)
+    lines, marks = _split(text, rules)
     machine = Interpreter(rules, start_mm)
     columns, state = machine.columns, machine.state
     faults: list[Fault] = []
@@ -114,56 +109,48 @@ def read(
     for mark in marks:
         columns.event(*mark)
 
-    # What the short way needs of the state, and the calls it makes, kept at hand.
-    motions, numbers, feeds = columns.motion.append, columns.line.append, columns.feed.append
-    ends = columns.end.frombytes
-    match, limit = _ORDINARY.fullmatch, rules.line_limit
-    quick = changed = False  # changed: the place below is newer than the state's
+    # What the short way needs of the state, at hand.
+    match, limit, rows = _ORDINARY.fullmatch, rules.line_limit, columns.rows
     (x, y, z), others = start_mm[:3], start_mm[3:]
-    scale, feed, flat, motion = 1.0, 0.0, False, -1
+    scale, modes, quick, flat, motion, feed = 1.0, 0, False, False, state.motion, 0.0
 
     for number, raw in enumerate(lines, 1):
         found = match(raw) if quick and len(raw) <= limit else None
         if found is not None:
             word, xw, yw, zw, iw, jw, fw = found.groups()
-            code = motion if word is None else _CODES[word]
+            code = motion if word is None else "G" + word
             speed = feed if fw is None else float(fw) * scale
             to_x = x if xw is None else float(xw) * scale
             to_y = y if yw is None else float(yw) * scale
             to_z = z if zw is None else float(zw) * scale
             if iw is None:
-                taken = code <= 10 and (code == 0 or speed > 0.0)
-                taken = taken and (xw is not None or yw is not None or zw is not None)
-            elif flat and code >= 20 and speed > 0.0 and (xw is not None or yw is not None):
-                centre = x + float(iw) * scale, y + float(jw) * scale
+                taken = (code == "G0" or (code == "G1" and speed > 0.0)) and not xw is yw is zw is None
+            elif taken := flat and code in ARCS and speed > 0.0 and not xw is yw is None:
+                start, end = complex(x, y), complex(to_x, to_y)
+                middle = start + complex(float(iw) * scale, float(jw) * scale)
                 sweep = centre_arc(
-                    start=(x, y),
-                    end=(to_x, to_y),
-                    centre=centre,
-                    clockwise=code == 20,
+                    start=start,
+                    end=end,
+                    centre=middle,
+                    clockwise=code == "G2",
                     inch=scale != 1.0,
                     dialect=rules,
                 )
-                taken = not isinstance(sweep, str)
-                if not isinstance(sweep, str):
-                    columns.arcs[len(columns.motion)] = (*centre, z, *others, sweep)
-            else:
-                taken = False
+                if taken := not isinstance(sweep, str):
+                    rows += as_row(CENTRE, number, modes, sweep, middle.real, middle.imag, z, *others)
             if taken:
-                x, y, z = to_x, to_y, to_z
-                motion, feed, changed = code, speed, True
-                motions(code // 10)
-                numbers(number)
-                ends(PLACE(x, y, z, *others))
-                feeds(speed if code else _NAN)
+                x, y, z, motion, feed = to_x, to_y, to_z, code, speed
+                rows += as_row(
+                    MOTIONS[code], number, modes, _NAN if code == "G0" else speed, x, y, z, *others
+                )
                 continue
         stripped = raw.strip(" \t")
         if not stripped:
             continue
-        if changed:
-            state.place = columns.place = (x, y, z, *others)
-            state.motion, state.motion_written, state.feed_mm_min, changed = motion, True, feed, False
-        if stripped == "%" and rules.needs_end and (first_line or percent):
+        if stripped == "%" and rules is GRBL:
+            columns.event(number, "percent")
+            continue
+        if stripped == "%" and (first_line or percent):
             # §3.1: a line holding only a percent sign opens a program that another one must close.
             first_line = False
             percent += 1
@@ -171,9 +158,7 @@ def read(
                 break
             continue
         first_line = False
-        if stripped == "%" and not rules.needs_end:
-            columns.event(number, "percent")
-            continue
+        state.place, state.motion, state.feed_mm_min = (x, y, z, *others), motion, feed
         try:
             line = take_apart(raw, rules, parameters, skip_deleted=block_delete)
             machine.run(line, number)
@@ -184,7 +169,7 @@ def read(
             if len(faults) >= _FAULT_LIMIT:
                 break
         state = machine.state
-        if state.ended and rules.needs_end:
+        if state.ended and rules is not GRBL:
             # §3.1: what follows the program's end is not read
             later = (
                 k for k, late in enumerate(lines[number:], number + 1) if _REMARK.sub("", late).strip(" \t%")
@@ -194,30 +179,29 @@ def read(
                 columns.event(after, "unread")
             break
         (x, y, z), others = state.place[:3], state.place[3:]
-        scale, feed = state.scale, state.feed_mm_min
-        motion = -1 if state.motion is None else state.motion
+        motion, feed, scale = state.motion, state.feed_mm_min, state.scale
+        modes = columns.stand(state.place, state.modes())
         quick = (
             short_way
-            and state.absolute
-            and not state.inverse_time
+            and state.distance == "G90"
+            and state.feed_mode == "G94"
             and not state.feed_stale
             and not state.lost
-            and motion in (0, 10, 20, 30)
-            and (state.motion_written or motion > 0)
+            and state.motion_written
         )
-        flat = state.plane == 17 and not state.arc_absolute
+        flat = state.plane == "G17" and state.arc_distance == "G91.1"
 
-    if rules.needs_end and not state.ended and percent != 2 and len(faults) < _FAULT_LIMIT:
+    if rules is not GRBL and not state.ended and percent != 2 and len(faults) < _FAULT_LIMIT:
         want = "the program does not end: M2 or M30 is missing"
         if percent == 1:
             want = "the opening percent sign has no closing one, and M2 or M30 is missing"
         last = lines[-1].strip()[:40] if lines else ""
         faults.append(Fault(line=max(len(lines), 1), column=1, word=last, reason=want + "."))
-    moves = columns.moves(len(lines))
+    moves = columns.moves(len(lines), state.modes())
     return Reading(moves=moves, faults=tuple(faults), text_lines=tuple(lines), dialect=dialect)
 
 
-def _split(text: str | bytes, dialect: str) -> tuple[list[str], list[tuple[int, str]]]:
+def _split(text: str | bytes, dialect: Dialect) -> tuple[list[str], list[tuple[int, str]]]:
     """Return a text's lines without their ends: LF, CR LF, or (§3.3) a CR alone; and what else is worth noting, with its line.
 
     LinuxCNC drops a CR inside a line and would join what we take for two lines: there it stays, and is refused.
@@ -228,9 +212,9 @@ def _split(text: str | bytes, dialect: str) -> tuple[list[str], list[tuple[int, 
     text = text.removeprefix("\ufeff")
     if "\r" in text:
         text = text.replace("\r\n", "\n")
-        if "\r" in text and dialect == "rs274ngc":
+        if "\r" in text and dialect is NIST:
             marks.append((text.count("\n", 0, text.index("\r")) + 1, "carriage-return"))
-        if dialect != "linuxcnc":
+        if dialect is not LINUXCNC:
             text = text.replace("\r", "\n")
     lines = text.split("\n")
     if lines[-1] == "":

@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Callable, Mapping
+from itertools import count
 
 from vcarve.program.grammar import MOST_DIGITS, WHOLE_NUMBER_SLACK
 
@@ -31,9 +32,7 @@ class ValueFault(Exception):
     """No value can be read: the index in the text, and why."""
 
     def __init__(self, at: int, reason: str) -> None:
-        super().__init__(reason)
-        self.at = at
-        self.reason = reason
+        self.at, self.reason = at, reason
 
 
 def real_value(text: str, at: int, parameters: Parameters | None, depth: int = 0) -> tuple[float, int]:
@@ -65,17 +64,13 @@ def real_value(text: str, at: int, parameters: Parameters | None, depth: int = 0
     raise ValueFault(at, "a number must follow the letter: digits with at most one sign and one point")
 
 
-def kept_value(number: str, value: float) -> float:
-    """Return the value of a number where only its first :data:`MOST_DIGITS` digits are kept, leading zeros counted.
+def kept_value(number: str) -> float:
+    """Return the value of a number of which only the first :data:`MOST_DIGITS` digits are kept, leading zeros counted.
 
-    Those dropped before the point count as zeros, those after it as nothing (grbl/nuts_bolts.c, read_float).
+    Those dropped count as zeros (grbl/nuts_bolts.c, read_float).
     """
-    whole, _, part = number.lstrip("+-").partition(".")
-    if len(whole) + len(part) <= MOST_DIGITS:
-        return value
-    kept = float((whole[:MOST_DIGITS] or "0") + "." + part[: max(MOST_DIGITS - len(whole), 0)])
-    kept *= 10.0 ** max(len(whole) - MOST_DIGITS, 0)
-    return -kept if number.startswith("-") else kept
+    digits = count()
+    return float(re.sub("[0-9]", lambda digit: digit.group() if next(digits) < MOST_DIGITS else "0", number))
 
 
 def parameter_index(text: str, at: int, parameters: Parameters, depth: int = 0) -> tuple[int, int]:
