@@ -30,7 +30,6 @@ const makeBit = ({ angle, diameter, tip, radius }) => {
     ? (depth < rise(round) ? Math.sqrt(Math.max(0, 2 * radius * depth - depth * depth)) : (depth + drop) / cot)
     : tip / 2 + depth / cot);
   const lag = (across, slope) => {
-    if (slope === 0) return 0;
     const sine = Math.abs(slope) / cot;
     let away = sine < 1 ? (across * sine) / Math.sqrt(1 - sine * sine) : Infinity;
     if (radius > 0) {
@@ -127,12 +126,13 @@ class Surface {
       }
       for (let column = from; column <= to; column++) {
         const px = column + 0.5;
-        const across = Math.abs((py - Y0) * ux - (px - X0) * uy) / scale;
-        if (across > limit) continue;
-        const ahead = (px - X0) * ux + (py - Y0) * uy, half = Math.sqrt(limit * limit - across * across) * scale;
-        const start = Math.max(0, ahead - half), end = Math.min(long, ahead + half);
-        if (start > end) continue;
-        const t = Math.min(Math.max(ahead - bit.lag(across, slope) * scale, start), end);
+        let t = (px - X0) * ux + (py - Y0) * uy;
+        if (slope !== 0) {
+          const across = Math.abs((py - Y0) * ux - (px - X0) * uy) / scale;
+          const half = Math.sqrt(Math.max(0, limit * limit - across * across));
+          t -= Math.max(-half, Math.min(half, bit.lag(across, slope))) * scale;
+        }
+        t = t < 0 ? 0 : t > long ? long : t;
         const ox = px - X0 - ux * t, oy = py - Y0 - uy * t;
         const pixels = Math.sqrt(ox * ox + oy * oy), r = pixels / scale;
         const depth = long > 0 ? d0 + ((d1 - d0) * t) / long : Math.max(d0, d1);

@@ -190,13 +190,12 @@ const makeStrip = (wide, tall, ratio) => {
   for (let i = 0; i < COUNT; i++) {
     const begins = (START_S[i] / TOTAL_S) * columns, takes = (TAKES_S[i] / TOTAL_S) * columns;
     const from = Math.floor(begins), to = Math.min(columns - 1, Math.floor(begins + takes));
-    const depthAt = (share) => (PASS[i] < 0 ? 0 : TOP - along(i, share)[2] || 0);
-    let before = depthAt(0);
+    if (PASS[i] < 0) { air.fill(1, from, to + 1); continue; }
+    let before = TOP - startOf(i)[2] || 0;
     for (let c = from; c <= to; c++) {
-      const after = depthAt(c < to ? (c + 1 - begins) / takes : 1);
+      const after = TOP - (c < to ? along(i, (c + 1 - begins) / takes)[2] : END[3 * i + 2]) || 0;
       deep[c] = Math.max(deep[c], before, after);
       before = after;
-      if (PASS[i] < 0) air[c] = 1;
     }
   }
   return ["--indigo", "--to-come"].map((name) => {
