@@ -44,7 +44,7 @@ def plan_program(given: Job | Layout, progress: Progress | None = None) -> Made:
     tell("laying out", 0.0)
     layout = laid_out(given)
     job = layout.job
-    proposed = proposals(job, layout, lambda share: tell("trying other fits", 0.1 + 0.1 * share))
+    proposed = proposals(layout, lambda share: tell("trying other fits", 0.1 + 0.1 * share))
     known = job_findings(layout)
     tell("planning", 0.2)
     # Levels too thin to be told apart are without number; drawn as one, the job can be looked at.

@@ -87,14 +87,13 @@ def judged(reading: Reading, machine: Machine, job: Job | None, layout: Layout |
     """Return what every check finds in a program; with its job against what was laid out for it."""
     if layout is None:
         return check(reading, machine=machine)
-    outline = polygon(layout.field.outline)
     return check(
         reading,
         machine=machine,
         job=job,
         network=layout.network,
         grooves=layout.grooves,
-        outline=outline,
+        outline=polygon(layout.field.outline),
     )
 
 

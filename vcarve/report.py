@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import asdict
+from itertools import takewhile
 from typing import Any
 
 import numpy as np
@@ -35,13 +36,6 @@ def zero_sentence(job: Job) -> str:
     return f"X0 Y0 at the {job.zero.corner}, Z0 on the {job.zero.level}"
 
 
-def bit_sentence(job: Job) -> str:
-    """Return the bit in words."""
-    bit, figures = job.bit, job.figures
-    tip, length = tip_words(bit, figures.length), figures.length
-    return f"{format_deg(bit.angle_deg)} V, {length(bit.diameter_mm)} across, {tip}, {length(bit.shank_mm)} shank"
-
-
 def pattern_sentence(layout: Layout) -> str:
     """Return the pattern and its pitch in words."""
     pattern, pitch_mm = layout.lines.pattern, layout.lines.pitch_mm
@@ -68,7 +62,8 @@ def _extents(ends_mm: dict[str, tuple[float, float]], figures: Figures) -> str:
 
 def header(job: Job, layout: Layout, plan: Plan, findings: tuple[Finding, ...]) -> Rows:
     """Return the program's comment header as (label, text) pairs."""
-    piece, figures, top_mm = job.piece, job.figures, mount_of(job).top_nm / NM_PER_MM
+    piece, bit, figures, top_mm = job.piece, job.bit, job.figures, mount_of(job).top_nm / NM_PER_MM
+    across, shank = figures.length(bit.diameter_mm), figures.length(bit.shank_mm)
     size = figures.size(piece.width_mm, piece.height_mm, piece.thickness_mm)
     left, front, right, back = layout.reach_mm
     low, high = top_mm - layout.deepest_mm, top_mm + job.machine.safe_height_mm
@@ -79,7 +74,10 @@ def header(job: Job, layout: Layout, plan: Plan, findings: tuple[Finding, ...]) 
         ("Pattern", pattern_sentence(layout)),
         *((f"Groove, {kind.name}", _deep_and_wide(kind, figures)) for kind in layout.kinds),
         ("Taper", layout.taper),
-        ("Bit", bit_sentence(job)),
+        (
+            "Bit",
+            f"{format_deg(bit.angle_deg)} V, {across} across, {tip_words(bit, figures.length)}, {shank} shank",
+        ),
         ("Machine", f"{job.machine.name}, {job.machine.dialect}"),
         ("Zero", zero_sentence(job)),
         ("Turn", job.zero.turn),
@@ -99,28 +97,19 @@ _MACHINE = re.compile(r"\(Machine: (.+), (rs274ngc|grbl-1\.1|linuxcnc)\)\s*")
 
 def machine_in_header(text: str) -> tuple[str, str] | None:
     """Return the name and the dialect of the machine that a program's comment header says it was made for, or ``None``."""
-    for line in text.splitlines():
-        if not line.startswith("("):
-            return None
-        if found := _MACHINE.fullmatch(line):
-            return found.group(1), found.group(2)
-    return None
+    comments = takewhile(lambda line: line.startswith("("), text.splitlines())
+    found = next(filter(None, map(_MACHINE.fullmatch, comments)), None)
+    return None if found is None else (found[1], found[2])
 
 
 def verdict(findings: tuple[Finding, ...], job: Job | None) -> dict[str, Any]:
     """Return as plain values whether the findings let the piece be cut, and each of them, its place as X and Y of the program."""
-    mount = None if job is None else mount_of(job)
-
-    def place(at_mm: tuple[float, float] | None) -> list[float] | None:
-        if at_mm is None:
-            return None
-        return list(at_mm if mount is None else mount.axes_mm(*at_mm))
-
+    axes_mm = (lambda *at_mm: at_mm) if job is None else mount_of(job).axes_mm
     return {
         "clean": not refuses(findings),
         "findings": [
-            {key: getattr(one, key) for key in ("code", "severity", "sentence", "more", "line")}
-            | {"at_mm": place(one.at_mm)}
+            _of(one, "code", "severity", "sentence", "more", "line")
+            | {"at_mm": None if one.at_mm is None else list(axes_mm(*one.at_mm))}
             for one in findings
         ],
     }

@@ -27,7 +27,7 @@ KEYS = {"across": r"across (\d+)", "margin": r"margin ([\d.]+ \w+)", "shift-y": 
 def proposed(job: Path, *sets: str) -> list[str]:
     """Return what is proposed for a job, way by way."""
     loaded = load_job(str(job), sets)
-    said = proposals(loaded, lay_out(loaded))
+    said = proposals(lay_out(loaded))
     return said[0].removesuffix(".").partition("Fewer are cut off with: ")[2].split("; ") if said else []
 
 

@@ -12,8 +12,10 @@ from vcarve.errors import InputError, Problem
 from vcarve.groove.width import deepest_mm, width_mm
 from vcarve.job.records import Job
 from vcarve.job.sections import Outline
+from vcarve.network.faces import rings
+from vcarve.network.graph import Graph
 from vcarve.pattern.shapes import circle, ellipse, regular_polygon, rounded_rectangle
-from vcarve.plane.arcs import joined, turned
+from vcarve.plane.arcs import joined
 from vcarve.plane.arrays import Floats
 from vcarve.plane.inset import inset
 from vcarve.plane.region import (
@@ -161,10 +163,10 @@ def region_of(lines: Floats, file: str | None = None) -> Region:
     from shapely.geometry import Polygon
     from shapely.validation import explain_validity
 
-    rings = [ring_of(run) for run in _runs(lines, file)]
-    rings = [ring if ring_area(ring) > 0.0 else reversed_ring(ring) for ring in rings]
-    rings.sort(key=ring_area, reverse=True)
-    polygons = [Polygon(corners(ring)) for ring in rings]
+    found = [ring_of(run) for run in _runs(lines, file)]
+    found = [ring if ring_area(ring) > 0.0 else reversed_ring(ring) for ring in found]
+    found.sort(key=ring_area, reverse=True)
+    polygons = [Polygon(corners(ring)) for ring in found]
     for polygon in polygons:
         if not polygon.is_valid:
             place = explain_validity(polygon).partition("[")[2].rstrip("]").split()
@@ -180,7 +182,7 @@ def region_of(lines: Floats, file: str | None = None) -> Region:
             raise InputError(Problem(want=want, file=file))
         if any(hole.intersects(other) for other in polygons[1:i]):
             raise InputError(Problem(want=f"the hole at {at} touches or lies inside another hole", file=file))
-    return Region(outer=rings[0], holes=tuple(reversed_ring(ring) for ring in rings[1:]))
+    return Region(outer=found[0], holes=tuple(reversed_ring(ring) for ring in found[1:]))
 
 
 def _runs(lines: Floats, file: str | None) -> list[Floats]:
@@ -195,22 +197,12 @@ def _runs(lines: Floats, file: str | None) -> list[Floats]:
         problems.append(Problem(want=want, file=file))
     if problems:
         raise InputError(problems[:10])
-    at = np.argsort(ends, axis=None, kind="stable").reshape(-1, 2) // 2  # the two lines at each place
-    left = dict.fromkeys(range(len(lines)))
-    runs = []
-    while left:
-        side = next(iter(left))
-        begun, here = ends[side].tolist()
-        del left[side]
-        run = [lines[side]]
-        while here != begun:
-            side = next(one for one in at[here].tolist() if one in left)
-            del left[side]
-            onward = ends[side, 0] == here
-            run.append(lines[side] if onward else turned(lines[side]))
-            here = int(ends[side, 1 if onward else 0])
-        runs.append(_joined(np.array(run)))
-    return runs
+    none = np.zeros(len(lines), dtype=np.int64)
+    tail, head = ends.T
+    graph = Graph(xy=places, tail=tail, head=head, bulge=lines[:, 4], feature=none, edge_class=none, rim=none)
+    walk, starts = rings(graph)
+    # Every run is walked both ways, first in the sense in which its first line was drawn.
+    return [_joined(graph.walked(run)) for run in np.split(walk, starts[1:-1]) if run[0] % 2 == 0]
 
 
 def _joined(sides: Floats) -> Floats:

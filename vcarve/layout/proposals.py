@@ -38,25 +38,17 @@ def clipped_cells(laid: Laid) -> int | None:
     return int(np.count_nonzero(off.all(axis=1)))
 
 
-def proposals(
-    job: Job, layout: Layout, progress: Callable[[float], None] = lambda share: None
-) -> tuple[str, ...]:
+def proposals(layout: Layout, progress: Callable[[float], None] = lambda share: None) -> tuple[str, ...]:
     """Return a sentence with the ways that leave fewer cells cut off, tried out one by one.
 
     There is one where whole repeats were fitted and do not fill the height, and where none were fitted and the cells cut off
     lost their land or keep so little that it may break out.
     """
-    if layout.lines.pitch_mm is None:
+    job, of, fit = layout.job, layout.network.cells, layout.lines.fit
+    if of > MOST_CELLS or job.piece.outline.shape not in ("rectangle", "rounded"):
         return ()
-    ways = (
-        _ways_of_pitch(job, layout, layout.lines.pitch_mm)
-        if layout.lines.fit is None
-        else _ways_of_fit(job, layout.lines.fit)
-    )
-    of = layout.network.cells
-    if not ways or of > MOST_CELLS or job.piece.outline.shape not in ("rectangle", "rounded"):
-        return ()
-    now = clipped_cells(layout)
+    ways = _ways_of_pitch(layout) if fit is None else _ways_of_fit(job, fit)
+    now = clipped_cells(layout) if ways else None
     if now is None:
         return ()
     best: dict[str, tuple[float, str]] = {}
@@ -81,11 +73,12 @@ def proposals(
     return (f"The edge cuts off {now} of {of} cells. Fewer are cut off with: {said}.",)
 
 
-def _ways_of_pitch(job: Job, layout: Layout, pitch_mm: float) -> list[Way]:
+def _ways_of_pitch(layout: Layout) -> list[Way]:
     """Return what may be tried where a pitch was not fitted."""
-    if not (layout.grooves.vanished or layout.grooves.weak):
+    pitch_mm = layout.lines.pitch_mm
+    if pitch_mm is None or not (layout.grooves.vanished or layout.grooves.weak):
         return []
-    words = f"pitch about {job.figures.length(pitch_mm)}"
+    words = f"pitch about {layout.job.figures.length(pitch_mm)}"
     return [("fit", words, {"pitch_mm": Pitch(pitch_mm, about=True)}, {})]
 
 
