@@ -48,25 +48,24 @@ def plan_program(given: Job | Layout, progress: Progress | None = None) -> Made:
     known = job_findings(layout)
     tell("planning", 0.2)
     # Levels too thin to be told apart are without number; drawn as one, the job can be looked at.
-    drawn = job
+    drawn = layout
     if any(finding.code == "step-too-small" for finding in known):
-        drawn = job.model_copy(
-            update={"groove": job.groove.model_copy(update={"step_mm": layout.deepest_mm})}
-        )
+        groove = job.groove.model_copy(update={"step_mm": layout.deepest_mm})
+        drawn = replace(layout, job=job.model_copy(update={"groove": groove}))
     with placed(job.document):
-        _refuse_too_many_cuts(layout, drawn)
-    cuts, rings = groove_cuts(layout.network, layout.grooves.ends_depth_mm, drawn.step_mm)
-    plans = candidates(cuts, drawn, rings, progress=lambda stage, share: tell(stage, 0.2 + 0.5 * share))
+        _refuse_too_many_cuts(drawn)
+    cuts, rings = groove_cuts(layout.network, layout.grooves.ends_depth_mm, drawn.job.step_mm)
+    plans = candidates(cuts, job, rings, progress=lambda stage, share: tell(stage, 0.2 + 0.5 * share))
     tell("writing", 0.7)
     # The planner only estimates what accelerations cost; the clock of the dry run decides, and between ties fewer lifts.
-    tried = [_written(layout, drawn, cuts, plan, known) for plan in plans]
+    tried = [_written(layout, cuts, plan, known) for plan in plans]
     least = min(made.times.total_s for made in tried)
     made = min(
         (made for made in tried if made.times.total_s <= least * (1.0 + TIE)),
         key=lambda made: made.plan.lifts,
     )
     tell("dry run", 0.8)
-    found = judged(made.reading, job.machine, drawn, layout)
+    found = judged(made.reading, job.machine, drawn)
     # What is refused of the whole job is true of each of its lines; what has a place is told of that place only.
     already = {one.code for one in known if one.severity == "refuse" and one.at_mm is None}
     findings = (*known, *(finding for finding in found if finding.code not in already))
@@ -90,9 +89,9 @@ def write_program(made: Made) -> str:
     return made.text
 
 
-def _refuse_too_many_cuts(layout: Layout, job: Job) -> None:
+def _refuse_too_many_cuts(layout: Layout) -> None:
     """Count what the levels come to, before any is planned."""
-    cut = layout.network.cut
+    job, cut = layout.job, layout.network.cut
     deep = layout.grooves.depth_mm[cut]
     count, parts = most_cuts(layout.grooves.ends_depth_mm[:, cut], layout.network.length_mm[cut], job.step_mm)
     if count.sum() > CUTS_MOST:
@@ -106,9 +105,10 @@ def _refuse_too_many_cuts(layout: Layout, job: Job) -> None:
         raise InputError(Problem(key="groove.step", value=job.figures.length(job.step_mm), want=want))
 
 
-def _written(layout: Layout, job: Job, cuts: Cuts, plan: Plan, known: tuple[Finding, ...]) -> Made:
-    """Write a plan, and read and time its text; ``known`` is what there is to say of the job, cut as ``job`` says."""
-    text = write(job, cuts, plan, header(job, layout, plan, known))
+def _written(layout: Layout, cuts: Cuts, plan: Plan, known: tuple[Finding, ...]) -> Made:
+    """Write a plan, and read and time its text; ``known`` is what there is to say of the job."""
+    job = layout.job
+    text = write(job, cuts, plan, header(layout, plan, known))
     reading = read_program(text, dialect=job.machine.dialect, start_mm=waiting_mm(job.machine, job))
     return Made(
         machine=job.machine,

@@ -62,7 +62,7 @@ def check_program(
             block_delete=block_delete,
         )
         mill = _as_used(machine, reading) if assumed else machine
-        findings = judged(reading, mill, job, layout)
+        findings = judged(reading, mill, layout)
         if assumed:
             resting = OF_THE_MACHINE if mill.spindle.programmed else OF_THE_MACHINE | {"spindle-off"}
             findings = tuple(replace(one, mild=True) if one.code in resting else one for one in findings)
@@ -83,14 +83,14 @@ def check_program(
     )
 
 
-def judged(reading: Reading, machine: Machine, job: Job | None, layout: Layout | None) -> tuple[Finding, ...]:
+def judged(reading: Reading, machine: Machine, layout: Layout | None) -> tuple[Finding, ...]:
     """Return what every check finds in a program; with its job against what was laid out for it."""
     if layout is None:
         return check(reading, machine=machine)
     return check(
         reading,
         machine=machine,
-        job=job,
+        job=layout.job,
         network=layout.network,
         grooves=layout.grooves,
         outline=polygon(layout.field.outline),

@@ -60,10 +60,11 @@ def _extents(ends_mm: dict[str, tuple[float, float]], figures: Figures) -> str:
 # --- a program's header ---
 
 
-def header(job: Job, layout: Layout, plan: Plan, findings: tuple[Finding, ...]) -> Rows:
+def header(layout: Layout, plan: Plan, findings: tuple[Finding, ...]) -> Rows:
     """Return the program's comment header as (label, text) pairs."""
-    piece, bit, figures, top_mm = job.piece, job.bit, job.figures, mount_of(job).top_nm / NM_PER_MM
-    across, shank = figures.length(bit.diameter_mm), figures.length(bit.shank_mm)
+    job, piece, bit, figures = layout.job, layout.job.piece, layout.job.bit, layout.job.figures
+    top_mm = mount_of(job).top_nm / NM_PER_MM
+    across, shank, tip = *map(figures.length, (bit.diameter_mm, bit.shank_mm)), tip_words(bit, figures.length)
     size = figures.size(piece.width_mm, piece.height_mm, piece.thickness_mm)
     left, front, right, back = layout.reach_mm
     low, high = top_mm - layout.deepest_mm, top_mm + job.machine.safe_height_mm
@@ -74,10 +75,7 @@ def header(job: Job, layout: Layout, plan: Plan, findings: tuple[Finding, ...]) 
         ("Pattern", pattern_sentence(layout)),
         *((f"Groove, {kind.name}", _deep_and_wide(kind, figures)) for kind in layout.kinds),
         ("Taper", layout.taper),
-        (
-            "Bit",
-            f"{format_deg(bit.angle_deg)} V, {across} across, {tip_words(bit, figures.length)}, {shank} shank",
-        ),
+        ("Bit", f"{format_deg(bit.angle_deg)} V, {across} across, {tip}, {shank} shank"),
         ("Machine", f"{job.machine.name}, {job.machine.dialect}"),
         ("Zero", zero_sentence(job)),
         ("Turn", job.zero.turn),

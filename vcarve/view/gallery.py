@@ -30,18 +30,17 @@ def vertex_figures(pattern: Pattern) -> tuple[tuple[float, ...], int]:
     lines = curves(np.zeros_like(chord), chord, unit.bulge)
     out = np.concatenate([directions(lines, 0.0), -directions(lines, 1.0)])
     at = np.concatenate([unit.tail, unit.head])
-    way = np.degrees(np.arctan2(out[:, 1], out[:, 0])) % 360.0
-    angles: set[float] = set()
-    odd = 0
-    for vertex in range(len(unit.uv)):
-        # Rounded first, so that 359.9999 and 0 are one direction and angles come out even.
-        spokes = np.sort(np.round(way[at == vertex], 4) % 360.0)
-        odd += len(spokes) % 2
-        gaps = np.diff([*spokes, spokes[0] + 360.0])
-        # One line has no neighbour, and one that only passes through makes no angle.
-        if len(spokes) > 2 or (len(spokes) == 2 and abs(gaps[0] - 180.0) > 0.01):
-            angles.update(float(gap) for gap in np.round(gaps, 2))
-    return tuple(sorted(angles)), odd
+    # Rounded, so that 359.9999 and 0 are one direction and angles come out even.
+    way = np.round(np.degrees(np.arctan2(out[:, 1], out[:, 0])), 4) % 360.0
+    order = np.lexsort((way, at))
+    way, spokes = way[order], np.bincount(at)
+    last = np.cumsum(spokes) - 1
+    onward = np.roll(way, -1)
+    onward[last] = way[last - spokes + 1] + 360.0
+    gaps, beside = onward - way, np.repeat(spokes, spokes)
+    # One line has no neighbour, and one that only passes through makes no angle.
+    told = gaps[(beside > 2) | ((beside == 2) & (np.abs(gaps - 180.0) > 0.01))]
+    return tuple(np.unique(np.round(told, 2)).tolist()), int(np.count_nonzero(spokes % 2))
 
 
 def cut_length(pattern: Pattern) -> float:
