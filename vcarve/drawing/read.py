@@ -67,10 +67,12 @@ def read_drawing(
     chosen, layers = list(kept), tuple(dict.fromkeys(kept.values()))
     curves = every[chosen]
     box = boxes(curves)
-    drawn = (*box[:, :2].min(axis=0).tolist(), *box[:, 2:].max(axis=0).tolist())
-    on_page = _matches(sheet.page_mm, piece_mm)
-    west, south, east, north = sheet.page_mm if on_page and sheet.page_mm else drawn
-    middle = (west + east) / 2.0, (south + north) / 2.0
+    around, on_page = np.array([box[:, :2].min(axis=0), box[:, 2:].max(axis=0)]), False
+    width, height = (around[1] - around[0]).tolist()
+    if sheet.page_mm is not None and piece_mm is not None:
+        page = np.reshape(sheet.page_mm, (2, 2))
+        on_page = bool(np.abs(page[1] - page[0] - piece_mm).max() <= _PAGE_MATCH_MM)
+    middle = (page if on_page else around).mean(axis=0)
     joined, feature, mended = join(
         curves - np.array([*middle, *middle, 0.0]),
         corners[chosen],
@@ -88,9 +90,8 @@ def read_drawing(
         told.append(Finding("drawing-flattened", sentence))
     if left:
         told.append(Finding("drawing-ignored", f"Left out: {left}."))
-    size = (drawn[2] - drawn[0], drawn[3] - drawn[1])
-    if max(size) < SMALLEST_MM:
-        want = f"the whole drawing is {max(size):.2g} mm large; check its units"
+    if max(width, height) < SMALLEST_MM:
+        want = f"the whole drawing is {max(width, height):.2g} mm large; check its units"
         raise InputError(Problem(want=want, file=str(file)))
     return Drawing(
         curves=joined,
@@ -98,7 +99,7 @@ def read_drawing(
         layers=layers,
         findings=tuple(told),
         mended=tuple(mended),
-        size_mm=size,
+        size_mm=(width, height),
         on_page=on_page,
     )
 
@@ -138,11 +139,3 @@ def _layered(
         else:
             kept[number] = names[0] if name is None else name
     return kept
-
-
-def _matches(page: tuple[float, float, float, float] | None, piece_mm: tuple[float, float] | None) -> bool:
-    """Tell whether the page (left, front, right, back) is as large as the piece."""
-    if page is None or piece_mm is None:
-        return False
-    off = (page[2] - page[0] - piece_mm[0], page[3] - page[1] - piece_mm[1])
-    return max(abs(off[0]), abs(off[1])) <= _PAGE_MATCH_MM

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -86,11 +85,12 @@ def read_svg(content: bytes, name: str) -> Sheet:
     Raises ``InputError`` for entities, references outside the file, elements that use themselves, lengths that cannot be
     read and coordinates that cannot be a piece of wood.
     """
-    root = read_tree(content, name)
+    every = read_tree(content, name)
+    root = every[0]
     reader = _Reader(Sheet(name=name))
     if root.tag != "svg":
         raise reader.problem("this is not an SVG drawing; its first element should be svg", root, root.tag)
-    for node in _every(root):
+    for node in every:
         reader.learn(node)
     count = reader.weigh(root)
     if count > MOST_LINES:
@@ -98,14 +98,6 @@ def read_svg(content: bytes, name: str) -> Sheet:
         raise reader.problem(want, root)
     reader.root(root)
     return reader.sheet
-
-
-def _every(root: Node) -> Iterator[Node]:
-    todo = [root]
-    while todo:
-        node = todo.pop()
-        yield node
-        todo.extend(reversed(node.children))
 
 
 class _Reader:

@@ -25,8 +25,8 @@ class Node:
     children: list[Node] = field(default_factory=list)
 
 
-def read_tree(content: bytes, name: str) -> Node:
-    """Return the root of the XML in ``content``; ``name`` is the file's name for messages.
+def read_tree(content: bytes, name: str) -> list[Node]:
+    """Return the elements of the XML in ``content`` in their order, the root first; ``name`` is the file's name for messages.
 
     Raises ``InputError`` for text that is not XML, for entities, for style sheets outside the file, and for elements
     nested deeper than ``DEEPEST``.
@@ -34,7 +34,7 @@ def read_tree(content: bytes, name: str) -> Node:
     parser = expat.ParserCreate(namespace_separator=" ")
     parser.buffer_text = True
     stack: list[Node] = []
-    roots: list[Node] = []
+    every: list[Node] = []
 
     def refuse(want: str, value: str | None = None) -> None:
         raise InputError(Problem(want=want, file=name, line=parser.CurrentLineNumber, value=value))
@@ -59,31 +59,23 @@ def read_tree(content: bytes, name: str) -> Node:
         ordered = sorted(attributes.items(), key=lambda pair: " " not in pair[0])
         local = {key.rpartition(" ")[2]: value for key, value in ordered}
         node = Node(tag=tag.rpartition(" ")[2], attributes=local, line=parser.CurrentLineNumber)
-        (stack[-1].children if stack else roots).append(node)
+        for outer in stack[-1:]:
+            outer.children.append(node)
+        every.append(node)
         stack.append(node)
-
-    def end(tag: str) -> None:
-        stack.pop()
-
-    def characters(text: str) -> None:
-        if stack:
-            stack[-1].text.append(text)
 
     parser.StartDoctypeDeclHandler = doctype
     parser.EntityDeclHandler = entity
     parser.ProcessingInstructionHandler = instruction
     parser.StartElementHandler = start
-    parser.EndElementHandler = end
-    parser.CharacterDataHandler = characters
+    parser.EndElementHandler = lambda tag: stack.pop()
+    parser.CharacterDataHandler = lambda text: stack[-1].text.append(text)
     try:
         parser.Parse(content, True)
-    except expat.ExpatError as error:
-        reason = expat.ErrorString(error.code)
-        raise InputError(
-            Problem(want=f"this is not readable XML ({reason})", file=name, line=error.lineno)
-        ) from None
-    except (ValueError, LookupError) as error:
-        if isinstance(error, InputError):
-            raise
-        raise InputError(Problem(want=f"this is not readable XML ({error})", file=name)) from None
-    return roots[0]
+    except InputError:
+        raise
+    except (expat.ExpatError, ValueError, LookupError) as error:
+        line = error.lineno if isinstance(error, expat.ExpatError) else None
+        reason = expat.ErrorString(error.code) if isinstance(error, expat.ExpatError) else error
+        raise InputError(Problem(want=f"this is not readable XML ({reason})", file=name, line=line)) from None
+    return every

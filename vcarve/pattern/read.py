@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from itertools import permutations
 from pathlib import Path
 
 import numpy as np
@@ -79,31 +78,21 @@ def _described(operation: Operation) -> str:
 
 
 def _check_lattice(written: PatternFile, lattice: Lattice) -> None:
-    sides = math.hypot(*lattice.a1) * math.hypot(*lattice.a2)
-    if lattice.area <= _FLATTEST * sides:
-        raise InputError(
-            Problem(
-                key="lattice.a2",
-                want="a1 and a2 must point in different directions; these span no unit cell",
-            )
+    long, short = sorted(size(lattice.basis).tolist(), reverse=True)
+    key, value = "lattice.a2", None
+    if lattice.area <= _FLATTEST * long * short:
+        want = "a1 and a2 must point in different directions; these span no unit cell"
+    elif long > _MOST_SLENDER * short:
+        want = f"one of a1 and a2 is {long / short:.3g} times as long as the other; up to {_MOST_SLENDER:g} times is taken"
+    elif written.lattice.kind not in ALSO[lattice.kind]:
+        key, value = "lattice.kind", written.lattice.kind
+        want = (
+            f"a1 and a2 make a {lattice.kind} lattice; write that, or correct the vectors "
+            "(exact expressions such as sqrt(3)/2, not rounded decimals)"
         )
-    slender = max(math.hypot(*a) / math.hypot(*b) for a, b in permutations((lattice.a1, lattice.a2)))
-    if slender > _MOST_SLENDER:
-        raise InputError(
-            Problem(
-                key="lattice.a2",
-                want=f"one of a1 and a2 is {slender:.3g} times as long as the other; up to {_MOST_SLENDER:g} times is taken",
-            )
-        )
-    if written.lattice.kind not in ALSO[lattice.kind]:
-        raise InputError(
-            Problem(
-                key="lattice.kind",
-                value=written.lattice.kind,
-                want=f"a1 and a2 make a {lattice.kind} lattice; write that, or correct the vectors "
-                "(exact expressions such as sqrt(3)/2, not rounded decimals)",
-            )
-        )
+    else:
+        return
+    raise InputError(Problem(key=key, value=value, want=want))
 
 
 def _moves(written: PatternFile, lattice: Lattice) -> Floats:

@@ -6,7 +6,6 @@ wherever another one, moved by any lattice vector, meets them, and to count plac
 
 from __future__ import annotations
 
-import math
 from collections import defaultdict
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, fields, replace
@@ -160,15 +159,12 @@ def copies(
     Which of the others it is (m,), and where (m, 5).
     """
     box, other_box = boxes(curve), boxes(others)
-    # A shift matters only where the boxes can meet; bound its counts by the widest gap between any two boxes.
-    ahead, behind = (
-        box[:, 2:].max(axis=0) - other_box[:, :2].min(axis=0),
-        other_box[:, 2:].max(axis=0) - box[:, :2].min(axis=0),
-    )
-    reach, rise = np.maximum(np.maximum(ahead, behind), 0.0) + tolerance
-    (ax, ay), (bx, by), area = lattice.a1, lattice.a2, lattice.area
-    most = (abs(by) * reach + abs(bx) * rise) / area, (abs(ay) * reach + abs(ax) * rise) / area
-    steps = np.mgrid[tuple(slice(-math.ceil(many) - 1, math.ceil(many) + 2) for many in most)]
+    # A shift matters only where the boxes can meet.
+    low = box[:, :2].min(axis=0) - other_box[:, 2:].max(axis=0) - tolerance
+    high = box[:, 2:].max(axis=0) - other_box[:, :2].min(axis=0) + tolerance
+    reach = np.array([(x, y) for x in (low[0], high[0]) for y in (low[1], high[1])]) @ lattice.inverse
+    first, last = np.floor(reach.min(axis=0)).astype(int), np.ceil(reach.max(axis=0)).astype(int)
+    steps = np.mgrid[first[0] : last[0] + 1, first[1] : last[1] + 1]
     shifts = np.tile(steps.reshape(2, -1).T @ lattice.basis, 2)
     tree = shapely.STRtree(upright((other_box + shifts[:, None]).reshape(-1, 4)))
     for window in upright(box, tolerance):
@@ -192,9 +188,7 @@ def _cut(curve: Floats, feature: Ints, stops: Sequence[Floats], near: float) -> 
     """Return curves (n, 5) cut at shares of each, but for such as lie nearly at an end or on one another, and their features."""
     pieces = []
     for one, share, length in zip(curve, stops, lengths(curve).tolist(), strict=True):
-        least = near / max(length, near)
-        inner = share[(least < share) & (share < 1.0 - least)]
-        pieces.append(cut(one, inner, least) if len(inner) else one[None])
+        pieces.append(cut(one, share, near / max(length, near)))
     return np.vstack(pieces), np.repeat(feature, [len(each) for each in pieces])
 
 

@@ -142,6 +142,8 @@ def cut(curve: Floats, share: Floats, least: float) -> Floats:
     for stop in np.unique(share).tolist():
         if stop - kept[-1] > least and 1.0 - stop > least:
             kept.append(stop)
+    if len(kept) == 1:
+        return curve[None]
     stops = np.array([*kept, 1.0])
     return parts(np.broadcast_to(curve, (len(kept), 5)), stops[:-1], stops[1:])
 
