@@ -42,11 +42,12 @@ const SPOTS = DATA.findings.map((group) => group.map(({ line, at }) => {
   return { line, move, place, moment: START_S[move] + begins * TAKES_S[move] };
 }));
 
-// How far clamps stand out of the piece: left, right, back, front (mm).
+// The piece's sides in piece coordinates (mm), and how far clamps stand out of it: left, right, back, front.
+const [LEFT, RIGHT] = [-0.5, 0.5].map((side) => PIECE.centre[0] + side * PIECE.width);
+const [FRONT, BACK] = [-0.5, 0.5].map((side) => PIECE.centre[1] + side * PIECE.height);
 const PAST = [0, 0, 0, 0];
 for (const [left, front, wide, high] of DATA.clamps) {
-  const [cx, cy] = PIECE.centre, w = PIECE.width / 2, h = PIECE.height / 2;
-  [cx - w - left, left + wide - cx - w, front + high - cy - h, cy - h - front].forEach((out, k) => { PAST[k] = Math.max(PAST[k], out); });
+  [LEFT - left, left + wide - RIGHT, front + high - BACK, FRONT - front].forEach((out, k) => { PAST[k] = Math.max(PAST[k], out); });
 }
 
 // Where the piece lies in the stage: css pixels, scale in px/mm; px, py from piece coordinates and mx, my back.
@@ -67,19 +68,14 @@ const layout = (stage, zoom) => {
   const y = (pad.top + (tall - pad.top - pad.bottom - high * fit) / 2 + PAST[2] * fit) * zoom.k + zoom.y;
   return {
     wide, tall, scale, x, y,
-    mx: (sx) => (sx - x) / scale + PIECE.centre[0] - PIECE.width / 2,
-    my: (sy) => PIECE.centre[1] + PIECE.height / 2 - (sy - y) / scale,
-    px: (mx) => x + (mx - PIECE.centre[0] + PIECE.width / 2) * scale,
-    py: (my) => y + (PIECE.height / 2 - (my - PIECE.centre[1])) * scale,
+    mx: (sx) => (sx - x) / scale + LEFT,
+    my: (sy) => BACK - (sy - y) / scale,
+    px: (mx) => x + (mx - LEFT) * scale,
+    py: (my) => y + (BACK - my) * scale,
   };
 };
 
 const ringsPath = (px, py) => PIECE.rings.map((ring) => "M" + ring.map(([x, y]) => `${px(x).toFixed(2)} ${py(y).toFixed(2)}`).join("L") + "Z").join("");
-
-const WHOLE_PIECE = [
-  PIECE.centre[0] - PIECE.width / 2, PIECE.centre[1] - PIECE.height / 2,
-  PIECE.centre[0] + PIECE.width / 2, PIECE.centre[1] + PIECE.height / 2,
-];
 
 // A surface of a part of the piece's plane (left, front, right, back in mm); `ratio` is its scale in px/mm.
 const makeSurface = (ratio, [left, front, right, top], paint) => {

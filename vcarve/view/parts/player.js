@@ -44,9 +44,8 @@ const arrange = () => {
   // Of the piece and a little round it, what the stage shows.
   const margin = 14 / place.scale;
   const side = (low, high, from, to) => [Math.max(low - margin, from), Math.min(high + margin, to)];
-  const [cx, cy] = PIECE.centre, half = [PIECE.width / 2, PIECE.height / 2];
-  const [x0, x1] = side(cx - half[0], cx + half[0], place.mx(0), place.mx(place.wide));
-  const [y0, y1] = side(cy - half[1], cy + half[1], place.my(place.tall), place.my(0));
+  const [x0, x1] = side(LEFT, RIGHT, place.mx(0), place.mx(place.wide));
+  const [y0, y1] = side(FRONT, BACK, place.my(place.tall), place.my(0));
   const ratio = Math.min(2, devicePixelRatio || 1, Math.sqrt(1.7e6 / ((x1 - x0) * (y1 - y0) * place.scale ** 2)));
   const surface = makeSurface(place.scale * ratio, [x0, y0, x1, y1], paintOf(false));
   surface.showAir = $("air").checked;
@@ -118,9 +117,9 @@ const readOut = () => {
   write("read-rpm", COUNT ? figure(RPM[i], 0) : "0", COUNT ? RPM[i] : 0);
   const pass = COUNT ? PASS[i] + 1 : 0;
   write("read-pass", pass ? `${pass} of ${PASS_FIRST.length}` : "in the air", pass);
-  write("read-elapsed", readTime(now.t), now.t);
-  write("read-remaining", readTime(TOTAL_S - now.t), TOTAL_S - now.t);
-  $("read-elapsed").dataset.value = now.t;
+  write("read-elapsed", readTime(now.t));
+  write("read-remaining", readTime(TOTAL_S - now.t));
+  $("read-elapsed").dataset.value = now.t; // moves on while its text stands
   $("read-remaining").dataset.value = TOTAL_S - now.t;
   const spot = now.chosen >= 0 ? SPOTS[now.chosen][now.nth] : null;
   const shown = spot && spot.line !== null ? spot.line : COUNT ? LINE[i] : 1;
@@ -345,7 +344,7 @@ $("zoom-all").addEventListener("click", () => zoomTo(1, 0, 0));
 let print = null;
 const printWork = (budget) => {
   if (!print) {
-    print = new Carver(makeSurface(Math.min(1100 / Math.max(PIECE.width, PIECE.height), 24), WHOLE_PIECE, paintOf(true)));
+    print = new Carver(makeSurface(Math.min(1100 / Math.max(PIECE.width, PIECE.height), 24), [LEFT, FRONT, RIGHT, BACK], paintOf(true)));
     print.every = Infinity;
     print.surface.showAir = false;
     print.aim(COUNT, 0);
