@@ -18,7 +18,7 @@ from vcarve.job.records import Job
 from vcarve.layout.stages import Layout
 from vcarve.network.model import Network
 from vcarve.plan.model import Plan
-from vcarve.plane.arrays import Ints
+from vcarve.plane.arrays import Floats, Ints
 from vcarve.program.moves import Motion
 from vcarve.program.reader import Reading
 from vcarve.quantity import Figures
@@ -93,12 +93,19 @@ class DryRun:
         return int(self.pass_of.max(initial=-1)) + 1
 
     @property
+    def boxes_mm(self) -> tuple[Floats, Floats]:
+        """The lower and upper corners (N, A) of boxes round all moves, arcs too, in work coordinates."""
+        moves = self.reading.moves
+        low, high = np.minimum(moves.start_mm, moves.end_mm), np.maximum(moves.start_mm, moves.end_mm)
+        bent = np.flatnonzero(moves.sweep_rad)
+        low[bent], high[bent] = boxes(moves, bent)
+        return low, high
+
+    @property
     def extents_mm(self) -> dict[str, tuple[float, float]]:
         """How far the feed moves reach on each axis, in work coordinates, and how high Z rises; nothing without moves."""
         moves, spans = self.reading.moves, {}
-        feed, bent = moves.motion != int(Motion.RAPID), np.flatnonzero(moves.sweep_rad)
-        low, high = np.minimum(moves.start_mm, moves.end_mm), np.maximum(moves.start_mm, moves.end_mm)
-        low[bent], high[bent] = boxes(moves, bent)
+        feed, (low, high) = moves.motion != int(Motion.RAPID), self.boxes_mm
         for column, axis in enumerate(moves.axes if len(moves) else ()):
             ends = moves.end(axis)[: len(moves) * (axis == "Z")]
             lows, highs = (np.append(box[feed, column], ends) for box in (low, high))

@@ -215,3 +215,11 @@ def test_sections_have_names_of_their_own_and_the_sheet_tells_of_corners(tile: M
     assert len(headings) == len(set(headings)) >= 5
     assert said in page
     assert said in sheet
+
+
+def test_the_space_of_a_program_without_its_job_holds_its_arcs() -> None:
+    """Two half circles of radius 20 that begin and end on the X axis take 40 mm both ways, and 5 mm are to spare on each side."""
+    run = check_program("G21 G90 G94 F100\nG0 X20 Y0 Z1\nG1 Z-1\nG2 X-20 I-20\nG2 X20 I20\nG0 Z5\nM2\n")
+    piece = payload(run)["piece"]
+
+    assert [piece["width"], piece["height"], *piece["centre"]] == pytest.approx([50.0, 50.0, 0.0, 0.0])

@@ -129,13 +129,13 @@ def _piece(run: DryRun) -> dict[str, Any]:
 
 
 def _space(run: DryRun) -> Floats:
-    """Return the corners (4, 2) of a rectangle round everything cut, in piece coordinates, with 5 mm to spare."""
-    moves = run.reading.moves
-    points = np.concatenate([moves.start_mm, moves.end_mm])[np.tile(moves.told, 2)]
-    points = run.setup.on_piece(points[np.isfinite(points).all(axis=1)])
-    cut = points[points[:, 2] < 0.0]
-    chosen = next((some for some in (cut, points) if len(some)), np.zeros((1, 3)))
-    (left, front, _), (right, back, _) = chosen.min(axis=0) - 5.0, chosen.max(axis=0) + 5.0
+    """Return the corners (4, 2) of a rectangle round everything cut, its top at Z0, with 5 mm to spare."""
+    boxes = np.stack(run.boxes_mm, axis=1)[run.reading.moves.told]
+    boxes = boxes[np.isfinite(boxes).all(axis=(1, 2))]
+    cut = boxes[boxes[:, 0, 2] < 0.0]
+    chosen = next((some for some in (cut, boxes) if len(some)), np.zeros((1, 2, 3)))
+    left, front, _ = chosen[:, 0].min(axis=0) - 5.0
+    right, back, _ = chosen[:, 1].max(axis=0) + 5.0
     return np.array([[left, front], [right, front], [right, back], [left, back]])
 
 
