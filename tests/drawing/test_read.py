@@ -696,6 +696,14 @@ def test_a_transform_about_another_origin_is_refused(tmp_path: Path) -> None:
         )
 
 
+def test_a_style_that_shapes_a_line_is_refused(tmp_path: Path) -> None:
+    """SVG 2 lets a style give a shape its size; what would have another one is not drawn without it."""
+    with pytest.raises(
+        InputError, match=r"'x: 5px; width: 9px': .* rect is not read; write width as an attribute"
+    ):
+        read_drawing(svg(tmp_path, '<path d="M0 0H9"/><rect height="9" style="x: 5px; width: 9px"/>'))
+
+
 def test_style_rules_that_are_not_understood_are_told(tmp_path: Path) -> None:
     """A rule for what stands inside something else is not applied, and that is said with its line."""
     rules = "<style>g .off {display: none} .on {display: inline}</style>"

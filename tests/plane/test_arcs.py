@@ -223,3 +223,15 @@ def test_two_quarters_are_half_a_circle() -> None:
         is None
     )
     assert arcs.joined(first, np.array([0.0, 1.0, -1.0, 2.0, -quarter]), 1e-9) is None
+
+
+@pytest.mark.parametrize("flip", [1.0, -1.0])
+def test_a_mapped_arc_runs_through_its_mapped_places(flip: float) -> None:
+    """Turned by 30 degrees, doubled, mirrored or not, and shifted: each place of the arc lies where its own image does."""
+    matrix = 2.0 * np.array([[math.cos(math.pi / 6), math.sin(math.pi / 6)], [-0.5, math.cos(math.pi / 6)]])
+    matrix[0] *= flip
+    arc, share = np.array([[1.0, 2.0, 4.0, -1.0, 0.6]]), np.linspace(0.0, 1.0, 9)
+    rows = np.repeat(arc, 9, axis=0)
+
+    there = arcs.points(arcs.mapped(rows, matrix, (3.0, 5.0)), share)
+    assert there == pytest.approx(arcs.points(rows, share) @ matrix + (3.0, 5.0))

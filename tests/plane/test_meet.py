@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from itertools import combinations
+from typing import Any
 
 import numpy as np
 import pytest
@@ -12,7 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from vcarve.plane import arcs
-from vcarve.plane.meet import meetings
+from vcarve.plane.meet import clusters, meetings
 
 TOLERANCE = 1e-6
 COORDINATES = st.floats(-10.0, 10.0)
@@ -116,3 +117,27 @@ def _grazing(chains: list[shapely.LineString], place: shapely.Point) -> bool:
     u = np.subtract(at[1].coords[0], at[0].coords[0])
     v = np.subtract(at[3].coords[0], at[2].coords[0])
     return abs(u[0] * v[1] - u[1] * v[0]) < 0.05 * np.hypot(*u) * np.hypot(*v)
+
+
+@settings(deadline=None, derandomize=True, max_examples=100)
+@given(st.lists(st.tuples(st.integers(0, 40), st.integers(0, 40)), min_size=1, max_size=40))
+def test_clusters_are_the_parts_of_shapelys_union(spots: list[tuple[int, int]]) -> None:
+    """Places within 1.5 of each other are of one cluster: discs half as wide, grown together, are its parts."""
+    place = np.array(spots, dtype=float)
+    first, cluster = clusters(place, 1.5)
+    parts: Any = shapely.get_parts(
+        shapely.unary_union(shapely.buffer(shapely.points(place), 0.76, quad_segs=32))
+    )
+    inside = shapely.intersects(parts[:, None], shapely.points(place)).argmax(axis=0)
+
+    assert len(first) == len(parts)
+    assert (first[cluster] == [np.flatnonzero(inside == part)[0] for part in inside]).all()
+    assert (np.diff(first) > 0).all()
+
+
+def test_on_a_torus_clusters_reach_over_its_seam() -> None:
+    """Places at both ends of the box are one; without a box they are two."""
+    place = np.array([(0.01, 0.5), (0.5, 0.5), (0.99, 0.5)])
+
+    assert clusters(place, 0.05, np.ones(2))[1].tolist() == [0, 1, 0]
+    assert clusters(place, 0.05)[1].tolist() == [0, 1, 2]

@@ -52,6 +52,8 @@ _SELECTOR = re.compile(r"\*|#[\w-]+|[\w-]*\.[\w-]+|[\w-]+|@.*|[0-9.]+%")
 _OUTSIDE = re.compile(r"@import|url\(\s*['\"]?\s*(?!#)[^)'\"\s]", re.IGNORECASE)
 _PASSED_ON = ("stroke", "fill", "stroke-dasharray")  # to the elements inside
 _STYLED = (*_PASSED_ON, "display", "visibility", "transform", "transform-origin")
+# What SVG 2 lets a style say of a shape.
+_SHAPED = frozenset({"d", "x", "y", "width", "height", "cx", "cy", "r", "rx", "ry"})
 # Never drawn where they stand.
 _UNSEEN = frozenset(
     {"defs", "symbol", "clipPath", "mask", "pattern", "marker", "linearGradient", "radialGradient", "filter"}
@@ -164,21 +166,18 @@ class _Reader:
 
     def root(self, root: Node) -> None:
         """Draw the whole; the size of its page is known where it has a width and a height, or a viewBox."""
-        given, box = root.attributes, self.view_box(root)
-        sizes: list[float | None] = []
-        for side, key in enumerate(("width", "height")):
-            text = given.get(key, "").strip()
-            if text and not text.endswith("%") and text != "auto":
-                sizes.append(self.length(root, key, 0.0))
-            else:
-                sizes.append(None if box is None else box[2 + side])
-        if box is not None and all(
-            given.get(key, "%").strip()[-1:] in ("", "%") for key in ("width", "height")
-        ):
+        box = self.view_box(root)
+        own = {key: root.attributes.get(key, "").strip() for key in ("width", "height")}
+        own = {key: text for key, text in own.items() if text not in ("", "auto") and text[-1] != "%"}
+        if box is not None and not own:
             self.sheet.cautions.append(
                 "The drawing has no width and height; one of its units was taken as 1 px = 1/96 in."
             )
-        width, height = sizes
+        # An attribute that says nothing is as its side of the box.
+        width, height = (
+            self.length(root, key, 0.0) if key in own else None if box is None else box[side]
+            for key, side in (("width", 2), ("height", 3))
+        )
         if width is not None and height is not None:
             self.sheet.page_mm = (0.0, -height * PX_MM, width * PX_MM, 0.0)
         else:
@@ -206,6 +205,9 @@ class _Reader:
         elif (data := SHAPES.get(node.tag)) is not None:
             if re.search(r"[1-9]", place.styles.get("stroke-dasharray", "")):
                 self.sheet.flatten(_DASHED, f"line {node.line}")
+            if shaped := sorted(_SHAPED & set(_declarations(node.attributes.get("style", "")))):
+                want = f"a style that shapes a {node.tag} is not read; write {shaped[0]} as an attribute"
+                raise self.problem(want, node, node.attributes["style"])
             wide, high = place.viewport
             whole = {"x": wide, "y": high, "": math.hypot(wide, high) / math.sqrt(2.0)}
 
