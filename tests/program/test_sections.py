@@ -18,7 +18,7 @@ from vcarve.job.records import Job
 from vcarve.pipeline import plan_program
 from vcarve.program.moves import Moves
 from vcarve.program.reader import Reading, read_program
-from vcarve.program.sections import InForce, Move, Section, joined
+from vcarve.program.text import Move, Section, joined
 from vcarve.program.writer import Program, program
 from vcarve.run import Made
 
@@ -136,8 +136,8 @@ def test_joining_leaves_out_words_in_force_and_nothing_else() -> None:
         )
     )
     fresh, after = section.lines()
-    again, _ = section.lines(InForce("G0", "200", "5"))
+    again, _ = section.lines(Move("G0", z="5", feed="200"))
 
     assert fresh == ["(note)", "G0 X1 Y2", "Z5", "G1 Z-1 F200", "X3", "X4 Z-0.5 F300"]
     assert again == ["(note)", "X1 Y2", "G1 Z-1", "X3", "X4 Z-0.5 F300"]
-    assert after == InForce("G1", "300", "-0.5")
+    assert after == Move("G1", z="-0.5", feed="300")

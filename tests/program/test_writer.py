@@ -23,7 +23,7 @@ from vcarve.job.records import Job
 from vcarve.network.model import Network
 from vcarve.plan.model import Plan, Proof
 from vcarve.plane.arrays import NM_PER_MM
-from vcarve.program.writer import frame_of, opening
+from vcarve.program.writer import Frame, opening
 from vcarve.program.writer import write as write_plan
 
 NOTES = [("Mizo", "try")]
@@ -328,7 +328,7 @@ def test_depths_that_round_to_one_height_need_no_move() -> None:
 @pytest.mark.parametrize("units", ["mm", "inch"])
 def test_feeds_are_rounded_down_and_never_zero(feed: float, units: str) -> None:
     """Rounding a feed up would pass the machine's largest; rounding it to zero would stop it."""
-    written = float(frame_of(job(change={"units": units, "decimals": 4})).feed(feed))
+    written = float(Frame(job(change={"units": units, "decimals": 4})).feed(feed))
     scale = 25.4 if units == "inch" else 1.0
 
     assert 0.0 < written * scale <= feed + 1e-6

@@ -11,9 +11,8 @@ import pytest
 from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
-from vcarve.program.comment import FORBIDDEN, comment, plain_text
 from vcarve.program.grammar import active_comment
-from vcarve.program.numbers import decimal, plain, steps
+from vcarve.program.text import FORBIDDEN, comment, decimal, plain, plain_text, steps
 
 SETTINGS = settings(
     max_examples=300,
@@ -98,6 +97,7 @@ class TestComments:
     @example(text="x\n(MSG, hello)\nG0 Z-50", label="Mizo")
     @example(text="MSG, " * 30, label="Mizo")
     @example(text="y" * 500, label="Mizo")
+    @example(text="x" * 68 + " P Y, G0 Z-50", label="Mizo")
     @example(text="%\n麻の葉 \N{GRINNING FACE} \u202eGIF", label="Mizo")
     def test_lines_are_inert(self, text: str, label: str) -> None:
         """Each line is short, plain, one bracket pair, and begins with no word that a controller acts on."""

@@ -16,50 +16,41 @@ import numpy as np
 from vcarve.cuts.model import Cuts
 from vcarve.errors import InternalError
 from vcarve.job.records import Job
-from vcarve.mount.flat import Mount, mount_of
+from vcarve.mount.flat import mount_of
 from vcarve.plan.model import Plan
-from vcarve.plane.arrays import NM_PER_MM, Ints
-from vcarve.program.comment import comment
-from vcarve.program.numbers import decimal, plain, steps
-from vcarve.program.pieces import pieces_of
-from vcarve.program.sections import Move, Section, joined
+from vcarve.plane.arcs import bulge_between, chord_counts, evenly, points, size, stretches
+from vcarve.plane.arrays import NM_PER_MM, Floats, Ints
+from vcarve.program.grammar import MM_PER_INCH
+from vcarve.program.text import Move, Section, comment, decimal, joined, plain, steps
 
-MM_PER_INCH = 25.4
+# Ends of an arc nearer than this many steps of the last decimal are joined by straight lines: rounding would bend
+# so short an arc more than its own curve does.
+SHORT_STEPS = 20.0
+# An arc that leaves its chord by less than this is cut as the chord: no digit of the program would tell them apart.
+FLAT_STEPS = 0.5
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Frame:
     """How places on the piece become numbers in the program: the mount, the units, the decimals."""
 
-    mount: Mount
-    inch: bool
-    decimals: int
+    def __init__(self, job: Job) -> None:
+        self.mount, self.inch = mount_of(job), job.machine.units == "inch"
+        self.decimals = max(job.machine.decimals, 4) if self.inch else job.machine.decimals
+        self.step_mm = 10.0**-self.decimals * (MM_PER_INCH if self.inch else 1.0)  # of the last decimal
 
     def axes(self, place_nm: Ints) -> Ints:
         """Return X, Y and Z of places on the piece (n, 3) as whole steps of the last decimal."""
-        axes = np.column_stack(self.mount.axes_nm(*place_nm.T))
-        return steps(axes, self.decimals, inch=self.inch)
-
-    @property
-    def step_mm(self) -> float:
-        """Size of one step of the last decimal."""
-        return 10.0**-self.decimals * (MM_PER_INCH if self.inch else 1.0)
-
-    def height(self, above_mm: float) -> str:
-        """Return the Z word's number for a height above the piece's top (negative inside it)."""
-        return decimal(self._steps(above_mm), self.decimals)
+        return steps(np.column_stack(self.mount.axes_nm(*place_nm.T)), self.decimals, inch=self.inch)
 
     def clear(self, above_mm: float) -> str:
-        """Return the same for a height that rapids go across at; raises InternalError if it is not above the top as written."""
-        if self._steps(above_mm) <= self._steps(0.0):
+        """Return the Z word's number for a height that rapids go across at; raises InternalError if that is not above the top."""
+        nm = np.array([self.mount.z_nm(0), self.mount.z_nm(-round(above_mm * NM_PER_MM))])
+        top, height = steps(nm, self.decimals, inch=self.inch).tolist()
+        if height <= top:
             raise InternalError(
                 f"rapids {above_mm!r} mm above the piece would be written at or below its top."
             )
-        return self.height(above_mm)
-
-    def _steps(self, above_mm: float) -> int:
-        nm = np.array([self.mount.z_nm(-round(above_mm * NM_PER_MM))])
-        return int(steps(nm, self.decimals, inch=self.inch)[0])
+        return decimal(height, self.decimals)
 
     def feed(self, mm_min: float) -> str:
         """Return the F word's number, never above the feed asked for and never zero."""
@@ -67,16 +58,6 @@ class Frame:
         if value < 1.0:
             decimals += 3
         return decimal(max(math.floor(value * 10**decimals + 1e-6), 1), decimals)
-
-
-def frame_of(job: Job) -> Frame:
-    """Return the frame that the job's zero and machine ask for."""
-    inch = job.machine.units == "inch"
-    return Frame(
-        mount=mount_of(job),
-        inch=inch,
-        decimals=max(job.machine.decimals, 4) if inch else job.machine.decimals,
-    )
 
 
 def opening(job: Job, *, arcs: bool) -> list[str]:
@@ -139,7 +120,7 @@ class Program:
 
 def program(job: Job, cuts: Cuts, plan: Plan, notes: Sequence[tuple[str, str]]) -> Program:
     """Return the program in sections; ``notes`` are the (label, text) pairs of the comment header, in order."""
-    frame = frame_of(job)
+    frame = Frame(job)
     bent = bool(len(plan.half_edge)) and bool((cuts.bulge[plan.half_edge // 2] != 0.0).any())
     header = [line for label, text in notes for line in comment(label, text)]
     lift = Move("G0", z=frame.clear(job.machine.safe_height_mm))
@@ -214,3 +195,54 @@ class Passes:
         i, j = (0.5 * dx - dy * off) * unit, (0.5 * dy + dx * off) * unit
         words = f"X{decimal(x, decimals)} Y{decimal(y, decimals)} I{plain(i, fine)} J{plain(j, fine)}"
         return "G3" if bulge > 0.0 else "G2", words
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pieces:
+    """Lines and arcs in whole steps of the last decimal; those of pass ``p`` are ``bounds[p]`` to ``bounds[p + 1]``."""
+
+    start: Ints  # (m, 3)
+    end: Ints  # (m, 3)
+    bulge: Floats  # (m,), 0 for lines
+    feed_mm_min: Floats  # (m,)
+    bounds: Ints  # (P + 1,)
+
+
+def pieces_of(job: Job, cuts: Cuts, plan: Plan, axes: Ints, step_mm: float) -> Pieces:
+    """Return the pieces of a plan; ``axes`` (N, 3) are the places of the cuts in steps of ``step_mm``.
+
+    Rounding comes first and the form follows from it: an arc so flat or so short that the rounded ends no longer say how it bends
+    is a line, one for which the machine has no words is a row of chords, and one of more than half a turn is two.
+    """
+    begin, end = axes[plan.begin], axes[plan.end]
+    bulge = np.where(plan.half_edge % 2 == 0, 1.0, -1.0) * cuts.bulge[plan.half_edge // 2]
+    curve = np.column_stack([begin[:, :2], end[:, :2], bulge])
+    chord = size(curve[:, 2:4] - curve[:, :2])
+    flat = (0.5 * np.abs(bulge) * chord < FLAT_STEPS) & (np.abs(bulge) <= 1.0)
+    chorded = ~flat & (chord < SHORT_STEPS if job.machine.arcs else np.ones(len(flat), bool))
+    # More than half a turn: in two, since centres of long arcs are ill-conditioned and full circles ambiguous.
+    count = np.where(~flat & (np.abs(bulge) > 1.0), 2, 1)
+    count[chorded] = chord_counts(curve[chorded], job.machine.arc_tolerance_mm / step_mm)
+    owner, share = evenly(count)
+    till = share + 1.0 / count[owner]
+    last = np.append(owner[1:] != owner[:-1], True)[: len(owner)]
+    ends = begin[owner] + np.rint(till[:, None] * (end - begin)[owner]).astype(np.int64)
+    inner = np.flatnonzero(~last)
+    ends[inner, :2] = np.rint(points(curve[owner[inner]], till[inner]))
+    ends[last] = end
+    starts = begin[owner]
+    starts[1:][~last[:-1]] = ends[:-1][~last[:-1]]
+    bends = np.where((flat | chorded)[owner], 0.0, bulge_between(bulge[owner], 0.0, 1.0 / count[owner]))
+    # On a slope Z keeps to the plunging feed; pieces of one line all have the feed of the steepest.
+    way = (ends - starts).astype(float)
+    along, drop = size(way[:, :2]) * stretches(bends), np.abs(way[:, 2])
+    with np.errstate(divide="ignore", invalid="ignore"):
+        steepest = np.where(drop, job.speeds.plunge_mm_min * np.hypot(along, drop) / drop, np.inf)
+    feed = np.minimum(job.speeds.cut_mm_min, steepest)
+    if len(feed):
+        feed = np.minimum.reduceat(feed, np.flatnonzero(np.append(True, last[:-1])))[owner]
+    keep = way.any(axis=1)  # rounding may leave nothing of a piece
+    bounds = np.append(0, np.cumsum(keep))[np.append(0, np.cumsum(count))[plan.pass_start]]
+    return Pieces(
+        start=starts[keep], end=ends[keep], bulge=bends[keep], feed_mm_min=feed[keep], bounds=bounds
+    )
