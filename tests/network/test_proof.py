@@ -9,7 +9,7 @@ import pytest
 
 from vcarve.errors import InternalError
 from vcarve.network.faces import ring_areas, rings
-from vcarve.network.graph import Graph
+from vcarve.network.model import Graph
 from vcarve.network.proof import prove
 from vcarve.plane.region import Region, rectangle
 

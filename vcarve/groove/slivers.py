@@ -12,13 +12,11 @@ from typing import Any
 
 import numpy as np
 import shapely
-from scipy.sparse import coo_matrix
-from scipy.sparse.csgraph import connected_components
 
 from vcarve.groove.model import WEAK_MM, WEAK_SHARE, Grooves
 from vcarve.network.model import Network
 from vcarve.plane.arcs import evenly
-from vcarve.plane.arrays import Bools, Floats, Ints
+from vcarve.plane.arrays import Bools, Floats, Ints, connected
 from vcarve.plane.region import lines_along
 
 RUN = 4.0  # lines that leave the edge at 14 degrees or more leave shorter strips: common practice, no source
@@ -107,14 +105,9 @@ def _bare(network: Network, grooves: Grooves, edges: Ints, owner: Ints, way: Any
 
 def _runs(network: Network, edges: Ints, owner: Ints, width: Floats, points: Floats) -> Slivers:
     """Return one strip for lines that follow on one another, at its thinnest place."""
-    if len(owner) == 0:
-        return Slivers(width_mm=np.zeros(0), at_mm=np.zeros((0, 2)))
-    kept, nth = np.unique(owner, return_inverse=True)
-    line = edges[kept]
-    vertex = np.concatenate([network.tail[line], network.head[line]])
-    index = np.concatenate([np.arange(len(line))] * 2)
-    joint = coo_matrix((np.ones(len(vertex)), (index, vertex)), shape=(len(line), len(network.x_nm))).tocsr()
-    count, run = connected_components(joint @ joint.T, directed=False)
-    order = np.lexsort((width, run[nth]))
-    first = order[np.searchsorted(run[nth][order], np.arange(count))]
+    line = np.unique(edges[owner])
+    _, part = connected(len(network.x_nm), network.tail[line], network.head[line])
+    run = part[network.tail[edges[owner]]]
+    order = np.lexsort((width, run))
+    first = order[np.unique(run[order], return_index=True)[1]]
     return Slivers(width_mm=width[first], at_mm=points[first])

@@ -6,21 +6,18 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
 
 from vcarve.errors import InputError, Problem
 from vcarve.network.clip import clip
 from vcarve.network.faces import owners, ring_areas, rings
-from vcarve.network.graph import Graph
-from vcarve.network.model import Network
+from vcarve.network.model import Graph, Network
 from vcarve.network.noding import SNAP_MM, near_pairs, node
 from vcarve.network.proof import prove
 from vcarve.network.repeat import Placing, repeat
 from vcarve.pattern.model import Pattern
 from vcarve.pattern.unit import nearest_apart, unit_network
 from vcarve.plane.arcs import boxes, halved, ranges
-from vcarve.plane.arrays import NM_PER_MM, Bools, Floats, Ints
+from vcarve.plane.arrays import NM_PER_MM, Bools, Floats, Ints, connected
 from vcarve.plane.region import Region, area_mm2, bounds, half_turns
 
 # Vertices nearer than this may snap together at the border and stay apart elsewhere.
@@ -183,14 +180,8 @@ def _beyond(graph: Graph, walk: Ints, starts: Ints, owner: Ints) -> Bools:
     of[walk] = ring
     open_edge = np.flatnonzero(graph.rim == 0)
     lies_in = np.flatnonzero(owner >= 0)
-    links = np.column_stack(
-        [
-            np.concatenate([of[2 * open_edge], lies_in]),
-            np.concatenate([of[2 * open_edge + 1], owner[lies_in]]),
-        ]
-    )
-    graph_of_rings = coo_array((np.ones(len(links)), (links[:, 0], links[:, 1])), shape=(count, count))
-    _, label = connected_components(graph_of_rings, directed=False)
+    left, right = np.append(of[2 * open_edge], lies_in), np.append(of[2 * open_edge + 1], owner[lies_in])
+    _, label = connected(count, left, right)
     return np.isin(label, label[ring[side == -2]])
 
 

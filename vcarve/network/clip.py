@@ -11,11 +11,8 @@ from dataclasses import replace
 
 import numpy as np
 import shapely
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
 
-from vcarve.network.graph import Graph
-from vcarve.network.model import OUTLINE
+from vcarve.network.model import OUTLINE, Graph
 from vcarve.network.noding import (
     FRAME,
     LINE,
@@ -27,7 +24,7 @@ from vcarve.network.noding import (
     node,
 )
 from vcarve.plane.arcs import boxes, middles
-from vcarve.plane.arrays import Bools, Floats, Ints
+from vcarve.plane.arrays import Bools, Floats, Ints, connected
 from vcarve.plane.region import SAG_MM, Region, half_turns, inside, lines_along, upright
 
 
@@ -112,15 +109,10 @@ def _left_behind(graph: Graph, piece: Region) -> Bools:
     """Tell which edges beyond the piece go on from none on it: the ends of lines along its edge, which were left."""
     free = graph.rim == 0
     beyond = free & ~inside(piece, middles(graph.curves()))
-    ends = (graph.tail[beyond], graph.head[beyond])
-    size = len(graph.xy)
-    links = coo_array((np.ones(len(ends[0])), ends), shape=(size, size))
-    _, label = connected_components(links, directed=False)
+    _, label = connected(len(graph.xy), graph.tail[beyond], graph.head[beyond])
     on_piece = free & ~beyond
-    reached = np.zeros(size, dtype=bool)
-    reached[label[graph.tail[on_piece]]] = True
-    reached[label[graph.head[on_piece]]] = True
-    return np.asarray(beyond & ~reached[label[graph.tail]], dtype=bool)
+    reached = label[np.concatenate([graph.tail[on_piece], graph.head[on_piece]])]
+    return np.asarray(beyond & ~np.isin(label[graph.tail], reached))
 
 
 def _sort_out(graph: Graph, region: Region, border: Floats) -> tuple[Ints, Ints]:

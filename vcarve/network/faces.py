@@ -12,8 +12,7 @@ import math
 import numpy as np
 import shapely
 
-from vcarve.network.graph import Graph
-from vcarve.network.model import Network
+from vcarve.network.model import Graph, Network
 from vcarve.plane.arcs import boxes, cross, curves, ranges, segment_areas
 from vcarve.plane.arrays import Bools, Floats, Ints
 from vcarve.plane.region import SAG_MM, polygons, upright

@@ -11,14 +11,17 @@ class       cells or edges that are translated copies of each other share a clas
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from vcarve.plane.arcs import stretches, turned
+from vcarve.plane.arcs import curves, stretches, turned
 from vcarve.plane.arrays import NM_PER_MM, Bools, Floats, Ints, ReadOnly
 
 OUTLINE = -1  # what edges are for that only close cells
+
+ALL = slice(None)
+OF_EDGES = ("tail", "head", "bulge", "feature", "edge_class", "rim")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -34,7 +37,36 @@ class Feature:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Network(ReadOnly):
+class Edges(ReadOnly):
+    """Edges between vertices, E and V of them: what a network and the graph that it is built from have in common."""
+
+    tail: Ints  # (E,)
+    head: Ints  # (E,)
+    bulge: Floats  # (E,)
+    feature: Ints  # (E,) an index, or OUTLINE
+    edge_class: Ints  # (E,)
+
+    def places(self, vertices: Ints | slice) -> Floats:
+        """Return where vertices (n,) are in millimetres, shape (n, 2)."""
+        raise NotImplementedError
+
+    @property
+    def cut(self) -> Bools:
+        """Which edges the bit cuts, shape (E,)."""
+        return np.asarray(self.feature != OUTLINE)
+
+    def curves(self, which: Ints | slice = ALL) -> Floats:
+        """Return some or all edges from tail to head as curves (n, 5), see ``plane.arcs``, in mm."""
+        return curves(self.places(self.tail[which]), self.places(self.head[which]), self.bulge[which])
+
+    def walked(self, half_edges: Ints) -> Floats:
+        """Return half-edges (n,) in the sense they are walked as curves (n, 5), in mm."""
+        forward = self.curves(half_edges >> 1)
+        return np.where((half_edges & 1).astype(bool)[:, None], turned(forward), forward)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Network(Edges):
     """Vertices, unique edges and closed cells of every line on the piece.
 
     Coordinates have their origin at the piece's centre, X to the right, Y to the back.
@@ -44,45 +76,25 @@ class Network(ReadOnly):
 
     x_nm: Ints  # (V,)
     y_nm: Ints  # (V,)
-    tail: Ints  # (E,)
-    head: Ints  # (E,)
-    bulge: Floats  # (E,)
-    feature: Ints  # (E,) an index, or OUTLINE
-    edge_class: Ints  # (E,)
     ring_half_edge: Ints  # (H,)
     ring_start: Ints  # (R + 1,) offsets into ring_half_edge
     cell_ring_start: Ints  # (C + 1,) offsets into rings; the first ring of a cell is its outer one
     cell_class: Ints  # (C,)
 
     @property
-    def cut(self) -> Bools:
-        """Which edges the bit cuts, shape (E,)."""
-        return np.asarray(self.feature != OUTLINE)
-
-    @property
     def xy_mm(self) -> Floats:
         """Vertex places in millimetres, shape (V, 2)."""
-        return np.column_stack([self.x_nm, self.y_nm]) / NM_PER_MM
+        return self.places(ALL)
 
-    def curves(self, edges: Ints) -> Floats:
-        """Return edges (n,) from tail to head as curves (n, 5), see ``plane.arcs``, in mm."""
-        tail, head = self.tail[edges], self.head[edges]
-        places = (
-            np.column_stack([self.x_nm[tail], self.y_nm[tail], self.x_nm[head], self.y_nm[head]]) / NM_PER_MM
-        )
-        return np.column_stack([places, self.bulge[edges]])
-
-    def walked(self, half_edges: Ints) -> Floats:
-        """Return half-edges (n,) in the sense they are walked as curves (n, 5), in mm."""
-        forward = self.curves(half_edges >> 1)
-        return np.where((half_edges & 1).astype(bool)[:, None], turned(forward), forward)
+    def places(self, vertices: Ints | slice) -> Floats:
+        """Return where vertices (n,) are in millimetres, shape (n, 2)."""
+        return np.column_stack([self.x_nm[vertices], self.y_nm[vertices]]) / NM_PER_MM
 
     @property
     def chord_mm(self) -> Floats:
         """Straight distance between the ends of each edge, shape (E,)."""
-        dx = (self.x_nm[self.head] - self.x_nm[self.tail]) / NM_PER_MM
-        dy = (self.y_nm[self.head] - self.y_nm[self.tail]) / NM_PER_MM
-        return np.hypot(dx, dy)
+        dx, dy = self.x_nm[self.head] - self.x_nm[self.tail], self.y_nm[self.head] - self.y_nm[self.tail]
+        return np.hypot(dx / NM_PER_MM, dy / NM_PER_MM)
 
     @property
     def length_mm(self) -> Floats:
@@ -111,3 +123,39 @@ class Network(ReadOnly):
     def cut_mm(self) -> float:
         """Total length of all edges to cut."""
         return float(self.length_mm[self.cut].sum())
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Graph(Edges):
+    """A planar graph while it is being built: places in millimetres, no cells yet.
+
+    ``rim`` (E,) tells edges on the region's outline: 1 where the region lies to the left, -1 where it lies to the right, else 0.
+    Where lines run off the piece its own edge lies inside the region: there it is 2 or -2 in the same way.
+    """
+
+    xy: Floats  # (V, 2)
+    rim: Ints
+
+    def places(self, vertices: Ints | slice) -> Floats:
+        """Return where vertices (n,) are in millimetres, shape (n, 2)."""
+        return self.xy[vertices]
+
+    def take(self, keep: Bools | Ints) -> Graph:
+        """Return the graph with these edges only; vertices stay as they are."""
+        return replace(self, **{name: getattr(self, name)[keep] for name in OF_EDGES})
+
+    def compact(self) -> Graph:
+        """Return the graph without vertices that no edge touches; their order is kept."""
+        used = np.zeros(len(self.xy), dtype=bool)
+        used[self.tail] = True
+        used[self.head] = True
+        return self.renumbered(self.xy[used], np.cumsum(used) - 1)
+
+    def renumbered(self, xy: Floats, number: Ints) -> Graph:
+        """Return the graph on other vertices: ``number`` (V,) tells which each of its own becomes."""
+        return replace(self, xy=xy, tail=number[self.tail], head=number[self.head])
+
+    def join(self, other: Graph) -> Graph:
+        """Return the edges of both graphs, which have the same vertices."""
+        both = {name: np.concatenate([getattr(self, name), getattr(other, name)]) for name in OF_EDGES}
+        return replace(self, **both)

@@ -16,7 +16,7 @@ import numpy as np
 import shapely
 
 from vcarve.errors import InputError
-from vcarve.network.graph import Graph
+from vcarve.network.model import Graph
 from vcarve.plane.arcs import boxes, bulge_between, points
 from vcarve.plane.arrays import Bools, Floats, Ints
 from vcarve.plane.meet import clusters, meetings
@@ -182,9 +182,8 @@ def _cluster(points: Floats, weight: Ints) -> tuple[Floats, Ints, Ints]:
 
     Points within ``SNAP_MM`` are one, at the first of least weight among them.
     """
-    n = len(points)
     first, label = clusters(points, SNAP_MM * 1.0001)
-    lead = _first_of(label, np.lexsort((np.arange(n), weight, label)))
+    lead = _first_of(label, np.lexsort((weight, label)))
     rank = np.empty(len(first), dtype=np.int64)
     by_place = np.argsort(lead, kind="stable")
     rank[by_place] = np.arange(len(first))
@@ -218,7 +217,4 @@ def merged(graph: Graph, rank: Ints) -> tuple[Graph, Ints, Ints]:
 
 def _first_of(group: Ints, order: Ints) -> Ints:
     """Return the first member of each group in this order, by group."""
-    ordered = group[order]
-    lead = np.ones(len(order), dtype=bool)
-    lead[1:] = ordered[1:] != ordered[:-1]
-    return order[lead]
+    return order[np.unique(group[order], return_index=True)[1]]

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from vcarve.network.graph import Graph
+from vcarve.network.model import Graph
 from vcarve.pattern.model import Pattern
 from vcarve.pattern.unit import UnitNetwork
 from vcarve.plane.arcs import boxes, curves

@@ -1,4 +1,4 @@
-"""Arrays: what they hold, and records of them, in which nobody writes to what another has been given."""
+"""Arrays: what they hold, records of them, in which nobody writes to what another has been given, and what they join."""
 
 from __future__ import annotations
 
@@ -24,3 +24,13 @@ class ReadOnly:
             value = getattr(self, field.name)
             if isinstance(value, np.ndarray):
                 value.setflags(write=False)
+
+
+def connected(count: int, a: Ints, b: Ints) -> tuple[int, Ints]:
+    """Return how many parts so many things make that are joined in pairs (n,), and which part each belongs to."""
+    from scipy.sparse import coo_array
+    from scipy.sparse.csgraph import connected_components
+
+    links = coo_array((np.ones(len(a)), (a, b)), shape=(count, count))
+    parts, label = connected_components(links, directed=False)
+    return parts, label.astype(np.int64)

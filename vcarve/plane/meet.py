@@ -8,12 +8,10 @@ from __future__ import annotations
 from typing import NamedTuple
 
 import numpy as np
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
 from vcarve.plane.arcs import TURN, circles, cross, size
-from vcarve.plane.arrays import Bools, Floats, Ints
+from vcarve.plane.arrays import Bools, Floats, Ints, connected
 
 
 class Meetings(NamedTuple):
@@ -108,8 +106,7 @@ def clusters(place: Floats, reach: float, box: Floats | None = None) -> tuple[In
     Places within ``reach`` of each other are of one cluster, on a torus as wide as ``box`` (2,) where one is given.
     """
     pairs = cKDTree(place, boxsize=box).query_pairs(reach, output_type="ndarray")
-    links = coo_array((np.ones(len(pairs)), pairs.T), shape=(len(place), len(place)))
-    _, label = connected_components(links, directed=False)
+    _, label = connected(len(place), *pairs.T)
     _, first, cluster = np.unique(label, return_index=True, return_inverse=True)
     order = np.argsort(first)
     return first[order], np.argsort(order)[cluster]
