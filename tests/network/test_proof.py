@@ -8,9 +8,8 @@ import numpy as np
 import pytest
 
 from vcarve.errors import InternalError
-from vcarve.network.faces import ring_areas, rings
+from vcarve.network.faces import prove, ring_areas, rings
 from vcarve.network.model import Graph
-from vcarve.network.proof import prove
 from vcarve.plane.region import Region, rectangle
 
 SQUARE = rectangle(10.0, 10.0)

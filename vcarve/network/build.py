@@ -9,10 +9,9 @@ import numpy as np
 
 from vcarve.errors import InputError, Problem
 from vcarve.network.clip import clip
-from vcarve.network.faces import owners, ring_areas, rings
+from vcarve.network.faces import owners, prove, ring_areas, rings
 from vcarve.network.model import Graph, Network
 from vcarve.network.noding import SNAP_MM, near_pairs, node
-from vcarve.network.proof import prove
 from vcarve.network.repeat import Placing, repeat
 from vcarve.pattern.model import Pattern
 from vcarve.pattern.unit import nearest_apart, unit_network
@@ -125,11 +124,13 @@ def finish(graph: Graph, region: Region) -> Network:
     area = ring_areas(sides, starts)
     outer = area > 0.5e-9
     owner = owners(sides, starts, area, outer)
-    void = _voids(graph, walk, starts, outer)
-    order, cell_ring_start, cell_class = _cells(
-        graph, walk, starts, outer & ~void & ~_beyond(graph, walk, starts, owner), owner
-    )
-    ring_start = np.concatenate([[0], np.cumsum(np.diff(starts)[order])]).astype(np.int64)
+    ring = np.repeat(np.arange(len(outer)), np.diff(starts))
+    side = np.where(walk % 2 == 0, 1, -1) * graph.rim[walk // 2]
+    # A ring with the outline's outer side on its left bounds a hole of the region rather than a cell.
+    void = outer & np.isin(np.arange(len(outer)), ring[side == -1])
+    beyond = _beyond(graph, walk, ring, side, owner)
+    order, cell_ring_start, cell_class = _cells(graph, walk, starts, outer & ~void & ~beyond, owner)
+    ring_start = np.concatenate([[0], np.cumsum(np.diff(starts)[order])])
     ring_half_edge = walk[ranges(starts[order], starts[order + 1])]
     prove(graph, walk, starts, area, outer, void, region)
     # What is neither cut nor the side of a cell has only closed the region.
@@ -141,12 +142,12 @@ def finish(graph: Graph, region: Region) -> Network:
     return Network(
         x_nm=np.ascontiguousarray(places[:, 0]),
         y_nm=np.ascontiguousarray(places[:, 1]),
-        tail=graph.tail.astype(np.int64),
-        head=graph.head.astype(np.int64),
-        bulge=graph.bulge.astype(float),
-        feature=graph.feature.astype(np.int64),
-        edge_class=graph.edge_class.astype(np.int64),
-        ring_half_edge=ring_half_edge.astype(np.int64),
+        tail=graph.tail,
+        head=graph.head,
+        bulge=graph.bulge,
+        feature=graph.feature,
+        edge_class=graph.edge_class,
+        ring_half_edge=ring_half_edge,
         ring_start=ring_start,
         cell_ring_start=cell_ring_start,
         cell_class=cell_class,
@@ -160,28 +161,15 @@ def _box(region: Region) -> tuple[float, float, float, float]:
     return left - grow, front - grow, right + grow, back + grow
 
 
-def _voids(graph: Graph, walk: Ints, starts: Ints, outer: Bools) -> Bools:
-    """Tell which rings bound a hole of the region rather than a cell: they have the outline's outer side on their left."""
-    side = np.where(walk % 2 == 0, 1, -1) * graph.rim[walk // 2]
-    ring = np.repeat(np.arange(len(outer)), np.diff(starts))
-    void = np.zeros(len(outer), dtype=bool)
-    void[ring[side == -1]] = True
-    return void & outer
-
-
-def _beyond(graph: Graph, walk: Ints, starts: Ints, owner: Ints) -> Bools:
+def _beyond(graph: Graph, walk: Ints, ring: Ints, side: Ints, owner: Ints) -> Bools:
     """Tell which rings lie beyond the piece's own edge, where lines run off it: they can be reached without crossing it."""
-    count = len(starts) - 1
-    ring = np.repeat(np.arange(count), np.diff(starts))
-    side = np.where(walk % 2 == 0, 1, -1) * graph.rim[walk // 2]
     if not (side == -2).any():
-        return np.zeros(count, dtype=bool)
-    of = np.empty(len(walk), dtype=np.int64)
+        return np.zeros(len(owner), dtype=bool)
+    of = np.empty_like(ring)
     of[walk] = ring
-    open_edge = np.flatnonzero(graph.rim == 0)
-    lies_in = np.flatnonzero(owner >= 0)
+    open_edge, lies_in = np.flatnonzero(graph.rim == 0), np.flatnonzero(owner >= 0)
     left, right = np.append(of[2 * open_edge], lies_in), np.append(of[2 * open_edge + 1], owner[lies_in])
-    _, label = connected(count, left, right)
+    _, label = connected(len(owner), left, right)
     return np.isin(label, label[ring[side == -2]])
 
 
