@@ -13,7 +13,7 @@ from vcarve.groove.width import deepest_mm, width_mm
 from vcarve.job.records import Job
 from vcarve.job.sections import Outline
 from vcarve.network.faces import rings
-from vcarve.network.graph import Graph
+from vcarve.network.model import Graph
 from vcarve.pattern.shapes import circle, ellipse, regular_polygon, rounded_rectangle
 from vcarve.plane.arcs import joined
 from vcarve.plane.arrays import Floats
