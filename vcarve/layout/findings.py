@@ -41,9 +41,12 @@ _SAG_MM = 0.01
 def job_findings(layout: Layout) -> tuple[Finding, ...]:
     """Return what there is to say of a job before any program: its numbers, its drawing or pattern, its land."""
     job, pattern = layout.job, layout.lines.pattern
-    left, front, right, back = layout.reach_mm
+    reach = None
+    if job.zero.turn_deg:
+        left, front, right, back = layout.reach_mm
+        reach = (right - left, back - front)
     return (
-        *suitability(job, deepest_mm(job.bit), (right - left, back - front) if job.zero.turn_deg else None),
+        *suitability(job, deepest_mm(job.bit), reach),
         *drawing_findings(layout),
         *(() if pattern is None or pattern.key in names() else inspect(pattern, job.figures)),
         *land_findings(layout),
