@@ -171,18 +171,18 @@ class _Taken(NamedTuple):
 
 def _machine(named: str | None, text: bytes, program: str) -> _Taken:
     """Return the machine to judge a program for where there is no job."""
-    from vcarve.job.bench import load_machine, machine_names, machine_path
+    from vcarve.job.bench import is_file, load_machine, machine_names, machine_path
     from vcarve.proofing import USUAL_MACHINE
     from vcarve.report import machine_in_header
 
     if named is not None:
         return _Taken(load_machine(named), f"{named}, as asked for", machine_path(named))
     name, dialect = machine_in_header(text[:HEADER_BYTES].decode("latin-1")) or (None, "")
-    if name in machine_names():
-        return _Taken(load_machine(name), f"{name}, which the program's header names")
-    beside = None if name is None else Path(program).parent / Path(name).name
-    if beside is not None and beside.suffix in (".yaml", ".yml") and beside.is_file():
-        return _Taken(load_machine(str(beside)), f"{name}, which the program's header names", str(beside))
+    known = name in machine_names()
+    beside = Path(program).parent / Path(name or "").name
+    if name and (known or (is_file(name) and beside.is_file())):
+        path = None if known else str(beside)
+        return _Taken(load_machine(path or name), f"{name}, which the program's header names", path)
     usual = load_machine(USUAL_MACHINE)
     if name is None:
         why = "since no header names one"

@@ -19,6 +19,14 @@ _KEYS: dict[Kind, set[str]] = {
     "machine": {"travel", "rapid", "spindle"},
     "pattern": {"lattice", "group", "lines"},
 }
+_SAID: dict[Kind, str] = {
+    "job": "this is a job file; 'mizo program {}' makes its program",
+    "machine": "this is a machine file; a job names it as 'machine', and 'mizo machines {}' checks it",
+    "pattern": "this is a pattern file; a job names it as 'name' under 'pattern', and 'mizo patterns {}' checks it",
+    "program": "this is a program; 'mizo dry-run {}' reads it",
+    "drawing": "this is a drawing; a job names it as 'drawing' under 'pattern', or as 'file' of its outline",
+    "picture": "this is a picture, made of dots; a job can take drawings made of lines, in SVG or DXF files",
+}
 _PIXELS = (b"\x89PNG", b"\xff\xd8\xff", b"GIF8", b"BM")  # how PNG, JPEG, GIF and BMP files begin
 _WORDS = re.compile(r"\s*(?:[(;%]|/?\s*(?:N\s*\d+\s*)?[FGMSTXYZ]\s*[-+]?[.\d])", re.IGNORECASE)
 
@@ -34,9 +42,9 @@ def taken_as(kind: Kind, path: str) -> Iterator[None]:
         yield
     except InputError:
         found = None if path == "-" else kind_of(path)
-        if found in (None, kind):
+        if found is None or found == kind:
             raise
-        raise WrongKindError(Problem(value=path, want=_takes(found, path))) from None
+        raise WrongKindError(Problem(value=path, want=_SAID[found].format(typed([path])))) from None
 
 
 def kind_of(path: str) -> Kind | None:
@@ -61,17 +69,3 @@ def kind_of(path: str) -> Kind | None:
     if lines and sum(bool(_WORDS.match(line)) for line in lines) > 0.8 * len(lines):
         return "program"
     return None
-
-
-def _takes(kind: Kind | None, path: str) -> str:
-    quoted = typed([path])
-    if kind == "job":
-        return f"this is a job file; 'mizo program {quoted}' makes its program"
-    if kind == "program":
-        return f"this is a program; 'mizo dry-run {quoted}' reads it"
-    if kind == "drawing":
-        return "this is a drawing; a job names it as 'drawing' under 'pattern', or as 'file' of its outline"
-    if kind == "picture":
-        return "this is a picture, made of dots; a job can take drawings made of lines, in SVG or DXF files"
-    home = "as 'machine'" if kind == "machine" else "as 'name' under 'pattern'"
-    return f"this is a {kind} file; a job names it {home}, and 'mizo {kind}s {quoted}' checks it"

@@ -69,8 +69,3 @@ def speeds(
         plunge = min(wood.plunge_share * cut_mm_min, machine.feed_max.z_mm_min)
         plunge_mm_min = min(max(float(math.floor(plunge + 1e-6)), 1.0), machine.feed_max.z_mm_min)
     return Speeds(cut_mm_min, plunge_mm_min, spindle_rpm)
-
-
-def usual_step_mm(wood: Wood, machine: Machine) -> float:
-    """Return depth per level: the wood's figure, less where the machine is not stiff."""
-    return wood.step_mm * machine.step_share

@@ -6,7 +6,7 @@ import difflib
 import re
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
-from typing import Any, TypeVar, get_args, get_origin
+from typing import Any, ClassVar, TypeVar, get_args, get_origin
 
 from pydantic import (
     BaseModel,
@@ -67,6 +67,7 @@ class Named:
 
     find: Callable[[str, str], Any]
     spelled: bool = True
+    wanted: ClassVar[str] = TEXT_WANTED
 
     def found(self, value: Any, info: ValidationInfo) -> Any:
         """Return what a name stands for."""
@@ -165,9 +166,8 @@ def _words(text: str) -> set[str]:
 
 def _fields(section: type[BaseModel] | None) -> dict[str, FieldInfo]:
     """Return the fields of a record by the keys a person may write."""
-    return (
-        {} if section is None else {info.alias or name: info for name, info in section.model_fields.items()}
-    )
+    fields = {} if section is None else section.model_fields
+    return {info.alias or name: info for name, info in fields.items()}
 
 
 def _section(info: FieldInfo | None) -> type[BaseModel] | None:
@@ -193,15 +193,21 @@ def _record_at(kind: type[BaseModel], path: KeyPath) -> type[BaseModel] | None:
 
 def _wanted(kind: type[BaseModel], path: KeyPath, error: Mapping[str, Any]) -> str:
     """Say what is wrong with a value and what would be right."""
-    inner = _record_at(kind, path)
+    inner, around = _record_at(kind, path), _fields(_record_at(kind, path[:-1]))
     keys = f"its keys are {', '.join(_fields(inner))}" if inner else "give it a value"
     match error["type"]:
         case "value_error":
             return str(error["ctx"]["error"])
-        case "missing":
-            return "this key is missing" + _missing_at(kind, path, keys)
+        case "missing" if str(path[-1]) in around:
+            info = around[str(path[-1])]
+            wanted = next((mark.wanted for mark in info.metadata if isinstance(mark, Reads | Named)), keys)
+            # Where a value may be a name, the meaning says what else it may be.
+            more = "" if wanted == TEXT_WANTED else f"; {wanted}"
+            return f"this key is missing: {info.description}{more}"
+        case "missing":  # an item of a list, such as a point's second coordinate
+            return "this key is missing; a list of two is wanted: [a, b]"
         case "extra_forbidden":
-            return _unknown_key(kind, path)
+            return _unknown_key(kind, str(path[-1]), around)
         case "literal_error":
             return _one_of(error["input"], error["ctx"]["expected"])
         case "too_short":
@@ -224,25 +230,13 @@ def _dropping(document: Document, section: KeyPath, clash: tuple[str, ...]) -> s
     return f"; {words} takes out what the file says"
 
 
-def _missing_at(kind: type[BaseModel], path: KeyPath, keys: str) -> str:
-    """Say what the missing key means and what belongs there; ``keys`` are those of a section."""
-    info = _fields(_record_at(kind, path[:-1])).get(str(path[-1]))
-    if info is None:  # an item of a list, such as a point's second coordinate
-        return "; a list of two is wanted: [a, b]"
-    wanted = next((mark.wanted for mark in info.metadata if isinstance(mark, Reads)), keys)
-    # Where a value may have one of several forms, the meaning names them.
-    forms = any(isinstance(mark, Named) for mark in info.metadata)
-    return f": {info.description}" if wanted == TEXT_WANTED or forms else f": {info.description}; {wanted}"
-
-
-def _unknown_key(kind: type[BaseModel], path: KeyPath) -> str:
-    known = _fields(_record_at(kind, path[:-1]))
-    if str(path[-1])[:1].isdecimal():
+def _unknown_key(kind: type[BaseModel], key: str, known: Iterable[str]) -> str:
+    if key[:1].isdecimal():
         return "a comma ends a value here; write decimals with a point, such as 2.5 mm"
-    near = nearest(str(path[-1]), known)
-    if not near and (at := _elsewhere(kind, str(path[-1]))):
-        return f"unknown key here; did you mean {at}?"
-    return f"unknown key; did you mean {near!r}?" if near else f"unknown key; known here: {', '.join(known)}"
+    if near := nearest(key, known):
+        return f"unknown key; did you mean {near!r}?"
+    at = _elsewhere(kind, key)
+    return f"unknown key here; did you mean {at}?" if at else f"unknown key; known here: {', '.join(known)}"
 
 
 def _elsewhere(kind: type[BaseModel], key: str) -> str:

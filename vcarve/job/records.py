@@ -116,9 +116,14 @@ class Job(Record):
         return self.groove.depths_mm or (deepest_mm, deepest_mm)
 
     @property
+    def usual_step_mm(self) -> float:
+        """Depth per level: the wood's figure, less where the machine is not stiff."""
+        return self.piece.wood.step_mm * self.machine.step_share
+
+    @property
     def step_mm(self) -> float:
         """Deepest cut per level."""
-        return self.groove.step_mm or defaults.usual_step_mm(self.piece.wood, self.machine)
+        return self.groove.step_mm or self.usual_step_mm
 
     @property
     def taper_mm(self) -> float:

@@ -8,7 +8,7 @@ from functools import partial
 
 from vcarve.errors import Finding
 from vcarve.job.bench import Bit, Machine, bits
-from vcarve.job.defaults import chips_mm, usual_step_mm
+from vcarve.job.defaults import chips_mm
 from vcarve.job.records import Job
 from vcarve.quantity import format_number, format_rpm
 
@@ -146,7 +146,7 @@ def _heights(job: Job) -> Iterator[Finding]:
     least = max(STEP_LEAST_MM, STEP_LEAST_DECIMALS * machine.last_decimal_mm)
     # levels share the depth, so the bit may take less than the step (see ``plan.levels``)
     at_once = deepest / max(math.ceil(deepest / job.step_mm - 1e-9), 1)
-    usual = usual_step_mm(job.piece.wood, machine)
+    usual = job.usual_step_mm
     if job.step_mm < min(least, deepest):
         yield Finding(
             "step-too-small",
