@@ -21,19 +21,6 @@ if TYPE_CHECKING:
     from vcarve.job.bench import Machine
 
 
-def table(head: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
-    """Print rows under a head, columns as wide as their widest entry (wide signs count double)."""
-    import unicodedata
-
-    def wide(text: str) -> int:
-        return sum(2 if unicodedata.east_asian_width(sign) in "WF" else 1 for sign in text)
-
-    widths = [max(wide(row[i]) for row in (head, *rows)) for i in range(len(head))]
-    for number, row in enumerate((head, *rows)):
-        line = "  ".join(text + " " * (width - wide(text)) for text, width in zip(row, widths, strict=True))
-        echo(click.style(line.rstrip(), bold=number == 0))
-
-
 def tell(
     found: Sequence[Any],
     outputs: Sequence[Output],
@@ -42,15 +29,24 @@ def tell(
 ) -> None:
     """Write the files that were asked for; say what there is as JSON or, where no file was asked for, as a table.
 
-    Records give all their fields.
+    Records give all their fields.  Columns are as wide as their widest entry, wide signs counting double.
     """
+    import unicodedata
+
+    def wide(text: str) -> int:
+        return sum(2 if unicodedata.east_asian_width(sign) in "WF" else 1 for sign in text)
+
     write_whole(outputs)
     if json_:
         say(json.dumps([one if isinstance(one, dict) else one.model_dump(mode="json") for one in found]))
     elif outputs:
         say_written(outputs)
     else:
-        table(list(columns), [[column(one) for column in columns.values()] for one in found])
+        rows = [[*columns], *([column(one) for column in columns.values()] for one in found)]
+        widths = [max(wide(text) for text in column) for column in zip(*rows, strict=True)]
+        for number, row in enumerate(rows):
+            line = "  ".join(text + " " * (most - wide(text)) for text, most in zip(row, widths, strict=True))
+            echo(click.style(line.rstrip(), bold=number == 0))
 
 
 # What is said of a pattern; its lines and its lattice's vectors are not.
