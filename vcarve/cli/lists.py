@@ -50,19 +50,7 @@ def tell(
 
 
 # What is said of a pattern; its lines and its lattice's vectors are not.
-SHOWN = [
-    "key",
-    "name",
-    "kanji",
-    "english",
-    "family",
-    "lattice",
-    "group",
-    "unit",
-    "pitch_mm",
-    "note",
-    "choice",
-]
+SHOWN = "key name kanji english family lattice group unit pitch_mm note choice"
 
 # Shells that write what is printed into a file in an encoding of their own would spoil it.
 _copy = written("a YAML file", "-o --output", "FILE.yaml", "Write the named one's file here, to be edited.")
@@ -195,7 +183,7 @@ def patterns(
         "symmetry": lambda p: p["group"],
         "pitch": lambda p: f"{p['pitch_mm'][0]:g} to {p['pitch_mm'][1]:g} mm",
     }
-    tell([{key: getattr(one, key) for key in SHOWN} for one in chosen], outputs, json_, columns)
+    tell([{key: getattr(one, key) for key in SHOWN.split()} for one in chosen], outputs, json_, columns)
 
 
 @click.command("new", epilog="Example: mizo new trivet.yaml")
