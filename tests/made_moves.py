@@ -6,7 +6,9 @@ import math
 from typing import Any
 
 import numpy as np
+from scipy import ndimage
 
+from vcarve.dryrun.surface import Surface
 from vcarve.program.grammar import AXES
 from vcarve.program.moves import Motion, Moves, Plane
 
@@ -34,3 +36,10 @@ def moves_of(start_mm: Any, end_mm: Any, **columns: Any) -> Moves:
         for name, (shape, kind, value) in usual.items()
     }
     return Moves(start_mm=start, end_mm=end, **filled, **{"axes": AXES, "events": (), "lines": n, **columns})
+
+
+def height_at(surface: Surface, x_mm: Any, y_mm: Any) -> Any:
+    """Return the surface's heights at places on it, bilinear between the centres of its pixels."""
+    x, y = np.broadcast_arrays(np.atleast_1d(x_mm).astype(float), np.atleast_1d(y_mm).astype(float))
+    at = [(y - surface.y0_mm) / surface.step_mm, (x - surface.x0_mm) / surface.step_mm]
+    return ndimage.map_coordinates(surface.height_mm, at, order=1, mode="nearest").squeeze()[()]

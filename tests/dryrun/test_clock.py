@@ -12,7 +12,6 @@ import pytest
 from made_moves import moves_of
 from vcarve.dryrun import clock
 from vcarve.dryrun.arcs import planned_chords
-from vcarve.dryrun.kinematics import corner_speeds
 from vcarve.job.bench import Machine
 from vcarve.program.moves import Event, Motion, Plane
 
@@ -168,7 +167,7 @@ def test_corner_speeds(turn_deg, speed_mm_min):
     """The speed through a corner in XY by its turn is the published rule's, with a first leg along X."""
     turn = math.radians(turn_deg)
     unit = np.array([(1.0, 0.0, 0.0), (math.cos(turn), math.sin(turn), 0.0)])
-    speed = corner_speeds(unit, np.full(3, 10.0), 0.01)[1]
+    speed = clock.corner_speeds(unit, np.full(3, 10.0), 0.01)[1]
 
     assert speed * 60.0 == pytest.approx(speed_mm_min, rel=REL, abs=0.006)
     # Up from rest and down to that speed, 100 mm at 10 mm/s² in all.

@@ -5,6 +5,7 @@ import math
 import numpy as np
 import pytest
 
+from made_moves import height_at
 from vcarve.dryrun import clock
 from vcarve.dryrun.carve import carve
 from vcarve.dryrun.setup import Setup
@@ -40,7 +41,9 @@ def test_surface_of_a_text(moves):
 
     expected = (40 + 10 * math.pi) * 1.0 + math.pi / 3
     assert surface.removed_mm3 == pytest.approx(expected, rel=2e-3)
-    np.testing.assert_allclose(surface.at([-10, 10, -10, 0], [-10, 0, 10, 0]), [-1, -1, -1, 0], atol=0.05)
+    np.testing.assert_allclose(
+        height_at(surface, [-10, 10, -10, 0], [-10, 0, 10, 0]), [-1, -1, -1, 0], atol=0.05
+    )
 
 
 def test_time_of_a_text(moves):

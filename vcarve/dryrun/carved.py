@@ -34,14 +34,7 @@ TILE_MM = 40.0
 # So many are carved tile by tile where widths ask for a finer grid than fits memory.
 MOST_TILED_PIXELS = 200_000_000
 # Where one of these is found the widths can only say the same again.
-EXPLAINS_WIDTHS = {
-    "other-job",
-    "line-missed",
-    "stray-cut",
-    "wrong-depth",
-    "rapid-in-wood",
-    "through-the-piece",
-}
+EXPLAINS = {"other-job", "line-missed", "stray-cut", "wrong-depth", "rapid-in-wood", "through-the-piece"}
 _NO_LAND = Land(islands=0, narrowest_mm=np.nan, area_mm2=np.nan)
 
 
@@ -138,14 +131,12 @@ def _inside(rings: Sequence[Floats], surface: Surface) -> Bools | None:
 def carved_findings(
     job: Job, network: Network, grooves: Grooves, surface: Surface, facts: Measured, known: Collection[str]
 ) -> list[Finding]:
-    """Return what the carved surface adds to findings of the ``known`` codes: grooves too wide or narrow."""
-    return [] if EXPLAINS_WIDTHS & set(known) else _width_findings(job, network, grooves, surface, facts)
+    """Return what the carved surface adds to findings of the ``known`` codes: grooves that came out too wide or narrow.
 
-
-def _width_findings(
-    job: Job, network: Network, grooves: Grooves, surface: Surface, facts: Measured
-) -> list[Finding]:
-    """Return the grooves that differ from the formula by more than a grid step and the rounding of depths."""
+    They differ from the formula by more than a grid step and the rounding of depths.
+    """
+    if EXPLAINS & set(known):
+        return []
     # On a rounded tip the shallowest groove widens most with its depth.
     shallowest = float(grooves.depth_mm[network.cut].min())
     rounding = 2.0 * last_decimal_mm(job.machine) * max(sensitivity(job.bit, shallowest), 1.0)

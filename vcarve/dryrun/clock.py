@@ -5,31 +5,38 @@ look-ahead is never cut short; a slow link or a short buffer can only make the r
 Rules (Grbl v1.1 settings and planner): each axis has a rate and an acceleration; a direction may use as
 much as its axes allow; a corner's speed follows from the junction deviation; dwells, spindle, coolant and
 offset changes and program stops let the machine come to rest.  Waiting for a person at a pause is not
-counted.
+counted.  Within a block ``v1^2 = v0^2 + 2 a L`` (Open 3-D-printer motion documentation, kinematics).
+
+Glossary
+block     one straight piece of path; an arc is many blocks
+nominal   the speed a block would run at if it were endless
+corner    the junction of two blocks; its speed follows from a circle that misses it by the junction deviation
 """
 
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
-import numpy.typing as npt
 
 from vcarve.dryrun.arcs import planned_chords, split
-from vcarve.dryrun.kinematics import along, backward, block_times, corner_speeds, entry_caps, forward
 from vcarve.dryrun.setup import per_axis
 from vcarve.plane.arrays import Floats, Ints, ReadOnly
-from vcarve.program.moves import Event, Motion, Moves
+from vcarve.program.moves import Motion, Moves
 
 if TYPE_CHECKING:
     from vcarve.job.bench import Machine
 
-
+STRAIGHT_ON = 0.999999  # cosine of the turn from which a corner counts as none
+REVERSAL = -0.999999  # cosine of the turn from which a corner counts as turning back
 FLOOR_MM_MIN = 1.0  # no move runs slower than this (Grbl v1.1)
 DWELL_STEP_S = 0.05  # Grbl waits in steps of this length
 AHEAD_MOVES = 256  # how far to look beyond such a part at first
+# The machine comes to rest for these.
+RESTS = {"dwell", "pause", "end", "system", "origin", "shift", "shift-off", "tool-change"}
 CHUNK_BLOCKS = 500_000  # blocks planned at a time, so that memory stays bounded
 
 
@@ -59,7 +66,7 @@ def run(moves: Moves, machine: Machine) -> Times:
     run between the end points given, probing moves all their way.
     """
     waits, rests, pauses = _waits(moves, machine.dialect == "grbl-1.1")
-    move_s = _Path.of(moves, machine, rests).seconds()
+    move_s = _Path(moves, machine, rests).seconds()
     rapid = moves.motion == Motion.RAPID
     upright = (moves.end("XY") == moves.start("XY")).all(axis=1) & (moves.sweep_rad == 0.0)
     plunge = ~rapid & upright & (moves.end("Z") < moves.start("Z"))
@@ -89,38 +96,26 @@ def _waits(moves: Moves, stepped: bool) -> tuple[Floats, Ints, int]:
     """Return dwell seconds before each move and after the last (N + 1,), moves that start from rest, pauses."""
     extra = np.zeros(len(moves) + 1)
     rests: set[int] = set()
-    pauses = 0
-    state: dict[str, object] = {"spindle": "spindle-stop", "coolant": frozenset[str](), "speed": 0.0}
+    pauses, spindle, speed, coolant = 0, "spindle-stop", 0.0, frozenset[str]()
+    before = after = (spindle, speed, coolant)
     for event in moves.events:
-        if event.kind == "dwell":
+        kind = event.kind
+        if kind == "dwell":
             extra[event.before] += dwell_s(event.value, stepped)
-        pauses += event.kind in {"pause", "tool-change"}
-        if _drains(event, state):
+        elif kind in ("spindle-cw", "spindle-ccw", "spindle-stop"):
+            spindle = kind
+        elif kind == "speed":
+            speed = event.value
+        elif kind in ("mist", "flood", "coolant-off"):
+            coolant = frozenset() if kind == "coolant-off" else coolant | {kind}
+        pauses += kind in ("pause", "tool-change")
+        before, after = after, (spindle, 0.0 if spindle == "spindle-stop" else speed, coolant)
+        if kind in RESTS or after != before:
             rests.add(event.before)
     return extra, np.array(sorted(rests), dtype=np.int64), pauses
 
 
-def _drains(event: Event, state: dict[str, object]) -> bool:
-    """Return whether the machine comes to rest for an event; keeps the spindle's and the coolant's state."""
-    kind = event.kind
-    if kind in {"spindle-cw", "spindle-ccw", "spindle-stop"}:
-        changed = state["spindle"] != kind
-        state["spindle"] = kind
-        return changed
-    if kind == "speed":
-        changed = state["speed"] != event.value and state["spindle"] != "spindle-stop"
-        state["speed"] = event.value
-        return changed
-    if kind in {"mist", "flood", "coolant-off"}:
-        coolant = state["coolant"]
-        assert isinstance(coolant, frozenset)
-        state["coolant"] = frozenset() if kind == "coolant-off" else coolant | {kind}
-        return state["coolant"] != coolant
-    return kind in {"dwell", "pause", "end", "system", "origin", "shift", "shift-off", "tool-change"}
-
-
-@dataclass(frozen=True, slots=True)
-class _Chunk:
+class _Blocks(NamedTuple):
     """Blocks of some consecutive moves, ready for the look-ahead."""
 
     length: Floats
@@ -130,38 +125,21 @@ class _Chunk:
     gain: Floats
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class _Path:
-    """The moves that go anywhere, and what holds them back: ``rest`` says which of them, or the end, begin from rest."""
+    """The moves that go somewhere, and where among them the machine comes to rest."""
 
-    moves: Moves
-    moving: Ints  # (n,) numbers of the moves
-    count: Ints  # (n,) how many blocks each is
-    rest: npt.NDArray[np.bool_]  # (n + 1,)
-    rapid_mm_s: Floats
-    feed_mm_s: Floats
-    acceleration_mm_s2: Floats
-    deviation_mm: float
-
-    @classmethod
-    def of(cls, moves: Moves, machine: Machine, rests: Ints) -> _Path:
-        """Return the path of a program; before the moves ``rests`` (or the end) the machine comes to rest."""
+    def __init__(self, moves: Moves, machine: Machine, rests: Ints) -> None:
+        """Take a program; before the moves ``rests`` (or the end) the machine comes to rest."""
+        self.moves, self.deviation_mm = moves, machine.junction_deviation_mm
         length = np.sqrt(((moves.end_mm - moves.start_mm) ** 2).sum(axis=1))
-        moving = np.flatnonzero(length + moves.radius_mm > 0.0)  # a full circle goes somewhere too
+        self.moving = np.flatnonzero(length + moves.radius_mm > 0.0)  # a full circle goes somewhere too
         # A stop before a move that goes nowhere is a stop before the next one that does.
-        rest = np.zeros(len(moving) + 1, dtype=bool)
-        rest[np.searchsorted(moving, rests, side="left")] = True
-        rapid = per_axis(machine.rapid) / 60.0
-        return cls(
-            moves=moves,
-            moving=moving,
-            count=planned_chords(moves, machine.arc_tolerance_mm)[moving],
-            rest=rest,
-            rapid_mm_s=rapid,
-            feed_mm_s=np.minimum(rapid, per_axis(machine.feed_max) / 60.0),
-            acceleration_mm_s2=per_axis(machine.acceleration),
-            deviation_mm=machine.junction_deviation_mm,
-        )
+        self.rest = np.zeros(len(self.moving) + 1, dtype=bool)
+        self.rest[np.searchsorted(self.moving, rests, side="left")] = True
+        self.count = planned_chords(moves, machine.arc_tolerance_mm)[self.moving]
+        self.rapid_mm_s = per_axis(machine.rapid) / 60.0
+        self.feed_mm_s = np.minimum(self.rapid_mm_s, per_axis(machine.feed_max) / 60.0)
+        self.acceleration_mm_s2 = per_axis(machine.acceleration)
 
     def seconds(self) -> Floats:
         """Return how long each move of the program takes, shape (N,)."""
@@ -171,11 +149,11 @@ class _Path:
         while low < len(self.moving):
             done = total[low - 1] if low else 0
             high = max(int(np.searchsorted(total, done + CHUNK_BLOCKS, side="right")), low + 1)
-            chunk = self.chunk(low, high)
-            ends2 = forward(backward(chunk.cap2, chunk.gain, self.ahead(high)), chunk.gain, speed2)
-            speed2 = float(ends2[-1])
-            ends = np.sqrt(ends2)
-            times, _ = block_times(chunk.length, ends[:-1], ends[1:], chunk.nominal, chunk.acceleration)
+            blocks = self.blocks(low, high)
+            enter2 = backward(blocks.cap2, blocks.gain, self.ahead(high))
+            ends2 = swept(min(speed2, enter2[0]), blocks.gain.tolist(), enter2[1:])
+            speed2, ends = ends2[-1], np.sqrt(ends2)
+            times = block_seconds(blocks.length, ends[:-1], ends[1:], blocks.nominal, blocks.acceleration)
             first = total[low:high] - self.count[low:high] - done
             seconds[self.moving[low:high]] = np.add.reduceat(times, first)
             low = high
@@ -189,14 +167,14 @@ class _Path:
         reach = AHEAD_MOVES
         while low < len(self.moving):
             high = min(low + reach, len(self.moving))
-            chunk = self.chunk(low, high)
-            stopping = backward(chunk.cap2, chunk.gain, 0.0)[0]
-            if high == len(self.moving) or backward(chunk.cap2, chunk.gain, math.inf)[0] == stopping:
+            blocks = self.blocks(low, high)
+            stopping = backward(blocks.cap2, blocks.gain, 0.0)[0]
+            if high == len(self.moving) or backward(blocks.cap2, blocks.gain, math.inf)[0] == stopping:
                 return stopping
             reach *= 8
         return 0.0
 
-    def chunk(self, low: int, high: int) -> _Chunk:
+    def blocks(self, low: int, high: int) -> _Blocks:
         """Return the blocks of the moving moves ``low`` to ``high``, and the corner the first makes with the move before."""
         lead = low - 1 if low else low
         pieces = self.count[lead:high]
@@ -212,10 +190,79 @@ class _Path:
         wanted = np.fmax(self.moves.feed_mm_min[owner] / 60.0, floor)
         nominal = np.maximum(np.where(fast, rate, np.minimum(wanted, rate)), floor)
         acceleration = np.where(length > 0.0, along(self.acceleration_mm_s2, unit), 1.0)
-        corner = corner_speeds(unit, self.acceleration_mm_s2, self.deviation_mm)
-        first = np.cumsum(pieces) - pieces
-        corner[first[self.rest[lead:high]]] = 0.0
-        cap = entry_caps(nominal, corner)
-        gain = 2.0 * acceleration * length
+        # A block is entered at the corner's speed, and at both blocks' nominal speeds, at most; the first from rest.
+        cap = np.minimum(corner_speeds(unit, self.acceleration_mm_s2, self.deviation_mm), nominal)
+        cap[1:] = np.minimum(cap[1:], nominal[:-1])
+        cap[:1] = 0.0
+        cap[(np.cumsum(pieces) - pieces)[self.rest[lead:high]]] = 0.0
         mine = slice(int(pieces[0]) if lead < low else 0, None)
-        return _Chunk(length[mine], nominal[mine], acceleration[mine], (cap**2)[mine], gain[mine])
+        made = _Blocks(length, nominal, acceleration, cap**2, 2.0 * acceleration * length)
+        return _Blocks(*(values[mine] for values in made))
+
+
+def along(limits: Floats, unit: Floats) -> Floats:
+    """Return largest rate or acceleration along directions when every axis has a limit of its own.
+
+    ``limits`` has shape (3,) or (n, 3), ``unit`` (n, 3) unit vectors; the result has shape (n,), infinite
+    for a zero vector.  Rule: the least ``limit / |component|`` (Grbl v1.1 planner).
+    """
+    share = np.abs(unit)
+    ratio = np.full(share.shape, np.inf)
+    np.divide(limits, share, out=ratio, where=share > 0.0)
+    # Three columns at a time are several times faster than the least of each row.
+    least: Floats = np.minimum(np.minimum(ratio[:, 0], ratio[:, 1]), ratio[:, 2])
+    return least
+
+
+def corner_speeds(unit: Floats, acceleration: Floats, deviation_mm: float) -> Floats:
+    """Return corner speed between each block and the one before, shape (n,); the first is infinite.
+
+    ``unit`` (n, 3) are the blocks' directions, ``acceleration`` (3,) the axes' accelerations: the acceleration of a corner is
+    the one the axes allow along the change of direction.  The circle that sets the speed misses the corner by the deviation;
+    its radius is ``deviation s / (1 - s)``, where ``s`` is the sine of half the inside angle.
+    """
+    speed = np.full(len(unit), np.inf)
+    turn = unit[1:] - unit[:-1]
+    # 1 - |turn|²/2 is the cosine of the turn (1 straight on, -1 back), and stays accurate for tiny turns.
+    squared = np.einsum("ij,ij->i", turn, turn)
+    cosine = 1.0 - 0.5 * squared
+    bent = (cosine <= STRAIGHT_ON) & (cosine >= REVERSAL)
+    s = np.sqrt(0.5 * (1.0 + cosine[bent]))
+    radius = deviation_mm * (s / (1.0 - s))
+    inner = np.where(cosine > STRAIGHT_ON, np.inf, 0.0)
+    inner[bent] = np.sqrt(along(acceleration, turn[bent] / np.sqrt(squared[bent])[:, None]) * radius)
+    speed[1:] = inner
+    return speed
+
+
+def swept(first2: float, gain: Iterable[float], cap2: Iterable[float]) -> list[float]:
+    """Return squared speeds at block after block: what each gains, ``2 a L``, from the one before, up to its cap."""
+    speed2 = first2
+    result = [first2]
+    for more, cap in zip(gain, cap2, strict=True):
+        speed2 += more
+        if speed2 > cap:
+            speed2 = cap
+        result.append(speed2)
+    return result
+
+
+def backward(cap2: Floats, gain: Floats, exit2: float) -> list[float]:
+    """Return the squared entry speeds (n) from which all blocks can still be braked to ``exit2`` at the end, the last value."""
+    return swept(exit2, gain[::-1].tolist(), cap2[::-1].tolist())[::-1]
+
+
+def block_seconds(
+    length_mm: Floats, entry: Floats, exit_: Floats, nominal: Floats, acceleration: Floats
+) -> Floats:
+    """Return the seconds of blocks with given entry and exit speeds; arrays of shape (n,).
+
+    Trapezoid if the nominal speed is reached, else triangle with ``vp = sqrt(a L + (v0² + v1²) / 2)``.
+    The speeds must be feasible: ``|v1² - v0²| <= 2 a L`` and both at most nominal.
+    """
+    mean2 = 0.5 * (entry * entry + exit_ * exit_)
+    peak = np.minimum(nominal, np.sqrt(acceleration * length_mm + mean2))
+    peak = np.maximum(peak, np.maximum(entry, exit_))
+    cruise = np.maximum(length_mm - (peak * peak - mean2) / acceleration, 0.0)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return (2.0 * peak - entry - exit_) / acceleration + np.where(cruise > 0.0, cruise / peak, 0.0)

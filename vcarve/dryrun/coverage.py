@@ -15,11 +15,10 @@ import shapely
 from scipy.spatial import cKDTree
 
 from vcarve.dryrun.arcs import laid
-from vcarve.dryrun.columns import Columns
 from vcarve.dryrun.track import Track
 from vcarve.network.model import Network
 from vcarve.plane.arcs import boxes, evenly, lengths, nearest, parts, points, ranges, shares, size
-from vcarve.plane.arrays import Floats, Ints
+from vcarve.plane.arrays import Columns, Floats, Ints
 from vcarve.plane.region import upright
 
 PAIRS = 1 << 18  # pairs of a move and an edge compared together

@@ -179,7 +179,7 @@ def groove_widths(
             rim = point + half[:, None] * normal
             # from beside the middle, which may lie on the map's border, to the land beyond the rim
             for place in (point + surface.step_mm * normal, rim + clear * normal):
-                seen[side] &= ~np.isnan(surface.at(place[:, 0], place[:, 1]))
+                seen[side] &= surface.shows(place)
             near = np.flatnonzero(seen[side] & clean)
             clean[near[places.disturbed(rest[near], rim[near], clear)]] = False
         clean &= seen.any(axis=0)

@@ -15,11 +15,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from vcarve.dryrun.arcs import chords_within, laid
-from vcarve.dryrun.columns import Columns
 from vcarve.dryrun.setup import Setup
 from vcarve.dryrun.tip import Tip
 from vcarve.plane.arcs import boxes, turned
-from vcarve.plane.arrays import Floats, Ints
+from vcarve.plane.arrays import Columns, Floats, Ints
 from vcarve.program.moves import Moves, Plane
 
 STROKE_MM = 5.0  # longer moves are parted, so that each stroke only meets a narrow band of the surface

@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from vcarve.plane.arrays import Floats, ReadOnly
+from vcarve.plane.arrays import Bools, Floats, ReadOnly
 
 Heights = npt.NDArray[np.floating[Any]]
 
@@ -50,32 +50,17 @@ class Surface(ReadOnly):
         """The deepest cut below the top, 0 or more."""
         return -float(self.height_mm.min(initial=0.0))
 
-    def at(self, x_mm: npt.ArrayLike, y_mm: npt.ArrayLike) -> Floats:
-        """Return heights at places, bilinear between pixel centres; NaN off the map.  Shapes broadcast."""
-        x, y = np.broadcast_arrays(np.asarray(x_mm, dtype=np.float64), np.asarray(y_mm, dtype=np.float64))
-        u, v = (x - self.x0_mm) / self.step_mm, (y - self.y0_mm) / self.step_mm
-        rows, columns = self.height_mm.shape
-        off = ~((u >= -0.5) & (u <= columns - 0.5) & (v >= -0.5) & (v <= rows - 0.5))
-        u = np.clip(np.where(off, 0.0, u), 0.0, columns - 1)
-        v = np.clip(np.where(off, 0.0, v), 0.0, rows - 1)
-        i = np.minimum(u.astype(np.int64), max(columns - 2, 0))
-        j = np.minimum(v.astype(np.int64), max(rows - 2, 0))
-        s, t = u - i, v - j
-        i1, j1 = np.minimum(i + 1, columns - 1), np.minimum(j + 1, rows - 1)
-        h = self.height_mm
-        front = h[j, i] * (1.0 - s) + h[j, i1] * s
-        back = h[j1, i] * (1.0 - s) + h[j1, i1] * s
-        result: Floats = np.where(off, np.nan, front * (1.0 - t) + back * t)
-        return result
+    def shows(self, place_mm: Floats) -> Bools:
+        """Tell which of places (..., 2) are on the map."""
+        at = (place_mm - [self.x0_mm, self.y0_mm]) / self.step_mm
+        return np.asarray(((at >= -0.5) & (at <= np.array(self.height_mm.shape[::-1]) - 0.5)).all(axis=-1))
 
     def pixel(self, place_mm: Floats) -> tuple[Floats, Floats]:
         """Return height and centre of the pixel nearest to places (..., 2); the height is NaN off the map."""
         index = np.rint((place_mm - [self.x0_mm, self.y0_mm]) / self.step_mm).astype(np.int64)
-        rows, columns = self.height_mm.shape
-        inside = np.clip(index, 0, [columns - 1, rows - 1])
-        height = self.height_mm[inside[..., 1], inside[..., 0]].astype(np.float64)
-        off = (inside != index).any(axis=-1)
-        return np.where(off, np.nan, height), index * self.step_mm + [self.x0_mm, self.y0_mm]
+        x, y = np.moveaxis(np.clip(index, 0, np.array(self.height_mm.shape[::-1]) - 1), -1, 0)
+        height = np.where(self.shows(place_mm), self.height_mm[y, x].astype(np.float64), np.nan)
+        return height, index * self.step_mm + [self.x0_mm, self.y0_mm]
 
 
 def pixels(length_mm: float, step_mm: float) -> int:

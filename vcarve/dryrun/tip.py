@@ -18,6 +18,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import numpy.typing as npt
 
+from vcarve.plane.arrays import Floats
+
 if TYPE_CHECKING:
     from vcarve.job.bench import Bit
 
@@ -56,32 +58,24 @@ class Tip:
     @property
     def cone_mm(self) -> float:
         """Height of the cutting edge: deeper than this the upright wall cuts and the shank comes near."""
-        if self.ball_mm:
-            return self.joint_rise_mm + (self.rim_mm - self.joint_mm) * self.steep
-        return (self.rim_mm - self.flat_mm) * self.steep
+        return float(self.rise(np.array(self.rim_mm)))
 
     def rise(self, rho: Array) -> Array:
         """Return height above the lowest point at distances ``rho`` up to the rim; shape and type as given."""
         if self.ball_mm:
             inside = np.maximum(self.ball_mm**2 - rho * rho, 0.0)
-            ball = self.ball_mm - np.sqrt(inside)
-            return np.where(
-                rho <= self.joint_mm, ball, (rho - self.joint_mm) * self.steep + self.joint_rise_mm
-            )
+            cone = (rho - self.joint_mm) * self.steep + self.joint_rise_mm
+            return np.where(rho <= self.joint_mm, self.ball_mm - np.sqrt(inside), cone)
         if self.flat_mm:
             rho = np.maximum(rho - self.flat_mm, 0.0)
-        cone: Array = rho * self.steep
-        return cone
+        return np.asarray(rho * self.steep)
 
-    def reach_mm(self, depth_mm: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+    def reach_mm(self, depth_mm: Floats) -> Floats:
         """Return half of the groove's width at depths, 0 or more; shape as given."""
         depth = np.maximum(depth_mm, 0.0)
-        if self.ball_mm:
-            ball = np.sqrt(np.maximum(depth * (2.0 * self.ball_mm - depth), 0.0))
-            cone = self.joint_mm + (depth - self.joint_rise_mm) / self.steep
-            reach = np.where(depth <= self.joint_rise_mm, ball, cone)
-        else:
-            reach = self.flat_mm + depth / self.steep
+        ball = np.sqrt(np.maximum(depth * (2.0 * self.ball_mm - depth), 0.0))
+        cone = self.joint_mm + (depth - self.joint_rise_mm) / self.steep
+        reach = self.flat_mm + np.where(depth <= self.joint_rise_mm, ball, cone)
         return np.minimum(reach, self.rim_mm)
 
     def nearest(self, across: Array, fall: Array) -> Array:

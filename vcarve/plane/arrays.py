@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import fields
+from dataclasses import dataclass, fields, replace
+from typing import Self
 
 import numpy as np
 import numpy.typing as npt
@@ -24,6 +25,15 @@ class ReadOnly:
             value = getattr(self, field.name)
             if isinstance(value, np.ndarray):
                 value.setflags(write=False)
+
+
+@dataclass(frozen=True, slots=True)
+class Columns:
+    """A base for records of arrays of equal length, one row for each thing."""
+
+    def take(self, rows: Bools | Ints) -> Self:
+        """Return some of the rows."""
+        return replace(self, **{field.name: getattr(self, field.name)[rows] for field in fields(self)})
 
 
 def connected(count: int, a: Ints, b: Ints) -> tuple[int, Ints]:
