@@ -174,6 +174,23 @@ def test_a_turned_piece_is_drawn_as_it_lies(tile: Made) -> None:
     assert axis is not None  # X lies as the machine moves
 
 
+@pytest.mark.parametrize("count", [1, 2, 3])
+def test_long_names_of_grooves_do_not_meet(tile: Made, count: int) -> None:
+    """Names of forty letters keep to their own groove's part of the drawing, and are told whole to those who cannot see it."""
+    names = [f"{k}-decorative-border-of-the-outermost-frame" for k in range(count)]
+    kinds = [Kind(name=name, depth_mm=0.8 - 0.1 * k, width_mm=1.0 - 0.1 * k) for k, name in enumerate(names)]
+    root = ElementTree.fromstring(section_svg(tile.job, kinds))
+    shown = [node for node in root.iter() if node.get("class") == "name"]
+    spans = [
+        (float(node.attrib["x"]) + side * 3.0 * len(node.text or "")) for node in shown for side in (-1, 1)
+    ]
+
+    assert spans == sorted(spans)
+    assert 0.0 <= spans[0] <= spans[-1] <= float(root.attrib["viewBox"].split()[2])
+    assert [(node.text or "")[:12] for node in shown] == [name[:12] for name in names]
+    assert all(name in root.attrib["aria-label"] for name in names)
+
+
 def test_names_of_grooves_stay_text(tile: Made) -> None:
     """A layer's name with signs of HTML does not become an element."""
     groove = Kind(name="<g onload=1>", depth_mm=0.5, width_mm=0.6)

@@ -65,7 +65,10 @@ def section_svg(job: Job, kinds: Sequence[Kind]) -> str:
         )
         parts += _dimension(middle - half, _TOP - 14.0, middle + half, _TOP - 14.0)
         parts += text(middle, _TOP - 20.0, wide, anchor="middle")
-        parts += text(middle, _TOP - 34.0, groove.name, "name", "middle")
+        most = int((room - 4.0) / _SIGN)
+        name = groove.name if len(groove.name) <= most else f"{groove.name[: most - 1]}…"
+        begin = _LEFT + room * number + _SIGN * len(name) / 2.0
+        parts += text(max(middle, begin), _TOP - 34.0, name, "name", "middle")
         parts += _dimension(side, _TOP, side, tip) + text(side + 6.0, (_TOP + tip) / 2.0 + 4.0, high)
         told.append(
             f"{groove.name}: {wide} wide, {high} deep, {length(thickness - groove.depth_mm, figures)} left below"
