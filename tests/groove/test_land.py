@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -24,7 +25,7 @@ from vcarve.groove.width import VBit
 from vcarve.network.build import build, build_lines
 from vcarve.network.model import Network
 from vcarve.pattern.catalogue import pattern
-from vcarve.plane.region import lines_along, rectangle
+from vcarve.plane.region import Region, Ring, lines_along, rectangle
 
 MICROMETRE = 1e-3
 RIGHT_ANGLE = VBit(angle_deg=90.0)  # cuts twice as wide as deep
@@ -247,6 +248,33 @@ def test_a_wide_neighbour_that_reaches_in_by_little_counts() -> None:
     cell = cell_at(network, grooves, 10.0, 0.0)
 
     assert grooves.land_mm[cell] == pytest.approx(19.5 - (2.0 - 1.47), abs=MICROMETRE)
+
+
+def test_a_groove_reaches_over_a_slot_of_the_piece() -> None:
+    """Where the piece is not convex, a groove beside a slot takes wood on its other side, over an edge that is not cut."""
+    corners = [(-20, -20), (20, -20), (20, 20), (0.5, 20), (0.5, -10), (-0.5, -10), (-0.5, 20), (-20, 20)]
+    piece = Region(outer=Ring(xy_mm=np.array(corners, dtype=float), bulge=np.zeros(8)))
+    lines = [*run((2.0, -20.0), (2.0, 20.0)), *run((-20.0, -10.0), (-0.5, -10.0))]
+    network = build_lines(*rows(lines), region=piece, edge="plain")
+    grooves = measure(network, RIGHT_ANGLE, {0: 3.0})
+
+    expected = reference_land(network, grooves, shapely.Polygon(corners))
+    assert grooves.land_area_mm2.sum() == pytest.approx(expected, abs=sag_area_mm2(network))
+    arm = cell_at(network, grooves, -10.0, 10.0)
+    # The arm is 19.5 mm wide and 30 mm long; the groove takes 0.5 mm of its width, the one across it 3 mm of its length.
+    assert grooves.land_area_mm2[arm] == pytest.approx(19.0 * 27.0, abs=MICROMETRE)
+
+
+def test_a_piece_without_cells_has_no_land() -> None:
+    """Lines alone have width and depth, and nothing between them."""
+    whole, _ = carved(square(30.0), 2.0)
+    none, one = np.zeros(0, dtype=np.int64), np.zeros(1, dtype=np.int64)
+    bare = replace(whole, ring_half_edge=none, ring_start=one, cell_ring_start=one, cell_class=none)
+    grooves = measure(bare, RIGHT_ANGLE, {0: 1.0})
+
+    assert grooves.half_width_mm[bare.cut] == pytest.approx([1.0] * 4)
+    assert (len(grooves.land_mm), grooves.weak, grooves.narrowest_mm) == (0, 0, 0.0)
+    assert len(footprint(bare, grooves)) == 2  # outside and inside of the frame
 
 
 def test_an_island_is_weak_by_the_deepest_groove_round_it() -> None:

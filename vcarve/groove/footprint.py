@@ -51,8 +51,6 @@ def covered(curve: Floats, half_mm: Floats, of: Ints) -> Any:
 
 def closed_cells(network: Network) -> Bools:
     """Return for each cell whether it has a groove along every side: the outlines of its land are those of the grooves."""
-    if network.cells == 0:
-        return np.zeros(0, dtype=bool)
     closed: Bools = np.logical_and.reduceat(
         network.cut[network.ring_half_edge >> 1], network.ring_start[network.cell_ring_start[:-1]]
     )

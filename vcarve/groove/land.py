@@ -61,14 +61,10 @@ def measure(network: Network, bit: Cone, depths: Mapping[int, float], share: Flo
     start = network.ring_start[network.cell_ring_start]  # (C + 1,) of each cell's half-edges
     sides = network.ring_half_edge >> 1
     across = np.where(_outermost(network), np.inf, ends.max(axis=0))
-    narrowest = np.minimum.reduceat(across[sides], start[:-1]) if network.cells else np.zeros(0)
+    narrowest = np.minimum.reduceat(across[sides], start[:-1])
     chosen, shape = _representatives(network, narrowest, float(ends.max(initial=0.0)))
     land = _lands(network, ends, chosen, start, narrowest[chosen])
-    corner = (
-        np.minimum.reduceat(network.walked(network.ring_half_edge)[:, :2], start[:-1])
-        if network.cells
-        else np.zeros((0, 2))
-    )
+    corner = np.minimum.reduceat(network.walked(network.ring_half_edge)[:, :2], start[:-1])
 
     parts, kind = shapely.get_parts(land, return_index=True)
     # A circle of the size that counts as nothing has this area at least.
@@ -89,7 +85,7 @@ def measure(network: Network, bit: Cone, depths: Mapping[int, float], share: Flo
     # Of every cell all islands, to see which of them are likely to break out.
     begin = (np.cumsum(many) - many)[shape]
     island, cell = ranges(begin, begin + many[shape]), np.repeat(np.arange(network.cells), many[shape])
-    deepest = np.maximum.reduceat(depth.max(axis=0)[sides], start[:-1]) if network.cells else np.zeros(0)
+    deepest = np.maximum.reduceat(depth.max(axis=0)[sides], start[:-1])
     weak = size[island] < np.maximum(WEAK_MM, WEAK_SHARE * deepest[cell])
     lands: Any = np.full(len(chosen), shapely.MultiPolygon(), dtype=object)
     return Grooves(

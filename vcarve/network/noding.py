@@ -86,7 +86,7 @@ def node(
     """Return the graph of these curves, rows (x0, y0, x1, y1, bulge), split where the given pairs of them meet.
 
     ``rank`` (n,) says of each curve whether it is the outline's, a frame's or a line (the default), ``rim`` (n,) is as in
-    ``network.graph`` (by default 1 for the outline's).  ``fixed_xy`` are places that take up every end close to them.  Of
+    ``network.model`` (by default 1 for the outline's).  ``fixed_xy`` are places that take up every end close to them.  Of
     edges that coincide one is kept: the one to cut before the one that is not, then a frame's, then that of the first feature; it
     takes its curvature from the outline if that is among them.
     """
