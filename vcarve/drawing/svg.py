@@ -74,7 +74,7 @@ Box = tuple[float, float, float, float]  # left, top, width, height
 class Place:
     """What an element takes over from those around it, and those that use it; ``depth`` counts them."""
 
-    matrix: Floats  # (2, 3), from the element's own coordinates to px
+    matrix: Floats  # (3, 3), from the element's own coordinates to px
     viewport: tuple[float, float]
     names: tuple[str, ...] = ()
     styles: dict[str, str] = field(default_factory=dict)
@@ -184,7 +184,7 @@ class _Reader:
             width = height = 100.0
         if not (width > 0.0 and height > 0.0):
             raise self.problem("the drawing's width and height should be above 0", root)
-        page = Place(matrix=np.eye(2, 3), viewport=(width, height))
+        page = Place(matrix=np.eye(3), viewport=(width, height))
         place = self.inherit(root, self.viewport(root, page, (0.0, 0.0, width, height)))
         for child in root.children if place else ():
             self.visit(child, place or page)
@@ -237,7 +237,7 @@ class _Reader:
         if target is None:
             raise self.problem("nothing in the drawing has this name", node, f"#{_used(node)}")
         x, y = self.length(node, "x", place.viewport[0]), self.length(node, "y", place.viewport[1])
-        inner = replace(place, matrix=_times(place.matrix, np.array([[1.0, 0.0, x], [0.0, 1.0, y]])))
+        inner = replace(place, matrix=place.matrix @ _placed(x, y))
         if target.tag == "symbol":
             given = {k: v for k, v in node.attributes.items() if k in ("width", "height")}
             kept = {k: v for k, v in target.attributes.items() if k not in ("x", "y", "id")}
@@ -270,12 +270,12 @@ class _Reader:
             if re.search(r"[1-9]|center|right|bottom", styles.get("transform-origin", "")):
                 want = "transform-origin is not read; write the transform about the drawing's own origin"
                 raise self.problem(want, node, styles["transform-origin"])
-            matrix = _times(matrix, self.transform(node, text))
+            matrix = matrix @ self.transform(node, text)
         depth = outer.depth + 1
         return replace(outer, matrix=matrix, names=names, styles=outer.styles | new, depth=depth)
 
     def transform(self, node: Node, text: str) -> Floats:
-        """Return an element's own transform, shape (2, 3)."""
+        """Return an element's own transform (3, 3)."""
         from svgelements import Matrix
 
         # CSS puts units where SVG has none; the library would end at a number's last point.
@@ -285,7 +285,7 @@ class _Reader:
             raise wrong
         with self.sheet.library(_TRANSFORM_WANT, line=node.line, value=text):
             m = Matrix(plain)
-            matrix = np.array([[m.a, m.c, m.e], [m.b, m.d, m.f]], dtype=float)
+            matrix = np.array([[m.a, m.c, m.e], [m.b, m.d, m.f], [0.0, 0.0, 1.0]], dtype=float)
         if not np.isfinite(matrix).all():
             raise wrong
         return matrix
@@ -295,8 +295,7 @@ class _Reader:
         x, y, width, height = room
         box = self.view_box(node)
         if box is None:
-            inner = np.array([[1.0, 0.0, x], [0.0, 1.0, y]])
-            return replace(outer, matrix=_times(outer.matrix, inner), viewport=(width, height))
+            return replace(outer, matrix=outer.matrix @ _placed(x, y), viewport=(width, height))
         across, down = width / box[2], height / box[3]
         words = node.attributes.get("preserveAspectRatio", "").split() or ["xMidYMid"]
         shares = [0.0, 0.0]
@@ -306,8 +305,7 @@ class _Reader:
             shares = [0.0 if "Min" in half else 1.0 if "Max" in half else 0.5 for half in halves]
         tx = x - box[0] * across + shares[0] * (width - box[2] * across)
         ty = y - box[1] * down + shares[1] * (height - box[3] * down)
-        inner = np.array([[across, 0.0, tx], [0.0, down, ty]])
-        return replace(outer, matrix=_times(outer.matrix, inner), viewport=box[2:])
+        return replace(outer, matrix=outer.matrix @ _placed(tx, ty, across, down), viewport=box[2:])
 
     def view_box(self, node: Node) -> Box | None:
         """Return an element's viewBox, if it has one."""
@@ -348,9 +346,9 @@ def _declarations(text: str) -> dict[str, str]:
     return {key.strip(): value.replace("!important", "").strip() for key, sep, value in pairs if sep}
 
 
-def _times(outer: Floats, inner: Floats) -> Floats:
-    """Return the transform that first applies ``inner``, then ``outer`` (both (2, 3))."""
-    return np.column_stack([outer[:, :2] @ inner[:, :2], outer[:, :2] @ inner[:, 2] + outer[:, 2]])
+def _placed(x: float, y: float, across: float = 1.0, down: float = 1.0) -> Floats:
+    """Return the transform (3, 3) that stretches and then shifts."""
+    return np.array([[across, 0.0, x], [0.0, down, y], [0.0, 0.0, 1.0]])
 
 
 def _layer_names(place: Place) -> tuple[str, ...]:

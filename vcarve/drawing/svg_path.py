@@ -111,7 +111,7 @@ SHAPES: dict[str, Data] = {
 
 
 def add_path(sheet: Sheet, tag: str, text: str, matrix: Floats, names: tuple[str, ...], line: int) -> None:
-    """Add the lines and arcs of a path, which stands for an element ``tag``; ``matrix`` (2, 3) leads to px."""
+    """Add the lines and arcs of a path, which stands for an element ``tag``; ``matrix`` (3, 3) leads to px."""
     import svgelements
 
     value = text[:60] if tag == "path" else None
@@ -131,7 +131,7 @@ def add_path(sheet: Sheet, tag: str, text: str, matrix: Floats, names: tuple[str
         segments = [_numbers(segment, svgelements) for segment in svgelements.Path(plain)]
     for points, angles in (segment for segment in segments if segment is not None):
         with np.errstate(all="ignore"):
-            mm = np.asarray((np.array(points) @ matrix[:, :2].T + matrix[:, 2]) * (PX_MM, -PX_MM))
+            mm = np.asarray((np.array(points) @ matrix[:2, :2].T + matrix[:2, 2]) * (PX_MM, -PX_MM))
         sheet.check_size(float(np.abs(mm).max()), line)
         sheet.add(_arcs(mm, angles), names, curve=len(points) > 2, line=line)
 

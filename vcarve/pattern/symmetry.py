@@ -62,14 +62,8 @@ ALSO: dict[LatticeKind, tuple[LatticeKind, ...]] = {
 
 
 def rotation(angle_deg: float, about: Point = (0.0, 0.0)) -> Floats:
-    """Return the rotation by ``angle_deg`` counter-clockwise about a point.
-
-    Those by multiples of 60 and 90 degrees have exact zeros and halves.
-    """
+    """Return the rotation by ``angle_deg`` counter-clockwise about a point."""
     cosine, sine = math.cos(math.radians(angle_deg)), math.sin(math.radians(angle_deg))
-    if abs(2.0 * cosine - round(2.0 * cosine)) < 1e-12:
-        cosine = round(2.0 * cosine) / 2.0
-        sine = math.copysign(math.sqrt(1.0 - cosine * cosine), sine)
     return _about(np.array([[cosine, sine], [-sine, cosine]]), about)
 
 
