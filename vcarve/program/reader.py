@@ -48,15 +48,6 @@ class Reading:
     text_lines: tuple[str, ...]
     dialect: str
 
-    def problems(self, file: str | None = None) -> tuple[Problem, ...]:
-        """Return the faults as problems of a file."""
-        return tuple(
-            Problem(
-                file=file, line=fault.line, key=f"column {fault.column}", value=fault.word, want=fault.reason
-            )
-            for fault in self.faults
-        )
-
 
 def read_program(
     text: str | bytes,
@@ -80,7 +71,12 @@ def read_program(
     """
     reading = read(text, dialect=dialect, start_mm=start_mm, block_delete=block_delete)
     if reading.faults:
-        raise InputError(reading.problems(file))
+        raise InputError(
+            Problem(
+                file=file, line=fault.line, key=f"column {fault.column}", value=fault.word, want=fault.reason
+            )
+            for fault in reading.faults
+        )
     return reading
 
 
@@ -207,7 +203,11 @@ def _split(text: str | bytes, dialect: Dialect) -> tuple[list[str], list[tuple[i
     LinuxCNC drops a CR inside a line and would join what we take for two lines: there it stays, and is refused.
     """
     if isinstance(text, bytes):
-        text = _decode(text)
+        data = text
+        try:
+            text = data.decode("utf-8")
+        except UnicodeDecodeError:
+            text = data.decode("latin-1")  # one character a byte, so that columns stay true
     marks = [(1, "byte-order-mark")] if text.startswith("\ufeff") else []
     text = text.removeprefix("\ufeff")
     if "\r" in text:
@@ -220,11 +220,3 @@ def _split(text: str | bytes, dialect: Dialect) -> tuple[list[str], list[tuple[i
     if lines[-1] == "":
         lines.pop()
     return lines, marks
-
-
-def _decode(data: bytes) -> str:
-    """Return text of bytes; what is no UTF-8 becomes one character a byte, so that columns stay true."""
-    try:
-        return data.decode("utf-8")
-    except UnicodeDecodeError:
-        return data.decode("latin-1")

@@ -10,6 +10,7 @@ import math
 import re
 from collections.abc import Callable, Mapping
 from itertools import count
+from operator import add, mul, pow, sub, truediv
 
 from vcarve.program.grammar import MOST_DIGITS, WHOLE_NUMBER_SLACK
 
@@ -18,7 +19,14 @@ _NUMBER = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)")
 _FUNCTION = re.compile(r"ABS|ACOS|ASIN|ATAN|COS|EXP|FIX|FUP|LN|ROUND|SIN|SQRT|TAN")
 # §3.3.2.3: power first, then products, then sums; equals from left to right.
 _OPERATION = re.compile(r"\*\*|\*|/|MOD|\+|-")
-_RANK = {"**": 3, "*": 2, "/": 2, "MOD": 2, "+": 1, "-": 1}
+_OPERATIONS: Mapping[str, tuple[int, Callable[[float, float], float]]] = {
+    "**": (3, pow),
+    "*": (2, mul),
+    "/": (2, truediv),
+    "MOD": (2, lambda left, right: left % abs(right)),
+    "+": (1, add),
+    "-": (1, sub),
+}
 # §3.2.1: from here on parameters hold the machine's own places and offsets.
 _FIRST_OF_THE_MACHINE = 5061
 _DEEPEST = 30
@@ -92,8 +100,8 @@ def _bracket(text: str, opened: int, parameters: Parameters, depth: int) -> tupl
     def operations(at: int, above: int) -> tuple[float, int]:
         """Work out a value and the operations behind it that bind more tightly than ``above``."""
         value, at = real_value(text, at, parameters, depth)
-        while (found := _OPERATION.match(text, at)) and _RANK[found.group()] > above:
-            right, at = operations(found.end(), _RANK[found.group()])
+        while (found := _OPERATION.match(text, at)) and (rank := _OPERATIONS[found.group()][0]) > above:
+            right, at = operations(found.end(), rank)
             value = _apply(found.group(), value, right, opened)
         return value, at
 
@@ -106,24 +114,14 @@ def _bracket(text: str, opened: int, parameters: Parameters, depth: int) -> tupl
 
 
 def _apply(operation: str, left: float, right: float, at: int) -> float:
-    if (right == 0.0 and operation in ("/", "MOD")) or (left == 0.0 and right < 0.0 and operation == "**"):
-        raise ValueFault(at, "a value is divided by zero")
-    if operation == "MOD":
-        rest = math.fmod(left, right)
-        return rest + abs(right) if rest < 0.0 else rest
-    if operation == "**":
-        if left < 0.0 and right != math.floor(right):
-            raise ValueFault(at, "a negative value is raised to a power that is not whole")
-        try:
-            return _bounded(float(left**right), at)
-        except OverflowError:
-            return _bounded(math.inf, at)
-    result = {"*": left * right, "+": left + right, "-": left - right}.get(operation)
-    return _bounded(left / right if result is None else result, at)
-
-
-def _half_away(value: float) -> float:
-    return math.copysign(math.floor(abs(value) + 0.5), value)
+    if operation == "**" and left < 0.0 and right != math.floor(right):
+        raise ValueFault(at, "a negative value is raised to a power that is not whole")
+    try:
+        return _bounded(float(_OPERATIONS[operation][1](left, right)), at)
+    except ZeroDivisionError:
+        raise ValueFault(at, "a value is divided by zero") from None
+    except OverflowError:
+        return _bounded(math.inf, at)
 
 
 # §3.3.2.4: angles in degrees; FIX goes down, FUP up, ROUND to the nearest.
@@ -136,7 +134,7 @@ _FUNCTIONS: dict[str, Callable[[float], float]] = {
     "FIX": math.floor,
     "FUP": math.ceil,
     "LN": math.log,
-    "ROUND": _half_away,
+    "ROUND": lambda value: math.copysign(math.floor(abs(value) + 0.5), value),
     "SIN": lambda value: math.sin(math.radians(value)),
     "SQRT": math.sqrt,
     "TAN": lambda value: math.tan(math.radians(value)),
