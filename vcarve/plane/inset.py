@@ -7,15 +7,15 @@ polygon is taken instead.
 
 from __future__ import annotations
 
-import math
-
 import numpy as np
+import pyclipper
 import shapely
 
-from vcarve.plane.arcs import COARSEST, bulge_between, circles, cross, curves, offsets, shares, size
+from vcarve.plane.arcs import bulge_between, circles, cross, curves, offsets, shares, size
+from vcarve.plane.arrays import NM_PER_MM
 from vcarve.plane.meet import carriers_meet
 from vcarve.plane.refit import with_arcs
-from vcarve.plane.region import Region, Ring, area_mm2, polygon, ring_area, ring_of, rings_of
+from vcarve.plane.region import Region, Ring, area_mm2, corners, polygon, ring_area, ring_of, rings_of
 
 TOLERANCE_MM = 0.0005
 SAME_MM = 1e-7  # sides whose ends are no farther apart go on from each other
@@ -25,9 +25,7 @@ def inset(region: Region, distance_mm: float) -> tuple[Region, ...]:
     """Return what is left of a region ``distance_mm`` inside its boundary: no part, one or several, the largest first."""
     if distance_mm == 0.0:
         return (region,)
-    turn = math.acos(max(1.0 - TOLERANCE_MM / abs(distance_mm), COARSEST))
-    whole = polygon(region, TOLERANCE_MM)
-    fine = shapely.get_parts(whole.buffer(-distance_mm, quad_segs=math.ceil(math.pi / 4.0 / turn)))
+    fine = shapely.get_parts(_fine(region, distance_mm))
     moved = [ring for ring in (_moved(ring, distance_mm) for ring in region.rings) if ring is not None]
     if len(fine) == 1 and len(moved) == len(region.rings) == len(shapely.get_rings(fine)):
         exact = Region(outer=moved[0], holes=tuple(moved[1:]))
@@ -44,6 +42,15 @@ def inset(region: Region, distance_mm: float) -> tuple[Region, ...]:
         if rings:
             parts.append(Region(outer=rings[0], holes=tuple(rings[1:])))
     return tuple(sorted(parts, key=area_mm2, reverse=True))
+
+
+def _fine(region: Region, distance_mm: float) -> shapely.Geometry:
+    """Return the offset by way of polygons on whole nanometres, arcs within ``TOLERANCE_MM``."""
+    offset = pyclipper.PyclipperOffset(arc_tolerance=TOLERANCE_MM * NM_PER_MM)
+    paths = [np.rint(corners(ring, TOLERANCE_MM) * NM_PER_MM).astype(np.int64) for ring in region.rings]
+    offset.AddPaths(paths, pyclipper.JT_ROUND, pyclipper.ET_CLOSEDPOLYGON)
+    rings = [np.array([*path, path[0]]) / NM_PER_MM for path in offset.Execute(-distance_mm * NM_PER_MM)]
+    return shapely.build_area(shapely.MultiLineString(rings))
 
 
 def _moved(ring: Ring, distance: float) -> Ring | None:
