@@ -35,7 +35,7 @@ def plain_grooves(network: Network) -> Grooves:
     nothing, none = np.zeros(0), np.zeros(0, dtype=np.int64)
     return Grooves(
         ends_depth_mm=depth, ends_half_mm=depth.copy(), land_mm=nothing, land_at_mm=nothing.reshape(0, 2),
-        land_area_mm2=nothing.copy(), islands=none, shape=none.copy(), corner_mm=nothing.reshape(0, 2), lands=none.copy(),
+        land_area_mm2=nothing.copy(), islands=none, shape=none.copy(), corner_mm=nothing.reshape(0, 2), lands=none.astype(object),
         weak_mm=nothing.copy(), weak_at_mm=nothing.reshape(0, 2),
     )  # fmt: skip
 

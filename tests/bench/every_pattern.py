@@ -38,9 +38,9 @@ def measure(name: str, edges: int) -> dict[str, object]:
 
     drawn = pattern(name)
     per_cell = len(unit_network(drawn).tail)
-    pitch = SIDE_MM / math.sqrt(edges / per_cell * drawn.cell_area)
+    pitch = SIDE_MM / math.sqrt(edges / per_cell * drawn.cell.area)
     # Shallow against the typical edge, so that the bench is about the lines and not about lost land.
-    depth = 0.12 * pitch * math.sqrt(drawn.cell_area / per_cell)
+    depth = 0.12 * pitch * math.sqrt(drawn.cell.area / per_cell)
     text = JOB.format(side=SIDE_MM, name=name, pitch=pitch, depth=depth)
     job = job_from(text)
     stages: list[tuple[str, float]] = []

@@ -33,8 +33,12 @@ def main() -> None:
                 took: list[float] = [float(network.edges)]
                 for work in (
                     footprint,
-                    lambda network, grooves: svg_text(drawn_page(network, grooves, FEATURES)),
-                    lambda network, grooves: dxf_text(drawn_page(network, grooves, FEATURES)),
+                    lambda network, grooves, size=(side, side): svg_text(
+                        drawn_page(network, grooves, FEATURES, size)
+                    ),
+                    lambda network, grooves, size=(side, side): dxf_text(
+                        drawn_page(network, grooves, FEATURES, size)
+                    ),
                 ):
                     start = time.perf_counter()
                     work(network, grooves)

@@ -24,7 +24,7 @@ def measure(key: str, edges: int) -> tuple[int, float, float]:
 
     made = pattern(key)
     pitch = 3.0
-    side = pitch * math.sqrt(edges * made.cell_area / len(unit_network(made).tail))
+    side = pitch * math.sqrt(edges * made.cell.area / len(unit_network(made).tail))
     began = time.perf_counter()
     network = build(made, region=rectangle(side, side), pitch_mm=pitch, shift_mm=(0.37, 0.21))
     seconds = time.perf_counter() - began

@@ -106,7 +106,7 @@ def hemp():
 
 
 def sizes(limit=1_000_000):
-    spent = []
+    spent: list[tuple[int, float]] = []
     for name in ("kaku-asanoha", *LOOSE):
         spent.clear()
         for edges in (10_000, 100_000, 1_000_000):

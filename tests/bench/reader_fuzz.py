@@ -10,6 +10,7 @@ import sys
 import time
 import traceback
 from pathlib import Path
+from typing import get_args
 
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent / "property"))
@@ -17,7 +18,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parent.parent / "property"))
 from test_reader_against_interpreter import SLIPS, random_program
 from test_reader_laws import PROGRAM, sound
 
-from vcarve.program.grammar import DIALECTS
+from vcarve.program.grammar import DialectName
 from vcarve.program.reader import read
 
 PIECES = [slip.encode() for slip in SLIPS if len(slip) < 40]
@@ -49,7 +50,7 @@ def damage(rng: random.Random, data: bytearray) -> bytes:
 def main() -> int:
     many = int(sys.argv[1]) if len(sys.argv) > 1 else 100_000
     rng = random.Random(int(sys.argv[2]) if len(sys.argv) > 2 else 1)
-    names = sorted(DIALECTS)
+    names: list[DialectName] = sorted(get_args(DialectName))
     clean = failed = 0
     began = time.perf_counter()
     for index in range(many):

@@ -402,7 +402,7 @@ def differences(before: Any, now: Any) -> Iterator[str]:
         else str(one).splitlines()
         for one in (before, now)
     ]  # fmt: skip
-    for line in [*difflib.unified_diff(*rows, lineterm="", n=0)][2:]:
+    for line in [*difflib.unified_diff(rows[0], rows[1], lineterm="", n=0)][2:]:
         yield f"  {line[:300]}"
 
 
