@@ -140,6 +140,21 @@ def test_dangling_line_takes_its_whole_footprint() -> None:
     assert grooves.islands[cell] == 1
 
 
+@pytest.mark.parametrize("bulge", [0.3, -0.131, 0.7])
+def test_a_narrow_arc_that_dangles_amid_wide_grooves_takes_its_own_width(bulge: float) -> None:
+    """An arc 0.2 mm wide that hangs in a cell with sides 4 mm wide takes 0.2 mm of the land, not 4 mm."""
+    arc = Line(start=(-15.0, 3.137), end=(6.721, -1.913), bulge=bulge, feature=1)
+    network = build_lines(*rows([*square(30.0), arc]), region=FIELD, edge="plain")
+    grooves = measure(network, RIGHT_ANGLE, {0: 2.0, 1: 0.1})
+    cell = cell_at(network, grooves, 12.0, 12.0)
+    within = shapely.box(-13, -13, 13, 13).difference(
+        shapely.buffer(lines_along(rows([arc])[0], 2e-5), 0.1, quad_segs=256)[0]
+    )
+
+    assert grooves.islands[cell] == len(shapely.get_parts(within))
+    assert grooves.land_area_mm2[cell] == pytest.approx(within.area, abs=0.03)
+
+
 def test_line_hanging_free_in_a_cell_and_a_bridge_to_a_hole() -> None:
     """Lines inside a cell count whether they hang free, or tie a hole to the outside."""
     free, grooves = carved([*square(60.0), *run((-10.0, 0.0), (10.0, 0.0))], 2.0)

@@ -111,7 +111,13 @@ def polygons(sides: Floats, ring: Ints, of: Ints, sag_mm: float) -> npt.NDArray[
     count = chord_counts(sides, sag_mm)
     count[np.bincount(ring)[ring] == 2] += 1  # two flat sides make a ring as well
     side, share = evenly(count)
-    rings: Any = shapely.linearrings(points(sides[side], share), indices=ring[side])
+    # A side walked out and back has the very same places both ways, or a slit would open between the two.
+    x0, y0, x1, y1, _ = sides.T
+    back = (x0 > x1) | ((x0 == x1) & (y0 > y1))
+    nth = np.rint(share * count[side])
+    share = np.where(back[side], count[side] - nth, nth) / count[side]
+    one_way = np.where(back[:, None], turned(sides), sides)
+    rings: Any = shapely.linearrings(points(one_way[side], share), indices=ring[side])
     return np.asarray(shapely.polygons(rings, indices=of), dtype=object)
 
 
