@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import difflib
 import re
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, ClassVar, TypeVar, get_args, get_origin
 
@@ -25,6 +25,7 @@ from vcarve.job.document import Document, KeyPath, dotted, in_order, path_of
 from vcarve.job.fields import BLANK, TEXT_WANTED, Reads, text
 
 _UNIT = re.compile(r"_(mm|deg|rpm|s|n|mm_min|mm_s2)$")
+_NAMES_ALONE = object()  # the context in which no name is looked up
 _DRAFT = "https://json-schema.org/draft/2020-12/schema"
 
 AnyRecord = TypeVar("AnyRecord", bound=BaseModel)
@@ -62,24 +63,27 @@ class Record(BaseModel):
 class Named:
     """What stands for a name: in an annotation such as ``Annotated[Bit, Named(find)]``.
 
-    ``find`` takes a name and the folder of the file it stands in; unless ``spelled``, no record may stand there instead.
+    ``find`` takes a name and the folder of the file it stands in, and raises ``InputError`` for one that stands for nothing;
+    unless ``spelled``, no record may stand there instead.
     """
 
     find: Callable[[str, str], Any]
     spelled: bool = True
     wanted: ClassVar[str] = TEXT_WANTED
 
-    def found(self, value: Any, info: ValidationInfo) -> Any:
-        """Return what a name stands for."""
-        if isinstance(value, Record) or (self.spelled and isinstance(value, dict)):
-            return value
-        name = text().validated(value)
-        return self.find(name, info.context.folder if isinstance(info.context, Document) else ".")
+    def found(self, value: Any, handler: Callable[[Any], Any], info: ValidationInfo) -> Any:
+        """Return what a name stands for; the name itself where none is looked up."""
+        if not (isinstance(value, Record) or (self.spelled and isinstance(value, dict))):
+            name = text().validated(value)
+            if info.context is _NAMES_ALONE:
+                return name
+            value = self.find(name, info.context.folder if isinstance(info.context, Document) else ".")
+        return handler(value)
 
     def __get_pydantic_core_schema__(
         self, source: Any, handler: GetCoreSchemaHandler
     ) -> core_schema.CoreSchema:
-        return core_schema.with_info_before_validator_function(self.found, handler(source))
+        return core_schema.with_info_wrap_validator_function(self.found, handler(source))
 
     def __get_pydantic_json_schema__(self, core: Any, handler: GetJsonSchemaHandler) -> dict[str, Any]:
         return {"anyOf": [handler(core), text().schema]} if self.spelled else text().schema
@@ -98,28 +102,20 @@ def record_from(document: Document, kind: type[AnyRecord]) -> AnyRecord:
 
     Raises ``InputError`` with every problem found, in the order of the lines.
     """
-    try:
-        return kind.model_validate(document.tree, by_alias=True, by_name=False, context=document)
-    except ValidationError as error:
-        found = error.errors(include_url=False)
     problems: list[Problem] = []
-    for one in found:
-        path, raised = one["loc"], one.get("ctx", {}).get("error")
-        if isinstance(
-            raised, InputError
-        ):  # a name that stands for nothing, or for a machine's file with faults
-            problems += (
-                each if each.key or each.line else document.problem(path, each.want)
-                for each in raised.problems
-            )
-        elif isinstance(raised, Broken):
-            hint = _dropping(document, path, (raised.key, *raised.clash))
-            problems.append(document.problem((*path, *path_of(raised.key)), f"{raised}{hint}"))
-        # A list is also told to be too short where each of its items is wrong.
-        elif one["type"] != "too_short" or not any(
-            path == inner["loc"][: len(path)] for inner in found if inner is not one
-        ):
-            problems.append(document.problem(path, _wanted(kind, path, dict(one))))
+    # Rules over several keys are held once every key is right by itself; a name that stands for nothing is no reason to keep
+    # back what they say.
+    for context in (document, _NAMES_ALONE):
+        try:
+            made = kind.model_validate(document.tree, by_alias=True, by_name=False, context=context)
+        except ValidationError as error:
+            found = error.errors(include_url=False)
+            problems += _problems(document, kind, found)
+            if not any(isinstance(_raised(one), InputError) for one in found):
+                break
+        else:
+            if not problems:
+                return made
     raise InputError(in_order(problems))
 
 
@@ -162,6 +158,31 @@ def _words(text: str) -> set[str]:
 
 
 # --- from pydantic's errors to problems ---
+
+
+def _problems(
+    document: Document, kind: type[BaseModel], found: Sequence[Mapping[str, Any]]
+) -> Iterator[Problem]:
+    """Yield what pydantic found wrong in a document."""
+    for one in found:
+        path, raised = one["loc"], _raised(one)
+        if isinstance(raised, InputError):
+            # A name that stands for nothing, or for a machine's file with faults, which have places of their own.
+            for each in raised.problems:
+                yield each if each.key or each.line else document.problem(path, each.want)
+        elif isinstance(raised, Broken):
+            hint = _dropping(document, path, (raised.key, *raised.clash))
+            yield document.problem((*path, *path_of(raised.key)), f"{raised}{hint}")
+        # A list is also told to be too short where each of its items is wrong.
+        elif one["type"] != "too_short" or not any(
+            path == inner["loc"][: len(path)] for inner in found if inner is not one
+        ):
+            yield document.problem(path, _wanted(kind, path, one))
+
+
+def _raised(error: Mapping[str, Any]) -> object:
+    """Return what a validator of ours raised; ``None`` for what pydantic found itself."""
+    return error.get("ctx", {}).get("error")
 
 
 def _fields(section: type[BaseModel] | None) -> dict[str, FieldInfo]:

@@ -66,7 +66,7 @@ class Job(Record):
     def _zero_lies_on_the_piece(cls, zero: Zero, info: ValidationInfo) -> Zero:
         """Take the centre of a piece whose corner would be in the air, and no turn that moves nothing."""
         piece, machine = info.data.get("piece"), info.data.get("machine")
-        if piece is None or machine is None:
+        if piece is None or not isinstance(machine, Machine):
             return zero
         across_mm = math.hypot(piece.width_mm, piece.height_mm)
         moves = math.radians(abs(zero.turn_deg)) * across_mm >= 0.5 * machine.last_decimal_mm
@@ -79,7 +79,7 @@ class Job(Record):
     @classmethod
     def _hop_is_safe(cls, plan: Plan, info: ValidationInfo) -> Plan:
         machine = info.data.get("machine")
-        if machine is not None and (plan.hop_mm or 0.0) > machine.safe_height_mm:
+        if isinstance(machine, Machine) and (plan.hop_mm or 0.0) > machine.safe_height_mm:
             safe = format_mm(machine.safe_height_mm)
             raise Broken("hop", f"must be at most the machine's safe height, {safe}")
         return plan

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from typing import Annotated, Literal, Self, get_args
 
-from pydantic import AfterValidator, BeforeValidator, Field, WithJsonSchema, model_validator
+from pydantic import BeforeValidator, Field, WithJsonSchema, model_validator
 
 from vcarve.job.bench import Wood, find_pattern, load_wood
 from vcarve.job.fields import (
@@ -94,7 +94,7 @@ class Frame(Record):
 class PatternChoice(Record):
     """Which pattern, how large, and how it lies on the piece."""
 
-    name: Annotated[Text, AfterValidator(find_pattern)] | None = Field(
+    name: Annotated[Text, Named(lambda name, _: find_pattern(name), spelled=False)] | None = Field(
         None, description="a name from 'mizo patterns', or the path of a pattern file"
     )
     drawing: Text | None = Field(
