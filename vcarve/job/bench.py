@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from functools import cache
 from pathlib import Path
-from typing import Annotated, Literal, Self, TypeVar
+from typing import Annotated, Literal, TypeVar
 
-from pydantic import Field, model_validator
+from pydantic import Field
 
 import vcarve
 from vcarve.errors import InputError, Problem
@@ -58,11 +58,9 @@ class Wood(Record):
     tint: Colour = Field("#d9bf94", description="colour of the planed wood in pictures")
     note: Text = Field("", description="a remark; nothing is worked out from it")
 
-    @model_validator(mode="after")
-    def _chips_rise(self) -> Self:
+    def _broken(self) -> Iterator[Broken]:
         if self.chip_low_mm > self.chip_high_mm:
-            raise Broken("chip-high", f"must be at least chip-low, {format_mm(self.chip_low_mm)}")
-        return self
+            yield Broken("chip-high", f"must be at least chip-low, {format_mm(self.chip_low_mm)}")
 
 
 class Bit(Record):
@@ -76,19 +74,17 @@ class Bit(Record):
     tip_radius_mm: NotNegativeMm = Field(0.0, description="radius of a rounded tip")
     flutes: Annotated[int, whole(1, 8)] = Field(2, description="number of cutting edges")
 
-    @model_validator(mode="after")
-    def _tip_rules(self) -> Self:
+    def _broken(self) -> Iterator[Broken]:
         if self.tip_mm and self.tip_radius_mm:
-            raise Broken(
+            yield Broken(
                 "tip-radius", "a tip is either flat ('tip') or rounded ('tip-radius'), not both", "tip"
             )
         wide = format_mm(self.diameter_mm)
         if self.tip_mm >= self.diameter_mm:
-            raise Broken("tip", f"the flat of the tip must be narrower than the bit's diameter, {wide}")
+            yield Broken("tip", f"the flat of the tip must be narrower than the bit's diameter, {wide}")
         # the ball meets the cone where it is 2 r cos(angle / 2) wide
         if 2.0 * self.tip_radius_mm * math.cos(math.radians(self.angle_deg / 2.0)) >= self.diameter_mm:
-            raise Broken("tip-radius", f"so round a tip leaves no cone on a bit of {wide} diameter")
-        return self
+            yield Broken("tip-radius", f"so round a tip leaves no cone on a bit of {wide} diameter")
 
 
 class Axes(Record):
@@ -125,11 +121,9 @@ class Spindle(Record):
         True, description="false where a switch on the machine starts the spindle: the program then pauses"
     )
 
-    @model_validator(mode="after")
-    def _range(self) -> Self:
+    def _broken(self) -> Iterator[Broken]:
         if self.max_rpm <= 0.0 or self.min_rpm > self.max_rpm:
-            raise Broken("max", "the largest speed must be above zero and no less than 'min'")
-        return self
+            yield Broken("max", "the largest speed must be above zero and no less than 'min'")
 
 
 class Machine(Record):
@@ -163,17 +157,15 @@ class Machine(Record):
     arc_tolerance_mm: ChordMm = Field(0.002, description="how far such short lines may stray from the arc")
     program_end: Literal["M2", "M30"] = Field("M2", description="the program's last word")
 
-    @model_validator(mode="after")
-    def _sound(self) -> Self:
+    def _broken(self) -> Iterator[Broken]:
         for (axis, feed), (_, rapid) in zip(self.feed_max, self.rapid, strict=True):
             if feed > rapid:
                 want = "a cutting feed above the axis's rapid rate cannot be reached"
-                raise Broken(f"feed-max.{axis[0]}", want)
+                yield Broken(f"feed-max.{axis[0]}", want)
         if self.safe_height_mm >= self.travel.z_mm:
-            raise Broken("safe-height", f"must be less than the travel in Z, {format_mm(self.travel.z_mm)}")
+            yield Broken("safe-height", f"must be less than the travel in Z, {format_mm(self.travel.z_mm)}")
         if self.units == "inch" and self.decimals < 4:
-            raise Broken("decimals", "programs in inches need at least 4 decimals (0.0001 in is 2.5 µm)")
-        return self
+            yield Broken("decimals", "programs in inches need at least 4 decimals (0.0001 in is 2.5 µm)")
 
     @property
     def last_decimal_mm(self) -> float:

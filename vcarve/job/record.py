@@ -6,7 +6,7 @@ import difflib
 import re
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, ClassVar, TypeVar, get_args, get_origin
+from typing import Any, ClassVar, Self, TypeVar, get_args, get_origin
 
 from pydantic import (
     BaseModel,
@@ -25,7 +25,9 @@ from vcarve.job.document import Document, KeyPath, dotted, in_order, path_of
 from vcarve.job.fields import BLANK, TEXT_WANTED, Reads, text
 
 _UNIT = re.compile(r"_(mm|deg|rpm|s|n|mm_min|mm_s2)$")
-_NAMES_ALONE = object()  # the context in which no name is looked up
+SECOND_LOOK = (
+    object()
+)  # the context in which no name is looked up, and no single key keeps rules over several back
 _DRAFT = "https://json-schema.org/draft/2020-12/schema"
 
 AnyRecord = TypeVar("AnyRecord", bound=BaseModel)
@@ -58,6 +60,17 @@ class Record(BaseModel):
     def _empty(cls, data: Any) -> Any:
         return {} if data is BLANK else data
 
+    def _broken(self) -> Iterator[Broken]:
+        """Yield what is broken of the rules that join several keys, each of them right by itself."""
+        return iter(())
+
+    @model_validator(mode="after")
+    def _rules_hold(self) -> Self:
+        if broken := list(self._broken()):
+            broken[0].others = tuple(broken[1:])
+            raise broken[0]
+        return self
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Named:
@@ -75,7 +88,7 @@ class Named:
         """Return what a name stands for; the name itself where none is looked up."""
         if not (isinstance(value, Record) or (self.spelled and isinstance(value, dict))):
             name = text().validated(value)
-            if info.context is _NAMES_ALONE:
+            if info.context is SECOND_LOOK:
                 return name
             value = self.find(name, info.context.folder if isinstance(info.context, Document) else ".")
         return handler(value)
@@ -90,11 +103,15 @@ class Named:
 
 
 class Broken(ValueError):
-    """A rule that joins several keys is broken; ``key`` is the one to point at, ``clash`` cannot stay with it."""
+    """A rule that joins several keys is broken; ``key`` is the one to point at, ``clash`` cannot stay with it.
+
+    ``others`` are broken with it.
+    """
 
     def __init__(self, key: str, sentence: str, *clash: str) -> None:
         super().__init__(sentence)
         self.key, self.clash = key, clash
+        self.others: tuple[Broken, ...] = ()
 
 
 def record_from(document: Document, kind: type[AnyRecord]) -> AnyRecord:
@@ -103,15 +120,15 @@ def record_from(document: Document, kind: type[AnyRecord]) -> AnyRecord:
     Raises ``InputError`` with every problem found, in the order of the lines.
     """
     problems: list[Problem] = []
-    # Rules over several keys are held once every key is right by itself; a name that stands for nothing is no reason to keep
-    # back what they say.
-    for context in (document, _NAMES_ALONE):
+    # Rules over several keys are told once every key is right by itself; neither a name that stands for nothing nor what a
+    # whole section lacks is a reason to keep them back.
+    for context in (document, SECOND_LOOK):
         try:
             made = kind.model_validate(document.tree, by_alias=True, by_name=False, context=context)
         except ValidationError as error:
             found = error.errors(include_url=False)
             problems += _problems(document, kind, found)
-            if not any(isinstance(_raised(one), InputError) for one in found):
+            if not any(isinstance(_raised(one), InputError | Broken) for one in found):
                 break
         else:
             if not problems:
@@ -171,8 +188,9 @@ def _problems(
             for each in raised.problems:
                 yield each if each.key or each.line else document.problem(path, each.want)
         elif isinstance(raised, Broken):
-            hint = _dropping(document, path, (raised.key, *raised.clash))
-            yield document.problem((*path, *path_of(raised.key)), f"{raised}{hint}")
+            for rule in (raised, *raised.others):
+                hint = _dropping(document, path, (rule.key, *rule.clash))
+                yield document.problem((*path, *path_of(rule.key)), f"{rule}{hint}")
         # A list is also told to be too short where each of its items is wrong.
         elif one["type"] != "too_short" or not any(
             path == inner["loc"][: len(path)] for inner in found if inner is not one

@@ -3,18 +3,18 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from os import PathLike, fspath
 from pathlib import Path
-from typing import Annotated, Any, Literal, Self
+from typing import Annotated, Any, Literal
 
-from pydantic import Field, PrivateAttr, ValidationInfo, field_validator, model_validator
+from pydantic import Field, PrivateAttr, ValidationInfo, field_validator
 
 from vcarve.job import defaults
 from vcarve.job.bench import Bit, Machine, is_file, load_bit, load_machine, machine_path
 from vcarve.job.document import STDIN_NAME, Document, document_of, read_document
 from vcarve.job.fields import Text
-from vcarve.job.record import Broken, Named, Record, record_from
+from vcarve.job.record import SECOND_LOOK, Broken, Named, Record, record_from
 from vcarve.job.sections import DEPTH_WANTED, Clamp, Feed, Groove, PatternChoice, Piece, Plan, Zero
 from vcarve.quantity import FIGURES, Figures, format_mm
 
@@ -51,8 +51,10 @@ class Job(Record):
     @field_validator("groove")
     @classmethod
     def _depth_is_known(cls, groove: Groove, info: ValidationInfo) -> Groove:
-        choice = info.data.get("pattern")  # none where the section is wrong or missing: then it is asked for
-        if groove.depths_mm is None:
+        choice, written = info.data.get("pattern"), info.context
+        # Where the section of a drawing is wrong, nobody can tell yet whether its layers have depths.
+        drawn = isinstance(written, Document) and choice is None and written.written(("pattern", "drawing"))
+        if groove.depths_mm is None and not drawn and written is not SECOND_LOOK:
             if choice is None or choice.drawing is None:
                 raise Broken("", DEPTH_WANTED)
             if not choice.depths:
@@ -84,16 +86,14 @@ class Job(Record):
             raise Broken("hop", f"must be at most the machine's safe height, {safe}")
         return plan
 
-    @model_validator(mode="after")
-    def _lines_fit(self) -> Self:
+    def _broken(self) -> Iterator[Broken]:
         half = min(self.piece.width_mm, self.piece.height_mm) / 2.0
         want = f"must be less than half the shorter side, {format_mm(half)}"
         if self.pattern.margin_mm >= half:
-            raise Broken("pattern.margin", want)
+            yield Broken("pattern.margin", want)
         for index, frame in enumerate(self.pattern.frame):
             if frame.distance_mm >= half:
-                raise Broken(f"pattern.frame.{index}.distance", want)
-        return self
+                yield Broken(f"pattern.frame.{index}.distance", want)
 
     def model_post_init(self, context: Any) -> None:
         """Keep the document that a job is read from."""

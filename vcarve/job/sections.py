@@ -5,9 +5,10 @@ Rules that join several keys of one section are checked here, as soon as every k
 
 from __future__ import annotations
 
-from typing import Annotated, Literal, Self, get_args
+from collections.abc import Iterator
+from typing import Annotated, Literal, get_args
 
-from pydantic import BeforeValidator, Field, WithJsonSchema, model_validator
+from pydantic import BeforeValidator, Field, WithJsonSchema
 
 from vcarve.job.bench import Wood, find_pattern, load_wood
 from vcarve.job.fields import (
@@ -41,8 +42,7 @@ class Outline(Record):
     file: Text | None = Field(None, description="SVG or DXF file with one closed path, and holes (drawing)")
     layer: Text | None = Field(None, description="only this layer of the file (drawing)")
 
-    @model_validator(mode="after")
-    def _shape_rules(self) -> Self:
+    def _broken(self) -> Iterator[Broken]:
         given = {
             ("rounded", "radius"): self.radius_mm,
             ("polygon", "sides"): self.sides,
@@ -52,11 +52,10 @@ class Outline(Record):
         }
         for (shape, key), value in given.items():
             if value is None and self.shape == shape and key not in ("turn", "layer"):
-                raise Broken("shape", f"the shape {shape!r} needs the key {key!r} as well")
+                yield Broken("shape", f"the shape {shape!r} needs the key {key!r} as well")
             if value is not None and self.shape != shape:
                 want = f"only the shape {shape!r} takes this key; leave it out, or change the shape"
-                raise Broken(key, want)
-        return self
+                yield Broken(key, want)
 
 
 class Piece(Record):
@@ -70,18 +69,16 @@ class Piece(Record):
     )
     outline: Outline = Field(Outline(), description="the shape of a piece that is not a rectangle")
 
-    @model_validator(mode="after")
-    def _outline_fits(self) -> Self:
+    def _broken(self) -> Iterator[Broken]:
         shape, shorter = self.outline.shape, min(self.width_mm, self.height_mm)
         if shape == "circle" and self.width_mm != self.height_mm:
-            raise Broken(
+            yield Broken(
                 "outline.shape", "a circle is as wide as it is high; make them equal or write 'ellipse'"
             )
         if shape == "rounded" and (self.outline.radius_mm or 0.0) > shorter / 2.0:
-            raise Broken(
+            yield Broken(
                 "outline.radius", f"at most half the shorter side, {format_mm(shorter / 2.0)}, is possible"
             )
-        return self
 
 
 class Frame(Record):
@@ -136,26 +133,24 @@ class PatternChoice(Record):
     shift_y_mm: LengthMm = Field(0.0, description="shift of the pattern to the back")
     mirror: Flag = Field(False, description="true mirrors the pattern left to right")
 
-    @model_validator(mode="after")
-    def _one_source(self) -> Self:
+    def _broken(self) -> Iterator[Broken]:
         if (self.name is None) == (self.drawing is None):
             wanted = "give either 'name' or 'drawing', one of the two"
-            raise Broken("name", wanted, "drawing") if self.name else Broken("", wanted)
-        if self.name is not None:
+            yield Broken("name", wanted, "drawing") if self.name else Broken("", wanted)
+        elif self.name is not None:
             if (self.pitch_mm is None) == (self.across is None):
                 wanted = "give either 'pitch' or 'across', one of the two"
-                raise Broken("", wanted) if self.across is None else Broken("across", wanted, "pitch")
+                yield Broken("", wanted) if self.across is None else Broken("across", wanted, "pitch")
             if self.depths:
-                raise Broken(
+                yield Broken(
                     "depths", "only a drawing has layers with depths; see 'ground' and 'leaf' in 'groove'"
                 )
             if self.lost_lines == "allow":
-                raise Broken("lost-lines", "only a drawing has lines to lose; leave this key out")
+                yield Broken("lost-lines", "only a drawing has lines to lose; leave this key out")
         else:
             for key, value in (("pitch", self.pitch_mm), ("across", self.across)):
                 if value is not None:
-                    raise Broken(key, "a drawing keeps its own size; leave this key out", "drawing")
-        return self
+                    yield Broken(key, "a drawing keeps its own size; leave this key out", "drawing")
 
 
 DEPTH_WANTED = "give 'depth' for all lines, or 'ground' and 'leaf' apart"
@@ -189,18 +184,16 @@ class Groove(Record):
         "refuse", description="allow cuts a job even where most cells keep no land between the grooves"
     )
 
-    @model_validator(mode="after")
-    def _one_way(self) -> Self:
+    def _broken(self) -> Iterator[Broken]:
         if self.depth_mm is not None:
             both = {"ground": self.ground_mm, "leaf": self.leaf_mm}
             if apart := [key for key, value in both.items() if value is not None]:
-                raise Broken(apart[0], f"{DEPTH_WANTED}, not both", *apart[1:], "depth")
+                yield Broken(apart[0], f"{DEPTH_WANTED}, not both", *apart[1:], "depth")
         elif (self.ground_mm is None) != (self.leaf_mm is None):
             given, other = ("ground", "leaf") if self.leaf_mm is None else ("leaf", "ground")
-            raise Broken(
+            yield Broken(
                 given, f"{given!r} alone is not enough; give {other!r} as well, or 'depth' for all lines"
             )
-        return self
 
     @property
     def depths_mm(self) -> tuple[float, float] | None:

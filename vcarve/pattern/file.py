@@ -6,9 +6,10 @@ pitch then makes so many millimetres long.
 
 from __future__ import annotations
 
-from typing import Annotated, Literal, Self
+from collections.abc import Iterator
+from typing import Annotated, Literal
 
-from pydantic import AliasChoices, BeforeValidator, Field, WithJsonSchema, model_validator
+from pydantic import AliasChoices, BeforeValidator, Field, WithJsonSchema
 
 from vcarve.job.fields import PositiveMm, Reads, Text, spelled, text, whole
 from vcarve.job.record import Broken, Record
@@ -69,18 +70,17 @@ class Operation(Record):
         None, description="a mirror in the line of two points, with a shift from the first to the second"
     )
 
-    @model_validator(mode="after")
-    def _one_kind(self) -> Self:
+    def _broken(self) -> Iterator[Broken]:
         if sum(kind is not None for kind in (self.rotate, self.mirror, self.glide)) != 1:
-            raise Broken("", "give exactly one of rotate, mirror and glide")
+            yield Broken("", "give exactly one of rotate, mirror and glide")
+            return
         line = self.mirror or self.glide
         if line is not None and line[0] == line[1]:
-            raise Broken("", "a mirror needs two different points on its line")
+            yield Broken("", "a mirror needs two different points on its line")
         if self.rotate == 5:
-            raise Broken("rotate", "no lattice has a 5-fold centre; 2, 3, 4 and 6 are possible")
+            yield Broken("rotate", "no lattice has a 5-fold centre; 2, 3, 4 and 6 are possible")
         if self.about is not None and self.rotate is None:
-            raise Broken("about", "about belongs to rotate: it is the centre of the turn")
-        return self
+            yield Broken("about", "about belongs to rotate: it is the centre of the turn")
 
 
 class LineEntry(Record):
@@ -106,28 +106,27 @@ class LineEntry(Record):
     )
     to_deg: Number | None = Field(None, alias="to-deg", description="where it ends")
 
-    @model_validator(mode="after")
-    def _one_form(self) -> Self:
+    def _broken(self) -> Iterator[Broken]:
         segment = self.start is not None, self.end is not None
         path = (self.path is not None,)
         arc = tuple(part is not None for part in (self.centre, self.radius, self.from_deg, self.to_deg))
         forms = [form for form in (segment, path, arc) if any(form)]
         if len(forms) != 1 or not all(forms[0]):
-            raise Broken(
+            yield Broken(
                 "",
                 "give from and to for a straight line, path for a run of them, "
                 "or centre, radius, from-deg and to-deg for an arc",
             )
+            return
         if self.path is not None and len(self.path) < 2:
-            raise Broken("path", "a path needs at least two points")
+            yield Broken("path", "a path needs at least two points")
         if self.radius is not None and self.radius <= 0.0:
-            raise Broken("radius", "the radius of an arc must be more than 0")
+            yield Broken("radius", "the radius of an arc must be more than 0")
         if self.from_deg is not None and self.to_deg is not None:
             turn = self.to_deg - self.from_deg
             if not 0.0 < turn <= 360.0 + 1e-9:
                 want = "an arc runs counter-clockwise: to-deg must be above from-deg, by 360 at most"
-                raise Broken("to-deg", want)
-        return self
+                yield Broken("to-deg", want)
 
 
 class PatternFile(Record):
@@ -160,8 +159,6 @@ class PatternFile(Record):
     note: Remark = Field("", description="how the pattern is made")
     choice: Remark = Field("", description="what in it is a choice of your own")
 
-    @model_validator(mode="after")
-    def _range_rises(self) -> Self:
+    def _broken(self) -> Iterator[Broken]:
         if self.pitch_range_mm[0] > self.pitch_range_mm[1]:
-            raise Broken("pitch-range", "the pitch range must rise: smallest pitch first")
-        return self
+            yield Broken("pitch-range", "the pitch range must rise: smallest pitch first")
