@@ -19,6 +19,7 @@ from vcarve.job.bench import (
     Machine,
     Spindle,
     bits,
+    find_pattern,
     load_bit,
     load_machine,
     load_wood,
@@ -352,11 +353,14 @@ def test_what_has_no_depth_of_its_own_needs_that_of_the_groove(
         ("bit", "v90", "several bits are called that; write one of v90-3.175, v90-6.35, v90-12.7"),
         ("machine", "3018", "did you mean 'router-3018'?"),
         ("machine", "Desktop", "did you mean 'small-desktop'?"),
+        ("pattern", "asanoah", "did you mean 'asanoha'?"),
+        ("bit", "v91", "did you mean one of v90-3.175, v90-6.35, v90-12.7?"),
+        ("wood", "mapel", "did you mean one of maple-sugar, maple-red?"),
     ],
 )
 def test_part_of_a_name_finds_those_called_that(key: str, name: str, said: str) -> None:
-    """A word of a name that no other has leads to it; several are all named; what is not there can be given in full."""
-    load = {"wood": load_wood, "bit": load_bit, "machine": load_machine}[key]
+    """A word of a name that no other has, all but spelled right, leads to it; several are all named, a whole name first."""
+    load = {"wood": load_wood, "bit": load_bit, "machine": load_machine, "pattern": find_pattern}[key]
     with pytest.raises(InputError) as caught:
         load(name)
 

@@ -164,9 +164,15 @@ def unknown_name(what: str, word: str, known: Mapping[str, str]) -> str:
     called = [name for name, more in known.items() if asked and asked <= _words(f"{name} {more}")]
     if len(called) > 1:
         return f"several {what}s are called that; write one of {', '.join(called)}"
-    parts = {part: name for name in known for part in (*name.split("-"), name)}
-    near = called[0] if called else parts.get(nearest(word, parts) or "")
-    hint = f"did you mean {near!r}?" if near else f"'mizo {what}s' lists them"
+    every = {
+        part: [name for name in known if part in name.split("-")]
+        for name in known
+        for part in name.split("-")
+    }
+    near = called or (every | {name: [name] for name in known}).get(nearest(word, (*every, *known)) or "", [])
+    hint = f"'mizo {what}s' lists them"
+    if near:
+        hint = f"did you mean {repr(near[0]) if len(near) == 1 else 'one of ' + ', '.join(near)}?"
     return f"unknown {what}; {hint}"
 
 
