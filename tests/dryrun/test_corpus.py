@@ -195,6 +195,7 @@ CORPUS: dict[str, tuple[dict[int, str], str | tuple[str, str, str]]] = {
     "a parameter set": (after(9, "#7=1"), ("~not-judged", FAULT, "~not-judged")),
     "a named parameter": (after(9, "#<x>=1"), FAULT),
     "flow control": (after(9, "o100 sub"), FAULT),
+    "an arc gone on with for two turns": ({16: "G3 X-15 Y-10 I5 J0 P3 F600"}, (FAULT, FAULT, "stray-cut")),
     "an arc by its radius": ({16: "G3 X-15 Y-10 R5 F600"}, "~not-judged"),
     "a drilling cycle": (after(9, "G98 G81 X5 Y0 Z-0.5 R1 F200", "G80"), FAULT),
     "a drilling cycle that pecks": (after(9, "G83 X5 Y0 Z-0.5 R1 Q0.2 F200", "G80"), FAULT),

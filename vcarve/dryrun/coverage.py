@@ -100,12 +100,14 @@ def _by_vertices(
     edges = key(network.tail[cut], network.head[cut], network.bulge[cut])
     order = np.argsort(edges)
     edges = edges[order]
-    moves = key(ends[:, 0], ends[:, 1], np.tan(seen.moves.sweep_rad[which] / 4.0))
+    sweep = seen.moves.sweep_rad[which]
+    moves = key(ends[:, 0], ends[:, 1], np.tan(sweep / 4.0))
     chord = size((seen.end_mm - seen.start_mm)[which, :2])
     slack = 2.0 * tolerance_mm / np.maximum(chord, 1e-9)
     at = np.minimum(np.searchsorted(edges, moves - 1j * slack), len(edges) - 1)
     apart = edges[at] - moves
-    fits = (ends >= 0).all(axis=1) & (ends[:, 0] != ends[:, 1])
+    # Two whole turns more end where the arc without them does, with the same bend.
+    fits = (ends >= 0).all(axis=1) & (ends[:, 0] != ends[:, 1]) & (np.abs(sweep) < 2.0 * np.pi)
     hit = np.flatnonzero(fits & (apart.real == 0.0) & (np.abs(apart.imag) <= slack))
     edge, move = cut[order[at[hit]]], which[hit]
     depth = -np.column_stack([seen.start_mm[move, 2], seen.end_mm[move, 2]])
