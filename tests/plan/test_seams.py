@@ -96,9 +96,9 @@ def test_a_seam_is_opened_where_a_part_would_be_left_odd():
     """A plain vertex between seams, with an end on one side only, is tied to nothing: the seams beside it are opened."""
     a, b, price = np.array([0, 0, 1, 2]), np.array([1, 3, 2, 3]), np.array([1.0, 5.0, 1.0, 5.0])
     marked = np.array([1, 0, 1, 0], np.uint8)
-    cross, flags = np.array([True, False, True, False]), np.array([True, False, False, False])
+    tile, flags = np.array([0, 1, 2, 0]), np.array([True, False, False, False])
 
-    mended = _mend(a, b, price, marked, 3, cross, flags)
+    mended = _mend(a, b, price, marked, 3, tile, flags)
 
     assert mended.tolist() == [True, False, True, False]
 

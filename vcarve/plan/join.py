@@ -14,13 +14,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.sparse import coo_matrix
-from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
 from vcarve.plan.costs import Rates
 from vcarve.plan.web import Web
-from vcarve.plane.arrays import Bools, Floats, Ints
+from vcarve.plane.arrays import Bools, Floats, Ints, connected
 
 NEIGHBOURS = 10
 
@@ -46,12 +44,10 @@ def join(web: Web, rates: Rates, links: Ints, start_mm: tuple[float, float]) -> 
     while True:
         row = np.concatenate([web.u, links[:, 0]])
         column = np.concatenate([web.v, links[:, 1]])
-        count, group = connected_components(
-            coo_matrix((np.ones(len(row), np.int8), (row, column)), shape=(size, size)), directed=False
-        )
+        count, group = connected(size, row, column)
         if count == 1:
             return links
-        offers = _offers(web, rates, links, group.astype(np.int64), np.asarray(start_mm), near)
+        offers = _offers(web, rates, links, group, np.asarray(start_mm), near)
         took = forest(offers.group_a, offers.group_b, offers.extra, [offers.i, offers.j], len(links))
         if not took.any():
             near *= 3

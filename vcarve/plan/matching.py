@@ -30,26 +30,38 @@ def cheapest(a: Ints, b: Ints, price: Floats, size: int) -> Ints:
     return np.asarray(keep[a[keep] != b[keep]], np.int64)
 
 
-def match(a: Ints, b: Ints, price: Floats, marked: Marks, hub: int, noise: float) -> tuple[Ints, float]:
+def match(
+    a: Ints, b: Ints, price: Floats, marked: Marks, hub: int, noise: float, part: Ints | None = None
+) -> tuple[Ints, float]:
     """Return indices of the edges in the cheapest T-join, and a lower bound of its weight, in the unit of ``price``.
 
     No two edges may join the same nodes, and they are in the order of ``cheapest``.  ``marked`` is 0 at the hub.
-    ``noise`` is the largest share taken off a price at random, since equal prices make the search slow.
+    ``noise`` is the largest share taken off a price at random, since equal prices make the search slow.  Where no edge but
+    to the hub leads from one ``part`` of the nodes (N,) to another, each is matched by itself, which takes less room.
     """
     size = len(marked)
     unit = max(float(np.abs(price).max(initial=0.0)), 1e-9) / STEPS
     if noise:
         price = price - np.abs(price) * noise * np.random.default_rng(20).random(len(price))
     whole = np.floor(price / unit)
-    ends = np.column_stack([a, b])
-    inner = ends != hub
-    check = csc_matrix(
-        (np.ones(inner.sum(), np.uint8), ends[inner], np.concatenate([[0], np.cumsum(inner.sum(axis=1))])),
-        shape=(size, len(a)),
-    )
-    found = pymatching.Matching(check, weights=whole).decode_to_edges_array(marked)
-    found = np.where(found < 0, hub, found.astype(np.int64))
+    of = np.zeros(len(a), np.int64) if part is None else part[np.where(a == hub, b, a)]
+    order = np.argsort(of, kind="stable")
+    each = np.split(order, np.flatnonzero(np.diff(of[order])) + 1)
+    found = np.concatenate([_matched(a[mine], b[mine], whole[mine], marked, hub) for mine in each])
     # a path may run over an edge that another one uses too: twice is not at all
     used, times = np.unique(found.min(axis=1) * size + found.max(axis=1), return_counts=True)
     chosen = np.searchsorted(np.minimum(a, b) * size + np.maximum(a, b), used[times % 2 == 1])
     return chosen.astype(np.int64), float(whole[chosen].sum()) * unit
+
+
+def _matched(a: Ints, b: Ints, whole: Floats, marked: Marks, hub: int) -> Ints:
+    """Return the ends of the edges on the paths between matched nodes, shape (n, 2)."""
+    ends = np.column_stack([a, b])
+    inner = ends != hub
+    node, row = np.unique(ends[inner], return_inverse=True)
+    check = csc_matrix(
+        (np.ones(len(row), np.uint8), row, np.concatenate([[0], np.cumsum(inner.sum(axis=1))])),
+        shape=(len(node), len(a)),
+    )
+    found = pymatching.Matching(check, weights=whole).decode_to_edges_array(marked[node])
+    return np.where(found < 0, hub, node[found])

@@ -23,12 +23,12 @@ from __future__ import annotations
 
 import numpy as np
 from scipy.sparse import coo_matrix
-from scipy.sparse.csgraph import connected_components, minimum_spanning_tree
+from scipy.sparse.csgraph import minimum_spanning_tree
 
 from vcarve.plan.linkage import discounts
 from vcarve.plan.pairing import Pairing, Task, small_components
 from vcarve.plan.tjoin import FROM_START, LIFT, TO_END
-from vcarve.plane.arrays import Bools, Floats, Ints
+from vcarve.plane.arrays import Bools, Floats, Ints, connected
 
 HEIGHTS = 8
 MOST = 1000  # components up to which clusters have moats whose prices are sought step by step
@@ -124,13 +124,9 @@ def _clusters(task: Task) -> list[tuple[Ints, Floats]]:
     used = alone * giant.any()
     for place, height in enumerate(found.tolist()):
         inside = gap <= height + 2e-6
-        size, found_label = connected_components(
-            coo_matrix((np.ones(inside.sum(), np.int8), (at[inside], to[inside])), shape=(count, count)),
-            directed=False,
-        )
+        size, label = connected(count, at[inside], to[inside])
         if size == 1:
             break
-        label: Ints = found_label.astype(np.int64)
         beyond = np.full(size, np.inf)
         away = label[at] != label[to]
         np.minimum.at(beyond, label[at[away]], gap[away])

@@ -25,8 +25,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.sparse import coo_matrix
-from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
 from vcarve.plan.costs import Rates
@@ -34,7 +32,7 @@ from vcarve.plan.loose import chain, nearest_pairs, settle
 from vcarve.plan.tjoin import FAR_START, FROM_START, IN_PLACE, LIFT, RECUT, TO_END, Gathered, Graph
 from vcarve.plan.web import Web
 from vcarve.plane.arcs import ranges
-from vcarve.plane.arrays import Bools, Floats, Ints
+from vcarve.plane.arrays import Bools, Floats, Ints, connected
 
 SMALL = 64  # vertices of an odd component that lifts may pass through anywhere
 FEW = 6_000  # vertices of a web in which every odd component is taken for small
@@ -60,10 +58,7 @@ class Pairing:
 
 def components(web: Web) -> tuple[int, Ints]:
     """How many components the edges make, and the component of each vertex, shape (V,)."""
-    size = len(web.xy_mm)
-    links = coo_matrix((np.ones(len(web.u), np.int8), (web.u, web.v)), shape=(size, size))
-    count, label = connected_components(links, directed=False)
-    return int(count), label.astype(np.int64)
+    return connected(len(web.xy_mm), web.u, web.v)
 
 
 def small_components(component: Ints, even: Bools) -> Bools:

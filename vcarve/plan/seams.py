@@ -18,11 +18,9 @@ from __future__ import annotations
 from itertools import pairwise
 
 import numpy as np
-from scipy.sparse import coo_matrix
-from scipy.sparse.csgraph import connected_components
 
 from vcarve.plan.matching import NOISE, Marks, cheapest, match
-from vcarve.plane.arrays import Bools, Floats, Ints
+from vcarve.plane.arrays import Bools, Floats, Ints, connected
 
 BOUND_TILE = 2_000  # members of T in a tile
 JOIN_TILES = (1_000, 700)  # the same in each pass; without ties at the seams the search is wider
@@ -35,11 +33,11 @@ def tiled(a: Ints, b: Ints, price: Floats, marked: Marks, hub: int, place: Float
     ``place`` (N, 2) is where each node lies, in any unit.
     """
     tile = tiles(place, marked, BOUND_TILE, shifted=False)
-    flags, bound = _cut_up(a, b, price, marked, hub, _crosses(a, b, tile, hub))
+    flags, bound = _cut_up(a, b, price, marked, hub, tile)
     best = np.inf
     for index, most in enumerate(JOIN_TILES):
         tile = tiles(place, marked, most, shifted=index % 2 == 0)
-        mended = _mend(a, b, price, marked, hub, _crosses(a, b, tile, hub), flags)
+        mended = _mend(a, b, price, marked, hub, tile, flags)
         weight = float(price[mended].sum())
         if weight < best:
             flags, best = mended, weight
@@ -76,8 +74,9 @@ def _crosses(a: Ints, b: Ints, tile: Ints, hub: int) -> Bools:
     return np.asarray((tile[a] != tile[b]) & (a != hub) & (b != hub))
 
 
-def _cut_up(a: Ints, b: Ints, price: Floats, marked: Marks, hub: int, cross: Bools) -> tuple[Bools, float]:
+def _cut_up(a: Ints, b: Ints, price: Floats, marked: Marks, hub: int, tile: Ints) -> tuple[Bools, float]:
     """Return the edges inside tiles in the cheapest cut-up join, shape (E,), and its weight."""
+    cross = _crosses(a, b, tile, hub)
     inside, over = np.flatnonzero(~cross), np.flatnonzero(cross)
     here, there = marked[a[over]], marked[b[over]]
     share = np.where(here == there, 0.5, here.astype(float))
@@ -86,33 +85,35 @@ def _cut_up(a: Ints, b: Ints, price: Floats, marked: Marks, hub: int, cross: Boo
     cost = np.concatenate([price[inside], share * price[over], (1.0 - share) * price[over]])
     stands_for = np.concatenate([inside, np.full(2 * len(over), -1)])
     kept = cheapest(node, other, cost, len(marked))
-    chosen, weight = match(node[kept], other[kept], cost[kept], marked, hub, NOISE)
+    chosen, weight = match(node[kept], other[kept], cost[kept], marked, hub, NOISE, tile)
     edge = stands_for[kept[chosen]]
     flags = np.zeros(len(a), bool)
     flags[edge[edge >= 0]] = True
     return flags, weight
 
 
-def _mend(a: Ints, b: Ints, price: Floats, marked: Marks, hub: int, cross: Bools, flags: Bools) -> Bools:
+def _mend(a: Ints, b: Ints, price: Floats, marked: Marks, hub: int, tile: Ints, flags: Bools) -> Bools:
     """Return the cheapest T-join that has the same edges across seams as ``flags``, shape (E,).
 
     If ``flags`` is no join yet, a part of a tile that nothing ties to the hub may be left with an odd number of members;
     seams beside it are opened.
     """
+    cross = _crosses(a, b, tile, hub)
     while True:
         fixed = flags & cross
         ends = np.bincount(np.concatenate([a[fixed], b[fixed]]), minlength=len(marked))
         lacking = (marked + ends) % 2
         inside = np.flatnonzero(~cross)
-        links = coo_matrix(
-            (np.ones(len(inside), np.int8), (a[inside], b[inside])), shape=(len(marked), len(marked))
-        )
-        _, part = connected_components(links, directed=False)
+        part = connected(len(marked), a[inside], b[inside])[1]
         odd = np.bincount(part, weights=lacking) % 2 == 1
         odd[part[hub]] = False
         if not odd.any():
             break
         cross = cross & ~odd[part[a]] & ~odd[part[b]]
-    chosen, _ = match(a[inside], b[inside], price[inside], lacking.astype(np.uint8), hub, JOIN_NOISE)
+    over = inside[(a[inside] != hub) & (b[inside] != hub)]
+    opened = connected(int(tile.max()) + 1, tile[a[over]], tile[b[over]])[1]
+    chosen, _ = match(
+        a[inside], b[inside], price[inside], lacking.astype(np.uint8), hub, JOIN_NOISE, opened[tile]
+    )
     fixed[inside[chosen]] = True
     return fixed

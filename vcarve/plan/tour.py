@@ -11,8 +11,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.sparse import coo_matrix
-from scipy.sparse.csgraph import connected_components
 
 from vcarve.errors import InternalError
 from vcarve.plan.corners import Ends, transitions
@@ -20,7 +18,7 @@ from vcarve.plan.costs import Rates
 from vcarve.plan.join import forest
 from vcarve.plan.pairing import Pairing
 from vcarve.plan.web import Web
-from vcarve.plane.arrays import Floats, Ints
+from vcarve.plane.arrays import Floats, Ints, connected
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -73,9 +71,7 @@ def trails(partner: Ints) -> tuple[int, Ints]:
     every = np.arange(len(partner))
     row = np.concatenate([every, every[::2]])
     column = np.concatenate([partner, every[1::2]])
-    link = coo_matrix((np.ones(len(row), np.int8), (row, column)), shape=(len(partner), len(partner)))
-    count, label = connected_components(link, directed=False)
-    return int(count), label.astype(np.int64)
+    return connected(len(partner), row, column)
 
 
 def _merge(ends: Ends, partner: Ints, rates: Rates) -> None:
