@@ -11,8 +11,8 @@ import yaml
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from vcarve.errors import InputError
-from vcarve.job.document import DEEPEST, LARGEST_BYTES, Place, parse_document, read_document
+from vcarve.errors import InputError, Problem
+from vcarve.job.document import DEEPEST, LARGEST_BYTES, Place, parse_document, placed, read_document
 from vcarve.job.fields import BLANK
 
 TEXT = b"""\
@@ -87,6 +87,10 @@ def test_a_wrong_value_from_an_override_is_placed_there() -> None:
             "--set quoted.x: '2': 'quoted' is the single value \"it's\" and has no keys; set the whole of it",
         ),
         ("list.9.a=2", "--set list.9.a: '2': 'list' is a list; its items are counted from 0 to 1"),
+        (
+            f"list.{'9' * 5000}.a=2",
+            f"--set list.{'9' * 5000}.a: '2': 'list' is a list; its items are counted from 0 to 1",
+        ),
         ("list.0=2", "--set list.0: '2': items of a list are set key by key, or all at once"),
         (
             "empty={a: 1",
@@ -101,6 +105,23 @@ def test_wrong_overrides(override: str, message: str) -> None:
         parse_document(TEXT, sets=[override])
 
     assert str(caught.value) == message
+
+
+def test_later_problems_find_keys_with_dots_and_digits() -> None:
+    """The name of a layer may hold dots or be a number; a problem found later names the line it stands on all the same."""
+    document = parse_document(b'depths:\n  a: 1\n  "b.c": 2\n  "7": 3\nlist:\n- x: 4\n', file="a.yaml")
+    wrong = [Problem(key=key, want="no") for key in ("depths.b.c", "depths.7", "list.0.x", "depths.absent")]
+
+    with pytest.raises(InputError) as caught, placed(document):
+        raise InputError(wrong)
+
+    places = [(problem.line, problem.key, problem.value) for problem in caught.value.problems]
+    assert places == [
+        (1, "depths.absent", None),
+        (3, "depths.b.c", "2"),
+        (4, "depths.7", "3"),
+        (6, "list.0.x", "4"),
+    ]
 
 
 def test_all_wrong_overrides_are_said_at_once() -> None:

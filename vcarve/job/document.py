@@ -24,6 +24,7 @@ from vcarve.job.fields import BLANK
 
 LARGEST_BYTES = 256 * 1024
 DEEPEST = 20
+MOST_DIGITS = 9  # of the number of an item
 STDIN = "-"
 STDIN_NAME = "standard input"
 
@@ -43,7 +44,12 @@ def dotted(path: KeyPath) -> str:
 
 def path_of(key: str) -> KeyPath:
     """Return the key path that is shown as ``key``."""
-    return tuple(int(part) if part.isdecimal() else part for part in key.split(".") if part)
+    return tuple(_step(part) for part in key.split(".") if part)
+
+
+def _step(part: str) -> str | int:
+    """Return a part of a key path as the number of an item of a list, if it can be one."""
+    return int(part) if part.isdecimal() and len(part) <= MOST_DIGITS else part
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,8 +111,11 @@ def placed(document: Document | None) -> Iterator[None]:
         if document is None:
             raise
         problems = []
+        written = {
+            dotted(path): path for path in document.places
+        }  # names of layers may hold dots, or be numbers
         for one in error.problems:
-            path = path_of(one.key or "")
+            path = written.get(one.key or "") or path_of(one.key or "")
             ours = one.file is None and path and path[0] in document.tree
             problems.append(document.problem(path, one.want, one.value) if ours else one)
         raise InputError(in_order(problems)) from None
@@ -126,6 +135,8 @@ def read_document(path: str, sets: Iterable[str] = ()) -> Document:
 def read_bytes(path: str, most: int) -> bytes:
     """Return a file's bytes (``-``: those of standard input); of more than ``most`` only that there are more."""
     if path == STDIN:
+        if sys.stdin is None:
+            raise InputError(Problem(file=STDIN_NAME, want="cannot be read: it is closed"))
         return sys.stdin.buffer.read(most + 1)
     try:
         with Path(path).open("rb") as stream:
@@ -313,7 +324,7 @@ def _override(tree: dict[str, Any], places: dict[KeyPath, Place], override: str)
     path: KeyPath = ()
     node: Any = tree
     for part in parts[:-1]:
-        step: str | int = int(part) if isinstance(node, list) and part.isdecimal() else part
+        step = _step(part) if isinstance(node, list) else part
         if isinstance(node, list):
             if not isinstance(step, int) or step >= len(node):
                 return problem(
