@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner, Result
 
+from small_job import own_job, own_pattern
 from vcarve.cli.main import EXIT_UNREAD, MOST_PROBLEMS, cli
 from vcarve.errors import LONGEST_VALUE
 
@@ -135,3 +136,28 @@ def test_an_output_that_nobody_reads_is_no_refusal() -> None:
 
     assert done.returncode == EXIT_UNREAD
     assert done.stderr == ""
+
+
+@POSIX
+@pytest.mark.parametrize(
+    ("words", "closed", "code", "said"),
+    [
+        ("program - -o job.nc", "<&-", 2, "standard input: cannot be read: it is closed"),
+        ("dry-run -", "<&-", 2, "standard input: cannot be read: it is closed"),
+        ("program job.yaml -o -", ">&-", 2, "standard output cannot be written: it is closed"),
+        ("program job.yaml -o job.nc", ">&-", 0, ""),
+        ("program job.yaml -o job.nc", "2>&-", 0, ""),
+    ],
+)
+def test_a_closed_stream_is_no_fault_of_ours(
+    tmp_path: Path, words: str, closed: str, code: int, said: str
+) -> None:
+    """A stream that whoever started us has closed is told where it is needed, and nothing where it is not."""
+    (tmp_path / "own.yaml").write_text(own_pattern())
+    (tmp_path / "job.yaml").write_text(own_job())
+    command = f"{sys.executable} -m vcarve {words} {closed}"
+    done = subprocess.run(["sh", "-c", command], cwd=tmp_path, capture_output=True, text=True)
+
+    assert done.returncode == code
+    assert said in done.stderr
+    assert (tmp_path / "job.nc").exists() == (code == 0)

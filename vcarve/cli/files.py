@@ -52,6 +52,8 @@ def claim(
             problems.append(Problem(value=path, want=want))
         elif read & names:
             problems.append(Problem(value=path, want="is read by this command; write to another file"))
+        elif path == "-" and sys.stdout is None:
+            problems.append(Problem(want="standard output cannot be written: it is closed"))
         elif path != "-" and (refused := _refused(Path(path), what, force)):
             problems.append(Problem(value=path, want=refused))
         taken |= names

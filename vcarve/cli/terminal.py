@@ -47,7 +47,7 @@ def typed(words: Sequence[str]) -> str:
 @contextmanager
 def progress_bar() -> Iterator[Callable[[str, float], None]]:
     """Yield what shows a stage and a share between 0 and 1 on standard error: on a terminal only, once a second has passed."""
-    begun, wanted, drawn = time.monotonic(), sys.stderr.isatty(), False
+    begun, wanted, drawn = time.monotonic(), bool(sys.stderr and sys.stderr.isatty()), False
 
     def show(stage: str, share: float) -> None:
         nonlocal drawn
