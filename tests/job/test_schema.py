@@ -66,6 +66,8 @@ def test_the_starter_fits_the_job_schema() -> None:
         ("zero", {"xy": "middle"}, False),
         ("feed", {"cut": "24 in/min", "spindle": "12000 rpm"}, True),
         ("feed", {"cut": "24 kg"}, False),
+        ("groove.step", None, False),
+        ("pattern.across", None, False),
     ],
 )
 def test_schema_and_reader_judge_alike(path: str, value: Any, right: bool) -> None:
@@ -85,6 +87,29 @@ def test_schema_and_reader_judge_alike(path: str, value: Any, right: bool) -> No
     assert (JOB.is_valid(tree), read) == (right, right)
 
 
+def test_what_a_schema_offers_for_a_key_means_the_same_as_leaving_it_out() -> None:
+    """An editor that writes the defaults of a schema out leaves the job as it is, a round one as well."""
+    tree = yaml.safe_load(starter_text())
+    tree["piece"] |= {"height": tree["piece"]["width"], "outline": {"shape": "circle"}}
+    tree["pattern"]["frame"] = [{"distance": "3 mm"}]
+    parts = {"Piece": tree["piece"], "Outline": tree["piece"]["outline"], "PatternChoice": tree["pattern"]}
+    parts |= {"Groove": tree["groove"], "Zero": tree.pop("zero"), "Frame": tree["pattern"]["frame"][0]}
+    parts["Zero"].pop("xy", None)
+    parts |= {"Plan": {}, "Feed": {}}
+    tree |= {name.lower(): parts[name] for name in ("Zero", "Plan", "Feed")}
+    parts[""] = tree
+    before = record_from(parse_document(yaml.safe_dump(tree).encode()), Job)
+    for name, section in parts.items():
+        made = SCHEMAS[Job]["$defs"][name] if name else SCHEMAS[Job]
+        for key, one in made["properties"].items():
+            if "default" in one:
+                section.setdefault(key, one["default"])
+    after = record_from(parse_document(yaml.safe_dump(tree).encode()), Job)
+
+    assert JOB.is_valid(tree)
+    assert after.model_dump() == before.model_dump()
+
+
 def test_every_key_has_a_meaning() -> None:
     """Editors have a sentence to show for every key."""
     sections = [section for made in SCHEMAS.values() for section in (made, *made["$defs"].values())]
@@ -96,3 +121,5 @@ def test_every_key_has_a_meaning() -> None:
     assert keys["Piece", "width"]["description"].startswith(
         "size along X (length; a bare number is in mm; for"
     )
+    assert keys["PatternChoice", "across"]["description"].endswith(" (a whole number from 1 to 1000)")
+    assert "; a bare number is in mm/min; for" in keys["Feed", "cut"]["description"]

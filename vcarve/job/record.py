@@ -33,12 +33,22 @@ _DRAFT = "https://json-schema.org/draft/2020-12/schema"
 AnyRecord = TypeVar("AnyRecord", bound=BaseModel)
 
 
-def _add_measures(schema: dict[str, Any], kind: type[BaseModel]) -> None:
-    """Add to the meaning of a key what is read there, such as "a bare number is in mm"."""
+def _add_measures(schema: dict[str, Any], kind: type[Record]) -> None:
+    """Add to the meaning of a key what is read there, such as "a bare number is in mm"; leave out what may not be written."""
     for key, info in _fields(kind).items():
-        for mark in info.metadata:
-            if isinstance(mark, Reads) and "description" in mark.schema:
-                schema["properties"][key]["description"] += f" ({mark.schema['description']})"
+        made = schema["properties"][key]
+        read = next((mark.schema for mark in info.metadata if isinstance(mark, Reads)), {})
+        forms = [form for form in made.pop("anyOf", ()) if form != {"type": "null"}]
+        if len(forms) == 1:
+            (read,) = forms
+            made |= read | made
+        elif forms:
+            made["anyOf"] = forms
+        # As written, the default of a section or of what the rest of the file decides would mean something else.
+        if info.default is None or isinstance(info.default, BaseModel) or key in kind.worked_out:
+            made.pop("default", None)
+        if "description" in read:
+            made["description"] += f" ({read['description']})"
 
 
 class Record(BaseModel):
@@ -54,6 +64,9 @@ class Record(BaseModel):
         alias_generator=lambda name: _UNIT.sub("", name).replace("_", "-"),
         json_schema_extra=_add_measures,
     )
+    worked_out: ClassVar[frozenset[str]] = (
+        frozenset()
+    )  # keys for which, left out, the rest of the file decides
 
     @model_validator(mode="before")
     @classmethod

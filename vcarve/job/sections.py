@@ -221,6 +221,7 @@ ZeroWord = Annotated[
 class Zero(Record):
     """Where the user sets the work origin, and how the piece lies there."""
 
+    worked_out = frozenset({"xy"})
     xy: ZeroWord = Field(
         "front-left",
         description="the corner of the piece, or its centre, where X and Y are zero; left out, the front left "
