@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -188,6 +189,23 @@ def test_the_guide_has_a_row_for_every_room() -> None:
     there |= {path.name for path in PACKAGE.glob("*.py")} - {"__init__.py"}
 
     assert sorted(named) == sorted(there)
+
+
+def test_what_the_guide_names_is_there() -> None:
+    """Every module, and every name in a module, that DEVELOPERS.md sends a reader to stands where it says."""
+    guide = (PACKAGE.parent / "DEVELOPERS.md").read_text(encoding="utf-8").split("## Changes")[0]
+    files = {path.relative_to(PACKAGE).as_posix(): path.read_text("utf-8") for path in PACKAGE.rglob("*.py")}
+    lost = []
+    for *module, name in (word.split(".") for word in re.findall(r"`((?:[a-z_]+\.)+\w+)`", guide)):
+        ways = [f"{'/'.join([*module, name])}.py", f"{'/'.join(module)}.py"]
+        found = {way: [path for path in files if f"/{path}".endswith(f"/{way}")] for way in ways}
+        known = any(
+            re.search(rf"\b(?:def|class) {name}\b|^{name}\b", files[path], re.M) for path in found[ways[1]]
+        )
+        if name not in ("py", "js", "yaml", "md") and not found[ways[0]] and not known:
+            lost.append(".".join([*module, name]))
+
+    assert lost == []
 
 
 @pytest.mark.parametrize(

@@ -45,7 +45,7 @@ def _add_measures(schema: dict[str, Any], kind: type[Record]) -> None:
         elif forms:
             made["anyOf"] = forms
         # As written, the default of a section or of what the rest of the file decides would mean something else.
-        if info.default is None or isinstance(info.default, BaseModel) or key in kind.worked_out:
+        if info.default is None or isinstance(info.default, BaseModel) or key in kind._worked_out:
             made.pop("default", None)
         if "description" in read:
             made["description"] += f" ({read['description']})"
@@ -64,7 +64,7 @@ class Record(BaseModel):
         alias_generator=lambda name: _UNIT.sub("", name).replace("_", "-"),
         json_schema_extra=_add_measures,
     )
-    worked_out: ClassVar[frozenset[str]] = (
+    _worked_out: ClassVar[frozenset[str]] = (
         frozenset()
     )  # keys for which, left out, the rest of the file decides
 

@@ -6,7 +6,7 @@ Rules that join several keys of one section are checked here, as soon as every k
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import Annotated, Literal, get_args
+from typing import Annotated, ClassVar, Literal, get_args
 
 from pydantic import BeforeValidator, Field, WithJsonSchema
 
@@ -221,7 +221,7 @@ ZeroWord = Annotated[
 class Zero(Record):
     """Where the user sets the work origin, and how the piece lies there."""
 
-    worked_out = frozenset({"xy"})
+    _worked_out: ClassVar[frozenset[str]] = frozenset({"xy"})
     xy: ZeroWord = Field(
         "front-left",
         description="the corner of the piece, or its centre, where X and Y are zero; left out, the front left "
