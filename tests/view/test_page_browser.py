@@ -545,6 +545,12 @@ def test_nothing_is_covered(show: Opener, tile: Made, title: str) -> None:
         ".map(b => [b.left, b.top, b.right, b.bottom])"
     )
 
+    assert (
+        page.evaluate(
+            "() => { const b = document.querySelector('#theme'); return b.scrollHeight - b.clientHeight; }"
+        )
+        <= 0
+    )
     assert head[3] <= stage[1] + 1
     assert stage[3] <= time[1] + 1
     assert column[3] <= time[1] + 1
@@ -593,6 +599,23 @@ def test_clamps_and_dimensions_stand_apart(show: Opener, tile: Made, size: tuple
     for a in held:
         for b in figures:
             assert a[2] <= b[0] or b[2] <= a[0] or a[3] <= b[1] or b[3] <= a[1]
+
+
+@pytest.mark.parametrize("size", [(390, 844), (1280, 900)])
+@pytest.mark.parametrize("xy", ["back-right", "back-left", "front-right", "front-left"])
+def test_the_arrows_of_zero_are_in_sight(show: Opener, tile: Made, xy: str, size: tuple[int, int]) -> None:
+    """At whatever corner zero is, and however the piece lies, both arrows and their letters are inside the drawing."""
+    for turn_deg in (0.0, 30.0, -30.0):
+        page = show(with_job(tile, zero=Zero(xy=xy, z="top", turn_deg=turn_deg)), size=size)
+        stage, *drawn = page.evaluate(
+            """() => ['#stage', '.zero-mark .axis', '.zero-mark text'].flatMap(n => [...document.querySelectorAll(n)])
+            .map(e => e.getBoundingClientRect()).map(b => [b.left, b.top, b.right, b.bottom])"""
+        )
+
+        assert len(drawn) == 4
+        for box in drawn:
+            assert stage[0] <= box[0] < box[2] <= stage[2]
+            assert stage[1] <= box[1] < box[3] <= stage[3]
 
 
 def test_signs_are_told_in_words(show: Opener, tile: Made) -> None:

@@ -54,6 +54,14 @@ for (const [left, front, wide, high] of DATA.clamps) {
 const layout = (stage, zoom) => {
   const narrow = matchMedia("(max-width: 820px)").matches;
   const pad = narrow ? { left: 34, right: 16, top: 18, bottom: 40 } : { left: 60, right: 30, top: 26, bottom: 54 };
+  // The arrows of X and Y, with their letters, stand out of the piece where they lead away from zero beyond its side.
+  if (DATA.zero) for (const [ax, ay] of [[48, 0], [0, 52]]) {
+    const right = ax * COS + ay * SIN, up = ay * COS - ax * SIN;
+    if (ZERO_X <= LEFT) pad.left = Math.max(pad.left, 12 - right);
+    if (ZERO_X >= RIGHT) pad.right = Math.max(pad.right, 12 + right);
+    if (ZERO_Y <= FRONT) pad.bottom = Math.max(pad.bottom, 12 - up);
+    if (ZERO_Y >= BACK) pad.top = Math.max(pad.top, 12 + up);
+  }
   const wide = stage.clientWidth;
   const broad = PIECE.width + PAST[0] + PAST[1], high = PIECE.height + PAST[2] + PAST[3]; // with its clamps
   let tall = stage.clientHeight;
