@@ -36,6 +36,7 @@ from vcarve.view.pattern import pattern_svg
 from vcarve.view.walls import walls
 
 SVG = "{http://www.w3.org/2000/svg}"
+PIECE_MM = np.array([100.0, 80.0])
 TITLE = 'trivet <script>alert("1")</script> & more'
 
 
@@ -217,6 +218,18 @@ def test_of_many_passes_only_round_numbers_are_written() -> None:
     assert len(numbers) <= MOST_NUMBERS + 2
     assert (numbers[0], numbers[-1]) == (1, passes)
     assert math.gcd(*numbers[1:-1]) in {2, 5, 10, 20, 50}
+
+
+def test_moves_in_the_air_are_those_of_the_program() -> None:
+    """What is drawn in the air is as long as the plan says: to the first pass and from pass to pass, not back from the last."""
+    run = plan_program(job_of())
+    drawn = "".join(pass_marks(run.cuts, run.plan, 1.0, -0.5 * PIECE_MM, PIECE_MM, 1.0, np.zeros((0, 2))))
+    found = re.search(r'class="flight" d="([^"]*)"', drawn)
+    assert found is not None
+    ends = np.array(re.findall(r"M(\S+) (\S+)L(\S+) ([^M]+)", found[1]), dtype=float)
+
+    assert len(ends) == run.plan.passes > 1
+    assert np.hypot(*(ends[:, :2] - ends[:, 2:]).T).sum() == pytest.approx(run.plan.rapid_mm, abs=0.02)
 
 
 @pytest.mark.parametrize("length", [12, 60, 120])

@@ -47,7 +47,7 @@ class Plan(ReadOnly):
     hop_mm: float
     cut_mm: float
     recut_mm: float
-    rapid_mm: float  # XY length of rapids between passes, and to the first and from the last
+    rapid_mm: float  # XY length of rapids from the zero to the first pass and between passes
     levels: int  # in how many levels the deepest lines are cut
     proof: Proof
 

@@ -71,7 +71,7 @@ def dimensions(wide: float, tall: float, words: Sequence[str], left_of: float, f
 def pass_marks(
     cuts: Cuts, plan: Plan, unit_mm: float, zero: Floats, size: Floats, share: float, avoid: Floats
 ) -> list[str]:
-    """Return the moves in the air between passes, and where each pass starts, with its number and its direction.
+    """Return the moves in the air up to the last pass, and where each pass starts, with its number and its direction.
 
     ``size`` (2,) is the piece's: numbers stay on it, clear of each other and of the places to ``avoid`` (n, 2); where there is
     no room for one it is left out.  Marks are drawn at this ``share`` of their size.
@@ -83,7 +83,7 @@ def pass_marks(
     bulge = np.where(plan.half_edge % 2 == 0, 1.0, -1.0) * cuts.bulge[plan.half_edge // 2]
     starts, ends = place[plan.begin[first]], place[plan.end[plan.pass_start[1:] - 1]]
     way = directions(curves(starts, place[plan.end[first]], bulge[first]), 0.0)
-    flights = path(curves(np.vstack([zero, ends]), np.vstack([starts, zero]), np.zeros(plan.passes + 1)))
+    flights = path(curves(np.vstack([zero, ends[:-1]]), starts, np.zeros(plan.passes)))
     heads = starts[:, None] + share * (_ARROW @ np.stack([way, left(way)], axis=1))
     parts = [
         f'<path class="flight halo" d="{flights}"/><path class="flight" d="{flights}"/>',
