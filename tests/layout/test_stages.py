@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import pytest
 
+from vcarve.errors import InputError
 from vcarve.job.records import load_job
 from vcarve.layout.stages import Kept, Layout, lay_out
 
@@ -97,3 +99,19 @@ def test_a_drawing_is_read_again_when_its_file_has_changed(tmp_path: Path) -> No
     assert same(first, deeper) == ["field", "lines", "network"]
     assert same(first, other) == ["field"]
     assert other.network.edges < first.network.edges
+
+
+def test_an_unknown_layer_is_answered_with_layers_and_colours(tmp_path: Path) -> None:
+    """Lines go by their group and by their colour, so both are named where a depth is given to neither."""
+    drawing = (
+        '<g id="rays" stroke="red"><path d="M5 5H35"/></g><path id="path7" stroke="#0000ff" d="M5 9H35"/>'
+    )
+    (tmp_path / "lines.svg").write_text(DRAWING.replace("</svg>", f"{drawing}</svg>"))
+    file = tmp_path / "job.yaml"
+    file.write_text(JOB)
+    with pytest.raises(InputError) as caught:
+        lay_out(load_job(str(file), ["pattern={drawing: lines.svg, depths: {rays: 1, blue: 0.8}}"]))
+    (problem,) = caught.value.problems
+
+    assert problem.value == "blue"
+    assert {"#ff0000", "rays", "path7", "#0000ff"} <= set(re.findall(r"[#\w]+", problem.want))

@@ -25,12 +25,13 @@ class Drawing:
 
     A line's ``feature`` (n,) is the index of its layer in ``layers``; ``size_mm`` is the size of the rectangle round all
     lines; ``on_page`` says that they lie as on their page, else they are centred; ``findings`` (all cautions) say what was
-    assumed and left out, ``mended`` what was closed and merged.
+    assumed and left out, ``mended`` what was closed and merged; ``known`` are all the file's layers and colours, sorted.
     """
 
     curves: Floats
     feature: Ints
     layers: tuple[str, ...]
+    known: tuple[str, ...]
     findings: tuple[Finding, ...]
     mended: tuple[Mended, ...]
     size_mm: tuple[float, float]
@@ -58,11 +59,11 @@ def read_drawing(
     every, corners, names = sheet.lines()
     kept = _layered(sheet, names, keys, only)
     left = ", ".join(f"{what} ({count})" for what, count in sorted(sheet.ignored.items()))
+    known = tuple(sorted({name for each in names for name in each}))
     if not kept:
         want = "the drawing has no lines" + (f"; it holds {left}, which cannot be cut" if left else "")
         if names:
-            there = sorted({name for each in names for name in each})
-            want = f"the drawing has no lines on {', '.join(sorted(keys))}; its layers and colours are {', '.join(there[:20])}"
+            want = f"the drawing has no lines on {', '.join(sorted(keys))}; its layers and colours are {', '.join(known[:20])}"
         raise InputError(Problem(want=want, file=str(file)))
     chosen, layers = list(kept), tuple(dict.fromkeys(kept.values()))
     curves = every[chosen]
@@ -97,6 +98,7 @@ def read_drawing(
         curves=joined,
         feature=feature,
         layers=layers,
+        known=known,
         findings=tuple(told),
         mended=tuple(mended),
         size_mm=(width, height),

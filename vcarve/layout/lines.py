@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
-from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -115,16 +114,17 @@ def _fitted(job: Job, pattern: Pattern, field: Field, placing: Placing) -> Lines
 
 def _drawing(job: Job, file: str, placing: Placing) -> Lines:
     """Return a drawing, what is on the layers chosen or all of it, with its lines and mended places as on the piece."""
-    read = partial(
-        read_drawing,
+    layers = tuple(job.pattern.depths)
+    drawing = read_drawing(
         file,
         close_gaps_mm=job.pattern.close_gaps_mm,
+        keys=layers,
+        only=bool(layers),
         piece_mm=(job.piece.width_mm, job.piece.height_mm),
     )
-    layers = tuple(job.pattern.depths)
-    drawing = read(keys=layers, only=bool(layers))
     if unknown := [name for name in layers if name not in drawing.layers]:
-        want = f"the drawing has no lines on such a layer or colour; it has {', '.join(read().layers)}"
+        want = "the drawing has no lines on such a layer or colour; its layers and colours are "
+        want += ", ".join(drawing.known[:20])
         raise InputError(Problem(key=f"pattern.depths.{name}", value=name, want=want) for name in unknown)
     mended = [replace(one, at_mm=_at(one.at_mm, placing)) for one in drawing.mended]
     curves = mapped(drawing.curves, placing.matrix, placing.shift_mm)
