@@ -146,12 +146,63 @@ def test_one_s_file_is_printed_to_be_edited(command: str, folder: str, tmp_path:
 
         assert told.endswith(file.read_text())
         assert yaml.safe_load(told) == yaml.safe_load(file.read_text())
-        assert run(command, str(copy)).stdout.endswith(told)
+        assert run(command, str(copy)).stdout == told
         assert run(command, file.stem, "-o", str(tmp_path / "written.yaml"), "--force").exit_code == 0
         assert (tmp_path / "written.yaml").read_text() == told
     assert run(command, "-o", str(tmp_path / "none.yaml")).exit_code == 2
     assert run(command, str(copy), "-o", str(copy)).exit_code == 2
     assert run(command, "no-such-one").exit_code == 2
+
+
+@pytest.mark.parametrize(
+    ("command", "names"), [("machines", "machine: {}"), ("patterns", "pattern: {{name: {}}}")]
+)
+def test_a_file_of_one_s_own_is_said_to_be_right(command: str, names: str, tmp_path: Path) -> None:
+    """Beside the file, so that a copy holds nothing else, with how a job names it; not of files that come with Mizo."""
+    own = tmp_path / "own.yaml"
+    assert run("new", f"--{command.removesuffix('s')}", str(own)).exit_code == 0
+    right = run(command, str(own))
+
+    assert right.stderr.splitlines() == [f"{own} is written right. In a job: {names.format(own)}"]
+    assert right.stdout.endswith(own.read_text())
+    assert run(command, str(own), "--json").stderr == ""
+    assert run(command, {"machines": "small-desktop", "patterns": "asanoha"}[command]).stderr == ""
+
+
+def test_what_is_doubtful_in_a_pattern_is_told_beside_its_picture(tmp_path: Path) -> None:
+    """Lines of a pattern file that nearly meet are told when it is drawn, as they are when it is printed."""
+    own = tmp_path / "own.yaml"
+    text = run("new", "--pattern").stdout
+    own.write_text(text.replace("[1/2, 1/5], [1, 0]", "[1/2, 1/5], [0.999, 0]"))
+    drawn, printed = (
+        run("patterns", str(own), *more) for more in (("--picture", str(tmp_path / "a.svg")), ())
+    )
+
+    assert own.read_text() != text
+    assert drawn.exit_code == printed.exit_code == 0
+    assert "caution  the line that ends at" in drawn.stderr
+    assert "# caution: the line that ends at" in printed.stdout
+    assert "caution  the line that ends at" in printed.stderr
+    assert "is written right" not in drawn.stderr + printed.stderr
+
+
+def test_a_copy_s_figures_are_those_of_its_lines(tmp_path: Path) -> None:
+    """What was said above a pattern's file is said anew of a copy whose lines are others, and only once."""
+    own = tmp_path / "own.yaml"
+    assert run("patterns", "shippo", "-o", str(own)).exit_code == 0
+    own.write_text(
+        own.read_text().replace("lines:\n", "lines:\n  - {role: leaf, from: [0, 0], to: [1, 0]}\n")
+    )
+    told = run("patterns", str(own)).stdout
+    plain = own.read_text().split("key:", 1)[1]
+
+    assert told.endswith(f"key:{plain}")
+    assert [line.split(":")[0] for line in told.split("key:", 1)[0].splitlines()] == [
+        "# angles",
+        "# odd",
+        "# cut",
+    ]
+    assert "# cut: 6.443 x" in told  # 4.443 of arcs and the new line of 1, turned by quarters
 
 
 class TestSchema:

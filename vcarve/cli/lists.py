@@ -6,16 +6,17 @@ import json
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from functools import partial
+from itertools import dropwhile
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
 import click
 
-from vcarve.cli.files import Output, claim, ending, write_whole
+from vcarve.cli.files import ENDINGS, Output, claim, ending, write_whole
 from vcarve.cli.kinds import taken_as
 from vcarve.cli.options import asked, force_option, json_option, noted, say, say_written, written
-from vcarve.cli.terminal import echo, typed
-from vcarve.errors import InputError
+from vcarve.cli.terminal import echo, told, typed
+from vcarve.errors import InputError, grouped
 
 if TYPE_CHECKING:
     from vcarve.job.bench import Machine
@@ -49,6 +50,11 @@ def tell(
             echo(click.style(line.rstrip(), bold=number == 0))
 
 
+def _tell_right(name: str, named: str) -> None:
+    """Say, beside what is printed, that a file of one's own was read without fault, and how a job names it."""
+    echo(f"{name} is written right. In a job: {named}", err=True)
+
+
 # What is said of a pattern; its lines and its lattice's vectors are not.
 SHOWN = "key name kanji english family lattice group unit pitch_mm note choice"
 
@@ -66,7 +72,7 @@ def machines(name: str | None, output: str | None, force: bool, json_: bool) -> 
 
     NAME may be the path of a machine file of your own, which is checked.
     """
-    from vcarve.job.bench import load_machine, machine_path
+    from vcarve.job.bench import load_machine, machine_names, machine_path
     from vcarve.job.bench import machines as all_machines
     from vcarve.quantity import format_number, format_rpm
 
@@ -92,6 +98,8 @@ def machines(name: str | None, output: str | None, force: bool, json_: bool) -> 
         "controller": lambda m: m.dialect,
     }
     tell(found, outputs, json_, columns)
+    if name is not None and name not in machine_names() and not json_:
+        _tell_right(name, f"machine: {name}")
 
 
 @click.command("bits", epilog="Example: mizo bits --json")
@@ -162,11 +170,17 @@ def patterns(
         raise InputError(
             replace(one, key=None) if one.key == "pattern.name" else one for one in error.problems
         ) from None
-    if output is not None or (name is not None and not (picture or page or json_)):
+    printed = output is not None or (name is not None and not (picture or page or json_))
+    if printed:
         from vcarve.view.gallery import pattern_facts
 
-        facts = "".join(f"# {label}: {text}\n" for label, text in pattern_facts(chosen[0]))
-        outputs.append((output or "-", facts + pattern_text(str(name))))
+        # What was said above the file that this one is a copy of may be true no more.
+        said = ("# angles:", "# odd:", "# cut:", "# caution:")
+        lines = pattern_text(str(name)).splitlines(keepends=True)
+        head = (f"# {label}: {text}\n" for label, text in pattern_facts(chosen[0]))
+        outputs.append(
+            (output or "-", "".join([*head, *dropwhile(lambda line: line.startswith(said), lines)]))
+        )
     if picture is not None:
         from vcarve.drawn import draw
 
@@ -184,6 +198,14 @@ def patterns(
         "pitch": lambda p: f"{p['pitch_mm'][0]:g} to {p['pitch_mm'][1]:g} mm",
     }
     tell([{key: getattr(one, key) for key in SHOWN.split()} for one in chosen], outputs, json_, columns)
+    if name is not None and name.lower().endswith(ENDINGS["a YAML file"]) and not json_:
+        from vcarve.pattern.inspect import inspect
+
+        cautions = grouped(inspect(chosen[0]))
+        for group in cautions:
+            echo(told(group), err=True)
+        if not cautions:
+            _tell_right(name, f"pattern: {{name: {name}}}")
 
 
 @click.command("new", epilog="Example: mizo new trivet.yaml")
