@@ -117,6 +117,13 @@ def test_a_file_the_command_reads_is_never_written_over(
     assert (tmp_path / "job.yaml").read_text() == "piece:"
 
 
+def test_a_link_into_a_missing_folder_names_that_folder(tmp_path: Path) -> None:
+    """What is missing is where the link leads, not where it lies."""
+    (tmp_path / "link.nc").symlink_to("gone/a.nc")
+    with pytest.raises(InputError, match=r"there is no folder '.*gone'"):
+        claim([("a program", str(tmp_path / "link.nc"))])
+
+
 def test_two_outputs_need_two_places(tmp_path: Path) -> None:
     """The same file, or standard output, for two outputs is refused; every problem is named at once."""
     same = str(tmp_path / "a.nc")

@@ -125,17 +125,20 @@ def test_a_full_disk_under_standard_output(words: list[str]) -> None:
 
 
 @POSIX
-def test_an_output_that_nobody_reads_is_no_refusal() -> None:
+@pytest.mark.parametrize(
+    "words", ["woods", "--help", "--version", "program --help", "wods", "program none.yaml"]
+)
+def test_an_output_that_nobody_reads_is_no_refusal(words: str) -> None:
     """A reader that has gone ends the command with the shell's own code, not with that of a job that must not be cut."""
     read, write = os.pipe()
     os.close(read)
-    done = subprocess.run(
-        [sys.executable, "-m", "vcarve", "woods"], stdout=write, stderr=subprocess.PIPE, text=True
-    )
+    wrong = words in ("wods", "program none.yaml")
+    streams = {"stdout": subprocess.PIPE if wrong else write, "stderr": write if wrong else subprocess.PIPE}
+    done = subprocess.run([sys.executable, "-m", "vcarve", *words.split()], text=True, **streams)  # type: ignore[call-overload]
     os.close(write)
 
     assert done.returncode == EXIT_UNREAD
-    assert done.stderr == ""
+    assert (done.stdout or "") + (done.stderr or "") == ""
 
 
 @POSIX

@@ -139,7 +139,8 @@ def _refused(target: Path, what: str, force: bool) -> str | None:
         return f"cannot be written: {(error.strerror or str(error)).lower()}"
     folder = Path(os.path.realpath(target)).parent
     if not folder.is_dir():
-        return f"cannot be written: there is no folder {str(target.parent)!r}"
+        missing = folder if target.is_symlink() else target.parent
+        return f"cannot be written: there is no folder {str(missing)!r}"
     endings = ENDINGS[what]
     if not target.name.lower().endswith(endings) and (target.is_file() or not target.exists()):
         *others, last = endings

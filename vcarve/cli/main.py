@@ -8,8 +8,8 @@ import importlib
 import io
 import os
 import sys
-from collections.abc import Sequence
-from typing import NoReturn
+from collections.abc import Iterator, Sequence
+from typing import Any, NoReturn
 
 import click
 
@@ -81,8 +81,17 @@ class Group(click.Group):
         with formatter.section("Commands"):
             formatter.write_dl([(name, sentence) for name, (_, _, sentence) in COMMANDS.items()])
 
+    def make_context(self, *args: Any, **extra: Any) -> click.Context:
+        """Read the words of a call; help and version are printed by this."""
+        with heard():
+            return super().make_context(*args, **extra)
+
     def invoke(self, ctx: click.Context) -> object:
         """Run a command; problems and findings go to standard error, all of them, and set the exit code."""
+        with heard():
+            return self._answered(ctx)
+
+    def _answered(self, ctx: click.Context) -> object:
         try:
             return super().invoke(ctx)
         except (click.ClickException, click.exceptions.Exit, click.Abort):
@@ -97,18 +106,34 @@ class Group(click.Group):
             # A dry run reads, whatever else it is asked for.
             fail(error, writes=bool(asked()) and ctx.invoked_subcommand != "dry-run")
         except OSError as error:
-            # Windows says of a pipe that was closed at its other end that the argument is invalid.
-            if error.errno == errno.EPIPE or (sys.platform == "win32" and error.errno == errno.EINVAL):
-                with contextlib.suppress(
-                    OSError
-                ):  # nothing more may be written, not even by Python's own tidying up
-                    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-                raise click.exceptions.Exit(EXIT_UNREAD) from None
+            if _unread(error):
+                raise
             if error.errno not in (errno.ENOSPC, errno.EIO):
                 report(error, f"{type(error).__name__}: {error}")
             fail(_unwritten(error), writes=False)
         except Exception as error:
             report(error, f"{type(error).__name__}: {error}")
+
+
+def _unread(error: OSError) -> bool:
+    # Windows says of a pipe that was closed at its other end that the argument is invalid.
+    return error.errno == errno.EPIPE or (sys.platform == "win32" and error.errno == errno.EINVAL)
+
+
+@contextlib.contextmanager
+def heard() -> Iterator[None]:
+    """End with the shell's own exit code where nobody reads what is said: that is no refusal."""
+    try:
+        yield
+    except OSError as error:
+        if not _unread(error):
+            raise
+        # Nothing more may be written, not even by Python's own tidying up.
+        with contextlib.suppress(OSError):
+            nowhere = os.open(os.devnull, os.O_WRONLY)
+            for stream in filter(None, (sys.stdout, sys.stderr)):
+                os.dup2(nowhere, stream.fileno())
+        raise click.exceptions.Exit(EXIT_UNREAD) from None
 
 
 def _unwritten(error: OSError) -> InputError:
@@ -191,7 +216,10 @@ def main() -> None:
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="replace")
     try:
-        cli(prog_name="mizo")
+        with heard():  # why a call is none is said after its context is gone
+            cli(prog_name="mizo")
+    except click.exceptions.Exit as end:
+        sys.exit(end.exit_code)
     except OSError as error:  # help and version are printed before any command is called
         if error.errno not in (errno.ENOSPC, errno.EIO):
             raise
