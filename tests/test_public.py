@@ -180,6 +180,9 @@ def test_a_machine_that_nobody_names_forbids_nothing() -> None:
 
     assert weight(vcarve.check_program(text)) == {"caution"}
     assert weight(vcarve.check_program(text, machine=machine)) == {"refuse"}
+    assert weight(vcarve.check_program(text, machine=machine.name)) == {"refuse"}
+    with pytest.raises(vcarve.InputError, match="unknown machine"):
+        vcarve.check_program(text, machine="no-such-mill")
 
 
 def test_everything_is_drawn() -> None:

@@ -31,16 +31,16 @@ def check_program(
     text: str | bytes,
     job: Job | Layout | None = None,
     *,
-    machine: Machine | None = None,
+    machine: Machine | str | None = None,
     file: str | None = None,
     assumed: bool = False,
 ) -> DryRun:
     """Read a program as the mill would, judge and time it; with its job its lines, depths, piece and clamps as well.
 
-    ``job`` may be laid out already.  Without one the program is judged for ``machine``; one that nobody names, or that is only
-    ``assumed``, forbids nothing: what rests on its figures is a caution.  ``findings`` have a code, a sentence, the line, and
-    the place in mm from the piece's centre; ``times`` are seconds.  Raises InputError with every fault if the text cannot be
-    read for the machine's controller.
+    ``job`` may be laid out already.  Without one the program is judged for ``machine``, by name as in a job or a job's own; one
+    that nobody names, or that is only ``assumed``, forbids nothing: what rests on its figures is a caution.  ``findings`` have
+    a code, a sentence, the line, and the place in mm from the piece's centre; ``times`` are seconds.  Raises InputError with
+    every fault if the text cannot be read for the machine's controller, and for an unknown machine.
 
     >>> made = vcarve.plan_program(vcarve.load_job("tile.yaml"))
     >>> run = vcarve.check_program(made.text, vcarve.load_job("tile.yaml", ["groove.depth=0.7"]))
@@ -50,6 +50,8 @@ def check_program(
     layout = None if job is None else laid_out(job)
     job = None if layout is None else layout.job
     assumed = assumed or (job is None and machine is None)
+    if isinstance(machine, str):
+        machine = load_machine(machine)
     machine = machine or load_machine(USUAL_MACHINE) if job is None else job.machine
 
     def read(*, block_delete: bool) -> tuple[Machine, Reading, tuple[Finding, ...]]:
