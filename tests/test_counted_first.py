@@ -48,7 +48,7 @@ def test_lines_on_the_piece(job: str, monkeypatch: pytest.MonkeyPatch) -> None:
     said = refused(lambda: make_program(load_job(job, ["pattern.pitch=0.1"])))
     # Nine lines for each square of the pitch, 60 x 60 mm, a million lines at most: sqrt(9 * 3600 / 1e6) = 0.18
     assert said == (
-        "--set pattern.pitch: '0.1 mm': this gives more than 1,000,000 lines on the piece; a pitch of 0.18 mm or more is possible"
+        "--set pattern.pitch: '0.1': this gives more than 1,000,000 lines on the piece; a pitch of 0.18 mm or more is possible"
     )
     with pytest.raises(AssertionError, match="begun"):
         make_program(load_job(job, ["pattern.pitch=0.181"]))
@@ -64,7 +64,7 @@ def test_cuts_in_levels(job: str, monkeypatch: pytest.MonkeyPatch) -> None:
 
     # 336 lines, 0.5 mm deep: 16,800 cuts at 0.01 mm; 336 * 0.5 / (5000 - 336) = 0.036 mm
     assert said.startswith(
-        "--set groove.step: '0.01 mm': in levels of this depth the 336 lines on the piece would be more than 5,000"
+        "--set groove.step: '0.01': in levels of this depth the 336 lines on the piece would be more than 5,000"
     )
     assert said.endswith("a step of 0.04 mm or more is possible")
 

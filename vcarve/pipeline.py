@@ -102,7 +102,8 @@ def _refuse_too_many_cuts(layout: Layout) -> None:
             least = min(float((parts * deep).sum()) / max(CUTS_MOST - parts.sum(), 1), layout.deepest_mm)
             way = f"a step of {job.figures.at_least(least)} or more is possible"
         want = f"in levels of this depth the {len(deep):,} lines on the piece would be more than {CUTS_MOST:,} cuts; {way}"
-        raise InputError(Problem(key="groove.step", value=job.figures.length(job.step_mm), want=want))
+        usual = None if job.groove.step_mm else job.figures.length(job.step_mm)
+        raise InputError(Problem(key="groove.step", value=usual, want=want))
 
 
 def _written(layout: Layout, cuts: Cuts, plan: Plan, known: tuple[Finding, ...]) -> Made:

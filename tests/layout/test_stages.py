@@ -115,3 +115,25 @@ def test_an_unknown_layer_is_answered_with_layers_and_colours(tmp_path: Path) ->
 
     assert problem.value == "blue"
     assert {"#ff0000", "rays", "path7", "#0000ff"} <= set(re.findall(r"[#\w]+", problem.want))
+
+
+@pytest.mark.parametrize(
+    ("change", "told"),
+    [
+        ("pattern.margin=1.7716 in", "--set pattern.margin: '1.7716 in': less than 0.5 mm is left"),
+        (
+            "pattern.pitch=about 100 um",
+            "--set pattern.pitch: 'about 100 um': this gives more than 1,000,000 lines",
+        ),
+        (
+            "pattern.frame=[{distance: 4.4999 cm}]",
+            "--set pattern.frame: pattern.frame.0.distance: '4.4999 cm': less than 0.5 mm is left",
+        ),
+    ],
+)
+def test_what_cannot_be_laid_out_is_told_as_it_was_written(tmp_path: Path, change: str, told: str) -> None:
+    """A value that a maker looks for in the file is told in the words it has there, not converted."""
+    with pytest.raises(InputError) as caught:
+        both(tmp_path, change)
+
+    assert str(caught.value).startswith(told)

@@ -59,7 +59,7 @@ def make_field(job: Job) -> Field:
     edge = outline_of(piece.outline, piece.width_mm, piece.height_mm, job.folder)
     beyond_mm = beyond(job)
 
-    def left(region: Region, distance_mm: float, key: str, written_mm: float) -> Region:
+    def left(region: Region, distance_mm: float, key: str) -> Region:
         """Return the region grown or shrunk; what goes wrong names the key."""
         found, *others = inset(region, distance_mm) or (None,)
         deep = figures.length(distance_mm)
@@ -73,18 +73,18 @@ def make_field(job: Job) -> Field:
             )
         else:
             return found
-        raise InputError(Problem(key=key, value=figures.length(written_mm), want=want))
+        raise InputError(Problem(key=key, want=want))
 
     frames, own = [], 0
     for index, frame in enumerate(job.pattern.frame):
         own += frame.depth_mm is not None
-        ring = left(edge, frame.distance_mm, f"pattern.frame.{index}.distance", frame.distance_mm)
+        ring = left(edge, frame.distance_mm, f"pattern.frame.{index}.distance")
         frames.append((ring, 0 if frame.depth_mm is None else own))
-    fill = left(edge, margin_mm, "pattern.margin", margin_mm) if margin_mm else edge
+    fill = left(edge, margin_mm, "pattern.margin") if margin_mm else edge
     return Field(
         outline=edge,
         fill=fill,
-        inner=left(edge, margin_mm - beyond_mm, "pattern.margin", margin_mm) if beyond_mm else fill,
+        inner=left(edge, margin_mm - beyond_mm, "pattern.margin") if beyond_mm else fill,
         piece=edge if beyond_mm > margin_mm else None,
         frames=tuple(frames),
     )
@@ -133,7 +133,7 @@ def _polygon(outline: Outline, width: float, height: float) -> Region:
             f"a regular polygon with {sides} sides that is {format_mm(width)} wide is {format_mm(slope * width)} high; "
             f"write height: {format_mm(slope * width)}, or width: {format_mm(height / slope)}"
         )
-        raise InputError(Problem(want=want, key="piece.height", value=f"{height:g} mm"))
+        raise InputError(Problem(want=want, key="piece.height"))
     middle = np.array([left + right, front + back]) / 2.0
     return Region(outer=Ring(xy_mm=(unit.outer.xy_mm - middle) * scale, bulge=unit.outer.bulge.copy()))
 

@@ -80,7 +80,6 @@ def place_lines(job: Job, field: Field) -> Lines:
         raise InputError(
             Problem(
                 key="pattern.pitch" if across is None else "pattern.across",
-                value=figures.length(made.placing.pitch_mm) if across is None else str(across),
                 want=f"this gives more than {EDGES_MOST:,} lines on the piece; a pitch of {figures.at_least(least)} or more "
                 "is possible",
             )

@@ -197,7 +197,7 @@ def lay_lines(job: Job, kept: Kept | None = None) -> Laid:
         raise InputError(Problem(key="pattern.drawing", value=choice.drawing, want=want))
     if network.edges == 0 and lines.pitch_mm is not None:
         want = "no line of the pattern lies on the piece; make the pitch smaller or the margin narrower"
-        raise InputError(Problem(key="pattern.pitch", value=job.figures.length(lines.pitch_mm), want=want))
+        raise InputError(Problem(key=f"pattern.{'pitch' if choice.across is None else 'across'}", want=want))
     return Laid(field=room, lines=lines, network=network)
 
 
