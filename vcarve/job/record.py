@@ -255,7 +255,10 @@ def _wanted(kind: type[BaseModel], path: KeyPath, error: Mapping[str, Any]) -> s
     keys = f"its keys are {', '.join(_fields(inner))}" if inner else "give it a value"
     match error["type"]:
         case "value_error":
-            return str(error["ctx"]["error"])
+            said, info = str(_raised(error)), around.get(str(path[-1]))
+            if info is not None and any(isinstance(mark, Named) for mark in info.metadata):
+                return said.replace(TEXT_WANTED, f"wanted is {info.description}")
+            return said
         case "missing" if str(path[-1]) in around:
             info = around[str(path[-1])]
             wanted = next((mark.wanted for mark in info.metadata if isinstance(mark, Reads | Named)), keys)
