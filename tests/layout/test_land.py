@@ -56,6 +56,18 @@ def test_a_groove_along_the_edge_is_a_caution_with_its_place(
         assert finding.at_mm[0] == pytest.approx(48.7)
 
 
+def test_a_drawing_s_groove_along_the_edge_is_told_what_a_drawing_has(tmp_path: Path) -> None:
+    """A drawing has no pitch to change."""
+    (tmp_path / "lines.svg").write_text(
+        '<svg xmlns="http://www.w3.org/2000/svg" width="60mm" height="60mm" viewBox="0 0 60 60"><path d="M0.8 10V50"/></svg>'
+    )
+    file = tmp_path / "job.yaml"
+    file.write_text(FINE.replace("name: asanoha, pitch: 2 mm, edge: plain", "drawing: lines.svg"))
+    (said,) = [finding.sentence for finding in land_findings(laid(file)) if finding.code == "edge-sliver"]
+
+    assert said.endswith("Shift the drawing, or change the margin.")
+
+
 @pytest.fixture
 def fine(tmp_path: Path) -> Path:
     """Return a job whose grooves meet over every whole cell."""

@@ -37,6 +37,7 @@ def test_a_usual_job_has_none(tmp_path: Path) -> None:
     [
         (["pattern.pitch=85"], "only 1 whole cell on the piece"),
         (["pattern={name: ajiro, pitch: 29}"], "no whole cell on the piece"),
+        (["pattern.margin=36"], "A pitch of 30 mm leaves no whole cell inside the margin of 36 mm"),
         (
             ["pattern={name: ichimatsu, pitch: 61}", "piece.width=300", "piece.height=300"],
             "A pitch of 61 mm is more than usual; ichimatsu usually has 5 mm to 60 mm",

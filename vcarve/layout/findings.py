@@ -136,7 +136,12 @@ def land_findings(layout: Layout) -> Iterator[Finding]:
         start = f"A groove runs along the piece's edge and leaves a strip of only {size} beside it"
         if len(strips) > 1:
             start = f"At {len(strips)} places grooves run along the piece's edge; the thinnest strip they leave is {size} wide"
-        said = f"{start}: it may break out. Shift the pattern, or change its pitch or margin."
+        then = (
+            "pattern, or change its pitch or margin"
+            if layout.lines.drawing is None
+            else "drawing, or change the margin"
+        )
+        said = f"{start}: it may break out. Shift the {then}."
         x, y = strips.at_mm[thinnest].tolist()
         yield Finding("edge-sliver", said, at_mm=(x, y))
 
@@ -235,10 +240,12 @@ def proportion_findings(layout: Layout) -> Iterator[Finding]:
         usual = f"{pattern.key} usually has {length(low)} to {length(high)}"
         whole = _whole_cells(layout)
         if whole is not None and whole < FEW_CELLS:
-            shown = (
-                f"only {counted(whole, 'whole cell')} on the piece" if whole else "no whole cell on the piece"
+            shown = f"only {counted(whole, 'whole cell')}" if whole else "no whole cell"
+            margin = layout.job.pattern.margin_mm
+            place = f"inside the margin of {length(margin)}" if margin else "on the piece"
+            said = (
+                f"A pitch of {length(pitch)} leaves {shown} {place}: little of the pattern is seen; {usual}."
             )
-            said = f"A pitch of {length(pitch)} leaves {shown}: little of the pattern is seen; {usual}."
             yield Finding("pitch-unusual", said)
         elif pitch > high:
             yield Finding("pitch-unusual", f"A pitch of {length(pitch)} is more than usual; {usual}.")
