@@ -75,6 +75,7 @@ LEVELS = {
     16: "G2 X-25 Y-10 I-5 J0 F600",
 }
 CLAMP = "clamps=[{x: 5 mm, y: 25 mm, width: 8 mm, height: 8 mm, above: 6 mm}]"  # -25..-17, 5..13 on the piece
+OVER = {2: "G0 Z7"}  # the first lift, over that clamp
 
 # name -> (changed lines, findings as (line, code), changed values of the job), with "~" before the code of a caution.  A text
 # with several lines pushes what follows down.
@@ -323,9 +324,15 @@ CASES: dict[str, tuple[dict[int, str], list[tuple[int | None, str]], tuple[str, 
     ),
     "back from a machine move beyond the clamp": (
         {9: "G0 Z1\nG0 Y9\nG53 G0 X-100\nG0 X0"},
+        [(11, "machine-coordinates"), (12, "clamp")],
+        (CLAMP,),
+    ),
+    "back from a machine move above the clamp": (
+        {9: "G0 Z7\nG0 Y9\nG53 G0 X-100\nG0 X0\nG0 Y-10\nG0 Z1"},
         [(11, "machine-coordinates")],
         (CLAMP,),
     ),
+    "from nowhere below the clamp": ({2: "G0 Z2"}, [(5, "clamp")], (CLAMP,)),
     "an arc round the clamp": (
         {9: "G0 Z1\nG0 X0 Y2\nG3 X-36 Y2 I-18 J0 F600\nG0 Y-10", 10: "G0 X0 Y-10"},
         [],
@@ -434,6 +441,8 @@ CASES: dict[str, tuple[dict[int, str], list[tuple[int | None, str]], tuple[str, 
 def test_each_check_finds_its_line(name: str) -> None:
     """A program with one fault has the findings that fault brings, at their lines, and no others."""
     changes, expected, sets = CASES[name]
+    if sets and sets[0].startswith("clamps"):
+        changes = OVER | changes
 
     assert sorted(places(judge(edited(changes), *sets)), key=str) == sorted(expected, key=str)
 
@@ -534,7 +543,7 @@ def test_a_finding_stands_where_the_trouble_begins(
     changes: dict[int, str], code: str, place: tuple[float, float]
 ) -> None:
     """The place of a finding is the first at fault on its move, not the move's end."""
-    found = [one for one in judge(edited(changes), CLAMP) if one.code == code]
+    found = [one for one in judge(edited(OVER | changes), CLAMP) if one.code == code]
 
     assert found[0].at_mm == pytest.approx(place, abs=0.03)
 

@@ -128,7 +128,10 @@ def _leave(seen: Track, rows: Ints, outline: shapely.Polygon, allowed_mm: float)
 
 
 def clamp_findings(seen: Track, job: Job) -> Iterator[Finding]:
-    """Find moves, rapids too, whose bit comes through a clamp: its rectangle grown by the bit's radius at the clamp's top."""
+    """Find moves, rapids too, whose bit comes through a clamp: its rectangle grown by the bit's radius at the clamp's top.
+
+    Of a move whose start the text has not given nobody knows the way: it has to be above every clamp.
+    """
     length = seen.figures.length
     for clamp in job.clamps:
         x, y = clamp.x_mm - job.piece.width_mm / 2.0, clamp.y_mm - job.piece.height_mm / 2.0
@@ -140,6 +143,13 @@ def clamp_findings(seen: Track, job: Job) -> Iterator[Finding]:
 
         sentence = f"The bit runs into the clamp at X {length(clamp.x_mm)}, Y {length(clamp.y_mm)}."
         yield from seen.tell("clamp", _hits(seen, job, clamp.above_mm, rectangle), sentence, at=meets)
+    tallest_mm = max((clamp.above_mm for clamp in job.clamps), default=-np.inf)
+    come = seen.across & seen.moves.is_found("XY") & seen.moves.told & ~seen.moves.is_lost("Z")[1:]
+    come &= seen.low_mm[:, 2] < tallest_mm - 1e-9
+    sentence = (
+        "The bit comes across from wherever it stands, lower than a clamp; lift it over the clamps first."
+    )
+    yield from seen.tell("clamp", come, sentence, at=seen.at)
 
 
 def _hits(seen: Track, job: Job, above_mm: float, rectangle: shapely.Polygon) -> Ints:
