@@ -94,6 +94,25 @@ def test_a_line_that_tapers_leaves_the_land_beside_its_point() -> None:
     assert grooves.land_mm[cell] == pytest.approx(2.0 * radius, abs=0.001)
 
 
+def test_a_groove_reaches_in_over_the_point_of_one_that_tapers() -> None:
+    """Where a groove rises to a point at the piece's edge, one beside it that is as wide takes the land beyond the point."""
+    ends = [((-20.0, 45.0), (4.0, 45.0)), *(((x, 45.0), (x, 50.0)) for x in (-20.0, 0.0, 1.0))]
+    network = build_lines(*rows([Line(start=a, end=b) for a, b in ends]), region=FIELD, edge="plain")
+    point = int(np.flatnonzero((network.xy_mm == (0.0, 50.0)).all(axis=1))[0])
+    share = np.ones((2, len(network.tail)))
+    share[0, network.tail == point] = share[1, network.head == point] = 0.0
+    grooves = measure(network, RIGHT_ANGLE, {0: 1.2}, share)
+    cell = cell_at(network, grooves, -10.0, 49.0)
+    left: Any = shapely.box(-20, 45, 0, 50).difference(
+        shapely.union_all(
+            [shapely.LineString(line).buffer(1.2, quad_segs=256) for line in (*ends[:2], ends[3])]
+        )
+    )
+    hull = shapely.union(shapely.Point(0, 45).buffer(1.2, quad_segs=256), shapely.Point(0, 50)).convex_hull
+
+    assert grooves.land_area_mm2[cell] == pytest.approx(left.difference(hull).area, abs=0.01)
+
+
 def test_square_keeps_a_smaller_square() -> None:
     """A square of side s with grooves of width g keeps a square of side s - g."""
     network, grooves = carved(square(30.0), 4.0)

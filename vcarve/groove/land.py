@@ -60,7 +60,7 @@ def measure(network: Network, bit: Cone, depths: Mapping[int, float], share: Flo
     depth, ends = _edge_values(network, bit, depths, share)
     start = network.ring_start[network.cell_ring_start]  # (C + 1,) of each cell's half-edges
     sides = network.ring_half_edge >> 1
-    across = np.where(_outermost(network), np.inf, ends.max(axis=0))
+    across = np.where(_outermost(network), np.inf, ends.min(axis=0))
     narrowest = np.minimum.reduceat(across[sides], start[:-1])
     chosen, shape = _representatives(network, narrowest, float(ends.max(initial=0.0)))
     land = _lands(network, ends, chosen, start, narrowest[chosen])
