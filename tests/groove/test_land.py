@@ -174,6 +174,27 @@ def test_a_narrow_arc_that_dangles_amid_wide_grooves_takes_its_own_width(bulge: 
     assert grooves.land_area_mm2[cell] == pytest.approx(within.area, abs=0.03)
 
 
+@pytest.mark.parametrize("within_mm", [0.8, 1.4])
+def test_a_side_far_shorter_than_its_groove_is_wide_moves_none_of_the_land(within_mm: float) -> None:
+    """Beside a side of a hundredth of the groove's width the land ends where the grooves one by one leave it."""
+    ends = [
+        (-6.670897, -0.520953, 0.01145654), (-6.10029, -0.472545, 0.0), (-6.10029, 3.664634, 0.0),
+        (-6.198793, 4.265764, 0.0), (-9.808214, 2.324377, 0.0), (-8.769759, -0.427834, 2.69036727e-4),
+        (-8.761732, -0.429162, 0.01980057), (-8.111882, -0.510072, 0.02011167), (-7.391686, -0.54182, 0.01639043),
+    ]  # fmt: skip
+    sides = [
+        Line(start=b[:2], end=a[:2], bulge=-a[2], feature=int(k in (1, 2)))
+        for k, (a, b) in enumerate(itertools.pairwise([*ends, ends[0]]))
+    ]
+    network = build_lines(*rows(sides), region=FIELD, edge="plain")
+    grooves = measure(network, RIGHT_ANGLE, {0: 1.4, 1: within_mm})
+    cell = cell_at(network, grooves, -7.75, 1.6)
+    walked = [corner for line in lines_along(rows(sides)[0], 2e-5) for corner in reversed(line.coords)]
+    shape = shapely.Polygon(walked)
+
+    assert grooves.land_area_mm2[cell] == pytest.approx(reference_land(network, grooves, shape), abs=0.0015)
+
+
 def test_line_hanging_free_in_a_cell_and_a_bridge_to_a_hole() -> None:
     """Lines inside a cell count whether they hang free, or tie a hole to the outside."""
     free, grooves = carved([*square(60.0), *run((-10.0, 0.0), (10.0, 0.0))], 2.0)

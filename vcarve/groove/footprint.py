@@ -14,12 +14,15 @@ import shapely
 
 from vcarve.groove.model import Grooves
 from vcarve.network.model import Network
-from vcarve.plane.arcs import chord_counts, evenly, points
+from vcarve.plane.arcs import chord_counts, evenly, lengths, points
 from vcarve.plane.arrays import Bools, Floats, Ints
 from vcarve.plane.region import lines_along
 
 SAG_MM = 4e-4  # how far chords may stand off arcs and round ends
 QUARTER = 48  # chords for a quarter of a round end: so near up to 6 mm of width
+# The library leaves out corners inside a bend that lie by up to a hundredth of the distance off, which only sides shorter than
+# this share of it come near.
+SHORT = 0.02
 
 
 def covered(curve: Floats, half_mm: Floats, of: Ints) -> Any:
@@ -29,7 +32,9 @@ def covered(curve: Floats, half_mm: Floats, of: Ints) -> Any:
     """
     slim = half_mm[0] != half_mm[1]
     even = np.flatnonzero(~slim)
-    runs, run = np.unique(np.column_stack([of[even], half_mm[0, even]]), axis=0, return_inverse=True)
+    alone = np.where(lengths(curve[even]) < SHORT * half_mm[0, even], even + 1, 0)
+    kinds = np.column_stack([of[even], half_mm[0, even], alone])
+    runs, run = np.unique(kinds, axis=0, return_inverse=True)
     order = np.argsort(run, kind="stable")
     lines = lines_along(curve[even[order]], SAG_MM)
     merged = shapely.line_merge(shapely.multilinestrings(lines, indices=run[order]))

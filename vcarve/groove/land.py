@@ -16,11 +16,11 @@ import shapely
 
 from vcarve.errors import InternalError
 from vcarve.groove.circle import largest_circles
-from vcarve.groove.footprint import QUARTER, SAG_MM, covered
+from vcarve.groove.footprint import QUARTER, SAG_MM, SHORT, covered
 from vcarve.groove.model import WEAK_MM, WEAK_SHARE, Grooves
 from vcarve.groove.width import Cone, cone_line_mm, width_mm
 from vcarve.network.model import Network
-from vcarve.plane.arcs import boxes, ranges
+from vcarve.plane.arcs import boxes, lengths, ranges
 from vcarve.plane.arrays import Bools, Floats, Ints
 from vcarve.plane.region import lines_along, polygons
 
@@ -150,6 +150,7 @@ def _lands(network: Network, ends: Floats, cells: Ints, start: Ints, narrowest: 
     cell, edge = np.divmod(key, edges)
     own = np.full(len(cells), np.inf)
     np.minimum.at(own, cell[met == 1], half[edge[met == 1]])
+    own[cell[lengths(network.curves(edge)) < SHORT * own[cell]]] = 0.0
     bad = ~shapely.is_valid(shapes)
     shapes[bad] = shapely.make_valid(shapes[bad], method="structure", keep_collapsed=False)
     land: Any = shapely.buffer(shapes, -own, quad_segs=QUARTER)
