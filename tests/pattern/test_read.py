@@ -124,6 +124,11 @@ def test_center_is_taken_for_centre(tmp_path):
         ),
         (
             "mirror: x-axis",
+            "glide: [[0, 0], [0, 1.0e-200]]",
+            "own.yaml:9: operations.1: a mirror needs two different points on its line",
+        ),
+        (
+            "mirror: x-axis",
             "mirror: z-axis",
             "own.yaml:9: operations.1.mirror: 'z-axis': write x-axis, y-axis, or two",
         ),

@@ -6,6 +6,7 @@ pitch then makes so many millimetres long.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from typing import Annotated, Literal
 
@@ -19,6 +20,7 @@ from vcarve.pattern.symmetry import GROUPS, LatticeKind
 _NUMBER_SCHEMA: dict[str, object] = {"anyOf": [{"type": "number"}, {"type": "string", "maxLength": LONGEST}]}
 _POINT_SCHEMA: dict[str, object] = {"type": "array", "items": _NUMBER_SCHEMA, "minItems": 2, "maxItems": 2}
 _LINE_SCHEMA: dict[str, object] = {"type": "array", "items": _POINT_SCHEMA, "minItems": 2, "maxItems": 2}
+NEAREST = 1e-100  # of two points on a line: nearer ones have no direction that could be worked out
 _AXES = {"x-axis": ((0.0, 0.0), (1.0, 0.0)), "y-axis": ((0.0, 0.0), (0.0, 1.0))}
 
 
@@ -75,7 +77,7 @@ class Operation(Record):
             yield Broken("", "give exactly one of rotate, mirror and glide")
             return
         line = self.mirror or self.glide
-        if line is not None and line[0] == line[1]:
+        if line is not None and math.dist(*line) < NEAREST:
             yield Broken("", "a mirror needs two different points on its line")
         if self.rotate == 5:
             yield Broken("rotate", "no lattice has a 5-fold centre; 2, 3, 4 and 6 are possible")
