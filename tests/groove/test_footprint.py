@@ -73,3 +73,13 @@ def test_owners_have_what_their_own_lines_cover() -> None:
         second.symmetric_difference(shapely.union_all(shapely.buffer(lines, 0.5, quad_segs=64))).area < 0.001
     )
     assert len(shapely.get_parts(second)) == 2
+
+
+def test_grooves_round_a_place_that_all_of_them_take_leave_no_hole_there() -> None:
+    """Four sides of a kite, 1.472 mm wide either way, take its middle, which is less than that from every side."""
+    ends = np.array([(0.0, 14.682017), (-1.703487, 15.665526), (0.0, 22.023026), (1.703487, 15.665526)])
+    sides = np.column_stack([ends, np.roll(ends, -1, axis=0), np.zeros(4)])
+    taken = covered(sides, np.full((2, 4), 1.472), np.zeros(4, dtype=np.int64))[0]
+
+    assert taken.covers(shapely.Point(0.0, 16.3556))
+    assert not taken.interiors

@@ -14,7 +14,7 @@ import shapely
 
 from vcarve.groove.model import Grooves
 from vcarve.network.model import Network
-from vcarve.plane.arcs import chord_counts, evenly, lengths, points
+from vcarve.plane.arcs import chord_counts, evenly, points
 from vcarve.plane.arrays import Bools, Floats, Ints
 from vcarve.plane.region import lines_along
 
@@ -32,13 +32,9 @@ def covered(curve: Floats, half_mm: Floats, of: Ints) -> Any:
     """
     slim = half_mm[0] != half_mm[1]
     even = np.flatnonzero(~slim)
-    alone = np.where(lengths(curve[even]) < SHORT * half_mm[0, even], even + 1, 0)
-    kinds = np.column_stack([of[even], half_mm[0, even], alone])
-    runs, run = np.unique(kinds, axis=0, return_inverse=True)
-    order = np.argsort(run, kind="stable")
-    lines = lines_along(curve[even[order]], SAG_MM)
-    merged = shapely.line_merge(shapely.multilinestrings(lines, indices=run[order]))
-    bands: Any = shapely.buffer(merged, runs[:, 1], quad_segs=QUARTER)
+    # One by one: round a ring of lines that meets itself in the middle the library can leave a hole there.
+    lines = lines_along(curve[even], SAG_MM)
+    bands: Any = shapely.buffer(lines, half_mm[0, even], quad_segs=QUARTER)
     # What narrows is, chord by chord, all that lies between two circles.
     count = chord_counts(curve[slim], SAG_MM)
     line, share = evenly(count)
@@ -48,7 +44,7 @@ def covered(curve: Floats, half_mm: Floats, of: Ints) -> Any:
     places: Any = shapely.points(points(curve[slim][line, None], ends))
     circles = np.where(radii > 0.0, shapely.buffer(places, radii, quad_segs=QUARTER), places)
     hulls = shapely.convex_hull(shapely.geometrycollections(circles))
-    owner = np.concatenate([runs[:, 0].astype(np.int64), of[slim][line]])
+    owner = np.concatenate([of[even], of[slim][line]])
     order = np.argsort(owner, kind="stable")
     every: Any = shapely.geometrycollections(np.concatenate([bands, hulls])[order], indices=owner[order])
     return shapely.union_all(every[:, None], axis=1)
