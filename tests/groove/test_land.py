@@ -113,6 +113,14 @@ def test_a_groove_reaches_in_over_the_point_of_one_that_tapers() -> None:
     assert grooves.land_area_mm2[cell] == pytest.approx(left.difference(hull).area, abs=0.01)
 
 
+def test_a_kite_hardly_too_small_for_its_grooves_keeps_no_land() -> None:
+    """The largest circle in this kite is 2.9256 mm wide; grooves of 2.944 mm leave nothing."""
+    kite = [(0.0, 14.682017), (1.703487, 15.665526), (0.0, 22.023026), (-1.703487, 15.665526)]
+    _, grooves = carved(run(*kite, closed=True), 2.944)
+
+    assert grooves.vanished == 1
+
+
 def test_square_keeps_a_smaller_square() -> None:
     """A square of side s with grooves of width g keeps a square of side s - g."""
     network, grooves = carved(square(30.0), 4.0)

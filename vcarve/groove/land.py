@@ -154,6 +154,12 @@ def _lands(network: Network, ends: Floats, cells: Ints, start: Ints, narrowest: 
     bad = ~shapely.is_valid(shapes)
     shapes[bad] = shapely.make_valid(shapes[bad], method="structure", keep_collapsed=False)
     land: Any = shapely.buffer(shapes, -own, quad_segs=QUARTER)
+    # Where nothing is left, sides that have passed each other can seem to enclose a little: it lies too near to them.
+    parts, of = shapely.get_parts(land, return_index=True)
+    far = shapely.distance(shapely.point_on_surface(parts), shapely.boundary(shapes)[of])
+    sound = far >= own[of] - 3.0 * SAG_MM
+    for kind in np.unique(of[~sound]).tolist():
+        land[kind] = shapely.MultiPolygon(parts[sound & (of == kind)].tolist())
     mine = (half[edge] > 0.0) & ((met == 2) | (half[edge] > own[cell]))
 
     open_to = np.flatnonzero(narrowest < half.max(initial=0.0))
