@@ -1,7 +1,8 @@
 """Random jobs through the whole of Mizo: what ``mizo program`` writes is clean in ``mizo dry-run --job``.
 
 Each job is a text drawn from its seed and number alone, so that one can be run again by itself.  A job may be refused
-before anything is written (a bit too short, no land left); a program that is written must pass every check.
+before anything is written (a bit too short, no land left); a program that is written must pass every check, and the
+interpreter of LinuxCNC, where it is installed, must take it without a word.
 
 Usage: random_jobs.py [HOW_MANY [SEED [FIRST]]]     without a trace of a fault the exit code is 0
 """
@@ -10,6 +11,9 @@ from __future__ import annotations
 
 import math
 import random
+import re
+import shutil
+import subprocess
 import sys
 import time
 from collections import Counter
@@ -151,6 +155,24 @@ def outcome(file: Path, *, carve: bool = True) -> Outcome:
     return Outcome(made=made, run=run, facts=run.measured)
 
 
+def interpreted(text: str) -> str:
+    """What the interpreter says of a program beside the calls it makes of it; nothing where it is not installed."""
+    if shutil.which("rs274") is None:
+        return ""
+    with TemporaryDirectory() as folder:
+        (Path(folder) / "program.ngc").write_text(text)
+        done = subprocess.run(
+            ["rs274", "-b", "-g", "program.ngc"], cwd=folder, capture_output=True, text=True
+        )
+    said = [
+        line
+        for line in (done.stdout + done.stderr).splitlines()
+        if not re.match(r"\s*\d+ +(N\.*|\d+) +\w+\(", line)
+    ]
+    words = [line for line in said if line.strip() not in ("", "executing")]
+    return " ".join([*words, *([f"exit {done.returncode}"] if done.returncode else [])])
+
+
 def main() -> int:
     """Run the jobs and tell of every fault."""
     given = [int(word) for word in sys.argv[1:]]
@@ -163,7 +185,12 @@ def main() -> int:
             file.write_text(job_text(seed, number))
             found = outcome(file)
         tally["written" if found.made is not None else "not written"] += 1
-        tally["with faults"] += bool(found.faults)
+        said = interpreted(found.made.text) if found.made is not None else ""
+        if shutil.which("rs274") is not None:
+            tally["taken by the interpreter without a word"] += found.made is not None and not said
+        tally["with faults"] += bool(found.faults or said)
+        if said:
+            print(f"{number}: {said}", flush=True)
         if found.facts is not None:
             tally["edges measured"] += found.facts.measured
             tally["edges crowded"] += found.facts.crowded
