@@ -147,8 +147,8 @@ def test_an_inch_machine_speaks_inches(job: Path) -> None:
 
     done = run("program", job.name, "-o", "lid.nc")
 
-    assert load_job(str(job)).units == "inch"
-    assert load_job(str(job), ["units=mm"]).units == "mm"
+    assert load_job(str(job)).figures.unit == "in"
+    assert load_job(str(job), ["units=mm"]).figures.unit == "mm"
     assert "0.0625 in deep" in done.output, done.output
     Path("fast.nc").write_text(Path("lid.nc").read_text().replace("F24", "F99", 1))
     assert "99 in/min" in run("dry-run", "fast.nc", "--machine", "mill.yaml").output

@@ -85,7 +85,7 @@ def test_a_plan_is_what_its_program_does(task):
         assert made.lifts == passes - 1
         assert abs(made.cut_mm + made.recut_mm - along) <= 1e-3 * (1 + len(made.half_edge))
         assert abs(made.cut_mm - to_cut) <= 1e-6 * to_cut
-        assert job.recut == "allow" or made.recut_mm == 0.0
+        assert job.plan.recut == "allow" or made.recut_mm == 0.0
         assert abs(made.rapid_mm - across) <= 2e-3 * (1 + passes)
         assert abs(made.proof.plan_s - seconds) <= 1e-3 * seconds
         assert made.proof.bound_s <= (1.0 + FLOATS) * made.proof.plan_s
