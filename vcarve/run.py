@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from vcarve.cuts.model import Cuts
-from vcarve.dryrun.arcs import boxes
+from vcarve.dryrun.arcs import room
 from vcarve.dryrun.clock import Times
 from vcarve.dryrun.measure import Measured
 from vcarve.dryrun.setup import Setup, setup_of
@@ -96,10 +96,7 @@ class DryRun:
     def boxes_mm(self) -> tuple[Floats, Floats]:
         """The lower and upper corners (N, A) of boxes round all moves, arcs too, in work coordinates."""
         moves = self.reading.moves
-        low, high = np.minimum(moves.start_mm, moves.end_mm), np.maximum(moves.start_mm, moves.end_mm)
-        bent = np.flatnonzero(moves.sweep_rad)
-        low[bent], high[bent] = boxes(moves, bent)
-        return low, high
+        return room(moves, moves.start_mm, moves.end_mm)
 
     @property
     def extents_mm(self) -> dict[str, tuple[float, float]]:
@@ -117,10 +114,8 @@ class DryRun:
         """How the running time takes corners, where the controller's own rule is another or not known."""
         if self.machine.dialect not in CORNERS:
             return ""
-        deviation, rule = (
-            self.figures.length(self.machine.junction_deviation_mm),
-            CORNERS[self.machine.dialect],
-        )
+        deviation = self.figures.length(self.machine.junction_deviation_mm)
+        rule = CORNERS[self.machine.dialect]
         return (
             f"corners are timed by a junction deviation of {deviation}; {rule}, so the real time will differ"
         )

@@ -15,7 +15,6 @@ from small_job import on_machine
 from vcarve.codes import OF_BOTH, OF_PROGRAMS
 from vcarve.dryrun.check import check
 from vcarve.dryrun.setup import waiting_mm
-from vcarve.dryrun.track import last_decimal_mm
 from vcarve.errors import MOST_NAMED, Finding, InputError, grouped
 from vcarve.job.records import Job, load_job
 from vcarve.layout.stages import Layout, lay_out
@@ -579,4 +578,4 @@ def test_the_last_decimal_of_a_program(units: str, decimals: int, mm: float) -> 
     """A ten-thousandth of an inch is 2.54 micrometres: what counts as rounding follows from the unit written."""
     mill = on_machine(job_of(), units=units, decimals=decimals).machine
 
-    assert last_decimal_mm(mill) == pytest.approx(mm)
+    assert mill.last_decimal_mm == pytest.approx(mm)

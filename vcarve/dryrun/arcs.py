@@ -94,8 +94,20 @@ def laid(moves: Moves, which: Ints, count: Ints, setup: Setup) -> tuple[Ints, Fl
     return owner, curves(a[:, :2], b[:, :2], bulge), np.column_stack([a[:, 2], b[:, 2]])
 
 
-def boxes(moves: Moves, which: Ints, setup: Setup = UNKNOWN) -> tuple[Floats, Floats]:
-    """Return the lower and upper corners (n, 3) of boxes round arcs, on the piece or, without a setup, in work coordinates.
+def room(moves: Moves, start: Floats, end: Floats, setup: Setup = UNKNOWN) -> tuple[Floats, Floats]:
+    """Return the lower and upper corners (N, 3) of boxes round all moves between their ends (N, 3), arcs with what they bow out.
+
+    The ends are on the piece as it is set up or, without a setup, in work coordinates.
+    """
+    low, high = np.minimum(start, end), np.maximum(start, end)
+    bent = np.flatnonzero(moves.sweep_rad)
+    if len(bent):
+        low[bent], high[bent] = _round_arcs(moves, bent, setup)
+    return low, high
+
+
+def _round_arcs(moves: Moves, which: Ints, setup: Setup) -> tuple[Floats, Floats]:
+    """Return the lower and upper corners (n, 3) of boxes round arcs.
 
     Along each axis an arc swings about its centre by ``a cos t + b sin t``: highest where t is the angle of (a, b).
     """
@@ -104,10 +116,8 @@ def boxes(moves: Moves, which: Ints, setup: Setup = UNKNOWN) -> tuple[Floats, Fl
     row, sweep = np.arange(len(which)), moves.sweep_rad[which]
     rise = places[1, row, normal] - places[0, row, normal]
     places[2, row, normal] = places[0, row, normal]
-    ahead, drift = (
-        places[2].copy(),
-        np.zeros_like(places[2]),
-    )  # a quarter of a turn on, and how far a helix goes on
+    # A quarter of a turn on, and how far a helix goes on.
+    ahead, drift = places[2].copy(), np.zeros_like(places[2])
     arm = places[0] - places[2]
     ahead[row, u] -= np.sign(sweep) * arm[row, v]
     ahead[row, v] += np.sign(sweep) * arm[row, u]

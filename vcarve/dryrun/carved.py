@@ -18,7 +18,7 @@ from vcarve.dryrun.measure import (
 )
 from vcarve.dryrun.setup import setup_of
 from vcarve.dryrun.surface import Surface, suitable_step_mm
-from vcarve.dryrun.track import last_decimal_mm, track
+from vcarve.dryrun.track import track
 from vcarve.errors import Finding, listed
 from vcarve.groove.model import Grooves
 from vcarve.groove.width import sensitivity
@@ -139,7 +139,7 @@ def carved_findings(
         return []
     # On a rounded tip the shallowest groove widens most with its depth.
     shallowest = float(grooves.depth_mm[network.cut].min())
-    rounding = 2.0 * last_decimal_mm(job.machine) * max(sensitivity(job.bit, shallowest), 1.0)
+    rounding = 2.0 * job.machine.last_decimal_mm * max(sensitivity(job.bit, shallowest), 1.0)
     if not job.machine.arcs:
         # Chords stand off the arc that is measured, by so much on either side.
         rounding += 2.0 * job.machine.arc_tolerance_mm

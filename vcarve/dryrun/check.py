@@ -20,7 +20,7 @@ from vcarve.dryrun.piece import (
 from vcarve.dryrun.safety import arc_findings, job_speed_findings, speed_findings, travel_findings
 from vcarve.dryrun.setup import setup_of
 from vcarve.dryrun.spindle import spindle_findings
-from vcarve.dryrun.track import last_decimal_mm, track
+from vcarve.dryrun.track import track
 from vcarve.dryrun.words import (
     habit_findings,
     mode_findings,
@@ -82,7 +82,7 @@ def place_tolerance_mm(machine: Machine) -> float:
 
     Chords are rounded twice: the ends of the arc that they follow, and their own.
     """
-    rounding = 0.75 * last_decimal_mm(machine)
+    rounding = 0.75 * machine.last_decimal_mm
     if machine.arcs:
         return rounding + 1e-6
     return 2.0 * rounding + 1.1 * machine.arc_tolerance_mm + 1e-6

@@ -13,7 +13,7 @@ import numpy as np
 import shapely
 
 from vcarve.dryrun.coverage import TOUCH, Covered, again, covered, union, vertices
-from vcarve.dryrun.track import Track, entry, last_decimal_mm
+from vcarve.dryrun.track import Track, entry
 from vcarve.errors import Finding, listed
 from vcarve.groove.model import Grooves
 from vcarve.job.records import Job
@@ -23,10 +23,8 @@ from vcarve.plane.arrays import Bools, Floats, Ints
 from vcarve.plane.region import lines_along, upright
 
 CHORDS_OFF_MM = 0.01  # from an edge, where the place is told at which a move leaves it
-BESIDE_MM, SHIFTED = (
-    0.1,
-    3,
-)  # so many places that lie beside ends of lines by so little are not slips of single figures
+# So many places that lie beside ends of lines by so little are not slips of single figures.
+BESIDE_MM, SHIFTED = 0.1, 3
 OTHER_JOB = 0.5  # from this share of strays and of missed lines on, it is the program of another job
 
 
@@ -92,7 +90,7 @@ def line_findings(
     across = seen.across[cutting]
     which = cutting[across]
     cover, stray = covered(seen, which, ends[across], network, tolerance_mm)
-    slack = 1e-3 + 0.51 * last_decimal_mm(job.machine)
+    slack = 1e-3 + 0.51 * job.machine.last_decimal_mm
     steep = np.abs(np.diff(grooves.ends_depth_mm, axis=0)[0]) / np.maximum(network.length_mm, 1e-9)
     lines = _Compared(
         seen=seen,
@@ -230,9 +228,8 @@ def _walks(lines: _Compared, job: Job) -> list[Finding]:
         twice = twice[np.flatnonzero(np.diff(cover.edge[twice], append=-1))]  # the last of each edge
     # Both depths are rounded.  What is deeper than the line is to be has been told.
     hasty = (deeper_mm > job.step_mm + 2.0 * room) & (lines.excess_mm.max(axis=1) <= room)
-    most = np.flatnonzero(hasty)[
-        np.argsort(-deeper_mm[hasty], kind="stable")
-    ]  # of each move where it cuts most
+    # Of each move where it cuts most.
+    most = np.flatnonzero(hasty)[np.argsort(-deeper_mm[hasty], kind="stable")]
 
     def at_once(row: int) -> str:
         more, step = figure(round(float(deeper_mm[row]), 6)), figure(job.step_mm)

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from vcarve.dryrun.arcs import arms_mm, axes_of, boxes
+from vcarve.dryrun.arcs import arms_mm, axes_of, room
 from vcarve.dryrun.setup import per_axis
 from vcarve.dryrun.track import Track
 from vcarve.errors import Finding
@@ -81,9 +81,7 @@ def travel_findings(seen: Track, machine: Machine) -> Iterator[Finding]:
     before the first move is not known either, so of straight moves only the ends count.
     """
     moves, length = seen.moves, seen.figures.length
-    bent = np.flatnonzero(moves.sweep_rad)
-    low, high = moves.end_mm.copy(), moves.end_mm.copy()
-    low[bent], high[bent] = boxes(moves, bent)
+    low, high = room(moves, moves.end_mm, moves.end_mm)
     unknown = ~moves.told | seen.blind
     low[unknown], high[unknown] = np.inf, -np.inf
     spans = np.maximum.accumulate(high) - np.minimum.accumulate(low)

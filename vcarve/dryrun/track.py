@@ -17,7 +17,7 @@ from itertools import pairwise
 import numpy as np
 import shapely
 
-from vcarve.dryrun.arcs import boxes, chords_within, split
+from vcarve.dryrun.arcs import chords_within, room, split
 from vcarve.dryrun.setup import Setup
 from vcarve.errors import Finding, listed
 from vcarve.job.bench import Machine
@@ -102,19 +102,11 @@ class Track(ReadOnly):
         return bool(at[2] <= self.slack_mm)
 
 
-def last_decimal_mm(machine: Machine) -> float:
-    """Return the size of the last decimal in a machine's programs."""
-    return 10.0**-machine.decimals if machine.units == "mm" else 25.4 * 10.0 ** -max(machine.decimals, 4)
-
-
 def track(moves: Moves, setup: Setup, machine: Machine, figures: Figures) -> Track:
     """Lay moves on the piece as it is set up."""
     start, end = setup.on_piece(moves.known_start_mm), setup.on_piece(moves.end_mm)
-    low, high = np.minimum(start, end), np.maximum(start, end)
-    bent = np.flatnonzero(moves.sweep_rad != 0.0)
-    if len(bent):
-        low[bent], high[bent] = boxes(moves, bent, setup)
-    slack = 0.5 * last_decimal_mm(machine) + 1e-6
+    low, high = room(moves, start, end, setup)
+    slack = 0.5 * machine.last_decimal_mm + 1e-6
     return Track(
         moves=moves,
         start_mm=start,
