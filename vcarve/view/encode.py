@@ -112,16 +112,15 @@ def _piece(run: DryRun) -> dict[str, Any]:
     """Return the piece, or where it is not known the space the cutting moves take."""
     if run.layout is None:
         rings: tuple[Floats, ...] = (_space(run),)
-        tint, deep_mm = WOOD, 0.0
+        tint = WOOD
         wide_mm, high_mm = np.ptp(rings[0], axis=0)
     else:
         piece, rings, tint = run.layout.job.piece, run.layout.rings, run.layout.job.piece.wood.tint
-        wide_mm, high_mm, deep_mm = piece.width_mm, piece.height_mm, piece.thickness_mm
+        wide_mm, high_mm = piece.width_mm, piece.height_mm
     return {
         "known": run.layout is not None,
         "width": float(wide_mm),
         "height": float(high_mm),
-        "thickness": float(deep_mm),
         "centre": [0.0, 0.0] if run.layout else rings[0].mean(axis=0).tolist(),
         "tint": tint,
         "rings": [np.round(ring, 4).tolist() for ring in rings],
@@ -147,4 +146,4 @@ def _bit(job: Job | None) -> dict[str, Any]:
         "tip": bit.tip_mm,
         "radius": bit.tip_radius_mm,
     }
-    return {"known": job is not None, **{name: float(size) for name, size in sizes.items()}}
+    return {name: float(size) for name, size in sizes.items()}
