@@ -111,9 +111,8 @@ def placed(document: Document | None) -> Iterator[None]:
         if document is None:
             raise
         problems = []
-        written = {
-            dotted(path): path for path in document.places
-        }  # names of layers may hold dots, or be numbers
+        # Names of layers may hold dots, or be numbers.
+        written = {dotted(path): path for path in document.places}
         for one in error.problems:
             path = written.get(one.key or "") or path_of(one.key or "")
             ours = one.file is None and path and path[0] in document.tree

@@ -25,9 +25,8 @@ from vcarve.job.document import Document, KeyPath, dotted, in_order, path_of
 from vcarve.job.fields import BLANK, TEXT_WANTED, Reads, text
 
 _UNIT = re.compile(r"_(mm|deg|rpm|s|n|mm_min|mm_s2)$")
-SECOND_LOOK = (
-    object()
-)  # the context in which no name is looked up, and no single key keeps rules over several back
+# The context in which no name is looked up, and no single key keeps rules over several back.
+SECOND_LOOK = object()
 _DRAFT = "https://json-schema.org/draft/2020-12/schema"
 
 AnyRecord = TypeVar("AnyRecord", bound=BaseModel)
@@ -64,9 +63,8 @@ class Record(BaseModel):
         alias_generator=lambda name: _UNIT.sub("", name).replace("_", "-"),
         json_schema_extra=_add_measures,
     )
-    _worked_out: ClassVar[frozenset[str]] = (
-        frozenset()
-    )  # keys for which, left out, the rest of the file decides
+    # Keys for which, left out, the rest of the file decides.
+    _worked_out: ClassVar[frozenset[str]] = frozenset()
 
     @model_validator(mode="before")
     @classmethod

@@ -144,7 +144,7 @@ def _heights(job: Job) -> Iterator[Finding]:
                 at_mm=(clamp.x_mm - job.piece.width_mm / 2.0, clamp.y_mm - job.piece.height_mm / 2.0),
             )
     least = max(STEP_LEAST_MM, STEP_LEAST_DECIMALS * machine.last_decimal_mm)
-    # levels share the depth, so the bit may take less than the step (see ``plan.levels``)
+    # levels share the depth, so the bit may take less than the step (see ``cuts.grooves``)
     at_once = deepest / max(math.ceil(deepest / job.step_mm - 1e-9), 1)
     usual = job.usual_step_mm
     if job.step_mm < min(least, deepest):

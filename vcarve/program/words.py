@@ -133,9 +133,8 @@ def take_apart(
         raise Reject(columns[0], "/", _NO_LETTER["/"])
     notes = [("switched", "")] if deleted else []
     if dialect is NIST and comments and comments[-1][0] == ";":
-        notes.append(
-            ("semicolon", "")
-        )  # §3.3.4 knows round brackets only, but no controller at hand refuses it
+        # §3.3.4 knows round brackets only, but no controller at hand refuses it.
+        notes.append(("semicolon", ""))
     active = [("active-comment", word) for comment in comments if (word := active_comment(comment[1:]))]
     if deleted and skip_deleted:
         return Line((), (), (*notes, *active))
