@@ -19,7 +19,7 @@ from vcarve.pipeline import plan_program
 from vcarve.program.moves import Moves
 from vcarve.program.reader import Reading, read_program
 from vcarve.program.text import Move, Section, joined
-from vcarve.program.writer import Program, program
+from vcarve.program.writer import sections
 from vcarve.run import Made
 
 
@@ -37,7 +37,7 @@ zero: {zero}
 
 
 @cache
-def made_of(machine: str, kind: str) -> tuple[Made, Program]:
+def made_of(machine: str, kind: str) -> tuple[Made, list[Section]]:
     """Return a small job's whole making, and its program in sections."""
     choices = {
         "lines": ("{name: asanoha, pitch: 12 mm}", "{depth: 0.6 mm}", "{}"),
@@ -45,7 +45,12 @@ def made_of(machine: str, kind: str) -> tuple[Made, Program]:
     }
     made = plan_program(small(machine, *choices[kind]))
     assert not made.refused
-    return made, program(made.job, made.cuts, made.plan, [("Mizo", "try")])
+    return made, parts_of(made)
+
+
+def parts_of(made: Made, first_pass: int = 0) -> list[Section]:
+    """Return a program in sections, from a pass on."""
+    return list(sections(made.job, made.cuts, made.plan, [("Mizo", "try")], first_pass))
 
 
 def reading_of(text: str, job: Job) -> Reading:
@@ -70,12 +75,12 @@ def test_a_program_begun_at_any_pass_cuts_exactly_the_rest(
 ) -> None:
     """Opening, operation, the passes from any on, closing: silent in the interpreter, safe, and the same cuts."""
     made, parts = made_of(machine, kind)
-    whole = cuts(reading_of(joined(parts.sections()), made.job).moves)
+    whole = cuts(reading_of(joined(parts), made.job).moves)
     counts = []
-    assert len(parts.passes) > 2
+    assert made.plan.passes > 2
 
-    for first in range(len(parts.passes) + 1):
-        text = joined(parts.sections(first))
+    for first in range(made.plan.passes + 1):
+        text = joined(parts_of(made, first))
         reading = reading_of(text, made.job)
         rest = cuts(reading.moves)
         counts.append(len(rest))
@@ -97,10 +102,10 @@ def test_sections_of_several_jobs_make_one_program(machine: str, rs274: Callable
     other = plan_program(
         changed(made.job, "feed", spindle_rpm=0.9 * made.job.speeds.spindle_rpm, cut_mm_min=300.0)
     )
-    again = program(other.job, other.cuts, other.plan, [])
-    text = joined([*[*lines.sections()][:-1], *[*again.sections()][1:]])
+    again = parts_of(other)
+    text = joined([*lines[:-1], *again[1:]])
     reading = reading_of(text, made.job)
-    alone = [cuts(reading_of(joined(one.sections()), made.job).moves) for one in (lines, again)]
+    alone = [cuts(reading_of(joined(one), made.job).moves) for one in (lines, again)]
 
     assert cuts(reading.moves) == [*alone[0], *alone[1]]
     assert not [
@@ -112,32 +117,29 @@ def test_sections_of_several_jobs_make_one_program(machine: str, rs274: Callable
 def test_a_section_alone_says_all_its_words() -> None:
     """Where nothing is known of what went before, a pass begins with its motion, both axes, the height and the feed."""
     _, parts = made_of("small-desktop", "lines")
-    lines, state = parts.passes[1].lines()
+    lines = joined(parts[3:4]).splitlines()
 
+    assert lines[0].startswith("(Pass 2 of")
     assert lines[1].startswith("G0 X")
     assert " Y" in lines[1]
     assert lines[2].startswith("Z")
     assert lines[3].startswith("G1 Z")
     assert " F" in lines[3]
-    assert state.motion == "G0"
 
 
 def test_joining_leaves_out_words_in_force_and_nothing_else() -> None:
     """Motion, F and Z are written where they change; a move nowhere gets no line; lines of text stand as they are."""
-    section = Section(
-        (
-            "(note)",
-            Move("G0", "X1 Y2"),
-            Move("G0", z="5"),
-            Move("G1", z="-1", feed="200"),
-            Move("G0", z="-1"),
-            Move("G1", "X3", z="-1", feed="200"),
-            Move("G1", "X4", z="-0.5", feed="300"),
-        )
+    section = (
+        "(note)",
+        Move("G0", "X1 Y2"),
+        Move("G0", z="5"),
+        Move("G1", z="-1", feed="200"),
+        Move("G0", z="-1"),
+        Move("G1", "X3", z="-1", feed="200"),
+        Move("G1", "X4", z="-0.5", feed="300"),
     )
-    fresh, after = section.lines()
-    again, _ = section.lines(Move("G0", z="5", feed="200"))
+    fresh = joined([section]).splitlines()
+    again = joined([[Move("G1", "X0", z="4", feed="200"), Move("G0", z="5")], section]).splitlines()
 
     assert fresh == ["(note)", "G0 X1 Y2", "Z5", "G1 Z-1 F200", "X3", "X4 Z-0.5 F300"]
-    assert again == ["(note)", "X1 Y2", "G1 Z-1", "X3", "X4 Z-0.5 F300"]
-    assert after == Move("G1", z="-0.5", feed="300")
+    assert again[2:] == ["(note)", "X1 Y2", "G1 Z-1", "X3", "X4 Z-0.5 F300"]

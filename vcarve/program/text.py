@@ -12,9 +12,9 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Iterable, Sequence
 from functools import lru_cache
+from itertools import chain
 from textwrap import wrap
 from typing import NamedTuple
 
@@ -99,57 +99,40 @@ def plain(value: float, decimals: int) -> str:
 class Move(NamedTuple):
     """A line that moves, with all its words: G0 to G3, the words of X, Y and an arc's centre, the numbers of Z and F.
 
-    ``z`` is empty for a move at the height where the bit is, ``feed`` for a rapid.  Of what the controller keeps from line to
-    line, a move without an ``across``, everything is empty that nobody knows.
+    ``z`` is empty for a move at the height where the bit is, ``feed`` for a rapid.
     """
 
-    motion: str = ""
+    motion: str
     across: str = ""
     z: str = ""
     feed: str = ""
 
 
-UNKNOWN = Move()
-
-
-@dataclass(frozen=True, slots=True)
-class Section:
-    """Moves, and lines that stand as they are: comments, modes, spindle and stops."""
-
-    steps: tuple[Move | str, ...]
-
-    def lines(self, after: Move = UNKNOWN) -> tuple[list[str], Move]:
-        """Return the section's text behind what ``after`` says is in force, and what is in force behind it.
-
-        A move to the height where the bit is, and nowhere else, gets no line.
-        """
-        lines: list[str] = []
-        motion, _, z, feed = after
-        for step in self.steps:
-            if isinstance(step, str):
-                lines.append(step)
-                continue
-            code, words, height, speed = step
-            if height and height != z:
-                z = height
-                words = f"{words} Z{height}" if words else f"Z{height}"
-            if not words:
-                continue
-            if code != motion:
-                motion = code
-                words = f"{code} {words}"
-            if speed and speed != feed:
-                feed = speed
-                words = f"{words} F{speed}"
-            lines.append(words)
-        return lines, Move(motion, z=z, feed=feed)
+Section = Sequence[Move | str]  # moves, and lines that stand as they are: comments, modes, spindle and stops
 
 
 def joined(sections: Iterable[Section]) -> str:
-    """Return sections as one text, lines ended by a single line feed."""
-    text: list[str] = []
-    state = UNKNOWN
-    for section in sections:
-        lines, state = section.lines(state)
-        text += lines
-    return "\n".join(text) + "\n"
+    """Return sections as one text, lines ended by a single line feed.
+
+    A move to the height where the bit is, and nowhere else, gets no line.
+    """
+    lines: list[str] = []
+    motion = z = feed = ""  # in force; empty where nobody knows
+    for step in chain.from_iterable(sections):
+        if isinstance(step, str):
+            lines.append(step)
+            continue
+        words = step.across
+        if step.z and step.z != z:
+            z = step.z
+            words = f"{words} Z{z}" if words else f"Z{z}"
+        if not words:
+            continue
+        if step.motion != motion:
+            motion = step.motion
+            words = f"{motion} {words}"
+        if step.feed and step.feed != feed:
+            feed = step.feed
+            words = f"{words} F{feed}"
+        lines.append(words)
+    return "\n".join(lines) + "\n"

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -51,6 +51,18 @@ class Frame:
                 f"rapids {above_mm!r} mm above the piece would be written at or below its top."
             )
         return decimal(height, self.decimals)
+
+    def line(self, x: int, y: int, dx: int | bool = True, dy: int | bool = True) -> str:
+        """Return the words of the axes that a way leads along."""
+        words = f"X{decimal(x, self.decimals)} " if dx else ""
+        return f"{words}Y{decimal(y, self.decimals)}" if dy else words.rstrip()
+
+    def arc(self, x: int, y: int, dx: int, dy: int, bulge: float) -> str:
+        """Return the words of an arc whose centre is equally far from both rounded ends, as NISTIR 6556 3.5.3.2 asks."""
+        off = 0.5 / math.tan(2.0 * math.atan(bulge))
+        unit, fine = 10.0**-self.decimals, self.decimals + 2 if self.inch else max(self.decimals, 4)
+        i, j = (0.5 * dx - dy * off) * unit, (0.5 * dy + dx * off) * unit
+        return f"{self.line(x, y)} I{plain(i, fine)} J{plain(j, fine)}"
 
     def feed(self, mm_min: float) -> str:
         """Return the F word's number, never above the feed asked for and never zero."""
@@ -97,120 +109,57 @@ def closing(job: Job) -> list[str]:
     return [*(["M5"] if job.machine.spindle.programmed else by_hand), job.machine.program_end]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Program:
-    """A program in sections that each stand alone (see ``sections``): opening, operation, passes, closing.
-
-    ``passes`` are made when they are asked for.
-    """
-
-    opening: Section
-    operation: Section
-    passes: Passes
-    closing: Section
-
-    def sections(self, first_pass: int = 0) -> Iterator[Section]:
-        """Yield the sections of the program that begins at a pass, counted from 0, and leaves out those before it."""
-        yield self.opening
-        yield self.operation
-        for index in range(first_pass, len(self.passes)):
-            yield self.passes[index]
-        yield self.closing
-
-
-def program(job: Job, cuts: Cuts, plan: Plan, notes: Sequence[tuple[str, str]]) -> Program:
-    """Return the program in sections; ``notes`` are the (label, text) pairs of the comment header, in order."""
-    frame = Frame(job)
-    bent = bool(len(plan.half_edge)) and bool((cuts.bulge[plan.half_edge // 2] != 0.0).any())
-    header = [line for label, text in notes for line in comment(label, text)]
-    lift = Move("G0", z=frame.clear(job.machine.safe_height_mm))
-    return Program(
-        opening=Section((*header, *opening(job, arcs=bent and job.machine.arcs), lift)),
-        operation=Section(tuple(operation(job))),
-        passes=Passes(job, cuts, plan, frame),
-        closing=Section(tuple(closing(job))),
-    )
-
-
 def write(job: Job, cuts: Cuts, plan: Plan, notes: Sequence[tuple[str, str]]) -> str:
-    """Return the whole program's text, lines ended by a single line feed; ``notes`` as for :func:`program`."""
-    return joined(program(job, cuts, plan, notes).sections())
+    """Return the whole program's text, lines ended by a single line feed; ``notes`` as for :func:`sections`."""
+    return joined(sections(job, cuts, plan, notes))
 
 
-class Passes:
-    """The passes of a plan, each a section: across to its start, down to the hop height, the cuts, and up again."""
+def sections(
+    job: Job, cuts: Cuts, plan: Plan, notes: Sequence[tuple[str, str]], first_pass: int = 0
+) -> Iterator[Section]:
+    """Yield a program in sections that each stand alone (see ``text``): opening, operation, passes, closing.
 
-    def __init__(self, job: Job, cuts: Cuts, plan: Plan, frame: Frame) -> None:
-        self.frame = frame
-        made = pieces_of(job, cuts, plan, frame.axes(cuts.place_nm), frame.step_mm)
-        self.bounds = made.bounds.tolist()
-        self.start, self.end = ([column.tolist() for column in ends.T] for ends in (made.start, made.end))
-        self.bulge = made.bulge.tolist()
-        feeds, which = np.unique(made.feed_mm_min, return_inverse=True)
-        words = [frame.feed(feed) for feed in feeds.tolist()]
-        self.feed = [words[index] for index in which.tolist()]
-        self.plunge_feed = frame.feed(job.speeds.plunge_mm_min)
-        self.hop = frame.clear(plan.hop_mm)
-        self.safe = frame.clear(job.machine.safe_height_mm)
-
-    def __len__(self) -> int:
-        return len(self.bounds) - 1
-
-    def __getitem__(self, index: int) -> Section:
-        """Return a pass by its index; the last one lifts to the safe height."""
-        first, last = self.bounds[index], self.bounds[index + 1]
-        decimals = self.frame.decimals
-        moves: list[Move | str] = [f"(Pass {index + 1} of {len(self)})"]
-        from_x, from_y, from_z = self.start
-        to_x, to_y, to_z = self.end
-        if first < last:
-            x, y = from_x[first], from_y[first]
-            moves.append(Move("G0", f"X{decimal(x, decimals)} Y{decimal(y, decimals)}"))
-            moves.append(Move("G0", z=self.hop))
-        height: float = math.inf  # above the piece
-        for piece in range(first, last):
-            begins, x, y, z = from_z[piece], to_x[piece], to_y[piece], to_z[piece]
+    ``notes`` are the (label, text) pairs of the comment header, in order; the passes before ``first_pass`` are left out.
+    """
+    frame = Frame(job)
+    hop, safe = frame.clear(plan.hop_mm), frame.clear(job.machine.safe_height_mm)
+    bent = bool(cuts.bulge[plan.half_edge // 2].any())
+    header = [line for label, text in notes for line in comment(label, text)]
+    yield (*header, *opening(job, arcs=bent and job.machine.arcs), Move("G0", z=safe))
+    yield operation(job)
+    ends, bulge, feed, bounds = pieces_of(job, cuts, plan, frame.axes(cuts.place_nm), frame.step_mm)
+    feed_of = lru_cache(frame.feed)
+    plunge = frame.feed(job.speeds.plunge_mm_min)
+    last_pass = len(bounds) - 2
+    for index in range(first_pass, last_pass + 1):
+        moves: list[Move | str] = [f"(Pass {index + 1} of {last_pass + 1})"]
+        pieces = slice(*bounds[index : index + 2])
+        height = math.inf  # above the piece
+        for (x, y, begins, to_x, to_y, z), bend, fed in zip(
+            ends[pieces].tolist(), bulge[pieces].tolist(), feed[pieces].tolist(), strict=True
+        ):
+            if height == math.inf:
+                moves += Move("G0", frame.line(x, y)), Move("G0", z=hop)
             if begins < height:
-                moves.append(Move("G1", z=decimal(begins, decimals), feed=self.plunge_feed))
+                moves.append(Move("G1", z=decimal(begins, frame.decimals), feed=plunge))
             elif begins > height:
-                moves.append(Move("G0", z=decimal(begins, decimals)))
+                moves.append(Move("G0", z=decimal(begins, frame.decimals)))
             height = z
-            dx, dy = x - from_x[piece], y - from_y[piece]
-            code = "G1"
-            if self.bulge[piece]:
-                code, words = self.arc(x, y, dx, dy, self.bulge[piece])
-            elif dx and dy:
-                words = f"X{decimal(x, decimals)} Y{decimal(y, decimals)}"
-            else:
-                words = f"X{decimal(x, decimals)}" if dx else f"Y{decimal(y, decimals)}" if dy else ""
-            moves.append(Move(code, words, "" if z == begins else decimal(z, decimals), self.feed[piece]))
-        moves.append(Move("G0", z=self.hop if index < len(self) - 1 else self.safe))
-        return Section(tuple(moves))
-
-    def arc(self, x: int, y: int, dx: int, dy: int, bulge: float) -> tuple[str, str]:
-        """Return the words of an arc whose centre is equally far from both rounded ends, as NISTIR 6556 3.5.3.2 asks."""
-        off = 0.5 / math.tan(2.0 * math.atan(bulge))
-        decimals = self.frame.decimals
-        unit, fine = 10.0**-decimals, decimals + 2 if self.frame.inch else max(decimals, 4)
-        i, j = (0.5 * dx - dy * off) * unit, (0.5 * dy + dx * off) * unit
-        words = f"X{decimal(x, decimals)} Y{decimal(y, decimals)} I{plain(i, fine)} J{plain(j, fine)}"
-        return "G3" if bulge > 0.0 else "G2", words
+            code = "G1" if not bend else "G3" if bend > 0.0 else "G2"
+            way = (to_x, to_y, to_x - x, to_y - y)
+            across = frame.arc(*way, bend) if bend else frame.line(*way)
+            moves.append(Move(code, across, decimal(z, frame.decimals), feed_of(fed)))
+        moves.append(Move("G0", z=hop if index < last_pass else safe))
+        yield moves
+    yield closing(job)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Pieces:
-    """Lines and arcs in whole steps of the last decimal; those of pass ``p`` are ``bounds[p]`` to ``bounds[p + 1]``."""
+def pieces_of(
+    job: Job, cuts: Cuts, plan: Plan, axes: Ints, step_mm: float
+) -> tuple[Ints, Floats, Floats, list[int]]:
+    """Return the pieces of a plan: both ends (m, 6) in steps, bulge (m,), feed (m,), and where each pass begins, and the end.
 
-    start: Ints  # (m, 3)
-    end: Ints  # (m, 3)
-    bulge: Floats  # (m,), 0 for lines
-    feed_mm_min: Floats  # (m,)
-    bounds: Ints  # (P + 1,)
-
-
-def pieces_of(job: Job, cuts: Cuts, plan: Plan, axes: Ints, step_mm: float) -> Pieces:
-    """Return the pieces of a plan; ``axes`` (N, 3) are the places of the cuts in steps of ``step_mm``.
-
+    ``axes`` (N, 3) are the places of the cuts in steps of ``step_mm``.
     Rounding comes first and the form follows from it: an arc so flat or so short that the rounded ends no longer say how it bends
     is a line, one for which the machine has no words is a row of chords, and one of more than half a turn is two.
     """
@@ -243,6 +192,4 @@ def pieces_of(job: Job, cuts: Cuts, plan: Plan, axes: Ints, step_mm: float) -> P
         feed = np.minimum.reduceat(feed, np.flatnonzero(np.append(True, last[:-1])))[owner]
     keep = way.any(axis=1)  # rounding may leave nothing of a piece
     bounds = np.append(0, np.cumsum(keep))[np.append(0, np.cumsum(count))[plan.pass_start]]
-    return Pieces(
-        start=starts[keep], end=ends[keep], bulge=bends[keep], feed_mm_min=feed[keep], bounds=bounds
-    )
+    return np.hstack([starts, ends])[keep], bends[keep], feed[keep], bounds.tolist()
