@@ -108,10 +108,10 @@ def test_lost_land_of_clipped_cells_is_laid_to_the_edge(fine: Path) -> None:
     [lost] = [f for f in land_findings(laid(fine, "pattern.pitch=3.6")) if f.code == "land-vanished"]
 
     assert lost.severity == "caution"
-    assert "edge or a frame clips them" in lost.sentence
+    assert "the piece's edge or a frame clips them" in lost.sentence
 
 
-def test_clipped_cells_are_laid_to_the_edge_where_no_cell_is_whole(tmp_path: Path) -> None:
+def test_clipped_cells_are_laid_to_the_margin_where_no_cell_is_whole(tmp_path: Path) -> None:
     """Cells with room for a circle of 18 mm, all of them clipped by the margin, do not lose land to a groove 1 mm wide."""
     file = tmp_path / "job.yaml"
     file.write_text(
@@ -121,7 +121,7 @@ def test_clipped_cells_are_laid_to_the_edge_where_no_cell_is_whole(tmp_path: Pat
     )
     [lost] = [f for f in land_findings(laid(file)) if f.code == "land-vanished"]
 
-    assert "edge or a frame clips" in lost.sentence
+    assert "the margin or a frame clips them" in lost.sentence
     assert "depth of" not in lost.sentence
 
 

@@ -88,6 +88,9 @@ class Frame(Record):
     depth_mm: PositiveMm | None = Field(None, description="its own depth; left out, that of the ground lines")
 
 
+CLOSE_GAPS_MM = 0.05
+
+
 class PatternChoice(Record):
     """Which pattern, how large, and how it lies on the piece."""
 
@@ -102,7 +105,9 @@ class PatternChoice(Record):
     depths: dict[str, PositiveMm] = Field(
         {}, description="drawing: depth for each layer or colour to cut; layers left out are not cut"
     )
-    close_gaps_mm: NotNegativeMm = Field(0.05, description="drawing: ends nearer than this are joined")
+    close_gaps_mm: NotNegativeMm = Field(
+        CLOSE_GAPS_MM, description="drawing: ends nearer than this are joined"
+    )
     lost_lines: Literal["refuse", "allow"] = Field(
         "refuse",
         description="drawing: allow cuts it even where most of its lines lie outside the piece or the margin",
@@ -141,12 +146,13 @@ class PatternChoice(Record):
             if (self.pitch_mm is None) == (self.across is None):
                 wanted = "give either 'pitch' or 'across', one of the two"
                 yield Broken("", wanted) if self.across is None else Broken("across", wanted, "pitch")
-            if self.depths:
-                yield Broken(
-                    "depths", "only a drawing has layers with depths; see 'ground' and 'leaf' in 'groove'"
-                )
-            if self.lost_lines == "allow":
-                yield Broken("lost-lines", "only a drawing has lines to lose; leave this key out")
+            for key, given, want in (
+                ("depths", self.depths, "layers with depths; see 'ground' and 'leaf' in 'groove'"),
+                ("lost-lines", self.lost_lines == "allow", "lines to lose; leave this key out"),
+                ("close-gaps", self.close_gaps_mm != CLOSE_GAPS_MM, "gaps to close; leave this key out"),
+            ):
+                if given:
+                    yield Broken(key, f"only a drawing has {want}")
         else:
             for key, value in (("pitch", self.pitch_mm), ("across", self.across)):
                 if value is not None:

@@ -186,7 +186,8 @@ def _lost(layout: Layout) -> Finding:
         said.append(f"grooves up to {layout.job.figures.length(layout.widest_mm)} wide meet and cut it away.")
         said.append("Cut shallower, take a sharper bit, or give the lines more room.")
     elif _whole_cells_hold(layout, whole):
-        said.append("the piece's edge or a frame clips them, and the grooves cut away what is left.")
+        edge = "margin" if layout.job.pattern.margin_mm else "piece's edge"
+        said.append(f"the {edge} or a frame clips them, and the grooves cut away what is left.")
         said.append("Every whole cell has room for its grooves.")
     else:
         said.extend(_cause_and_cure(layout, whole))
