@@ -9,13 +9,12 @@ import numpy as np
 import pytest
 
 from small_job import make_program, on_machine
-from vcarve.dryrun.carved import carved, carved_findings, measured
-from vcarve.dryrun.measure import ACROSS_STEPS, Measured, Places
+from vcarve.dryrun.measure import ACROSS_STEPS, Measured, Places, carved, measured, width_findings
 from vcarve.dryrun.surface import Surface
 from vcarve.job.records import Job, load_job
 from vcarve.layout.stages import Layout
 from vcarve.plane.arrays import Floats, Ints
-from vcarve.proofing import check_program
+from vcarve.proofing import check_program, target_of
 from vcarve.report import dry_run_json, widths_sentence
 from vcarve.run import DryRun
 
@@ -55,22 +54,19 @@ def for_job(run: DryRun, job: Job) -> DryRun:
 
 def surface_of(run: DryRun, step_mm: float | None = None) -> Surface:
     """Return the surface it leaves."""
-    return carved(job_of(run), run.reading.moves, step_mm, layout_of(run).grooves)
+    return carved(target_of(layout_of(run)), run.reading.moves, step_mm)
 
 
 def measure(run: DryRun, surface: Surface, *, land: bool = False, finer: bool = False) -> Measured:
     """Return what is measured on a surface for the job of a dry run."""
-    rings = layout_of(run).rings if land else None
-    network, grooves = layout_of(run).network, layout_of(run).grooves
-    return measured(job_of(run), network, grooves, run.reading.moves, surface, rings=rings, finer=finer)
+    target, moves = target_of(layout_of(run)), run.reading.moves
+    return measured(target, moves, surface, with_land=land, finer=finer)
 
 
 def with_surface(run: DryRun, surface: Surface, facts: Measured) -> DryRun:
     """Return the dry run with what a surface and what was measured on it add."""
     known = {one.code for one in run.findings}
-    found = carved_findings(
-        job_of(run), layout_of(run).network, layout_of(run).grooves, surface, facts, known
-    )
+    found = width_findings(target_of(layout_of(run)), surface, facts, known)
     return replace(run, findings=(*run.findings, *found), surface=surface, measured=facts)
 
 
@@ -92,8 +88,7 @@ def test_grooves_as_wide_as_computed() -> None:
 def test_grooves_of_another_bit_are_not(angle: float) -> None:
     """Carved with a bit of another angle every measured groove is refused: 2 mm wide they should be."""
     run = run_of()
-    other = with_bit(run, angle)
-    surface = carved(other, run.reading.moves, 0.05)
+    surface = surface_of(for_job(run, with_bit(run, angle)), 0.05)
     facts = measure(run, surface)
     found = with_surface(run, surface, facts)
 
@@ -105,8 +100,7 @@ def test_grooves_of_another_bit_are_not(angle: float) -> None:
 def test_widths_are_not_judged_on_too_coarse_a_grid() -> None:
     """A groove only a few steps wide says nothing about the bit."""
     run = run_of()
-    other = with_bit(run, 80.0)
-    surface = carved(other, run.reading.moves, 2.0 / ACROSS_STEPS * 1.1)
+    surface = surface_of(for_job(run, with_bit(run, 80.0)), 2.0 / ACROSS_STEPS * 1.1)
     facts = measure(run, surface)
 
     assert codes(with_surface(run, surface, facts)) == []
@@ -206,7 +200,7 @@ def test_what_is_too_narrow_for_the_grid_is_measured_on_tiles_of_a_finer_one(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     """Tiles smaller than the lines give the widths that one fine surface gives, and find a bit of another angle."""
-    monkeypatch.setattr("vcarve.dryrun.carved.TILE_MM", 7.0)
+    monkeypatch.setattr("vcarve.dryrun.measure.TILE_MM", 7.0)
     run = run_of()
     whole = measure(run, surface_of(run))
     coarse = surface_of(run, 0.25)
@@ -236,8 +230,8 @@ def test_a_tile_is_asked_for_the_lines_that_cross_it(monkeypatch: pytest.MonkeyP
         nothing = np.full(len(places.network.tail), np.nan)
         return nothing, nothing.copy()
 
-    monkeypatch.setattr("vcarve.dryrun.carved.TILE_MM", 7.0)
-    monkeypatch.setattr("vcarve.dryrun.carved.groove_widths", widths)
+    monkeypatch.setattr("vcarve.dryrun.measure.TILE_MM", 7.0)
+    monkeypatch.setattr("vcarve.dryrun.measure.groove_widths", widths)
     run = run_of()
     measure(run, surface_of(run, 0.25), finer=True)
 

@@ -8,6 +8,7 @@ from dataclasses import replace
 from vcarve.cuts.grooves import groove_cuts, most_cuts
 from vcarve.cuts.model import Cuts
 from vcarve.dryrun import clock
+from vcarve.dryrun.check import check
 from vcarve.dryrun.setup import waiting_mm
 from vcarve.errors import Finding, InputError, Problem, RefusedError
 from vcarve.job.document import placed
@@ -19,7 +20,7 @@ from vcarve.plan.model import Plan
 from vcarve.plan.planner import candidates
 from vcarve.program.reader import read_program
 from vcarve.program.writer import write
-from vcarve.proofing import judged
+from vcarve.proofing import target_of
 from vcarve.report import header
 from vcarve.run import Made
 
@@ -65,7 +66,7 @@ def plan_program(given: Job | Layout, progress: Progress | None = None) -> Made:
         key=lambda made: made.plan.lifts,
     )
     tell("dry run", 0.8)
-    found = judged(made.reading, job.machine, drawn)
+    found = check(made.reading, job.machine, target_of(drawn))
     # What is refused of the whole job is true of each of its lines; what has a place is told of that place only.
     already = {one.code for one in known if one.severity == "refuse" and one.at_mm is None}
     findings = (*known, *(finding for finding in found if finding.code not in already))

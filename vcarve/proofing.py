@@ -6,9 +6,10 @@ from dataclasses import replace
 from typing import TypeVar
 
 from vcarve.dryrun import clock
-from vcarve.dryrun.carved import carved, carved_findings, measured
 from vcarve.dryrun.check import check
+from vcarve.dryrun.measure import carved, measured, width_findings
 from vcarve.dryrun.setup import waiting_mm
+from vcarve.dryrun.track import Target
 from vcarve.errors import Finding
 from vcarve.job.bench import Machine, load_machine
 from vcarve.job.records import Job
@@ -48,6 +49,7 @@ def check_program(
     (True, {'wrong-depth'})
     """
     layout = None if job is None else laid_out(job)
+    target = None if layout is None else target_of(layout)
     job = None if layout is None else layout.job
     assumed = assumed or (job is None and machine is None)
     if isinstance(machine, str):
@@ -64,7 +66,7 @@ def check_program(
             block_delete=block_delete,
         )
         mill = _as_used(machine, reading) if assumed else machine
-        findings = judged(reading, mill, layout)
+        findings = check(reading, mill, target)
         if assumed:
             resting = OF_THE_MACHINE if mill.spindle.programmed else OF_THE_MACHINE | {"spindle-off"}
             findings = tuple(replace(one, mild=True) if one.code in resting else one for one in findings)
@@ -85,18 +87,9 @@ def check_program(
     )
 
 
-def judged(reading: Reading, machine: Machine, layout: Layout | None) -> tuple[Finding, ...]:
-    """Return what every check finds in a program; with its job against what was laid out for it."""
-    if layout is None:
-        return check(reading, machine=machine)
-    return check(
-        reading,
-        machine=machine,
-        job=layout.job,
-        network=layout.network,
-        grooves=layout.grooves,
-        outline=polygon(layout.field.outline),
-    )
+def target_of(layout: Layout) -> Target:
+    """Return what a program for a job is judged by, of what was laid out for it."""
+    return Target(layout.job, layout.network, layout.grooves, polygon(layout.field.outline))
 
 
 def _as_used(machine: Machine, reading: Reading) -> Machine:
@@ -116,14 +109,11 @@ def carve_piece(run: AnyRun, *, step_mm: float | None = None, with_land: bool = 
     >>> run.surface.height_mm.shape, round(run.measured.deepest_mm, 3)
     ((450, 450), 0.8)
     """
-    job, layout, moves = run.job, run.layout, run.reading.moves
-    if job is None or layout is None:
+    if run.layout is None:
         return run
-    network, grooves = layout.network, layout.grooves
-    surface = carved(job, moves, step_mm, grooves)
-    rings = layout.rings if with_land else None
-    facts = measured(job, network, grooves, moves, surface, rings=rings, finer=step_mm is None)
-    known = {one.code for one in run.findings}
-    found = [*run.findings, *carved_findings(job, network, grooves, surface, facts, known)]
+    target, moves = target_of(run.layout), run.reading.moves
+    surface = carved(target, moves, step_mm)
+    facts = measured(target, moves, surface, with_land=with_land, finer=step_mm is None)
+    found = [*run.findings, *width_findings(target, surface, facts, {one.code for one in run.findings})]
     found.sort(key=lambda one: one.line or 0)
     return replace(run, findings=tuple(found), surface=surface, measured=facts)

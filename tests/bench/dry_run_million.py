@@ -19,11 +19,12 @@ from small_job import job_from
 from vcarve.dryrun import clock
 from vcarve.dryrun.check import check
 from vcarve.dryrun.setup import waiting_mm
+from vcarve.dryrun.track import Target
 from vcarve.groove.model import Grooves
 from vcarve.network.build import build
 from vcarve.network.model import Network
 from vcarve.pattern.catalogue import pattern
-from vcarve.plane.region import rectangle
+from vcarve.plane.region import polygon, rectangle
 from vcarve.program.reader import read_program
 
 DEPTH_MM = 0.6
@@ -133,6 +134,7 @@ plan: {{recut: never}}
     begin = time.perf_counter()
     network = build(pattern("kaku-asanoha", "."), region=rectangle(240.0, 140.0), pitch_mm=pitch_mm)
     grooves = plain_grooves(network)
+    target = Target(job, network, grooves, polygon(rectangle(240.0, 140.0)))
     print(f"network: {network.edges:,} edges in {time.perf_counter() - begin:.1f} s")
     for name, text in (
         ("edges with lifts", edge_by_edge(network)),
@@ -142,7 +144,7 @@ plan: {{recut: never}}
         stages = [time.perf_counter()]
         reading = read_program(text, start_mm=waiting_mm(job.machine, job))
         stages.append(time.perf_counter())
-        found = check(reading, machine=job.machine, job=job, network=network, grooves=grooves)
+        found = check(reading, job.machine, target)
         stages.append(time.perf_counter())
         total = clock.run(reading.moves, job.machine).total_s
         stages.append(time.perf_counter())

@@ -5,6 +5,7 @@ The zero is the centre of the piece's top, so that the program's figures are the
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
@@ -19,7 +20,7 @@ from vcarve.errors import MOST_NAMED, Finding, InputError, grouped
 from vcarve.job.records import Job, load_job
 from vcarve.layout.stages import Layout, lay_out
 from vcarve.program.reader import read_program
-from vcarve.proofing import check_program
+from vcarve.proofing import check_program, target_of
 
 PROGRAMS = Path(__file__).parent / "programs"
 CROSS = (PROGRAMS / "cross.nc").read_text(encoding="ascii").splitlines()
@@ -44,19 +45,12 @@ def edited(changes: dict[int, str]) -> str:
     return "\n".join(line for line in lines if line) + "\n"
 
 
-def judge(text: str, *sets: str, lines: bool = True, job: bool = True) -> tuple[Finding, ...]:
-    """Return every finding of a program; without ``lines`` it is not compared with the network, without ``job`` it has none."""
+def judge(text: str, *sets: str, job: bool = True) -> tuple[Finding, ...]:
+    """Return every finding of a program; without ``job`` it is judged alone."""
     known = job_of(*sets)
-    layout = layout_of(*sets) if lines and job else None
     start = waiting_mm(known.machine, known if job else None)
     reading = read_program(text, dialect=known.machine.dialect, start_mm=start)
-    return check(
-        reading,
-        machine=known.machine,
-        job=known if job else None,
-        network=None if layout is None else layout.network,
-        grooves=None if layout is None else layout.grooves,
-    )
+    return check(reading, known.machine, target_of(layout_of(*sets)) if job else None)
 
 
 def places(found: tuple[Finding, ...]) -> list[tuple[int | None, str]]:
@@ -482,7 +476,7 @@ def test_a_bit_change_weighs_more_after_the_first_cut() -> None:
     for before, severity in ((3, "caution"), (7, "caution"), (10, "refuse")):
         text = edited({before: f"M6 T1\n{CROSS[before - 1]}", 11: "S10000 M3\nG4 P3\nG1 Z-1 F200"})
         reading = read_program(text, dialect="rs274ngc", start_mm=(0.0, 0.0, 5.0))
-        found = [one for one in check(reading, machine=job_of().machine) if one.code == "tool-change"]
+        found = [one for one in check(reading, job_of().machine) if one.code == "tool-change"]
 
         assert [(one.line, one.severity) for one in found] == [(before, severity)]
 
@@ -566,7 +560,7 @@ def test_a_feed_may_pass_the_jobs_by_its_rounding(units: str, within: str, beyon
     for feed, codes in ((within, []), (beyond, ["faster-than-job"])):
         text = edited({8: f"G1 X20 F{feed}"})
         reading = read_program(text, dialect=mill.dialect, start_mm=waiting_mm(mill, job))
-        found = check(reading, machine=mill, job=job)
+        found = check(reading, mill, target_of(replace(layout_of(), job=job)))
 
         assert [one.code for one in found] == codes
 

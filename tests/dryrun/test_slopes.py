@@ -11,18 +11,20 @@ import re
 
 import numpy as np
 import pytest
+import shapely
 
 from small_job import changed, job_from, on_machine, own_job, small_job
 from small_network import network_of_lines
-from vcarve.dryrun.carved import carved, carved_findings, measured
 from vcarve.dryrun.check import check
+from vcarve.dryrun.measure import carved, measured, width_findings
+from vcarve.dryrun.track import Target
 from vcarve.errors import Finding
 from vcarve.groove.land import measure
 from vcarve.job.records import Job
 from vcarve.job.sections import Zero
 from vcarve.pipeline import plan_program
 from vcarve.program.reader import read_program
-from vcarve.proofing import check_program
+from vcarve.proofing import check_program, target_of
 
 QUARTER = math.tan(math.pi / 8.0)
 DIAGONAL = round(math.sqrt(50.0), 6)
@@ -51,7 +53,9 @@ def judge(moves: list[str], job: Job = JOB) -> tuple[Finding, ...]:
     """Return every finding of a program of these lines."""
     text = "\n".join([OPENING, *moves, "M5", "M30"]) + "\n"
     reading = read_program(text, dialect=job.machine.dialect, start_mm=(0.0, 0.0, 5.0))
-    return check(reading, machine=job.machine, job=job, network=NETWORK, grooves=GROOVES)
+    return check(
+        reading, job.machine, Target(job, NETWORK, GROOVES, shapely.box(-100.0, -100.0, 100.0, 100.0))
+    )
 
 
 def found(
@@ -257,13 +261,13 @@ def test_widths_along_written_tapers(drawn: Job) -> None:
     """Carved, every groove measures what it should where it is looked at: tapers, arcs, and what lies between."""
     run = check_program(plan_program(drawn).text, file="tapers.nc", machine=drawn.machine, job=drawn)
     assert run.layout is not None
-    moves, grooves = run.reading.moves, run.layout.grooves
-    surface = carved(drawn, moves, 0.05, grooves)
-    facts = measured(drawn, run.layout.network, grooves, moves, surface)
+    target, moves = target_of(run.layout), run.reading.moves
+    surface = carved(target, moves, 0.05)
+    facts = measured(target, moves, surface)
 
     assert facts.measured == run.layout.network.edges
     assert abs(facts.worst_mm) < 0.05
-    assert carved_findings(drawn, run.layout.network, grooves, surface, facts, ()) == []
+    assert width_findings(target, surface, facts, ()) == []
 
 
 @pytest.mark.parametrize("taper_mm", [1.55, 1.7, 2.2, 3.0])
@@ -272,11 +276,11 @@ def test_widths_along_written_tapers_nearly_as_steep_as_the_flank(drawn: Job, ta
     job = changed(drawn, "groove", taper_mm=taper_mm)
     run = check_program(plan_program(job).text, file="tapers.nc", machine=job.machine, job=job)
     assert run.layout is not None
-    moves, network, grooves = run.reading.moves, run.layout.network, run.layout.grooves
-    surface = carved(job, moves, 0.05, grooves)
-    facts = measured(job, network, grooves, moves, surface)
-    slopes = network.cut & (np.ptp(grooves.ends_depth_mm, axis=0) > 0.0)
+    target, moves = target_of(run.layout), run.reading.moves
+    surface = carved(target, moves, 0.05)
+    facts = measured(target, moves, surface)
+    slopes = target.network.cut & (np.ptp(target.grooves.ends_depth_mm, axis=0) > 0.0)
 
     assert slopes.sum() == 9
     assert taper_mm < 1.6 or np.isfinite(facts.widths_mm[slopes]).all()
-    assert [str(one) for one in carved_findings(job, network, grooves, surface, facts, ())] == []
+    assert [str(one) for one in width_findings(target, surface, facts, ())] == []

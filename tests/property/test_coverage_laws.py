@@ -14,12 +14,14 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from small_job import on_machine
 from vcarve.dryrun.check import check
 from vcarve.dryrun.setup import waiting_mm
+from vcarve.dryrun.track import Target
 from vcarve.errors import Finding
 from vcarve.groove.land import measure
 from vcarve.groove.model import Grooves
@@ -180,7 +182,9 @@ def judge(text: str, name: str, pitch_mm: float, job: Job) -> tuple[Finding, ...
     network, grooves = network_of(name, pitch_mm)
     start = waiting_mm(job.machine, job)
     reading = read_program(text, dialect=job.machine.dialect, start_mm=start)
-    return check(reading, machine=job.machine, job=job, network=network, grooves=grooves)
+    return check(
+        reading, job.machine, Target(job, network, grooves, shapely.box(-200.0, -200.0, 200.0, 200.0))
+    )
 
 
 LAW = settings(deadline=None, derandomize=True, max_examples=60)

@@ -13,7 +13,7 @@ import numpy as np
 import shapely
 
 from vcarve.dryrun.coverage import TOUCH, Covered, again, covered, union, vertices
-from vcarve.dryrun.track import Track, entry
+from vcarve.dryrun.track import Target, Track, entry
 from vcarve.errors import Finding, listed
 from vcarve.groove.model import Grooves
 from vcarve.job.records import Job
@@ -81,16 +81,19 @@ class _Compared:
         return self.seen.tell("wrong-depth", rows, sentence, at=at, of=cover.move)
 
 
-def line_findings(
-    seen: Track, network: Network, grooves: Grooves, job: Job, tolerance_mm: float
-) -> list[Finding]:
+def line_findings(seen: Track, target: Target) -> list[Finding]:
     """Compare the program's grooves with the network's lines."""
+    network, grooves, machine = target.network, target.grooves, seen.machine
+    # Places are rounded on both axes; chords twice: the ends of the arc that they follow, and their own.
+    tolerance_mm = 0.75 * machine.last_decimal_mm + 1e-6
+    if not machine.arcs:
+        tolerance_mm += 0.75 * machine.last_decimal_mm + 1.1 * machine.arc_tolerance_mm
     cutting = np.flatnonzero(seen.feed & seen.in_wood & ~seen.upright & ~seen.blind)
     ends = vertices(network, np.stack([seen.start_mm, seen.end_mm], axis=1)[cutting, :, :2], tolerance_mm)
     across = seen.across[cutting]
     which = cutting[across]
     cover, stray = covered(seen, which, ends[across], network, tolerance_mm)
-    slack = 1e-3 + 0.51 * job.machine.last_decimal_mm
+    slack = 1e-3 + 0.51 * machine.last_decimal_mm
     steep = np.abs(np.diff(grooves.ends_depth_mm, axis=0)[0]) / np.maximum(network.length_mm, 1e-9)
     lines = _Compared(
         seen=seen,
@@ -119,7 +122,7 @@ def line_findings(
         *_ends(lines, cutting[brief], ends[brief, 1]),
         *_too_deep(lines),
         *_lacking(lines, touched),
-        *_walks(lines, job),
+        *_walks(lines, target.job),
     ]
 
 

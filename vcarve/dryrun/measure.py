@@ -1,4 +1,4 @@
-"""Measuring the carved surface as one would the piece: the width of its grooves, and its land.
+"""The carved piece, measured as one would measure the piece itself: the width of its grooves, and its land.
 
 A groove's width is taken from its middle square to both rims: a rim lies between the outermost cut pixel and
 the innermost that is land, where the wall's slope at the cut one leads.  It is taken where one groove alone is
@@ -8,23 +8,36 @@ meeting at ``alpha``, and beside another groove there must be land enough for so
 
 from __future__ import annotations
 
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from itertools import chain
+from typing import Any
 
 import numpy as np
 import shapely
 
-from vcarve.dryrun.surface import Surface
+from vcarve.dryrun.carve import carve, tiles
+from vcarve.dryrun.setup import setup_of
+from vcarve.dryrun.surface import Surface, suitable_step_mm
 from vcarve.dryrun.tip import Tip
+from vcarve.dryrun.track import Target, track
+from vcarve.errors import Finding, listed
+from vcarve.groove.width import sensitivity
+from vcarve.job.bench import Bit
+from vcarve.job.records import Job
 from vcarve.network.model import Network
-from vcarve.plane.arcs import directions, left, points
+from vcarve.plane.arcs import boxes, directions, left, points
 from vcarve.plane.arrays import Bools, Floats, Ints
 from vcarve.plane.region import lines_along
+from vcarve.program.moves import Moves
 
-if TYPE_CHECKING:
-    from vcarve.job.bench import Bit
-
-
+USUAL_STEP_MM = 0.05
+LEAST_STEP_MM = 0.005
+TILE_MM = 40.0
+# So many are carved tile by tile where widths ask for a finer grid than fits memory.
+MOST_TILED_PIXELS = 200_000_000
+# Where one of these is found the widths can only say the same again.
+EXPLAINS = {"other-job", "line-missed", "stray-cut", "wrong-depth", "rapid-in-wood", "through-the-piece"}
 TOUCHED_MM = 1e-6  # a pixel counts as cut from this depth on: below rounding of single precision
 # Places along an edge, the farthest from its ends first.
 TRIES = (0.5, 0.4, 0.6, 0.3, 0.7, 0.2, 0.8, 0.1, 0.9)
@@ -44,9 +57,9 @@ class Land:
     An island's width is that of the largest circle on it.
     """
 
-    islands: int
-    narrowest_mm: float
-    area_mm2: float
+    islands: int = 0
+    narrowest_mm: float = np.nan
+    area_mm2: float = np.nan
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -69,6 +82,112 @@ class Measured:
     crowded: int
     worst_edge: int
     worst_mm: float
+
+
+def carved(target: Target, moves: Moves, step_mm: float | None = None) -> Surface:
+    """Return the surface that moves leave of the job's piece.
+
+    Without a step it is the finest that fits memory, fine enough for the narrowest groove.
+    """
+    if step_mm is None:
+        piece = target.job.piece
+        step_mm = suitable_step_mm(piece.width_mm, piece.height_mm, finest_mm=_wanted_step_mm(target))
+    return carve(moves, target.job.bit, step_mm=step_mm, **_whole(target.job))
+
+
+def _whole(job: Job) -> dict[str, Any]:
+    """Return what is said of the piece to the carver."""
+    return {"width_mm": job.piece.width_mm, "height_mm": job.piece.height_mm, "setup": setup_of(job)}
+
+
+def _wanted_step_mm(target: Target) -> float:
+    """Return the step at which every groove can be measured."""
+    # Lines that rise to a point are measured where they are wide.
+    half = target.grooves.half_width_mm[target.grooves.ends_half_mm.min(axis=0) > 0.0]
+    finest = coarsest_step_mm(half, target.job.bit).min(initial=USUAL_STEP_MM)
+    return max(float(finest), LEAST_STEP_MM)
+
+
+def measured(
+    target: Target, moves: Moves, surface: Surface, *, with_land: bool = False, finer: bool = False
+) -> Measured:
+    """Return what was measured on a carved surface: widths against the formula, volume, land.
+
+    The land takes longest.  Grooves too narrow for the surface's grid are measured on a ``finer`` one, tile by tile, within
+    reason.
+    """
+    job, network, half = target.job, target.network, target.grooves.ends_half_mm
+    places, step, fine = Places.of(network, half), _wanted_step_mm(target), network.cut
+    grids: Iterable[Surface] = [surface]
+    many = job.piece.width_mm * job.piece.height_mm / step**2
+    if finer and step < surface.step_mm - 1e-9 and many <= MOST_TILED_PIXELS:
+        grids = chain(grids, tiles(moves, job.bit, step_mm=step, tile_mm=TILE_MM, **_whole(job)))
+    widths, wanted = np.full((2, len(fine)), np.nan)
+    lowest, highest = np.hsplit(boxes(network.curves(np.arange(len(fine)))), 2)
+    for part in grids:
+        fine = network.cut & (coarsest_step_mm(places.half_width_mm, job.bit) >= part.step_mm - 1e-9)
+        near = (lowest <= (part.x_mm[-1], part.y_mm[-1])) & (highest >= (part.x_mm[0], part.y_mm[0]))
+        here = np.flatnonzero(fine & np.isnan(widths) & (near.all(axis=1) | (part is surface)))
+        found = groove_widths(part, places, edges=here, least_half_mm=least_half_mm(part.step_mm, job.bit))
+        widths[here], wanted[here] = (values[here] for values in found)
+    off = widths - wanted
+    known = np.flatnonzero(np.isfinite(off))
+    worst = int(known[np.argmax(np.abs(off[known]))]) if len(known) else -1
+    seen = track(moves, job.machine, target)
+    return Measured(
+        removed_mm3=surface.removed_mm3,
+        # The tip's own depth: the grid has no pixel where a plunge comes to its point.
+        deepest_mm=float(-seen.low_mm[seen.in_wood, 2].min(initial=0.0)),
+        land=land(surface, inside=_inside(target.outline, surface)) if with_land else Land(),
+        widths_mm=widths,
+        wanted_mm=wanted,
+        measured=len(known),
+        too_fine=int(np.count_nonzero(network.cut & ~fine)),
+        crowded=int(np.count_nonzero(fine)) - len(known),
+        worst_edge=worst,
+        worst_mm=float(off[worst]) if len(known) else float("nan"),
+    )
+
+
+def _inside(outline: shapely.Polygon, surface: Surface) -> Bools:
+    """Return which pixels belong to the piece."""
+    from PIL import Image, ImageDraw
+
+    image = Image.new("1", surface.height_mm.shape[::-1])
+    pen = ImageDraw.Draw(image)
+    for k, ring in enumerate(shapely.get_rings(outline)):
+        spots = (shapely.get_coordinates(ring) - [surface.x0_mm, surface.y0_mm]) / surface.step_mm
+        pen.polygon(spots.ravel().tolist(), fill=int(k == 0))
+    return np.array(image, dtype=bool)
+
+
+def width_findings(
+    target: Target, surface: Surface, facts: Measured, known: Collection[str]
+) -> list[Finding]:
+    """Return what the carved surface adds to findings of the ``known`` codes: grooves that came out too wide or narrow.
+
+    They differ from the formula by more than a grid step and the rounding of depths.
+    """
+    if EXPLAINS & set(known):
+        return []
+    job, network, grooves = target.job, target.network, target.grooves
+    # On a rounded tip the shallowest groove widens most with its depth.
+    shallowest = float(grooves.depth_mm[network.cut].min())
+    rounding = 2.0 * job.machine.last_decimal_mm * max(sensitivity(job.bit, shallowest), 1.0)
+    if not job.machine.arcs:
+        # Chords stand off the arc that is measured, by so much on either side.
+        rounding += 2.0 * job.machine.arc_tolerance_mm
+    step = np.minimum(surface.step_mm, coarsest_step_mm(grooves.half_width_mm, job.bit))
+    off = np.abs(facts.widths_mm - facts.wanted_mm) > step + rounding
+    length, xy = job.figures.length, network.xy_mm
+
+    def make(edge: int) -> Finding:
+        x, y = xy[[network.tail[edge], network.head[edge]]].mean(axis=0).tolist()
+        came, made = length(float(facts.widths_mm[edge])), length(round(float(facts.wanted_mm[edge]), 6))
+        sentence = f"This groove came out {came} wide; bit and depth make it {made}."
+        return Finding("width-off", sentence, at_mm=(x, y))
+
+    return listed(np.flatnonzero(off).tolist(), make)
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,12 +9,12 @@ import numpy as np
 import shapely
 
 from vcarve.dryrun.arcs import chords_within, laid
-from vcarve.dryrun.track import SAG_MM, Track, entry
+from vcarve.dryrun.track import SAG_MM, Target, Track, entry
 from vcarve.errors import Finding
 from vcarve.groove.width import deepest_mm, width_mm
 from vcarve.job.records import Job
 from vcarve.plane.arcs import Point
-from vcarve.plane.arrays import Bools, Floats, Ints
+from vcarve.plane.arrays import Floats, Ints
 
 CHORDS_MM = 5e-4
 LOW_MM = 0.1  # a planed board is flat to about so much: common practice, no source
@@ -22,16 +22,16 @@ FAR_MM = 1e6  # farther than any machine reaches
 SECTIONS = 16  # sloping moves are compared with clamps in so many parts, each at its lowest
 
 
-def rapid_findings(seen: Track, job: Job | None) -> Iterator[Finding]:
+def rapid_findings(seen: Track) -> Iterator[Finding]:
     """Find rapids that move across, or down, below the surface, or too low over it.
 
     Straight up is how the bit leaves a groove.
     """
     height, moves = seen.low_mm[:, 2], seen.moves
     rapid = ~seen.feed & (seen.across | seen.down)
-    bad, through = rapid & seen.in_wood, np.zeros(len(moves), dtype=np.bool_)
-    if job is not None:
-        through = bad & (height < -job.piece.thickness_mm - 1e-6)
+    thickness = np.inf if seen.target is None else seen.target.job.piece.thickness_mm
+    bad = rapid & seen.in_wood
+    through = bad & (height < -thickness - 1e-6)
     flying = rapid & ~seen.in_wood & moves.told & ~moves.is_lost("Z")[1:]
     touching = flying & (height <= seen.slack_mm)
     scratching = seen.feed & seen.across & ~seen.in_wood & moves.told & ~seen.blind
@@ -65,9 +65,10 @@ def surface_findings(seen: Track) -> list[Finding]:
     return [Finding("surface-unknown", sentence)]
 
 
-def depth_findings(seen: Track, job: Job) -> Iterator[Finding]:
+def depth_findings(seen: Track, target: Target) -> Iterator[Finding]:
     """Find moves deeper than the bit's cone, or than the piece is thick, and those that bring a wide shank into the wood."""
-    cone, thickness, write = deepest_mm(job.bit), job.piece.thickness_mm, seen.figures.length
+    bit, thickness, write = target.job.bit, target.job.piece.thickness_mm, seen.figures.length
+    cone = deepest_mm(bit)
     below = np.where(seen.in_wood, -seen.low_mm[:, 2], 0.0)
     depth = np.where(seen.feed, below, 0.0)
     before = np.where(seen.in_wood, -seen.start_mm[:, 2], 0.0)
@@ -75,7 +76,7 @@ def depth_findings(seen: Track, job: Job) -> Iterator[Finding]:
     arrives = depth > before + 1e-9
     through = arrives & (depth > thickness + 1e-6)
     short = arrives & ~through & (depth > cone + 1e-3)
-    shank = np.where(seen.in_wood & (job.bit.shank_mm > job.bit.diameter_mm), below - cone, 0.0)
+    shank = np.where(seen.in_wood & (bit.shank_mm > bit.diameter_mm), below - cone, 0.0)
     sofar = np.maximum.accumulate(np.concatenate([[1e-3], shank]))[:-1]
 
     def deep(limit: str) -> Callable[[int], str]:
@@ -92,11 +93,9 @@ def depth_findings(seen: Track, job: Job) -> Iterator[Finding]:
         yield from seen.tell(code, rows, words, at=partial(seen.at, depth_mm=limit_mm))
 
 
-def piece_findings(seen: Track, job: Job, outline: shapely.Polygon | None = None) -> list[Finding]:
-    """Find moves below the surface beyond the piece; lines may run off by the groove's half-width where the job asks for it.
-
-    ``outline`` is the piece's, in piece coordinates; without it the piece is taken to fill its width and height.
-    """
+def piece_findings(seen: Track, target: Target) -> list[Finding]:
+    """Find moves below the surface beyond the piece; lines may run off by the groove's half-width where the job asks for it."""
+    job = target.job
     allowed = 2.0 * seen.slack_mm
     if job.pattern.ends == "run-off":
         deepest = min(max(job.depths_mm), deepest_mm(job.bit))
@@ -107,32 +106,23 @@ def piece_findings(seen: Track, job: Job, outline: shapely.Polygon | None = None
     out |= bent & ((seen.low_mm[:, :2] < -half) | (seen.high_mm[:, :2] > half)).any(axis=1)
     leaves = ~seen.across & (seen.end_mm[:, 2] > seen.start_mm[:, 2])  # straight up: said where it went in
     below = seen.in_wood & ~leaves & ~seen.blind
-    if outline is not None and job.piece.outline.shape != "rectangle":
-        out |= _leave(seen, np.flatnonzero(below & ~out), outline, allowed)
-    piece = shapely.box(*-half, *half) if outline is None else shapely.buffer(outline, allowed + CHORDS_MM)
-    beyond = shapely.difference(shapely.box(-FAR_MM, -FAR_MM, FAR_MM, FAR_MM), piece)
+    # The outline's chords and those of the arcs stand off them by a little.
+    room = shapely.buffer(target.outline, allowed + CHORDS_MM, quad_segs=64)
+    if job.piece.outline.shape != "rectangle":
+        shapely.prepare(room)
+        owner, lines, _ = _parts(seen, np.flatnonzero(below & ~out))
+        out[owner[~shapely.covers(room, shapely.linestrings(lines))]] = True
+    beyond = shapely.difference(shapely.box(-FAR_MM, -FAR_MM, FAR_MM, FAR_MM), room)
     sentence = "The bit is below the surface beyond the piece's edge."
     return seen.tell("outside-piece", below & out, sentence, at=lambda m: entry(seen, m, beyond))
 
 
-def _leave(seen: Track, rows: Ints, outline: shapely.Polygon, allowed_mm: float) -> Bools:
-    """Tell which of these moves are not wholly inside the outline grown by what is allowed."""
-    out = np.zeros(len(seen.moves), dtype=np.bool_)
-    if len(rows):
-        # The outline's chords and those of the arcs stand off them by a little.
-        room = shapely.buffer(outline, allowed_mm + CHORDS_MM, quad_segs=64)
-        shapely.prepare(room)
-        owner, lines, _ = _parts(seen, rows)
-        out[owner[~shapely.covers(room, shapely.linestrings(lines))]] = True
-    return out
-
-
-def clamp_findings(seen: Track, job: Job) -> Iterator[Finding]:
+def clamp_findings(seen: Track, target: Target) -> Iterator[Finding]:
     """Find moves, rapids too, whose bit comes through a clamp: its rectangle grown by the bit's radius at the clamp's top.
 
     Of a move whose start the text has not given nobody knows the way: it has to be above every clamp.
     """
-    length = seen.figures.length
+    job, length = target.job, seen.figures.length
     for clamp in job.clamps:
         x, y = clamp.x_mm - job.piece.width_mm / 2.0, clamp.y_mm - job.piece.height_mm / 2.0
         rectangle = shapely.box(x, y, x + clamp.width_mm, y + clamp.height_mm)
@@ -185,7 +175,7 @@ def _radius_mm(job: Job, rise_mm: float) -> float:
     return width_mm(job.bit, rise_mm) / 2.0
 
 
-def upright_findings(seen: Track) -> list[Finding]:
+def upright_findings(seen: Track, _: Target) -> list[Finding]:
     """Find arcs of the XZ and YZ planes that cut: their depth changes on the way, and no line asks for that."""
     sentence = "An upright arc cuts into the wood: its depth changes on the way, and no line asks for that."
     return seen.tell("wrong-depth", seen.upright & seen.in_wood, sentence, at=seen.at)

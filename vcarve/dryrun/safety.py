@@ -8,10 +8,8 @@ import numpy as np
 
 from vcarve.dryrun.arcs import arms_mm, axes_of, room
 from vcarve.dryrun.setup import per_axis
-from vcarve.dryrun.track import Track
+from vcarve.dryrun.track import Target, Track
 from vcarve.errors import Finding
-from vcarve.job.bench import Machine
-from vcarve.job.records import Job
 from vcarve.plane.arcs import size
 from vcarve.plane.arrays import Bools
 from vcarve.quantity import format_number, format_rpm
@@ -23,10 +21,10 @@ SWELL_MM = 0.0025  # a little more than the rounding of ends and centre that NIS
 SLOW_MM_MIN = 10.0  # a V-bit fed slower than this only rubs: common practice, no source
 
 
-def speed_findings(seen: Track, machine: Machine) -> Iterator[Finding]:
+def speed_findings(seen: Track) -> Iterator[Finding]:
     """Find feeds beyond the machine, and feeds so slow that they must be a slip; each feed is said once."""
     moves, figures = seen.moves, seen.figures
-    feed, length, limits = moves.feed_mm_min, moves.length_mm, per_axis(machine.feed_max)
+    feed, length, limits = moves.feed_mm_min, moves.length_mm, per_axis(seen.machine.feed_max)
     moving = seen.feed & (length > 0.0)
     bent = np.flatnonzero(moves.sweep_rad)  # an arc may point along either axis of its plane
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -46,9 +44,9 @@ def speed_findings(seen: Track, machine: Machine) -> Iterator[Finding]:
     yield from each("feed-slow", slow, 9, ", so slow that the bit rubs and burns")
 
 
-def job_speed_findings(seen: Track, job: Job) -> Iterator[Finding]:
+def job_speed_findings(seen: Track, target: Target) -> Iterator[Finding]:
     """Find feeds and spindle speeds above what the job worked out for its wood and bit, or far below it, each said once."""
-    moves, figures = seen.moves, seen.figures
+    moves, figures, job = seen.moves, seen.figures, target.job
     cut = seen.feed & seen.in_wood
     across, feed = cut & seen.across, moves.feed_mm_min
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -74,7 +72,7 @@ def job_speed_findings(seen: Track, job: Job) -> Iterator[Finding]:
             yield Finding(code, f"{what} at {now}; the job asks for {asked}.", line=seen.line(m))
 
 
-def travel_findings(seen: Track, machine: Machine) -> Iterator[Finding]:
+def travel_findings(seen: Track) -> Iterator[Finding]:
     """Find programs whose moves span more than the machine travels, told at the move that goes too far.
 
     Where the zero lies in the machine's travel is the user's choice, so only the span can be judged.  Where the bit stands
@@ -85,7 +83,7 @@ def travel_findings(seen: Track, machine: Machine) -> Iterator[Finding]:
     unknown = ~moves.told | seen.blind
     low[unknown], high[unknown] = np.inf, -np.inf
     spans = np.maximum.accumulate(high) - np.minimum.accumulate(low)
-    for axis, most, span in zip(moves.axes, per_axis(machine.travel).tolist(), spans.T, strict=True):
+    for axis, most, span in zip(moves.axes, per_axis(seen.machine.travel).tolist(), spans.T, strict=True):
         for m in np.flatnonzero(span > most + 1e-6)[:1].tolist():
             needs = length(round(float(span[-1]), 3))
             sentence = f"The program needs {needs} of travel on {axis}; the machine has {length(most)}."

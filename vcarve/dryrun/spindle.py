@@ -9,7 +9,6 @@ import numpy as np
 from vcarve.dryrun.safety import SLOW_MM_MIN
 from vcarve.dryrun.track import Track
 from vcarve.errors import Finding, listed
-from vcarve.job.bench import Machine
 from vcarve.program.moves import Event
 from vcarve.quantity import format_number, format_rpm
 
@@ -19,20 +18,20 @@ SPINDLE_WORDS = (*TURNING, "spindle-stop", "speed")
 SHORT_DWELL_S = 1.0  # a wait to settle at the bottom of a plunge: common practice, no source
 
 
-def spindle_findings(seen: Track, machine: Machine) -> Iterator[Finding]:
+def spindle_findings(seen: Track) -> Iterator[Finding]:
     """Find cutting with the spindle off or not yet at speed, and everything done to it at the wrong moment."""
     yield from _dwell_findings(seen)
-    if machine.spindle.programmed:
-        yield from _range_findings(seen, machine)
-        yield from _switched(seen, machine.spindle.spin_up_s)
+    if seen.machine.spindle.programmed:
+        yield from _range_findings(seen)
+        yield from _switched(seen)
     else:
         yield from _by_hand(seen)
 
 
-def _switched(seen: Track, spin_up_s: float) -> Iterator[Finding]:
+def _switched(seen: Track) -> Iterator[Finding]:
     """Follow a spindle that the program switches from event to event."""
     spans: list[tuple[int, bool, bool]] = [(0, False, False)]  # from this move on: turning, at speed
-    turn, speed, rpm, wait = 0, 0.0, 0.0, 0.0
+    turn, speed, rpm, wait, spin_up_s = 0, 0.0, 0.0, 0.0, seen.machine.spindle.spin_up_s
     for event in seen.moves.events:
         kind, was = event.kind, turn
         if kind in TURNING:
@@ -157,9 +156,9 @@ def _end_findings(seen: Track, event: Event | None = None, *, running: bool) -> 
         yield Finding("ends-in-wood", "The program ends with the bit in the wood; lift it first.", line=line)
 
 
-def _range_findings(seen: Track, machine: Machine) -> list[Finding]:
+def _range_findings(seen: Track) -> list[Finding]:
     """Find spindle speeds that the machine does not have, said once each."""
-    least, most = machine.spindle.min_rpm, machine.spindle.max_rpm
+    least, most = seen.machine.spindle.min_rpm, seen.machine.spindle.max_rpm
     wrong: dict[float, int] = {}
     for event in seen.moves.events:
         if event.kind == "speed" and event.value and not least <= event.value <= most:

@@ -18,15 +18,28 @@ import numpy as np
 import shapely
 
 from vcarve.dryrun.arcs import chords_within, room, split
-from vcarve.dryrun.setup import Setup
+from vcarve.dryrun.setup import Setup, setup_of
 from vcarve.errors import Finding, listed
+from vcarve.groove.model import Grooves
 from vcarve.job.bench import Machine
+from vcarve.job.records import Job
+from vcarve.network.model import Network
 from vcarve.plane.arcs import Point
 from vcarve.plane.arrays import Bools, Floats, Ints, ReadOnly
 from vcarve.program.moves import Motion, Moves, Plane
 from vcarve.quantity import Figures
 
 SAG_MM = 1e-3  # how near chords follow an arc where its path is compared with something
+
+
+@dataclass(frozen=True, slots=True)
+class Target:
+    """What a program is judged by: its job, the lines there are to be, their grooves, and the piece's outline on it."""
+
+    job: Job
+    network: Network
+    grooves: Grooves
+    outline: shapely.Polygon
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -38,6 +51,8 @@ class Track(ReadOnly):
     """
 
     moves: Moves
+    machine: Machine
+    target: Target | None
     start_mm: Floats
     end_mm: Floats
     low_mm: Floats
@@ -102,13 +117,17 @@ class Track(ReadOnly):
         return bool(at[2] <= self.slack_mm)
 
 
-def track(moves: Moves, setup: Setup, machine: Machine, figures: Figures) -> Track:
-    """Lay moves on the piece as it is set up."""
+def track(moves: Moves, machine: Machine, target: Target | None = None) -> Track:
+    """Lay moves on the piece as it is set up; without a target its top is taken to be at Z0."""
+    job = None if target is None else target.job
+    setup = setup_of(job)
     start, end = setup.on_piece(moves.known_start_mm), setup.on_piece(moves.end_mm)
     low, high = room(moves, start, end, setup)
     slack = 0.5 * machine.last_decimal_mm + 1e-6
     return Track(
         moves=moves,
+        machine=machine,
+        target=target,
         start_mm=start,
         end_mm=end,
         low_mm=low,
@@ -121,7 +140,7 @@ def track(moves: Moves, setup: Setup, machine: Machine, figures: Figures) -> Tra
         in_wood=(low[:, 2] < -slack) & moves.told & ~moves.is_lost("Z")[1:],
         slack_mm=slack,
         setup=setup,
-        figures=figures,
+        figures=(job or machine).figures,
     )
 
 

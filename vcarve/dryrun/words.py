@@ -80,7 +80,7 @@ NOTED = {
 }
 
 
-def mode_findings(seen: Track, dialect: str) -> Iterator[Finding]:
+def mode_findings(seen: Track) -> Iterator[Finding]:
     """Find units and modes that are never set before the first move that needs them, and a program without moves or end."""
     moves = seen.moves
     arcs, every = moves.sweep_rad != 0.0, np.ones(len(moves), dtype=np.bool_)
@@ -94,7 +94,7 @@ def mode_findings(seen: Track, dialect: str) -> Iterator[Finding]:
         ("path", True, seen.feed, "feed move", "The path control (G61, or G64 with P) is"),
     ):
         # No program's end resets the last two on LinuxCNC.
-        if dialect == "linuxcnc" or kind not in ("arc-distance", "path"):
+        if seen.machine.dialect == "linuxcnc" or kind not in ("arc-distance", "path"):
             at = min((event.before for event in moves.events if event.kind == kind), default=len(moves))
             code = "units-unset" if kind == "units" else "modes-unset"
             said = f"{what} not set before the first {which}."
@@ -193,7 +193,7 @@ def habit_findings(seen: Track) -> Iterator[Finding]:
     yield from seen.tell("zero-length", still, "This move goes to where the bit already is.")
 
 
-def outside_findings(seen: Track, dialect: str, others: Iterable[Finding]) -> list[Finding]:
+def outside_findings(seen: Track, others: Iterable[Finding]) -> list[Finding]:
     """Return a finding for each kind of thing outside the plain subset, at its first line.
 
     ``others`` are the findings of the other checks.
@@ -201,7 +201,7 @@ def outside_findings(seen: Track, dialect: str, others: Iterable[Finding]) -> li
     judged = {one.line for one in others if one.code in SPOKEN_OF}
     first: dict[tuple[str, str], Finding] = {}
     for event in seen.moves.events:
-        code, sentence, mild = _said(event, dialect, seen.figures)
+        code, sentence, mild = _said(event, seen.machine.dialect, seen.figures)
         if sentence and not (event.kind == "outside" and event.line in judged):
             first.setdefault((code, sentence), Finding(code, sentence, line=event.line, mild=mild))
     return list(first.values())
