@@ -36,6 +36,11 @@ def printable(text: str) -> str:
     return "".join(sign if sign.isprintable() else ascii(sign)[1:-1] for sign in text)
 
 
+def cut(written: str) -> str:
+    """Return the beginning of what was written, as much as a message repeats."""
+    return f"{written[:LONGEST_VALUE]}…" if len(written) > LONGEST_VALUE else written
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Problem:
     """One wrong value in something a person wrote.
@@ -52,10 +57,8 @@ class Problem:
 
     def __str__(self) -> str:
         place = ":".join(str(part) for part in (self.file, self.line) if part is not None)
-        head = ": ".join(part for part in (place, self.key) if part)
-        value = self.value or ""
-        cut = f"{value[:LONGEST_VALUE]}…" if len(value) > LONGEST_VALUE else value
-        shown = None if self.value is None else repr(cut)
+        head = ": ".join(part for part in (place, cut(self.key or "")) if part)
+        shown = None if self.value is None else repr(cut(self.value))
         return printable(": ".join(part for part in (head, shown, self.want) if part))
 
 

@@ -54,6 +54,17 @@ def test_a_message_repeats_no_more_than_the_beginning_of_a_long_value(job: str) 
     assert "x" * LONGEST_VALUE + "…" in done.stderr
 
 
+@pytest.mark.parametrize("key", ["{}", "groove.{}", "{}.a", "groove.depth.{}"])
+def test_a_message_repeats_no_more_than_the_beginning_of_a_long_key(job: str, key: str) -> None:
+    """A key of a hundred thousand characters is told by its first ones, wherever the message names it."""
+    done = ask("program", job, "--set", key.format("k" * 100_000) + "=1")
+
+    assert done.exit_code == 2
+    assert len(done.stderr) < 10 * LONGEST_VALUE
+    assert "k" * (LONGEST_VALUE - len("groove.depth.")) in done.stderr
+    assert "…" in done.stderr
+
+
 def test_very_many_problems_are_counted(tmp_path: Path) -> None:
     """Of thousands of wrong keys the first are told and the others counted."""
     path = tmp_path / "many.yaml"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import re
+import shlex
 import subprocess
 import sys
 from pathlib import Path
@@ -41,6 +42,7 @@ def test_the_list_of_commands_needs_none_of_them() -> None:
         "2",
         "70",
         "130",
+        "143",
         "141",
     ]
 
@@ -280,6 +282,43 @@ def test_interruption_is_quiet(tmp_path: Path, word: str) -> None:
 
     assert (done.returncode, done.stderr, done.stdout) == (130, b"Stopped.\n", b"")
     assert [p.name for p in tmp_path.iterdir()] == ["tile.yaml"]
+
+
+# One of two files has its new name when somebody asks the command to end.
+BETWEEN = """
+import os, signal, sys
+replace = os.replace
+def one(*names):
+    replace(*names)
+    os.replace = replace
+    signal.raise_signal(signal.SIGTERM)
+os.replace = one
+from vcarve.cli.start import main
+main()
+"""
+
+
+@pytest.mark.slow
+def test_an_end_between_two_files_leaves_neither(tmp_path: Path) -> None:
+    """Asked to end while it gives its files their names, a command takes them back: a new one away, the former one there."""
+    (tmp_path / "tile.yaml").write_text(JOB)
+    (tmp_path / "tile.nc").write_text("former")
+    for files in (WRITING, ["program", "tile.yaml", "--page", "tile.html", "-o", "other.nc"]):
+        done = subprocess.run(
+            [sys.executable, "-c", BETWEEN, *files], cwd=tmp_path, capture_output=True, check=False
+        )
+
+        assert (done.returncode, done.stderr, done.stdout) == (143, b"Stopped.\n", b"")
+        assert sorted(p.name for p in tmp_path.iterdir()) == ["tile.nc", "tile.yaml"]
+        assert (tmp_path / "tile.nc").read_text() == "former"
+
+
+def test_a_command_stopped_with_standard_error_closed_says_nothing() -> None:
+    """What belongs to standard error never lands on standard output, where a program may go."""
+    command = shlex.join([sys.executable, "-c", INTERRUPTED, "click", "woods"])
+    done = subprocess.run(["sh", "-c", f"{command} 2>&-"], stdout=subprocess.PIPE, check=False)
+
+    assert (done.returncode, done.stdout) == (130, b"")
 
 
 @pytest.mark.slow

@@ -7,8 +7,7 @@ import os
 import shutil
 import sys
 import tempfile
-from collections.abc import Callable, Iterable, Iterator, Sequence
-from functools import partial
+from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
 
 from vcarve.errors import InputError, Problem
@@ -77,13 +76,13 @@ def write_whole(outputs: Sequence[Output]) -> None:
             else:
                 staged.append((path, *_stage(path, data, leftovers)))
         for path, target, new in staged:
-            back: Callable[[], object] = target.unlink
             with _worded(path):
-                if len(staged) > 1 and target.exists():
-                    former = shutil.copy2(target, new.with_suffix(".former"))
-                    back = partial(os.replace, former, target)
+                if len(staged) > 1:  # the way back comes first, so that a signal finds it
+                    if target.exists():
+                        undo.callback(os.replace, shutil.copy2(target, new.with_suffix(".former")), target)
+                    else:
+                        undo.callback(target.unlink, missing_ok=True)
                 os.replace(new, target)
-            undo.callback(back)
         undo.pop_all()
     for path, data in streams:
         if path == "-":

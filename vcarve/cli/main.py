@@ -17,7 +17,6 @@ from vcarve import __version__
 from vcarve.cli.options import asked
 from vcarve.cli.terminal import echo, told
 from vcarve.errors import (
-    EXIT_BAD_INPUT,
     EXIT_INTERNAL,
     InputError,
     InternalError,
@@ -44,6 +43,8 @@ COMMANDS = {
 
 
 MOST_PROBLEMS = 100  # told one by one
+NO_MEMORY = "the memory does not suffice for this; fewer lines (a larger pitch) or a coarser --step need less"
+_FULL = (errno.ENOSPC, errno.EIO)  # of what standard output leads to
 EXIT_UNREAD = 141  # what shells give a command whose output nobody reads any more
 
 
@@ -89,30 +90,18 @@ class Group(click.Group):
     def invoke(self, ctx: click.Context) -> object:
         """Run a command; problems and findings go to standard error, all of them, and set the exit code."""
         with heard():
-            return self._answered(ctx)
-
-    def _answered(self, ctx: click.Context) -> object:
-        try:
-            return super().invoke(ctx)
-        except (click.ClickException, click.exceptions.Exit, click.Abort):
-            raise
-        except InternalError as error:
-            report(error, str(error))
-        except (MizoError, MemoryError) as error:
-            if isinstance(error, MemoryError):
-                error = InputError(
-                    "the memory does not suffice for this; fewer lines (a larger pitch) or a coarser --step need less"
-                )
-            # A dry run reads, whatever else it is asked for.
-            fail(error, writes=bool(asked()) and ctx.invoked_subcommand != "dry-run")
-        except OSError as error:
-            if _unread(error):
+            try:
+                return super().invoke(ctx)
+            except (click.ClickException, click.exceptions.Exit, click.Abort):
                 raise
-            if error.errno not in (errno.ENOSPC, errno.EIO):
-                report(error, f"{type(error).__name__}: {error}")
-            fail(_unwritten(error), writes=False)
-        except Exception as error:
-            report(error, f"{type(error).__name__}: {error}")
+            except (InputError, RefusedError, MemoryError) as error:
+                said = InputError(NO_MEMORY) if isinstance(error, MemoryError) else error
+                # A dry run reads, whatever else it is asked for.
+                fail(said, writes=bool(asked()) and ctx.invoked_subcommand != "dry-run")
+            except Exception as error:
+                if isinstance(error, OSError) and (_unread(error) or error.errno in _FULL):
+                    raise
+                report(error)
 
 
 def _unread(error: OSError) -> bool:
@@ -122,10 +111,13 @@ def _unread(error: OSError) -> bool:
 
 @contextlib.contextmanager
 def heard() -> Iterator[None]:
-    """End with the shell's own exit code where nobody reads what is said: that is no refusal."""
+    """End with the shell's own exit code where nobody reads what is said: that is no refusal; say where it has no room."""
     try:
         yield
     except OSError as error:
+        if error.errno in _FULL:
+            full = Problem(want=f"standard output cannot be written: {(error.strerror or '').lower()}")
+            fail(InputError(full), writes=False)
         if not _unread(error):
             raise
         # Nothing more may be written, not even by Python's own tidying up.
@@ -136,16 +128,13 @@ def heard() -> Iterator[None]:
         raise click.exceptions.Exit(EXIT_UNREAD) from None
 
 
-def _unwritten(error: OSError) -> InputError:
-    return InputError(Problem(want=f"standard output cannot be written: {(error.strerror or '').lower()}"))
-
-
-def report(error: Exception, sentence: str) -> NoReturn:
+def report(error: Exception) -> NoReturn:
     """Tell of a fault of our own: keep what is needed to mend it in a file, and say which, and what else to keep."""
     import platform
     import tempfile
     import traceback
 
+    sentence = str(error) if isinstance(error, InternalError) else f"{type(error).__name__}: {error}"
     system = f"{platform.python_implementation()} {platform.python_version()}, {platform.platform()}"
     lines = [f"mizo {__version__}, {system}", " ".join(sys.argv), "", *traceback.format_exception(error)]
     echo(f"{click.style('INTERNAL ERROR', fg='red', bold=True)}  {sentence}", err=True)
@@ -194,7 +183,7 @@ def fail(error: MizoError, *, writes: bool = True, written: Sequence[str] = ()) 
     cls=Group,
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
     epilog="Example: mizo new trivet.yaml, then mizo program trivet.yaml -o trivet.nc\n\n"
-    "Exit codes: 0 done, 1 must not be cut, 2 something given is wrong, 70 a fault of Mizo's own, 130 stopped, "
+    "Exit codes: 0 done, 1 must not be cut, 2 something given is wrong, 70 a fault of Mizo's own, 130 or 143 stopped, "
     "141 nobody reads the output any more.",
 )
 @click.version_option(__version__, prog_name="mizo")
@@ -220,8 +209,3 @@ def main() -> None:
             cli(prog_name="mizo")
     except click.exceptions.Exit as end:
         sys.exit(end.exit_code)
-    except OSError as error:  # help and version are printed before any command is called
-        if error.errno not in (errno.ENOSPC, errno.EIO):
-            raise
-        echo(f"{click.style('wrong', fg='red', bold=True)}  {_unwritten(error)}", err=True)
-        sys.exit(EXIT_BAD_INPUT)

@@ -1,4 +1,7 @@
-"""Where the command begins.  Ctrl-C ends it with one word from here on, while Python still imports the rest."""
+"""Where the command begins.
+
+Ctrl-C, and whoever asks it to end, ends it with one word from here on, while Python still imports the rest.
+"""
 
 from __future__ import annotations
 
@@ -6,7 +9,7 @@ import signal
 import sys
 from types import FrameType
 
-EXIT_STOPPED = 130  # what shells give a command that was interrupted
+SIGNALS = {signal.SIGINT: signal.default_int_handler, signal.SIGTERM: signal.SIG_DFL}  # as Python has them
 
 
 class Stopped(SystemExit):
@@ -14,25 +17,31 @@ class Stopped(SystemExit):
 
 
 def _stop(number: int, frame: FrameType | None) -> None:
-    raise Stopped(EXIT_STOPPED)
+    _deaf()  # while what was begun is undone
+    raise Stopped(128 + number)  # what shells give a command that was stopped: 130 and 143
+
+
+def _deaf() -> None:
+    for number in SIGNALS:
+        signal.signal(number, signal.SIG_IGN)
 
 
 def main() -> None:
     """Run the command line."""
     try:
-        # Where it is another one, whoever started us wants no Ctrl-C.
-        if signal.getsignal(signal.SIGINT) is signal.default_int_handler:
-            signal.signal(signal.SIGINT, _stop)
+        for number, usual in SIGNALS.items():
+            # Where it is another one, whoever started us wants no Ctrl-C.
+            if signal.getsignal(number) is usual:
+                signal.signal(number, _stop)
         from vcarve.cli.main import main as run
 
         run()
     except Stopped:
-        signal.signal(signal.SIGINT, signal.SIG_IGN)
-        print("Stopped.", file=sys.stderr)
+        if sys.stderr:  # closed, print would take standard output for it
+            print("Stopped.", file=sys.stderr)
         raise
     finally:
-        # All is done, or undone; Python only tidies up.
-        signal.signal(signal.SIGINT, signal.SIG_IGN)
+        _deaf()  # all is done, or undone; Python only tidies up
 
 
 if __name__ == "__main__":

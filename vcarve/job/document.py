@@ -19,7 +19,7 @@ from typing import Any
 
 import yaml
 
-from vcarve.errors import InputError, Problem
+from vcarve.errors import InputError, Problem, cut
 from vcarve.job.fields import BLANK
 
 LARGEST_BYTES = 256 * 1024
@@ -317,7 +317,8 @@ def _override(tree: dict[str, Any], places: dict[KeyPath, Place], override: str)
         want = "write a key, an equals sign and a value, such as --set groove.depth=1.5"
         return Problem(file="--set", value=override, want=want)
     value: Any = text
-    problem = partial(Problem, file=f"--set {name}", value=text)
+    file = f"--set {cut(name)}"
+    problem = partial(Problem, file=file, value=text)
     if unseen := _controls(override):
         return Problem(file="--set", value=override, want=unseen)
     path: KeyPath = ()
@@ -331,7 +332,7 @@ def _override(tree: dict[str, Any], places: dict[KeyPath, Place], override: str)
                 )
         elif node.get(step, BLANK) is BLANK:
             node[step] = {}
-            places[(*path, step)] = Place(f"--set {name}")
+            places[(*path, step)] = Place(file)
         path, node = (*path, step), node[step]
         if not isinstance(node, dict | list):
             return problem(
@@ -346,11 +347,11 @@ def _override(tree: dict[str, Any], places: dict[KeyPath, Place], override: str)
         node.pop(parts[-1], None)
         return None
     if value[0] in "{[":
-        inner = _Builder(f"--set {name}")
+        inner = _Builder(file)
         wrapped = inner.build(f"value: {value}")
         if inner.problems:
             return problem(want=inner.problems[0].want)
         value = wrapped["value"]
     node[parts[-1]] = value
-    places[last] = Place(f"--set {name}")
+    places[last] = Place(file)
     return None
