@@ -10,12 +10,12 @@ from hypothesis import strategies as st
 
 from vcarve.cuts.grooves import groove_cuts
 from vcarve.cuts.model import Cuts
-from vcarve.network.build import build
+from vcarve.network.build import Placing, drawn_graph, network_on, pattern_graph
 from vcarve.network.model import Feature, Network
 from vcarve.pattern.catalogue import names, pattern
-from vcarve.pattern.model import KINDS
-from vcarve.plane.arrays import NM_PER_MM, Floats
-from vcarve.plane.region import rectangle
+from vcarve.pattern.model import KINDS, Pattern
+from vcarve.plane.arrays import NM_PER_MM, Floats, Ints
+from vcarve.plane.region import Region, rectangle
 
 Place = tuple[float, float]
 # What the lines of a pattern are for, and a frame, all of one depth.
@@ -57,6 +57,25 @@ def cuts_of(network: Network, depth_mm: float | Floats = 2.0, step_mm: float = n
     """Return the cuts of a network's lines at depths (E,), or (2, E) at tails and heads, in levels of at most ``step_mm``."""
     depth = np.broadcast_to(np.asarray(depth_mm, float), (2, len(network.tail)))
     return groove_cuts(network, depth, step_mm)[0]
+
+
+def build(
+    pattern: Pattern,
+    *,
+    region: Region,
+    piece: Region | None = None,
+    edge: str = "groove",
+    frames: Sequence[tuple[Region, int]] = (),
+    **placing: Any,
+) -> Network:
+    """Return the network of a pattern that lies on a region as it is placed: ``pitch_mm`` and so on."""
+    graph = pattern_graph(pattern, Placing(**placing), region)
+    return network_on(region, graph, piece=piece, edge=edge, frames=frames)
+
+
+def build_lines(curves: Floats, feature: Ints, *, region: Region, **border: Any) -> Network:
+    """Return the network of drawn lines (n, 5) on a region."""
+    return network_on(region, drawn_graph(curves, feature), **border)
 
 
 def drawn_network(draw: Callable[..., Any], side_mm: float, most: int, *edge: str) -> Network:

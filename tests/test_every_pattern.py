@@ -86,7 +86,7 @@ def test_a_pattern_becomes_a_program(name: str, outline: str, rs274: Any) -> Non
 @pytest.mark.parametrize("name", names())
 def test_whole_repeats_have_the_unit_cells_length(name: str) -> None:
     """On a large piece the length per area tends to that of the unit cell: lines lost or doubled would show."""
-    from vcarve.network.build import build
+    from small_network import build
     from vcarve.pattern.catalogue import pattern
     from vcarve.plane.region import rectangle
 

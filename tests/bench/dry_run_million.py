@@ -16,12 +16,12 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
 from small_job import job_from
+from small_network import build
 from vcarve.dryrun import clock
 from vcarve.dryrun.check import check
 from vcarve.dryrun.setup import waiting_mm
 from vcarve.dryrun.track import Target
 from vcarve.groove.model import Grooves
-from vcarve.network.build import build
 from vcarve.network.model import Network
 from vcarve.pattern.catalogue import pattern
 from vcarve.plane.region import polygon, rectangle

@@ -9,12 +9,11 @@ from pathlib import Path
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
 from land_rings import footprint
-from small_network import FEATURES
+from small_network import FEATURES, build
 from vcarve.drawing.write import dxf_text, svg_text
 from vcarve.groove.land import measure
 from vcarve.groove.width import VBit
 from vcarve.layout.drawn import drawn_page
-from vcarve.network.build import build
 from vcarve.pattern.catalogue import pattern
 from vcarve.plane.region import rectangle
 

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import sys
 import time
+from pathlib import Path
 
+sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
+
+from small_network import build
 from vcarve.groove.land import measure
 from vcarve.groove.width import VBit
-from vcarve.network.build import build
 from vcarve.pattern.catalogue import pattern
 from vcarve.plane.region import rectangle
 

@@ -10,6 +10,9 @@ import resource
 import subprocess
 import sys
 import time
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
 SIZES = (10_000, 100_000, 1_000_000)
 KEYS = ("kaku-asanoha", "seigaiha", "masu-tsunagi", "komochi-kikko", "yotsu-waribishi", "sayagata")
@@ -17,7 +20,7 @@ KEYS = ("kaku-asanoha", "seigaiha", "masu-tsunagi", "komochi-kikko", "yotsu-wari
 
 def measure(key: str, edges: int) -> tuple[int, float, float]:
     """Return edges, seconds and peak memory in MB of one network of about this many edges."""
-    from vcarve.network.build import build
+    from small_network import build
     from vcarve.pattern.catalogue import pattern
     from vcarve.pattern.unit import unit_network
     from vcarve.plane.region import rectangle

@@ -18,10 +18,10 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
 from small_job import small_job
+from small_network import build
 from vcarve.cuts.grooves import groove_cuts
 from vcarve.dryrun.clock import run
 from vcarve.mount.flat import mount_of
-from vcarve.network.build import build
 from vcarve.pattern.catalogue import names, pattern
 from vcarve.plan.baselines import cell_by_cell, fewest_passes, nearest_end
 from vcarve.plan.bound import best_pairing

@@ -3,9 +3,8 @@
 import numpy as np
 import pytest
 
-from small_network import cuts_of, small_network
+from small_network import build, cuts_of, small_network
 from vcarve.cuts.grooves import groove_cuts, most_cuts
-from vcarve.network.build import build
 from vcarve.pattern.catalogue import pattern
 from vcarve.plane.region import rectangle
 

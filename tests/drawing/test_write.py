@@ -16,7 +16,7 @@ from shapely.geometry import Polygon
 
 from drawn_lines import Line, rows
 from land_rings import footprint
-from small_network import FEATURES
+from small_network import FEATURES, build, build_lines
 from vcarve.drawing.read import read_drawing
 from vcarve.drawing.write import dxf_text, svg_text
 from vcarve.groove.footprint import closed_cells, outer_rings
@@ -25,7 +25,6 @@ from vcarve.groove.model import Grooves
 from vcarve.groove.taper import taper
 from vcarve.job.bench import Bit
 from vcarve.layout.drawn import drawn_page
-from vcarve.network.build import build, build_lines
 from vcarve.network.model import Feature, Network
 from vcarve.pattern.catalogue import pattern
 from vcarve.pattern.shapes import circle, rounded_rectangle

@@ -16,13 +16,13 @@ from scipy.optimize import linprog
 
 from drawn_lines import Line, Point, rows
 from land_rings import footprint, islands_mm
+from small_network import build, build_lines
 from vcarve.errors import InternalError
 from vcarve.groove.circle import LARGE, largest_circles
 from vcarve.groove.footprint import SAG_MM
 from vcarve.groove.land import measure
 from vcarve.groove.model import Grooves
 from vcarve.groove.width import VBit
-from vcarve.network.build import build, build_lines
 from vcarve.network.model import Network
 from vcarve.pattern.catalogue import pattern
 from vcarve.plane.region import Region, Ring, lines_along, rectangle

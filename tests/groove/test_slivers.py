@@ -8,10 +8,10 @@ import numpy as np
 import pytest
 
 from drawn_lines import Line, rows
+from small_network import build_lines
 from vcarve.groove.land import measure
 from vcarve.groove.slivers import Slivers, edge_slivers
 from vcarve.groove.width import VBit
-from vcarve.network.build import build_lines
 from vcarve.pattern.shapes import circle
 from vcarve.plane.region import Region, corners, rectangle
 

@@ -5,9 +5,8 @@ import math
 import numpy as np
 import pytest
 
-from small_network import network_of_lines, small_network
+from small_network import build, network_of_lines, small_network
 from vcarve.groove.taper import taper
-from vcarve.network.build import build
 from vcarve.network.model import Network
 from vcarve.pattern.catalogue import pattern
 from vcarve.plane.region import rectangle

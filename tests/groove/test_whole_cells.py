@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import pytest
 
+from small_network import build
 from vcarve.groove.land import measure
 from vcarve.groove.whole_cells import SAMPLE_PITCH_MM, cells_of
 from vcarve.groove.width import VBit
-from vcarve.network.build import build
 from vcarve.pattern.catalogue import pattern
 from vcarve.plane.region import rectangle
 

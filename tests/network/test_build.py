@@ -12,7 +12,7 @@ import pytest
 import shapely
 
 from drawn_lines import lines_of
-from vcarve.network.build import build
+from small_network import build
 from vcarve.network.model import OUTLINE, Network
 from vcarve.pattern.catalogue import names, pattern
 from vcarve.pattern.model import Pattern

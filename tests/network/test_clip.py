@@ -9,7 +9,7 @@ import pytest
 import shapely
 
 from drawn_lines import lines_of
-from vcarve.network.build import build
+from small_network import build
 from vcarve.network.model import Network
 from vcarve.network.noding import SNAP_MM
 from vcarve.pattern.catalogue import names, pattern

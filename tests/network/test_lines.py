@@ -10,8 +10,8 @@ import pytest
 import shapely
 
 from drawn_lines import Line, Point, rows
+from small_network import build_lines
 from vcarve.errors import InputError
-from vcarve.network.build import build_lines
 from vcarve.network.faces import cell_areas_mm2
 from vcarve.network.model import Network
 from vcarve.network.noding import SNAP_MM

@@ -12,8 +12,8 @@ import pytest
 import yaml
 
 from drawn_lines import Line, rows
+from small_network import build
 from vcarve.errors import InputError
-from vcarve.network.build import build
 from vcarve.network.model import Network
 from vcarve.pattern.catalogue import pattern
 from vcarve.pattern.expression import evaluate

@@ -7,9 +7,8 @@ from collections.abc import Callable
 import pytest
 
 from small_job import small_job
-from small_network import small_network
+from small_network import build, small_network
 from vcarve.job.records import Job
-from vcarve.network.build import build
 from vcarve.network.model import Network
 from vcarve.pattern.catalogue import pattern
 from vcarve.plane.region import rectangle

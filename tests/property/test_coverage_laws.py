@@ -19,6 +19,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from small_job import on_machine
+from small_network import build
 from vcarve.dryrun.check import check
 from vcarve.dryrun.setup import waiting_mm
 from vcarve.dryrun.track import Target
@@ -26,7 +27,6 @@ from vcarve.errors import Finding
 from vcarve.groove.land import measure
 from vcarve.groove.model import Grooves
 from vcarve.job.records import Job, load_job
-from vcarve.network.build import build
 from vcarve.network.model import Network
 from vcarve.pattern.catalogue import pattern
 from vcarve.plane.region import rectangle

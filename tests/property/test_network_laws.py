@@ -12,7 +12,7 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from drawn_lines import Line, rows
-from vcarve.network.build import build, build_lines
+from small_network import build, build_lines
 from vcarve.network.model import Network
 from vcarve.network.noding import SNAP_MM
 from vcarve.pattern.catalogue import names, pattern

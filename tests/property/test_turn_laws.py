@@ -9,11 +9,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from small_job import small_job
-from small_network import cuts_of
+from small_network import build, cuts_of
 from vcarve.dryrun.setup import setup_of
 from vcarve.job.sections import Zero, ZeroPlace
 from vcarve.mount.flat import mount_of
-from vcarve.network.build import build
 from vcarve.pattern.catalogue import pattern
 from vcarve.plan.planner import plan
 from vcarve.plane.region import rectangle

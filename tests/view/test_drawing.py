@@ -17,6 +17,7 @@ import svgelements
 
 from drawn_lines import Line, rows
 from small_job import job_from, with_job
+from small_network import build, build_lines
 from vcarve.errors import Finding
 from vcarve.groove.land import measure
 from vcarve.groove.model import Grooves
@@ -24,7 +25,6 @@ from vcarve.groove.width import VBit
 from vcarve.job.records import Job
 from vcarve.job.sections import Zero, ZeroPlace
 from vcarve.mount.flat import mount_of
-from vcarve.network.build import build, build_lines
 from vcarve.network.model import Network
 from vcarve.pattern.catalogue import pattern
 from vcarve.pipeline import plan_program

@@ -14,7 +14,7 @@ import numpy as np
 
 from vcarve.groove.land import measure
 from vcarve.groove.width import Cone, VBit, width_mm
-from vcarve.network.build import build
+from vcarve.network.build import Placing, network_on, pattern_graph
 from vcarve.network.model import Network
 from vcarve.pattern.model import Pattern
 from vcarve.plane.arcs import ranges
@@ -50,7 +50,8 @@ class Cells:
 def cells_of(pattern: Pattern) -> Cells | None:
     """Return the whole cells of a pattern; ``None`` where its lines close none."""
     side = _REPEATS * SAMPLE_PITCH_MM * (math.hypot(*pattern.a1) + math.hypot(*pattern.a2))
-    network = build(pattern, region=rectangle(side, side), pitch_mm=SAMPLE_PITCH_MM)
+    field = rectangle(side, side)
+    network = network_on(field, pattern_graph(pattern, Placing(pitch_mm=SAMPLE_PITCH_MM), field))
     if not (network.cell_class >= 0).any():
         return None
     network = _one_of_each(network)

@@ -12,7 +12,7 @@ from vcarve.drawing.read import Drawing, read_drawing
 from vcarve.errors import InputError, Problem
 from vcarve.job.records import Job
 from vcarve.layout.field import Field
-from vcarve.network.repeat import Placing
+from vcarve.network.build import Placing
 from vcarve.pattern.catalogue import pattern as named_pattern
 from vcarve.pattern.fit import Fit, fit
 from vcarve.pattern.model import KINDS, Pattern

@@ -23,7 +23,7 @@ from vcarve.job.records import Job
 from vcarve.layout.field import Field, beyond, make_field
 from vcarve.layout.lines import Lines, place_lines
 from vcarve.mount.flat import mount_of
-from vcarve.network.build import build, build_lines
+from vcarve.network.build import drawn_graph, network_on, pattern_graph
 from vcarve.network.model import Feature, Network
 from vcarve.plane.arcs import boxes
 from vcarve.plane.arrays import Floats
@@ -205,23 +205,12 @@ def make_network(lines: Lines, field: Field, edge: Literal["groove", "plain"]) -
     """Return the network of lines on their field; ``edge`` says what becomes of those on the field's edge."""
     first = len(lines.kinds)  # of the frames' features
     frames = [(region, first + feature) for region, feature in field.frames]
-    if lines.drawing is not None:
-        drawn = lines.drawing
-        return build_lines(
-            drawn.curves, drawn.feature, region=field.inner, piece=field.piece, edge=edge, frames=frames
-        )
-    assert lines.pattern is not None
-    return build(
-        lines.pattern,
-        region=field.inner,
-        piece=field.piece,
-        pitch_mm=lines.placing.pitch_mm,
-        rotate_deg=lines.placing.rotate_deg,
-        shift_mm=lines.placing.shift_mm,
-        mirror=lines.placing.mirror,
-        edge=edge,
-        frames=frames,
-    )
+    if lines.pattern is not None:
+        graph = pattern_graph(lines.pattern, lines.placing, field.inner)
+    else:
+        assert lines.drawing is not None
+        graph = drawn_graph(lines.drawing.curves, lines.drawing.feature)
+    return network_on(field.inner, graph, piece=field.piece, edge=edge, frames=frames)
 
 
 def _edge(job: Job) -> Literal["groove", "plain"]:

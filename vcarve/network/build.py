@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -12,10 +13,9 @@ from vcarve.network.clip import clip
 from vcarve.network.faces import owners, prove, ring_areas, rings
 from vcarve.network.model import Graph, Network
 from vcarve.network.noding import SNAP_MM, near_pairs, node
-from vcarve.network.repeat import Placing, repeat
 from vcarve.pattern.model import Pattern
 from vcarve.pattern.unit import nearest_apart, unit_network
-from vcarve.plane.arcs import boxes, halved, ranges
+from vcarve.plane.arcs import boxes, halved, mapped, ranges
 from vcarve.plane.arrays import NM_PER_MM, Bools, Floats, Ints, connected
 from vcarve.plane.region import Region, area_mm2, bounds, half_turns
 
@@ -24,71 +24,97 @@ LEAST_APART_MM = 4.0 * SNAP_MM
 MOST_PAIRS = 250_000  # lines of a drawing that may meet; each crossing is a vertex with two more edges
 
 
-def build(
-    pattern: Pattern,
-    *,
-    region: Region,
-    piece: Region | None = None,
-    pitch_mm: float,
-    rotate_deg: float = 0.0,
-    shift_mm: tuple[float, float] = (0.0, 0.0),
-    mirror: bool = False,
-    edge: str = "groove",
-    frames: Sequence[tuple[Region, int]] = (),
-) -> Network:
-    """Return the network of a pattern on a region of the piece; a lattice point lies at the piece's centre plus the shift.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Placing:
+    """How a pattern lies on the piece: scaled by the pitch, mirrored left to right, turned, then shifted."""
 
-    ``frames`` are regions whose rings are cut as border lines, with their feature.  Where lines run off the piece the region is
-    larger than the ``piece``; what lies beyond its edge is no cell.  Raises InternalError if the network does not
-    prove itself.
+    pitch_mm: float
+    rotate_deg: float = 0.0
+    shift_mm: tuple[float, float] = (0.0, 0.0)
+    mirror: bool = False
+
+    @property
+    def matrix(self) -> Floats:
+        """The 2 × 2 matrix that takes pattern units, as a row vector, to millimetres on the piece."""
+        # Quarter turns are exact, so that a turned job has the very same numbers.
+        quarter, rest = divmod(self.rotate_deg, 90.0)
+        cos, sin = [(1.0, 0.0), (0.0, 1.0), (-1.0, 0.0), (0.0, -1.0)][int(quarter) % 4]
+        if rest:
+            cos, sin = math.cos(math.radians(self.rotate_deg)), math.sin(math.radians(self.rotate_deg))
+        flip = -1.0 if self.mirror else 1.0
+        return self.pitch_mm * np.array([[flip * cos, flip * sin], [-sin, cos]])
+
+
+def pattern_graph(pattern: Pattern, placing: Placing, region: Region) -> Graph:
+    """Return the graph of a pattern's lines over at least a region; a lattice point lies at the piece's centre plus the shift.
+
+    Edges keep the number of their unit edge as ``edge_class``.  The unit cell's network is repeated by index: nothing is compared
+    or noded, and edges that stick out are whole.  Raises InputError for a pitch at which places fall together.
     """
-    placing = Placing(pitch_mm=pitch_mm, rotate_deg=rotate_deg, shift_mm=shift_mm, mirror=mirror)
     unit = unit_network(pattern)
-    apart = pitch_mm * nearest_apart(pattern, unit)
+    apart = placing.pitch_mm * nearest_apart(pattern, unit)
     if apart < LEAST_APART_MM:
+        pitch = f"{placing.pitch_mm:g} mm"
         want = (
-            f"at a pitch of {pitch_mm:g} mm places of {pattern.key} lie only {1000.0 * apart:.1f} µm apart, too close to be told "
+            f"at a pitch of {pitch} places of {pattern.key} lie only {1000.0 * apart:.1f} µm apart, too close to be told "
             "apart; let its lines meet in one place, or make the pitch larger"
         )
-        raise InputError(Problem(key="pattern.pitch", value=f"{pitch_mm:g} mm", want=want))
-    graph = repeat(pattern, unit, placing, _box(region))
-    return _framed(graph, region, frames, piece=piece, edge=edge)
+        raise InputError(Problem(key="pattern.pitch", value=pitch, want=want))
+    basis, shift = pattern.cell.basis @ placing.matrix, np.array(placing.shift_mm)
+    curves = mapped(unit.curves(pattern.cell), placing.matrix)
+    # How far a cell's edges reach from its lattice point.
+    low, high = boxes(curves)[:, :2].min(axis=0), boxes(curves)[:, 2:].max(axis=0)
+    left, front, right, back = np.array(bounds(region)) + 2.0 * SNAP_MM * np.array([-1.0, -1.0, 1.0, 1.0])
+    near, far = np.array([left, front]) - high - shift, np.array([right, back]) - low - shift
+    corners = np.array([(x, y) for x in (near[0], far[0]) for y in (near[1], far[1])]) @ np.linalg.inv(basis)
+    first, last = np.floor(corners.min(axis=0)).astype(int), np.ceil(corners.max(axis=0)).astype(int) + 1
+    cells = np.mgrid[first[0] : last[0], first[1] : last[1]].reshape(2, -1).T
+    cells = cells[((cells @ basis >= near) & (cells @ basis <= far)).all(axis=1)]
+    # Vertices are numbered by their cell, of as many as the farthest end of an edge asks for, and by their number in it.
+    reach = np.abs(unit.step).max(axis=0)
+    wide, base = last[1] - first[1] + 2 * reach[1], first - reach
+    ends = cells[:, None, None] - base + np.stack([np.zeros_like(unit.step), unit.step])
+    number = (ends[..., 0] * wide + ends[..., 1]) * len(unit.uv) + np.stack([unit.tail, unit.head])
+    used, place = np.unique(number, return_inverse=True)
+    tail, head = place.reshape(number.shape).swapaxes(0, 1).reshape(2, -1)
+    cell, vertex = np.divmod(used, len(unit.uv))
+    count = len(cells)
+    return Graph(
+        xy=(np.column_stack(np.divmod(cell, wide)) + base + unit.uv[vertex]) @ basis + shift,
+        tail=tail,
+        head=head,
+        bulge=np.tile(curves[:, 4], count),
+        feature=np.tile(unit.feature, count),
+        edge_class=np.tile(np.arange(len(unit.tail)), count),
+        rim=np.zeros(len(tail), dtype=np.int64),
+    )
 
 
-def build_lines(
-    curves: Floats,
-    feature: Ints,
-    *,
-    region: Region,
-    piece: Region | None = None,
-    edge: str = "groove",
-    frames: Sequence[tuple[Region, int]] = (),
-) -> Network:
-    """Return the network of lines (n, 5) given in millimetres on the piece, such as a drawing's, and their features (n,).
+def drawn_graph(curves: Floats, feature: Ints) -> Graph:
+    """Return the graph of lines (n, 5) given in millimetres on the piece, such as a drawing's, and their features (n,).
 
     Crossings become vertices; what coincides is one edge.
     """
     if not len(curves):
         raise InputError("the drawing has no lines on the piece")
     curves, source = halved(curves)
-    graph = node(
-        curves,
-        feature[source],
-        np.full(len(curves), -1, dtype=np.int64),
-        near_pairs(boxes(curves), most=MOST_PAIRS),
-    ).graph
-    return _framed(graph, region, frames, piece=piece, edge=edge)
+    pairs = near_pairs(boxes(curves), most=MOST_PAIRS)
+    return node(curves, feature[source], np.full(len(curves), -1), pairs).graph
 
 
-def _framed(
-    graph: Graph,
+def network_on(
     region: Region,
-    frames: Sequence[tuple[Region, int]],
+    graph: Graph,
     *,
-    piece: Region | None,
-    edge: str,
+    piece: Region | None = None,
+    edge: str = "groove",
+    frames: Sequence[tuple[Region, int]] = (),
 ) -> Network:
-    """Return the network on the region, and the frames: those outside it stand alone and are the side of no cell."""
+    """Return the network of a graph's lines on a region of the piece, and of frames, whose rings are cut, with their feature.
+
+    Where lines run off the piece the region is larger than the ``piece``; what lies beyond its edge is no cell.  Frames outside
+    the region stand alone and are the side of no cell.  Raises InternalError if the network does not prove itself.
+    """
     size = area_mm2(region)
     within = [frame for frame in frames if area_mm2(frame[0]) <= size]
     around = [frame for frame in frames if area_mm2(frame[0]) > size]
@@ -152,13 +178,6 @@ def finish(graph: Graph, region: Region) -> Network:
         cell_ring_start=cell_ring_start,
         cell_class=cell_class,
     )
-
-
-def _box(region: Region) -> tuple[float, float, float, float]:
-    """Return a box that holds the region and whatever lies on its outline within ``SNAP_MM``."""
-    left, front, right, back = bounds(region)
-    grow = 2.0 * SNAP_MM
-    return left - grow, front - grow, right + grow, back + grow
 
 
 def _beyond(graph: Graph, walk: Ints, ring: Ints, side: Ints, owner: Ints) -> Bools:

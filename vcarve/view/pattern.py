@@ -9,7 +9,7 @@ from collections.abc import Iterator
 import numpy as np
 import shapely
 
-from vcarve.network.build import build
+from vcarve.network.build import Placing, network_on, pattern_graph
 from vcarve.network.model import Network
 from vcarve.pattern.model import LEAF, Pattern
 from vcarve.plane.arrays import Floats
@@ -36,8 +36,8 @@ def _colours(theme: look.Theme) -> str:
 
 def patch(pattern: Pattern) -> tuple[Network, float]:
     """Return a square decimetre of the pattern, and the pitch at which it shows a fair number of cells."""
-    pitch = SIDE_MM / math.sqrt(CELLS_SHOWN * pattern.cell.area)
-    return build(pattern, region=rectangle(SIDE_MM, SIDE_MM), pitch_mm=pitch, edge="plain"), pitch
+    field, pitch = rectangle(SIDE_MM, SIDE_MM), SIDE_MM / math.sqrt(CELLS_SHOWN * pattern.cell.area)
+    return network_on(field, pattern_graph(pattern, Placing(pitch_mm=pitch), field), edge="plain"), pitch
 
 
 def pattern_picture(pattern: Pattern, ending: str) -> str | bytes:
