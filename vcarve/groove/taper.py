@@ -15,7 +15,7 @@ import shapely
 
 from vcarve.network.model import Network
 from vcarve.network.split import split
-from vcarve.plane.arrays import Bools, Floats, Ints, ReadOnly
+from vcarve.plane.arrays import Bools, Floats, Ints, ReadOnly, connected
 from vcarve.plane.region import Region, polygon
 
 EDGE_MM = 0.01  # an end this near to the piece's edge lies on it
@@ -37,89 +37,69 @@ def taper(network: Network, length_mm: float, piece: Region) -> tuple[Network, F
 
     The shares are of shape (2, E).
     """
-    free = _free_ends(network, piece)
+    from scipy.sparse import coo_array
+    from scipy.sparse.csgraph import dijkstra
+
+    cut = np.flatnonzero(network.cut)
+    size, ends = network.length_mm[cut], np.stack([network.tail[cut], network.head[cut]])
+    met = np.bincount(ends.ravel(), minlength=len(network.x_nm))
+    # Where other lines meet, each ends in a node of its own, and no way leads on from there.
+    node = np.where(met[ends] > 2, len(met) + np.arange(ends.size).reshape(ends.shape), ends)
+    count = len(met) + ends.size
+    _, line = connected(count, *node)
+    free = _free_ends(network, met, piece)
+    total, loose = np.bincount(line[node[0]], size, count)[line[free]], np.bincount(line[free])[line[free]]
+    # A crumb has no room for a deepest place between two rises.
+    roomy = (loose == 1) | (total >= 2.0 * SNAP_MM)
+    free, reach = free[roomy], np.minimum(length_mm, total / loose)[roomy]
+    links = coo_array((size, tuple(node)), shape=(count, count)).tocsr()
+    far, _, source = dijkstra(
+        links,
+        directed=False,
+        indices=free,
+        limit=length_mm + SNAP_MM,
+        min_only=True,
+        return_predecessors=True,
+    )
+    end = np.searchsorted(free, source)
+    end[source < 0] = len(free)
+    reach = np.append(reach, 1.0)
+    snapped = np.abs(far - reach[end]) < SNAP_MM
+    reach[end[snapped]] = np.inf
+    np.minimum.at(reach, end[snapped], far[snapped])
+    from_end, stop = far[node], reach[end[node]]
     share = np.ones((2, len(network.tail)))
-    at: list[tuple[int, float]] = []
-    rising: list[tuple[int, float, int]] = []
-    walks = _Walks(network)
-    for end in np.flatnonzero(free).tolist():
-        line, stops_at = walks.from_end(end, 2.0 * length_mm)
-        total = sum(walks.length[half >> 1] for half in line)
-        # A crumb has no room for a deepest place between two rises.
-        if free[stops_at] and total < 2.0 * SNAP_MM:
-            continue
-        reach = min(length_mm, total / 2.0 if free[stops_at] else total)
-        done = 0.0
-        for half in line:
-            here, back = half >> 1, half & 1
-            following = done + walks.length[here]
-            if abs(following - reach) < SNAP_MM:
-                reach = following
-            share[back, here] = min(share[back, here], done / reach)
-            if following > reach:
-                part = (reach - done) / walks.length[here]
-                at.append((here, 1.0 - part if back else part))
-                break
-            share[1 - back, here] = min(share[1 - back, here], following / reach)
-            if following == reach:
-                break
-            done = following
-        rising.append((end, reach, line[0] >> 1))
-    edge, place = np.array([e for e, _ in at], np.int64), np.array([s for _, s in at])
+    share[:, cut] = np.minimum(from_end / stop, 1.0)
+    # A rise ends on an edge that leads away from the end that it comes from.
+    rest, away = stop - from_end, from_end < from_end[::-1] + size - 1e-9
+    side, edge = np.nonzero(away & (rest > 0.0) & (rest < size - SNAP_MM))
+    part = (rest / size)[side, edge]
+    edge, place = cut[edge], np.where(side == 0, part, 1.0 - part)
     order = np.lexsort((place, edge))
     # Two rises that meet half-way split their edge once.
-    met = (np.diff(edge[order]) == 0) & (np.diff(place[order]) * network.length_mm[edge[order[1:]]] < SNAP_MM)
-    apart = order[np.concatenate([[True], ~met])[: len(order)]]
+    met_there = np.diff(place[order]) * network.length_mm[edge[order[1:]]] < SNAP_MM
+    apart = np.delete(order, 1 + np.flatnonzero((np.diff(edge[order]) == 0) & met_there))
     made, parts = split(network, edge[apart], place[apart])
     # Where an edge is split it is at its full depth.
-    ends: Floats = np.where([parts.start > 0.0, parts.stop < 1.0], 1.0, share[:, parts.owner])
-    vertex, first = (np.array([one[k] for one in rising], np.int64) for k in (0, 2))
-    reach_mm = np.array([reach for _, reach, _ in rising], np.float64)
+    shares: Floats = np.where([parts.start > 0.0, parts.stop < 1.0], 1.0, share[:, parts.owner])
+    feature = np.zeros_like(met)
+    feature[ends] = network.feature[cut]
     rises = Rises(
-        at_mm=network.xy_mm[vertex],
-        reach_mm=reach_mm,
-        feature=network.feature[first],
-        short=reach_mm < length_mm - SNAP_MM,
+        at_mm=network.places(free),
+        reach_mm=reach[:-1],
+        feature=feature[free],
+        short=reach[:-1] < length_mm - SNAP_MM,
     )
-    return _no_copies(made, np.asarray((ends < 1.0).any(axis=0))), ends, rises
+    return _no_copies(made, np.asarray((shares < 1.0).any(axis=0))), shares, rises
 
 
-def _free_ends(network: Network, piece: Region) -> Bools:
-    """Return which vertices end one line to cut and lie within the piece."""
-    ends = np.concatenate([network.tail[network.cut], network.head[network.cut]])
-    free = np.bincount(ends, minlength=len(network.x_nm)) == 1
-    at = np.flatnonzero(free)
-    shape, spots = polygon(piece), shapely.points(network.xy_mm[at])
+def _free_ends(network: Network, met: Ints, piece: Region) -> Ints:
+    """Return the vertices within the piece at which a single line to cut ends; ``met`` (V,) is how many do at each."""
+    lone = np.flatnonzero(met == 1)
+    shape, spots = polygon(piece), shapely.points(network.places(lone))
     shapely.prepare(shape)
-    free[at] = shapely.contains(shape, spots) & (shapely.distance(shape.boundary, spots) > EDGE_MM)
-    return np.asarray(free)
-
-
-class _Walks:
-    """Walks along lines, from vertex to vertex while no other line meets them."""
-
-    def __init__(self, network: Network) -> None:
-        edge = np.flatnonzero(network.cut)
-        half = np.concatenate([2 * edge, 2 * edge + 1])
-        start = np.concatenate([network.tail[edge], network.head[edge]])
-        order = np.argsort(start, kind="stable")
-        self.half = half[order].tolist()
-        self.first = np.searchsorted(start[order], np.arange(len(network.x_nm) + 1)).tolist()
-        self.length = network.length_mm.tolist()
-        self.ends = network.tail.tolist(), network.head.tolist()
-
-    def from_end(self, vertex: int, most_mm: float) -> tuple[list[int], int]:
-        """Return the half-edges from a free end to where another line meets, or no line goes on, or beyond ``most_mm``."""
-        line = [self.half[self.first[vertex]]]
-        gone = 0.0
-        while True:
-            half = line[-1]
-            here = self.ends[1 - (half & 1)][half >> 1]
-            gone += self.length[half >> 1]
-            around = self.half[self.first[here] : self.first[here + 1]]
-            if gone >= most_mm or len(around) != 2:
-                return line, here
-            line.append(around[around[0] == half ^ 1])
+    off = shapely.distance(shape.boundary, spots) > EDGE_MM
+    return np.asarray(lone[shapely.contains(shape, spots) & off])
 
 
 def _no_copies(network: Network, changed: Bools) -> Network:
