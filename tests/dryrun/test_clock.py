@@ -370,7 +370,6 @@ def test_parts_do_not_show(monkeypatch, acceleration):
     machine = mill(acceleration=(acceleration,) * 3)
     whole = [clock.run(m, machine) for m in (moves, straight)]
     monkeypatch.setattr(clock, "CHUNK_BLOCKS", 7)
-    monkeypatch.setattr(clock, "AHEAD_MOVES", 2)
 
     parts = [clock.run(m, machine) for m in (moves, straight)]
 

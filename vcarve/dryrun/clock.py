@@ -16,7 +16,7 @@ corner    the junction of two blocks; its speed follows from a circle that misse
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -34,10 +34,9 @@ STRAIGHT_ON = 0.999999  # cosine of the turn from which a corner counts as none
 REVERSAL = -0.999999  # cosine of the turn from which a corner counts as turning back
 FLOOR_MM_MIN = 1.0  # no move runs slower than this (Grbl v1.1)
 DWELL_STEP_S = 0.05  # Grbl waits in steps of this length
-AHEAD_MOVES = 256  # how far to look beyond such a part at first
 # The machine comes to rest for these.
 RESTS = {"dwell", "pause", "end", "system", "origin", "shift", "shift-off", "tool-change"}
-CHUNK_BLOCKS = 500_000  # blocks planned at a time, so that memory stays bounded
+CHUNK_BLOCKS = 500_000  # blocks worked out at a time: what it takes is far more memory than what is kept
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -66,7 +65,7 @@ def run(moves: Moves, machine: Machine) -> Times:
     run between the end points given, probing moves all their way.
     """
     waits, rests, pauses = _waits(moves, machine.dialect == "grbl-1.1")
-    move_s = _Path(moves, machine, rests).seconds()
+    move_s = _seconds(moves, machine, rests)
     rapid = moves.motion == Motion.RAPID
     upright = (moves.end("XY") == moves.start("XY")).all(axis=1) & (moves.sweep_rad == 0.0)
     plunge = ~rapid & upright & (moves.end("Z") < moves.start("Z"))
@@ -116,8 +115,10 @@ def _waits(moves: Moves, stepped: bool) -> tuple[Floats, Ints, int]:
 
 
 class _Blocks(NamedTuple):
-    """Blocks of some consecutive moves, ready for the look-ahead."""
+    """The blocks of some consecutive moves, ready for the look-ahead, and which of them is each move's first."""
 
+    move: Ints
+    first: Ints
     length: Floats
     nominal: Floats
     acceleration: Floats
@@ -125,79 +126,56 @@ class _Blocks(NamedTuple):
     gain: Floats
 
 
-class _Path:
-    """The moves that go somewhere, and where among them the machine comes to rest."""
+def _seconds(moves: Moves, machine: Machine, rests: Ints) -> Floats:
+    """Return how long each move takes, shape (N,); before the moves ``rests`` (or the end) the machine comes to rest."""
+    made = list(_blocks(moves, machine, rests))
+    # From the end on: the squared speeds from which everything after can still be braked.
+    enter2, leave2 = [], 0.0
+    for part in reversed(made):
+        enter2.append(np.array(swept(leave2, part.gain[::-1].tolist(), part.cap2[::-1].tolist())[::-1]))
+        leave2 = enter2[-1][0]
+    seconds, speed2 = np.zeros(len(moves)), 0.0
+    for part, most2 in zip(made, reversed(enter2), strict=True):
+        ends2 = swept(speed2, part.gain.tolist(), most2[1:].tolist())
+        speed2, ends = ends2[-1], np.sqrt(ends2)
+        times = block_seconds(part.length, ends[:-1], ends[1:], part.nominal, part.acceleration)
+        seconds[part.move] = np.add.reduceat(times, part.first)
+    return seconds
 
-    def __init__(self, moves: Moves, machine: Machine, rests: Ints) -> None:
-        """Take a program; before the moves ``rests`` (or the end) the machine comes to rest."""
-        self.moves, self.deviation_mm = moves, machine.junction_deviation_mm
-        length = np.sqrt(((moves.end_mm - moves.start_mm) ** 2).sum(axis=1))
-        self.moving = np.flatnonzero(length + moves.radius_mm > 0.0)  # a full circle goes somewhere too
-        # A stop before a move that goes nowhere is a stop before the next one that does.
-        self.rest = np.zeros(len(self.moving) + 1, dtype=bool)
-        self.rest[np.searchsorted(self.moving, rests, side="left")] = True
-        self.count = planned_chords(moves, machine.arc_tolerance_mm)[self.moving]
-        self.rapid_mm_s = per_axis(machine.rapid) / 60.0
-        self.feed_mm_s = np.minimum(self.rapid_mm_s, per_axis(machine.feed_max) / 60.0)
-        self.acceleration_mm_s2 = per_axis(machine.acceleration)
 
-    def seconds(self) -> Floats:
-        """Return how long each move of the program takes, shape (N,)."""
-        seconds = np.zeros(len(self.moves))
-        speed2 = 0.0
-        total, low = np.cumsum(self.count), 0
-        while low < len(self.moving):
-            done = total[low - 1] if low else 0
-            high = max(int(np.searchsorted(total, done + CHUNK_BLOCKS, side="right")), low + 1)
-            blocks = self.blocks(low, high)
-            enter2 = backward(blocks.cap2, blocks.gain, self.ahead(high))
-            ends2 = swept(min(speed2, enter2[0]), blocks.gain.tolist(), enter2[1:])
-            speed2, ends = ends2[-1], np.sqrt(ends2)
-            times = block_seconds(blocks.length, ends[:-1], ends[1:], blocks.nominal, blocks.acceleration)
-            first = total[low:high] - self.count[low:high] - done
-            seconds[self.moving[low:high]] = np.add.reduceat(times, first)
-            low = high
-        return seconds
-
-    def ahead(self, low: int) -> float:
-        """Return the squared speed at which move ``low`` may be entered so that everything after it can still be braked.
-
-        It looks on only as far as matters: to where a full stop and no limit at all give the same answer.
-        """
-        reach = AHEAD_MOVES
-        while low < len(self.moving):
-            high = min(low + reach, len(self.moving))
-            blocks = self.blocks(low, high)
-            stopping = backward(blocks.cap2, blocks.gain, 0.0)[0]
-            if high == len(self.moving) or backward(blocks.cap2, blocks.gain, math.inf)[0] == stopping:
-                return stopping
-            reach *= 8
-        return 0.0
-
-    def blocks(self, low: int, high: int) -> _Blocks:
-        """Return the blocks of the moving moves ``low`` to ``high``, and the corner the first makes with the move before."""
-        lead = low - 1 if low else low
-        pieces = self.count[lead:high]
-        owner, tail, head = split(self.moves, self.moving[lead:high], pieces)
+def _blocks(moves: Moves, machine: Machine, rests: Ints) -> Iterator[_Blocks]:
+    """Yield the blocks of the moves that go somewhere, in order and in handy portions."""
+    length = np.sqrt(((moves.end_mm - moves.start_mm) ** 2).sum(axis=1))
+    moving = np.flatnonzero(length + moves.radius_mm > 0.0)  # a full circle goes somewhere too
+    count = planned_chords(moves, machine.arc_tolerance_mm)[moving]
+    # A stop before a move that goes nowhere is a stop before the next one that does.
+    rest = np.zeros(len(moving) + 1, dtype=bool)
+    rest[np.searchsorted(moving, rests, side="left")] = True
+    rapid_mm_s, limits = per_axis(machine.rapid) / 60.0, per_axis(machine.acceleration)
+    feed_mm_s, floor = np.minimum(rapid_mm_s, per_axis(machine.feed_max) / 60.0), FLOOR_MM_MIN / 60.0
+    total = np.cumsum(count)
+    cuts = np.searchsorted(total, np.arange(CHUNK_BLOCKS, total.max(initial=0), CHUNK_BLOCKS), side="right")
+    way, speed = np.zeros((1, 3)), np.zeros(1)  # of the block before: at first there is none
+    for mine in np.split(np.arange(len(moving)), cuts):
+        if not len(mine):
+            continue
+        owner, tail, head = split(moves, moving[mine], count[mine])
         delta = head - tail
         length = np.sqrt((delta**2).sum(axis=1))
         # Rounding may leave a chord without length; it then has no direction and sets no limit.
         unit = delta / np.where(length > 0.0, length, 1.0)[:, None]
-        fast = self.moves.motion[owner] == Motion.RAPID
-        floor = FLOOR_MM_MIN / 60.0
-        rate = along(np.where(fast[:, None], self.rapid_mm_s, self.feed_mm_s), unit)
+        fast = moves.motion[owner] == Motion.RAPID
+        rate = along(np.where(fast[:, None], rapid_mm_s, feed_mm_s), unit)
         rate = np.where(length > 0.0, rate, floor)
-        wanted = np.fmax(self.moves.feed_mm_min[owner] / 60.0, floor)
+        wanted = np.fmax(moves.feed_mm_min[owner] / 60.0, floor)
         nominal = np.maximum(np.where(fast, rate, np.minimum(wanted, rate)), floor)
-        acceleration = np.where(length > 0.0, along(self.acceleration_mm_s2, unit), 1.0)
+        able = np.where(length > 0.0, along(limits, unit), 1.0)
         # A block is entered at the corner's speed, and at both blocks' nominal speeds, at most; the first from rest.
-        cap = np.minimum(corner_speeds(unit, self.acceleration_mm_s2, self.deviation_mm), nominal)
-        cap[1:] = np.minimum(cap[1:], nominal[:-1])
-        cap[:1] = 0.0
-        cap[(np.cumsum(pieces) - pieces)[self.rest[lead:high]]] = 0.0
-        mine = slice(int(pieces[0]) if lead < low else 0, None)
-        made = _Blocks(length, nominal, acceleration, cap**2, 2.0 * acceleration * length)
-        return _Blocks(*(values[mine] for values in made))
+        way, speed = np.vstack([way[-1:], unit]), np.append(speed[-1:], nominal)
+        corner = corner_speeds(way, limits, machine.junction_deviation_mm)[1:]
+        cap, first = np.minimum(np.minimum(corner, nominal), speed[:-1]), np.cumsum(count[mine]) - count[mine]
+        cap[first[rest[mine]]] = 0.0
+        yield _Blocks(moving[mine], first, length, nominal, able, cap**2, 2.0 * able * length)
 
 
 def along(limits: Floats, unit: Floats) -> Floats:
@@ -245,11 +223,6 @@ def swept(first2: float, gain: Iterable[float], cap2: Iterable[float]) -> list[f
             speed2 = cap
         result.append(speed2)
     return result
-
-
-def backward(cap2: Floats, gain: Floats, exit2: float) -> list[float]:
-    """Return the squared entry speeds (n) from which all blocks can still be braked to ``exit2`` at the end, the last value."""
-    return swept(exit2, gain[::-1].tolist(), cap2[::-1].tolist())[::-1]
 
 
 def block_seconds(
