@@ -8,7 +8,7 @@ from __future__ import annotations
 import numpy as np
 
 from vcarve.dryrun.setup import UNKNOWN, Setup
-from vcarve.plane.arcs import curves
+from vcarve.plane.arcs import curves, evenly, left
 from vcarve.plane.arrays import Floats, Ints
 from vcarve.program.grammar import PLANES
 from vcarve.program.moves import Moves, Plane
@@ -51,34 +51,32 @@ def chords_within(moves: Moves, which: Ints, sag_mm: float) -> Ints:
     return np.maximum(np.ceil(np.abs(moves.sweep_rad[which]) / step), 1.0).astype(np.int64)
 
 
+def on_way(moves: Moves, which: Ints, share: Floats, start: Floats) -> Floats:
+    """Return the places (n, 3) of moves (n,) from their starts (n, 3) on at shares (n,) of their sweep or length."""
+    place = start + share[:, None] * (moves.end_mm[which] - start)
+    bent = np.flatnonzero((moves.sweep_rad[which] != 0.0) & (share > 0.0))
+    axes, centre = axes_of(moves, which[bent])[:, :2], moves.centre_mm[which[bent]]
+    arm, turn = np.take_along_axis(start[bent] - centre, axes, 1), moves.sweep_rad[which[bent]] * share[bent]
+    spot = (
+        np.take_along_axis(centre, axes, 1) + arm * np.cos(turn)[:, None] + left(arm) * np.sin(turn)[:, None]
+    )
+    place[bent[:, None], axes] = spot
+    return place
+
+
 def split(moves: Moves, which: Ints, count: Ints, start: Floats | None = None) -> tuple[Ints, Floats, Floats]:
     """Cut moves (n,) into ``count`` (n,) even pieces: the move of each (B,), starts (B, 3) and ends (B, 3).
 
     Pieces of an arc are chords of equal angle, along which the third axis moves evenly; the last piece ends on the programmed
     point.  ``start`` (n, 3) is where they start if it is not as the moves say.
     """
-    end = moves.end_mm[which]
     start = moves.start_mm[which] if start is None else start
     if count.max(initial=1) == 1:
-        return which, start, end
-    row = np.repeat(np.arange(len(which)), count)
-    last = np.cumsum(count) - 1
-    inner = np.delete(np.arange(len(row)), last)
-    tail, head = start[row], end[row]
-    mine = row[inner]
-    share = (inner - (last - count + 1)[mine] + 1) / count[mine]
-    head[inner] = start[mine] + share[:, None] * (end - start)[mine]
-    bent = np.flatnonzero(moves.sweep_rad[which[mine]])
-    mine, share, at = mine[bent], share[bent], inner[bent]
-    if len(bent):
-        move = which[mine]
-        axes, centre = axes_of(moves, move), moves.centre_mm[move]
-        ax, ay = np.take_along_axis(start[mine] - centre, axes[:, :2], 1).T
-        cx, cy = np.take_along_axis(centre, axes[:, :2], 1).T
-        cos, sin = np.cos(moves.sweep_rad[move] * share), np.sin(moves.sweep_rad[move] * share)
-        spot = np.column_stack([cx + ax * cos - ay * sin, cy + ax * sin + ay * cos])
-        head[at[:, None], axes[:, :2]] = spot
-    tail[inner + 1] = head[inner]
+        return which, start, moves.end_mm[which]
+    row, share = evenly(count)
+    tail = on_way(moves, which[row], share, start[row])
+    head = np.roll(tail, -1, axis=0)
+    head[np.cumsum(count) - 1] = moves.end_mm[which]
     return which[row], tail, head
 
 
@@ -101,33 +99,18 @@ def room(moves: Moves, start: Floats, end: Floats, setup: Setup = UNKNOWN) -> tu
     """
     low, high = np.minimum(start, end), np.maximum(start, end)
     bent = np.flatnonzero(moves.sweep_rad)
-    if len(bent):
-        low[bent], high[bent] = _round_arcs(moves, bent, setup)
-    return low, high
-
-
-def _round_arcs(moves: Moves, which: Ints, setup: Setup) -> tuple[Floats, Floats]:
-    """Return the lower and upper corners (n, 3) of boxes round arcs.
-
-    Along each axis an arc swings about its centre by ``a cos t + b sin t``: highest where t is the angle of (a, b).
-    """
-    places = np.stack([moves.start_mm[which], moves.end_mm[which], moves.centre_mm[which]])
-    u, v, normal = axes_of(moves, which).T
-    row, sweep = np.arange(len(which)), moves.sweep_rad[which]
-    rise = places[1, row, normal] - places[0, row, normal]
-    places[2, row, normal] = places[0, row, normal]
-    # A quarter of a turn on, and how far a helix goes on.
-    ahead, drift = places[2].copy(), np.zeros_like(places[2])
-    arm = places[0] - places[2]
-    ahead[row, u] -= np.sign(sweep) * arm[row, v]
-    ahead[row, v] += np.sign(sweep) * arm[row, u]
-    drift[row, normal] = rise
-    start, end, centre, ahead, drift = setup.on_piece(np.stack([*places, ahead, places[0] + drift]))
-    ahead, arm, drift = ahead - centre, start - centre, drift - start
-    low, high = np.minimum(start, end), np.maximum(start, end)
-    radius = np.hypot(arm, ahead)
-    for sign, corner, best in ((1.0, high, np.maximum), (-1.0, low, np.minimum)):
-        passed = np.mod(np.arctan2(sign * ahead, sign * arm), 2.0 * np.pi) <= np.abs(sweep)[:, None]
-        reach = centre + sign * (radius + np.maximum(sign * drift, 0.0))
-        best(corner, reach, out=corner, where=passed & (radius > 1e-9))
+    begin, sweep = moves.start_mm[bent], np.abs(moves.sweep_rad[bent])[:, None]
+    round_ = np.zeros(begin.shape, dtype=np.bool_)  # which axes an arc turns along
+    np.put_along_axis(round_, axes_of(moves, bent)[:, :2], True, 1)
+    # Along each axis of the piece the path is ``a cos t + b sin t + c t``: farthest where its derivative vanishes.
+    quarter = on_way(moves, bent, 0.5 * np.pi / sweep[:, 0], begin)
+    arms = (np.where(round_, place - moves.centre_mm[bent], 0.0) for place in (begin, quarter))
+    drift = np.where(round_, 0.0, moves.end_mm[bent] - begin) / sweep
+    a, b, c = setup.on_piece(np.stack([*arms, drift])) - setup.on_piece(np.zeros(3))
+    lean = np.arcsin(np.clip(c / np.maximum(np.hypot(a, b), 1e-9), -1.0, 1.0))
+    for turn in (np.arctan2(b, a) + lean, np.arctan2(b, a) + np.pi - lean):
+        share = np.minimum(np.mod(turn, 2.0 * np.pi) / sweep, 1.0)
+        for axis in range(3):
+            spot = setup.on_piece(on_way(moves, bent, share[:, axis], begin))
+            low[bent], high[bent] = np.minimum(low[bent], spot), np.maximum(high[bent], spot)
     return low, high

@@ -186,34 +186,20 @@ def _near(
 def _one_edge_each(part: Ints, gain: Floats, off: Floats, length: Floats, slack: float) -> Ints:
     """Return the stretches to keep: where lines come so near each other that a part would cover more than its own length
     (at cusps), those that fit it best."""
-    keep = np.ones(len(part), dtype=np.bool_)
-    total = np.bincount(part, weights=gain, minlength=len(length))
-    crowded = np.flatnonzero((total > length + slack)[part])
-    order = crowded[np.lexsort((off[crowded], part[crowded]))]
-    taken: dict[int, float] = {}
-    for row in order.tolist():
-        p = int(part[row])
-        sofar = taken.get(p, 0.0)
-        if sofar + gain[row] > length[p] + slack:
-            keep[row] = False
-        else:
-            taken[p] = sofar + float(gain[row])
-    return np.flatnonzero(keep)
+    order = np.lexsort((off, part))
+    part, gain = part[order], gain[order]
+    total, first = np.cumsum(gain), np.searchsorted(part, part)
+    return np.sort(order[total - (total - gain)[first] <= length[part] + slack])
 
 
 def union(edge: Ints, ends: Floats, count: int) -> Floats:
     """Return how much of each of ``count`` edges the stretches cover together, 0 to 1."""
-    total = np.zeros(count)
-    low, high = ends.T
-    total[edge[(low == 0.0) & (high == 1.0)]] = 1.0
-    part = np.flatnonzero(total[edge] < 1.0)
-    part = part[np.lexsort((low[part], edge[part]))]
-    # Every edge has a span of its own on one long line, so one running maximum serves all of them.
-    base = 2.0 * edge[part]
-    reach = np.maximum.accumulate(base + high[part])
-    before = np.concatenate([[-1.0], reach[:-1]])
-    gain = np.maximum(base + high[part] - np.maximum(base + low[part], before), 0.0)
-    return total + np.bincount(edge[part], weights=gain, minlength=count)
+    # Every edge has a span of its own on one long line, along which stretches begin and end.
+    place = (2.0 * edge[:, None] + ends).ravel()
+    order = np.argsort(place, kind="stable")
+    under = np.cumsum(np.where(order % 2, -1, 1)) > 0
+    gain = np.where(under, np.diff(place[order], append=0.0), 0.0)
+    return np.asarray(np.bincount(edge[order // 2], weights=gain, minlength=count), dtype=np.float64)
 
 
 def again(found: Covered, slack_mm: Floats, least: Floats) -> tuple[Floats, Floats]:
