@@ -9,9 +9,17 @@ from typing import Protocol
 
 import numpy as np
 
+from vcarve.job.document import parse_document
+from vcarve.job.record import record_from
+from vcarve.pattern.model import Pattern
 from vcarve.plane.arrays import Floats, Ints
 
 Point = tuple[float, float]
+
+
+def pattern_of(written: str) -> Pattern:
+    """Return the pattern that the text of a file describes."""
+    return record_from(parse_document(written.encode(), file="own.yaml"), Pattern)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -10,9 +10,10 @@ from hypothesis import strategies as st
 
 from vcarve.cuts.grooves import groove_cuts
 from vcarve.cuts.model import Cuts
+from vcarve.job.bench import names
 from vcarve.network.build import Placing, drawn_graph, network_on, pattern_graph
 from vcarve.network.model import Feature, Network
-from vcarve.pattern.catalogue import names, pattern
+from vcarve.pattern.catalogue import pattern
 from vcarve.pattern.model import KINDS, Pattern
 from vcarve.plane.arrays import NM_PER_MM, Floats, Ints
 from vcarve.plane.region import Region, rectangle
@@ -82,9 +83,8 @@ def drawn_network(draw: Callable[..., Any], side_mm: float, most: int, *edge: st
     """Draw a pattern at a pitch on a square field, of no more than ``most`` edges; ``edge`` is what its lines may do there."""
     network = None
     while network is None or network.edges > most or not network.cut.any():
-        shape = pattern(draw(st.sampled_from(names())))
-        area = abs(shape.a1[0] * shape.a2[1] - shape.a1[1] * shape.a2[0])
-        pitch = draw(st.sampled_from([14.0, 21.5, 30.0])) / max(area**0.5 / 2.0, 1.0)
+        shape = pattern(draw(st.sampled_from(names("pattern"))))
+        pitch = draw(st.sampled_from([14.0, 21.5, 30.0])) / max(shape.cell.size / 2.0, 1.0)
         region = rectangle(side_mm, side_mm)
         network = build(shape, region=region, pitch_mm=pitch, edge=draw(st.sampled_from(edge)))
     return network

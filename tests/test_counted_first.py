@@ -9,11 +9,11 @@ from typing import Any, NoReturn
 
 import pytest
 
+from drawn_lines import pattern_of
 from small_job import make_program, own_job, own_pattern
 from vcarve.drawing.dxf import read_dxf
 from vcarve.errors import InputError
 from vcarve.job.records import load_job
-from vcarve.pattern.read import read_pattern
 from vcarve.plan.bound import best_pairing
 from vcarve.program import words
 from vcarve.program.reader import read
@@ -153,8 +153,8 @@ def test_patterns(
     kind: str, a2: str, lines: str, key: str, sentence: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Neither a sliver of a unit cell nor a crowd of lines in it is worked on."""
-    monkeypatch.setattr("vcarve.pattern.read.united", never)
-    said = refused(lambda: read_pattern(own_pattern(lines, kind=kind, a2=a2).encode(), "own.yaml"))
+    monkeypatch.setattr("vcarve.pattern.model.united", never)
+    said = refused(lambda: pattern_of(own_pattern(lines, kind=kind, a2=a2)))
 
     assert f"{key}: " in said
     assert sentence in said

@@ -15,9 +15,9 @@ from scipy.sparse.csgraph import connected_components
 from drawn_lines import lines_of
 from small_job import job_from, make_program
 from vcarve.errors import Finding
+from vcarve.job.bench import names
 from vcarve.job.records import Job
 from vcarve.network.model import Network
-from vcarve.pattern.catalogue import names
 from vcarve.plan.planner import FLOATS
 from vcarve.plane.region import area_mm2
 from vcarve.proofing import check_program
@@ -58,7 +58,7 @@ def serious(findings: tuple[Finding, ...]) -> list[Finding]:
 
 
 @pytest.mark.parametrize("outline", sorted(OUTLINES))
-@pytest.mark.parametrize("name", names())
+@pytest.mark.parametrize("name", names("pattern"))
 def test_a_pattern_becomes_a_program(name: str, outline: str, rs274: Any) -> None:
     """At three pitches the network is plane, the plan near its bound, the text accepted without a word, the dry run clean."""
     for pitch in PITCHES:
@@ -83,7 +83,7 @@ def test_a_pattern_becomes_a_program(name: str, outline: str, rs274: Any) -> Non
         assert serious(made.told) == []
 
 
-@pytest.mark.parametrize("name", names())
+@pytest.mark.parametrize("name", names("pattern"))
 def test_whole_repeats_have_the_unit_cells_length(name: str) -> None:
     """On a large piece the length per area tends to that of the unit cell: lines lost or doubled would show."""
     from small_network import build

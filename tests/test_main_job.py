@@ -18,9 +18,8 @@ from hypothesis import strategies as st
 
 from small_job import job_from, make_program
 from vcarve.errors import RefusedError
-from vcarve.job.bench import machine_names
+from vcarve.job.bench import names
 from vcarve.job.records import Job, load_job
-from vcarve.pattern.catalogue import names
 from vcarve.run import Made
 
 SAMPLES = sorted((Path(__file__).parent.parent / "samples").glob("*.yaml"))
@@ -134,7 +133,7 @@ piece: {{width: {width}, height: {height}, thickness: 12, wood: {
         draw(st.sampled_from(["maple-sugar", "basswood"]))
     }}}
 pattern:
-  name: {draw(st.sampled_from(names()))}
+  name: {draw(st.sampled_from(names("pattern")))}
   pitch: {pitch:.3f}
   edge: {draw(st.sampled_from(["groove", "plain"]))}
   rotate: {draw(st.sampled_from([0, 0, 90, 30, 45, 17.3, -8]))}
@@ -144,7 +143,7 @@ groove: {depths}
 bit: {{angle: {draw(st.sampled_from([30, 60, 90]))}, diameter: 6.35, shank: 3.175, tip: {
         draw(st.sampled_from([0, 0.1]))
     }}}
-machine: {draw(st.sampled_from(machine_names()))}
+machine: {draw(st.sampled_from(names("machine")))}
 zero: {{xy: {draw(st.sampled_from(["front-left", "front-right", "back-left", "back-right", "centre"]))}, z: {
         draw(st.sampled_from(["top", "bed"]))
     }}}

@@ -33,11 +33,10 @@ def measure(name: str, edges: int) -> dict[str, object]:
     """Make one program of about this many edges; return seconds by stage, the peak in MB and what was made."""
     from small_job import job_from
     from vcarve.pattern.catalogue import pattern
-    from vcarve.pattern.unit import unit_network
     from vcarve.pipeline import plan_program
 
     drawn = pattern(name)
-    per_cell = len(unit_network(drawn).tail)
+    per_cell = len(drawn.unit_network.tail)
     pitch = SIDE_MM / math.sqrt(edges / per_cell * drawn.cell.area)
     # Shallow against the typical edge, so that the bench is about the lines and not about lost land.
     depth = 0.12 * pitch * math.sqrt(drawn.cell.area / per_cell)
@@ -62,14 +61,14 @@ def measure(name: str, edges: int) -> dict[str, object]:
 
 def main(arguments: list[str]) -> None:
     """Print a line for each pattern, then the slowest with their stages."""
-    from vcarve.pattern.catalogue import names
+    from vcarve.job.bench import names
 
     edges = 100_000
     if arguments[:1] == ["--edges"]:
         edges, arguments = int(arguments[1]), arguments[2:]
     found = []
     print(f"{'pattern':18} {'edges':>8} {'s':>7} {'MB':>6} {'above bound':>12}")
-    for name in arguments or names():
+    for name in arguments or names("pattern"):
         run = subprocess.run(
             [sys.executable, __file__, "--one", name, str(edges)], capture_output=True, text=True, check=False
         )

@@ -21,8 +21,9 @@ from small_job import small_job
 from small_network import build
 from vcarve.cuts.grooves import groove_cuts
 from vcarve.dryrun.clock import run
+from vcarve.job.bench import names
 from vcarve.mount.flat import mount_of
-from vcarve.pattern.catalogue import names, pattern
+from vcarve.pattern.catalogue import pattern
 from vcarve.plan.baselines import cell_by_cell, fewest_passes, nearest_end
 from vcarve.plan.bound import best_pairing
 from vcarve.plan.costs import rates
@@ -74,7 +75,7 @@ def table():
     print(f"{'clock s':>9}{'cells':>7}{'nearest':>8}{'fewest':>7}{'spent s':>8}")
     worst = {"connected": 0.0, "others": 0.0}
     slower = []
-    for name in names():
+    for name in names("pattern"):
         for repeats in (3, 6, 12):
             size = 120.0
             pitch = size / repeats / (math.sqrt(pattern_area(name)) if pattern_area(name) > 4 else 1.0)
@@ -94,7 +95,7 @@ def table():
 
 def pattern_area(name):
     """Area of the unit cell in units of the pitch squared: large cells get a finer pitch."""
-    a, b = np.asarray(pattern(name).a1), np.asarray(pattern(name).a2)
+    a, b = pattern(name).cell.basis
     return abs(float(a[0] * b[1] - a[1] * b[0]))
 
 

@@ -25,7 +25,7 @@ from vcarve.codes import OF_PROGRAMS
 from vcarve.dryrun.measure import Measured
 from vcarve.errors import Finding, InputError
 from vcarve.groove.width import deepest_mm
-from vcarve.job.bench import Bit, Machine, bits, machines, pattern_names, woods
+from vcarve.job.bench import Bit, Machine, bits, machines, names, woods
 from vcarve.job.records import load_job
 from vcarve.pipeline import plan_program
 from vcarve.proofing import carve_piece, check_program
@@ -37,8 +37,8 @@ OUTLINES = ("rectangle", "rounded", "circle", "ellipse", "polygon")
 def job_text(seed: int, number: int) -> str:
     """Return the job of this number as a person would write it."""
     rng = random.Random(f"{seed}/{number}")
-    names = pattern_names()
-    name = names[number % len(names)]
+    patterns = names("pattern")
+    name = patterns[number % len(patterns)]
     machine = rng.choice(machines())
     bit = rng.choice([one for one in bits() if _fits(one, machine)])
     width, height = (round(rng.uniform(28.0, 62.0), rng.randrange(3)) for _ in range(2))

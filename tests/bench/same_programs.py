@@ -19,7 +19,7 @@ from pathlib import Path
 from click.testing import CliRunner
 
 from vcarve.cli.main import cli
-from vcarve.pattern.catalogue import names
+from vcarve.job.bench import names
 
 SAMPLES = Path(__file__).parent.parent.parent / "samples"
 SHALLOW = ("groove.depth=0.4", "groove.lost-land=allow")
@@ -30,7 +30,7 @@ def jobs() -> Iterator[tuple[str, Path, tuple[str, ...]]]:
     for sample in sorted(SAMPLES.glob("*.yaml")):
         yield sample.stem, sample, ()
     coaster = SAMPLES / "coaster.yaml"
-    for name in names():
+    for name in names("pattern"):
         for pitch in ("14.3", "18", "27.1"):
             yield f"{name} {pitch}", coaster, (*SHALLOW, f"pattern.name={name}", f"pattern.pitch={pitch}")
         circle = ("piece.outline={shape: circle}", "pattern.rotate=7 deg", "pattern.frame=[{distance: 5 mm}]")

@@ -6,6 +6,8 @@ import math
 import re
 import subprocess
 import sys
+from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -19,12 +21,12 @@ from vcarve.job.bench import (
     Machine,
     Spindle,
     bits,
-    find_pattern,
+    file_of,
     load_bit,
     load_machine,
     load_wood,
-    machine_names,
     machines,
+    names,
     woods,
 )
 from vcarve.job.document import Document, parse_document, read_document
@@ -32,7 +34,8 @@ from vcarve.job.fields import Pitch
 from vcarve.job.record import Named, Record, record_from
 from vcarve.job.records import Job, load_job
 from vcarve.job.starter import starter_text
-from vcarve.pattern.file import LatticeEntry, LineEntry, Operation, PatternFile
+from vcarve.pattern.entries import LatticeEntry, LineEntry, Operation
+from vcarve.pattern.model import Pattern
 
 ROOT = Path(vcarve.__file__).parent.parent
 SAMPLES = sorted((ROOT / "samples").glob("*.yaml"))
@@ -115,7 +118,7 @@ def test_a_machine_of_ones_own_is_looked_up_beside_the_job(job_path: str, tmp_pa
 
 def test_machines_are_named_as_their_files() -> None:
     """A machine's name is its file's; the small desktop mill takes 1/8 inch shanks only."""
-    assert tuple(machine.name for machine in machines()) == machine_names()
+    assert tuple(machine.name for machine in machines()) == names("machine")
     assert load_machine("small-desktop").collets_mm == (3.175,)
     assert {machine.dialect for machine in machines()} == {"rs274ngc", "grbl-1.1", "linuxcnc"}
 
@@ -248,7 +251,7 @@ def test_samples_cover_machines_and_patterns() -> None:
     """Every machine has a sample, and so have at least three patterns."""
     jobs = [load_job(str(path)) for path in SAMPLES]
 
-    assert {job.machine.name for job in jobs} == set(machine_names())
+    assert {job.machine.name for job in jobs} == set(names("machine"))
     assert len({job.pattern.name for job in jobs}) >= 3
 
 
@@ -274,7 +277,7 @@ def test_the_starter_loads_and_explains_every_key(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize(
     ("kind", "records"),
-    [("machine", (Machine, Spindle)), ("pattern", (PatternFile, LatticeEntry, Operation, LineEntry))],
+    [("machine", (Machine, Spindle)), ("pattern", (Pattern, LatticeEntry, Operation, LineEntry))],
 )
 def test_the_other_starters_explain_every_key(kind: Any, records: tuple[type[BaseModel], ...]) -> None:
     """Each is valid as it stands and with its optional keys uncommented, and holds every key such a file can have."""
@@ -360,9 +363,14 @@ def test_what_has_no_depth_of_its_own_needs_that_of_the_groove(
 )
 def test_part_of_a_name_finds_those_called_that(key: str, name: str, said: str) -> None:
     """A word of a name that no other has, all but spelled right, leads to it; several are all named, a whole name first."""
-    load = {"wood": load_wood, "bit": load_bit, "machine": load_machine, "pattern": find_pattern}[key]
+    load: dict[str, Callable[[str], object]] = {
+        "wood": load_wood,
+        "bit": load_bit,
+        "machine": load_machine,
+        "pattern": partial(file_of, "pattern"),
+    }
     with pytest.raises(InputError) as caught:
-        load(name)
+        load[key](name)
 
     assert said in str(caught.value)
 

@@ -16,10 +16,10 @@ from vcarve.job.document import parse_document
 from vcarve.job.record import record_from, schema_of
 from vcarve.job.records import Job
 from vcarve.job.starter import starter_text
-from vcarve.pattern.file import PatternFile
+from vcarve.pattern.model import Pattern
 
 ROOT = Path(vcarve.__file__).parent.parent
-SCHEMAS = {kind: schema_of(kind, kind.__name__) for kind in (Job, Machine, PatternFile)}
+SCHEMAS = {kind: schema_of(kind, kind.__name__) for kind in (Job, Machine, Pattern)}
 JOB = jsonschema.Draft202012Validator(SCHEMAS[Job])
 MACHINE = jsonschema.Draft202012Validator(SCHEMAS[Machine])
 

@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from small_job import job_from
-from vcarve.job.bench import bits, machine_names, woods
+from vcarve.job.bench import bits, names, woods
 from vcarve.job.records import Job
 from vcarve.job.suitability import suitability
 
@@ -229,7 +229,7 @@ def test_a_weak_machine_takes_less_at_once_by_itself() -> None:
 @pytest.mark.slow
 def test_speeds_that_are_left_out_are_never_cautioned() -> None:
     """No wood, bit and machine that come with Mizo give a caution by themselves."""
-    for machine in machine_names():
+    for machine in names("machine"):
         for bit in bits():
             for wood in woods():
                 found = suitability(

@@ -13,8 +13,9 @@ import shapely
 
 from drawn_lines import lines_of
 from small_network import build
+from vcarve.job.bench import names
 from vcarve.network.model import OUTLINE, Network
-from vcarve.pattern.catalogue import names, pattern
+from vcarve.pattern.catalogue import pattern
 from vcarve.pattern.model import Pattern
 from vcarve.pattern.shapes import circle
 from vcarve.plane.region import Region, corners, rectangle, reversed_ring
@@ -104,7 +105,7 @@ def line_work(
 
     Arcs are drawn in chords and have a corner wherever another line ends on them.
     """
-    a1, a2 = np.array(made.a1) * pitch, np.array(made.a2) * pitch
+    a1, a2 = made.cell.basis * pitch
     most = math.ceil(2.5 * (reach + math.hypot(*shift)) / math.sqrt(abs(a1[0] * a2[1] - a1[1] * a2[0]))) + 3
     placed = []
     for i, j in itertools.product(range(-most, most + 1), repeat=2):
@@ -259,7 +260,7 @@ def test_against_networkx(key):
     assert rings - network.cells == parts - 1
 
 
-@pytest.mark.parametrize("key", names())
+@pytest.mark.parametrize("key", names("pattern"))
 def test_every_side_once(key):
     """Each half-edge bounds one cell; only the outer sides of the outline bound none."""
     made = pattern(key)
@@ -276,7 +277,7 @@ def test_every_side_once(key):
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("key", names())
+@pytest.mark.parametrize("key", names("pattern"))
 def test_classes_are_copies(key):
     """Edges of one class have one length and one direction; cells of one class one area."""
     made = pattern(key)

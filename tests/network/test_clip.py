@@ -10,9 +10,10 @@ import shapely
 
 from drawn_lines import lines_of
 from small_network import build
+from vcarve.job.bench import names
 from vcarve.network.model import Network
 from vcarve.network.noding import SNAP_MM
-from vcarve.pattern.catalogue import names, pattern
+from vcarve.pattern.catalogue import pattern
 from vcarve.pattern.shapes import circle, ellipse, regular_polygon, rounded_rectangle
 from vcarve.plane.inset import inset
 from vcarve.plane.region import (
@@ -69,7 +70,7 @@ def grid(pitch: float, region: Region, shift_mm: tuple[float, float] = (0.0, 0.0
 
 @pytest.mark.slow
 @pytest.mark.parametrize("shape", sorted(REGIONS))
-@pytest.mark.parametrize("key", names())
+@pytest.mark.parametrize("key", names("pattern"))
 def test_every_outline(shape, key):
     """Every pattern fills every outline: areas add up, nothing lies outside, the outline is closed, no edge is a sliver."""
     made, region = pattern(key), REGIONS[shape]
@@ -217,7 +218,7 @@ def test_lines_through_the_corners():
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("key", names())
+@pytest.mark.parametrize("key", names("pattern"))
 def test_piece_between_the_lines(key):
     """A pitch far larger than the piece may leave no line on it: one cell, nothing to cut, no crash."""
     made = pattern(key)

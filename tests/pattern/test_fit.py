@@ -7,10 +7,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from drawn_lines import pattern_of
 from vcarve.errors import InputError
 from vcarve.pattern.catalogue import pattern, patterns
 from vcarve.pattern.fit import NOTHING_MM, fit, rectangular_repeat
-from vcarve.pattern.read import read_pattern
 
 PATTERNS = {made.key: made for made in patterns()}
 
@@ -32,7 +32,7 @@ PATTERNS = {made.key: made for made in patterns()}
 )
 def test_rectangular_repeat(key, repeat):
     """The smallest upright rectangle that repeats the pattern, worked out by hand from its lattice."""
-    assert rectangular_repeat(PATTERNS[key]) == pytest.approx(repeat, rel=1e-12)
+    assert rectangular_repeat(PATTERNS[key].cell) == pytest.approx(repeat, rel=1e-12)
 
 
 def test_square_hemp_leaf_on_a_tile():
@@ -91,7 +91,7 @@ def test_corner_of_the_grid_lies_on_the_corner_of_the_piece():
     assert made.origin_mm == pytest.approx((-45.0 - 15.0, -30.0 - 15.0))
 
 
-OBLIQUE = b"""\
+OBLIQUE = """\
 key: own
 name: Own
 lattice: {kind: oblique, a1: [1, sqrt(2)/10], a2: [sqrt(2)/5, 1]}
@@ -106,14 +106,14 @@ lines:
 def test_no_repeat_across():
     """A lattice without a vector along the width cannot fit it, and that is said."""
     with pytest.raises(InputError, match="the lattice of own does not repeat along the width"):
-        fit(read_pattern(OBLIQUE, "own.yaml"), 100.0, 100.0, across=2)
+        fit(pattern_of(OBLIQUE), 100.0, 100.0, across=2)
 
 
 def test_no_repeat_along():
     """A lattice that repeats along the width only fits the width only."""
-    made = read_pattern(OBLIQUE.replace(b"a1: [1, sqrt(2)/10]", b"a1: [1, 0]"), "own.yaml")
+    made = pattern_of(OBLIQUE.replace("a1: [1, sqrt(2)/10]", "a1: [1, 0]"))
 
-    assert rectangular_repeat(made) == (1.0, None)
+    assert rectangular_repeat(made.cell) == (1.0, None)
     assert "does not repeat along the height" in fit(made, 100.0, 100.0, across=5).sentence
 
 
@@ -136,7 +136,7 @@ def test_whole_repeats_fill_the_width(key, width, height, across):
     """The width is whole repeats, each a shift of the lattice; rows and what is left over make up the height."""
     made = PATTERNS[key]
     found = fit(made, width, height, across=across)
-    wide, high = rectangular_repeat(made)
+    wide, high = rectangular_repeat(made.cell)
     assert wide is not None
     assert high is not None
     lattice = made.cell

@@ -2,8 +2,8 @@
 
 import pytest
 
+from drawn_lines import pattern_of
 from vcarve.pattern.inspect import inspect
-from vcarve.pattern.read import read_pattern
 
 HEAD = """\
 key: own
@@ -19,7 +19,7 @@ SQUARE = "  - {path: [[0, 0], [1, 0], [1, 1]]}\n"
 
 def cautions(lines, group="p4m"):
     """Return the cautions about a square pattern given in full."""
-    return inspect(read_pattern((HEAD % group + lines).encode(), "own.yaml"))
+    return inspect(pattern_of(HEAD % group + lines))
 
 
 def test_sound_pattern():

@@ -6,10 +6,10 @@ import yaml
 
 from drawn_lines import lines_of
 from vcarve.errors import InputError
+from vcarve.job.bench import names
 from vcarve.job.record import schema_of
-from vcarve.pattern.catalogue import names, pattern
-from vcarve.pattern.file import PatternFile
-from vcarve.pattern.read import load_pattern_file
+from vcarve.pattern.catalogue import pattern
+from vcarve.pattern.model import Pattern
 
 GOOD = """\
 key: own-leaf
@@ -32,7 +32,7 @@ def problems(tmp_path, text):
     path = tmp_path / "own.yaml"
     path.write_text(text, encoding="utf-8")
     with pytest.raises(InputError) as caught:
-        load_pattern_file(path)
+        pattern(str(path))
     return [str(problem).replace(str(path), "own.yaml") for problem in caught.value.problems]
 
 
@@ -40,7 +40,7 @@ def test_good_file_is_the_hemp_leaf(tmp_path):
     """A file of the user's own gives the same lines as the catalogue's."""
     path = tmp_path / "own.yaml"
     path.write_text(GOOD, encoding="utf-8")
-    made = load_pattern_file(path)
+    made = pattern(str(path))
 
     assert lines_of(made) == lines_of(pattern("asanoha"))
     assert made.pitch_mm == pytest.approx((10.0, 50.8))
@@ -53,7 +53,7 @@ def test_center_is_taken_for_centre(tmp_path):
     for word in ("centre", "center"):
         path = tmp_path / f"{word}.yaml"
         path.write_text(GOOD.replace(arc, f"{{{word}: [0, 0], radius: 1/2, from-deg: 0, to-deg: 60}}"))
-        made.append(lines_of(load_pattern_file(path)))
+        made.append(lines_of(pattern(str(path))))
 
     assert made[0] == made[1]
 
@@ -202,10 +202,10 @@ def test_every_problem_at_once(tmp_path):
 def test_missing_and_unreadable_files(tmp_path):
     """A file that is not there, not UTF-8 or not YAML is answered with a problem."""
     with pytest.raises(InputError, match="cannot be read"):
-        load_pattern_file(tmp_path / "none.yaml")
+        pattern("none.yaml", str(tmp_path))
     (tmp_path / "bytes.yaml").write_bytes(b"key: \xff\xfe")
     with pytest.raises(InputError, match="UTF-8"):
-        load_pattern_file(tmp_path / "bytes.yaml")
+        pattern("bytes.yaml", str(tmp_path))
     assert "own.yaml:3" in problems(tmp_path, GOOD.replace("{kind: triangular", "{kind: {triangular"))[0]
 
 
@@ -220,10 +220,10 @@ def test_catalogue_obeys_the_schema():
     """Every file of the catalogue obeys the published JSON Schema, which refuses an unknown key."""
     from importlib.resources import files
 
-    schema = schema_of(PatternFile, "Mizo pattern file")
+    schema = schema_of(Pattern, "Mizo pattern file")
     jsonschema.Draft202012Validator.check_schema(schema)
     check = jsonschema.Draft202012Validator(schema)
-    for name in names():
+    for name in names("pattern"):
         tree = yaml.safe_load((files("vcarve.pattern") / "data" / f"{name}.yaml").read_text(encoding="utf-8"))
         check.validate(tree)
         assert not check.is_valid({**tree, "colour": "red"})

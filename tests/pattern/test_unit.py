@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -13,11 +12,10 @@ import yaml
 
 from drawn_lines import Line, rows
 from small_network import build
-from vcarve.errors import InputError
 from vcarve.network.model import Network
 from vcarve.pattern.catalogue import pattern
 from vcarve.pattern.expression import evaluate
-from vcarve.pattern.model import Pattern
+from vcarve.pattern.symmetry import Lattice
 from vcarve.pattern.unit import UnitNetwork, unit_network
 from vcarve.plane.region import rectangle
 
@@ -25,9 +23,9 @@ FIGURES = yaml.safe_load((Path(__file__).parents[1] / "pattern" / "figures.yaml"
 KEYS = sorted(FIGURES)
 
 
-def directions(made: Pattern, unit: UnitNetwork) -> list[list[float]]:
+def directions(cell: Lattice, unit: UnitNetwork) -> list[list[float]]:
     """Return for each vertex the directions, in radians, in which its edges leave it."""
-    basis = np.array([made.a1, made.a2])
+    basis = cell.basis
     leaving: list[list[float]] = [[] for _ in unit.uv]
     for tail, head, step, bulge in zip(unit.tail, unit.head, unit.step, unit.bulge, strict=True):
         dx, dy = (unit.uv[head] + step - unit.uv[tail]) @ basis
@@ -51,9 +49,9 @@ def smooth(angles: list[float]) -> bool:
     return len(angles) == 2 and abs(abs(gaps(angles)[0]) - 180.0) < 1e-4
 
 
-def edge_lengths(made: Pattern, unit: UnitNetwork) -> np.ndarray:
+def edge_lengths(cell: Lattice, unit: UnitNetwork) -> np.ndarray:
     """Return the length of each unit edge: chord, or radius times angle."""
-    basis = np.array([made.a1, made.a2])
+    basis = cell.basis
     chord = np.hypot(*((unit.uv[unit.head] + unit.step - unit.uv[unit.tail]) @ basis).T)
     half = 2.0 * np.arctan(np.abs(unit.bulge))
     return chord / np.sinc(half / np.pi)
@@ -97,8 +95,8 @@ def test_every_pattern_has_figures():
 def test_vertices_and_edges(key):
     """Vertices by degree, edges and odd vertices per unit cell are the table's, smooth joints not counted."""
     made, wanted = pattern(key), FIGURES[key]
-    unit = unit_network(made)
-    leaving = directions(made, unit)
+    unit = made.unit_network
+    leaving = directions(made.cell, unit)
     joints = sum(smooth(angles) for angles in leaving)
     degrees = Counter(len(angles) for angles in leaving if not smooth(angles))
 
@@ -113,7 +111,7 @@ def test_length(key):
     made, wanted = pattern(key), FIGURES[key]
     tolerance = 1e-8 if isinstance(wanted["length"], int | str) else 1e-6
 
-    assert edge_lengths(made, unit_network(made)).sum() == pytest.approx(
+    assert edge_lengths(made.cell, made.unit_network).sum() == pytest.approx(
         evaluate(wanted["length"]), rel=tolerance
     )
 
@@ -122,7 +120,7 @@ def test_length(key):
 def test_least_angle(key):
     """The smallest angle between two lines at a vertex is the table's, 0 where arcs touch."""
     made = pattern(key)
-    leaving = directions(made, unit_network(made))
+    leaving = directions(made.cell, made.unit_network)
     least = min(
         min(gap, 360.0 - gap)
         for angles in leaving
@@ -174,36 +172,13 @@ def test_overlapping_lines_are_one():
             Line(start=(0.0, 0.0), end=(0.0, 1.0), feature=0),
         ]
     )
-    made = Pattern(
-        key="cross",
-        name="",
-        kanji="",
-        english="",
-        family="",
-        lattice="square",
-        group="p4m",
-        unit="",
-        a1=(1.0, 0.0),
-        a2=(0.0, 1.0),
-        pitch_mm=(1.0, 10.0),
-        note="",
-        curves=curves,
-        feature=feature,
-    )
-    unit = unit_network(made)
+    square = Lattice((1.0, 0.0), (0.0, 1.0))
+    unit = unit_network(curves, feature, square)
 
-    assert edge_lengths(made, unit).sum() == pytest.approx(2.0, abs=1e-9)
-    assert sorted(zip(unit.feature.tolist(), edge_lengths(made, unit).round(9).tolist(), strict=True)) == [
+    assert edge_lengths(square, unit).sum() == pytest.approx(2.0, abs=1e-9)
+    assert sorted(zip(unit.feature.tolist(), edge_lengths(square, unit).round(9).tolist(), strict=True)) == [
         (0, 0.5),
         (0, 1.0),
         (1, 0.2),
         (1, 0.3),
     ]
-
-
-def test_no_lines():
-    """A pattern without lines is refused by name."""
-    bare = pattern("ichimatsu")
-    empty = replace(bare, curves=bare.curves[:0], feature=bare.feature[:0])
-    with pytest.raises(InputError, match="ichimatsu has no lines"):
-        unit_network(empty)

@@ -14,7 +14,7 @@ from small_job import changed, job_from
 from vcarve.dryrun.check import check
 from vcarve.dryrun.setup import waiting_mm
 from vcarve.errors import Finding
-from vcarve.job.bench import machine_names
+from vcarve.job.bench import names
 from vcarve.job.records import Job
 from vcarve.pipeline import plan_program
 from vcarve.program.moves import Moves
@@ -75,7 +75,7 @@ def cuts(moves: Moves) -> list[list[float]]:
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("machine", machine_names())
+@pytest.mark.parametrize("machine", names("machine"))
 @pytest.mark.parametrize("kind", ["lines", "arcs in levels"])
 def test_a_program_begun_at_any_pass_cuts_exactly_the_rest(
     machine: str, kind: str, rs274: Callable[[str], Any]
@@ -102,7 +102,7 @@ def test_a_program_begun_at_any_pass_cuts_exactly_the_rest(
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("machine", machine_names())
+@pytest.mark.parametrize("machine", names("machine"))
 def test_sections_of_several_jobs_make_one_program(machine: str, rs274: Callable[[str], Any]) -> None:
     """One opening, two operations with their passes, one closing: safe, and both are cut as they are alone."""
     made, lines = made_of(machine, "lines")

@@ -13,20 +13,20 @@ from hypothesis import strategies as st
 
 from drawn_lines import Line, rows
 from small_network import build, build_lines
+from vcarve.job.bench import names
 from vcarve.network.model import Network
 from vcarve.network.noding import SNAP_MM
-from vcarve.pattern.catalogue import names, pattern
+from vcarve.pattern.catalogue import pattern
 from vcarve.pattern.fit import rectangular_repeat
 from vcarve.pattern.model import Pattern
 from vcarve.pattern.shapes import rounded_rectangle
-from vcarve.pattern.unit import unit_network
 from vcarve.plane.inset import inset
 from vcarve.plane.region import Region, Ring, area_mm2, corners, perimeter_mm, rectangle
 
 LAW = settings(deadline=None, derandomize=True, max_examples=40)
 
-keys = st.sampled_from(names())
-straight_keys = st.sampled_from([key for key in names() if not pattern(key).curves[:, 4].any()])
+keys = st.sampled_from(names("pattern"))
+straight_keys = st.sampled_from([key for key in names("pattern") if not pattern(key).curves[:, 4].any()])
 # Numbers without pattern, so that no vertex comes to lie on the outline by design.
 sizes = st.integers(17_000, 61_000).map(lambda n: n / 1000.0 + 0.000317)
 shifts = st.tuples(st.integers(-9999, 9999), st.integers(-9999, 9999)).map(
@@ -96,8 +96,8 @@ def test_lattice_vectors_change_nothing(key, size, density, shift, i, j):
     pitch = pitch_for(made, size, density)
     region = rectangle(size, size * 0.7713)
     move = (
-        shift[0] + pitch * (i * made.a1[0] + j * made.a2[0]),
-        shift[1] + pitch * (i * made.a1[1] + j * made.a2[1]),
+        shift[0] + pitch * (i * made.cell.a1[0] + j * made.cell.a2[0]),
+        shift[1] + pitch * (i * made.cell.a1[1] + j * made.cell.a2[1]),
     )
     one = build(made, region=region, pitch_mm=pitch, shift_mm=shift)
     other = build(made, region=region, pitch_mm=pitch, shift_mm=move)
@@ -175,7 +175,7 @@ def test_repeats_multiply_edges(key, x, y):
     It holds for edges, for lengths with c = 0, and for any place of the rim that misses every vertex.
     """
     made = pattern(key)
-    width, height = rectangular_repeat(made)
+    width, height = rectangular_repeat(made.cell)
     assert width is not None
     assert height is not None
     pitch = 10.0
@@ -193,7 +193,7 @@ def test_repeats_multiply_edges(key, x, y):
         )
 
     one, two, three = on(1), on(2), on(3)
-    unit = unit_network(made)
+    unit = made.unit_network
     repeats = round(width * height / made.cell.area)
 
     assert three.edges == 3 * two.edges - 3 * one.edges
@@ -234,7 +234,7 @@ def test_edges_are_the_lines_once(key, size, share, density, shift, angle, mirro
     flip = -1.0 if mirror else 1.0
     most = math.ceil(3.0 * (size + math.hypot(*shift)) / (pitch * math.sqrt(made.cell.area))) + 3
     i, j = (grid.ravel() for grid in np.meshgrid(np.arange(-most, most + 1), np.arange(-most, most + 1)))
-    moves = i[:, None] * np.array(made.a1) + j[:, None] * np.array(made.a2)
+    moves = i[:, None] * np.array(made.cell.a1) + j[:, None] * np.array(made.cell.a2)
     ends = made.curves[:, :4].reshape(-1, 2, 2)
     ends = (ends[None] + moves[:, None, None, :]).reshape(-1, 2, 2) * (pitch * flip, pitch)
     ends = ends @ np.array([[c, s], [-s, c]]) + shift

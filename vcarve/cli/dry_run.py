@@ -171,14 +171,14 @@ class _Taken(NamedTuple):
 
 def _machine(named: str | None, text: bytes, program: str) -> _Taken:
     """Return the machine to judge a program for where there is no job."""
-    from vcarve.job.bench import is_file, load_machine, machine_names, machine_path
+    from vcarve.job.bench import file_of, is_file, load_machine, names
     from vcarve.proofing import USUAL_MACHINE
     from vcarve.report import machine_in_header
 
     if named is not None:
-        return _Taken(load_machine(named), f"{named}, as asked for", machine_path(named))
+        return _Taken(load_machine(named), f"{named}, as asked for", file_of("machine", named))
     name, dialect = machine_in_header(text[:HEADER_BYTES].decode("latin-1")) or (None, "")
-    known = name in machine_names()
+    known = name in names("machine")
     beside = Path(program).parent / Path(name or "").name
     if name and (known or (is_file(name) and beside.is_file())):
         path = None if known else str(beside)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import replace
 from functools import partial
 from itertools import dropwhile
 from pathlib import Path
@@ -12,7 +11,7 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import click
 
-from vcarve.cli.files import ENDINGS, Output, claim, ending, write_whole
+from vcarve.cli.files import Output, claim, ending, write_whole
 from vcarve.cli.kinds import taken_as
 from vcarve.cli.options import asked, force_option, json_option, noted, say, say_written, written
 from vcarve.cli.terminal import echo, told, typed
@@ -55,9 +54,6 @@ def _tell_right(name: str, named: str) -> None:
     echo(f"{name} is written right. In a job: {named}", err=True)
 
 
-# What is said of a pattern; its lines and its lattice's vectors are not.
-SHOWN = "key name kanji english family lattice group unit pitch_mm note choice"
-
 # Shells that write what is printed into a file in an encoding of their own would spoil it.
 _copy = written("a YAML file", "-o --output", "FILE.yaml", "Write the named one's file here, to be edited.")
 
@@ -72,18 +68,18 @@ def machines(name: str | None, output: str | None, force: bool, json_: bool) -> 
 
     NAME may be the path of a machine file of your own, which is checked.
     """
-    from vcarve.job.bench import load_machine, machine_names, machine_path
+    from vcarve.job.bench import file_of, is_file, load_machine
     from vcarve.job.bench import machines as all_machines
     from vcarve.quantity import format_number, format_rpm
 
     if output is not None and name is None:
         raise InputError("-o needs the name of a machine")
-    claim(asked(), (name and machine_path(name),), force=force)
+    claim(asked(), (name and file_of("machine", name),), force=force)
     with taken_as("machine", name or "-"):
         found = all_machines() if name is None else (load_machine(name),)
     outputs = []
     if name is not None and (output is not None or not json_):
-        outputs.append((output or "-", Path(str(machine_path(name))).read_text(encoding="utf-8")))
+        outputs.append((output or "-", Path(file_of("machine", name)).read_text(encoding="utf-8")))
 
     def spindle(m: Machine) -> str:
         rates = f"{format_number(m.spindle.min_rpm)} to {format_rpm(m.spindle.max_rpm)}"
@@ -98,7 +94,7 @@ def machines(name: str | None, output: str | None, force: bool, json_: bool) -> 
         "controller": lambda m: m.dialect,
     }
     tell(found, outputs, json_, columns)
-    if name is not None and name not in machine_names() and not json_:
+    if name is not None and is_file(name) and not json_:
         _tell_right(name, f"machine: {name}")
 
 
@@ -153,7 +149,8 @@ def patterns(
 
     NAME may be the path of a pattern file of your own, which is checked.
     """
-    from vcarve.pattern.catalogue import pattern, pattern_text
+    from vcarve.job.bench import file_of, is_file
+    from vcarve.pattern.catalogue import pattern
     from vcarve.pattern.catalogue import patterns as all_patterns
 
     if picture is not None and name is None:
@@ -162,21 +159,14 @@ def patterns(
         raise InputError("-o needs the name of a pattern")
     claim(asked(), (name,), force=force)
     outputs: list[Output] = []
-    try:
-        with taken_as("pattern", name or "-"):
-            chosen = [pattern(name)] if name is not None else list(all_patterns())
-    except InputError as error:
-        # Said of a job's key; here the name was typed by itself.
-        raise InputError(
-            replace(one, key=None) if one.key == "pattern.name" else one for one in error.problems
-        ) from None
-    printed = output is not None or (name is not None and not (picture or page or json_))
-    if printed:
+    with taken_as("pattern", name or "-"):
+        chosen = all_patterns() if name is None else (pattern(name),)
+    if name is not None and (output is not None or not (picture or page or json_)):
         from vcarve.view.gallery import pattern_facts
 
         # What was said above the file that this one is a copy of may be true no more.
         said = ("# angles:", "# odd:", "# cut:", "# caution:")
-        lines = pattern_text(str(name)).splitlines(keepends=True)
+        lines = Path(file_of("pattern", name)).read_text(encoding="utf-8").splitlines(keepends=True)
         head = (f"# {label}: {text}\n" for label, text in pattern_facts(chosen[0]))
         outputs.append(
             (output or "-", "".join([*head, *dropwhile(lambda line: line.startswith(said), lines)]))
@@ -197,8 +187,10 @@ def patterns(
         "symmetry": lambda p: p["group"],
         "pitch": lambda p: f"{p['pitch_mm'][0]:g} to {p['pitch_mm'][1]:g} mm",
     }
-    tell([{key: getattr(one, key) for key in SHOWN.split()} for one in chosen], outputs, json_, columns)
-    if name is not None and name.lower().endswith(ENDINGS["a YAML file"]) and not json_:
+    drawn = {"corner", "operations", "lines"}  # not told, nor are the lattice's steps
+    facts = [one.model_dump(exclude=drawn) | {"lattice": one.lattice.kind} for one in chosen]
+    tell(facts, outputs, json_, columns)
+    if name is not None and is_file(name) and not json_:
         from vcarve.pattern.inspect import inspect
 
         cautions = grouped(inspect(chosen[0]))
@@ -243,9 +235,9 @@ def schema(kind: str) -> None:
     from vcarve.job.bench import Machine
     from vcarve.job.record import Record, schema_of
     from vcarve.job.records import Job
-    from vcarve.pattern.file import PatternFile
+    from vcarve.pattern.model import Pattern
 
-    records: dict[str, type[Record]] = {"job": Job, "machine": Machine, "pattern": PatternFile}
+    records: dict[str, type[Record]] = {"job": Job, "machine": Machine, "pattern": Pattern}
     echo(json.dumps(schema_of(records[kind], f"Mizo {kind} file"), indent=2))
 
 

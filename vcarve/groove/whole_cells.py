@@ -49,7 +49,7 @@ class Cells:
 @lru_cache(maxsize=1)
 def cells_of(pattern: Pattern) -> Cells | None:
     """Return the whole cells of a pattern; ``None`` where its lines close none."""
-    side = _REPEATS * SAMPLE_PITCH_MM * (math.hypot(*pattern.a1) + math.hypot(*pattern.a2))
+    side = _REPEATS * SAMPLE_PITCH_MM * (math.hypot(*pattern.cell.a1) + math.hypot(*pattern.cell.a2))
     field = rectangle(side, side)
     network = network_on(field, pattern_graph(pattern, Placing(pitch_mm=SAMPLE_PITCH_MM), field))
     if not (network.cell_class >= 0).any():

@@ -189,26 +189,38 @@ def machines_folder() -> Path:
     return inside if inside.is_dir() else _PACKAGE.parent / "machines"
 
 
-def _names(folder: Path) -> tuple[str, ...]:
-    return tuple(sorted(path.stem for path in folder.glob("*.yaml")))
+Filed = Literal["machine", "pattern"]  # what has a file of its own
+_FOLDERS: dict[Filed, Path] = {"machine": machines_folder(), "pattern": _PACKAGE / "pattern" / "data"}
 
 
 @cache
-def machine_names() -> tuple[str, ...]:
-    """Return the names of the machines that come with Mizo, sorted."""
-    return _names(machines_folder())
+def names(what: Filed) -> tuple[str, ...]:
+    """Return the names of the machines, or the patterns, that come with Mizo, sorted."""
+    return tuple(sorted(path.stem for path in _FOLDERS[what].glob("*.yaml")))
 
 
-@cache
-def pattern_names() -> tuple[str, ...]:
-    """Return the names of the patterns that come with Mizo, sorted: those of their files, which this room does not read."""
-    return _names(_PACKAGE / "pattern" / "data")
+def is_file(name: str) -> bool:
+    """Tell whether a pattern or a machine is named by the path of its file."""
+    return name.lower().endswith(_SUFFIXES)
+
+
+def file_of(what: Filed, name: str, folder: str = ".") -> str:
+    """Return the path of a file: of a machine or pattern that comes with Mizo by its name, of one's own by a path in ``folder``.
+
+    Raises ``InputError`` for an unknown name.
+    """
+    spelled = "-".join(name.lower().replace("_", " ").replace("-", " ").split())
+    if spelled in names(what):
+        return str(_FOLDERS[what] / f"{spelled}.yaml")
+    if not is_file(name):
+        raise _unknown(what, name, dict.fromkeys(names(what), ""))
+    return str(Path(folder) / name)
 
 
 @cache
 def machines() -> tuple[Machine, ...]:
     """Return the machines that come with Mizo, by name."""
-    return tuple(load_machine(name) for name in machine_names())
+    return tuple(load_machine(name) for name in names("machine"))
 
 
 @cache
@@ -255,34 +267,11 @@ def _unknown(what: str, name: str, known: Mapping[str, str], own: str = _BY_PATH
     return InputError(Problem(value=name, want=unknown_name(what, name, known) + own))
 
 
-def is_file(name: str) -> bool:
-    """Tell whether a pattern or a machine is named by the path of its file."""
-    return name.lower().endswith(_SUFFIXES)
-
-
-def find_pattern(name: str) -> str:
-    """Return a pattern's name; raises ``InputError`` for one that does not come with Mizo, and takes a path on trust."""
-    spelled = "-".join(name.lower().replace("_", " ").replace("-", " ").split())
-    if spelled not in pattern_names() and not is_file(name):
-        raise _unknown("pattern", name, dict.fromkeys(pattern_names(), ""))
-    return name
-
-
-def machine_path(name: str, folder: str = ".") -> str | None:
-    """Return the file of a machine, one that comes with Mizo or one named by its path; ``None`` for an unknown name."""
-    if name in machine_names():
-        return str(machines_folder() / f"{name}.yaml")
-    return str(Path(folder) / name) if is_file(name) or "/" in name or "\\" in name else None
-
-
 def load_machine(name: str, folder: str = ".") -> Machine:
     """Read a machine that comes with Mizo, or a YAML file by its path, looked up from ``folder``.
 
     A machine of one's own is called after its file: a copy of one that comes with Mizo is no longer that one.  Raises
     ``InputError`` with every problem of the file, or with the nearest name.
     """
-    path = machine_path(name, folder)
-    if path is None:
-        raise _unknown("machine", name, dict.fromkeys(machine_names(), ""))
-    machine = record_from(read_document(path), Machine)
-    return machine if name in machine_names() else machine.model_copy(update={"name": Path(path).name})
+    machine = record_from(read_document(file_of("machine", name, folder)), Machine)
+    return machine.model_copy(update={"name": Path(name).name}) if is_file(name) else machine

@@ -11,7 +11,7 @@ from typing import Annotated, Any, Literal
 from pydantic import Field, PrivateAttr, ValidationInfo, field_validator
 
 from vcarve.job import defaults
-from vcarve.job.bench import Bit, Machine, is_file, load_bit, load_machine, machine_path
+from vcarve.job.bench import Bit, Machine, file_of, is_file, load_bit, load_machine
 from vcarve.job.document import STDIN_NAME, Document, document_of, read_document
 from vcarve.job.fields import Text
 from vcarve.job.record import SECOND_LOOK, Broken, Named, Record, record_from
@@ -163,8 +163,9 @@ class Job(Record):
         named = [pattern.name if is_file(pattern.name or "") else None, pattern.drawing, outline.file]
         beside = [str(Path(document.folder) / name) for name in named if name]
         own = None if document.file == STDIN_NAME else document.file
-        machine = machine_path((document.written(("machine",)) or "").strip(), document.folder)
-        return tuple(path for path in (own, machine, *beside) if path)
+        machine = document.written(("machine",))
+        bench = [file_of("machine", machine.strip(), document.folder)] if machine else []
+        return tuple(path for path in (own, *bench, *beside) if path)
 
 
 def load_job(

@@ -10,7 +10,7 @@ from typing import Annotated, ClassVar, Literal, get_args
 
 from pydantic import BeforeValidator, Field, WithJsonSchema
 
-from vcarve.job.bench import Wood, find_pattern, load_wood
+from vcarve.job.bench import Wood, file_of, load_wood
 from vcarve.job.fields import (
     AngleDeg,
     FeedMmMin,
@@ -94,8 +94,8 @@ CLOSE_GAPS_MM = 0.05
 class PatternChoice(Record):
     """Which pattern, how large, and how it lies on the piece."""
 
-    name: Annotated[Text, Named(lambda name, _: find_pattern(name), spelled=False)] | None = Field(
-        None, description="a name from 'mizo patterns', or the path of a pattern file"
+    name: Annotated[Text, Named(lambda name, _: file_of("pattern", name) and name, spelled=False)] | None = (
+        Field(None, description="a name from 'mizo patterns', or the path of a pattern file")
     )
     drawing: Text | None = Field(
         None,

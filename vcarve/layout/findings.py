@@ -19,11 +19,11 @@ from vcarve.groove.model import WEAK_MM, WEAK_SHARE
 from vcarve.groove.slivers import edge_slivers
 from vcarve.groove.whole_cells import Cells, cells_of, deepest_depths_mm, least_pitch_mm
 from vcarve.groove.width import deepest_mm, width_mm
+from vcarve.job.bench import names
 from vcarve.job.suitability import suitability
 from vcarve.layout.proposals import clipped_cells
 from vcarve.layout.stages import Layout
 from vcarve.mount.flat import mount_of
-from vcarve.pattern.catalogue import names
 from vcarve.pattern.inspect import inspect
 from vcarve.pattern.model import GROUND, LEAF
 from vcarve.plane.region import bounds, corners, lines_along, polygon
@@ -48,7 +48,7 @@ def job_findings(layout: Layout) -> tuple[Finding, ...]:
     return (
         *suitability(job, deepest_mm(job.bit), reach),
         *drawing_findings(layout),
-        *(() if pattern is None or pattern.key in names() else inspect(pattern, job.figures)),
+        *(() if pattern is None or pattern.key in names("pattern") else inspect(pattern, job.figures)),
         *land_findings(layout),
         *proportion_findings(layout),
         *taper_findings(layout),

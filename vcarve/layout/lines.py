@@ -16,8 +16,7 @@ from vcarve.network.build import Placing
 from vcarve.pattern.catalogue import pattern as named_pattern
 from vcarve.pattern.fit import Fit, fit
 from vcarve.pattern.model import KINDS, Pattern
-from vcarve.pattern.unit import unit_network
-from vcarve.plane.arcs import Point, mapped
+from vcarve.plane.arcs import mapped
 from vcarve.plane.region import bounds
 
 AS_ON_PAGE = "the drawing's page is as large as the piece, so the lines lie as on their page"
@@ -75,7 +74,7 @@ def place_lines(job: Job, field: Field) -> Lines:
         made = _fitted(job, pattern, field, placing)
     # So small a pitch that the lines would be past counting is usually a slip of the units.
     cells_at_1_mm = job.piece.width_mm * job.piece.height_mm / pattern.cell.area
-    least = math.sqrt(cells_at_1_mm * len(unit_network(pattern).tail) / EDGES_MOST)
+    least = math.sqrt(cells_at_1_mm * len(pattern.unit_network.tail) / EDGES_MOST)
     if made.placing.pitch_mm < least * (1.0 - 1e-9):
         raise InputError(
             Problem(
@@ -89,21 +88,17 @@ def place_lines(job: Job, field: Field) -> Lines:
 
 def _fitted(job: Job, pattern: Pattern, field: Field, placing: Placing) -> Lines:
     """Return the pattern with the pitch at which whole repeats fill the field's width."""
-    across, wish, figures = job.pattern.across, job.pattern.pitch_mm, job.figures
-    still = replace(placing, shift_mm=(0.0, 0.0))
-    a1, a2, corner = (_at(place, still) for place in (pattern.a1, pattern.a2, pattern.corner))
-    # The lattice mirrored and turned; its lines are left.
-    lies = replace(pattern, a1=a1, a2=a2, corner=corner)
+    wish = job.pattern.pitch_mm
     left, front, right, back = bounds(field.fill)
     found = fit(
-        lies,
+        pattern,
         right - left,
         back - front,
-        across=across,
+        across=job.pattern.across,
         about_mm=None if wish is None else wish.mm,
         what="the field inside the margin" if job.pattern.margin_mm else "the piece",
-        turned_deg=placing.rotate_deg,
-        figures=figures,
+        lies=placing.matrix,
+        figures=job.figures,
     )
     middle = np.array([left + right, front + back]) / 2.0
     x, y = (placing.shift_mm + (found.origin_mm + middle)).tolist()
@@ -125,13 +120,8 @@ def _drawing(job: Job, file: str, placing: Placing) -> Lines:
         want = "the drawing has no lines on such a layer or colour; its layers and colours are "
         want += ", ".join(drawing.known[:20])
         raise InputError(Problem(key=f"pattern.depths.{name}", value=name, want=want) for name in unknown)
-    mended = [replace(one, at_mm=_at(one.at_mm, placing)) for one in drawing.mended]
+    spots = np.array([one.at_mm for one in drawing.mended]).reshape(-1, 2) @ placing.matrix + placing.shift_mm
+    mended = [replace(one, at_mm=(x, y)) for one, (x, y) in zip(drawing.mended, spots.tolist(), strict=True)]
     curves = mapped(drawing.curves, placing.matrix, placing.shift_mm)
     drawing = replace(drawing, curves=curves, mended=tuple(mended))
     return Lines(placing=placing, drawing=drawing)
-
-
-def _at(place: Point, placing: Placing) -> Point:
-    """Return where a place comes to lie: mirrored, turned and shifted."""
-    x, y = (np.asarray(place) @ placing.matrix).tolist()
-    return x + placing.shift_mm[0], y + placing.shift_mm[1]

@@ -14,7 +14,6 @@ from vcarve.network.faces import owners, prove, ring_areas, rings
 from vcarve.network.model import Graph, Network
 from vcarve.network.noding import SNAP_MM, near_pairs, node
 from vcarve.pattern.model import Pattern
-from vcarve.pattern.unit import nearest_apart, unit_network
 from vcarve.plane.arcs import boxes, halved, mapped, ranges
 from vcarve.plane.arrays import NM_PER_MM, Bools, Floats, Ints, connected
 from vcarve.plane.region import Region, area_mm2, bounds, half_turns
@@ -51,8 +50,8 @@ def pattern_graph(pattern: Pattern, placing: Placing, region: Region) -> Graph:
     Edges keep the number of their unit edge as ``edge_class``.  The unit cell's network is repeated by index: nothing is compared
     or noded, and edges that stick out are whole.  Raises InputError for a pitch at which places fall together.
     """
-    unit = unit_network(pattern)
-    apart = placing.pitch_mm * nearest_apart(pattern, unit)
+    unit = pattern.unit_network
+    apart = placing.pitch_mm * unit.nearest_apart(pattern.cell)
     if apart < LEAST_APART_MM:
         pitch = f"{placing.pitch_mm:g} mm"
         want = (

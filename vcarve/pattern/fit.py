@@ -13,7 +13,7 @@ import numpy as np
 
 from vcarve.errors import InputError, Problem
 from vcarve.pattern.model import Pattern
-from vcarve.pattern.symmetry import TOLERANCE
+from vcarve.pattern.symmetry import TOLERANCE, Lattice
 from vcarve.plane.arrays import Floats
 from vcarve.quantity import MM, Figures
 
@@ -21,6 +21,7 @@ _MOST_STEPS = 60  # lattice vectors tried along each axis
 NOTHING_MM = 2.0e-3  # a remainder below this is none: at either end the network takes it for the edge itself
 _STRETCH = 0.15  # a pitch this far from the wish is taken when it alone fills the height too
 MOST_ACROSS = 1000
+STRAIGHT = np.eye(2)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -42,14 +43,14 @@ class Fit:
     sentence: str
 
 
-def rectangular_repeat(pattern: Pattern) -> tuple[float | None, float | None]:
-    """Return width and height of the smallest upright rectangle that repeats the pattern, in pattern units.
+def rectangular_repeat(lattice: Lattice) -> tuple[float | None, float | None]:
+    """Return width and height of the smallest upright rectangle that repeats a lattice.
 
     Either is ``None`` where the lattice has no vector straight along it: whole repeats can then never fill it.
     """
     steps = np.mgrid[-_MOST_STEPS : _MOST_STEPS + 1, -_MOST_STEPS : _MOST_STEPS + 1].reshape(2, -1).T
-    places = np.abs(steps[steps.any(axis=1)] @ pattern.cell.reduced().basis)
-    along = [places[places[:, 1 - axis] < 1e-9 * pattern.cell.size, axis].tolist() for axis in (0, 1)]
+    places = np.abs(steps[steps.any(axis=1)] @ lattice.reduced().basis)
+    along = [places[places[:, 1 - axis] < 1e-9 * lattice.size, axis].tolist() for axis in (0, 1)]
     return min(along[0], default=None), min(along[1], default=None)
 
 
@@ -61,24 +62,27 @@ def fit(
     across: int | None = None,
     about_mm: float | None = None,
     what: str = "the piece",
-    turned_deg: float = 0.0,
+    lies: Floats = STRAIGHT,
     figures: Figures = MM,
 ) -> Fit:
     """Return the pitch that fits the piece, from the repeats wanted across the width or from a wished pitch.
 
-    One of ``across`` and ``about_mm`` is given; ``what`` is to be filled, in words.  Among the pitches near a wish
-    one that fills the height too is preferred.  Raises ``InputError`` where no pitch fits.
+    One of ``across`` and ``about_mm`` is given; ``what`` is to be filled, in words; the matrix ``lies`` (2, 2) mirrors and turns
+    the pattern.  Among the pitches near a wish one that fills the height too is preferred.  Raises ``InputError`` where no pitch
+    fits.
     """
-    width, height = rectangular_repeat(pattern)
+    *steps, corner = (np.array([*pattern.cell.basis, pattern.corner]) @ lies).tolist()
+    lattice = Lattice(*map(tuple, steps))
+    width, height = rectangular_repeat(lattice)
     if width is None:
-        turned = ", turned as it is," if turned_deg else ""
+        turned = ", turned as it is," if lies[0, 1] else ""
         want = f"the lattice of {pattern.key}{turned} does not repeat along the width, so whole repeats cannot fill it; "
         key, value, way = "across", str(across), "give a pitch instead"
         if about_mm is not None:
             key, value, way = "pitch", f"about {figures.length(about_mm)}", "give the pitch without 'about'"
         raise InputError(Problem(key=f"pattern.{key}", value=value, want=want + way))
     row = height
-    if height is not None and pattern.cell.apart(np.array([width, height]) / 2.0) < TOLERANCE:
+    if height is not None and lattice.apart(np.array([width, height]) / 2.0) < TOLERANCE:
         row = height / 2.0  # shifted sideways by half a repeat
     if about_mm is not None:
         across = _nearest(width_mm / width, about_mm, height_mm, row)
@@ -111,7 +115,7 @@ def fit(
         across=across,
         along=along,
         left_over_mm=left,
-        origin_mm=-block / 2.0 - np.array(pattern.corner) * pitch,
+        origin_mm=-block / 2.0 - np.array(corner) * pitch,
         repeat=width,
         row=row,
         sentence=sentence,

@@ -13,7 +13,7 @@ import numpy as np
 
 from vcarve.pattern.model import Pattern
 from vcarve.pattern.symmetry import TOLERANCE, Lattice, flips
-from vcarve.pattern.unit import covers_itself, unit_network
+from vcarve.pattern.unit import covers_itself
 from vcarve.plane.arcs import circles, directions, lengths, mapped, sweeps
 from vcarve.plane.arrays import Bools, Floats
 
@@ -86,7 +86,7 @@ def _features(pattern: Pattern, lattice: Lattice) -> list[Floats]:
 
     Where just one line goes on as it was is none: it could lie anywhere on that line.
     """
-    unit = unit_network(pattern)
+    unit = pattern.unit_network
     curve, many = unit.curves(pattern.cell), len(unit.uv)
     at = np.concatenate([unit.tail, unit.head])
     bend = sweeps(curve) / lengths(curve) * lattice.size

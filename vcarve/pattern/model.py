@@ -1,46 +1,160 @@
-"""The pattern record: the lines of one unit cell, and the lattice that repeats them.
+"""A pattern: what its file says, and the lines of one unit cell that follow from it.
 
-Coordinates are in the pattern file's own unit (the piece's pitch is that unit's length in millimetres).
+Coordinates are in the pattern file's own unit, which the piece's pitch makes so many millimetres long.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import math
+from collections.abc import Iterator
+from functools import cached_property
+from typing import Annotated
 
-from vcarve.pattern.symmetry import Lattice, LatticeKind
-from vcarve.plane.arcs import Point
-from vcarve.plane.arrays import Floats, Ints, ReadOnly
+import numpy as np
+from pydantic import Field, WithJsonSchema
+
+from vcarve.job.fields import PositiveMm, Text, spelled, text
+from vcarve.job.record import Broken, Record
+from vcarve.pattern.entries import LatticeEntry, LineEntry, Operation, PlanePoint
+from vcarve.pattern.symmetry import GROUPS, MOST_MOVES, Lattice, closure, group_problem
+from vcarve.pattern.unit import UnitNetwork, unit_network, united
+from vcarve.plane.arcs import lengths, mapped, middles, size
+from vcarve.plane.arrays import Floats, Ints
 
 KINDS = ("ground", "leaf")  # what a pattern's lines are for
 GROUND, LEAF = range(2)
 
+_FAR = 3.0  # unit cells
+_SHORTEST = 1e-6  # unit cells
+# Pairs of a line and a copy of another one that may have to be held against each other.
+MOST_MEETINGS = 20_000_000
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Pattern(ReadOnly):
-    """One pattern of the catalogue, or of the user's own file.
+Words = Annotated[str, text(2000, least=1, joined=True)]
+Remark = Annotated[str, text(2000, joined=True)]
+Phrase = Annotated[str, text(joined=True)]
+Key = Annotated[
+    str,
+    spelled(
+        r"^[a-z0-9]+(-[a-z0-9]+)*$", "write lower-case letters, digits and hyphens, such as own-leaf", most=60
+    ),
+]
+# An unknown one is answered by ``group_problem``.
+GroupName = Annotated[Text, WithJsonSchema({"enum": list(GROUPS)})]
 
-    ``curves`` (n, 5), see ``plane.arcs``, are the lines of one unit cell, ``feature`` (n,) tells which are GROUND and which LEAF:
-    every line of the endless pattern is one of them moved by ``i a1 + j a2``.  They may cross and touch; none is doubled.
-    """
 
-    key: str
-    name: str  # romanised Japanese
-    kanji: str
-    english: str
-    family: str
-    lattice: LatticeKind
-    group: str  # plane symmetry group, short international symbol
-    unit: str  # what the file's unit is, in words
-    a1: Point
-    a2: Point
-    curves: Floats
-    feature: Ints
-    pitch_mm: tuple[float, float]  # sensible smallest and largest pitch
-    note: str  # how it is constructed
-    choice: str = ""  # what in it is our own choice
-    corner: Point = (0.0, 0.0)  # what to lay on the front left corner of a piece that whole repeats fill
+class Pattern(Record):
+    """A pattern as its file says it, and the lines that follow from it."""
 
-    @property
+    key: Key = Field(description="short name: lower-case letters, digits and hyphens")
+    name: Words = Field(description="the pattern's name")
+    kanji: Phrase = Field("", description="its name in Japanese script")
+    english: Phrase = Field("", description="what the name means")
+    family: Phrase = Field("own", description="what the gallery sorts by")
+    lattice: LatticeEntry = Field(description="two steps whose whole multiples repeat the cell")
+    group: GroupName = Field(description="the plane symmetry group that lattice, operations and lines make")
+    unit: Words = Field(
+        description="what the file's unit of length is, in words; the job's pitch makes it so many millimetres long"
+    )
+    corner: PlanePoint = Field(
+        (0.0, 0.0), description="what to lay on the corner of a piece that whole repeats fill"
+    )
+    pitch_mm: tuple[PositiveMm, PositiveMm] = Field(
+        alias="pitch-range", description="smallest and largest pitch that look well"
+    )
+    operations: tuple[Operation, ...] = Field(
+        (), max_length=12, description="the symmetries that carry the pattern onto itself"
+    )
+    lines: tuple[LineEntry, ...] = Field(
+        min_length=1,
+        max_length=1000,
+        description="one line of each kind; operations and lattice make the others",
+    )
+    note: Remark = Field("", description="how the pattern is made")
+    choice: Remark = Field("", description="what in it is a choice of your own")
+
+    def _broken(self) -> Iterator[Broken]:
+        if self.pitch_mm[0] > self.pitch_mm[1]:
+            yield Broken("pitch-range", "the pitch range must rise: smallest pitch first")
+        kind = self.cell.kind
+        stray = [i for i, each in enumerate(self.operations) if self.cell.counted(each.move) is None]
+        for index in stray:
+            want = (
+                f"{self.operations[index].words} is a symmetry this {kind} lattice cannot have: "
+                "it does not carry a1 and a2 to repeats of the lattice"
+            )
+            yield Broken(f"operations.{index}", want)
+        if len(self.moves) > MOST_MOVES:
+            want = "these symmetries together repeat the pattern more finely than the lattice; "
+            yield Broken("operations", f"{want}check their centres and mirror lines")
+        elif not stray and (fault := group_problem(self.group, kind, self.moves)):
+            yield Broken("group", fault)
+        else:
+            yield from self._broken_lines()
+
+    def _broken_lines(self) -> Iterator[Broken]:
+        made = [entry.curves(self.cell) for entry in self.lines]
+        far = False
+        for index, curve in enumerate(made):
+            spots = np.vstack([curve[:, :2], middles(curve), curve[:, 2:4]])
+            x, y = spots[np.argmax(size(spots))].tolist()
+            if (size(curve[:, 2:4] - curve[:, :2]) <= _SHORTEST * self.cell.size).any():
+                want = "this line has no length: its two ends are the same point, or nearly so"
+                yield Broken(f"lines.{index}", want)
+            elif math.hypot(x, y) > _FAR * size(self.cell.basis).sum():
+                far = True
+                want = (
+                    f"this line reaches ({x:g}, {y:g}), far outside the unit cell; draw it near the origin, where the lattice "
+                    "repeats it"
+                )
+                yield Broken(f"lines.{index}", want)
+        # Counted before they are made: what the lines of a unit cell would have to be held against.
+        every, number = np.vstack(made), len(self.moves)
+        longest = float(lengths(every).max()) / self.cell.area
+        copies = math.prod(2.0 * longest * side + 3.0 for side in size(self.cell.basis).tolist())
+        if not far and (len(every) * number) ** 2 * copies > MOST_MEETINGS:
+            want = (
+                f"{len(every):,} lines under {number} operations make {len(every) * number:,} lines in one unit cell, "
+                f"the longest of which reaches over {copies:,.0f} cells: too many to find where they "
+                "meet; draw fewer or shorter lines"
+            )
+            yield Broken("lines", want)
+
+    @cached_property
     def cell(self) -> Lattice:
         """The lattice of its unit cells."""
-        return Lattice(self.a1, self.a2)
+        return self.lattice.cell
+
+    @cached_property
+    def moves(self) -> Floats:
+        """All moves (n, 3, 2), counted along the lattice, that the operations generate."""
+        counted = (self.cell.counted(one.move) for one in self.operations)
+        return closure([move for move in counted if move is not None])
+
+    @cached_property
+    def _united(self) -> tuple[Floats, Ints]:
+        made = [entry.curves(self.cell) for entry in self.lines]
+        kinds = np.repeat([KINDS.index(entry.role) for entry in self.lines], [len(one) for one in made])
+        images = [mapped(np.vstack(made), move[:2], move[2]) for move in map(self.cell.plane, self.moves)]
+        curve, feature = united(np.vstack(images), np.tile(kinds, len(images)), self.cell)
+        for array in (curve, feature):
+            array.setflags(write=False)
+        return curve, feature
+
+    @property
+    def curves(self) -> Floats:
+        """The lines of one unit cell (n, 5), see ``plane.arcs``.
+
+        Every line of the endless pattern is one of them moved by whole steps of the lattice.  They may cross and touch; none is
+        doubled.
+        """
+        return self._united[0]
+
+    @property
+    def feature(self) -> Ints:
+        """Which of the curves (n,) are GROUND and which LEAF."""
+        return self._united[1]
+
+    @cached_property
+    def unit_network(self) -> UnitNetwork:
+        """The network of one unit cell."""
+        return unit_network(self.curves, self.feature, self.cell)

@@ -14,8 +14,6 @@ import numpy as np
 import shapely
 from scipy.spatial import cKDTree
 
-from vcarve.errors import InputError
-from vcarve.pattern.model import Pattern
 from vcarve.pattern.symmetry import TOLERANCE as EXACT
 from vcarve.pattern.symmetry import Lattice
 from vcarve.plane.arcs import beside, boxes, circles, curves, cut, joined, lengths, middles, shares, size
@@ -61,32 +59,24 @@ class UnitNetwork:
         )
         return replace(self, tail=tail, head=head, step=step, bulge=bulge)
 
+    def nearest_apart(self, lattice: Lattice) -> float:
+        """Return the least distance between two vertices of the endless pattern, in its own unit."""
+        steps = np.array([(i, j) for i in (-1, 0, 1) for j in (-1, 0, 1)], dtype=float)
+        around = (self.uv[None] + steps[:, None]).reshape(-1, 2) @ lattice.basis
+        away, _ = cKDTree(around).query(self.uv @ lattice.basis, k=2)
+        return float(np.asarray(away)[:, 1].min())
 
-def unit_network(pattern: Pattern) -> UnitNetwork:
-    """Return the network of the pattern's unit cell.
 
-    Raises InputError for a pattern without lines.
-    """
-    if not len(pattern.curves):
-        raise InputError(f"pattern {pattern.key} has no lines")
-    lattice, curve = pattern.cell, pattern.curves
+def unit_network(curve: Floats, feature: Ints, lattice: Lattice) -> UnitNetwork:
+    """Return the network of the lines of one unit cell (n, 5), which may cross, and their features (n,)."""
     stops = [
         meetings(np.broadcast_to(one, passing.shape), passing, TOLERANCE).first
         for one, (_, passing) in zip(curve, copies(curve, curve, lattice, TOLERANCE), strict=True)
     ]
-    unit = woven(*_cut(curve, pattern.feature, stops, TOLERANCE), lattice)
+    unit = woven(*_cut(curve, feature, stops, TOLERANCE), lattice)
     unit = replace(unit, uv=np.maximum(np.rint(unit.uv * GRID) / GRID, 0.0))
     turned, key = _keys(unit)
     return _dissolved(unit.turned(turned).take(np.lexsort(key.T[::-1])), lattice)
-
-
-def nearest_apart(pattern: Pattern, unit: UnitNetwork) -> float:
-    """Return the least distance between two vertices of the endless pattern, in its own unit."""
-    steps = np.array([(i, j) for i in (-1, 0, 1) for j in (-1, 0, 1)], dtype=float)
-    basis = pattern.cell.basis
-    around = (unit.uv[None] + steps[:, None]).reshape(-1, 2) @ basis
-    away, _ = cKDTree(around).query(unit.uv @ basis, k=2)
-    return float(np.asarray(away)[:, 1].min())
 
 
 def united(curve: Floats, feature: Ints, lattice: Lattice) -> tuple[Floats, Ints]:

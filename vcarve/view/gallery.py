@@ -10,7 +10,6 @@ import numpy as np
 
 from vcarve.pattern.inspect import inspect
 from vcarve.pattern.model import Pattern
-from vcarve.pattern.unit import unit_network
 from vcarve.plane.arcs import curves, directions, lengths
 from vcarve.quantity import MM
 from vcarve.view import look
@@ -24,9 +23,8 @@ COMPARED_MM = 20.0  # the pitch at which the lengths to cut are given, so that p
 
 def vertex_figures(pattern: Pattern) -> tuple[tuple[float, ...], int]:
     """Return the different angles (degrees) between neighbouring lines at a vertex, and the odd vertices per unit cell."""
-    unit = unit_network(pattern)
-    a = np.array([pattern.a1, pattern.a2])
-    chord = (unit.uv[unit.head] + unit.step - unit.uv[unit.tail]) @ a
+    unit = pattern.unit_network
+    chord = (unit.uv[unit.head] + unit.step - unit.uv[unit.tail]) @ pattern.cell.basis
     lines = curves(np.zeros_like(chord), chord, unit.bulge)
     out = np.concatenate([directions(lines, 0.0), -directions(lines, 1.0)])
     at = np.concatenate([unit.tail, unit.head])
@@ -147,14 +145,14 @@ def _card(shown: Pattern) -> str:
     choice = f" Our choice: {escape(shown.choice)}" if shown.choice else ""
     title = f"{shown.name}, {shown.english}"
     return (
-        f'<li data-family="{escape(shown.family)}" data-lattice="{escape(shown.lattice)}">'
+        f'<li data-family="{escape(shown.family)}" data-lattice="{escape(shown.lattice.kind)}">'
         f"{pattern_svg(patch(shown)[0], title=title, description=shown.note, inline=True)}"
         f'<h2>{escape(shown.name)} <span lang="ja">{escape(shown.kanji)}</span></h2>'
         f'<p class="english">{escape(shown.english)}<br><code>{escape(shown.key)}</code></p>'
         f"<dl><dt>angles</dt><dd>{angle_words(angles)}</dd><dt>ends of passes per repeat</dt><dd>{odd}</dd>"
         f"<dt>to cut per dm²</dt><dd>{cut}</dd>"
         f"<dt>usual pitch</dt><dd>{MM.number(shown.pitch_mm[0])}{NBSP}to{NBSP}{length(shown.pitch_mm[1], MM)}</dd>"
-        f"<dt>lattice</dt><dd>{escape(shown.lattice)}</dd></dl>"
+        f"<dt>lattice</dt><dd>{escape(shown.lattice.kind)}</dd></dl>"
         f'<p class="note">{escape(shown.note)}{choice}</p></li>'
     )
 
@@ -172,7 +170,7 @@ def gallery_html(patterns: Sequence[Pattern]) -> str:
     style = _style()
     policy = f"default-src 'none'; style-src '{digest(style)}'; script-src '{digest(_SCRIPT)}'"
     families = sorted({one.family for one in patterns})
-    lattices = sorted({one.lattice for one in patterns})
+    lattices = sorted({one.lattice.kind for one in patterns})
     cards = "\n".join(map(_card, patterns))
     return (
         '<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'

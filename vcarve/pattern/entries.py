@@ -1,7 +1,6 @@
-"""The pattern file: a lattice, the symmetries that carry the pattern onto itself, and a few lines that generate it.
+"""The sections of a pattern file: its lattice, the symmetries that carry it onto itself, and the few lines that generate it.
 
-Coordinates are numbers or exact expressions (see ``pattern.expression``) in the file's own unit, which the piece's
-pitch then makes so many millimetres long.
+Coordinates are numbers or exact expressions (see ``pattern.expression``) in the file's own unit.
 """
 
 from __future__ import annotations
@@ -10,16 +9,22 @@ import math
 from collections.abc import Iterator
 from typing import Annotated, Literal
 
+import numpy as np
 from pydantic import AliasChoices, BeforeValidator, Field, WithJsonSchema
 
-from vcarve.job.fields import PositiveMm, Reads, Text, spelled, text, whole
+from vcarve.job.fields import Reads, whole
 from vcarve.job.record import Broken, Record
 from vcarve.pattern.expression import HELP, LONGEST, evaluate
-from vcarve.pattern.symmetry import GROUPS, LatticeKind
+from vcarve.pattern.symmetry import ALSO, Lattice, LatticeKind, glide, mirror, rotation
+from vcarve.plane.arcs import curves, size
+from vcarve.plane.arrays import Floats
+from vcarve.plane.fit import arc_lines
 
 _NUMBER_SCHEMA: dict[str, object] = {"anyOf": [{"type": "number"}, {"type": "string", "maxLength": LONGEST}]}
 _POINT_SCHEMA: dict[str, object] = {"type": "array", "items": _NUMBER_SCHEMA, "minItems": 2, "maxItems": 2}
 _LINE_SCHEMA: dict[str, object] = {"type": "array", "items": _POINT_SCHEMA, "minItems": 2, "maxItems": 2}
+_FLATTEST = 0.05  # area of the unit cell over the product of its sides
+_MOST_SLENDER = 100.0  # longest over shortest side of the unit cell
 NEAREST = 1e-100  # of two points on a line: nearer ones have no direction that could be worked out
 _AXES = {"x-axis": ((0.0, 0.0), (1.0, 0.0)), "y-axis": ((0.0, 0.0), (0.0, 1.0))}
 
@@ -39,17 +44,6 @@ MirrorLine = Annotated[
     BeforeValidator(_line_of_mirror),
     WithJsonSchema({"anyOf": [{"enum": list(_AXES)}, _LINE_SCHEMA]}),
 ]
-Words = Annotated[str, text(2000, least=1, joined=True)]
-Remark = Annotated[str, text(2000, joined=True)]
-Phrase = Annotated[str, text(joined=True)]
-Key = Annotated[
-    str,
-    spelled(
-        r"^[a-z0-9]+(-[a-z0-9]+)*$", "write lower-case letters, digits and hyphens, such as own-leaf", most=60
-    ),
-]
-# An unknown one is answered by ``group_problem``.
-GroupName = Annotated[Text, WithJsonSchema({"enum": list(GROUPS)})]
 
 
 class LatticeEntry(Record):
@@ -58,6 +52,25 @@ class LatticeEntry(Record):
     kind: LatticeKind = Field(description="the lattice's shape")
     a1: PlanePoint = Field(description="the first step, as [x, y]; numbers or expressions such as sqrt(3)/2")
     a2: PlanePoint = Field(description="the second step")
+
+    @property
+    def cell(self) -> Lattice:
+        """The lattice that both steps make."""
+        return Lattice(self.a1, self.a2)
+
+    def _broken(self) -> Iterator[Broken]:
+        short, long = sorted(size(self.cell.basis).tolist())
+        if self.cell.area <= _FLATTEST * long * short:
+            yield Broken("a2", "a1 and a2 must point in different directions; these span no unit cell")
+        elif long > _MOST_SLENDER * short:
+            want = f"one of a1 and a2 is {long / short:.3g} times as long as the other; up to {_MOST_SLENDER:g} times is taken"
+            yield Broken("a2", want)
+        elif self.kind not in ALSO[kind := self.cell.kind]:
+            want = (
+                f"a1 and a2 make a {kind} lattice; write that, or correct the vectors "
+                "(exact expressions such as sqrt(3)/2, not rounded decimals)"
+            )
+            yield Broken("kind", want)
 
 
 class Operation(Record):
@@ -83,6 +96,23 @@ class Operation(Record):
             yield Broken("rotate", "no lattice has a 5-fold centre; 2, 3, 4 and 6 are possible")
         if self.about is not None and self.rotate is None:
             yield Broken("about", "about belongs to rotate: it is the centre of the turn")
+
+    @property
+    def words(self) -> str:
+        """What it is, in words."""
+        if self.rotate is not None:
+            return f"a {self.rotate}-fold centre"
+        return "this glide" if self.mirror is None else "this mirror"
+
+    @property
+    def move(self) -> Floats:
+        """The move (3, 2) of the plane that it stands for."""
+        if self.rotate is not None:
+            return rotation(360.0 / self.rotate, self.about or (0.0, 0.0))
+        if self.glide is not None:
+            return glide(*self.glide)
+        assert self.mirror is not None  # exactly one of the three is there
+        return mirror(*self.mirror)
 
 
 class LineEntry(Record):
@@ -130,37 +160,13 @@ class LineEntry(Record):
                 want = "an arc runs counter-clockwise: to-deg must be above from-deg, by 360 at most"
                 yield Broken("to-deg", want)
 
-
-class PatternFile(Record):
-    """A pattern as written."""
-
-    key: Key = Field(description="short name: lower-case letters, digits and hyphens")
-    name: Words = Field(description="the pattern's name")
-    kanji: Phrase = Field("", description="its name in Japanese script")
-    english: Phrase = Field("", description="what the name means")
-    family: Phrase = Field("own", description="what the gallery sorts by")
-    lattice: LatticeEntry = Field(description="two steps whose whole multiples repeat the cell")
-    group: GroupName = Field(description="the plane symmetry group that lattice, operations and lines make")
-    unit: Words = Field(
-        description="what the file's unit of length is, in words; the job's pitch makes it so many millimetres long"
-    )
-    corner: PlanePoint = Field(
-        (0.0, 0.0), description="what to lay on the corner of a piece that whole repeats fill"
-    )
-    pitch_range_mm: tuple[PositiveMm, PositiveMm] = Field(
-        description="smallest and largest pitch that look well"
-    )
-    operations: tuple[Operation, ...] = Field(
-        (), max_length=12, description="the symmetries that carry the pattern onto itself"
-    )
-    lines: tuple[LineEntry, ...] = Field(
-        min_length=1,
-        max_length=1000,
-        description="one line of each kind; operations and lattice make the others",
-    )
-    note: Remark = Field("", description="how the pattern is made")
-    choice: Remark = Field("", description="what in it is a choice of your own")
-
-    def _broken(self) -> Iterator[Broken]:
-        if self.pitch_range_mm[0] > self.pitch_range_mm[1]:
-            yield Broken("pitch-range", "the pitch range must rise: smallest pitch first")
+    def curves(self, lattice: Lattice) -> Floats:
+        """Return what the entry stands for (n, 5), see ``plane.arcs``."""
+        given = (self.start, self.end, *(self.path or ()), self.centre)
+        places = np.array([place for place in given if place is not None])
+        if self.at == "lattice":
+            places = places @ lattice.basis
+        if self.radius is None or self.from_deg is None or self.to_deg is None:
+            return curves(places[:-1], places[1:], np.zeros(len(places) - 1))
+        first, sweep = math.radians(self.from_deg), math.radians(self.to_deg - self.from_deg)
+        return arc_lines(places[0], self.radius, first, sweep)
