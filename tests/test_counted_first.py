@@ -44,7 +44,7 @@ def job(tmp_path: Path) -> str:
 
 def test_lines_on_the_piece(job: str, monkeypatch: pytest.MonkeyPatch) -> None:
     """A pitch that makes millions of lines names one that is possible, and that one is let through."""
-    monkeypatch.setattr("vcarve.layout.stages.build", never)
+    monkeypatch.setattr("vcarve.layout.stages.pattern_graph", never)
     said = refused(lambda: make_program(load_job(job, ["pattern.pitch=0.1"])))
     # Nine lines for each square of the pitch, 60 x 60 mm, a million lines at most: sqrt(9 * 3600 / 1e6) = 0.18
     assert said == (
@@ -115,7 +115,7 @@ def test_lines_alone_that_are_too_many_cuts(job: str, monkeypatch: pytest.Monkey
 def test_the_least_pitch_in_inches_is_possible(job: str, monkeypatch: pytest.MonkeyPatch) -> None:
     """What is named in another unit is rounded up there as well: 0.2394 mm are 0.00942 in, and 0.0094 in too few."""
     monkeypatch.setattr("vcarve.layout.lines.EDGES_MOST", 565_445)  # sqrt(9 * 3600 / 565,445) = 0.23937
-    monkeypatch.setattr("vcarve.layout.stages.build", never)
+    monkeypatch.setattr("vcarve.layout.stages.pattern_graph", never)
     said = refused(lambda: make_program(load_job(job, ["units=inch", "pattern.pitch=0.1"])))
     [least] = re.findall(r"a pitch of ([0-9.]+ in) or more", said)
 
