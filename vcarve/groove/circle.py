@@ -15,6 +15,7 @@ import numpy as np
 import shapely
 from scipy.spatial import Voronoi, cKDTree
 
+from vcarve.plane.arcs import curves, nearest, size
 from vcarve.plane.arrays import Floats, Ints
 
 ROUGH_MM = 0.01  # where a polygon has several best places, one up to this much smaller may be taken
@@ -33,16 +34,14 @@ def _triples(count: int) -> Ints:
     return np.array(list(combinations(range(count), 3)), dtype=np.int64)
 
 
-def _walls(start: Floats, along: Floats, square: Floats, centre: Floats) -> tuple[Floats, Floats]:
-    """Return distance (n,) and direction (n, 2) from each side of the polygon to the centre."""
-    to = centre - start
-    share = np.clip((to * along).sum(axis=1) / square, 0.0, 1.0)
-    away = to - share[:, None] * along
-    distance = np.hypot(away[:, 0], away[:, 1])
+def _walls(sides: Floats, centre: Floats) -> tuple[Floats, Floats]:
+    """Return distance (n,) and direction (n, 2) from each side (n, 5) of the polygon to the centre."""
+    away = centre - nearest(centre, sides)[1]
+    distance = size(away)
     return distance, away / np.maximum(distance, 1e-12)[:, None]
 
 
-def _nearest(distance: Floats, direction: Floats, reach: float) -> Ints:
+def _closest(distance: Floats, direction: Floats, reach: float) -> Ints:
     """Return the nearest wall of every sector of directions, of those that can matter within ``reach``."""
     close = np.flatnonzero(distance <= distance.min() + 3.0 * reach)
     turn = np.arctan2(direction[close, 1], direction[close, 0])
@@ -76,21 +75,19 @@ def _best_step(distance: Floats, direction: Floats, reach: float) -> tuple[Float
 
 def _climb(polygon: Any, centre: Floats, reach: float) -> tuple[Floats, float]:
     """Return the top of the distance to the sides of a polygon near ``centre`` in it, and that distance."""
-    ring_points = [shapely.get_coordinates(ring) for ring in (polygon.exterior, *polygon.interiors)]
-    start = np.vstack([ring[:-1] for ring in ring_points])
-    along = np.vstack([np.diff(ring, axis=0) for ring in ring_points])
-    square = np.maximum((along * along).sum(axis=1), 1e-18)
-    distance, direction = _walls(start, along, square, centre)
+    rings = [shapely.get_coordinates(ring) for ring in (polygon.exterior, *polygon.interiors)]
+    sides = np.vstack([curves(ring[:-1], ring[1:], np.zeros(len(ring) - 1)) for ring in rings])
+    distance, direction = _walls(sides, centre)
     radius = float(distance.min())
     for _ in range(CLIMBS):
         if reach < FINE_MM:
             break
-        kept = _nearest(distance, direction, reach)
+        kept = _closest(distance, direction, reach)
         step, hope = _best_step(distance[kept], direction[kept], reach)
         if hope <= radius + FINE_MM / 10.0:
             break
         trial = centre + step
-        found, toward = _walls(start, along, square, trial)
+        found, toward = _walls(sides, trial)
         gain = float(found.min()) - radius if shapely.contains_xy(polygon, *trial) else -1.0
         # Where the walls were as straight as they were taken to be, they may be trusted farther.
         reach *= 4.0 if gain > 0.75 * (hope - radius) else 0.125

@@ -15,9 +15,9 @@ import shapely
 
 from vcarve.groove.model import WEAK_MM, WEAK_SHARE, Grooves
 from vcarve.network.model import Network
-from vcarve.plane.arcs import evenly
+from vcarve.plane.arcs import boxes, directions, evenly, points
 from vcarve.plane.arrays import Bools, Floats, Ints, connected
-from vcarve.plane.region import lines_along
+from vcarve.plane.region import lines_along, upright
 
 RUN = 4.0  # lines that leave the edge at 14 degrees or more leave shorter strips: common practice, no source
 NOTHING_MM = 0.002  # thinner is rounding
@@ -48,19 +48,18 @@ def edge_slivers(network: Network, grooves: Grooves, outline_mm: Sequence[Floats
     corners = np.concatenate([np.stack([p, np.roll(p, -1, axis=0)], axis=1) for p in outline_mm])
     sides: Any = shapely.linestrings(corners)
     tree = shapely.STRtree(sides)
-    # Most lie so far inside that their middles tell.
-    reach = (grooves.half_width_mm + limit)[edges]
-    bulge = np.abs(network.bulge[edges])
-    off: Any = reach + network.chord_mm[edges] * (0.5 + bulge * np.maximum(bulge, 1.0))
-    middle: Any = shapely.points(
-        (network.xy_mm[network.tail[edges]] + network.xy_mm[network.head[edges]]) / 2.0
-    )
-    edges = edges[np.unique(tree.query(middle, predicate="dwithin", distance=off)[0])]
+    # Most lie so far inside that their boxes tell.
+    reach = (grooves.half_width_mm + limit + SAG_MM)[edges]
+    edges = edges[np.unique(tree.query(upright(boxes(network.curves(edges)), reach))[0])]
+    reach = (grooves.half_width_mm + limit + SAG_MM)[edges]
     lines = lines_along(network.curves(edges), SAG_MM)
-    reach = (grooves.half_width_mm + limit)[edges]
-    edges = edges[np.unique(tree.query(lines, predicate="dwithin", distance=reach + SAG_MM)[0])]
-    points, along, owner, share, step = _samples(network, edges, limit)
-    spots: Any = shapely.points(points)
+    edges = edges[np.unique(tree.query(lines, predicate="dwithin", distance=reach)[0])]
+    curves, length = network.curves(edges), network.length_mm[edges]
+    many = np.clip(np.ceil(4.0 * length / limit[edges]), 4, SAMPLES).astype(np.int64)
+    owner, share = evenly(many)
+    share = share + 0.5 / many[owner]
+    places, along = points(curves[owner], share), directions(curves[owner], share)
+    spots: Any = shapely.points(places)
     place, gap = tree.query_nearest(spots, return_distance=True, all_matches=False)
     width = gap - grooves.half_at_mm(edges[owner], share)
     thin = (width > NOTHING_MM) & (width < limit[edges][owner])
@@ -71,24 +70,10 @@ def edge_slivers(network: Network, grooves: Grooves, outline_mm: Sequence[Floats
         # At its end a line has the edge before it; a strip lies beside it.
         beside = np.abs((aside * along[found]).sum(axis=1)) < 0.5 * gap[found]
         thin[found] = beside & _bare(network, grooves, edges, owner[found], way)
-    run = np.bincount(owner, weights=thin * step[owner], minlength=len(edges))
-    strip = run >= np.minimum(RUN * limit[edges], 0.99 * network.length_mm[edges])
+    run = np.bincount(owner, weights=thin * (length / many)[owner], minlength=len(edges))
+    strip = run >= np.minimum(RUN * limit[edges], 0.99 * length)
     chosen = np.flatnonzero(thin & strip[owner])
-    return _runs(network, edges, owner[chosen], width[chosen], points[chosen])
-
-
-def _samples(network: Network, edges: Ints, limit: Floats) -> tuple[Floats, Floats, Ints, Floats, Floats]:
-    """Return points (mm) on lines, the lines' directions there, line and share of each, and every line's length of one step."""
-    lines: Any = lines_along(network.curves(edges), SAG_MM)
-    length = shapely.length(lines)
-    many = np.clip(np.ceil(4.0 * length / limit[edges]), 4, SAMPLES).astype(np.int64)
-    owner, share = evenly(many)
-    share = share + 0.5 / many[owner]
-    around = share[:, None] + np.outer(0.1 / many[owner], (-1.0, 0.0, 1.0))
-    spots = shapely.line_interpolate_point(lines[owner][:, None], around, normalized=True)
-    before, at, after = shapely.get_coordinates(spots).reshape(-1, 3, 2).transpose(1, 0, 2)
-    along = (after - before) / np.hypot(*(after - before).T)[:, None]
-    return at, along, owner, share, length / many
+    return _runs(network, edges, owner[chosen], width[chosen], places[chosen])
 
 
 def _bare(network: Network, grooves: Grooves, edges: Ints, owner: Ints, way: Any) -> Bools:

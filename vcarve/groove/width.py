@@ -16,44 +16,30 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Protocol
+from typing import TYPE_CHECKING, TypeAlias
 
 from vcarve.errors import InputError
 from vcarve.quantity import format_mm
+
+if TYPE_CHECKING:
+    from vcarve.job.bench import Bit
 
 # A depth or a width this near to the end of its range (mm) counts as the end itself: far below what a bench
 # can measure, far above what floating point loses on the way.
 SLACK_MM = 1e-9
 
 
-class Cone(Protocol):
-    """What this module asks of a bit; ``job.bench.Bit`` and ``VBit`` both have it."""
-
-    @property
-    def angle_deg(self) -> float:
-        """Full included angle."""
-
-    @property
-    def diameter_mm(self) -> float:
-        """Cutting diameter, where the cone ends."""
-
-    @property
-    def tip_mm(self) -> float:
-        """Width of the flat at the tip, 0 for none."""
-
-    @property
-    def tip_radius_mm(self) -> float:
-        """Radius of the rounded tip, 0 for none."""
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class VBit:
     """A V-bit's shape without anything else; an endless cone unless a diameter is given."""
 
-    angle_deg: float
-    diameter_mm: float = math.inf
-    tip_mm: float = 0.0
-    tip_radius_mm: float = 0.0
+    angle_deg: float  # full included angle
+    diameter_mm: float = math.inf  # cutting diameter, where the cone ends
+    tip_mm: float = 0.0  # width of the flat at the tip, 0 for none
+    tip_radius_mm: float = 0.0  # radius of the rounded tip, 0 for none
+
+
+Cone: TypeAlias = "VBit | Bit"
 
 
 def tip_words(bit: Cone, length: Callable[[float], str]) -> str:
