@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from vcarve.groove import footprint as outlines
+from vcarve.groove.land import closed_cells, outer_rings
 from vcarve.groove.model import Grooves
 from vcarve.network.model import Network
 from vcarve.plane.arrays import Floats
@@ -16,8 +16,8 @@ def footprint(network: Network, grooves: Grooves) -> list[Floats]:
 
     Rings with wood outside run counter-clockwise, rings round land clockwise.  The grooves may reach past the piece's edge.
     """
-    closed = outlines.closed_cells(network)
-    rings = rings_of(outlines.outer_rings(network, grooves, closed))
+    closed = closed_cells(network)
+    rings = rings_of(outer_rings(network, grooves, closed))
     for cell in np.flatnonzero(closed).tolist():
         rings.extend(ring[::-1] for ring in islands_mm(grooves, cell))
     return rings

@@ -19,8 +19,7 @@ from land_rings import footprint
 from small_network import FEATURES, build, build_lines
 from vcarve.drawing.read import read_drawing
 from vcarve.drawing.write import dxf_text, svg_text
-from vcarve.groove.footprint import closed_cells, outer_rings
-from vcarve.groove.land import measure
+from vcarve.groove.land import closed_cells, measure, outer_rings
 from vcarve.groove.model import Grooves
 from vcarve.groove.taper import taper
 from vcarve.job.bench import Bit
@@ -28,7 +27,7 @@ from vcarve.layout.drawn import drawn_page
 from vcarve.network.model import Feature, Network
 from vcarve.pattern.catalogue import pattern
 from vcarve.pattern.shapes import circle, rounded_rectangle
-from vcarve.plane.refit import with_arcs
+from vcarve.plane.fit import with_arcs
 from vcarve.plane.region import Region, Ring, bounds, corners, rings_of
 
 BIT = Bit(angle_deg=60.0, diameter_mm=6.0, shank_mm=6.0)

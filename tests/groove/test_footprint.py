@@ -11,7 +11,7 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from vcarve.groove.footprint import SAG_MM, covered
+from vcarve.groove.land import SAG_MM, covered
 from vcarve.plane.arcs import lengths, points
 from vcarve.plane.region import lines_along
 

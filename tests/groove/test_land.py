@@ -19,8 +19,7 @@ from land_rings import footprint, islands_mm
 from small_network import build, build_lines
 from vcarve.errors import InternalError
 from vcarve.groove.circle import LARGE, largest_circles
-from vcarve.groove.footprint import SAG_MM
-from vcarve.groove.land import measure
+from vcarve.groove.land import SAG_MM, measure
 from vcarve.groove.model import Grooves
 from vcarve.groove.width import VBit
 from vcarve.network.model import Network

@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from vcarve.plane.refit import with_arcs
+from vcarve.plane.fit import with_arcs
 
 
 @pytest.mark.parametrize("hand", [1.0, -1.0])

@@ -1,4 +1,6 @@
-"""The land: each cell less the footprints of the grooves that reach it.
+"""What grooves cover at the surface, and what they leave: the land, each cell less the footprints of the grooves that reach it.
+
+A groove's footprint is its line widened by half of its width with round ends, because the bit is round.
 
 Why few grooves have to be looked at: a groove outside a cell reaches a point inside it only across the cell's boundary,
 over an edge at least as near to that point as its own line.  If the edge crossed is as wide, the point is gone already.
@@ -16,16 +18,20 @@ import shapely
 
 from vcarve.errors import InternalError
 from vcarve.groove.circle import largest_circles
-from vcarve.groove.footprint import QUARTER, SAG_MM, SHORT, covered
 from vcarve.groove.model import WEAK_MM, WEAK_SHARE, Grooves
 from vcarve.groove.width import Cone, cone_line_mm, width_mm
 from vcarve.network.model import Network
-from vcarve.plane.arcs import boxes, lengths, ranges
+from vcarve.plane.arcs import boxes, chord_counts, evenly, lengths, points, ranges
 from vcarve.plane.arrays import Bools, Floats, Ints
 from vcarve.plane.region import lines_along, polygons
 
 # Land whose largest circle is smaller than this is the rounding of the chords, not wood.
 NOTHING_MM = 0.002
+SAG_MM = 4e-4  # how far chords may stand off arcs and round ends
+QUARTER = 48  # chords for a quarter of a round end: so near up to 6 mm of width
+# The library leaves out corners inside a bend that lie by up to a hundredth of the distance off, which only sides shorter than
+# this share of it come near.
+SHORT = 0.02
 ALIKE_MM = 1.6e-5  # coarser than what rounding can move copies apart
 
 
@@ -58,12 +64,11 @@ def measure(network: Network, bit: Cone, depths: Mapping[int, float], share: Flo
     Raises ``InputError`` for a bit that is none and ``InternalError`` where a feature to cut has no depth.
     """
     depth, ends = _edge_values(network, bit, depths, share)
-    start = network.ring_start[network.cell_ring_start]  # (C + 1,) of each cell's half-edges
-    sides = network.ring_half_edge >> 1
+    start, sides = network.cell_start, network.ring_half_edge >> 1
     across = np.where(_outermost(network), np.inf, ends.min(axis=0))
     narrowest = np.minimum.reduceat(across[sides], start[:-1])
     chosen, shape = _representatives(network, narrowest, float(ends.max(initial=0.0)))
-    land = _lands(network, ends, chosen, start, narrowest[chosen])
+    land = _lands(network.of_cells(chosen), ends, narrowest[chosen])
     corner = np.minimum.reduceat(network.walked(network.ring_half_edge)[:, :2], start[:-1])
 
     parts, kind = shapely.get_parts(land, return_index=True)
@@ -120,7 +125,9 @@ def _representatives(network: Network, narrowest: Floats, widest: float) -> tupl
     # A copy keeps the land of its kind only where its surroundings are copies too.
     asked = np.flatnonzero((narrowest < widest) & ~alone)
     odd = lines_along(network.curves(np.flatnonzero(network.edge_class < 0)), SAG_MM)
-    touched = shapely.STRtree(_outlines(network, asked)).query(odd, predicate="dwithin", distance=widest)[1]
+    touched = shapely.STRtree(_outlines(network.of_cells(asked))).query(
+        odd, predicate="dwithin", distance=widest
+    )[1]
     alone[asked[touched]] = True
     key = np.where(
         alone, network.cell_class.max(initial=-1) + 1 + np.arange(network.cells), network.cell_class
@@ -129,26 +136,21 @@ def _representatives(network: Network, narrowest: Floats, widest: float) -> tupl
     return first.astype(np.int64), shape.astype(np.int64)
 
 
-def _outlines(network: Network, cells: Ints) -> Any:
-    """Return cells as polygons of shapely, with every line that hangs in them as a spike."""
-    low, high = network.cell_ring_start[cells], network.cell_ring_start[cells + 1]
-    ring = ranges(low, high)
-    begin, end = network.ring_start[ring], network.ring_start[ring + 1]
-    sides = network.walked(network.ring_half_edge[ranges(begin, end)])
-    of = np.repeat(np.arange(len(cells)), high - low)
-    return polygons(sides, np.repeat(np.arange(len(ring)), end - begin), of, SAG_MM)
+def _outlines(network: Network) -> Any:
+    """Return all cells as polygons of shapely, with every line that hangs in them as a spike."""
+    rings = np.diff(network.ring_start), np.diff(network.cell_ring_start)
+    ring, of = (np.repeat(np.arange(len(sizes)), sizes) for sizes in rings)
+    return polygons(network.walked(network.ring_half_edge), ring, of, SAG_MM)
 
 
-def _lands(network: Network, ends: Floats, cells: Ints, start: Ints, narrowest: Floats) -> Any:
-    """Return the land of cells as (multi)polygons of shapely; grooves reach in over no edge narrower than ``narrowest``."""
+def _lands(network: Network, ends: Floats, narrowest: Floats) -> Any:
+    """Return the land of all cells as (multi)polygons of shapely; grooves reach in over no edge narrower than ``narrowest``."""
     half, edges = ends.max(axis=0), len(network.tail)
-    shapes = _outlines(network, cells)
+    shapes = _outlines(network)
     # Half-edges by cell and edge: the lines that hang in a cell are there twice.
-    size = start[cells + 1] - start[cells]
-    walked = network.ring_half_edge[ranges(start[cells], start[cells + 1])] >> 1
-    key, met = np.unique(np.repeat(np.arange(len(cells)), size) * edges + walked, return_counts=True)
+    key, met = np.unique(network.cell_of * edges + (network.ring_half_edge >> 1), return_counts=True)
     cell, edge = np.divmod(key, edges)
-    own = np.full(len(cells), np.inf)
+    own = np.full(network.cells, np.inf)
     np.minimum.at(own, cell[met == 1], half[edge[met == 1]])
     own[cell[lengths(network.curves(edge)) < SHORT * own[cell]]] = 0.0
     bad = ~shapely.is_valid(shapes)
@@ -182,3 +184,62 @@ def _moved(shapes: Any, by: Floats) -> Any:
     """Return shapes (n,) moved by vectors (n, 2)."""
     spots, of = shapely.get_coordinates(shapes, return_index=True)
     return shapely.set_coordinates(shapes.copy(), spots + by[of])
+
+
+# --- footprints --------------------------------------------------------------------------------------------------------
+
+
+def covered(curve: Floats, half_mm: Floats, of: Ints) -> Any:
+    """Return what the grooves of each owner cover, polygons of shapely; ``of`` (n,) numbers the owners, all of them, from 0.
+
+    They lie along curves (n, 5), half as wide as ``half_mm`` (2, n) at start and end.
+    """
+    slim = half_mm[0] != half_mm[1]
+    even = np.flatnonzero(~slim)
+    # One by one: round a ring of lines that meets itself in the middle the library can leave a hole there.
+    lines = lines_along(curve[even], SAG_MM)
+    bands: Any = shapely.buffer(lines, half_mm[0, even], quad_segs=QUARTER)
+    # What narrows is, chord by chord, all that lies between two circles.
+    count = chord_counts(curve[slim], SAG_MM)
+    line, share = evenly(count)
+    ends = np.stack([share, share + 1.0 / count[line]], axis=1)
+    first, last = half_mm[:, slim][:, line, None]
+    radii = first + ends * (last - first)
+    places: Any = shapely.points(points(curve[slim][line, None], ends))
+    circles = np.where(radii > 0.0, shapely.buffer(places, radii, quad_segs=QUARTER), places)
+    hulls = shapely.convex_hull(shapely.geometrycollections(circles))
+    owner = np.concatenate([of[even], of[slim][line]])
+    order = np.argsort(owner, kind="stable")
+    every: Any = shapely.geometrycollections(np.concatenate([bands, hulls])[order], indices=owner[order])
+    return shapely.union_all(every[:, None], axis=1)
+
+
+def closed_cells(network: Network) -> Bools:
+    """Return for each cell whether it has a groove along every side: the outlines of its land are those of the grooves."""
+    cut = network.cut[network.ring_half_edge >> 1]
+    return np.asarray(np.logical_and.reduceat(cut, network.cell_start[:-1]))
+
+
+def outer_rings(network: Network, grooves: Grooves, closed: Bools) -> Any:
+    """Return the part of the grooves' footprint whose outline lies in no closed cell, polygons of shapely.
+
+    Round a closed cell it is the outline of the cell's land, which is known already: only grooves at the border and along loose
+    lines have to be joined.
+    """
+    inside = np.zeros(2 * len(network.tail), dtype=bool)
+    inside[network.ring_half_edge[closed[network.cell_of]]] = True
+    whole, bounding = inside[0::2] & inside[1::2], inside[0::2] != inside[1::2]
+    border, half = network.cut & ~whole, grooves.half_width_mm
+    edges = np.flatnonzero(border)
+    if not len(edges):
+        return shapely.MultiPolygon()
+    # Grooves within the closed cells may reach out over a narrower one at their border.
+    wide = np.flatnonzero(network.cut & whole & (half > float(half[edges].min())))
+    tree = shapely.STRtree(lines_along(network.curves(edges), SAG_MM))
+    near = tree.query(lines_along(network.curves(wide), SAG_MM), predicate="dwithin", distance=half[wide])[0]
+    edges = np.union1d(edges, wide[near])
+    shapes = covered(network.curves(edges), grooves.ends_half_mm[:, edges], np.arange(len(edges)))
+    # Every edge round the closed cells has one on one side only: what an odd number of them surrounds is all of these.
+    sag = float(half[bounding].min(initial=4.0 * SAG_MM)) / 4.0
+    middle = shapely.build_area(shapely.union_all(lines_along(network.curves(np.flatnonzero(bounding)), sag)))
+    return shapely.union_all([*shapes, middle])

@@ -104,7 +104,6 @@ def _free_ends(network: Network, met: Ints, piece: Region) -> Ints:
 
 def _no_copies(network: Network, changed: Bools) -> Network:
     """Return the network in which changed edges and the cells round them are no longer copies of others."""
-    cell = np.repeat(np.arange(network.cells), np.diff(network.ring_start[network.cell_ring_start]))
     own: Ints = network.cell_class.copy()
-    own[cell[changed[network.ring_half_edge >> 1]]] = -1
+    own[network.cell_of[changed[network.ring_half_edge >> 1]]] = -1
     return replace(network, edge_class=np.where(changed, -1, network.edge_class), cell_class=own)

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
@@ -17,7 +17,6 @@ from vcarve.groove.width import Cone, VBit, width_mm
 from vcarve.network.build import Placing, network_on, pattern_graph
 from vcarve.network.model import Network
 from vcarve.pattern.model import Pattern
-from vcarve.plane.arcs import ranges
 from vcarve.plane.region import rectangle
 
 SAMPLE_PITCH_MM = 20.0
@@ -62,21 +61,10 @@ def cells_of(pattern: Pattern) -> Cells | None:
 
 def _one_of_each(network: Network) -> Network:
     """Return the network with all its lines, and of each kind of whole cells the one nearest to the middle."""
-    first = network.ring_half_edge[network.ring_start[network.cell_ring_start[:-1]]]
+    first = network.ring_half_edge[network.cell_start[:-1]]
     nearest = np.argsort(np.hypot(*network.xy_mm[network.tail[first >> 1]].T), kind="stable")
     nearest = nearest[network.cell_class[nearest] >= 0]
-    kinds, which = np.unique(network.cell_class[nearest], return_index=True)
-    cells = nearest[which]
-    start, end = network.cell_ring_start[cells], network.cell_ring_start[cells + 1]
-    rings = ranges(start, end)
-    begin, close = network.ring_start[rings], network.ring_start[rings + 1]
-    return replace(
-        network,
-        ring_half_edge=network.ring_half_edge[ranges(begin, close)],
-        ring_start=np.concatenate([[0], np.cumsum(close - begin)]),
-        cell_ring_start=np.concatenate([[0], np.cumsum(end - start)]),
-        cell_class=kinds,
-    )
+    return network.of_cells(nearest[np.unique(network.cell_class[nearest], return_index=True)[1]])
 
 
 def _narrowest_mm(network: Network, widths_mm: Mapping[int, float]) -> float:

@@ -12,12 +12,12 @@ import numpy as np
 import shapely
 
 from vcarve.drawing.write import Page
-from vcarve.groove.footprint import closed_cells, outer_rings
+from vcarve.groove.land import closed_cells, outer_rings
 from vcarve.groove.model import Grooves
 from vcarve.network.model import Feature, Network
 from vcarve.plane.arcs import curves, turned
 from vcarve.plane.arrays import Floats, Ints
-from vcarve.plane.refit import with_arcs
+from vcarve.plane.fit import with_arcs
 from vcarve.plane.region import rings_of
 
 SPECK_MM = 0.001  # corners that stand out less are left out

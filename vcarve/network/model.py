@@ -15,7 +15,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from vcarve.plane.arcs import curves, stretches, turned
+from vcarve.plane.arcs import curves, ranges, stretches, turned
 from vcarve.plane.arrays import NM_PER_MM, Bools, Floats, Ints, ReadOnly
 
 OUTLINE = -1  # what edges are for that only close cells
@@ -118,6 +118,29 @@ class Network(Edges):
     def cells(self) -> int:
         """How many closed cells there are."""
         return len(self.cell_ring_start) - 1
+
+    @property
+    def cell_start(self) -> Ints:
+        """Where the half-edges of each cell begin in ``ring_half_edge``, and where the last ends, shape (C + 1,)."""
+        return self.ring_start[self.cell_ring_start]
+
+    @property
+    def cell_of(self) -> Ints:
+        """The cell to which each half-edge of the rings belongs, shape (H,)."""
+        return np.repeat(np.arange(self.cells), np.diff(self.cell_start))
+
+    def of_cells(self, cells: Ints) -> Network:
+        """Return the network with all of its lines and these of its cells (n,) only, in this order."""
+        low, high = self.cell_ring_start[cells], self.cell_ring_start[cells + 1]
+        rings = ranges(low, high)
+        begin, end = self.ring_start[rings], self.ring_start[rings + 1]
+        return replace(
+            self,
+            ring_half_edge=self.ring_half_edge[ranges(begin, end)],
+            ring_start=np.concatenate([[0], np.cumsum(end - begin)]),
+            cell_ring_start=np.concatenate([[0], np.cumsum(high - low)]),
+            cell_class=self.cell_class[cells],
+        )
 
     @property
     def cut_mm(self) -> float:

@@ -210,16 +210,6 @@ def beside(place: Floats, curve: Floats) -> Floats:
     return cross(chord, place - a)
 
 
-def aside(place: Floats, curve: Floats) -> Floats:
-    """Return how far each place (..., 2) is from the whole line or circle that its curve lies on."""
-    with np.errstate(divide="ignore", invalid="ignore"):
-        straight = np.abs(beside(place, curve)) / size(curve[..., 2:4] - curve[..., :2])
-        if not curve[..., 4].any():
-            return np.asarray(straight)
-        centre, radius = circles(curve)
-        return np.where(curve[..., 4] == 0.0, straight, np.abs(size(place - centre) - radius))
-
-
 def boxes(curve: Floats) -> Floats:
     """Return upright boxes (..., 4) round curves: lowest x, lowest y, highest x, highest y."""
     a, b = curve[..., :2], curve[..., 2:4]

@@ -13,8 +13,8 @@ import shapely
 
 from vcarve.plane.arcs import bulge_between, circles, cross, curves, offsets, shares, size
 from vcarve.plane.arrays import NM_PER_MM
+from vcarve.plane.fit import with_arcs
 from vcarve.plane.meet import carriers_meet
-from vcarve.plane.refit import with_arcs
 from vcarve.plane.region import Region, Ring, area_mm2, corners, polygon, ring_area, ring_of, rings_of
 
 TOLERANCE_MM = 0.0005
