@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from pathlib import Path
 
@@ -148,6 +149,7 @@ def test_nothing_measured_is_said_in_words() -> None:
         measured=0,
         crowded=3,
         too_fine=2,
+        finer_mm=None,
         worst_edge=-1,
         worst_mm=float("nan"),
     )
@@ -194,6 +196,20 @@ def test_what_is_not_measured_is_counted_with_its_reason() -> None:
         assert facts.too_fine == (edges if step_mm > 0.2 else 0)
         assert (values["edges_crowded"], values["edges_too_fine_for_step"]) == (facts.crowded, facts.too_fine)
         assert (reason in widths_sentence(told)) == (facts.measured < edges)
+
+
+def test_a_grid_that_is_too_coarse_names_one_that_would_do() -> None:
+    """The step that is named measures every groove, and where none is too narrow none is named."""
+    run = run_of("groove.depth=0.33 mm", text=TEXT.replace("Z-1", "Z-0.33"))
+    surface = surface_of(run, 0.1)
+    told = widths_sentence(with_surface(run, surface, measure(run, surface)))
+    found = re.search(r"too narrow for the grid \(--step ([0-9.]+) mm would do\)", told)
+    assert found is not None
+    fine = surface_of(run, float(found[1]))
+    facts = measure(run, fine)
+
+    assert facts.measured == layout_of(run).network.edges
+    assert "--step" not in widths_sentence(with_surface(run, fine, facts))
 
 
 def test_what_is_too_narrow_for_the_grid_is_measured_on_tiles_of_a_finer_one(

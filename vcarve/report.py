@@ -18,7 +18,7 @@ from vcarve.network.model import Network
 from vcarve.plan.model import Plan
 from vcarve.plane.arrays import NM_PER_MM
 from vcarve.program.moves import Motion
-from vcarve.quantity import Figures, counted, format_deg, format_duration, format_rpm
+from vcarve.quantity import Figures, counted, format_deg, format_duration, format_mm, format_rpm
 from vcarve.run import DryRun, Made
 from vcarve.view.wording import lines_cut
 
@@ -221,7 +221,12 @@ def _land(made: Made) -> str:
     kept = cells - lost
     if cells == lost == 1:
         return "the only cell keeps none"
-    narrowest = f"narrowest {made.job.figures.length(made.layout.grooves.narrowest_mm)}"
+    figures, grooves = made.job.figures, made.layout.grooves
+    narrowest = f"narrowest {figures.length(grooves.narrowest_mm)}"
+    if grooves.weak_mm.min(initial=np.inf) < grooves.narrowest_mm - 1e-6:
+        # A cell in islands counts by its widest.
+        smallest = figures.small(float(grooves.weak_mm.min()))
+        narrowest = f"narrowest cell {figures.length(grooves.narrowest_mm)}, smallest island {smallest}"
     if lost:
         return f"{narrowest}; {kept} of {cells} cells {'keeps' if kept == 1 else 'keep'} land"
     return f"{narrowest}; {'the cell keeps' if cells == 1 else f'all {cells} cells keep'} land"
@@ -330,11 +335,12 @@ def widths_sentence(run: DryRun) -> str:
     facts = run.measured
     if facts is None:
         return "not measured"
+    would_do = "" if facts.finer_mm is None else f" (--step {format_mm(facts.finer_mm)} would do)"
     why = ", ".join(
         f"{number} {reason}"
         for number, reason in (
             (facts.crowded, "nowhere clear of other grooves, joints and the piece's edge"),
-            (facts.too_fine, "too narrow for the grid"),
+            (facts.too_fine, f"too narrow for the grid{would_do}"),
         )
         if number
     )

@@ -147,6 +147,25 @@ def test_a_single_cell_is_not_counted(tmp_path: Path) -> None:
     assert dict(program_rows(made))["land"] == "the only cell keeps none"
 
 
+def test_a_cell_in_islands_is_told_apart_from_its_smallest_island(tmp_path: Path) -> None:
+    """Two chambers with a neck that the groove closes: the cell is as wide as the larger, the caution speaks of the smaller."""
+    (tmp_path / "bell.svg").write_text(
+        '<svg xmlns="http://www.w3.org/2000/svg" width="60mm" height="60mm" viewBox="0 0 60 60">'
+        '<path d="M5 5H25V14.75H30V14.3H31.4V15.7H30V15.25H25V25H5Z"/></svg>'
+    )
+    file = tmp_path / "job.yaml"
+    file.write_text(FINE.replace("name: asanoha, pitch: 2 mm, edge: plain", "drawing: bell.svg"))
+    made = plan_program(load_job(str(file)))
+    [weak] = [f for f in land_findings(made.layout) if f.code == "weak-island"]
+    told = re.match(
+        r"narrowest cell ([0-9.]+) mm, smallest island ([0-9.]+ mm); ", dict(program_rows(made))["land"]
+    )
+
+    assert told is not None
+    assert float(told[1]) > 19.0
+    assert f"a circle of {told[2]} only" in weak.sentence
+
+
 def test_the_smallest_island_is_told_with_the_summary_s_decimals(fine: Path) -> None:
     """The narrowest land of the summary and the smallest island of the caution are one figure."""
     layout = laid(fine, "pattern.pitch=4")

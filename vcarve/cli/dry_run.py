@@ -23,7 +23,6 @@ if TYPE_CHECKING:
 
 MOST_SHOWN = 5  # sentences of one code that are printed; --json has more
 MOST_SAID = 20  # faults of a program that are listed one by one
-MOST_PIXELS_ASKED = 100_000_000  # of a grid that is asked for: some 2 to 4 GB
 LARGEST_BYTES = 64 * 2**20  # a device or a pipe may have no end
 HEADER_BYTES = 64 * 2**10  # the machine is named in so many first ones
 
@@ -146,7 +145,7 @@ def _read(file: str) -> bytes:
 
 def _grid_mm(written: str, job: Job) -> float:
     """Read the grid of the carved surface; one so fine that the surface would not fit memory is refused."""
-    from vcarve.dryrun.surface import suitable_step_mm
+    from vcarve.dryrun.surface import MOST_PIXELS_ASKED, suitable_step_mm
     from vcarve.quantity import format_mm, length_mm
 
     grid_mm = quantity("--step", length_mm, written) or 0.0

@@ -18,7 +18,7 @@ import shapely
 
 from vcarve.dryrun.carve import carve, tiles
 from vcarve.dryrun.setup import setup_of
-from vcarve.dryrun.surface import Surface, suitable_step_mm
+from vcarve.dryrun.surface import MOST_PIXELS_ASKED, Surface, suitable_step_mm
 from vcarve.dryrun.tip import Tip
 from vcarve.dryrun.track import Target, track
 from vcarve.errors import Finding, listed
@@ -69,7 +69,7 @@ class Measured:
     ``widths_mm`` and ``wanted_mm`` are as ``groove_widths`` gives them; ``worst_edge`` is the edge farthest from what is
     wanted, by ``worst_mm`` (signed, measured less wanted), -1 and NaN if no width could be measured.
     ``too_fine`` edges were not measured because the grid is too coarse for them, ``crowded`` because they are nowhere
-    alone under the ruler.
+    alone under the ruler.  ``finer_mm`` is a step that is fine enough for all edges, if not too many pixels.
     """
 
     removed_mm3: float
@@ -80,6 +80,7 @@ class Measured:
     measured: int
     too_fine: int
     crowded: int
+    finer_mm: float | None
     worst_edge: int
     worst_mm: float
 
@@ -124,8 +125,9 @@ def measured(
         grids = chain(grids, tiles(moves, job.bit, step_mm=step, tile_mm=TILE_MM, **_whole(job)))
     widths, wanted = np.full((2, len(fine)), np.nan)
     lowest, highest = np.hsplit(boxes(network.curves(np.arange(len(fine)))), 2)
+    coarsest = coarsest_step_mm(places.half_width_mm, job.bit)
     for part in grids:
-        fine = network.cut & (coarsest_step_mm(places.half_width_mm, job.bit) >= part.step_mm - 1e-9)
+        fine = network.cut & (coarsest >= part.step_mm - 1e-9)
         near = (lowest <= (part.x_mm[-1], part.y_mm[-1])) & (highest >= (part.x_mm[0], part.y_mm[0]))
         here = np.flatnonzero(fine & np.isnan(widths) & (near.all(axis=1) | (part is surface)))
         found = groove_widths(part, places, edges=here, least_half_mm=least_half_mm(part.step_mm, job.bit))
@@ -134,6 +136,8 @@ def measured(
     known = np.flatnonzero(np.isfinite(off))
     worst = int(known[np.argmax(np.abs(off[known]))]) if len(known) else -1
     seen = track(moves, job.machine, target)
+    finest = float(np.floor(coarsest[network.cut].min(initial=np.inf) * 1e3 + 1e-6) / 1e3)
+    fits = finest >= LEAST_STEP_MM and many * step**2 / finest**2 <= MOST_PIXELS_ASKED
     return Measured(
         removed_mm3=surface.removed_mm3,
         # The tip's own depth: the grid has no pixel where a plunge comes to its point.
@@ -144,6 +148,7 @@ def measured(
         measured=len(known),
         too_fine=int(np.count_nonzero(network.cut & ~fine)),
         crowded=int(np.count_nonzero(fine)) - len(known),
+        finer_mm=finest if fits else None,
         worst_edge=worst,
         worst_mm=float(off[worst]) if len(known) else float("nan"),
     )

@@ -19,6 +19,7 @@ from vcarve.plane.arrays import Bools, Floats, ReadOnly
 Heights = npt.NDArray[np.floating[Any]]
 
 MOST_PIXELS = 40_000_000  # what a whole piece may take before a coarser step is chosen
+MOST_PIXELS_ASKED = 100_000_000  # of a grid that is asked for: some 2 to 4 GB
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
