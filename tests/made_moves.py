@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from scipy import ndimage
 
-from vcarve.dryrun.surface import Surface
+from vcarve.dryrun.carve import Surface
 from vcarve.program.grammar import AXES
 from vcarve.program.moves import Motion, Moves, Plane
 

@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 
 from small_job import make_program, on_machine
+from vcarve.dryrun.carve import Surface
 from vcarve.dryrun.measure import ACROSS_STEPS, Measured, Places, carved, measured, width_findings
-from vcarve.dryrun.surface import Surface
 from vcarve.job.records import Job, load_job
 from vcarve.layout.stages import Layout
 from vcarve.plane.arrays import Floats, Ints

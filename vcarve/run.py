@@ -8,10 +8,10 @@ import numpy as np
 
 from vcarve.cuts.model import Cuts
 from vcarve.dryrun.arcs import room
+from vcarve.dryrun.carve import Surface
 from vcarve.dryrun.clock import Times
 from vcarve.dryrun.measure import Measured
 from vcarve.dryrun.setup import Setup, setup_of
-from vcarve.dryrun.surface import Surface
 from vcarve.errors import Finding, refuses
 from vcarve.job.bench import Machine
 from vcarve.job.records import Job

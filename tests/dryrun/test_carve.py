@@ -12,9 +12,8 @@ import numpy as np
 import pytest
 
 from made_moves import height_at, moves_of
-from vcarve.dryrun.carve import carve, tiles
+from vcarve.dryrun.carve import carve, suitable_step_mm, tiles
 from vcarve.dryrun.setup import Setup
-from vcarve.dryrun.surface import suitable_step_mm
 from vcarve.job.bench import Bit
 from vcarve.program.moves import Motion
 

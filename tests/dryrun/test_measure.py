@@ -8,9 +8,8 @@ import pytest
 
 from made_moves import moves_of
 from small_network import network_of_lines
-from vcarve.dryrun.carve import carve
+from vcarve.dryrun.carve import Surface, carve
 from vcarve.dryrun.measure import Places, coarsest_step_mm, groove_widths, land, least_half_mm
-from vcarve.dryrun.surface import Surface
 from vcarve.groove.width import cone_line_mm, width_mm
 from vcarve.job.bench import Bit
 from vcarve.program.moves import Motion, Plane

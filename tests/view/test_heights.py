@@ -6,7 +6,7 @@ from typing import Any
 import numpy as np
 from PIL import Image
 
-from vcarve.dryrun.surface import Surface
+from vcarve.dryrun.carve import Surface
 from vcarve.view.picture import heights_file
 
 

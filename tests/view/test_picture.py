@@ -9,7 +9,7 @@ import numpy.typing as npt
 import pytest
 from PIL import Image
 
-from vcarve.dryrun.surface import Surface
+from vcarve.dryrun.carve import Surface
 from vcarve.view.picture import picture_png
 
 TINT = "#c8a878"

@@ -145,7 +145,7 @@ def _read(file: str) -> bytes:
 
 def _grid_mm(written: str, job: Job) -> float:
     """Read the grid of the carved surface; one so fine that the surface would not fit memory is refused."""
-    from vcarve.dryrun.surface import MOST_PIXELS_ASKED, suitable_step_mm
+    from vcarve.dryrun.carve import MOST_PIXELS_ASKED, suitable_step_mm
     from vcarve.quantity import format_mm, length_mm
 
     grid_mm = quantity("--step", length_mm, written) or 0.0

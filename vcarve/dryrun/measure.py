@@ -16,9 +16,8 @@ from typing import Any
 import numpy as np
 import shapely
 
-from vcarve.dryrun.carve import carve, tiles
+from vcarve.dryrun.carve import MOST_PIXELS_ASKED, Surface, carve, suitable_step_mm, tiles
 from vcarve.dryrun.setup import setup_of
-from vcarve.dryrun.surface import MOST_PIXELS_ASKED, Surface, suitable_step_mm
 from vcarve.dryrun.tip import Tip
 from vcarve.dryrun.track import Target, track
 from vcarve.errors import Finding, listed

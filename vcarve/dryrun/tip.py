@@ -81,7 +81,7 @@ class Tip:
     def nearest(self, across: Array, fall: Array) -> Array:
         """Return where on a sloping path the bit cuts a point deepest, if the path were endless.
 
-        ``across`` is the point's distance from the path's line, ``fall`` the path's rise per mm (not 0),
+        ``across`` is the point's distance from the path's line, ``fall`` the path's rise per mm,
         broadcast together.  The result is how far before the point, along the path, the bit then stands;
         infinite (with the sign of ``fall``) where the path is as steep as the cone.  Found where the
         derivative of ``fall t + rise`` vanishes.

@@ -17,7 +17,7 @@ import numpy.typing as npt
 from PIL import Image, ImageChops, ImageDraw, ImageFilter, ImageFont
 from PIL.PngImagePlugin import PngInfo
 
-from vcarve.dryrun.surface import Surface
+from vcarve.dryrun.carve import Surface
 from vcarve.view.look import LIGHT, SECOND, SECOND_SHARE, SUN, VALLEY, rgb
 
 Floats = npt.NDArray[np.floating[Any]]
