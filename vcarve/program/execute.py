@@ -7,7 +7,7 @@ A line is taken whole or not at all: when any of its steps is in error the state
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 
 from vcarve.program import grammar as g
 from vcarve.program.arcs import arc_of
@@ -46,28 +46,6 @@ class Interpreter:
         self.state = State(place=start_mm, motion="G0" if dialect is GRBL else "")
         self.columns = Columns(start_mm)
         self.line = 0
-        # Table 8: what a group's code or a letter does, in this order; motion and stop come last.
-        steps: list[tuple[str, Callable[[Block, str], None]]] = [
-            ("feed-mode", self._feed_mode),
-            ("F", self._feed),
-            ("S", self._speed),
-            ("T", self._tool),
-            ("tool-change", self._tool_change),
-            ("spindle", self._mode),
-            ("coolant", self._mode),
-            ("overrides", self._mode),
-            ("non-modal", self._dwell),
-            ("plane", self._mode),
-            ("units", self._units),
-            ("system", self._system),
-            ("path", self._path),
-            ("distance", self._mode),
-            ("arc-distance", self._mode),
-            ("non-modal", self._offsets),
-            ("g92-hold", self._offsets),
-        ]
-        # Grbl takes the units first (gcode.c, step 4): F has the unit of its own line.
-        self.steps = sorted(steps, key=lambda step: step[0] != "units") if dialect is GRBL else steps
 
     def run(self, line: Line, number: int) -> None:
         """Take one line; raises :class:`~vcarve.program.words.Reject` and leaves everything as it was."""
@@ -78,17 +56,62 @@ class Interpreter:
             if line.words:
                 block = block_of(line, self.dialect, before.motion)
                 self._note(line, block)
-                for key, step in self.steps:
-                    if key in block.words:
-                        step(block, key)
-                self._motion(block)
-                self._stop(block)
+                self._act(block)
             for kind, text in line.notes:
                 self._event(kind, text=text)
         except Exception:
             self.state = before
             del columns.rows[moves:], columns.events[events:]
             raise
+
+    def _act(self, block: Block) -> None:
+        """Do what a line says, in the order of table 8."""
+        state, codes, grbl = self.state, block.codes, self.dialect is GRBL
+        other, speed_rpm = codes.get("non-modal", ""), block.value("S")
+        if grbl:  # gcode.c, step 4: F has the unit of its own line
+            self._units(block)
+        if codes.get("feed-mode") == "G94" and (state.feed_mode == "G93" or not grbl):
+            # Units per minute were not given since G93; LinuxCNC forgets F at every G94, changed or not, and a program for
+            # all controllers has to give it again.
+            state.feed_mm_min = 0.0
+        self._modes(block, "feed-mode")
+        if (feed := block.value("F")) is not None:
+            if "units" in codes:
+                self._event("feed-with-units", feed)
+            if state.feed_mode != "G93":
+                state.feed_mm_min, state.feed_stale = feed * state.scale, False
+        if speed_rpm is not None:
+            state.speed_rpm = speed_rpm
+            self._event("speed", speed_rpm)
+        if "T" in block.words:
+            state.tool = block.whole("T", 0, 255 if grbl else 99_999)
+            self._event("tool", state.tool)
+        if "tool-change" in codes:
+            state.spindle = "M5"  # §3.6.3
+            self._event("tool-change", state.tool)
+        self._modes(block, "spindle", "coolant", "overrides")
+        if other == "G4":
+            self._dwell(block)
+        self._modes(block, "plane")
+        if not grbl:
+            self._units(block)
+        if "system" in codes:
+            state.offset_by(system=_SYSTEMS.index(codes["system"]) + 1)
+            self._event("system", state.system)
+        self._path(block)
+        self._modes(block, "distance", "arc-distance")
+        if other == "G10":
+            self._set_origin(block)
+        elif other in ("G28", "G30"):
+            self._go_home(block, other)
+        elif other in ("G28.1", "G30.1"):
+            state.homes = {**state.homes, other[:3]: state.machine_place}
+        for code in (other, codes.get("g92-hold", "")):
+            if code.startswith("G92"):
+                self._shift(block, code)
+        self._motion(block)
+        if "stop" in codes:
+            self._stop(codes["stop"])
 
     def _event(self, kind: str, value: float = 0.0, text: str = "") -> None:
         self.columns.event(self.line, kind, value, text)
@@ -134,110 +157,55 @@ class Interpreter:
             else:
                 self._event("outside", text=text)
 
-    def _mode(self, block: Block, group: str) -> None:
-        """Put a group's code in force, where the state has it, and note it."""
-        code, field = block.codes[group], group.replace("-", "_")
-        if hasattr(self.state, field):
-            setattr(self.state, field, code)
-        kind = _KINDS.get(code)
-        self._event(kind or group, 0.0 if kind else float(code[1:]))
+    def _modes(self, block: Block, *groups: str) -> None:
+        """Put the codes of groups in force, where the state has them, and note them."""
+        for group in groups:
+            if (code := block.codes.get(group)) is not None:
+                field, kind = group.replace("-", "_"), _KINDS.get(code)
+                if hasattr(self.state, field):
+                    setattr(self.state, field, code)
+                self._event(kind or group, 0.0 if kind else float(code[1:]))
 
-    def _feed_mode(self, block: Block, group: str) -> None:
-        state, code = self.state, block.codes[group]
-        if code == "G94" and (state.feed_mode == "G93" or self.dialect is not GRBL):
-            # Units per minute were not given since G93; LinuxCNC forgets F at every G94, changed or not, and a program for
-            # all controllers has to give it again.
-            state.feed_mm_min = 0.0
-        self._mode(block, group)
-
-    def _feed(self, block: Block, letter: str) -> None:
-        state, value = self.state, block.words[letter].value
-        if "units" in block.codes:
-            self._event("feed-with-units", value)
-        if state.feed_mode != "G93":
-            state.feed_mm_min, state.feed_stale = value * state.scale, False
-
-    def _speed(self, block: Block, letter: str) -> None:
-        self.state.speed_rpm = block.words[letter].value
-        self._event("speed", self.state.speed_rpm)
-
-    def _tool(self, block: Block, letter: str) -> None:
-        self.state.tool = block.whole(letter, 0, 255 if self.dialect is GRBL else 99_999)
-        self._event("tool", self.state.tool)
-
-    def _tool_change(self, block: Block, group: str) -> None:
-        self.state.spindle = "M5"  # §3.6.3
-        self._event("tool-change", self.state.tool)
-
-    def _dwell(self, block: Block, group: str) -> None:
-        if block.codes[group] != "G4":
-            return
+    def _dwell(self, block: Block) -> None:
         seconds = block.value("P")
         if seconds is None:
-            raise block.reject(group, "G4 needs P, the seconds to wait")
+            raise block.reject("non-modal", "G4 needs P, the seconds to wait")
         if seconds < 0.0:
             raise block.reject("P", "P must not be negative")
         if block.motion in g.ARCS and self.dialect is LINUXCNC:
-            raise block.reject(group, "G4 must not stand beside G2 or G3")
+            raise block.reject("non-modal", "G4 must not stand beside G2 or G3")
         self._event("dwell", seconds)
 
-    def _units(self, block: Block, group: str) -> None:
+    def _units(self, block: Block) -> None:
         state = self.state
-        if block.codes[group] != state.units and self.dialect is NIST:
+        if block.codes.get("units", state.units) != state.units and self.dialect is NIST:
             # §3.5.7: a stored feed or offset keeps its figure under the new unit; the controllers keep its size.
             # A program for all of them must not depend on either.
             state.feed_stale = state.feed_mm_min > 0.0
-            if any(map(any, (state.offset, state.g92_kept, *state.origins))):
+            if any(map(any, (state.offset, state.g92_kept, *state.origins.values()))):
                 reason = "units change while offsets are set: controllers disagree on what they become"
-                raise block.reject(group, reason)
-        self._mode(block, group)
+                raise block.reject("units", reason)
+        self._modes(block, "units")
 
-    def _system(self, block: Block, group: str) -> None:
-        offset = self.state.offset
-        self.state.system = _SYSTEMS.index(block.codes[group]) + 1
-        self._stay(offset)
-        self._event("system", self.state.system)
-
-    def _path(self, block: Block, group: str) -> None:
+    def _path(self, block: Block) -> None:
+        if "path" not in block.codes:
+            return
         for letter in "PQ":
             if (block.value(letter) or 0.0) < 0.0:
                 raise block.reject(letter, f"{letter} must not be negative")
-        self._mode(block, group)
-        if block.codes[group] == "G64":
+        self._modes(block, "path")
+        if block.codes["path"] == "G64":
             # P is LinuxCNC's; without it, or with P0, corners are rounded as far as the speed asks.
             bound = (block.value("P") if self.dialect is LINUXCNC else None) or math.inf
             self._event("path-tolerance", max(bound, block.value("Q") or 0.0) * self.state.scale)
 
-    def _stay(self, old: Vector) -> None:
-        """Keep the tool where it is in machine coordinates, when the offset was another before."""
-        state = self.state
-        if state.offset != old:
-            state.place = minus(plus(state.place, old), state.offset)
-
-    def _offsets(self, block: Block, group: str) -> None:
-        """Carry out origins, G92, and the way to stored places (§3.5.5, §3.5.8, §3.5.18)."""
-        state, code = self.state, block.codes[group]
-        if code == "G10":
-            self._set_origin(block)
-        elif code in ("G28", "G30"):
-            self._go_home(block, 0 if code == "G28" else 1)
-        elif code in ("G28.1", "G30.1"):
-            here, homes = state.machine_place, state.homes
-            state.homes = (here, homes[1]) if code == "G28.1" else (homes[0], here)
-        elif code.startswith("G92"):
-            self._shift(block, code)
-
     def _shift(self, block: Block, code: str) -> None:
-        """Carry out G92, by which the current place reads the values given, and its cancels."""
+        """Carry out G92, by which the current place reads the values given, and its cancels (§3.5.18)."""
         state = self.state
-        old = state.offset
+        kept = ORIGIN if code == "G92.1" else state.g92_kept
         if code == "G92":
-            state.g92 = state.g92_kept = plus(state.g92, minus(state.place, self._given(block, state.place)))
-        elif code == "G92.1":
-            state.g92 = state.g92_kept = ORIGIN
-        else:
-            state.g92 = ORIGIN if code == "G92.2" else state.g92_kept
-        self._stay(old)
+            kept = plus(state.g92, minus(state.place, self._given(block, state.place)))
+        state.offset_by(g92=ORIGIN if code == "G92.2" else kept, g92_kept=kept)
         self._event("shift" if code in ("G92", "G92.3") else "shift-off")
 
     def _set_origin(self, block: Block) -> None:
@@ -251,46 +219,40 @@ class Interpreter:
         system = block.whole("P", 1 if self.dialect is NIST else 0, self.dialect.systems) or state.system
         if self.dialect is GRBL and not block.axes:
             raise block.reject("non-modal", "G10 needs at least one axis word")
-        offset, origin = state.offset, state.origins[system - 1]
+        origin = state.origins.get(system, ORIGIN)
         if kind == 2:
             origin = self._given(block, origin)
         else:
             # L20: so that the current place reads the values given.
             reads = minus(state.machine_place, plus(state.g92, origin))
             origin = plus(origin, minus(reads, self._given(block, reads)))
-        state.origins = (*state.origins[: system - 1], origin, *state.origins[system:])
-        self._stay(offset)
+        state.offset_by(origins={**state.origins, system: origin})
         self._event("origin", system)
 
-    def _go_home(self, block: Block, which: int) -> None:
-        """Carry out G28 and G30: by the given point to a stored place, which is machine zero unless set by G28.1, G30.1.
+    def _go_home(self, block: Block, code: str) -> None:
+        """Carry out G28 and G30 (§3.5.8): by the given point to a stored place, machine zero unless set by G28.1, G30.1.
 
         NIST sends all axes there, the controllers only the named ones; where it may be for either, no axis is known afterwards.
         """
         state, axes = self.state, block.axes
-        disputed = bool(axes) and len(axes) < len(AXES) and self.dialect is NIST
+        disputed = 0 < len(axes) < len(AXES) and self.dialect is NIST
         if disputed:
             self._event("home-in-part")
         if axes:
             self._move(Motion.RAPID, self._target(block), _NAN, axes)
-        self._event("home", which)
+        self._event("home", float(code == "G30"))
         goes = axes or AXES
-        places = zip(AXES, state.homes[which], state.machine_place, strict=True)
+        places = zip(AXES, state.homes.get(code, ORIGIN), state.machine_place, strict=True)
         end = tuple(home if axis in goes else here for axis, home, here in places)
         self._move(Motion.RAPID, end, _NAN, ALL_LOST if disputed else goes, machine=True)
 
-    def _stop(self, block: Block) -> None:
-        code, state = block.codes.get("stop"), self.state
-        if code is None:
-            return
+    def _stop(self, code: str) -> None:
+        state = self.state
         if code in ("M2", "M30"):
             # §3.6.1: modes that the program's end resets; units, speed and tool stay.
-            offset = state.offset
             state.motion, state.plane, state.distance, state.feed_mode = "G1", "G17", "G90", "G94"
-            state.system, state.spindle, state.ended = 1, "M5", True
-            if self.dialect is NIST:
-                state.g92 = ORIGIN
-            self._stay(offset)
+            state.spindle, state.ended = "M5", True
+            state.offset_by(system=1, g92=ORIGIN if self.dialect is NIST else state.g92)
         self._event(_KINDS[code])
 
     def _given(self, block: Block, otherwise: Vector) -> Vector:

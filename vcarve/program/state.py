@@ -6,7 +6,8 @@ force (work system, G92) are added to reach machine coordinates.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from operator import add, sub
 from struct import Struct
 from typing import NamedTuple
@@ -58,10 +59,12 @@ class State:
     speed_rpm: float = 0.0
     tool: int = 0
     system: int = 1
-    origins: tuple[Vector, ...] = (ORIGIN,) * 9
+    origins: Mapping[int, Vector] = field(default_factory=dict)  # of work systems, by their numbers
     g92: Vector = ORIGIN
     g92_kept: Vector = ORIGIN
-    homes: tuple[Vector, Vector] = (ORIGIN, ORIGIN)
+    homes: Mapping[str, Vector] = field(
+        default_factory=dict
+    )  # in machine coordinates, by the codes that lead there
     ended: bool = False
 
     def copy(self) -> State:
@@ -78,7 +81,14 @@ class State:
     @property
     def offset(self) -> Vector:
         """Work coordinates plus this are machine coordinates."""
-        return plus(self.origins[self.system - 1], self.g92)
+        return plus(self.origins.get(self.system, ORIGIN), self.g92)
+
+    def offset_by(self, **changes: object) -> None:
+        """Change what the offset is made of; the tool stays where it is in machine coordinates."""
+        old = self.offset
+        self.__dict__.update(changes)
+        if self.offset != old:
+            self.place = minus(plus(self.place, old), self.offset)
 
     @property
     def machine_place(self) -> Vector:
