@@ -181,7 +181,7 @@ def test_a_program_in_one_endless_line(dialect: Any, monkeypatch: pytest.MonkeyP
     reading = read("G1 X1 " * 2000 + "\n", dialect=dialect)
 
     assert reading.faults[0].line == 1
-    assert reading.faults[0].reason.startswith("the line is longer than")
+    assert reading.faults[0].want.startswith("the line is longer than")
 
 
 def test_a_spline_of_many_points_is_set_up_once(monkeypatch: pytest.MonkeyPatch) -> None:

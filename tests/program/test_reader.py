@@ -369,7 +369,7 @@ def test_bytes_and_text_read_alike() -> None:
     assert read(b"G0 X1\nM2\n").moves.end_mm.tolist() == [[1.0, 0.0, 0.0]]
     (fault,) = read(b"G0 X1\nG0 \xff X2\nM2\n").faults
 
-    assert (fault.line, fault.column) == (2, 4)
+    assert (fault.line, fault.key) == (2, "column 4")
 
 
 def test_empty_program() -> None:
@@ -386,7 +386,7 @@ def test_only_blanks_and_tabs_are_blank() -> None:
     assert read("G0 X1\n \t\nM2").faults == ()
     for char in "\x0b\x0c\x1c\x85\xa0\u2028":
         (fault,) = read(f"G0 X1\n{char}\nM2").faults
-        assert (fault.line, fault.column) == (2, 1)
+        assert (fault.line, fault.key) == (2, "column 1")
 
 
 def test_arrays_are_read_only() -> None:

@@ -31,7 +31,7 @@ def test_a_parameter_never_set_is_refused() -> None:
     """Its value would be whatever the machine remembers, which the text does not say."""
     (fault,) = read("G0 X1\nG0 X#3\nM2\n").faults
 
-    assert (fault.line, fault.column, fault.word) == (2, 4, "X#3")
+    assert (fault.line, fault.key, fault.value) == (2, "column 4", "X#3")
 
 
 def test_a_line_with_a_fault_sets_nothing() -> None:

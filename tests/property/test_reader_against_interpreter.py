@@ -337,12 +337,12 @@ def differences(text: str, run: Any) -> str | None:
     """Say how our reading of a program and the interpreter's differ; ``None`` when they agree."""
     reading = read(text, dialect="linuxcnc")
     ours = reading.moves
-    deliberate = bool(reading.faults) and any(part in reading.faults[0].reason for part in DELIBERATE)
+    deliberate = bool(reading.faults) and any(part in reading.faults[0].want for part in DELIBERATE)
     if not deliberate and run.accepted != (not reading.faults):
         return f"ours: {[str(fault) for fault in reading.faults]}; theirs: {run.message or 'accepted'}"
     count = len(ours)
     if reading.faults:
-        count = int(np.searchsorted(ours.line, reading.faults[0].line))
+        count = int(np.searchsorted(ours.line, reading.faults[0].line or 0))
     left = list(run.moves)
     last: Any = None
     for index in range(count):

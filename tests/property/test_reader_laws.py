@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import get_args
 
 import numpy as np
@@ -75,9 +76,9 @@ def sound(reading: Reading) -> None:
     assert (np.isfinite(moves.length_mm)).all()
     assert all(0 <= event.before <= len(moves) for event in moves.events)
     for fault in reading.faults:
-        assert 1 <= fault.line <= max(moves.lines, 1)
-        assert fault.column >= 1
-        assert fault.reason
+        assert 1 <= (fault.line or 0) <= max(moves.lines, 1)
+        assert re.fullmatch("column [1-9][0-9]*", fault.key or "")
+        assert fault.want
 
 
 @LAWS
@@ -178,4 +179,4 @@ def test_blank_lines_and_comments_move_nothing(text: str, shift: int) -> None:
 
     np.testing.assert_array_equal(plain.moves.end_mm, spread.moves.end_mm)
     np.testing.assert_array_equal(3 * (plain.moves.line - 1) + 1, spread.moves.line)
-    assert [fault.reason for fault in plain.faults] == [fault.reason for fault in spread.faults]
+    assert [fault.want for fault in plain.faults] == [fault.want for fault in spread.faults]

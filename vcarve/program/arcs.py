@@ -16,7 +16,9 @@ from vcarve.program.state import State, Vector
 MOST_TURNS = 100  # no groove is gone round so often, and a slip must not fill the memory
 
 
-def sweep_rad(*, start: complex, end: complex, centre: complex, clockwise: bool, full_rad: float) -> float:
+def sweep_rad(
+    start: complex, end: complex, centre: complex, *, clockwise: bool, full_rad: float = 0.0
+) -> float:
     """Return the signed angle from start to end about the centre; equal ends, or nearer than ``full_rad``, are a full turn."""
     sign = -1.0 if clockwise else 1.0
     angle = sign * (phase(end - centre) - phase(start - centre)) % tau
@@ -24,7 +26,7 @@ def sweep_rad(*, start: complex, end: complex, centre: complex, clockwise: bool,
 
 
 def centre_arc(
-    *, start: complex, end: complex, centre: complex, clockwise: bool, inch: bool, dialect: Dialect
+    start: complex, end: complex, centre: complex, *, clockwise: bool, inch: bool, dialect: Dialect
 ) -> float | str:
     """Return the signed sweep of an arc given by its centre (§3.5.3.2), or why it is none."""
     first, last = abs(start - centre), abs(end - centre)
@@ -39,12 +41,11 @@ def centre_arc(
         return (
             f"the arc does not close: its radius is {first:.5f} mm at the start and {last:.5f} mm at the end"
         )
-    full = dialect.full_circle_rad
-    return sweep_rad(start=start, end=end, centre=centre, clockwise=clockwise, full_rad=full)
+    return sweep_rad(start, end, centre, clockwise=clockwise, full_rad=dialect.full_circle_rad)
 
 
 def radius_arc(
-    *, start: complex, end: complex, radius_mm: float, clockwise: bool, slack_mm: float
+    start: complex, end: complex, radius_mm: float, *, clockwise: bool, slack_mm: float
 ) -> tuple[complex, float] | str:
     """Return centre and signed sweep of an arc given by its radius (§3.5.3.1), or why it is none.
 
@@ -63,7 +64,7 @@ def radius_arc(
     # The centre lies to the right of the chord for a short clockwise arc, to the left for a short counter-clockwise one.
     side = -1.0 if clockwise == (radius_mm > 0.0) else 1.0
     centre = start + 0.5 * chord + side * rise * complex(-chord.imag, chord.real) / (2.0 * half)
-    return centre, sweep_rad(start=start, end=end, centre=centre, clockwise=clockwise, full_rad=0.0)
+    return centre, sweep_rad(start, end, centre, clockwise=clockwise)
 
 
 def arc_of(
@@ -86,11 +87,10 @@ def arc_of(
         raise block.reject("motion", "this controller runs arcs under G93 at a wrong speed; write G94 and F")
     turns = block.whole("P", 1, MOST_TURNS) if "P" in block.words else 1
     start, end = complex(state.place[u], state.place[v]), complex(target[u], target[v])
+    sweep: float | str
     if radius is not None:
         slack = LEAST_RADIUS_MM if dialect is LINUXCNC else 0.0
-        answer = radius_arc(
-            start=start, end=end, radius_mm=radius * state.scale, clockwise=clockwise, slack_mm=slack
-        )
+        answer = radius_arc(start, end, radius * state.scale, clockwise=clockwise, slack_mm=slack)
         if isinstance(answer, str):
             raise block.reject("R", answer)
         centre, sweep = answer
@@ -103,13 +103,11 @@ def arc_of(
             raise block.reject("motion", "with G90.1 an arc needs both centre words")
         way = complex((first or 0.0) * state.scale, (second or 0.0) * state.scale)
         centre = way if absolute else start + way
-        inch = state.units == "G20"
-        found = centre_arc(
-            start=start, end=end, centre=centre, clockwise=clockwise, inch=inch, dialect=dialect
+        sweep = centre_arc(
+            start, end, centre, clockwise=clockwise, inch=state.units == "G20", dialect=dialect
         )
-        if isinstance(found, str):
-            raise block.reject("IJK"[u if first is not None else v], found)
-        sweep = found
+        if isinstance(sweep, str):
+            raise block.reject("IJK"[u if first is not None else v], sweep)
     sweep += (turns - 1) * (tau if sweep > 0 else -tau)
     middle = list(state.place)
     middle[u], middle[v] = centre.real, centre.imag

@@ -65,25 +65,8 @@ _NOT_NIST: Mapping[str, str] = {
     "length": "G43.1",
     "arc-distance": "G91.1",
 }
-# LinuxCNC (interp_array.cc): more of the same, and G92.2, G92.3 in a group of their own.
-_LINUXCNC: Mapping[str, str] = {
-    "motion": "G5 G5.1 G5.2 G5.3 G33 G33.1 G70 G71 G71.1 G71.2 G72 G72.1 G72.2 G73 G74 G76",
-    "non-modal": "G52",
-    "g92-hold": "G92.2 G92.3",
-    "plane": "G17.1 G18.1 G19.1",
-    "arc-distance": "G90.1",
-    "radius": "G41.1 G42.1",
-    "length": "G43.2",
-    "diameter": "G7 G8",
-    "feed-mode": "G95",
-    "surface-speed": "G96 G97",
-    "stop": "M99",
-    "spindle": "M19",
-    "tool-change": "M61",
-    "overrides": "M50 M51 M52 M53",
-    "pins": "M62 M63 M64 M65 M66 M67 M68",
-}
-# Codes that a dialect knows and that are not carried out, with the reason and what to do instead.
+# Codes that a dialect knows (LinuxCNC all of them: interp_array.cc) and that are not carried out, with the reason and what to
+# do instead.
 REFUSED: Mapping[str, str] = {
     code: reason
     for codes, reason in {
@@ -100,10 +83,8 @@ REFUSED: Mapping[str, str] = {
         "G5 G5.1 G5.2 G5.3": "a spline is not followed; write G1, or arcs with G2 and G3",
         "G17.1 G18.1 G19.1": "it is a plane of axes U, V and W; write G17, G18 or G19",
         "G52": "it moves the zero for a while; write G92 or G10 instead",
-        _LINUXCNC["pins"]: "what the machine's pins switch is not known from the text; leave it out",
-        _LINUXCNC[
-            "overrides"
-        ]: "it gives single speeds to the knobs of the controller or takes them; leave it out",
+        "M62 M63 M64 M65 M66 M67 M68": "what the machine's pins switch is not known from the text; leave it out",
+        "M50 M51 M52 M53": "it gives single speeds to the knobs of the controller or takes them; leave it out",
         "M19": "it turns the spindle to an angle, which an engraving bit has no use for; leave it out",
         "M61": "it names the tool in the spindle by the machine's table; leave it out",
         "M99": "it begins the program again without end; write M2 or M30",
@@ -201,7 +182,13 @@ GRBL = Dialect(
 LINUXCNC = Dialect(
     name="linuxcnc",
     letters=LETTERS | frozenset("EOUVW$@^"),
-    groups=_groups(_COMMON, _NOT_GRBL, _NOT_NIST, _LINUXCNC),
+    # G92.2 and G92.3 are in a group of their own.
+    groups=_groups(
+        _COMMON,
+        _NOT_GRBL,
+        _NOT_NIST,
+        {"g92-hold": "G92.2 G92.3", "arc-distance": "G90.1", "": " ".join(REFUSED)},
+    ),
     # whole turns of an arc; how far corners may be rounded
     uses=_USES | {"G2": "IJKRP", "G3": "IJKRP", "G64": "PQ"},
     line_limit=252,

@@ -30,21 +30,14 @@ _NAN = float("nan")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Fault:
-    """A word that cannot be taken: 1-based line and column, the word as written, and the reason as a sentence."""
-
-    line: int
-    column: int
-    word: str
-    reason: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Reading:
-    """What was read: the moves, the faults in order, and the text.  A line with a fault moves nothing."""
+    """What was read: the moves, the faults in order, and the text.  A line with a fault moves nothing.
+
+    A fault's ``line`` and column (``key``) count from 1; its ``value`` is the word that cannot be taken.
+    """
 
     moves: Moves
-    faults: tuple[Fault, ...]
+    faults: tuple[Problem, ...]
     text_lines: tuple[str, ...]
     dialect: str
 
@@ -69,14 +62,9 @@ def read_program(
     Traceback (most recent call last):
     vcarve.errors.InputError: the program:2: column 4: 'Z': a number must follow the letter.
     """
-    reading = read(text, dialect=dialect, start_mm=start_mm, block_delete=block_delete)
+    reading = read(text, dialect=dialect, file=file, start_mm=start_mm, block_delete=block_delete)
     if reading.faults:
-        raise InputError(
-            Problem(
-                file=file, line=fault.line, key=f"column {fault.column}", value=fault.word, want=fault.reason
-            )
-            for fault in reading.faults
-        )
+        raise InputError(reading.faults)
     return reading
 
 
@@ -84,6 +72,7 @@ def read(
     text: str | bytes,
     *,
     dialect: DialectName = "rs274ngc",
+    file: str = "the program",
     start_mm: Vector = ORIGIN,
     block_delete: bool = True,
     short_way: bool = True,
@@ -98,7 +87,13 @@ def read(
     lines, marks = _split(text, rules)
     machine = Interpreter(rules, start_mm)
     columns, state = machine.columns, machine.state
-    faults: list[Fault] = []
+    faults: list[Problem] = []
+
+    def fault(line: int, column: int, word: str, reason: str) -> None:
+        faults.append(
+            Problem(file=file, line=line, key=f"column {column}", value=word[:40], want=f"{reason}.")
+        )
+
     parameters: dict[int, float] = {}
     percent = 0  # how many of the two have been seen
     first_line = True
@@ -125,12 +120,7 @@ def read(
                 start, end = complex(x, y), complex(to_x, to_y)
                 middle = start + complex(float(iw) * scale, float(jw) * scale)
                 sweep = centre_arc(
-                    start=start,
-                    end=end,
-                    centre=middle,
-                    clockwise=code == "G2",
-                    inch=scale != 1.0,
-                    dialect=rules,
+                    start, end, middle, clockwise=code == "G2", inch=scale != 1.0, dialect=rules
                 )
                 if taken := not isinstance(sweep, str):
                     rows += as_row(CENTRE, number, modes, sweep, middle.real, middle.imag, z, *others)
@@ -160,8 +150,7 @@ def read(
             machine.run(line, number)
             parameters.update(line.settings)  # §3.3.3: they take effect after the line
         except Reject as reject:
-            reason = reject.reason + "."
-            faults.append(Fault(line=number, column=reject.column, word=reject.word[:40], reason=reason))
+            fault(number, reject.column, reject.word, reject.reason)
             if len(faults) >= _FAULT_LIMIT:
                 break
         state = machine.state
@@ -191,8 +180,7 @@ def read(
         want = "the program does not end: M2 or M30 is missing"
         if percent == 1:
             want = "the opening percent sign has no closing one, and M2 or M30 is missing"
-        last = lines[-1].strip()[:40] if lines else ""
-        faults.append(Fault(line=max(len(lines), 1), column=1, word=last, reason=want + "."))
+        fault(max(len(lines), 1), 1, lines[-1].strip() if lines else "", want)
     moves = columns.moves(len(lines), state.modes())
     return Reading(moves=moves, faults=tuple(faults), text_lines=tuple(lines), dialect=dialect)
 
