@@ -10,8 +10,7 @@ import numpy as np
 import pytest
 
 from small_job import job_from, make_program
-from vcarve.dryrun.setup import setup_of
-from vcarve.dryrun.track import path, track
+from vcarve.dryrun.track import path, setup_of, track
 from vcarve.errors import InputError, refuses
 from vcarve.job.records import Job
 from vcarve.job.sections import ZeroPlace

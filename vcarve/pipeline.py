@@ -9,7 +9,7 @@ from vcarve.cuts.grooves import groove_cuts, most_cuts
 from vcarve.cuts.model import Cuts
 from vcarve.dryrun import clock
 from vcarve.dryrun.check import check
-from vcarve.dryrun.setup import waiting_mm
+from vcarve.dryrun.track import waiting_mm
 from vcarve.errors import Finding, InputError, Problem, RefusedError
 from vcarve.job.document import placed
 from vcarve.job.records import Job

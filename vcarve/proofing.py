@@ -8,8 +8,7 @@ from typing import TypeVar
 from vcarve.dryrun import clock
 from vcarve.dryrun.check import check
 from vcarve.dryrun.measure import carved, measured, width_findings
-from vcarve.dryrun.setup import waiting_mm
-from vcarve.dryrun.track import Target
+from vcarve.dryrun.track import Target, waiting_mm
 from vcarve.errors import Finding
 from vcarve.job.bench import Machine, load_machine
 from vcarve.job.records import Job

@@ -7,11 +7,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from vcarve.cuts.model import Cuts
-from vcarve.dryrun.arcs import room
 from vcarve.dryrun.carve import Surface
 from vcarve.dryrun.clock import Times
 from vcarve.dryrun.measure import Measured
-from vcarve.dryrun.setup import Setup, setup_of
+from vcarve.dryrun.track import Setup, room, setup_of
 from vcarve.errors import Finding, refuses
 from vcarve.job.bench import Machine
 from vcarve.job.records import Job

@@ -19,8 +19,7 @@ from small_job import job_from
 from small_network import build
 from vcarve.dryrun import clock
 from vcarve.dryrun.check import check
-from vcarve.dryrun.setup import waiting_mm
-from vcarve.dryrun.track import Target
+from vcarve.dryrun.track import Target, waiting_mm
 from vcarve.groove.model import Grooves
 from vcarve.network.model import Network
 from vcarve.pattern.catalogue import pattern

@@ -13,7 +13,7 @@ import pytest
 
 from made_moves import height_at, moves_of
 from vcarve.dryrun.carve import carve, suitable_step_mm, tiles
-from vcarve.dryrun.setup import Setup
+from vcarve.dryrun.track import Setup
 from vcarve.job.bench import Bit
 from vcarve.program.moves import Motion
 

@@ -15,7 +15,7 @@ from dryrun.test_corpus import CLEAN, CORPUS, FAULT, RAISED, job_for, program
 from small_job import on_machine
 from vcarve.codes import OF_BOTH, OF_PROGRAMS
 from vcarve.dryrun.check import check
-from vcarve.dryrun.setup import waiting_mm
+from vcarve.dryrun.track import waiting_mm
 from vcarve.errors import MOST_NAMED, Finding, InputError, grouped
 from vcarve.job.records import Job, load_job
 from vcarve.layout.stages import Layout, lay_out

@@ -11,7 +11,7 @@ import pytest
 
 from made_moves import moves_of
 from vcarve.dryrun import clock
-from vcarve.dryrun.arcs import planned_chords
+from vcarve.dryrun.track import planned_chords
 from vcarve.job.bench import Machine
 from vcarve.program.moves import Event, Motion, Plane
 

@@ -8,7 +8,7 @@ import pytest
 from made_moves import height_at
 from vcarve.dryrun import clock
 from vcarve.dryrun.carve import carve
-from vcarve.dryrun.setup import Setup
+from vcarve.dryrun.track import Setup
 from vcarve.job.bench import Bit, Machine
 from vcarve.program.reader import read_program
 

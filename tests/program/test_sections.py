@@ -12,7 +12,7 @@ import pytest
 
 from small_job import changed, job_from
 from vcarve.dryrun.check import check
-from vcarve.dryrun.setup import waiting_mm
+from vcarve.dryrun.track import waiting_mm
 from vcarve.errors import Finding
 from vcarve.job.bench import names
 from vcarve.job.records import Job

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from small_job import small_job
 from small_network import build, cuts_of
-from vcarve.dryrun.setup import setup_of
+from vcarve.dryrun.track import setup_of
 from vcarve.job.sections import Zero, ZeroPlace
 from vcarve.mount.flat import mount_of
 from vcarve.pattern.catalogue import pattern

@@ -22,9 +22,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import numpy.typing as npt
 
-from vcarve.dryrun.arcs import chords_within, laid
-from vcarve.dryrun.setup import UNKNOWN, Setup
 from vcarve.dryrun.tip import Tip
+from vcarve.dryrun.track import UNKNOWN, Setup, chords_within, laid
 from vcarve.plane.arcs import boxes, circles, middles, sweeps, turned
 from vcarve.plane.arrays import Bools, Columns, Floats, Ints, ReadOnly
 from vcarve.program.moves import Moves, Plane

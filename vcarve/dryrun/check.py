@@ -7,6 +7,13 @@ how the program was planned or written.
 from __future__ import annotations
 
 from vcarve.dryrun.lines import line_findings
+from vcarve.dryrun.machine import (
+    arc_findings,
+    job_speed_findings,
+    speed_findings,
+    spindle_findings,
+    travel_findings,
+)
 from vcarve.dryrun.piece import (
     clamp_findings,
     depth_findings,
@@ -15,8 +22,6 @@ from vcarve.dryrun.piece import (
     surface_findings,
     upright_findings,
 )
-from vcarve.dryrun.safety import arc_findings, job_speed_findings, speed_findings, travel_findings
-from vcarve.dryrun.spindle import spindle_findings
 from vcarve.dryrun.track import Target, track
 from vcarve.dryrun.words import (
     habit_findings,

@@ -22,8 +22,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from vcarve.dryrun.arcs import planned_chords, split
-from vcarve.dryrun.setup import per_axis
+from vcarve.dryrun.track import per_axis, planned_chords, split
 from vcarve.plane.arrays import Floats, Ints, ReadOnly
 from vcarve.program.moves import Motion, Moves
 

@@ -14,8 +14,7 @@ import numpy.typing as npt
 import shapely
 from scipy.spatial import cKDTree
 
-from vcarve.dryrun.arcs import laid
-from vcarve.dryrun.track import Track
+from vcarve.dryrun.track import Track, laid
 from vcarve.network.model import Network
 from vcarve.plane.arcs import boxes, evenly, lengths, nearest, parts, points, ranges, shares, size
 from vcarve.plane.arrays import Columns, Floats, Ints

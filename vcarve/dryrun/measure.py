@@ -17,9 +17,8 @@ import numpy as np
 import shapely
 
 from vcarve.dryrun.carve import MOST_PIXELS_ASKED, Surface, carve, suitable_step_mm, tiles
-from vcarve.dryrun.setup import setup_of
 from vcarve.dryrun.tip import Tip
-from vcarve.dryrun.track import Target, track
+from vcarve.dryrun.track import Target, setup_of, track
 from vcarve.errors import Finding, listed
 from vcarve.groove.width import sensitivity
 from vcarve.job.bench import Bit

@@ -8,8 +8,7 @@ from functools import partial
 import numpy as np
 import shapely
 
-from vcarve.dryrun.arcs import chords_within, laid
-from vcarve.dryrun.track import SAG_MM, Target, Track, entry
+from vcarve.dryrun.track import SAG_MM, Target, Track, chords_within, entry, laid
 from vcarve.errors import Finding
 from vcarve.groove.width import deepest_mm, width_mm
 from vcarve.job.records import Job

@@ -1,4 +1,8 @@
-"""Where the bit is on the piece: the moves in piece coordinates, how low each comes, and what cannot be known.
+"""Where the bit is: the moves as paths, in work coordinates and on the piece, how low each comes, and what cannot be known.
+
+How the piece lies on the machine is taken from the job, the way back from the program's axes; arcs are worked out from centre
+and sweep as the reader believes them.  The writer has its own notions of both, which this room never sees: a mistake in one of
+them is found.
 
 Glossary
 low, high   the corners of the box round a move's path: of arcs too, which may dip or bulge beyond their ends
@@ -17,19 +21,173 @@ from itertools import pairwise
 import numpy as np
 import shapely
 
-from vcarve.dryrun.arcs import chords_within, room, split
-from vcarve.dryrun.setup import Setup, setup_of
 from vcarve.errors import Finding, listed
 from vcarve.groove.model import Grooves
-from vcarve.job.bench import Machine
+from vcarve.job.bench import Axes, AxesAcceleration, AxesRate, Machine
 from vcarve.job.records import Job
 from vcarve.network.model import Network
-from vcarve.plane.arcs import Point
+from vcarve.plane.arcs import Point, curves, evenly, left
 from vcarve.plane.arrays import Bools, Floats, Ints, ReadOnly
+from vcarve.program.grammar import PLANES
 from vcarve.program.moves import Motion, Moves, Plane
 from vcarve.quantity import Figures
 
 SAG_MM = 1e-3  # how near chords follow an arc where its path is compared with something
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Setup:
+    """How the piece is set up: where on it X and Y are zero, how high its top is, and how far it is turned there."""
+
+    zero_mm: tuple[float, float] = (0.0, 0.0)
+    top_mm: float = 0.0
+    turn_deg: float = 0.0  # counter-clockwise from above
+
+    def on_piece(self, work_mm: Floats) -> Floats:
+        """Return places (..., 3) in piece coordinates: origin at the piece's centre, Z 0 at its top."""
+        place = np.array(work_mm, dtype=float)
+        if self.turn_deg:
+            self._turn(place, -self.turn_deg)
+        return np.asarray(place + np.array([*self.zero_mm, -self.top_mm]))
+
+    def in_work(self, piece_mm: Floats) -> Floats:
+        """Return places (..., 2) of the piece as they lie under the machine, X and Y in work coordinates."""
+        place = np.asarray(piece_mm, dtype=float) - self.zero_mm
+        self._turn(place, self.turn_deg)
+        return place
+
+    @staticmethod
+    def _turn(place: Floats, turn_deg: float) -> None:
+        seen = (place[..., 0] + 1j * place[..., 1]) * np.exp(1j * np.radians(turn_deg))
+        place[..., 0], place[..., 1] = seen.real, seen.imag
+
+
+UNKNOWN = Setup()  # without a job: the top is taken to be at Z0
+
+
+def setup_of(job: Job | None) -> Setup:
+    """Return how the job's zero says that the piece is set up."""
+    if job is None:
+        return UNKNOWN
+    side_x = {"left": -0.5, "right": 0.5}.get(job.zero.xy.rpartition("-")[2], 0.0)
+    side_y = {"front": -0.5, "back": 0.5}.get(job.zero.xy.partition("-")[0], 0.0)
+    return Setup(
+        zero_mm=(side_x * job.piece.width_mm, side_y * job.piece.height_mm),
+        top_mm=job.piece.thickness_mm if job.zero.z == "bed" else 0.0,
+        turn_deg=job.zero.turn_deg,
+    )
+
+
+def waiting_mm(machine: Machine, job: Job | None) -> tuple[float, float, float]:
+    """Return where the bit is taken to wait before the program, in work coordinates: above the zero, at the safe height."""
+    return 0.0, 0.0, setup_of(job).top_mm + machine.safe_height_mm
+
+
+def per_axis(record: Axes | AxesRate | AxesAcceleration) -> Floats:
+    """Return a machine's values for X, Y and Z."""
+    return np.array([getattr(record, name) for name in type(record).model_fields], dtype=float)
+
+
+def axes_of(moves: Moves, which: Ints) -> Ints:
+    """Return the columns (n, 3) of each move's plane, the first turned to the second counter-clockwise, and of its normal."""
+    columns = np.array([moves.columns("".join(PLANES[int(plane)])) for plane in Plane])
+    return np.asarray(columns[moves.plane[which] - int(Plane.XY)])
+
+
+def arms_mm(moves: Moves, which: Ints) -> tuple[Floats, Floats]:
+    """Return start and end of arcs (n, 2) seen from their centres, in their planes."""
+    axes = axes_of(moves, which)[:, :2]
+    start, end, centre = (
+        np.take_along_axis(place[which], axes, axis=1)
+        for place in (moves.start_mm, moves.end_mm, moves.centre_mm)
+    )
+    return start - centre, end - centre
+
+
+def planned_chords(moves: Moves, tolerance_mm: float) -> Ints:
+    """Return how many straight blocks a controller plans each move in, shape (N,): one for each line, many for each arc.
+
+    Arcs follow Grbl v1.1: ``floor(|angle r / 2| / sqrt(tol (2 r - tol)))`` chords of equal angle with their corners on the
+    circle, at least one, also if the tolerance is too wide.
+    """
+    radius = moves.radius_mm
+    room = tolerance_mm * (2.0 * radius - tolerance_mm)
+    good = room > 0.0
+    half = np.abs(0.5 * moves.sweep_rad * radius)
+    count = np.divide(half, np.sqrt(np.where(good, room, 1.0)), out=np.zeros(len(room)), where=good)
+    return np.maximum(np.floor(count), 1.0).astype(np.int64)
+
+
+def chords_within(moves: Moves, which: Ints, sag_mm: float) -> Ints:
+    """Return in how many chords (n,) moves stay within this distance of their paths; lines in one."""
+    radius = np.maximum(moves.radius_mm[which], sag_mm)
+    step = 2.0 * np.arccos(1.0 - sag_mm / radius)
+    return np.maximum(np.ceil(np.abs(moves.sweep_rad[which]) / step), 1.0).astype(np.int64)
+
+
+def on_way(moves: Moves, which: Ints, share: Floats, start: Floats) -> Floats:
+    """Return the places (n, 3) of moves (n,) from their starts (n, 3) on at shares (n,) of their sweep or length."""
+    place = start + share[:, None] * (moves.end_mm[which] - start)
+    bent = np.flatnonzero((moves.sweep_rad[which] != 0.0) & (share > 0.0))
+    axes, centre = axes_of(moves, which[bent])[:, :2], moves.centre_mm[which[bent]]
+    arm, turn = np.take_along_axis(start[bent] - centre, axes, 1), moves.sweep_rad[which[bent]] * share[bent]
+    spot = (
+        np.take_along_axis(centre, axes, 1) + arm * np.cos(turn)[:, None] + left(arm) * np.sin(turn)[:, None]
+    )
+    place[bent[:, None], axes] = spot
+    return place
+
+
+def split(moves: Moves, which: Ints, count: Ints, start: Floats | None = None) -> tuple[Ints, Floats, Floats]:
+    """Cut moves (n,) into ``count`` (n,) even pieces: the move of each (B,), starts (B, 3) and ends (B, 3).
+
+    Pieces of an arc are chords of equal angle, along which the third axis moves evenly; the last piece ends on the programmed
+    point.  ``start`` (n, 3) is where they start if it is not as the moves say.
+    """
+    start = moves.start_mm[which] if start is None else start
+    if count.max(initial=1) == 1:
+        return which, start, moves.end_mm[which]
+    row, share = evenly(count)
+    tail = on_way(moves, which[row], share, start[row])
+    head = np.roll(tail, -1, axis=0)
+    head[np.cumsum(count) - 1] = moves.end_mm[which]
+    return which[row], tail, head
+
+
+def laid(moves: Moves, which: Ints, count: Ints, setup: Setup) -> tuple[Ints, Floats, Floats]:
+    """Cut moves (n,) into ``count`` (n,) even pieces of less than a turn, seen from above on the piece.
+
+    Returns the move of each (B,), lines and arcs as curves (B, 5), see ``plane.arcs``, and their heights at both ends (B, 2).
+    The bulge is that of arcs in the XY plane.
+    """
+    owner, tail, head = split(moves, which, count, moves.known_start_mm[which])
+    a, b = setup.on_piece(tail), setup.on_piece(head)
+    bulge = np.tan(np.repeat(moves.sweep_rad[which] / count, count) / 4.0)
+    return owner, curves(a[:, :2], b[:, :2], bulge), np.column_stack([a[:, 2], b[:, 2]])
+
+
+def room(moves: Moves, start: Floats, end: Floats, setup: Setup = UNKNOWN) -> tuple[Floats, Floats]:
+    """Return the lower and upper corners (N, 3) of boxes round all moves between their ends (N, 3), arcs with what they bow out.
+
+    The ends are on the piece as it is set up or, without a setup, in work coordinates.
+    """
+    low, high = np.minimum(start, end), np.maximum(start, end)
+    bent = np.flatnonzero(moves.sweep_rad)
+    begin, sweep = moves.start_mm[bent], np.abs(moves.sweep_rad[bent])[:, None]
+    round_ = np.zeros(begin.shape, dtype=np.bool_)  # which axes an arc turns along
+    np.put_along_axis(round_, axes_of(moves, bent)[:, :2], True, 1)
+    # Along each axis of the piece the path is ``a cos t + b sin t + c t``: farthest where its derivative vanishes.
+    quarter = on_way(moves, bent, 0.5 * np.pi / sweep[:, 0], begin)
+    arms = (np.where(round_, place - moves.centre_mm[bent], 0.0) for place in (begin, quarter))
+    drift = np.where(round_, 0.0, moves.end_mm[bent] - begin) / sweep
+    a, b, c = setup.on_piece(np.stack([*arms, drift])) - setup.on_piece(np.zeros(3))
+    lean = np.arcsin(np.clip(c / np.maximum(np.hypot(a, b), 1e-9), -1.0, 1.0))
+    for turn in (np.arctan2(b, a) + lean, np.arctan2(b, a) + np.pi - lean):
+        share = np.minimum(np.mod(turn, 2.0 * np.pi) / sweep, 1.0)
+        for axis in range(3):
+            spot = setup.on_piece(on_way(moves, bent, share[:, axis], begin))
+            low[bent], high[bent] = np.minimum(low[bent], spot), np.maximum(high[bent], spot)
+    return low, high
 
 
 @dataclass(frozen=True, slots=True)
