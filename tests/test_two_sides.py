@@ -149,7 +149,7 @@ def test_every_way_of_writing_is_clean(pattern: str, units: str, arcs: bool) -> 
 
 
 def test_only_the_two_sides_work_out_where_zero_is() -> None:
-    """Which place of the piece is zero stands in the writer's mount and the dry run's setup; all others ask one of them."""
+    """Which place of the piece is zero stands in the writer's mount and the dry run's track; all others ask one of them."""
     asked = {
         path.relative_to(ROOT / "vcarve").as_posix()
         for path in (ROOT / "vcarve").rglob("*.py")
@@ -157,4 +157,4 @@ def test_only_the_two_sides_work_out_where_zero_is() -> None:
         if isinstance(node, ast.Attribute) and node.attr == "xy" and ast.unparse(node.value) == "job.zero"
     }
 
-    assert asked == {"mount/flat.py", "dryrun/setup.py"}
+    assert asked == {"mount/flat.py", "dryrun/track.py"}
