@@ -66,9 +66,7 @@ def vertices(network: Network, places: Floats, tolerance_mm: float) -> Ints:
     return np.append(known, -1)[at][back].reshape(places.shape[:-1])
 
 
-def covered(
-    seen: Track, which: Ints, ends: Ints, network: Network, tolerance_mm: float
-) -> tuple[Covered, Ints]:
+def covered(seen: Track, which: Ints, ends: Ints, network: Network) -> tuple[Covered, Ints]:
     """Lay moves on the network's edges to cut, and return which of them stray from all of them in some part.
 
     ``which`` (n,) numbers the moves, whose arcs must lie in the XY plane, ``ends`` (n, 2) the vertices they begin and end at, if
@@ -78,17 +76,15 @@ def covered(
     if len(which) == 0 or len(cut) == 0:
         nothing = np.zeros((0, 2))
         return Covered(cut[:0], which[:0], nothing, nothing, nothing[:, 0]), which
-    direct = _by_vertices(seen, which, ends, network, cut, tolerance_mm)
+    direct = _by_vertices(seen, which, ends, network, cut)
     rest = np.setdiff1d(which, direct.move, assume_unique=True)
     if not len(rest):
         return direct, rest
-    found, stray = _by_geometry(seen, rest, network, cut, tolerance_mm)
+    found, stray = _by_geometry(seen, rest, network, cut)
     return joined([direct, found]), stray
 
 
-def _by_vertices(
-    seen: Track, which: Ints, ends: Ints, network: Network, cut: Ints, tolerance_mm: float
-) -> Covered:
+def _by_vertices(seen: Track, which: Ints, ends: Ints, network: Network, cut: Ints) -> Covered:
     """Return the moves that have the two ends and the bend of one edge."""
 
     def key(tail: Ints, head: Ints, bulge: Floats) -> npt.NDArray[np.complex128]:
@@ -102,7 +98,7 @@ def _by_vertices(
     sweep = seen.moves.sweep_rad[which]
     moves = key(ends[:, 0], ends[:, 1], np.tan(sweep / 4.0))
     chord = size((seen.end_mm - seen.start_mm)[which, :2])
-    slack = 2.0 * tolerance_mm / np.maximum(chord, 1e-9)
+    slack = 2.0 * seen.tolerance_mm / np.maximum(chord, 1e-9)
     at = np.minimum(np.searchsorted(edges, moves - 1j * slack), len(edges) - 1)
     apart = edges[at] - moves
     # Two whole turns more end where the arc without them does, with the same bend.
@@ -115,19 +111,17 @@ def _by_vertices(
     return Covered(edge, move, np.tile([0.0, 1.0], (len(hit), 1)), depth, np.zeros(len(hit)))
 
 
-def _by_geometry(
-    seen: Track, which: Ints, network: Network, cut: Ints, tolerance_mm: float
-) -> tuple[Covered, Ints]:
+def _by_geometry(seen: Track, which: Ints, network: Network, cut: Ints) -> tuple[Covered, Ints]:
     """Compare moves with edges part by part, and return which of them stray."""
+    tolerance_mm = seen.tolerance_mm
     count = np.maximum(np.ceil(np.abs(seen.moves.sweep_rad[which]) / QUARTER), 1.0).astype(np.int64)
     owner, ways, z = laid(seen.moves, which, count, seen.setup)
     edges = network.curves(cut)
-    length, edge_length = lengths(ways), lengths(edges)
-    near = _near(ways, length, edges, edge_length, tolerance_mm)
+    length = lengths(ways)
     found = joined(
-        [_stretches(ways, -z, part, edges, edge, edge_length, tolerance_mm) for part, edge in near]
+        [_stretches(ways, -z, edges, *pair, tolerance_mm) for pair in _near(ways, edges, tolerance_mm)]
     )
-    gain = found.share * edge_length[found.edge]
+    gain = found.share * lengths(edges)[found.edge]
     kept = _one_edge_each(found.move, gain, found.off, length, TOUCH * tolerance_mm)
     found, gain = found.take(kept), gain[kept]
     move, total = owner[found.move], len(seen.moves)
@@ -137,18 +131,12 @@ def _by_geometry(
 
 
 def _stretches(
-    ways: Floats,
-    depth_mm: Floats,
-    part: Ints,
-    edges: Floats,
-    edge: Ints,
-    edge_length: Floats,
-    tolerance_mm: float,
+    ways: Floats, depth_mm: Floats, edges: Floats, part: Ints, edge: Ints, tolerance_mm: float
 ) -> Covered:
     """Return the pairs that cover something, numbered by their ways: ends and middle of the stretch lie on the part."""
     both = np.column_stack([shares(ways[part, at : at + 2], edges[edge]) for at in (0, 2)])
     ends = np.sort(np.clip(both, 0.0, 1.0), axis=1)
-    good = np.flatnonzero((ends[:, 1] - ends[:, 0]) * edge_length[edge] > TOUCH * tolerance_mm)
+    good = np.flatnonzero((ends[:, 1] - ends[:, 0]) * lengths(edges[edge]) > TOUCH * tolerance_mm)
     part, edge, ends = part[good], edge[good], ends[good]
     curve, depth = ways[part], depth_mm[part]
     place = points(edges[edge][:, None], np.column_stack([ends, ends.mean(axis=1)]))
@@ -159,18 +147,16 @@ def _stretches(
     return found.take(off <= np.where(curve[:, 4] == 0.0, 1.0, 2.0) * tolerance_mm)
 
 
-def _near(
-    ways: Floats, length: Floats, edges: Floats, edge_length: Floats, tolerance_mm: float
-) -> list[tuple[Ints, Ints]]:
+def _near(ways: Floats, edges: Floats, tolerance_mm: float) -> list[tuple[Ints, Ints]]:
     """Return pairs (part, edge) whose boxes meet, in handy portions; at least one, which may be empty.
 
     Long moves are looked up piece by piece: the box of a long diagonal would hold half of the network.
     """
     tree = shapely.STRtree(upright(boxes(edges), tolerance_mm))
-    usual = 4.0 * float(np.median(edge_length))
+    usual = 4.0 * float(np.median(lengths(edges)))
     across = float(size(np.ptp(edges[:, :4].reshape(-1, 2), axis=0)))
     # A move may lead kilometres away; no more pieces are wanted of it than of one across the network and back.
-    pieces = np.clip(np.ceil(length / usual), 1.0, np.ceil(2.0 * across / usual) + 1.0)
+    pieces = np.clip(np.ceil(lengths(ways) / usual), 1.0, np.ceil(2.0 * across / usual) + 1.0)
     count = np.where(ways[:, 4] == 0.0, pieces, 1.0).astype(np.int64)
     owner, begin = evenly(count)
     pieces_of = parts(ways[owner], begin, begin + 1.0 / count[owner])

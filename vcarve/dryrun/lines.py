@@ -42,7 +42,6 @@ class _Compared:
     cover: Covered
     excess_mm: Floats
     room_mm: Floats
-    tolerance_mm: float
     least_mm: float
 
     def union(self, rows: Bools | None = None) -> Floats:
@@ -83,17 +82,13 @@ class _Compared:
 
 def line_findings(seen: Track, target: Target) -> list[Finding]:
     """Compare the program's grooves with the network's lines."""
-    network, grooves, machine = target.network, target.grooves, seen.machine
-    # Places are rounded on both axes; chords twice: the ends of the arc that they follow, and their own.
-    tolerance_mm = 0.75 * machine.last_decimal_mm + 1e-6
-    if not machine.arcs:
-        tolerance_mm += 0.75 * machine.last_decimal_mm + 1.1 * machine.arc_tolerance_mm
+    network, grooves, tolerance_mm = target.network, target.grooves, seen.tolerance_mm
     cutting = np.flatnonzero(seen.feed & seen.in_wood & ~seen.upright & ~seen.blind)
     ends = vertices(network, np.stack([seen.start_mm, seen.end_mm], axis=1)[cutting, :, :2], tolerance_mm)
     across = seen.across[cutting]
     which = cutting[across]
-    cover, stray = covered(seen, which, ends[across], network, tolerance_mm)
-    slack = 1e-3 + 0.51 * machine.last_decimal_mm
+    cover, stray = covered(seen, which, ends[across], network)
+    slack = 1e-3 + 0.51 * seen.machine.last_decimal_mm
     steep = np.abs(np.diff(grooves.ends_depth_mm, axis=0)[0]) / np.maximum(network.length_mm, 1e-9)
     lines = _Compared(
         seen=seen,
@@ -102,7 +97,6 @@ def line_findings(seen: Track, target: Target) -> list[Finding]:
         cover=cover,
         excess_mm=cover.depth_mm - grooves.depth_at_mm(cover.edge[:, None], cover.ends),
         room_mm=slack + steep * tolerance_mm,
-        tolerance_mm=tolerance_mm,
         least_mm=2.0 * TOUCH * max(tolerance_mm, 0.5 * slack),
     )
     touched = lines.union()
@@ -130,15 +124,15 @@ def _stray(lines: _Compared, rows: Ints, sentence: str) -> list[Finding]:
     """Return the findings of moves beside every line, each where it first is so."""
     seen, network = lines.seen, lines.network
     places = np.unique(np.round(seen.end_mm[rows, :2], 6), axis=0)
-    away, close = (vertices(network, places, room) < 0 for room in (lines.tolerance_mm, BESIDE_MM))
+    away, close = (vertices(network, places, room) < 0 for room in (seen.tolerance_mm, BESIDE_MM))
     if np.count_nonzero(away & ~close) >= SHIFTED:
         sentence += " Several end just beside its lines: was the program made for another zero or turn?"
 
     def off(move: int) -> Point:
         low, high = seen.low_mm[move, :2] - 1.0, seen.high_mm[move, :2] + 1.0
         cut = network.curves(np.flatnonzero(network.cut))
-        near = cut[shapely.intersects(upright(boxes(cut), lines.tolerance_mm), shapely.box(*low, *high))]
-        room = lines.tolerance_mm + CHORDS_OFF_MM
+        near = cut[shapely.intersects(upright(boxes(cut), seen.tolerance_mm), shapely.box(*low, *high))]
+        room = seen.tolerance_mm + CHORDS_OFF_MM
         on = shapely.union_all(shapely.buffer(lines_along(near, CHORDS_OFF_MM), room))
         return entry(seen, move, shapely.difference(shapely.box(*low, *high), on))
 
@@ -160,10 +154,10 @@ def _ends(lines: _Compared, rows: Ints, vertex: Ints) -> list[Finding]:
     loose = np.flatnonzero(vertex < 0)
     if len(loose):
         place, curve = seen.end_mm[rows[loose], :2], network.curves(cut)
-        tree = shapely.STRtree(upright(boxes(curve), lines.tolerance_mm))
+        tree = shapely.STRtree(upright(boxes(curve), seen.tolerance_mm))
         point, hit = tree.query(shapely.points(place))
         share, foot = nearest(place[point], curve[hit])
-        on = size(place[point] - foot) <= lines.tolerance_mm
+        on = size(place[point] - foot) <= seen.tolerance_mm
         edge, depth = cut[hit[on]], grooves.depth_at_mm(cut[hit[on]], share[on])
         np.maximum.at(allowed, loose[point[on]], np.column_stack([depth, depth + room[edge]]))
     depth = -seen.end_mm[rows, 2]

@@ -214,29 +214,21 @@ class Places:
         """Half of the width of each edge at its wider end, shape (E,)."""
         return np.asarray(self.ends_half_mm.max(axis=0))
 
-    @property
-    def narrowing(self) -> Floats:
-        """By how much half of the width falls with each millimetre along each edge, from tail to head, shape (E,)."""
-        return np.asarray(-np.diff(self.ends_half_mm, axis=0)[0] / np.maximum(self.network.length_mm, 1e-9))
-
-    @property
-    def rim_share(self) -> Floats:
-        """How much of an edge's length each rim has; not a number where half of the width falls faster than the edge goes on."""
-        return np.sqrt(np.where(np.abs(self.narrowing) < 1.0, 1.0 - self.narrowing**2, np.nan))
-
-    def at(self, edges: Ints, share: float) -> tuple[Floats, Floats, Floats]:
+    def at(self, edges: Ints, share: float) -> tuple[Floats, Floats, Floats, Floats]:
         """Return points (n, 2) at a share of the length of edges, half of the widths there (n,), and where the rims are.
 
         A groove that narrows is the hull of circles.  Each one touches both rims as far towards the narrower end as it
         narrows: there, unit directions (2, n, 2) to the left and to the right, the rim is half of the width away and square
-        to them.
+        to them.  Last is how much of the edge's length each rim has (n,), 1 where the groove is even; not a number where half of
+        the width falls faster than the edge goes on.
         """
-        lines = self.network.curves(edges)
-        half = (1.0 - share) * self.ends_half_mm[0, edges] + share * self.ends_half_mm[1, edges]
+        lines, ends = self.network.curves(edges), self.ends_half_mm[:, edges]
+        fall = (ends[0] - ends[1]) / np.maximum(self.network.length_mm[edges], 1e-9)
+        rim_share = np.sqrt(np.where(np.abs(fall) < 1.0, 1.0 - fall**2, np.nan))
         along = directions(lines, share)
-        onward = self.narrowing[edges, None] * along
-        across = self.rim_share[edges, None] * left(along)
-        return points(lines, share), half, np.stack([onward + across, onward - across])
+        onward, across = fall[:, None] * along, rim_share[:, None] * left(along)
+        half = (1.0 - share) * ends[0] + share * ends[1]
+        return points(lines, share), half, np.stack([onward + across, onward - across]), rim_share
 
     def disturbed(self, edges: Ints, rims: Floats, clear_mm: float) -> Bools:
         """Return which places (n, 2) on the rim of the groove of ``edges`` (n,) another groove is near."""
@@ -288,14 +280,13 @@ def groove_widths(
     # A groove round an arc that is tighter than it is wide cuts its own rim away.
     turn = np.abs(4.0 * np.arctan(network.bulge[rest]))
     rest = rest[turn * (half_width_mm[rest] + clear) <= network.length_mm[rest]]
-    even = places.narrowing == 0.0
     for share in TRIES:
         if not len(rest):
             break
-        point, half, outward = places.at(rest, share)
+        point, half, outward, rim_share = places.at(rest, share)
         # of an edge and both its rims; there are none where it is not a number
-        clean = min(share, 1.0 - share) * network.length_mm[rest] * places.rim_share[rest] >= room
-        clean &= even[rest] | (half >= least_half_mm)
+        clean = min(share, 1.0 - share) * network.length_mm[rest] * rim_share >= room
+        clean &= (rim_share == 1.0) | (half >= least_half_mm)
         seen = np.ones((2, len(rest)), dtype=bool)
         for side, normal in enumerate(outward):
             rim = point + half[:, None] * normal

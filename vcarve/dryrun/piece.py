@@ -8,10 +8,10 @@ from functools import partial
 import numpy as np
 import shapely
 
+from vcarve.dryrun.tip import Tip
 from vcarve.dryrun.track import SAG_MM, Target, Track, chords_within, entry, laid
 from vcarve.errors import Finding
-from vcarve.groove.width import deepest_mm, width_mm
-from vcarve.job.records import Job
+from vcarve.job.bench import Bit
 from vcarve.plane.arcs import Point
 from vcarve.plane.arrays import Floats, Ints
 
@@ -67,7 +67,7 @@ def surface_findings(seen: Track) -> list[Finding]:
 def depth_findings(seen: Track, target: Target) -> Iterator[Finding]:
     """Find moves deeper than the bit's cone, or than the piece is thick, and those that bring a wide shank into the wood."""
     bit, thickness, write = target.job.bit, target.job.piece.thickness_mm, seen.figures.length
-    cone = deepest_mm(bit)
+    cone = Tip.of(bit).cone_mm
     below = np.where(seen.in_wood, -seen.low_mm[:, 2], 0.0)
     depth = np.where(seen.feed, below, 0.0)
     before = np.where(seen.in_wood, -seen.start_mm[:, 2], 0.0)
@@ -97,8 +97,7 @@ def piece_findings(seen: Track, target: Target) -> list[Finding]:
     job = target.job
     allowed = 2.0 * seen.slack_mm
     if job.pattern.ends == "run-off":
-        deepest = min(max(job.depths_mm), deepest_mm(job.bit))
-        allowed += width_mm(job.bit, deepest) / 2.0
+        allowed += float(Tip.of(job.bit).reach_mm(np.array(max(job.depths_mm))))
     half = np.array([job.piece.width_mm, job.piece.height_mm]) / 2.0 + allowed
     bent = seen.moves.sweep_rad != 0.0
     out = (np.abs(seen.end_mm[:, :2]) > half).any(axis=1)
@@ -127,11 +126,11 @@ def clamp_findings(seen: Track, target: Target) -> Iterator[Finding]:
         rectangle = shapely.box(x, y, x + clamp.width_mm, y + clamp.height_mm)
 
         def meets(m: int, above: float = clamp.above_mm, rectangle: shapely.Polygon = rectangle) -> Point:
-            radius = _radius_mm(job, above - float(seen.low_mm[m, 2]))
+            radius = float(_radius_mm(job.bit, above - seen.low_mm[m, 2]))
             return entry(seen, m, shapely.buffer(rectangle, radius))
 
         sentence = f"The bit runs into the clamp at X {length(clamp.x_mm)}, Y {length(clamp.y_mm)}."
-        yield from seen.tell("clamp", _hits(seen, job, clamp.above_mm, rectangle), sentence, at=meets)
+        yield from seen.tell("clamp", _hits(seen, job.bit, clamp.above_mm, rectangle), sentence, at=meets)
     tallest_mm = max((clamp.above_mm for clamp in job.clamps), default=-np.inf)
     come = seen.across & seen.moves.is_found("XY") & seen.moves.told & ~seen.moves.is_lost("Z")[1:]
     come &= seen.low_mm[:, 2] < tallest_mm - 1e-9
@@ -141,20 +140,18 @@ def clamp_findings(seen: Track, target: Target) -> Iterator[Finding]:
     yield from seen.tell("clamp", come, sentence, at=seen.at)
 
 
-def _hits(seen: Track, job: Job, above_mm: float, rectangle: shapely.Polygon) -> Ints:
+def _hits(seen: Track, bit: Bit, above_mm: float, rectangle: shapely.Polygon) -> Ints:
     """Return which moves bring the bit into what stands so high on the piece."""
     x0, y0, x1, y1 = rectangle.bounds
-    widest = max(job.bit.diameter_mm, job.bit.shank_mm) / 2.0
+    widest = max(bit.diameter_mm, bit.shank_mm) / 2.0
     low, high = seen.low_mm, seen.high_mm
     near = (low < (x1 + widest, y1 + widest, above_mm - 1e-9)).all(axis=1)
     near &= (high[:, :2] > (x0 - widest, y0 - widest)).all(axis=1) & seen.moves.told & ~seen.blind
     owner, lines, lowest = _parts(seen, np.flatnonzero(near))
     # Of the bit, the widest part at or below the clamp's top counts: the cone up to there, or the shank.
     rise = np.round(above_mm - lowest, 6)
-    rises, index = np.unique(rise, return_inverse=True)
-    radius = np.array([_radius_mm(job, value) for value in rises.tolist()])[index]
     away = shapely.distance(shapely.linestrings(lines), rectangle)
-    return np.unique(owner[(away < radius + 1e-9) & (rise > 0.0)])
+    return np.unique(owner[(away < _radius_mm(bit, rise) + 1e-9) & (rise > 0.0)])
 
 
 def _parts(seen: Track, rows: Ints) -> tuple[Ints, Floats, Floats]:
@@ -165,13 +162,10 @@ def _parts(seen: Track, rows: Ints) -> tuple[Ints, Floats, Floats]:
     return owner, curve[:, :4].reshape(-1, 2, 2), z.min(axis=1)
 
 
-def _radius_mm(job: Job, rise_mm: float) -> float:
-    """Return the bit's radius at a height above its tip."""
-    if rise_mm <= 0.0:
-        return job.bit.tip_mm / 2.0
-    if rise_mm > deepest_mm(job.bit):
-        return max(job.bit.diameter_mm, job.bit.shank_mm) / 2.0
-    return width_mm(job.bit, rise_mm) / 2.0
+def _radius_mm(bit: Bit, rise_mm: Floats) -> Floats:
+    """Return the bit's radius at heights above its tip; shape as given."""
+    tip = Tip.of(bit)
+    return np.where(rise_mm > tip.cone_mm, max(bit.diameter_mm, bit.shank_mm) / 2.0, tip.reach_mm(rise_mm))
 
 
 def upright_findings(seen: Track, _: Target) -> list[Finding]:

@@ -225,6 +225,13 @@ class Track(ReadOnly):
     setup: Setup
     figures: Figures  # how lengths and feeds are written in sentences
 
+    @property
+    def tolerance_mm(self) -> float:
+        """How far a place in the text may be from the true one."""
+        # It is rounded on both axes; chords twice: the ends of the arc that they follow, and their own.
+        rounding, mill = 0.75 * self.machine.last_decimal_mm, self.machine
+        return 1e-6 + (rounding if mill.arcs else 2.0 * rounding + 1.1 * mill.arc_tolerance_mm)
+
     def at(self, move: int, depth_mm: float = 0.0) -> Point:
         """Return where on the piece a move first is deeper than this; its start where it is so from there on, or never.
 

@@ -249,14 +249,13 @@ def _end_findings(seen: Track, event: Event | None = None, *, running: bool) -> 
 def _range_findings(seen: Track) -> list[Finding]:
     """Find spindle speeds that the machine does not have, said once each."""
     least, most = seen.machine.spindle.min_rpm, seen.machine.spindle.max_rpm
-    wrong: dict[float, int] = {}
-    for event in seen.moves.events:
-        if event.kind == "speed" and event.value and not least <= event.value <= most:
-            wrong.setdefault(event.value, event.line)
+    said = [(event.value, event.line) for event in seen.moves.events if event.kind == "speed" and event.value]
+    first = {rpm: line for rpm, line in reversed(said) if not least <= rpm <= most}
+    wrong = sorted(first.items(), key=lambda one: one[1])
     runs = f"it runs from {format_number(least)} to {format_number(most)}"
-
-    def make(k: int) -> Finding:
-        rpm, line = list(wrong.items())[k]
-        return Finding("spindle-range", f"The spindle is set to {format_rpm(rpm)}; {runs}.", line=line)
-
-    return listed(range(len(wrong)), make)
+    return listed(
+        range(len(wrong)),
+        lambda k: Finding(
+            "spindle-range", f"The spindle is set to {format_rpm(wrong[k][0])}; {runs}.", line=wrong[k][1]
+        ),
+    )
