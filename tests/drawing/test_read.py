@@ -197,7 +197,7 @@ def test_groups_name_layers_and_colours_stand_in(tmp_path: Path) -> None:
     path = svg(tmp_path, body)
     plain = read_drawing(path)
     keyed = read_drawing(path, keys=("deep", "#FF0000"))
-    only = read_drawing(path, keys=("inner",), only=True)
+    only = read_drawing(path, keys=("inner",))
 
     assert plain.layers == ("deep", "inner", "#ff0000")
     assert [line.feature for line in lines_of(plain)] == [0, 1, 2]

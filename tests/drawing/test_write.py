@@ -66,7 +66,7 @@ def test_a_network_drawn_and_read_again_is_the_same_network(tmp_path: Path, name
     path = tmp_path / f"lines.{kind}"
     path.write_text(text, encoding="utf-8")
 
-    drawing = read_drawing(path, keys=("ground", "leaf"), only=True, piece_mm=size)
+    drawing = read_drawing(path, keys=("ground", "leaf"), piece_mm=size)
     again = build_lines(drawing.curves, drawing.feature, region=region, edge="plain")
 
     assert edges(again) == edges(network)

@@ -43,21 +43,20 @@ def read_drawing(
     *,
     close_gaps_mm: float = 0.05,
     keys: Collection[str] = (),
-    only: bool = False,
     piece_mm: tuple[float, float] | None = None,
 ) -> Drawing:
     """Read the lines of an SVG or DXF file.
 
     Each line's layer is the first of its names (in SVG the groups around it from the inside out and its colour, in DXF its
-    layer and its colour, colours as ``#rrggbb``) that is in ``keys``, else its first name; with ``only``, lines on none of
-    the ``keys`` are left out.  The lines are centred about the origin; where the drawing's page (SVG width and height, DXF
+    layer and its colour, colours as ``#rrggbb``) that is in ``keys``, and lines on none of them are left out; without ``keys``
+    it is its first name.  The lines are centred about the origin; where the drawing's page (SVG width and height, DXF
     limits) has the size ``piece_mm``, the page is centred instead.  Raises ``InputError`` for what cannot be read, is not
     safe to read, or has no lines.
     """
     file = Path(path)
     sheet = _sheet(file)
     every, corners, names = sheet.lines()
-    kept = _layered(sheet, names, keys, only)
+    kept = _layered(sheet, names, keys)
     left = ", ".join(f"{what} ({count})" for what, count in sorted(sheet.ignored.items()))
     known = tuple(sorted({name for each in names for name in each}))
     if not kept:
@@ -128,16 +127,14 @@ def _sheet(file: Path) -> Sheet:
     return read_dxf(content, str(file))
 
 
-def _layered(
-    sheet: Sheet, every: Sequence[tuple[str, ...]], keys: Collection[str], only: bool
-) -> dict[int, str]:
+def _layered(sheet: Sheet, every: Sequence[tuple[str, ...]], keys: Collection[str]) -> dict[int, str]:
     """Return the lines to keep, by their number, with the layer of each."""
     wanted = {key.casefold(): key for key in keys}
     kept = {}
     for number, names in enumerate(every):
-        name = next((wanted[one.casefold()] for one in names if one.casefold() in wanted), None)
-        if name is None and only:
-            sheet.ignored["lines on other layers"] += 1
+        found = [wanted[one.casefold()] for one in names if one.casefold() in wanted] if keys else names
+        if found:
+            kept[number] = found[0]
         else:
-            kept[number] = names[0] if name is None else name
+            sheet.ignored["lines on other layers"] += 1
     return kept

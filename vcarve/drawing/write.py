@@ -17,9 +17,6 @@ from vcarve.plane.arrays import Floats
 from vcarve.view import look
 from vcarve.view.svg import at, bows, num, ring_path
 
-# The nearest of DXF's numbered colours to those of the look.
-_NUMBERS = {"ground": 5, "leaf": 4, "frame": 7, "outline": 8, "groove": 1, "land": 9}
-_OTHER = 5
 _SIGNS = r"[<>/\\\":;?*|=`\x00-\x1f]"  # DXF reference: none of these in the name of a layer
 
 
@@ -53,7 +50,7 @@ def svg_text(page: Page) -> str:
     }
     shapes = {name: [ring_path(sides, 6, 12) for sides in each] for name, each in page.shapes.items()}
     for name, paths in (*drawn.items(), *shapes.items()):
-        lines.append(f'<g id="{escape(name)}" stroke="{look.DRAWN.get(name, look.DRAWN_OTHER)}">')
+        lines.append(f'<g id="{escape(name)}" stroke="{look.drawn(name)[0]}">')
         lines += [f'<path d="{path}"/>' for path in paths]
         lines.append("</g>")
     return "\n".join([*lines, "</svg>", ""])
@@ -78,7 +75,7 @@ def dxf_text(page: Page) -> str:
         space.reset_extents((left, front, 0.0), (right, back, 0.0))
         names = _layer_names([*page.lines, *page.shapes])
         for name, entry in names.items():
-            document.layers.add(entry, color=_NUMBERS.get(name, _OTHER))
+            document.layers.add(entry, color=look.drawn(name)[1])
         for name, rows in page.lines.items():
             on = {"layer": names[name]}
             for x0, y0, x1, y1, bulge in rows.tolist():

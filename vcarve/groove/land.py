@@ -200,18 +200,26 @@ def covered(curve: Floats, half_mm: Floats, of: Ints) -> Any:
     lines = lines_along(curve[even], SAG_MM)
     bands: Any = shapely.buffer(lines, half_mm[0, even], quad_segs=QUARTER)
     # What narrows is, chord by chord, all that lies between two circles.
-    count = chord_counts(curve[slim], SAG_MM)
-    line, share = evenly(count)
-    ends = np.stack([share, share + 1.0 / count[line]], axis=1)
-    first, last = half_mm[:, slim][:, line, None]
-    radii = first + ends * (last - first)
-    places: Any = shapely.points(points(curve[slim][line, None], ends))
+    line, ends, radii = narrowing(curve[slim], half_mm[:, slim], SAG_MM)
+    places: Any = shapely.points(ends)
     circles = np.where(radii > 0.0, shapely.buffer(places, radii, quad_segs=QUARTER), places)
-    hulls = shapely.convex_hull(shapely.geometrycollections(circles))
+    hulls = shapely.convex_hull(shapely.geometrycollections(circles.T))
     owner = np.concatenate([of[even], of[slim][line]])
     order = np.argsort(owner, kind="stable")
     every: Any = shapely.geometrycollections(np.concatenate([bands, hulls])[order], indices=owner[order])
     return shapely.union_all(every[:, None], axis=1)
+
+
+def narrowing(curve: Floats, half_mm: Floats, sag_mm: float) -> tuple[Ints, Floats, Floats]:
+    """Return the chords of grooves that are ``half_mm`` (2, n) to either side at both ends of curves (n, 5).
+
+    Gives the curve of each chord (m,), its ends (2, m, 2) and the half-widths there (2, m).
+    """
+    count = chord_counts(curve, sag_mm)
+    owner, share = evenly(count)
+    shares = np.stack([share, share + 1.0 / count[owner]])
+    first, last = half_mm[:, owner]
+    return owner, points(curve[owner], shares), first + shares * (last - first)
 
 
 def closed_cells(network: Network) -> Bools:

@@ -79,22 +79,16 @@ class Grooves(ReadOnly):
         return len(self.weak_mm)
 
     @property
-    def narrowest_cell(self) -> int | None:
-        """The cell, of those that keep land, whose largest circle is smallest; ``None`` without land."""
-        kept = np.flatnonzero(self.land_mm > 0.0)
-        return int(kept[np.argmin(self.land_mm[kept])]) if len(kept) else None
-
-    @property
     def narrowest_mm(self) -> float:
         """Narrowest land: the smallest ``land_mm`` of the cells that keep any; 0 if none does."""
-        cell = self.narrowest_cell
-        return 0.0 if cell is None else float(self.land_mm[cell])
+        kept = self.land_mm[self.land_mm > 0.0]
+        return float(kept.min()) if len(kept) else 0.0
 
     @property
     def narrowest_at_mm(self) -> tuple[float, float] | None:
         """Where on the piece the narrowest land is."""
-        cell = self.narrowest_cell
-        return None if cell is None else (float(self.land_at_mm[cell, 0]), float(self.land_at_mm[cell, 1]))
+        at = self.land_at_mm[self.land_mm == self.narrowest_mm]
+        return (float(at[0, 0]), float(at[0, 1])) if self.narrowest_mm else None
 
 
 def _between(ends: Floats, edge: Ints, share: Floats) -> Floats:

@@ -78,15 +78,21 @@ def ball_mm(bit: Cone) -> float:
     return bit.tip_radius_mm * (1.0 - math.sin(_half_angle(bit)))
 
 
-def _cone_start_mm(bit: Cone, half: float) -> float:
-    """Return the width where the cone's own line meets depth 0: the flat, or ``2 r (1 / cos h - tan h)``."""
-    return bit.tip_mm + 2.0 * bit.tip_radius_mm * (1.0 / math.cos(half) - math.tan(half))
+def cone_line_mm(bit: Cone) -> tuple[float, float]:
+    """Return the width of the cone's own line at depth 0, and by how much it widens with each millimetre of depth.
+
+    It starts at the flat, or at ``2 r (1 / cos h - tan h)``, is never narrower than the groove, and where a rounded tip is not
+    deep in the wood yet, wider.
+    """
+    half = _half_angle(bit)
+    start = bit.tip_mm + 2.0 * bit.tip_radius_mm * (1.0 / math.cos(half) - math.tan(half))
+    return start, 2.0 * math.tan(half)
 
 
 def deepest_mm(bit: Cone) -> float:
     """Return the depth where the cone ends and the groove is as wide as the bit: ``(D - t) / (2 tan h)``."""
-    half = _half_angle(bit)
-    return (bit.diameter_mm - _cone_start_mm(bit, half)) / (2.0 * math.tan(half))
+    start, more = cone_line_mm(bit)
+    return (bit.diameter_mm - start) / more
 
 
 def width_mm(bit: Cone, depth_mm: float) -> float:
@@ -94,22 +100,12 @@ def width_mm(bit: Cone, depth_mm: float) -> float:
 
     At depth 0 this is the flat's own width.  Deeper than ``deepest_mm`` it is the bit's diameter.
     """
-    half = _half_angle(bit)
+    start, more = cone_line_mm(bit)
     if not depth_mm >= 0.0:
         raise InputError(f"A depth of {format_mm(depth_mm)} is above the surface; it must be 0 mm or more.")
-    radius = bit.tip_radius_mm
-    if depth_mm < radius * (1.0 - math.sin(half)):
-        return 2.0 * math.sqrt(depth_mm * (2.0 * radius - depth_mm))
-    return min(_cone_start_mm(bit, half) + 2.0 * depth_mm * math.tan(half), bit.diameter_mm)
-
-
-def cone_line_mm(bit: Cone) -> tuple[float, float]:
-    """Return the width of the cone's own line at depth 0, and by how much it widens with each millimetre of depth.
-
-    It is never narrower than the groove, and where a rounded tip is not deep in the wood yet, wider.
-    """
-    half = _half_angle(bit)
-    return _cone_start_mm(bit, half), 2.0 * math.tan(half)
+    if depth_mm < ball_mm(bit):
+        return 2.0 * math.sqrt(depth_mm * (2.0 * bit.tip_radius_mm - depth_mm))
+    return min(start + more * depth_mm, bit.diameter_mm)
 
 
 def depth_mm(bit: Cone, width_mm: float) -> float:
@@ -132,8 +128,8 @@ def depth_mm(bit: Cone, width_mm: float) -> float:
         # r - sqrt(r^2 - w^2 / 4), written so that a shallow cut loses no digits.
         quarter = width_mm * width_mm / 4.0
         return quarter / (radius + math.sqrt(radius * radius - quarter))
-    wide = min(width_mm, bit.diameter_mm)
-    return max((wide - _cone_start_mm(bit, half)) / (2.0 * math.tan(half)), 0.0)
+    start, more = cone_line_mm(bit)
+    return max((min(width_mm, bit.diameter_mm) - start) / more, 0.0)
 
 
 def sensitivity(bit: Cone, depth_mm: float) -> float:
@@ -142,15 +138,10 @@ def sensitivity(bit: Cone, depth_mm: float) -> float:
     ``2 tan h`` on the cone, ``2 (r - d) / sqrt(2 r d - d^2)`` on the ball (without limit where it just
     touches), 0 beyond the cone.
     """
-    half = _half_angle(bit)
-    if not depth_mm >= 0.0:
-        raise InputError(f"A depth of {format_mm(depth_mm)} is above the surface; it must be 0 mm or more.")
-    radius = bit.tip_radius_mm
-    if depth_mm < radius * (1.0 - math.sin(half)):
-        if depth_mm == 0.0:
-            return math.inf
-        return 2.0 * (radius - depth_mm) / math.sqrt(depth_mm * (2.0 * radius - depth_mm))
-    return 0.0 if depth_mm > deepest_mm(bit) + SLACK_MM else 2.0 * math.tan(half)
+    wide = width_mm(bit, depth_mm)
+    if depth_mm < ball_mm(bit):
+        return 4.0 * (bit.tip_radius_mm - depth_mm) / wide if wide else math.inf
+    return 0.0 if depth_mm > deepest_mm(bit) + SLACK_MM else cone_line_mm(bit)[1]
 
 
 def angle_sensitivity(bit: Cone, depth_mm: float) -> float:

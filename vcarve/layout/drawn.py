@@ -66,9 +66,8 @@ def _sides(ring_mm: Floats) -> Floats:
     """
     sides = with_arcs(ring_mm).curves
     bent = sides[:, 4] != 0.0
-    starts = np.flatnonzero(
-        np.concatenate([[True], bent[1:] | bent[:-1]])
-    )  # an arc, or a run of straight sides
+    # An arc, or a run of straight sides.
+    starts = np.flatnonzero(np.concatenate([[True], bent[1:] | bent[:-1]]))
     parts = []
     for run in np.split(sides, starts[1:]):
         if len(run) > 1:

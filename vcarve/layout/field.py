@@ -140,8 +140,7 @@ def _polygon(outline: Outline, width: float, height: float) -> Region:
 
 def _drawn(outline: Outline, width: float, height: float, folder: str) -> Region:
     file = str(Path(folder) / (outline.file or ""))
-    keys = () if outline.layer is None else (outline.layer,)
-    drawing = read_drawing(file, keys=keys, only=bool(keys))
+    drawing = read_drawing(file, keys=() if outline.layer is None else (outline.layer,))
     region = region_of(drawing.curves, file)
     left, front, right, back = bounds(region)
     size = (right - left, back - front)

@@ -113,7 +113,6 @@ def _drawing(job: Job, file: str, placing: Placing) -> Lines:
         file,
         close_gaps_mm=job.pattern.close_gaps_mm,
         keys=layers,
-        only=bool(layers),
         piece_mm=(job.piece.width_mm, job.piece.height_mm),
     )
     if unknown := [name for name in layers if name not in drawing.layers]:

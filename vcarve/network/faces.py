@@ -16,7 +16,18 @@ import shapely
 from vcarve.errors import InternalError
 from vcarve.network.model import Graph, Network
 from vcarve.network.noding import SNAP_MM
-from vcarve.plane.arcs import boxes, cross, curves, lengths, ranges, segment_areas
+from vcarve.plane.arcs import (
+    TURN,
+    boxes,
+    cross,
+    curves,
+    directions,
+    lengths,
+    ranges,
+    segment_areas,
+    size,
+    sweeps,
+)
 from vcarve.plane.arrays import Bools, Floats, Ints, connected
 from vcarve.plane.region import SAG_MM, Region, area_mm2, half_turns, polygons, upright
 
@@ -26,17 +37,11 @@ BUNDLE_RAD = 0.01
 
 def _directions(graph: Graph) -> tuple[Floats, Floats]:
     """Return the direction in which each half-edge leaves its start (radians) and its curvature there, (2 E,) each."""
-    delta = graph.xy[graph.head] - graph.xy[graph.tail]
-    chord = np.hypot(*delta.T)
-    angle = np.arctan2(delta[:, 1], delta[:, 0])
-    half = 2.0 * np.arctan(graph.bulge)
-    curvature = 2.0 * np.sin(half) / chord
-    forward = angle - half
-    backward = angle + math.pi + half
-    directions = np.column_stack([forward, backward]).ravel()
-    directions = np.mod(directions + math.pi, 2.0 * math.pi) - math.pi
-    directions = np.where(directions > math.pi - BUNDLE_RAD, directions - 2.0 * math.pi, directions)
-    return directions, np.column_stack([curvature, -curvature]).ravel()
+    walked = graph.walked(np.arange(2 * len(graph.tail)))
+    x, y = directions(walked, 0.0).T
+    angle = np.arctan2(y, x)
+    curvature = 2.0 * np.sin(sweeps(walked) / 2.0) / size(walked[:, 2:4] - walked[:, :2])
+    return np.where(angle > math.pi - BUNDLE_RAD, angle - TURN, angle), curvature
 
 
 def next_half_edge(graph: Graph) -> Ints:

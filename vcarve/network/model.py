@@ -109,10 +109,7 @@ class Network(Edges):
     @property
     def vertices(self) -> int:
         """How many vertices have an edge to cut."""
-        seen = np.zeros(len(self.x_nm), dtype=bool)
-        seen[self.tail[self.cut]] = True
-        seen[self.head[self.cut]] = True
-        return int(np.count_nonzero(seen))
+        return len(np.union1d(self.tail[self.cut], self.head[self.cut]))
 
     @property
     def cells(self) -> int:

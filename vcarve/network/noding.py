@@ -55,9 +55,8 @@ def near_pairs(boxes: Floats, others: Floats | None = None, *, most: int | None 
     tree = shapely.STRtree(grown)
     if others is None:
         found, total = [], 0
-        for begin in range(
-            0, len(grown), PAIRED_AT_ONCE
-        ):  # so that too many are told before they fill the memory
+        # So that too many are told before they fill the memory.
+        for begin in range(0, len(grown), PAIRED_AT_ONCE):
             a, b = tree.query(grown[begin : begin + PAIRED_AT_ONCE])
             a = a + begin
             keep = a < b

@@ -58,9 +58,8 @@ def meetings(first: Floats, second: Floats, tolerance: float, reach: float | Non
     reach = tolerance if reach is None else reach
     count = len(first)
     place = np.empty((count, 6, 2))
-    at = np.empty(
-        (count, 6, 2)
-    )  # share of the first and of the second curve; NaN where the place is not on it
+    # Share of the first and of the second curve; NaN where the place is not on it.
+    at = np.empty((count, 6, 2))
     at[:, 0, 1], at[:, 1, 1], at[:, 2, 0], at[:, 3, 0] = 0.0, 1.0, 0.0, 1.0
     for column, curve, other, end in ((0, second, first, 0), (2, first, second, 1)):
         for k in (0, 1):

@@ -148,9 +148,9 @@ def _caption(made: Made) -> list[str]:
         f"{name} {length(deep, figures)} deep, {length(wide, figures)} wide"
         for name, deep, wide in made.layout.kinds
     ]
-    land = "no land left"
-    if grooves.narrowest_cell is not None:
-        land = f"narrowest land {length(grooves.narrowest_mm, figures)}"
+    land = (
+        f"narrowest land {length(grooves.narrowest_mm, figures)}" if grooves.narrowest_mm else "no land left"
+    )
     recut = f"{figures.way(plan.recut_mm)} recut, " if plan.recut_mm >= 0.05 else ""
     grooved = "; ".join(filter(None, (*sizes, made.layout.taper)))
     lines = lines_cut(made.network.cut_mm, plan.cut_mm, plan.levels, figures)

@@ -44,9 +44,8 @@ def payload(run: DryRun) -> dict[str, Any]:
     start[~moves.told] = np.nan
     end[~moves.told] = np.nan
     if len(moves) and start[0, 2] < run.setup.top_mm:
-        start[0] = (
-            np.nan
-        )  # inside the wood: a reader's guess, for the text does not say where the tool stands
+        # Inside the wood: a reader's guess, for the text does not say where the tool stands.
+        start[0] = np.nan
     return {
         "count": len(moves),
         "first": _point(start[0]) if len(moves) else [0.0, 0.0, 0.0],

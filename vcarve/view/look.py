@@ -86,16 +86,20 @@ SUN = (-0.382, 0.662, 0.645)
 SECOND = (0.738, 0.198, 0.645)
 SECOND_SHARE = 0.35  # of the first one's strength
 
-# Layers of a drawing for other programs, thin lines on whatever ground those give it.
+# Layers of a drawing for other programs, thin lines on whatever ground those give it, and the nearest of DXF's numbered colours.
 DRAWN = {
-    "ground": "#26456e",
-    "leaf": "#5b7fa6",
-    "frame": "#1f1d1a",
-    "outline": "#8a857b",
-    "groove": "#a8451f",
-    "land": "#6f6a5f",
+    "ground": ("#26456e", 5),
+    "leaf": ("#5b7fa6", 4),
+    "frame": ("#1f1d1a", 7),
+    "outline": ("#8a857b", 8),
+    "groove": ("#a8451f", 1),
+    "land": ("#6f6a5f", 9),
 }
-DRAWN_OTHER = "#26456e"
+
+
+def drawn(layer: str) -> tuple[str, int]:
+    """Return the colour of a layer for SVG and for DXF; those of a drawing look like ground lines."""
+    return DRAWN.get(layer, DRAWN["ground"])
 
 
 def themed(rules: Callable[[Theme], str]) -> str:

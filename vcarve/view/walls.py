@@ -13,9 +13,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from vcarve.groove.land import narrowing
 from vcarve.groove.model import Grooves
 from vcarve.network.model import Network
-from vcarve.plane.arcs import chord_counts, cross, evenly, left, points, size
+from vcarve.plane.arcs import cross, evenly, left, size
 from vcarve.plane.arrays import Bools, Floats, Ints
 
 SAG_MM = 0.02
@@ -46,15 +47,11 @@ def _leaning(u: Floats, narrowing: Floats) -> Floats:
 def _chords(curve: Floats, half_mm: Floats) -> tuple[Ints, Floats, Floats, Floats, Floats]:
     """Return the chords of grooves that are ``half_mm`` (2, n) to either side at both ends of curves (n, 5).
 
-    Gives the curve of each chord (m,), its ends (2, m, 2), the half-widths there (2, m), its length and its direction.
+    Gives what ``groove.land.narrowing`` does, and the length and the direction of each chord.
     """
-    count = chord_counts(curve, SAG_MM)
-    owner, share = evenly(count)
-    shares = np.stack([share, share + 1.0 / count[owner]])
-    ends = points(curve[owner], shares)
-    first, last = half_mm[:, owner]
+    owner, ends, half = narrowing(curve, half_mm, SAG_MM)
     length = np.maximum(size(ends[1] - ends[0]), 1e-9)
-    return owner, ends, first + shares * (last - first), length, (ends[1] - ends[0]) / length[:, None]
+    return owner, ends, half, length, (ends[1] - ends[0]) / length[:, None]
 
 
 def slim_shapes(curve: Floats, half_mm: Floats) -> Floats:
