@@ -9,122 +9,115 @@ with one is not judged.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from types import MappingProxyType
 from typing import Literal
 
 Severity = Literal["refuse", "caution"]
 Codes = Mapping[str, tuple[Severity, str]]
 
 # What a job can have, before there is a program.
-OF_JOBS: Codes = MappingProxyType(
-    {
-        # The numbers.
-        "collet": ("refuse", "no collet of the machine holds the bit's shank"),
-        "too-shallow": ("refuse", "a groove that the program's last decimal cannot tell from none"),
-        "thin-floor": ("caution", "hardly any wood is left under the deepest groove"),
-        "travel-tight": ("caution", "hardly any travel is left to set the piece up in"),
-        "chip": ("caution", "each cutting edge takes more or less of a chip than is usual in the wood"),
-        "plunge-fast": ("caution", "the bit plunges faster than it cuts"),
-        "step-too-small": ("refuse", "levels that the program's last decimal cannot tell apart"),
-        "step-deep": ("caution", "the bit takes more at once than is usual in the wood"),
-        "taper-too-short": ("caution", "loose ends rise so steeply that they stay round"),
-        # A pattern file or a drawing of one's own.
-        "gap": ("caution", "ends of a pattern's lines that nearly meet: a cell stays open"),
-        "group": ("caution", "a pattern's lines have another symmetry than its file says"),
-        "repeat": ("caution", "a pattern repeats sooner than its lattice"),
-        "drawing-read": ("caution", "what was taken for granted of a drawing"),
-        "drawing-flattened": ("caution", "what lines of a drawing have that is not cut: dashes, movement, heights"),
-        "drawing-ignored": ("caution", "what of a drawing is not cut"),
-        "gap-closed": ("caution", "ends of a drawing's lines that nearly met, and were joined"),
-        "doubled-line": ("caution", "lines of a drawing that lie on each other, and are cut once"),
-        "drawing-clipped": ("caution", "some of a drawing lies outside, and is not cut"),
-        "drawing-lost": ("refuse", "most of a drawing lies outside, and the job does not say that it is meant"),
-        # The land, and how the whole looks.
-        "land-lost": ("refuse", "most cells keep no land, and the job does not say that it is meant"),
-        "land-vanished": ("caution", "some cells keep no land"),
-        "land-broken": ("caution", "the land of some cells falls apart into islands"),
-        "weak-island": ("caution", "an island of land so small that it may break out"),
-        "edge-sliver": ("caution", "a strip of land at the piece's edge so thin that it may break out"),
-        "pitch-unusual": ("caution", "a pitch so large that little of the pattern is seen"),
-        "groove-hairline": ("caution", "a groove too narrow to be seen"),
-    }
-)  # fmt: skip
+OF_JOBS: Codes = {
+    # The numbers.
+    "collet": ("refuse", "no collet of the machine holds the bit's shank"),
+    "too-shallow": ("refuse", "a groove that the program's last decimal cannot tell from none"),
+    "thin-floor": ("caution", "hardly any wood is left under the deepest groove"),
+    "travel-tight": ("caution", "hardly any travel is left to set the piece up in"),
+    "chip": ("caution", "each cutting edge takes more or less of a chip than is usual in the wood"),
+    "plunge-fast": ("caution", "the bit plunges faster than it cuts"),
+    "step-too-small": ("refuse", "levels that the program's last decimal cannot tell apart"),
+    "step-deep": ("caution", "the bit takes more at once than is usual in the wood"),
+    "taper-too-short": ("caution", "loose ends rise so steeply that they stay round"),
+    # A pattern file or a drawing of one's own.
+    "gap": ("caution", "ends of a pattern's lines that nearly meet: a cell stays open"),
+    "group": ("caution", "a pattern's lines have another symmetry than its file says"),
+    "repeat": ("caution", "a pattern repeats sooner than its lattice"),
+    "drawing-read": ("caution", "what was taken for granted of a drawing"),
+    "drawing-flattened": ("caution", "what lines of a drawing have that is not cut: dashes, movement, heights"),
+    "drawing-ignored": ("caution", "what of a drawing is not cut"),
+    "gap-closed": ("caution", "ends of a drawing's lines that nearly met, and were joined"),
+    "doubled-line": ("caution", "lines of a drawing that lie on each other, and are cut once"),
+    "drawing-clipped": ("caution", "some of a drawing lies outside, and is not cut"),
+    "drawing-lost": ("refuse", "most of a drawing lies outside, and the job does not say that it is meant"),
+    # The land, and how the whole looks.
+    "land-lost": ("refuse", "most cells keep no land, and the job does not say that it is meant"),
+    "land-vanished": ("caution", "some cells keep no land"),
+    "land-broken": ("caution", "the land of some cells falls apart into islands"),
+    "weak-island": ("caution", "an island of land so small that it may break out"),
+    "edge-sliver": ("caution", "a strip of land at the piece's edge so thin that it may break out"),
+    "pitch-unusual": ("caution", "a pitch so large that little of the pattern is seen"),
+    "groove-hairline": ("caution", "a groove too narrow to be seen"),
+}  # fmt: skip
 
 # What a job and a program can have.
-OF_BOTH: Codes = MappingProxyType(
-    {
-        "bit-too-short": ("refuse", "deeper than the bit's cone"),
-        "clamp": ("refuse", "the bit meets a clamp"),
-        "feed-too-fast": ("refuse", "a feed beyond the machine's largest on an axis"),
-        "spindle-range": ("refuse", "a speed the spindle does not have"),
-        "through-the-piece": ("refuse", "deeper than the piece is thick"),
-        "travel": ("refuse", "the moves span more than the machine travels"),
-    }
-)  # fmt: skip
+OF_BOTH: Codes = {
+    "bit-too-short": ("refuse", "deeper than the bit's cone"),
+    "clamp": ("refuse", "the bit meets a clamp"),
+    "feed-too-fast": ("refuse", "a feed beyond the machine's largest on an axis"),
+    "spindle-range": ("refuse", "a speed the spindle does not have"),
+    "through-the-piece": ("refuse", "deeper than the piece is thick"),
+    "travel": ("refuse", "the moves span more than the machine travels"),
+}  # fmt: skip
 
 # What only a program can have.
-OF_PROGRAMS: Codes = MappingProxyType(
-    {
-        # The program by itself.
-        "no-moves": ("refuse", "there is nothing to run"),
-        "units-unset": ("refuse", "neither G20 nor G21 before the first move: an earlier program decides the size"),
-        "modes-unset": ("refuse", "distance mode, feed mode or arc plane are left to an earlier program"),
-        "no-end": ("refuse", "neither M2 nor M30"),
-        "start-unknown": ("refuse", "an axis first moves by a distance (G91), from wherever the bit stands"),
-        "offset-changed": ("refuse", "the program moves its own zero, so nobody knows where on the piece it cuts"),
-        "place-unknown": ("refuse", "a cut with an axis that the program has not given a place, from wherever the bit stands"),
-        "machine-coordinates": ("refuse", "G53, G28 or G30: where that is on the piece is not known"),
-        "probe": ("refuse", "G38.2 with the spindle turning, or across from where it touched: where it stops is not known"),
-        "tool-change": ("refuse", "another bit is another length: the depth of what follows is not known"),
-        "path-tolerance": ("refuse", "G64 lets the controller round corners by more than the lines of a pattern bear"),
-        "active-comment": ("refuse", "a comment that a controller carries out"),
-        "long-number": ("refuse", "a number with more digits than Grbl keeps is another number there"),
-        # Spindle.
-        "spindle-off": ("refuse", "the bit is in the wood with the spindle off"),
-        "spin-up": ("refuse", "the bit is in the wood before the spindle is at speed"),
-        "spindle-backwards": ("refuse", "M4"),
-        "spindle-in-wood": ("refuse", "the spindle is started or stopped while the bit is in the wood"),
-        "pause-in-wood": ("refuse", "M0 or M1 with the bit turning in the wood: it burns"),
-        "dwell-in-wood": ("refuse", "G4 with the bit in the wood: it burns"),
-        "spindle-left-on": ("refuse", "no M5 before the end"),
-        "ends-in-wood": ("refuse", "the program ends with the bit in the wood"),
-        # Speeds and travel.
-        # The piece.
-        "rapid-in-wood": ("refuse", "a rapid across below the surface"),
-        "rapid-plunge": ("refuse", "a rapid down into the wood"),
-        "full-circle": ("refuse", "an arc of a whole turn, or so small that a controller may make it one"),
-        "rapid-low": ("refuse", "a rapid that touches the surface, or goes across all but touching it"),
-        "shank-contact": ("refuse", "a shank wider than the cone stands in the wood"),
-        "outside-piece": ("refuse", "below the surface beyond the piece's edge"),
-        # The lines.
-        "other-job": ("refuse", "most of the program lies beside this job's lines"),
-        "line-missed": ("refuse", "a line, or a part of one, is not cut"),
-        "cut-twice": ("refuse", "a line is cut again beyond what the job allows"),
-        "stray-cut": ("refuse", "a cut where no line is"),
-        "wrong-depth": ("refuse", "a line is cut deeper or shallower than the job asks for"),
-        "step-too-deep": ("refuse", "a line is cut deeper at once than the job's step"),
-        "width-off": ("refuse", "a groove of the carved surface is not as wide as the bit and depth should make it"),
-        # Habits.
-        "feed-with-units": ("caution", "F beside G20 or G21: controllers disagree on which unit it has"),
-        "units-change": ("caution", "the units change on the way"),
-        "stop-with-motion": ("caution", "M5 beside a motion: it acts before the motion"),
-        "first-move-across": ("caution", "the first move goes across before the bit is lifted"),
-        "feed-low": ("caution", "a feed move across on the surface"),
-        "spiral": ("caution", "an arc whose ends are not equally far from its centre"),
-        "spindle-by-hand": ("caution", "spindle words for a spindle that the program does not switch"),
-        "slower-than-job": ("caution", "a feed or spindle speed far below the job's own, often a slip of the units"),
-        "no-job": ("caution", "without the job its lines, depths, piece and clamps are not judged"),
-        "surface-unknown": ("caution", "nothing goes below Z0, and no job says where the piece's top is"),
-        "zero-length": ("caution", "a feed move to where the bit already is"),
-        "g92-left": ("caution", "G92 still holds at the end, and for the program after this one"),
-        "bare-axes": ("caution", "axis words before any motion code: some controllers run them as a rapid"),
-        "pause-running": ("caution", "M0 or M1 with the spindle turning"),
-        "other-zero": ("caution", "the program works from another work zero than G54"),
-        "block-delete": ("caution", "what runs is decided by a switch at the controller"),
-        "not-judged": ("caution", "outside the plain subset: the dry run does not know all that it does"),
-        "feed-slow": ("caution", "a feed so slow that the bit rubs and burns, often a slip of the units"),
-        "faster-than-job": ("caution", "a feed or spindle speed above the job's own"),
-    }
-)  # fmt: skip
+OF_PROGRAMS: Codes = {
+    # The program by itself.
+    "no-moves": ("refuse", "there is nothing to run"),
+    "units-unset": ("refuse", "neither G20 nor G21 before the first move: an earlier program decides the size"),
+    "modes-unset": ("refuse", "distance mode, feed mode or arc plane are left to an earlier program"),
+    "no-end": ("refuse", "neither M2 nor M30"),
+    "start-unknown": ("refuse", "an axis first moves by a distance (G91), from wherever the bit stands"),
+    "offset-changed": ("refuse", "the program moves its own zero, so nobody knows where on the piece it cuts"),
+    "place-unknown": ("refuse", "a cut with an axis that the program has not given a place, from wherever the bit stands"),
+    "machine-coordinates": ("refuse", "G53, G28 or G30: where that is on the piece is not known"),
+    "probe": ("refuse", "G38.2 with the spindle turning, or across from where it touched: where it stops is not known"),
+    "tool-change": ("refuse", "another bit is another length: the depth of what follows is not known"),
+    "path-tolerance": ("refuse", "G64 lets the controller round corners by more than the lines of a pattern bear"),
+    "active-comment": ("refuse", "a comment that a controller carries out"),
+    "long-number": ("refuse", "a number with more digits than Grbl keeps is another number there"),
+    # Spindle.
+    "spindle-off": ("refuse", "the bit is in the wood with the spindle off"),
+    "spin-up": ("refuse", "the bit is in the wood before the spindle is at speed"),
+    "spindle-backwards": ("refuse", "M4"),
+    "spindle-in-wood": ("refuse", "the spindle is started or stopped while the bit is in the wood"),
+    "pause-in-wood": ("refuse", "M0 or M1 with the bit turning in the wood: it burns"),
+    "dwell-in-wood": ("refuse", "G4 with the bit in the wood: it burns"),
+    "spindle-left-on": ("refuse", "no M5 before the end"),
+    "ends-in-wood": ("refuse", "the program ends with the bit in the wood"),
+    # Speeds and travel.
+    # The piece.
+    "rapid-in-wood": ("refuse", "a rapid across below the surface"),
+    "rapid-plunge": ("refuse", "a rapid down into the wood"),
+    "full-circle": ("refuse", "an arc of a whole turn, or so small that a controller may make it one"),
+    "rapid-low": ("refuse", "a rapid that touches the surface, or goes across all but touching it"),
+    "shank-contact": ("refuse", "a shank wider than the cone stands in the wood"),
+    "outside-piece": ("refuse", "below the surface beyond the piece's edge"),
+    # The lines.
+    "other-job": ("refuse", "most of the program lies beside this job's lines"),
+    "line-missed": ("refuse", "a line, or a part of one, is not cut"),
+    "cut-twice": ("refuse", "a line is cut again beyond what the job allows"),
+    "stray-cut": ("refuse", "a cut where no line is"),
+    "wrong-depth": ("refuse", "a line is cut deeper or shallower than the job asks for"),
+    "step-too-deep": ("refuse", "a line is cut deeper at once than the job's step"),
+    "width-off": ("refuse", "a groove of the carved surface is not as wide as the bit and depth should make it"),
+    # Habits.
+    "feed-with-units": ("caution", "F beside G20 or G21: controllers disagree on which unit it has"),
+    "units-change": ("caution", "the units change on the way"),
+    "stop-with-motion": ("caution", "M5 beside a motion: it acts before the motion"),
+    "first-move-across": ("caution", "the first move goes across before the bit is lifted"),
+    "feed-low": ("caution", "a feed move across on the surface"),
+    "spiral": ("caution", "an arc whose ends are not equally far from its centre"),
+    "spindle-by-hand": ("caution", "spindle words for a spindle that the program does not switch"),
+    "slower-than-job": ("caution", "a feed or spindle speed far below the job's own, often a slip of the units"),
+    "no-job": ("caution", "without the job its lines, depths, piece and clamps are not judged"),
+    "surface-unknown": ("caution", "nothing goes below Z0, and no job says where the piece's top is"),
+    "zero-length": ("caution", "a feed move to where the bit already is"),
+    "g92-left": ("caution", "G92 still holds at the end, and for the program after this one"),
+    "bare-axes": ("caution", "axis words before any motion code: some controllers run them as a rapid"),
+    "pause-running": ("caution", "M0 or M1 with the spindle turning"),
+    "other-zero": ("caution", "the program works from another work zero than G54"),
+    "block-delete": ("caution", "what runs is decided by a switch at the controller"),
+    "not-judged": ("caution", "outside the plain subset: the dry run does not know all that it does"),
+    "feed-slow": ("caution", "a feed so slow that the bit rubs and burns, often a slip of the units"),
+    "faster-than-job": ("caution", "a feed or spindle speed above the job's own"),
+}  # fmt: skip
 
-CODES: Codes = MappingProxyType({**OF_JOBS, **OF_BOTH, **OF_PROGRAMS})
+CODES: Codes = {**OF_JOBS, **OF_BOTH, **OF_PROGRAMS}

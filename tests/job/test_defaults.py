@@ -9,6 +9,7 @@ import pytest
 from small_job import changed, small_job
 from vcarve.job import defaults
 from vcarve.job.bench import bits, load_bit, load_machine, load_wood, machines, woods
+from vcarve.job.sections import Feed
 
 
 @pytest.mark.parametrize(
@@ -42,7 +43,7 @@ def test_every_default_is_within_machine_and_wood() -> None:
     for machine in machines():
         for bit in bits():
             for wood in woods():
-                speeds = defaults.speeds(wood, bit, machine)
+                speeds = defaults.speeds(wood, bit, machine, Feed())
                 chip = speeds.cut_mm_min / (bit.flutes * speeds.spindle_rpm)
                 assert machine.spindle.min_rpm <= speeds.spindle_rpm <= machine.spindle.max_rpm
                 assert speeds.cut_mm_min <= min(machine.feed_max.x_mm_min, machine.feed_max.y_mm_min)
@@ -78,6 +79,7 @@ def test_a_very_fast_spindle_is_not_run_beyond_what_the_chip_loads_are_meant_for
         load_wood("beech"),
         load_bit("v60-3.175"),
         machine.model_copy(update={"spindle": spindle}),
+        Feed(),
     )
 
     assert speeds.spindle_rpm == 24_000.0
@@ -87,12 +89,12 @@ def test_given_values_stay_and_the_rest_follows() -> None:
     """A given speed sets the feed, a given feed sets the speed, and given values are never changed."""
     wood, bit, machine = load_wood("beech"), load_bit("v60-3.175"), load_machine("gantry-router")
 
-    slow = defaults.speeds(wood, bit, machine, spindle_rpm=10_000)
+    slow = defaults.speeds(wood, bit, machine, Feed(spindle_rpm=10_000))
     assert slow.cut_mm_min == pytest.approx(2 * 0.02 * 10_000)
     assert slow.plunge_mm_min == pytest.approx(0.30 * 400)
-    fed = defaults.speeds(wood, bit, machine, cut_mm_min=500)
+    fed = defaults.speeds(wood, bit, machine, Feed(cut_mm_min=500))
     assert fed.spindle_rpm == pytest.approx(500 / (2 * 0.02))
-    wild = defaults.speeds(wood, bit, machine, cut_mm_min=9e5, plunge_mm_min=8e5, spindle_rpm=7e5)
+    wild = defaults.speeds(wood, bit, machine, Feed(cut_mm_min=9e5, plunge_mm_min=8e5, spindle_rpm=7e5))
     assert (wild.cut_mm_min, wild.plunge_mm_min, wild.spindle_rpm) == (9e5, 8e5, 7e5)
 
 
@@ -102,7 +104,7 @@ def test_a_slow_machine_slows_the_spindle_instead_of_rubbing() -> None:
     machine = load_machine("gantry-router").model_copy(
         update={"feed_max": load_machine("router-3018").feed_max}
     )
-    speeds = defaults.speeds(wood, bit, machine)
+    speeds = defaults.speeds(wood, bit, machine, Feed())
 
     assert speeds.cut_mm_min <= 800
     assert speeds.cut_mm_min / (2 * speeds.spindle_rpm) == pytest.approx(wood.chip_low_mm, rel=0.01)

@@ -3,6 +3,7 @@
 import math
 import re
 from pathlib import Path
+from typing import get_args
 
 import numpy as np
 import pytest
@@ -15,7 +16,7 @@ from vcarve.pattern.catalogue import pattern, patterns
 from vcarve.pattern.expression import evaluate
 from vcarve.pattern.group import group_name, repeats_sooner, symmetries
 from vcarve.pattern.inspect import inspect
-from vcarve.pattern.symmetry import GROUPS
+from vcarve.pattern.symmetry import Group, group_facts
 from vcarve.pattern.unit import covers_itself, united
 from vcarve.plane.arcs import circles, directions, lengths, mapped, sweeps
 
@@ -24,7 +25,9 @@ DATA = Path(vcarve.pattern.__file__).parent / "data"
 KEYS = sorted(FIGURES)
 
 # Orders of the point groups: rotations times two where there are reflections.
-POINT_ORDER = {name: order * (2 if flips else 1) for name, (order, flips, _) in GROUPS.items()}
+POINT_ORDER = {
+    name: order * (1 + flips) for name in get_args(Group) for order, flips, _ in [group_facts(name)]
+}
 
 
 def test_every_figure_has_its_pattern():

@@ -124,6 +124,26 @@ def test_wrong_wish(wanted):
         fit(pattern("ichimatsu"), 100.0, 100.0, **wanted)
 
 
+@pytest.mark.parametrize(
+    ("wanted", "key", "want"),
+    [
+        ({"across": 1001}, "pattern.across", "write a whole number from 1 to 1000"),
+        (
+            {"about_mm": 0.01},
+            "pattern.pitch",
+            "more than 1000 repeats across; a pitch of about 0.1 mm or more is possible",
+        ),
+    ],
+)
+def test_too_many_repeats_are_said_of_the_key_that_asks_for_them(wanted, key, want):
+    """A wish for too small a pitch is answered with the least one, not with a number that nobody wrote."""
+    with pytest.raises(InputError) as caught:
+        fit(pattern("ichimatsu"), 100.0, 100.0, **wanted)
+    [problem] = caught.value.problems
+
+    assert (problem.key, problem.want) == (key, want)
+
+
 @pytest.mark.slow
 @settings(deadline=None, derandomize=True, max_examples=200)
 @given(

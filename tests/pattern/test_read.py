@@ -158,7 +158,7 @@ def test_center_is_taken_for_centre(tmp_path):
         (
             "group: p6m",
             "group: p9",
-            "own.yaml:4: group: 'p9': there is no plane group of this name; the groups are",
+            "own.yaml:4: group: 'p9': one of p1, p2, pm, pg, cm",
         ),
         (
             "[10 mm, 2 in]",
@@ -172,6 +172,11 @@ def test_center_is_taken_for_centre(tmp_path):
             "own.yaml:1: key: 'Own Leaf!': write lower-case letters, digits and",
         ),
         ("unit: side of a triangle\n", "", "own.yaml: unit: this key is missing"),
+        (
+            "kind: triangular, ",
+            "",
+            "own.yaml:3: lattice.kind: this key is missing: the lattice's shape; one of square, triangular, rhombic, ",
+        ),
         ("name: My leaf", "name: ", "own.yaml:2: name: no value given; a single text is wanted"),
     ],
 )

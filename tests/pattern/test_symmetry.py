@@ -105,7 +105,6 @@ def test_runaway_operations_end():
         ("p6m", SQUARE, (), "needs a triangular lattice; this one is square"),
         ("p4m", TRIANGULAR, (), "needs a square lattice"),
         ("pgg", RHOMBIC, (), "needs a square or rectangular lattice"),
-        ("p7", SQUARE, (), "no plane group of this name"),
         ("p2", SQUARE, (rotation(90.0),), "turn the pattern by a step that p2 does not have"),
         ("p4", SQUARE, (X,), "p4 has no mirrors"),
     ],

@@ -12,6 +12,7 @@ import math
 from typing import NamedTuple
 
 from vcarve.job.bench import Bit, Machine, Wood
+from vcarve.job.sections import Feed
 
 FINE_TIP_MM = 0.2  # common practice: a fine tip is at most this wide ...
 FINE_ANGLE_DEG = 30.0  # ... on a bit at most this blunt
@@ -45,27 +46,19 @@ def chips_mm(wood: Wood, bit: Bit) -> tuple[float, float]:
     return wood.chip_low_mm * share, wood.chip_high_mm * share
 
 
-def speeds(
-    wood: Wood,
-    bit: Bit,
-    machine: Machine,
-    *,
-    cut_mm_min: float | None = None,
-    plunge_mm_min: float | None = None,
-    spindle_rpm: float | None = None,
-) -> Speeds:
+def speeds(wood: Wood, bit: Bit, machine: Machine, given: Feed) -> Speeds:
     """Fill in what is left out; a value that is given is kept even where the machine cannot reach it."""
     chip, _ = chips_mm(wood, bit)
     largest = min(machine.feed_max.x_mm_min, machine.feed_max.y_mm_min)
-    if spindle_rpm is None:
-        top = min(machine.spindle.max_rpm, FASTEST_RPM)
-        reach = (cut_mm_min or largest) / (bit.flutes * chip)
-        wished = math.floor(min(top, reach) / ROUND_RPM) * ROUND_RPM
-        spindle_rpm = min(max(wished, machine.spindle.min_rpm), machine.spindle.max_rpm)
-    if cut_mm_min is None:
-        cut = min(feed_mm_min(bit.flutes, chip, spindle_rpm), largest)
-        cut_mm_min = float(math.floor(cut + 1e-6)) if cut >= 1.0 else largest
-    if plunge_mm_min is None:
-        plunge = min(wood.plunge_share * cut_mm_min, machine.feed_max.z_mm_min)
-        plunge_mm_min = min(max(float(math.floor(plunge + 1e-6)), 1.0), machine.feed_max.z_mm_min)
-    return Speeds(cut_mm_min, plunge_mm_min, spindle_rpm)
+    cut, plunge, spindle = given.cut_mm_min, given.plunge_mm_min, given.spindle_rpm
+    if spindle is None:
+        top = min(machine.spindle.max_rpm, FASTEST_RPM, (cut or largest) / (bit.flutes * chip))
+        wished = math.floor(top / ROUND_RPM) * ROUND_RPM
+        spindle = min(max(wished, machine.spindle.min_rpm), machine.spindle.max_rpm)
+    if cut is None:
+        cut = min(feed_mm_min(bit.flutes, chip, spindle), largest)
+        cut = float(math.floor(cut + 1e-6)) if cut >= 1.0 else largest
+    if plunge is None:
+        plunge = max(float(math.floor(min(wood.plunge_share * cut, machine.feed_max.z_mm_min) + 1e-6)), 1.0)
+        plunge = min(plunge, machine.feed_max.z_mm_min)
+    return Speeds(cut, plunge, spindle)

@@ -23,14 +23,7 @@ LONGEST_LINE = 200
 TEXT_WANTED = "a single text is wanted"
 
 
-class Blank:
-    """The type of ``BLANK``."""
-
-    def __repr__(self) -> str:
-        return "BLANK"
-
-
-BLANK = Blank()  # a key written without a value; sections take it as empty, single values refuse it
+BLANK = object()  # a key written without a value; sections take it as empty, single values refuse it
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -142,10 +135,9 @@ def _flag(value: Any) -> bool:
         return value
     if isinstance(value, str) and value.strip() in ("true", "false"):
         return value.strip() == "true"
-    meant = {"yes": "true", "on": "true", "no": "false", "off": "false"}
-    near = meant.get(str(value).strip().lower(), str(value).strip().lower())
-    hint = f"; did you mean {near}?" if near in ("true", "false") else ""
-    raise QuantityError(f"true or false is wanted{hint}")
+    meant = {"yes": "true", "on": "true", "true": "true", "no": "false", "off": "false", "false": "false"}
+    near = meant.get(str(value).strip().lower())
+    raise QuantityError(f"true or false is wanted{(near and f'; did you mean {near}?') or ''}")
 
 
 Flag = Annotated[bool, Reads(_flag, "true or false is wanted", {"type": "boolean"})]

@@ -6,7 +6,7 @@ import difflib
 import re
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, ClassVar, Self, TypeVar, get_args, get_origin
+from typing import Any, ClassVar, Literal, Self, TypeVar, get_args, get_origin
 
 from pydantic import (
     BaseModel,
@@ -259,6 +259,8 @@ def _wanted(kind: type[BaseModel], path: KeyPath, error: Mapping[str, Any]) -> s
             return said
         case "missing" if str(path[-1]) in around:
             info = around[str(path[-1])]
+            if get_origin(info.annotation) is Literal:
+                keys = f"one of {', '.join(get_args(info.annotation))}"
             wanted = next((mark.wanted for mark in info.metadata if isinstance(mark, Reads | Named)), keys)
             # Where a value may be a name, the meaning says what else it may be.
             more = "" if wanted == TEXT_WANTED else f"; {wanted}"

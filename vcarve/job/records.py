@@ -133,7 +133,7 @@ class Job(Record):
     @property
     def speeds(self) -> defaults.Speeds:
         """Feeds and spindle speed."""
-        return defaults.speeds(self.piece.wood, self.bit, self.machine, **dict(self.feed))
+        return defaults.speeds(self.piece.wood, self.bit, self.machine, self.feed)
 
     @property
     def hop_mm(self) -> float:

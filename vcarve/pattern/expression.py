@@ -23,12 +23,13 @@ _FUNCTIONS: dict[str, Callable[[float], float]] = {
     "acos": lambda ratio: math.degrees(math.acos(ratio)),
     "atan": lambda ratio: math.degrees(math.atan(ratio)),
 }
-_NAMES = {"pi": math.pi}
-_BINARY: dict[type[ast.operator], Callable[[float, float], float]] = {
+_OPERATORS: dict[type[ast.AST], Callable[..., float]] = {
     ast.Add: operator.add,
     ast.Sub: operator.sub,
     ast.Mult: operator.mul,
     ast.Div: operator.truediv,
+    ast.USub: operator.neg,
+    ast.UAdd: operator.pos,
 }
 HELP = "write a number or an expression of numbers, + - * /, pi and " + " ".join(_FUNCTIONS)
 
@@ -67,24 +68,18 @@ def _evaluate_text(text: str) -> float:
 
 def _walk(node: ast.expr) -> float:
     match node:
-        case ast.Constant(value=bool()):
-            pass
-        case ast.Constant(value=int() | float() as number):
+        case ast.Constant(value=int() | float() as number) if not isinstance(number, bool):
             return float(number)
-        case ast.Name(id=name) if name in _NAMES:
-            return _NAMES[name]
-        case ast.UnaryOp(op=ast.USub(), operand=operand):
-            return -_walk(operand)
-        case ast.UnaryOp(op=ast.UAdd(), operand=operand):
-            return _walk(operand)
-        case ast.BinOp(left=left, op=op, right=right) if type(op) in _BINARY:
-            return _BINARY[type(op)](_walk(left), _walk(right))
+        case ast.Name(id="pi"):
+            return math.pi
+        case ast.UnaryOp(op=op, operand=operand) if type(op) in _OPERATORS:
+            return _OPERATORS[type(op)](_walk(operand))
+        case ast.BinOp(left=left, op=op, right=right) if type(op) in _OPERATORS:
+            return _OPERATORS[type(op)](_walk(left), _walk(right))
         case ast.Call(func=ast.Name(id=name), args=[argument], keywords=[]) if name in _FUNCTIONS:
             inner = _walk(argument)
             try:
                 return _FUNCTIONS[name](inner)
             except ValueError:
                 raise ValueError(f"{name} has no value at {inner:g}") from None
-        case _:
-            pass
     raise ValueError(f"{ast.unparse(node)} is not understood here; {HELP}")

@@ -15,7 +15,7 @@ from vcarve.errors import InputError, Problem
 from vcarve.pattern.model import Pattern
 from vcarve.pattern.symmetry import TOLERANCE, Lattice
 from vcarve.plane.arrays import Floats
-from vcarve.quantity import MM, Figures
+from vcarve.quantity import MM, Figures, counted
 
 _MOST_STEPS = 60  # lattice vectors tried along each axis
 NOTHING_MM = 2.0e-3  # a remainder below this is none: at either end the network takes it for the edge itself
@@ -74,13 +74,12 @@ def fit(
     *steps, corner = (np.array([*pattern.cell.basis, pattern.corner]) @ lies).tolist()
     lattice = Lattice(*map(tuple, steps))
     width, height = rectangular_repeat(lattice)
+    key = "pattern.across" if about_mm is None else "pattern.pitch"
     if width is None:
         turned = ", turned as it is," if lies[0, 1] else ""
-        want = f"the lattice of {pattern.key}{turned} does not repeat along the width, so whole repeats cannot fill it; "
-        key, value, way = "across", str(across), "give a pitch instead"
-        if about_mm is not None:
-            key, value, way = "pitch", f"about {figures.length(about_mm)}", "give the pitch without 'about'"
-        raise InputError(Problem(key=f"pattern.{key}", value=value, want=want + way))
+        way = "give a pitch instead" if about_mm is None else "give the pitch without 'about'"
+        want = f"the lattice of {pattern.key}{turned} does not repeat along the width, so whole repeats cannot fill it; {way}"
+        raise InputError(Problem(key=key, want=want))
     row = height
     if height is not None and lattice.apart(np.array([width, height]) / 2.0) < TOLERANCE:
         row = height / 2.0  # shifted sideways by half a repeat
@@ -89,22 +88,22 @@ def fit(
     assert across is not None
     if not 1 <= across <= MOST_ACROSS:
         want = f"write a whole number from 1 to {MOST_ACROSS}"
-        raise InputError(Problem(key="pattern.across", value=str(across), want=want))
+        if about_mm is not None:
+            least = figures.at_least(width_mm / width / MOST_ACROSS, 3)
+            want = f"more than {MOST_ACROSS} repeats across; a pitch of about {least} or more is possible"
+        raise InputError(Problem(key=key, want=want))
     pitch = width_mm / (across * width)
     rows, left = _rows(height_mm, pitch, row)
     along = rows if row is None or height is None else rows * row / height
     block = np.array([width_mm, rows * (row or 0.0) * pitch])
-    nearest = (
-        ""
-        if about_mm is None or math.isclose(pitch, about_mm)
-        else f" (wished: about {figures.length(about_mm)})"
-    )
-    repeats = "1 repeat" if across == 1 else f"{across} repeats"
-    sentence = f"{pattern.name} at a pitch of {figures.length(pitch, trim=False)}{nearest}: {repeats} across"
-    if row is None:
-        sentence += " the width exactly; the lattice does not repeat along the height"
-    elif left == 0.0:
+    sentence = f"{pattern.name} at a pitch of {figures.length(pitch, trim=False)}"
+    if about_mm is not None and not math.isclose(pitch, about_mm):
+        sentence += f" (wished: about {figures.length(about_mm)})"
+    sentence += f": {counted(across, 'repeat')} across"
+    if left == 0.0:
         sentence += f" and {along:g} along fill {what} exactly"
+    elif row is None:
+        sentence += " the width exactly; the lattice does not repeat along the height"
     else:
         rest = figures.length(left, 2, trim=False)
         sentence += (

@@ -11,12 +11,12 @@ from functools import cached_property
 from typing import Annotated
 
 import numpy as np
-from pydantic import Field, WithJsonSchema
+from pydantic import Field
 
-from vcarve.job.fields import PositiveMm, Text, spelled, text
+from vcarve.job.fields import PositiveMm, spelled, text
 from vcarve.job.record import Broken, Record
 from vcarve.pattern.entries import LatticeEntry, LineEntry, Operation, PlanePoint
-from vcarve.pattern.symmetry import GROUPS, MOST_MOVES, Lattice, closure, group_problem
+from vcarve.pattern.symmetry import MOST_MOVES, Group, Lattice, closure, group_problem
 from vcarve.pattern.unit import UnitNetwork, unit_network, united
 from vcarve.plane.arcs import lengths, mapped, middles, size
 from vcarve.plane.arrays import Floats, Ints
@@ -38,8 +38,6 @@ Key = Annotated[
         r"^[a-z0-9]+(-[a-z0-9]+)*$", "write lower-case letters, digits and hyphens, such as own-leaf", most=60
     ),
 ]
-# An unknown one is answered by ``group_problem``.
-GroupName = Annotated[Text, WithJsonSchema({"enum": list(GROUPS)})]
 
 
 class Pattern(Record):
@@ -51,7 +49,7 @@ class Pattern(Record):
     english: Phrase = Field("", description="what the name means")
     family: Phrase = Field("own", description="what the gallery sorts by")
     lattice: LatticeEntry = Field(description="two steps whose whole multiples repeat the cell")
-    group: GroupName = Field(description="the plane symmetry group that lattice, operations and lines make")
+    group: Group = Field(description="the plane symmetry group that lattice, operations and lines make")
     unit: Words = Field(
         description="what the file's unit of length is, in words; the job's pitch makes it so many millimetres long"
     )

@@ -25,29 +25,10 @@ TOLERANCE = 1.0e-9  # of the unit cell: closer than this is the same place
 MOST_MOVES = 96
 STAY = np.eye(3, 2)
 
-# Per plane group: order of its highest rotation, whether it has mirrors or glides, lattices it can live on.
-_ANY: tuple[LatticeKind, ...] = ("square", "triangular", "rhombic", "rectangular", "oblique")
-_UPRIGHT: tuple[LatticeKind, ...] = ("square", "rectangular")
-_CENTRED: tuple[LatticeKind, ...] = ("square", "triangular", "rhombic")
-GROUPS: dict[str, tuple[int, bool, tuple[LatticeKind, ...]]] = {
-    "p1": (1, False, _ANY),
-    "p2": (2, False, _ANY),
-    "pm": (1, True, _UPRIGHT),
-    "pg": (1, True, _UPRIGHT),
-    "cm": (1, True, _CENTRED),
-    "pmm": (2, True, _UPRIGHT),
-    "pmg": (2, True, _UPRIGHT),
-    "pgg": (2, True, _UPRIGHT),
-    "cmm": (2, True, _CENTRED),
-    "p4": (4, False, ("square",)),
-    "p4m": (4, True, ("square",)),
-    "p4g": (4, True, ("square",)),
-    "p3": (3, False, ("triangular",)),
-    "p3m1": (3, True, ("triangular",)),
-    "p31m": (3, True, ("triangular",)),
-    "p6": (6, False, ("triangular",)),
-    "p6m": (6, True, ("triangular",)),
-}
+# The plane groups by their short international symbols.
+Group = Literal[
+    "p1", "p2", "pm", "pg", "cm", "pmm", "pmg", "pgg", "cmm", "p4", "p4m", "p4g", "p3", "p3m1", "p31m", "p6", "p6m"
+]  # fmt: skip
 # By the trace of its matrix, how many times a rotation that carries a lattice onto itself makes a full turn.
 _ORDER = {2: 1, -2: 2, -1: 3, 0: 4, 1: 6}
 
@@ -59,6 +40,20 @@ ALSO: dict[LatticeKind, tuple[LatticeKind, ...]] = {
     "rectangular": ("rectangular", "oblique"),
     "oblique": ("oblique",),
 }
+
+
+def group_facts(group: Group) -> tuple[int, bool, LatticeKind]:
+    """Return what a symbol says: the highest rotation's order, whether there are mirrors or glides, the plainest lattice.
+
+    Beyond the first, letters stand for mirrors and glides, of which a group without a number has two where it has half turns.
+    """
+    order, mirrors = (
+        int(group[1]) if group[1].isdecimal() else len(group) - 1,
+        not {"m", "g"}.isdisjoint(group),
+    )
+    upright: LatticeKind = "rhombic" if group[0] == "c" else "rectangular"
+    plainest: dict[int, LatticeKind] = {3: "triangular", 4: "square", 6: "triangular"}
+    return order, mirrors, plainest.get(order, upright if mirrors else "oblique")
 
 
 def rotation(angle_deg: float, about: Point = (0.0, 0.0)) -> Floats:
@@ -177,15 +172,14 @@ def closure(moves: Sequence[Floats]) -> Floats:
     return np.array(found)
 
 
-def group_problem(group: str, kind: LatticeKind, moves: Floats) -> str | None:
+def group_problem(group: Group, kind: LatticeKind, moves: Floats) -> str | None:
     """Return what is wrong with a declared plane group on such a lattice, as a sentence, or ``None``.
 
     ``moves`` are all that the file's operations generate (see ``closure``).
     """
-    if group not in GROUPS:
-        return f"there is no plane group of this name; the groups are {', '.join(GROUPS)}"
-    order, mirrors, kinds = GROUPS[group]
-    if kind not in kinds:
+    order, mirrors, plainest = group_facts(group)
+    if plainest not in ALSO[kind]:
+        kinds = [one for one in ALSO if plainest in ALSO[one]]
         return f"the group {group} needs a {' or '.join(kinds)} lattice; this one is {kind}"
     flipped = flips(moves)
     if any(order % _ORDER[int(move[0, 0] + move[1, 1])] for move in moves[~flipped]):
