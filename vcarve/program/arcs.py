@@ -9,9 +9,9 @@ from __future__ import annotations
 from cmath import phase
 from math import hypot, sqrt, tau
 
-from vcarve.program.block import Block
 from vcarve.program.grammar import AXES, GRBL, LEAST_RADIUS_MM, LINUXCNC, PLANES, Dialect
 from vcarve.program.state import State, Vector
+from vcarve.program.words import Block
 
 MOST_TURNS = 100  # no groove is gone round so often, and a slip must not fill the memory
 

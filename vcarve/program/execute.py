@@ -11,7 +11,6 @@ from collections.abc import Iterable
 
 from vcarve.program import grammar as g
 from vcarve.program.arcs import arc_of
-from vcarve.program.block import Block, block_of, code_of
 from vcarve.program.grammar import AXES, GRBL, LINUXCNC, NIST
 from vcarve.program.moves import Motion
 from vcarve.program.state import (
@@ -27,7 +26,7 @@ from vcarve.program.state import (
     plus,
 )
 from vcarve.program.values import kept_value
-from vcarve.program.words import Line
+from vcarve.program.words import Block, Line, block_of, code_of
 
 _SYSTEMS = ("G54", "G55", "G56", "G57", "G58", "G59", "G59.1", "G59.2", "G59.3")
 # Events with a name of their own; those of other codes are named after the group and have the code's number.
