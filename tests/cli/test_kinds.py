@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner, Result
 
-from vcarve.cli.kinds import kind_of
+from vcarve.cli.files import kind_of
 from vcarve.cli.main import cli
 
 ROOT = Path(__file__).parent.parent.parent

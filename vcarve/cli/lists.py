@@ -11,8 +11,7 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import click
 
-from vcarve.cli.files import Output, claim, ending, write_whole
-from vcarve.cli.kinds import taken_as
+from vcarve.cli.files import Output, claim, ending, taken_as, write_whole
 from vcarve.cli.options import asked, force_option, json_option, noted, say, say_written, written
 from vcarve.cli.terminal import echo, told, typed
 from vcarve.errors import InputError, grouped
@@ -74,12 +73,13 @@ def machines(name: str | None, output: str | None, force: bool, json_: bool) -> 
 
     if output is not None and name is None:
         raise InputError("-o needs the name of a machine")
-    claim(asked(), (name and file_of("machine", name),), force=force)
     with taken_as("machine", name or "-"):
+        path = None if name is None else file_of("machine", name)
+        claim(asked(), (path,), force=force)
         found = all_machines() if name is None else (load_machine(name),)
     outputs = []
-    if name is not None and (output is not None or not json_):
-        outputs.append((output or "-", Path(file_of("machine", name)).read_text(encoding="utf-8")))
+    if path is not None and (output is not None or not json_):
+        outputs.append((output or "-", Path(path).read_text(encoding="utf-8")))
 
     def spindle(m: Machine) -> str:
         rates = f"{format_number(m.spindle.min_rpm)} to {format_rpm(m.spindle.max_rpm)}"

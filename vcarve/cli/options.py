@@ -55,7 +55,7 @@ def say_written(outputs: Sequence[Output]) -> None:
 
 def opened(job: str, sets: tuple[str, ...]) -> Job:
     """Read the job that a call names, with what it sets; a file of another kind is told as such."""
-    from vcarve.cli.kinds import taken_as
+    from vcarve.cli.files import taken_as
     from vcarve.job.records import load_job
 
     with taken_as("job", job):
