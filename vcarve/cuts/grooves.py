@@ -83,7 +83,10 @@ def groove_cuts(network: Network, depth_mm: Floats, step_mm: float) -> tuple[Cut
         feature=network.feature[edge],
         after=np.concatenate(after),
     )
-    return cuts, _rings(network, number)
+    half = network.ring_half_edge
+    kept = number[half >> 1] >= 0  # the other edges are not cut, and left out
+    stop = np.concatenate([[0], np.cumsum(kept)])[network.ring_start]
+    return cuts, Rings(half_edge=2 * number[half[kept] >> 1] + (half[kept] & 1), start=np.unique(stop))
 
 
 def _passings(full: Floats, levels: list[Floats], length_mm: Floats) -> tuple[Ints, Floats]:
@@ -109,11 +112,3 @@ def most_cuts(full_mm: Floats, length_mm: Floats, step_mm: float) -> tuple[Float
     now = np.minimum(parts, 1.0 + deep - flat)
     # The shallowest part is cut in about as many levels as its end, each deeper one in so many more.
     return now * flat + (deep - flat) * (now + 1.0) / 2.0, parts
-
-
-def _rings(network: Network, number: Ints) -> Rings:
-    """Return the rings of the cells as half-edges of the cuts; edges without ``number`` are not cut and left out."""
-    half = network.ring_half_edge
-    kept = number[half >> 1] >= 0
-    stop = np.concatenate([[0], np.cumsum(kept)])[network.ring_start]
-    return Rings(half_edge=2 * number[half[kept] >> 1] + (half[kept] & 1), start=np.unique(stop))

@@ -17,21 +17,18 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
-from vcarve.dryrun.tip import Tip
+from vcarve.dryrun.tip import Heights, Tip
 from vcarve.dryrun.track import UNKNOWN, Setup, chords_within, laid
+from vcarve.job.bench import Bit
 from vcarve.plane.arcs import boxes, circles, middles, sweeps, turned
 from vcarve.plane.arrays import Bools, Columns, Floats, Ints, ReadOnly
 from vcarve.program.moves import Moves, Plane
 
-if TYPE_CHECKING:
-    from vcarve.job.bench import Bit
-
-Heights = npt.NDArray[np.floating[Any]]
 Kernel = Callable[[Any, Floats, Floats, Tip, Any], Heights]
 
 BATCH_PIXELS = 1 << 16  # pixels worked out together; small enough to stay near the processor

@@ -18,16 +18,14 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 
 from vcarve.dryrun.track import per_axis, planned_chords, split
+from vcarve.job.bench import Machine
 from vcarve.plane.arrays import Floats, Ints, ReadOnly
 from vcarve.program.moves import Motion, Moves
-
-if TYPE_CHECKING:
-    from vcarve.job.bench import Machine
 
 STRAIGHT_ON = 0.999999  # cosine of the turn from which a corner counts as none
 REVERSAL = -0.999999  # cosine of the turn from which a corner counts as turning back

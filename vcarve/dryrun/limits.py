@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from vcarve.dryrun.track import Target, Track, arms_mm, axes_of, per_axis, room
+from vcarve.dryrun.track import Target, Track, axes_of, per_axis, room
 from vcarve.errors import Finding, listed
 from vcarve.plane.arcs import size
 from vcarve.plane.arrays import Bools
@@ -95,8 +95,9 @@ def travel_findings(seen: Track) -> Iterator[Finding]:
 
 def arc_findings(seen: Track) -> Iterator[Finding]:
     """Find arcs that a controller may take for whole circles, or that are none: ends at two distances from the centre."""
-    which = np.flatnonzero(seen.moves.sweep_rad)
-    start, end = arms_mm(seen.moves, which)
+    moves, which = seen.moves, np.flatnonzero(seen.moves.sweep_rad)
+    axes, ends = axes_of(moves, which)[:, :2], (moves.start_mm, moves.end_mm)
+    start, end = (np.take_along_axis((place - moves.centre_mm)[which], axes, 1) for place in ends)
     gap, swell = size(end - start), np.abs(size(end) - size(start))
     tiny = (gap > 0.0) & (gap < TINY_MM)
     whole = ~tiny & (gap < 0.01) & (np.abs(seen.moves.sweep_rad[which]) > 1.9 * np.pi)

@@ -111,10 +111,13 @@ def line_findings(seen: Track, target: Target) -> list[Finding]:
     # Plunges, and moves too short to be told along which line they lie, are judged by where they end.
     brief = size((seen.high_mm - seen.low_mm)[cutting]) <= 3.0 * TOUCH * tolerance_mm
     brief = np.where(across, brief, seen.down[cutting])
+    # Moves that cut a line too deep are told once, at the worse end of the first stretch that they do so on.
+    deep = np.flatnonzero(lines.excess_mm.max(axis=1) > lines.room_mm[cover.edge])
+    _, first = np.unique(cover.move[deep], return_index=True)
     return [
         *_stray(lines, stray, "This move cuts where the pattern has no line."),
         *_ends(lines, cutting[brief], ends[brief, 1]),
-        *_too_deep(lines),
+        *lines.wrong_depth(deep[first], np.argmax),
         *_lacking(lines, touched),
         *_walks(lines, target.job),
     ]
@@ -172,13 +175,6 @@ def _ends(lines: _Compared, rows: Ints, vertex: Ints) -> list[Finding]:
         *_stray(lines, rows[allowed[:, 0] < 0.0], "The bit cuts where the pattern has no line."),
         *seen.tell("wrong-depth", deep, too_deep, at=lambda k: seen.at(int(rows[k])), of=rows),
     ]
-
-
-def _too_deep(lines: _Compared) -> list[Finding]:
-    """Find moves that cut a line too deep, each told once, at the worse end of the first stretch that it does so on."""
-    deep = np.flatnonzero(lines.excess_mm.max(axis=1) > lines.room_mm[lines.cover.edge])
-    _, first = np.unique(lines.cover.move[deep], return_index=True)
-    return lines.wrong_depth(deep[first], np.argmax)
 
 
 def _lacking(lines: _Compared, touched: Floats) -> list[Finding]:

@@ -131,8 +131,8 @@ def measured(
         found = groove_widths(part, places, edges=here, least_half_mm=least_half_mm(part.step_mm, job.bit))
         widths[here], wanted[here] = (values[here] for values in found)
     off = widths - wanted
-    known = np.flatnonzero(np.isfinite(off))
-    worst = int(known[np.argmax(np.abs(off[known]))]) if len(known) else -1
+    known = int(np.count_nonzero(np.isfinite(off)))
+    worst = int(np.nanargmax(np.abs(off))) if known else -1
     seen = track(moves, job.machine, target)
     finest = float(np.floor(coarsest[network.cut].min(initial=np.inf) * 1e3 + 1e-6) / 1e3)
     fits = finest >= LEAST_STEP_MM and many * step**2 / finest**2 <= MOST_PIXELS_ASKED
@@ -143,12 +143,12 @@ def measured(
         land=land(surface, inside=_inside(target.outline, surface)) if with_land else Land(),
         widths_mm=widths,
         wanted_mm=wanted,
-        measured=len(known),
+        measured=known,
         too_fine=int(np.count_nonzero(network.cut & ~fine)),
-        crowded=int(np.count_nonzero(fine)) - len(known),
+        crowded=int(np.count_nonzero(fine)) - known,
         finer_mm=finest if fits else None,
         worst_edge=worst,
-        worst_mm=float(off[worst]) if len(known) else float("nan"),
+        worst_mm=float(off[worst]) if known else np.nan,
     )
 
 

@@ -13,17 +13,15 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
+from vcarve.job.bench import Bit
 from vcarve.plane.arrays import Floats
 
-if TYPE_CHECKING:
-    from vcarve.job.bench import Bit
-
-Array = npt.NDArray[np.floating[Any]]
+Heights = npt.NDArray[np.floating[Any]]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,7 +58,7 @@ class Tip:
         """Height of the cutting edge: deeper than this the upright wall cuts and the shank comes near."""
         return float(self.rise(np.array(self.rim_mm)))
 
-    def rise(self, rho: Array) -> Array:
+    def rise(self, rho: Heights) -> Heights:
         """Return height above the lowest point at distances ``rho`` up to the rim; shape and type as given."""
         if self.ball_mm:
             inside = np.maximum(self.ball_mm**2 - rho * rho, 0.0)
@@ -78,7 +76,7 @@ class Tip:
         reach = self.flat_mm + np.where(depth <= self.joint_rise_mm, ball, cone)
         return np.minimum(reach, self.rim_mm)
 
-    def nearest(self, across: Array, fall: Array) -> Array:
+    def nearest(self, across: Heights, fall: Heights) -> Heights:
         """Return where on a sloping path the bit cuts a point deepest, if the path were endless.
 
         ``across`` is the point's distance from the path's line, ``fall`` the path's rise per mm,

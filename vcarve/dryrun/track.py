@@ -94,16 +94,6 @@ def axes_of(moves: Moves, which: Ints) -> Ints:
     return np.asarray(columns[moves.plane[which] - int(Plane.XY)])
 
 
-def arms_mm(moves: Moves, which: Ints) -> tuple[Floats, Floats]:
-    """Return start and end of arcs (n, 2) seen from their centres, in their planes."""
-    axes = axes_of(moves, which)[:, :2]
-    start, end, centre = (
-        np.take_along_axis(place[which], axes, axis=1)
-        for place in (moves.start_mm, moves.end_mm, moves.centre_mm)
-    )
-    return start - centre, end - centre
-
-
 def planned_chords(moves: Moves, tolerance_mm: float) -> Ints:
     """Return how many straight blocks a controller plans each move in, shape (N,): one for each line, many for each arc.
 
