@@ -36,27 +36,16 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from vcarve.drawn import draw as draw
-    from vcarve.errors import Finding as Finding
-    from vcarve.errors import InputError as InputError
-    from vcarve.errors import InternalError as InternalError
-    from vcarve.errors import MizoError as MizoError
-    from vcarve.errors import Problem as Problem
-    from vcarve.errors import RefusedError as RefusedError
-    from vcarve.job.records import Job as Job
-    from vcarve.job.records import load_job as load_job
-    from vcarve.layout.stages import Layout as Layout
-    from vcarve.layout.stages import lay_out as lay_out
-    from vcarve.pattern.catalogue import patterns as patterns
-    from vcarve.pattern.model import Pattern as Pattern
-    from vcarve.pipeline import plan_program as plan_program
-    from vcarve.pipeline import write_program as write_program
-    from vcarve.program.reader import Reading as Reading
-    from vcarve.program.reader import read_program as read_program
-    from vcarve.proofing import carve_piece as carve_piece
-    from vcarve.proofing import check_program as check_program
-    from vcarve.run import DryRun as DryRun
-    from vcarve.run import Made as Made
+    from vcarve.drawn import draw
+    from vcarve.errors import Finding, InputError, InternalError, MizoError, Problem, RefusedError
+    from vcarve.job.records import Job, load_job
+    from vcarve.layout.stages import Layout, lay_out
+    from vcarve.pattern.catalogue import patterns
+    from vcarve.pattern.model import Pattern
+    from vcarve.pipeline import plan_program, write_program
+    from vcarve.program.reader import Reading, read_program
+    from vcarve.proofing import carve_piece, check_program
+    from vcarve.run import DryRun, Made
 
 __version__ = "0.1.0"
 
@@ -73,7 +62,12 @@ _HOMES = {
     "run": ("DryRun", "Made"),
 }
 _HOME = {name: module for module, names in _HOMES.items() for name in names}
-__all__ = sorted(_HOME)  # what ``help(vcarve)`` describes
+# What ``help(vcarve)`` describes, written out for type checkers.
+__all__ = [
+    "DryRun", "Finding", "InputError", "InternalError", "Job", "Layout", "Made", "MizoError", "Pattern", "Problem", "Reading",
+    "RefusedError", "carve_piece", "check_program", "draw", "lay_out", "load_job", "patterns", "plan_program", "read_program",
+    "write_program",
+]  # fmt: skip
 
 
 if not TYPE_CHECKING:  # types stand above: no other name is offered

@@ -141,9 +141,7 @@ def read_bytes(path: str, most: int) -> bytes:
         with Path(path).open("rb") as stream:
             return stream.read(most + 1)
     except (OSError, ValueError) as error:
-        why = next(
-            (said for kind, said in _UNREAD.items() if isinstance(error, kind)), "it is not a usable path"
-        )
+        why = _UNREAD.get(type(error), "it is not a usable path")
         raise InputError(Problem(file=path, want=f"cannot be read: {why}")) from None
 
 

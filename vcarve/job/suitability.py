@@ -31,25 +31,17 @@ def suitability(
     ``deepest_mm`` is the deepest cut of the bit's cone (see ``groove.width``), ``reach_mm`` how much room the lines of a turned
     piece take along X and Y.
     """
+    frames = [frame.depth_mm for frame in job.pattern.frame if frame.depth_mm is not None]
+    asked_mm = (*job.depths_mm, *frames, *job.pattern.depths.values())
     return (
-        *_depths(job, deepest_mm),
+        *_depths(job, deepest_mm, min(asked_mm), max(asked_mm)),
         *_travel(job, reach_mm),
         *(list(_speeds(job)) or _load(job)),
-        *_heights(job),
+        *_heights(job, max(asked_mm)),
     )
 
 
-def deepest_asked_mm(job: Job) -> float:
-    """Return the deepest groove that the job asks for: ground and leaf lines, frames, layers of a drawing."""
-    return max(_depths_asked_mm(job))
-
-
-def _depths_asked_mm(job: Job) -> tuple[float, ...]:
-    frames = [frame.depth_mm for frame in job.pattern.frame if frame.depth_mm is not None]
-    return (*job.depths_mm, *frames, *job.pattern.depths.values())
-
-
-def _depths(job: Job, deepest_mm: float) -> Iterator[Finding]:
+def _depths(job: Job, cone_mm: float, shallowest: float, deepest: float) -> Iterator[Finding]:
     length = job.figures.length
     bit, machine = job.bit, job.machine
     if not _held(bit, machine):
@@ -59,18 +51,16 @@ def _depths(job: Job, deepest_mm: float) -> Iterator[Finding]:
             f"The bit's shank is {length(bit.shank_mm)}; {machine.name} has collets for {held}. "
             + _bits_that_fit(bit, machine),
         )
-    shallowest = min(_depths_asked_mm(job))
     if shallowest < machine.last_decimal_mm:
         yield Finding(
             "too-shallow",
             f"A groove {length(shallowest, 6)} deep is none: programs for {machine.name} give heights "
             f"to {length(machine.last_decimal_mm, 6)}.",
         )
-    deepest = deepest_asked_mm(job)
-    if deepest > deepest_mm + 1e-9:
+    if deepest > cone_mm + 1e-9:
         yield Finding(
             "bit-too-short",
-            f"The groove is {length(deepest)} deep, but this bit's cone ends at {length(deepest_mm)}; "
+            f"The groove is {length(deepest)} deep, but this bit's cone ends at {length(cone_mm)}; "
             "take a wider bit or a shallower groove.",
         )
     left = job.piece.thickness_mm - deepest
@@ -122,10 +112,8 @@ def _travel(job: Job, reach_mm: tuple[float, float] | None) -> Iterator[Finding]
             )
 
 
-def _heights(job: Job) -> Iterator[Finding]:
-    length = job.figures.length
-    machine = job.machine
-    deepest = deepest_asked_mm(job)
+def _heights(job: Job, deepest: float) -> Iterator[Finding]:
+    length, machine = job.figures.length, job.machine
     need = machine.safe_height_mm + deepest
     if need > machine.travel.z_mm + 1e-9:
         yield Finding(

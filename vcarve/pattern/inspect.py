@@ -33,9 +33,8 @@ def _gaps(pattern: Pattern, figures: Figures) -> list[Finding]:
     xy = web.uv @ lattice.basis
     ends, gaps = _short_of_a_line(curve, xy, lattice)
     met = np.bincount(np.concatenate([web.tail, web.head]), minlength=len(xy))
-    spots: list[
-        tuple[Floats, float]
-    ] = []  # one end for each, smallest gaps first: both sides of a gap were found
+    # One end for each gap, smallest gaps first: both sides of a gap were found.
+    spots: list[tuple[Floats, float]] = []
     # Of both sides of a gap the one at which fewer lines meet, or the later one.
     for k in np.lexsort((-ends, met[ends], np.rint(gaps / lattice.size / TOLERANCE))).tolist():
         end = xy[ends[k]]
@@ -55,8 +54,7 @@ def _gaps(pattern: Pattern, figures: Figures) -> list[Finding]:
             )
         )
     if len(spots) > _MOST_SHOWN:
-        sentence = "more line ends nearly meet elsewhere"
-        findings.append(Finding("gap", sentence))
+        findings.append(Finding("gap", "more line ends nearly meet elsewhere"))
     return findings
 
 
