@@ -10,16 +10,17 @@ import pytest
 from drawn_lines import Line, rows
 from small_network import build_lines
 from vcarve.groove.land import measure
-from vcarve.groove.slivers import Slivers, edge_slivers
+from vcarve.groove.slivers import edge_slivers
 from vcarve.groove.width import VBit
 from vcarve.pattern.shapes import circle
+from vcarve.plane.arrays import Floats
 from vcarve.plane.region import Region, corners, rectangle
 
 RIGHT_ANGLE = VBit(angle_deg=90.0)  # cuts twice as wide as deep
 HALF = 30.0  # half the side of the piece
 
 
-def slivers(lines: list[Line], depth_mm: float, piece: Region, edge: str = "groove") -> Slivers:
+def slivers(lines: list[Line], depth_mm: float, piece: Region, edge: str = "groove") -> tuple[Floats, Floats]:
     """Return the slivers of lines of one depth on a piece."""
     network = build_lines(*rows(lines), region=piece, edge=edge)
     grooves = measure(network, RIGHT_ANGLE, {0: depth_mm})
@@ -38,22 +39,22 @@ SQUARE = rectangle(2 * HALF, 2 * HALF)
 @pytest.mark.parametrize("strip_mm", [0.05, 0.3, 0.49])
 def test_a_strip_along_the_edge_is_one_sliver_of_its_width(strip_mm: float) -> None:
     """Grooves 2 mm wide whose last line is 1 mm and a little from the edge: one strip, though lines cross it."""
-    found = slivers(grid(HALF - 1.0 - strip_mm), 1.0, SQUARE)
+    widths, places = slivers(grid(HALF - 1.0 - strip_mm), 1.0, SQUARE)
 
-    assert found.width_mm == pytest.approx([strip_mm], abs=1e-6)
-    assert found.at_mm[0, 0] == pytest.approx(HALF - 1.0 - strip_mm, abs=1e-6)
+    assert widths == pytest.approx([strip_mm], abs=1e-6)
+    assert places[0, 0] == pytest.approx(HALF - 1.0 - strip_mm, abs=1e-6)
 
 
 @pytest.mark.parametrize("gap_mm", [0.0, 0.3, 1.0, 1.6, 8.0])
 def test_no_sliver_on_the_edge_over_it_or_far_from_it(gap_mm: float) -> None:
     """A line on the edge, one whose groove reaches the edge, and one with wood enough beside it leave no strip."""
-    assert len(slivers(grid(HALF - gap_mm), 1.0, SQUARE)) == 0
+    assert len(slivers(grid(HALF - gap_mm), 1.0, SQUARE)[0]) == 0
 
 
 def test_deep_grooves_need_more_wood_beside_them() -> None:
     """A strip of 0.9 mm is too thin beside a groove 2 mm deep (half of the depth), not beside one of 1 mm."""
-    assert len(slivers(grid(HALF - 2.0 - 0.9), 2.0, SQUARE)) == 1
-    assert len(slivers(grid(HALF - 1.0 - 0.9), 1.0, SQUARE)) == 0
+    assert len(slivers(grid(HALF - 2.0 - 0.9), 2.0, SQUARE)[0]) == 1
+    assert len(slivers(grid(HALF - 1.0 - 0.9), 1.0, SQUARE)[0]) == 0
 
 
 @pytest.mark.parametrize(("angle_deg", "expected"), [(90.0, 0), (45.0, 0), (20.0, 0), (5.0, 1)])
@@ -62,14 +63,14 @@ def test_lines_that_meet_the_edge_count_only_when_nearly_along_it(angle_deg: flo
     a = math.radians(angle_deg)
     lines = [Line(start=(HALF, 0.0), end=(HALF - 20.0 * math.sin(a), 20.0 * math.cos(a)))]
 
-    assert len(slivers(lines, 1.0, SQUARE)) == expected
+    assert len(slivers(lines, 1.0, SQUARE)[0]) == expected
 
 
 def test_land_between_two_grooves_is_no_edge() -> None:
     """With a groove on the edge itself, the land beside it lies between grooves and does not break off the piece."""
     edge = [Line(start=(HALF, -HALF), end=(HALF, HALF))]
 
-    assert len(slivers([*grid(HALF - 2.3), *edge], 1.0, SQUARE)) == 0
+    assert len(slivers([*grid(HALF - 2.3), *edge], 1.0, SQUARE)[0]) == 0
 
 
 def test_a_groove_along_the_edge_ends_the_strip_before_it() -> None:
@@ -78,26 +79,26 @@ def test_a_groove_along_the_edge_ends_the_strip_before_it() -> None:
     network = build_lines(*rows(lines), region=SQUARE, edge="groove")
     grooves = measure(network, RIGHT_ANGLE, {0: 1.0, 1: 0.05})
 
-    assert len(slivers(lines[:-1], 1.0, SQUARE)) == 1
-    assert len(edge_slivers(network, grooves, [corners(ring) for ring in SQUARE.rings])) == 0
+    assert len(slivers(lines[:-1], 1.0, SQUARE)[0]) == 1
+    assert len(edge_slivers(network, grooves, [corners(ring) for ring in SQUARE.rings])[0]) == 0
 
 
 def test_short_lines_one_after_the_other_leave_a_strip() -> None:
     """Rungs from inside cut the last line into pieces of a millimetre: each counts, since all its length is too thin."""
     x = HALF - 0.2 - 0.3
     rungs = [Line(start=(x - 5.0, y), end=(x, y)) for y in np.arange(-10.0, 11.0).tolist()]
-    found = slivers([Line(start=(x, -10.0), end=(x, 10.0)), *rungs], 0.2, SQUARE)
+    widths, _ = slivers([Line(start=(x, -10.0), end=(x, 10.0)), *rungs], 0.2, SQUARE)
 
-    assert found.width_mm == pytest.approx([0.3], abs=1e-6)
+    assert widths == pytest.approx([0.3], abs=1e-6)
 
 
 def test_a_strip_is_as_wide_as_its_thinnest_place() -> None:
     """Beside a line that leans, the strip runs from 0.4 mm down to 0.2 mm; it breaks where it is thinnest."""
     lines = [Line(start=(HALF - 1.4, -10.0), end=(HALF - 1.2, 10.0))]
-    found = slivers(lines, 1.0, SQUARE)
+    widths, places = slivers(lines, 1.0, SQUARE)
 
-    assert found.width_mm == pytest.approx([0.2], abs=0.01)
-    assert found.at_mm[0, 1] == pytest.approx(10.0, abs=1.0)
+    assert widths == pytest.approx([0.2], abs=0.01)
+    assert places[0, 1] == pytest.approx(10.0, abs=1.0)
 
 
 def test_arcs_along_a_round_outline() -> None:
@@ -107,6 +108,6 @@ def test_arcs_along_a_round_outline() -> None:
         Line(start=(r, 0.0), end=(-r, 0.0), bulge=1.0),
         Line(start=(-r, 0.0), end=(r, 0.0), bulge=1.0),
     ]
-    found = slivers(ring, 1.0, circle(2 * HALF))
+    widths, _ = slivers(ring, 1.0, circle(2 * HALF))
 
-    assert found.width_mm == pytest.approx([0.3], abs=0.002)
+    assert widths == pytest.approx([0.3], abs=0.002)

@@ -172,19 +172,18 @@ class _Web:
 
     def lines(self) -> tuple[Floats, Ints]:
         """Return one of all lines with the same ends and the same sag, and its feature; note the others."""
-        kept: dict[tuple[int, int], list[float]] = defaultdict(list)
-        sides = []
-        sag = (self.bulge * size(self.xy[self.head] - self.xy[self.tail]) / 2.0).tolist()
-        for side, (a, b) in enumerate(zip(self.tail.tolist(), self.head.tolist(), strict=True)):
-            bow = sag[side] if a < b else -sag[side]
-            known = kept[min(a, b), max(a, b)]
-            if any(abs(other - bow) <= 2.0 * SAME_MM for other in known):
-                x, y = ((self.xy[a] + self.xy[b]) / 2.0).tolist()
-                self.told.append(Mended(code="doubled-line", at_mm=(x, y)))
-            else:
-                known.append(bow)
-                sides.append(side)
-        return self._curves[sides], self.feature[sides]
+        low, high = np.minimum(self.tail, self.head), np.maximum(self.tail, self.head)
+        sag = self.bulge * size(self.xy[self.head] - self.xy[self.tail]) / 2.0
+        bow = np.where(self.tail < self.head, sag, -sag)
+        order = np.lexsort((bow, high, low))
+        apart = (np.diff(np.stack([low, high])[:, order]) != 0).any(axis=0)
+        apart |= np.diff(bow[order]) > 2.0 * SAME_MM
+        alike = np.split(order, 1 + np.flatnonzero(apart))
+        kept = np.sort(np.array([group.min() for group in alike if len(group)], dtype=np.int64))
+        for side in np.setdiff1d(order, kept).tolist():
+            x, y = ((self.xy[self.tail[side]] + self.xy[self.head[side]]) / 2.0).tolist()
+            self.told.append(Mended(code="doubled-line", at_mm=(x, y)))
+        return self._curves[kept], self.feature[kept]
 
 
 def _root(parent: Ints, node: int) -> int:

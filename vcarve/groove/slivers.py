@@ -7,7 +7,6 @@ strip.  A strip counts when it is ``RUN`` times as long as it may be wide, or as
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -25,26 +24,16 @@ SAG_MM = 0.001  # of the chords of arcs
 SAMPLES = 64  # most along a line
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Slivers:
-    """Strips of land at the piece's edge, one for each run of lines: the least width and where that is (mm)."""
-
-    width_mm: Floats  # (S,)
-    at_mm: Floats  # (S, 2)
-
-    def __len__(self) -> int:
-        return len(self.width_mm)
-
-
-def edge_slivers(network: Network, grooves: Grooves, outline_mm: Sequence[Floats]) -> Slivers:
+def edge_slivers(network: Network, grooves: Grooves, outline_mm: Sequence[Floats]) -> tuple[Floats, Floats]:
     """Return the strips thinner than ``WEAK_MM``, or than ``WEAK_SHARE`` of the groove's depth, at the piece's edge.
 
-    ``outline_mm`` are the closed rings of the piece's outline, shape (n, 2), curves as chords.
+    For each run of lines one, the thinnest first: its least width (S,) and where that is (S, 2), in mm.  ``outline_mm`` are the
+    closed rings of the piece's outline, shape (n, 2), curves as chords.
     """
     limit = np.maximum(WEAK_MM, WEAK_SHARE * grooves.depth_mm)
     edges = np.flatnonzero(network.cut)
     if len(edges) == 0 or len(outline_mm) == 0:
-        return Slivers(width_mm=np.zeros(0), at_mm=np.zeros((0, 2)))
+        return np.zeros(0), np.zeros((0, 2))
     corners = np.concatenate([np.stack([p, np.roll(p, -1, axis=0)], axis=1) for p in outline_mm])
     sides: Any = shapely.linestrings(corners)
     tree = shapely.STRtree(sides)
@@ -73,7 +62,15 @@ def edge_slivers(network: Network, grooves: Grooves, outline_mm: Sequence[Floats
     run = np.bincount(owner, weights=thin * (length / many)[owner], minlength=len(edges))
     strip = run >= np.minimum(RUN * limit[edges], 0.99 * length)
     chosen = np.flatnonzero(thin & strip[owner])
-    return _runs(network, edges, owner[chosen], width[chosen], places[chosen])
+    if not len(chosen):
+        return np.zeros(0), np.zeros((0, 2))
+    # Lines that follow on one another are one strip.
+    line = np.unique(edges[owner[chosen]])
+    _, part = connected(len(network.x_nm), network.tail[line], network.head[line])
+    chosen = chosen[np.argsort(width[chosen], kind="stable")]
+    _, first = np.unique(part[network.tail[edges[owner[chosen]]]], return_index=True)
+    chosen = chosen[np.sort(first)]
+    return width[chosen], places[chosen]
 
 
 def _bare(network: Network, grooves: Grooves, edges: Ints, owner: Ints, way: Any) -> Bools:
@@ -86,13 +83,3 @@ def _bare(network: Network, grooves: Grooves, edges: Ints, owner: Ints, way: Any
     other, point = shapely.STRtree(spot).query(lines, predicate="dwithin", distance=reach)
     bare[point[other != owner[point]]] = False
     return bare
-
-
-def _runs(network: Network, edges: Ints, owner: Ints, width: Floats, points: Floats) -> Slivers:
-    """Return one strip for lines that follow on one another, at its thinnest place."""
-    line = np.unique(edges[owner])
-    _, part = connected(len(network.x_nm), network.tail[line], network.head[line])
-    run = part[network.tail[edges[owner]]]
-    order = np.lexsort((width, run))
-    first = order[np.unique(run[order], return_index=True)[1]]
-    return Slivers(width_mm=width[first], at_mm=points[first])

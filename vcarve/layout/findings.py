@@ -129,20 +129,21 @@ def land_findings(layout: Layout) -> Iterator[Finding]:
             holds, sound = figures.length(whole.holds_mm), figures.length(whole.sound_pitch_mm)
             said += f" At a pitch of {sound} or more every whole cell keeps land of {holds} or more."
         yield from at_places(Finding("weak-island", said), grooves.weak_at_mm.tolist())
-    strips = edge_slivers(layout.network, grooves, [corners(ring) for ring in layout.field.outline.rings])
-    if len(strips):
-        thinnest = int(np.argmin(strips.width_mm))
-        size = figures.small(float(strips.width_mm[thinnest]))
+    widths, places = edge_slivers(
+        layout.network, grooves, [corners(ring) for ring in layout.field.outline.rings]
+    )
+    if len(widths):
+        size = figures.small(float(widths[0]))
         start = f"A groove runs along the piece's edge and leaves a strip of only {size} beside it"
-        if len(strips) > 1:
-            start = f"At {len(strips)} places grooves run along the piece's edge; the thinnest strip they leave is {size} wide"
+        if len(widths) > 1:
+            start = f"At {len(widths)} places grooves run along the piece's edge; the thinnest strip they leave is {size} wide"
         then = (
             "pattern, or change its pitch or margin"
             if layout.lines.drawing is None
             else "drawing, or change the margin"
         )
         said = f"{start}: it may break out. Shift the {then}."
-        x, y = strips.at_mm[thinnest].tolist()
+        x, y = places[0].tolist()
         yield Finding("edge-sliver", said, at_mm=(x, y))
 
 

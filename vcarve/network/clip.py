@@ -122,24 +122,12 @@ def _sort_out(graph: Graph, region: Region, border: Floats) -> tuple[Ints, Ints]
     box = shapely.total_bounds(lines)
     # Far more than anything moves, so that what moves near the border cannot come upon an edge that is kept whole.
     grow = 25.0 * SNAP_MM + SAG_MM
-    outside = (
-        (every[:, 0] > box[2] + grow)
-        | (every[:, 2] < box[0] - grow)
-        | (every[:, 1] > box[3] + grow)
-        | (every[:, 3] < box[1] - grow)
-    )
-    tree = shapely.STRtree(lines)
-    candidates = np.flatnonzero(~outside)
-    a, b = graph.xy[graph.tail[candidates]], graph.xy[graph.head[candidates]]
-    straight = np.asarray(shapely.linestrings(np.stack([a, b], axis=1)), dtype=object)
-    bent = np.flatnonzero(graph.bulge[candidates] != 0.0)
-    if len(bent):
-        # For arcs the box stands in: a few more are noded than need be.
-        straight[bent] = upright(every[candidates[bent]])
-    hit = np.unique(tree.query(straight, predicate="dwithin", distance=grow)[0])
-    near = candidates[hit]
-    free = np.ones(len(candidates), dtype=bool)
-    free[hit] = False
-    rest = candidates[free]
-    keep = inside(region, graph.xy[graph.tail[rest]])
-    return near.astype(np.int64), rest[keep].astype(np.int64)
+    within = (every[:, :2] <= box[2:] + grow) & (every[:, 2:] >= box[:2] - grow)
+    candidates = np.flatnonzero(within.all(axis=1))
+    straight = lines_along(graph.curves(candidates) * (1.0, 1.0, 1.0, 1.0, 0.0), SAG_MM)
+    # For arcs the box stands in: a few more are noded than need be.
+    bent = graph.bulge[candidates] != 0.0
+    straight[bent] = upright(every[candidates[bent]])
+    hit = np.unique(shapely.STRtree(lines).query(straight, predicate="dwithin", distance=grow)[0])
+    rest = np.delete(candidates, hit)
+    return candidates[hit], rest[inside(region, graph.xy[graph.tail[rest]])]
