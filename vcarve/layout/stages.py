@@ -133,34 +133,31 @@ def lay_out(job: Job, kept: Kept | None = None) -> Layout:
     >>> layout.network.edges, round(layout.widest_mm, 3), round(layout.grooves.narrowest_mm, 3)
     (274, 0.924, 2.689)
     """
+    keep = Kept() if kept is None else kept
     with placed(job.document):
-        return _lay_out(job, Kept() if kept is None else kept)
+        laid = lay_lines(job, keep)
+        features = _features(job, laid.lines)
+        depths = {index: feature.depth_mm for index, feature in enumerate(features)}
+        network, share, rises = laid.network, None, None
+        if job.taper_mm:
+            rising = network, job.taper_mm, laid.field.outline
+            network, share, rises = keep("taper", rising, lambda: taper(*rising))
+        grooved = network, job.bit, depths, share
+        grooves = keep("grooves", grooved, lambda: measure(*grooved))
+        return Layout(
+            job=job,
+            field=laid.field,
+            lines=laid.lines,
+            network=network,
+            grooves=grooves,
+            features=features,
+            rises=rises,
+        )
 
 
 def laid_out(given: Job | Layout) -> Layout:
     """Return the layout of a job, which may have been made before."""
     return given if isinstance(given, Layout) else lay_out(given)
-
-
-def _lay_out(job: Job, keep: Kept) -> Layout:
-    laid = lay_lines(job, keep)
-    features = _features(job, laid.lines)
-    depths = {index: feature.depth_mm for index, feature in enumerate(features)}
-    network, share, rises = laid.network, None, None
-    if job.taper_mm:
-        rising = network, job.taper_mm, laid.field.outline
-        network, share, rises = keep("taper", rising, lambda: taper(*rising))
-    grooved = network, job.bit, depths, share
-    grooves = keep("grooves", grooved, lambda: measure(*grooved))
-    return Layout(
-        job=job,
-        field=laid.field,
-        lines=laid.lines,
-        network=network,
-        grooves=grooves,
-        features=features,
-        rises=rises,
-    )
 
 
 def _features(job: Job, lines: Lines) -> tuple[Feature, ...]:

@@ -139,10 +139,9 @@ def _space(run: DryRun) -> Floats:
 
 def _bit(job: Job | None) -> dict[str, Any]:
     bit = VBit(angle_deg=60.0, diameter_mm=6.0) if job is None else job.bit
-    sizes = {
+    return {
         "angle": bit.angle_deg,
         "diameter": bit.diameter_mm,
         "tip": bit.tip_mm,
         "radius": bit.tip_radius_mm,
     }
-    return {name: float(size) for name, size in sizes.items()}
