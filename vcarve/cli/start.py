@@ -17,13 +17,7 @@ class Stopped(SystemExit):
 
 
 def _stop(number: int, frame: FrameType | None) -> None:
-    _deaf()  # while what was begun is undone
     raise Stopped(128 + number)  # what shells give a command that was stopped: 130 and 143
-
-
-def _deaf() -> None:
-    for number in SIGNALS:
-        signal.signal(number, signal.SIG_IGN)
 
 
 def main() -> None:
@@ -41,7 +35,8 @@ def main() -> None:
             print("Stopped.", file=sys.stderr)
         raise
     finally:
-        _deaf()  # all is done, or undone; Python only tidies up
+        for number in SIGNALS:  # all is done, or undone; Python only tidies up
+            signal.signal(number, signal.SIG_IGN)
 
 
 if __name__ == "__main__":
