@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 
+from small_job import own_pattern
 from small_network import build
 from vcarve.groove.land import measure
 from vcarve.groove.whole_cells import SAMPLE_PITCH_MM, cells_of
@@ -38,3 +41,15 @@ def test_the_one_has_the_land_of_all(name: str, widths_mm: tuple[float, float]) 
     assert measure(cells.network, VBit(angle_deg=90.0), depths).land_mm.min() == pytest.approx(
         land.min(), abs=2e-3
     )
+
+
+def test_a_pattern_of_ones_own_that_is_read_again_has_the_same_cells(tmp_path: Path) -> None:
+    """Its whole cells are the same each time its file is read, whatever was worked out of it before."""
+    (tmp_path / "own.yaml").write_text(own_pattern(), encoding="utf-8")
+    read = [pattern("own.yaml", str(tmp_path)) for _ in range(2)]
+    assert len({len(one.unit_network.tail) for one in read}) == 1
+    first, again = map(cells_of, read)
+
+    assert first is not None
+    assert again is not None
+    assert first.room == again.room

@@ -70,6 +70,9 @@ class Pattern(Record):
     note: Remark = Field("", description="how the pattern is made")
     choice: Remark = Field("", description="what in it is a choice of your own")
 
+    # A record is like no other: arrays, which are kept beside its fields, have no one answer to whether they are equal.
+    __eq__, __hash__ = object.__eq__, object.__hash__
+
     def _broken(self) -> Iterator[Broken]:
         if self.pitch_mm[0] > self.pitch_mm[1]:
             yield Broken("pitch-range", "the pitch range must rise: smallest pitch first")
