@@ -37,11 +37,12 @@ BUNDLE_RAD = 0.01
 
 def _directions(graph: Graph) -> tuple[Floats, Floats]:
     """Return the direction in which each half-edge leaves its start (radians) and its curvature there, (2 E,) each."""
-    walked = graph.walked(np.arange(2 * len(graph.tail)))
-    x, y = directions(walked, 0.0).T
-    angle = np.arctan2(y, x)
-    curvature = 2.0 * np.sin(sweeps(walked) / 2.0) / size(walked[:, 2:4] - walked[:, :2])
-    return np.where(angle > math.pi - BUNDLE_RAD, angle - TURN, angle), curvature
+    curve = graph.curves()
+    way = np.stack([directions(curve, 0.0), -directions(curve, 1.0)], axis=1)
+    angle = np.arctan2(way[..., 1], way[..., 0])
+    bend = 2.0 * np.sin(sweeps(curve) / 2.0) / size(curve[:, 2:4] - curve[:, :2])
+    angle = np.where(angle > math.pi - BUNDLE_RAD, angle - TURN, angle)
+    return angle.ravel(), np.column_stack([bend, -bend]).ravel()
 
 
 def next_half_edge(graph: Graph) -> Ints:
