@@ -132,7 +132,7 @@ def test_levels_of_the_same_lines_are_paired_once(job: str, monkeypatch: pytest.
         asked.append(1)
         return pairing(*words, **more)
 
-    monkeypatch.setattr("vcarve.plan.levels.best_pairing", counted)
+    monkeypatch.setattr("vcarve.plan.planner.best_pairing", counted)
     made = make_program(load_job(job, ["groove.step=0.01"]))
 
     assert made.plan.levels == 50

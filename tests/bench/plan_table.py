@@ -24,9 +24,11 @@ from vcarve.dryrun.clock import run
 from vcarve.job.bench import names
 from vcarve.mount.flat import mount_of
 from vcarve.pattern.catalogue import pattern
-from vcarve.plan.baselines import cell_by_cell, fewest_passes, nearest_end
+from vcarve.plan.baselines import cell_by_cell, nearest_end
 from vcarve.plan.bound import best_pairing
 from vcarve.plan.costs import rates
+from vcarve.plan.nest import Nest
+from vcarve.plan.pairing import pair
 from vcarve.plan.planner import candidates, plan, record
 from vcarve.plan.web import weave
 from vcarve.plane.region import rectangle
@@ -59,10 +61,12 @@ def one(name, size_mm, pitch_mm, hop_mm=1.0):
     spent = time.perf_counter() - began
     steady, start = rates(job), mount_of(job).zero_mm
     web = weave(cuts, steady)
-    found, _ = best_pairing(web, steady, recut=True, start_mm=start)
+    nest = Nest(web, steady)
+    found, _ = best_pairing(nest.skeleton, steady, recut=True, start_mm=start)
+    fewest = nest.tour(pair(nest.skeleton, steady, recut=False, start_mm=start), start)
     simple = [
         record(web, steady, each, start)
-        for each in (cell_by_cell(web, rings), nearest_end(web, start), fewest_passes(web, steady, start))
+        for each in (*cell_by_cell(web, nest.lines, rings), nearest_end(web, start), fewest)
     ]
     times = [ours_s, *(clock_s(job, cuts, each) for each in simple)]
     return network, ours, len(found[0].even), times, spent

@@ -9,8 +9,7 @@ from small_network import cuts_of
 from vcarve.cuts.grooves import level_depths
 from vcarve.network.model import OUTLINE
 from vcarve.plan.costs import corner_loss_s, leaving, rates
-from vcarve.plan.timing import clock
-from vcarve.plan.tour import Tour
+from vcarve.plan.tour import Tour, clock
 from vcarve.plan.web import weave
 
 

@@ -10,14 +10,15 @@ from small_network import cuts_of
 from vcarve.cuts.grooves import ROUNDING_MM, SHAVING_MM, groove_cuts
 from vcarve.errors import InternalError
 from vcarve.mount.flat import mount_of
-from vcarve.plan import planner
-from vcarve.plan import tour as tours
-from vcarve.plan.baselines import cell_by_cell, fewest_passes, nearest_end
+from vcarve.plan import planner, walks
+from vcarve.plan.baselines import cell_by_cell, nearest_end
 from vcarve.plan.bound import best_pairing
 from vcarve.plan.corners import transitions
 from vcarve.plan.costs import rates
-from vcarve.plan.planner import FLOATS, candidates, from_pairing, plan
-from vcarve.plan.timing import clock, corners_s
+from vcarve.plan.nest import Nest
+from vcarve.plan.pairing import pair
+from vcarve.plan.planner import FLOATS, candidates, plan
+from vcarve.plan.tour import clock, corners_s
 from vcarve.plan.web import weave
 
 
@@ -97,11 +98,11 @@ def test_hemp_leaf_takes_about_half_the_time_of_cell_by_cell(catalogued, job_of)
 
     cuts = cuts_of(network, depth, job.step_mm)
     made = plan(cuts, job)
-    found, _ = best_pairing(web, steady, recut=True, start_mm=start)
-    ours = clock(web, ticking, from_pairing(web, steady, found[0], start), start).seconds
-    cells = clock(
-        web, ticking, cell_by_cell(web, groove_cuts(network, np.stack([depth, depth]), 9.0)[1]), start
-    ).seconds
+    nest, rings = Nest(web, steady), groove_cuts(network, np.stack([depth, depth]), 9.0)[1]
+    found, _ = best_pairing(nest.skeleton, steady, recut=True, start_mm=start)
+    ours = clock(web, ticking, nest.tour(found[0], start), start).seconds
+    [each] = cell_by_cell(web, nest.lines, rings)
+    cells = clock(web, ticking, each, start).seconds
 
     assert_sound(network, depth, cuts, made)
     assert ours / cells <= 0.51
@@ -153,7 +154,9 @@ def test_no_simple_plan_is_quicker(catalogued, job_of, name):
     made = plan(cuts, job)
 
     rings = groove_cuts(network, np.stack([depth, depth]), 9.0)[1]
-    simple = [cell_by_cell(web, rings), nearest_end(web, start), fewest_passes(web, steady, start)]
+    nest = Nest(web, steady)
+    fewest = nest.tour(pair(nest.skeleton, steady, recut=False, start_mm=start), start)
+    simple = [*cell_by_cell(web, nest.lines, rings), nearest_end(web, start), fewest]
 
     assert all(made.proof.plan_s <= 1.004 * clock(web, steady, each, start).seconds for each in simple)
 
@@ -169,13 +172,13 @@ def test_corners_lose_little_more_than_the_best_pairing_of_each_vertex(catalogue
         alone.append(float(ends.loss_s(one, partner[one], mine).sum()))
         return partner
 
-    monkeypatch.setattr(tours, "transitions", noted)
+    monkeypatch.setattr(walks, "transitions", noted)
     for name in ("ichimatsu", "asanoha", "kagome", "goma", "kaku-asanoha", "shippo"):
         network = catalogued(name, 120.0, 15.0)
         web = weave(cuts_of(network, 2.0), steady)
         found, _ = best_pairing(web, steady, recut=True, start_mm=(-60.0, -60.0))
 
-        made = from_pairing(web, steady, found[0], (-60.0, -60.0))
+        made = Nest(web, steady).tour(found[0], (-60.0, -60.0))
         total += corners_s(web, steady, made)
 
     assert sum(alone) <= (1.0 + FLOATS) * total <= 1.1 * sum(alone)
@@ -255,8 +258,8 @@ def test_without_recuts_a_shallow_line_on_the_way_is_not_walked_again(lines, job
     )
 
 
-def test_levels_go_deeper_in_place(catalogued, job_of):
-    """Two levels of one depth take no more lifts than one level: the bit turns round at the end of a pass."""
+def test_two_levels_are_one_pass(catalogued, job_of):
+    """What hangs together is walked there on the upper level and back on the lower one, without recuts and lifts."""
     network = catalogued("kaku-asanoha", 100.0, 50.0)
     depth = np.full(len(network.tail), 2.0)
 
@@ -264,7 +267,8 @@ def test_levels_go_deeper_in_place(catalogued, job_of):
         plan(cuts_of(network, depth, step), job_of(recut="never", step_mm=step)) for step in (2.0, 1.0)
     )
 
-    assert two.passes == one.passes
+    assert (one.passes, two.passes) == (8, 1)
+    assert two.recut_mm == 0.0
 
 
 @pytest.mark.slow

@@ -8,8 +8,8 @@ from small_network import cuts_of, small_network
 from vcarve.plan.bound import best_pairing
 from vcarve.plan.corners import matchings
 from vcarve.plan.costs import Rates
-from vcarve.plan.planner import from_pairing
-from vcarve.plan.timing import clock, ends_of, recut
+from vcarve.plan.nest import Nest
+from vcarve.plan.tour import clock, ends_of, recut
 from vcarve.plan.web import weave
 
 MINE = Rates(
@@ -54,7 +54,7 @@ def test_every_edge_is_cut_and_no_plan_beats_the_bound(case, allow):
     web = weave(cuts_of(network, depth), MINE)
     found, bound = best_pairing(web, MINE, recut=allow, start_mm=(-5.0, -5.0))
     for each in found:
-        made = from_pairing(web, MINE, each, (-5.0, -5.0))
+        made = Nest(web, MINE).tour(each, (-5.0, -5.0))
         begin, end = ends_of(web, made)
         inside = np.setdiff1d(np.arange(len(begin)), made.pass_start)
         travel = recut(web.cuts, made)
@@ -80,7 +80,7 @@ def test_without_recuts_the_passes_are_the_fewest(case):
     per = np.bincount(found[0].component, weights=odd)
     least = int(np.maximum(per / 2, 1).sum())
 
-    made = from_pairing(web, MINE, found[0], (0.0, 0.0))
+    made = Nest(web, MINE).tour(found[0], (0.0, 0.0))
 
     assert len(made.pass_start) - 1 == least
 

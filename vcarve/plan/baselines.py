@@ -1,4 +1,4 @@
-"""Simple plans to compare with: cell by cell, each edge once by nearest end, and fewest passes.
+"""Simple plans to compare with: cell by cell, and each edge once by nearest end.
 
 Each is what a person would do by hand or with less thought; the same clock times them all.
 """
@@ -9,10 +9,8 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from vcarve.cuts.model import Rings
-from vcarve.plan.costs import Rates
-from vcarve.plan.join import join
-from vcarve.plan.pairing import pair
-from vcarve.plan.tour import Tour, tour
+from vcarve.plan.nest import Stacks
+from vcarve.plan.tour import Tour
 from vcarve.plan.web import Web
 from vcarve.plane.arrays import Ints
 
@@ -65,20 +63,19 @@ def nearest_end(web: Web, start: tuple[float, float]) -> Tour:
     return ordered(web, order, back)
 
 
-def fewest_passes(web: Web, rates: Rates, start: tuple[float, float]) -> Tour:
-    """Return passes with no edge twice, the least lifts, then the shortest rapids."""
-    found = pair(web, rates, recut=False, start_mm=start)
-    links = join(web, rates, np.concatenate([[[found.end, found.start]], found.lift]), start)
-    return tour(web, rates, found, links)
+def cell_by_cell(web: Web, lines: Stacks, rings: Rings) -> list[Tour]:
+    """Cut in each level the outline of every cell on its own, in the order of its ``rings``; then what belongs to no cell.
 
-
-def cell_by_cell(web: Web, rings: Rings) -> Tour:
-    """Cut the outline of every cell on its own, in the order of its ``rings``; then whatever belongs to no cell."""
-    number = np.full(len(web.cuts.tail), -1, np.int64)
-    number[web.edge] = np.arange(len(web.edge))
-    edge, back = number[rings.half_edge // 2], rings.half_edge % 2
+    ``rings`` walk each line by its last cut; what is at its full depth is walked there again.
+    """
+    line = np.empty(len(web.edge), np.int64)
+    line[lines.last] = np.arange(len(lines.last))
     ring = np.repeat(np.arange(len(rings.start) - 1), np.diff(rings.start))
-    spare = np.setdiff1d(np.arange(len(web.edge)), edge)
-    edge = np.concatenate([edge, spare])
-    back = np.concatenate([back, np.zeros(len(spare), np.int64)])
-    return ordered(web, edge, back, apart=np.concatenate([ring, len(rings.start) + np.arange(len(spare))]))
+    spare = np.setdiff1d(np.arange(len(lines.last)), line[rings.half_edge // 2])
+    mine = np.concatenate([line[rings.half_edge // 2], spare])
+    back = np.concatenate([rings.half_edge % 2, np.zeros(len(spare), np.int64)])
+    apart = np.concatenate([ring, len(rings.start) + np.arange(len(spare))])
+    return [
+        ordered(web, lines.cut[mine, np.minimum(level, lines.count[mine] - 1)], back, apart=apart)
+        for level in range(lines.cut.shape[1])
+    ]

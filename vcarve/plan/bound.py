@@ -29,8 +29,7 @@ the time of any program.  No stretch factor of a sparse graph enters.  Weights a
 8.  Where lines slope, ups and downs need not balance.  A lift from depth a to depth b costs its halves, more or less ``lean``
     times b - a, so each end is priced ``lean`` times its distance from one usual depth less, a move in place as if it went up.
 
-9.  With several components, moats raise the T-join further (``vcarve.plan.moats``; for very many,
-    ``vcarve.plan.linkage``).
+9.  With several components, moats raise the T-join further (``vcarve.plan.moats``).
 """
 
 from __future__ import annotations
@@ -41,7 +40,7 @@ import numpy as np
 
 from vcarve.plan.costs import Rates
 from vcarve.plan.join import join
-from vcarve.plan.moats import MOST, raise_bound
+from vcarve.plan.moats import raise_bound
 from vcarve.plan.pairing import Pairing, solved
 from vcarve.plan.web import Web
 from vcarve.plane.arrays import Ints
@@ -65,12 +64,13 @@ def best_pairing(
     task, found = solved(web, fast, recut=recut, start_mm=start_mm)
     if len(task.even) == 1:
         return [found], bound_s(web, fast, found)
-    if len(task.even) > MOST or not task.loops:
-        least, met = raise_bound(task, found, np.inf)
-        return met, bound_s(web, fast, found) + least - found.cost_s
-    joined = join(web, fast, np.concatenate([[[found.end, found.start]], found.lift]), start_mm)
-    upper = float(web.cut_s[found.recut_edge].sum()) + links_s(web, fast, joined, start_mm)
-    least, met = raise_bound(task, found, upper)
+
+    def joined_s(pairing: Pairing) -> float:
+        links = np.concatenate([[[pairing.end, pairing.start]], pairing.lift])
+        joined = join(web, fast, links, start_mm)
+        return pairing.cost_s + links_s(web, fast, joined, start_mm) - links_s(web, fast, links, start_mm)
+
+    least, met = raise_bound(task, found, joined_s)
     return met, bound_s(web, fast, found) + least - found.cost_s
 
 

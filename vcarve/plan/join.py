@@ -48,7 +48,11 @@ def join(web: Web, rates: Rates, links: Ints, start_mm: tuple[float, float]) -> 
         if count == 1:
             return links
         offers = _offers(web, rates, links, group, np.asarray(start_mm), near)
-        took = forest(offers.group_a, offers.group_b, offers.extra, [offers.i, offers.j], len(links))
+        # what has no link yet gets one; all else then joins it by exchanges, which cost no lift
+        bare = np.where(offers.at >= 0, len(links) + offers.group_b, -1)
+        took = forest(
+            offers.group_a, offers.group_b, offers.extra, [offers.i, offers.j, bare], len(links) + count
+        )
         if not took.any():
             near *= 3
             continue

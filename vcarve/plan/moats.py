@@ -7,7 +7,8 @@ a price y_S >= 0 for each crossing,
     time >= 2 sum y_S + the least T-join with lifts made cheaper by the y_S of every cluster they cross
 
 (Lagrangian relaxation; Held and Karp, "The traveling-salesman problem and minimum spanning trees", 1970-71; the picture
-of moats: Juenger and Pulleyblank, 1993).  Repeating the T-join with prices moved towards what is violated raises it.
+of moats: Juenger and Pulleyblank, 1993).  Repeating the T-join with prices moved towards what is violated raises it (and
+keeping some of the way they moved before: Camerini, Fratta and Maffioli, 1975).
 
 A moat goes round every small component with odd nodes (one without has to be entered and left anyhow) and round clusters
 of components, never round a large component with odd nodes.  Lifts may pass through any vertex of a component with a
@@ -16,82 +17,87 @@ round single components take at most half of a lift's fixed time, those round cl
 there is a large odd component, leading a lift through its vertices without odd node must still cost no less than the
 direct lift; then the moats round a component add up to no more than a quarter of the cheapest lift.
 
-Clusters are those of single linkage at a few distances: within a cluster no gap is wider than h, beyond it every gap is.
+Clusters are those of single linkage at a few distances, from none on: within a cluster no gap is wider than h, beyond it
+every gap is.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from operator import itemgetter
+
 import numpy as np
-from scipy.sparse import coo_matrix
+from scipy.sparse import coo_matrix, vstack
 from scipy.sparse.csgraph import minimum_spanning_tree
 
-from vcarve.plan.linkage import discounts
 from vcarve.plan.pairing import Pairing, Task, small_components
-from vcarve.plan.tjoin import FROM_START, LIFT, TO_END
-from vcarve.plane.arrays import Bools, Floats, Ints, connected
+from vcarve.plan.tjoin import FAR_START, FROM_START, LIFT, TO_END
+from vcarve.plane.arrays import Floats, Ints, connected
 
 HEIGHTS = 8
-MOST = 1000  # components up to which clusters have moats whose prices are sought step by step
-ROUNDS = 24
+ROUNDS = 80
+KEEP = 0.7  # how much of its last way a price keeps
 WORK = 700_000  # edges of the graph times rounds, at most
 LEAST = 4  # fewer rounds raise nothing worth having: few components on a large web
-KEPT = 3  # of the pairings met, the last so many are handed on
+KEPT = 3  # of the pairings met, so many are handed on
 
 
-def raise_bound(task: Task, plain: Pairing, upper_s: float) -> tuple[float, list[Pairing]]:
-    """Return a T-join bound (seconds, as ``Pairing.cost_s``) no lower than the plain one, and pairings met on the way.
+def raise_bound(
+    task: Task, plain: Pairing, joined_s: Callable[[Pairing], float]
+) -> tuple[float, list[Pairing]]:
+    """Return a T-join bound (seconds, as ``Pairing.cost_s``) no lower than the plain one, and the best pairings met on the way.
 
-    ``upper_s`` is the cost of some plan in the same terms; it only sizes the steps.
+    ``joined_s`` returns the cost of a pairing once all is one tour, in the same terms.
     """
-    count = len(task.even)
-    best, met = plain.cost_s, [plain]
-    if count > MOST or not task.loops:
-        off, moats = discounts(task)
-        low, high = task.whole
-        easy = task.graph.contracted(low, high, task.graph.seconds - off)
-        return max(best, easy.solve()[1] + task.give_s + moats), met
-    rounds = min(WORK // len(task.graph.kind), ROUNDS)
+    best, met = plain.cost_s, [(joined_s(plain), plain)]
+    graph = task.graph
+    rounds = min(WORK // len(graph.kind), ROUNDS)
     clusters = _clusters(task) if rounds >= LEAST else []
     if not clusters:
-        return best, met
-    graph = task.graph
-    lift = np.flatnonzero(graph.kind == LIFT)
-    tie = np.flatnonzero((graph.kind == FROM_START) | (graph.kind == TO_END))
-    at, to = task.component[graph.ref[lift]], task.component[graph.ref2[lift]]
-    hold = task.component[graph.ref[tie]]
-    prices = [cap.copy() for _, cap in clusters]
-    strength = 1.0
+        return best, [plain]
+    first = np.flatnonzero((graph.kind == FROM_START) | (graph.kind == FAR_START))
+    cap = np.concatenate([most[most > 0.0] for _, most in clusters])
+    crossing = vstack([_crossing(task, *each) for each in clusters]).tocsc()
+    strength, price, way = 1.0, cap, np.zeros(len(cap))
     for _ in range(rounds):
-        discount = np.zeros(len(graph.kind))
-        for (label, _), price in zip(clusters, prices, strict=True):
-            discount[lift] += np.where(label[at] != label[to], price[label[at]] + price[label[to]], 0.0)
-            discount[tie] += price[label[hold]]
+        discount: Floats = np.asarray(crossing.T @ price)
+        # The first approach is made exactly once: what would make it cheaper than nothing is added, and taken off again.
+        below = float((discount - graph.seconds)[first].max(initial=0.0))
+        discount[first] -= below
         chosen, cost = graph.solve(discount)
-        value = cost + task.give_s + 2.0 * float(sum(p.sum() for p in prices))
+        value = cost - below + task.give_s + 2.0 * float(price.sum())
+        pairing = task.read(chosen, float(graph.seconds[chosen].sum()))
+        met.append((joined_s(pairing), pairing))
         if value > best + 1e-9:
             best = value
-            met = [plain, *met[1:][-KEPT + 1 :], task.read(chosen, cost)]
+        elif best == plain.cost_s:  # as high as that they are of no use
+            price = price / 2.0
+            continue
         else:
-            strength *= 0.7
-        flags = np.zeros(len(graph.kind), bool)
-        flags[chosen] = True
-        lacks = []
-        for (label, cap), price in zip(clusters, prices, strict=True):
-            cross = np.zeros(len(price))
-            out = flags[lift] & (label[at] != label[to])
-            np.add.at(cross, label[at[out]], 1.0)
-            np.add.at(cross, label[to[out]], 1.0)
-            np.add.at(cross, label[hold[flags[tie]]], 1.0)
-            lacks.append(np.where(cap > 0.0, 2.0 - cross, 0.0))
-        norm = float(sum((g**2).sum() for g in lacks))
-        if norm == 0.0:
+            strength *= 0.9
+        lack = 2.0 - np.asarray(crossing[:, chosen].sum(axis=1)).ravel()
+        if not lack.any():
             break
-        step = strength * max(upper_s - value, 1e-6) / norm
-        prices = [
-            np.clip(price + step * lack, 0.0, cap)
-            for (_, cap), price, lack in zip(clusters, prices, lacks, strict=True)
-        ]
-    return best, met
+        upper = min(cost_s for cost_s, _ in met)
+        way = lack + KEEP * way
+        price = np.clip(price + strength * max(upper - value, 1e-6) / (lack @ lack) * way, 0.0, cap)
+    return best, [pairing for _, pairing in sorted(met, key=itemgetter(0))[:KEPT]]
+
+
+def _crossing(task: Task, label: Ints, cap: Floats) -> coo_matrix[np.float64]:
+    """Return which clusters with a moat (rows) each edge of the graph leaves or enters (columns)."""
+    graph, row = task.graph, np.cumsum(cap > 0.0) - 1
+    lift = np.flatnonzero(graph.kind == LIFT)
+    tie = np.flatnonzero((graph.kind == FROM_START) | (graph.kind == TO_END))
+    at, to, hold = (label[task.component[ref]] for ref in (graph.ref[lift], graph.ref2[lift], graph.ref[tie]))
+    apart = at != to
+    cluster = np.concatenate([at[apart], to[apart], hold])
+    edge = np.concatenate([lift[apart], lift[apart], tie])
+    moat = cap[cluster] > 0.0
+    one = np.ones(int(moat.sum()))
+    return coo_matrix(
+        (one, (row[cluster[moat]], edge[moat])), shape=(int((cap > 0.0).sum()), len(graph.kind))
+    )
 
 
 def _clusters(task: Task) -> list[tuple[Ints, Floats]]:
@@ -112,7 +118,7 @@ def _clusters(task: Task) -> list[tuple[Ints, Floats]]:
     share = float(task.half.min())
     if giant.any():
         share /= 2.0
-    found = np.unique(least.data.round(6))
+    found = np.unique(np.append(least.data.round(6), 0.0))
     if len(found) > HEIGHTS:
         found = found[np.unique(np.linspace(0, len(found) - 1, HEIGHTS).round().astype(int))]
     result: list[tuple[Ints, Floats]] = []
@@ -133,9 +139,8 @@ def _clusters(task: Task) -> list[tuple[Ints, Floats]]:
         np.minimum.at(beyond, label[to[away]], gap[away])
         following = found[place + 1] if place + 1 < len(found) else np.inf
         cap = np.maximum(np.minimum(np.minimum(beyond, task.reach_s), following) - height - 2e-6, 0.0) / 2.0
-        members: Bools = np.bincount(label, minlength=size) > 1
         large = np.bincount(label, weights=giant, minlength=size) > 0
-        cap[~members | large] = 0.0
+        cap[large] = 0.0
         left = np.full(size, np.inf)
         np.minimum.at(left, label, room - used)
         cap = np.minimum(cap, np.maximum(left, 0.0))

@@ -8,14 +8,11 @@ problems", 1992).  The number of lifts never changes.
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 from scipy.spatial import cKDTree
 
 from vcarve.plan.costs import Rates
-from vcarve.plan.timing import ends_of
-from vcarve.plan.tour import Tour
+from vcarve.plan.walks import Walk
 from vcarve.plan.web import Web
 from vcarve.plane.arrays import Floats, Ints
 
@@ -26,74 +23,64 @@ LARGEST = 64  # vertices of a closed pass that may be entered elsewhere while it
 LEAST = 1e-7
 
 
-def improve(web: Web, rates: Rates, base: Tour, start_mm: tuple[float, float]) -> Tour:
+def improve(web: Web, rates: Rates, passes: list[Walk], start_mm: tuple[float, float]) -> list[Walk]:
     """Return the same passes with rapids that are no longer in total."""
-    count = len(base.pass_start) - 1
-    if count < 2:
-        return base
-    begin, end = ends_of(web, base)
-    first, last = base.pass_start[:-1], base.pass_start[1:] - 1
+    if len(passes) < 2:
+        return passes
     scale = np.array([1.0 / rates.rapid[0], 1.0 / rates.rapid[1]])
     xy = web.xy_mm * scale  # in seconds, so that a rapid is the larger of the two differences
-    entry = begin[first].copy()
-    leave = end[last].copy()
-    closed = np.flatnonzero(entry == leave)
+    entry = np.array([each.at[0] for each in passes])
+    leave = np.array([each.at[-1] for each in passes])
+    doors = {k: passes[k].at[:-1] for k in np.flatnonzero(entry == leave).tolist()}
     route = _Route(xy[entry], xy[leave], np.asarray(start_mm) * scale)
-    sweeps = next((n for limit, n in SWEEPS if count <= limit), 1)
+    sweeps = next((n for limit, n in SWEEPS if len(passes) <= limit), 1)
     for sweep in range(sweeps):
         gained = route.sweep(two_opt=True)
         gained += route.sweep(two_opt=False) if sweeps > 1 else 0.0
-        gained += _enter(route, closed, xy, begin, base.pass_start, entry)
-        gained += 0.0 if sweeps == 1 else _resettle(route, closed, xy, begin, base.pass_start, entry)
+        gained += _enter(route, doors, xy, entry)
+        gained += 0.0 if sweeps == 1 else _resettle(route, doors, xy, entry)
         if gained < LEAST * (1 + sweep):
             break
-    return _rebuild(base, route, begin, entry, closed)
+    return [
+        passes[k].begun_at(int(entry[k]))
+        if k in doors
+        else passes[k].back()
+        if route.turned[k]
+        else passes[k]
+        for k in route.order[1:]
+    ]
 
 
-def turned(web: Web, rates: Rates, base: Tour, start_mm: tuple[float, float]) -> Tour:
+def turned(
+    web: Web, rates: Rates, node: Ints, passes: list[Walk], start_mm: tuple[float, float]
+) -> list[Walk]:
     """Return the same passes in the same order, each walked the way round that makes plunges and rapids quickest together.
 
-    Where lines slope that matters: a pass that begins at the surface and ends deep saves the plunge.
+    Where lines slope that matters: a pass that begins at the surface and ends deep saves the plunge.  ``node`` (K, 2) has the
+    nodes between which steps run.
     """
-    first, last = base.pass_start[:-1], base.pass_start[1:] - 1
-    depth, xy = web.cuts.depth_mm, web.xy_mm[web.spot]
-    ends = np.stack([base.begin[first], base.end[last]])
-    inside = np.ones(len(base.edge), bool)
-    inside[first] = False
-    later = np.flatnonzero(inside)
-    which = np.repeat(np.arange(len(first)), np.diff(base.pass_start))
-    deeper = depth[base.begin[later]] - depth[base.end[later - 1]]
-    sunk, risen = (
-        np.bincount(which[later], np.maximum(sign * deeper, 0.0), minlength=len(first))
-        for sign in (1.0, -1.0)
-    )
-    high = rates.hop_mm + depth[ends]
-    way = [
-        rates.down_s(high[0] + sunk) + rates.up_s(high[1] + risen),
-        rates.down_s(high[1] + risen) + rates.up_s(high[0] + sunk),
-    ]
-    spent, chosen = np.array([0.0, 0.0]), []
-    here = np.array([start_mm, start_mm])
-    for k in range(len(first)):
-        begin = xy[ends[:, k]]
-        leap = begin[None, :] - here[:, None]  # from each end of the pass before to each of this one
-        total = spent[:, None] + rates.rapid_s(leap[..., 0], leap[..., 1]) + np.array([way[0][k], way[1][k]])
+    depth = web.depth_mm[node]
+    spent, here, chosen = np.zeros(2), np.array([start_mm, start_mm]), []
+    for each in passes:
+        begin, end = depth[each.step >> 1, each.step & 1], depth[each.step >> 1, 1 - (each.step & 1)]
+        sunk = np.maximum(begin[1:] - end[:-1], 0.0).sum()
+        risen = np.maximum(end[:-1] - begin[1:], 0.0).sum()
+        high = rates.hop_mm + begin[0], rates.hop_mm + end[-1]
+        way = [
+            float(rates.down_s(high[0] + sunk) + rates.up_s(high[1] + risen)),
+            float(rates.down_s(high[1] + risen) + rates.up_s(high[0] + sunk)),
+        ]
+        doors = web.xy_mm[each.at[[0, -1]]]
+        leap = doors[None, :] - here[:, None]  # from each end of the pass before to each of this one
+        total = spent[:, None] + rates.rapid_s(leap[..., 0], leap[..., 1]) + np.array(way)
         chosen.append(total.argmin(axis=0))
-        spent, here = total.min(axis=0), begin[::-1]
-    back = np.zeros(len(first), bool)
+        spent, here = total.min(axis=0), doors[::-1]
+    result: list[Walk] = []
     pick = int(spent.argmin())
-    for k in range(len(first) - 1, -1, -1):
-        back[k], pick = bool(pick), int(chosen[k][pick])
-    flip = back[which]
-    at = np.arange(len(flip))
-    at = np.where(flip, first[which] + last[which] - at, at)
-    return replace(
-        base,
-        edge=base.edge[at],
-        back=np.where(flip, 1 - base.back[at], base.back[at]),
-        begin=np.where(flip, base.end[at], base.begin[at]),
-        end=np.where(flip, base.begin[at], base.end[at]),
-    )
+    for each, before in zip(reversed(passes), reversed(chosen), strict=True):
+        result.append(each.back() if pick else each)
+        pick = int(before[pick])
+    return result[::-1]
 
 
 class _Route:
@@ -212,12 +199,11 @@ class _Route:
             self.place[index] = place
 
 
-def _enter(route: _Route, closed: Ints, xy: Floats, begin: Ints, pass_start: Ints, entry: Ints) -> float:
+def _enter(route: _Route, doors: dict[int, Ints], xy: Floats, entry: Ints) -> float:
     """Enter every closed pass at its vertex nearest to the passes before and after; seconds gained."""
     gained = 0.0
-    for index in closed.tolist():
+    for index, choice in doors.items():
         place = route.place[index]
-        choice = begin[pass_start[index] : pass_start[index + 1]]
         came = np.array(route.b[route.order[place - 1]])
         total = np.abs(xy[choice] - came).max(axis=1)
         if place < route.n:
@@ -232,31 +218,26 @@ def _enter(route: _Route, closed: Ints, xy: Floats, begin: Ints, pass_start: Int
     return gained
 
 
-def _resettle(route: _Route, closed: Ints, xy: Floats, begin: Ints, pass_start: Ints, entry: Ints) -> float:
+def _resettle(route: _Route, doors: dict[int, Ints], xy: Floats, entry: Ints) -> float:
     """Move single closed passes next to any pass near one of their vertices, entered at whichever is best."""
     points = np.concatenate([np.array(route.a), np.array(route.b)])
     size = route.n + 1
     near = min(NEIGHBOURS, len(points))
-    fits = np.diff(pass_start)[closed] <= LARGEST
-    closed = closed[fits]
-    if not len(closed):
+    small = {index: choice for index, choice in doors.items() if len(choice) <= LARGEST}
+    if not small:
         return 0.0
-    stops = np.cumsum(np.diff(pass_start)[closed])
-    every = np.concatenate(
-        [np.zeros(0, np.int64), *(np.arange(pass_start[c], pass_start[c + 1]) for c in closed)]
-    )
     found = (
-        cKDTree(points).query(xy[begin[every.astype(np.int64)]], k=near, p=np.inf)[1].reshape(-1, near) % size
+        cKDTree(points).query(xy[np.concatenate([*small.values()])], k=near, p=np.inf)[1].reshape(-1, near)
     )
+    stops = np.cumsum([len(choice) for choice in small.values()])
     gained = 0.0
-    for index, rows in zip(closed.tolist(), np.split(found, stops[:-1]), strict=True):
+    for (index, choice), rows in zip(small.items(), np.split(found % size, stops[:-1]), strict=True):
         p = route.place[index]
         free = route.gap(p - 1, p) + route.gap(p, p + 1)
         if free < LEAST:
             continue
         if p < route.n:
             free -= route.gap(p - 1, p + 1)
-        choice = begin[pass_start[index] : pass_start[index + 1]]
         here = xy[choice]
         places = [route.place[other] for other in set(rows.ravel().tolist())]
         k = np.array(
@@ -285,32 +266,3 @@ def _resettle(route: _Route, closed: Ints, xy: Floats, begin: Ints, pass_start: 
             route.a[index] = route.b[index] = point
             route.shift(p, p, int(k[row]), False)
     return gained
-
-
-def _rebuild(base: Tour, route: _Route, begin: Ints, entry: Ints, closed: Ints) -> Tour:
-    loop = np.zeros(route.n, bool)
-    loop[closed] = True
-    steps: list[Ints] = []
-    flips: list[Ints] = []
-    for index in route.order[1:]:
-        low, high = int(base.pass_start[index]), int(base.pass_start[index + 1])
-        run = np.arange(low, high)
-        if loop[index] and entry[index] != begin[low]:
-            run = np.roll(run, -int(np.flatnonzero(begin[low:high] == entry[index])[0]))
-        elif route.turned[index] and not loop[index]:
-            run = run[::-1]
-            flips.append(run)
-        steps.append(run)
-    turned = np.zeros(len(base.edge), bool)
-    if flips:
-        turned[np.concatenate(flips)] = True
-    order = np.concatenate(steps)
-    size = np.array([len(s) for s in steps])
-    return replace(
-        base,
-        edge=base.edge[order],
-        back=np.where(turned, 1 - base.back, base.back)[order],
-        begin=np.where(turned, base.end, base.begin)[order],
-        end=np.where(turned, base.begin, base.end)[order],
-        pass_start=np.concatenate([[0], np.cumsum(size)]).astype(np.int64),
-    )

@@ -16,8 +16,7 @@ distance to anything is that of its nearest vertex.
 Not every pair of sites has a lift of its own: pairs further apart than ``reach_s`` go through the end's node, which
 prices them at exactly ``reach_s``, so no lift is ever overpriced and the result remains a lower bound.  The end's own
 tie carries half of ``reach_s`` too much, which is taken off again (see ``vcarve.plan.bound``).  On large webs start and
-end are left out, and with very many components without odd nodes each is only a place to pass through; their visits
-come from ``vcarve.plan.loose``.
+end are left out.
 """
 
 from __future__ import annotations
@@ -28,7 +27,7 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from vcarve.plan.costs import Rates
-from vcarve.plan.loose import chain, nearest_pairs, settle
+from vcarve.plan.loose import nearest_pairs, settle
 from vcarve.plan.tjoin import FAR_START, FROM_START, IN_PLACE, LIFT, RECUT, TO_END, Gathered, Graph
 from vcarve.plan.web import Web
 from vcarve.plane.arcs import ranges
@@ -36,7 +35,6 @@ from vcarve.plane.arrays import Bools, Floats, Ints, connected
 
 SMALL = 64  # vertices of an odd component that lifts may pass through anywhere
 FEW = 6_000  # vertices of a web in which every odd component is taken for small
-LOOPS = 700  # components without odd nodes up to which each is a site with two odd nodes
 CLOSED = 600  # sites beyond which start and end are left out
 ALL_PAIRS = 700  # so few points get a lift between every two
 
@@ -104,7 +102,6 @@ class Task:
     component: Ints  # (V,)
     even: Bools  # (components,)
     whole: tuple[int, int]  # matching nodes that stand for whole odd components
-    loops: bool  # components without odd nodes have two odd nodes of their own
     closed: bool  # start and end were left out: the T-join is of a program that flies back to where it began
 
     def read(self, chosen: Ints, cost_s: float) -> Pairing:
@@ -125,10 +122,9 @@ class Task:
         else:
             begin, finish, extra, far = _open(starts, ends, self.approach, self.best, self.web.xy_mm)
             lifts = np.concatenate([lifts, extra]).astype(np.int64)
-        if self.loops:
-            begin, finish, lifts = settle(
-                self.web, self.rates, self.component, self.even, begin, finish, lifts, self.start_mm
-            )
+        begin, finish, lifts = settle(
+            self.web, self.rates, self.component, self.even, begin, finish, lifts, self.start_mm
+        )
         return Pairing(
             recut_edge=ref[recuts],
             recut_node=way,
@@ -145,7 +141,7 @@ class Task:
         """Return first and last vertex, and the lifts without the one whose leaving out saves most."""
         scaled = self.web.xy_mm / np.array([self.rates.rapid[0], self.rates.rapid[1]])
         far = nearest_pairs(scaled, tied)
-        lifts = np.concatenate([lifts, far, *([] if self.loops else [self._chain(scaled)])]).astype(np.int64)
+        lifts = np.concatenate([lifts, far]).astype(np.int64)
         if not len(lifts):
             return self.best, self.best, lifts, 0
         leap = self.web.xy_mm[lifts[:, 0]] - self.web.xy_mm[lifts[:, 1]]
@@ -153,11 +149,6 @@ class Task:
         index, side = divmod(int(np.argmin(extra)), 2)
         begin, finish = int(lifts[index, side]), int(lifts[index, 1 - side])
         return begin, finish, np.delete(lifts, index, axis=0), len(far)
-
-    def _chain(self, scaled: Floats) -> Ints:
-        mine = self.graph.kind == LIFT
-        lift = np.column_stack([self.graph.ref[mine], self.graph.ref2[mine]])
-        return chain(scaled, self.component, self.even, lift, self.graph.seconds[mine])
 
     def _at_one_vertex(self, a: Ints, b: Ints, kind: Ints, ref: Ints, ref2: Ints) -> tuple[Ints, Ints]:
         """Let lifts that pass through a whole odd component arrive and leave at the same vertex."""
@@ -184,9 +175,7 @@ def _points(web: Web, component: Ints, odd: Bools, even: Bools) -> tuple[Ints, I
     single = np.unique(np.concatenate([web.node_vertex[odd], web.u[slope], web.v[slope]]))
     small = small_components(component, even) & (count > 1)
     loops = int(even.sum())
-    if loops > LOOPS:
-        small, loops = small | even, 0
-    whole = np.concatenate([np.flatnonzero(even & ~small), np.flatnonzero(small)])
+    whole = np.concatenate([np.flatnonzero(even), np.flatnonzero(small)])
     number = np.full(count, -1, np.int64)
     number[whole] = np.arange(len(whole))
     loose = np.flatnonzero(number[component] >= 0)
@@ -208,8 +197,7 @@ def pose(web: Web, rates: Rates, *, recut: bool, start_mm: tuple[float, float], 
     even[component[web.node_vertex[odd]]] = False
     nodes = len(web.node_vertex)
     vertex, group, first, pairs_of = _points(web, component, odd, even)
-    sites = int(even.sum()) <= LOOPS
-    loops = nodes + 2 * int(even.sum()) * sites
+    loops = nodes + 2 * int(even.sum())
     hub = max(loops, int((first + pairs_of).max()) if len(first) else 0)
     start = hub + 1
     graph = Gathered()
@@ -223,7 +211,7 @@ def pose(web: Web, rates: Rates, *, recut: bool, start_mm: tuple[float, float], 
     graph.add(lower, lower + 1, rates.in_place_s(step) / 2.0 - lean * step, IN_PLACE, lower, lower)
     half = _lift_ends_s(web, rates, odd, lean)
     reach = _add_lifts(graph, web, rates, component, vertex, group, first, pairs_of, half, scale)
-    closed = (len(first) > CLOSED and len(vertex) > ALL_PAIRS) or not sites
+    closed = len(first) > CLOSED and len(vertex) > ALL_PAIRS
     # the end, and the start
     away = web.xy_mm - np.asarray(start_mm)
     approach = rates.rapid_s(away[:, 0], away[:, 1])
@@ -231,7 +219,7 @@ def pose(web: Web, rates: Rates, *, recut: bool, start_mm: tuple[float, float], 
     order = np.lexsort((approach[vertex] + half[vertex], group))
     lead = order[np.concatenate([[True], np.diff(group[order]) > 0])] if len(order) else order
     at_node, at_vertex = _both(first, pairs_of, vertex[lead])
-    if sites and not even[component[best]] and not (vertex == best).any() and recut:
+    if not even[component[best]] and not (vertex == best).any() and (recut or len(lower)):
         at_node, at_vertex = np.append(at_node, web.first_node[best]), np.append(at_vertex, best)
     graph.add(
         np.full(len(at_node), hub), at_node, half[at_vertex] + reach / 2.0, TO_END, at_vertex, at_vertex
@@ -273,7 +261,6 @@ def pose(web: Web, rates: Rates, *, recut: bool, start_mm: tuple[float, float], 
         even=even,
         whole=(loops, hub),
         closed=closed,
-        loops=sites,
     )
 
 
@@ -284,7 +271,7 @@ def _lift_ends_s(web: Web, rates: Rates, odd: Bools, lean_s_mm: float) -> Floats
     going down is slower than going up.  Without slopes that comes out even over a program.
     """
     half = rates.lift_s(web.top_depth_mm) / 2.0
-    if not lean_s_mm:
+    if not lean_s_mm or not odd.any():
         return half
     usual = min(float(np.median(web.depth_mm[odd])), 2.0 * float(web.top_depth_mm.min()) + rates.hop_mm)
     return half - lean_s_mm * np.abs(web.top_depth_mm - usual)
@@ -396,11 +383,5 @@ def _open(starts: Ints, ends: Ints, approach: Floats, best: int, xy: Floats) -> 
         return begin, begin, np.zeros((0, 2), np.int64), 0
     finish = int(max((v for v in ends if v in loose), key=lambda v: (approach[v], v), default=loose[-1]))
     loose.remove(finish)
-    rest: list[tuple[int, int]] = []
-    loose.sort(key=lambda v: (xy[v, 0], xy[v, 1]))
-    while len(loose) > 1:
-        a = loose.pop()
-        b = min(loose, key=lambda v: (max(abs(xy[v] - xy[a])), v))
-        loose.remove(b)
-        rest.append((int(a), int(b)))
-    return begin, finish, np.array(rest, np.int64).reshape(-1, 2), len(rest)
+    rest = nearest_pairs(xy, np.array(loose, np.int64))
+    return begin, finish, rest, len(rest)

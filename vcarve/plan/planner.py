@@ -11,17 +11,13 @@ from vcarve.cuts.model import Cuts, Rings
 from vcarve.errors import InternalError
 from vcarve.job.records import Job
 from vcarve.mount.flat import mount_of
-from vcarve.plan.baselines import cell_by_cell, fewest_passes, nearest_end
+from vcarve.plan.baselines import cell_by_cell, nearest_end
 from vcarve.plan.bound import best_pairing
 from vcarve.plan.costs import Rates, rates
-from vcarve.plan.join import join
-from vcarve.plan.levels import by_levels, in_levels, last_cuts
-from vcarve.plan.moats import MOST
 from vcarve.plan.model import Plan, Proof
-from vcarve.plan.order import improve, turned
-from vcarve.plan.pairing import Pairing, pair
-from vcarve.plan.timing import clock, recut
-from vcarve.plan.tour import Tour, tour
+from vcarve.plan.nest import Nest
+from vcarve.plan.pairing import pair
+from vcarve.plan.tour import Tour, clock, recut
 from vcarve.plan.web import Web, weave
 
 Progress = Callable[[str, float], None]
@@ -75,76 +71,61 @@ def candidates(
         nothing = Tour(edge=none, back=none, begin=none, end=none, pass_start=np.zeros(1, np.int64))
         return [record(web, steady, nothing, start)]
     allow = job.plan.recut == "allow"
-    level = cuts.level
-    full = last_cuts(web) if level.any() else web
-    cells = cell_by_cell(full, rings or NO_RINGS)
+    nest = Nest(web, steady)
+    skeleton, flat = nest.skeleton, nest.lines.cut.shape[1] == 1
     tell("pairing", 0.0)
-    if level.any():
-        found, bound = in_levels(web, full, steady, recut=allow, start_mm=start)
-    else:
-        found, bound = _flat(web, cells, steady, start, allow, tell)
+    pairings, bound = best_pairing(skeleton, steady, recut=allow, start_mm=start)
+    if not flat:
+        bound = best_pairing(web, steady, recut=allow, start_mm=start)[1]
+    ticking = replace(steady, clock=True)
+    if allow and len(skeleton.edge) <= SECOND_LOOK:
+        pairings.append(pair(skeleton, ticking, recut=True, start_mm=start))
+    tell("tour", 0.4)
+    tours = [nest.tour(each, start) for each in pairings]
+    by_cell = cell_by_cell(web, nest.lines, rings or NO_RINGS)
+    if flat and len(web.edge) <= SIMPLE:
+        fewest = pair(skeleton, steady, recut=False, start_mm=start)
+        tours += [
+            nest.tour(fewest, start),
+            nearest_end(web, start),
+            *by_cell * allow,
+        ]
+    found = _best(web, steady, tours, len(pairings), start, bound)
     if not allow:
         least = min(len(each.pass_start) for each in found)
         found = [each for each in found if len(each.pass_start) == least]
-    if len(full.edge) > SIMPLE:
+    if len(skeleton.edge) > SIMPLE:
         found = found[:1]
     tell("proof", 0.9)
-    seconds = sum(clock(web, steady, each, start).seconds for each in by_levels(cuts, cells, level))
+    seconds = sum(clock(web, steady, each, start).seconds for each in by_cell)
     tell("done", 1.0)
-    return [record(web, steady, each, start, bound, seconds) for each in _different(found)]
+    return [record(web, steady, each, start, bound, seconds) for each in found]
 
 
-def _different(tours: list[Tour]) -> list[Tour]:
-    kept: dict[bytes, Tour] = {}
-    for each in tours:
+def _best(
+    web: Web, steady: Rates, tours: list[Tour], own: int, start: tuple[float, float], bound: float
+) -> list[Tour]:
+    """Return orders worth timing, best first: of ours, which lead the rest, those near the bound."""
+    different: dict[bytes, tuple[Tour, bool]] = {}
+    for k, each in enumerate(tours):
         columns = (each.edge, each.back, each.begin, each.end, each.pass_start)
-        kept.setdefault(b"".join(column.tobytes() for column in columns), each)
-    return list(kept.values())
-
-
-def from_pairing(web: Web, steady: Rates, found: Pairing, start: tuple[float, float]) -> Tour:
-    """Return one tour of a pairing's recuts and lifts."""
-    links = np.concatenate([[[found.end, found.start]], found.lift]).astype(np.int64)
-    whole = tour(web, steady, found, join(web, steady, links, start))
-    # one component's pairing is already the best there is
-    return improve(web, steady, whole, start) if len(found.even) > 1 or found.far else whole
-
-
-def _flat(
-    web: Web, cells: Tour, steady: Rates, start: tuple[float, float], allow: bool, tell: Progress
-) -> tuple[list[Tour], float]:
-    """Return orders of a web cut in one level, best first, and the bound."""
-    found, bound = best_pairing(web, steady, recut=allow, start_mm=start)
-    tell("tour", 0.4)
-    tours = [from_pairing(web, steady, each, start) for each in found]
-    ticking = replace(steady, clock=True)
-    if allow and len(web.edge) <= SECOND_LOOK and len(found[0].even) <= MOST:
-        tours.append(from_pairing(web, steady, pair(web, ticking, recut=True, start_mm=start), start))
-        tell("tour", 0.7)
-    own = len(tours)
-    if len(web.edge) <= SIMPLE:
-        tours += [fewest_passes(web, steady, start), nearest_end(web, start)]
-        tours += [cells] * allow
-    if web.slopes.any():
-        tours = [turned(web, steady, each, start) for each in tours]
-    constant = [clock(web, steady, each, start).seconds for each in tours]
+        different.setdefault(b"".join(column.tobytes() for column in columns), (each, k < own))
+    constant = [clock(web, steady, each, start).seconds for each, _ in different.values()]
     near = max(min(constant), SLACK * bound) + 1e-9
+    ticking = replace(steady, clock=True)
     real = [
-        clock(web, ticking, each, start).seconds if seconds <= near else np.inf
-        for each, seconds in zip(tours, constant, strict=True)
+        (clock(web, ticking, each, start).seconds if seconds <= near else np.inf, each, ours)
+        for (each, ours), seconds in zip(different.values(), constant, strict=True)
     ]
+    limit = TIE * min(seconds for seconds, *_ in real)
     # simple plans stay even when they are not near the bound, so that a finer clock may prefer them
-    kept = [k for k in range(len(tours)) if real[k] < np.inf or k >= own]
-    limit = TIE * min(real)
-    order = sorted(
-        kept,
-        key=lambda k: (
-            (len(tours[k].pass_start), len(tours[k].edge), real[k])
-            if real[k] <= limit
-            else (np.inf, real[k], k)
-        ),
+    kept = [(seconds, each) for seconds, each, ours in real if seconds < np.inf or not ours]
+    kept.sort(
+        key=lambda one: (
+            (len(one[1].pass_start), len(one[1].edge), one[0]) if one[0] <= limit else (np.inf, one[0])
+        )
     )
-    return [tours[k] for k in order], bound
+    return [each for _, each in kept]
 
 
 def record(

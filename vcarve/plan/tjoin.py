@@ -55,11 +55,6 @@ class Graph:
         self._hub, self._place, self._marked = hub, place, marked.copy()
         self._marked[hub] = 0
 
-    def contracted(self, low: int, high: int, price: Floats) -> Graph:
-        """Return the graph at other prices with the nodes ``low`` to ``high``, none of them in T, made one with the hub."""
-        a, b = (np.where((x >= low) & (x < high), self._hub, x) for x in (self.a, self.b))
-        return Graph(a, b, price, self.kind, self.ref, self.ref2, self._marked, self._hub, self._place)
-
     @property
     def terminals(self) -> int:
         """How many members T has."""

@@ -1,10 +1,4 @@
-"""One tour through everything: transitions of least corner loss, merged at the least extra loss, then walked.
-
-The transitions of ``vcarve.plan.corners`` break the multigraph of cuts, recuts and lifts into closed trails.  Where two
-trails meet at a vertex, exchanging partners between two of their transitions makes one trail of both, whichever of the
-two ways it is done.  Rounds of a cheapest forest over the trails, touching no transition twice, end with a single trail
-(Kotzig's transformations of Euler trails, 1968).
-"""
+"""An order of cutting, and what it costs: its time, and the lengths a person wants to know."""
 
 from __future__ import annotations
 
@@ -12,13 +6,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from vcarve.errors import InternalError
-from vcarve.plan.corners import Ends, transitions
-from vcarve.plan.costs import Rates
-from vcarve.plan.join import forest
-from vcarve.plan.pairing import Pairing
+from vcarve.cuts.model import Cuts
+from vcarve.plan.costs import Rates, corner_loss_s
+from vcarve.plan.walks import Walk
 from vcarve.plan.web import Web
-from vcarve.plane.arrays import Floats, Ints, connected
+from vcarve.plane.arrays import Bools, Floats, Ints
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -32,102 +24,78 @@ class Tour:
     pass_start: Ints  # (P + 1,)
 
 
-def tour(web: Web, rates: Rates, found: Pairing, links: Ints) -> Tour:
-    """Walk every edge, every recut and every lift once; link 0 leads from the last vertex back to the first."""
-    edge = np.concatenate([np.arange(len(web.u)), found.recut_edge])
-    node = np.concatenate([np.column_stack([web.tail, web.head]), found.recut_node]).ravel()
-    steps = len(edge)
-    vertex = np.concatenate([np.column_stack([web.u[edge], web.v[edge]]).ravel(), links.ravel()])
-    away = np.concatenate(
-        [np.stack([web.away[0, edge], web.away[1, edge]], 1).reshape(-1, 2), np.zeros((links.size, 2))]
-    )
-    ends = Ends(
-        vertex=vertex,
-        away=away,
-        speed=np.concatenate([np.repeat(web.speed[edge], 2), np.ones(links.size)]),
-        depth_mm=np.concatenate([web.depth_mm[node], np.zeros(links.size)]),
-        lift=np.arange(len(vertex)) >= 2 * steps,
-    )
-    partner = transitions(ends, rates)
-    _merge(ends, partner, rates)
-    path = _walk(partner, 2 * steps + 1)
-    body = path[1:] // 2  # path[0] is the opening
-    lifted = body >= steps
-    kept = ~lifted
-    passes = np.concatenate([[0], np.cumsum(kept)[lifted], [kept.sum()]]).astype(np.int64)
-    passes = passes[np.concatenate([[True], np.diff(passes) > 0])]
-    end = path[1:][kept]
+def tour_of(web: Web, edge: Ints, node: Ints, passes: list[Walk]) -> Tour:
+    """Return passes as a tour; their steps number rows of ``edge`` (K,), which runs between the nodes of ``node`` (K, 2)."""
+    size = np.array([len(each.step) for each in passes])
+    step = np.concatenate([each.step for each in passes])
+    place = web.place[node]
     return Tour(
-        edge=web.edge[edge[end // 2]],
-        back=end % 2,
-        begin=web.place[node[end]],
-        end=web.place[node[end ^ 1]],
-        pass_start=passes,
+        edge=edge[step >> 1],
+        back=step & 1,
+        begin=place[step >> 1, step & 1],
+        end=place[step >> 1, 1 - (step & 1)],
+        pass_start=np.append(0, np.cumsum(size[size > 0])),
     )
 
 
-def trails(partner: Ints) -> tuple[int, Ints]:
-    """How many closed trails there are, and the trail of every end."""
-    every = np.arange(len(partner))
-    row = np.concatenate([every, every[::2]])
-    column = np.concatenate([partner, every[1::2]])
-    return connected(len(partner), row, column)
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Timing:
+    """``seconds`` at the given rates; with clock rates, corners and the ramps of every pass are added."""
+
+    seconds: float
+    rapid_mm: float
 
 
-def _merge(ends: Ends, partner: Ints, rates: Rates) -> None:
-    while True:
-        count, trail = trails(partner)
-        if count == 1:
-            return
-        a, c = _meetings(ends, partner, trail)
-        b, d = partner[a], partner[c]
-        old = ends.loss_s(a, b, rates) + ends.loss_s(c, d, rates)
-        one: Floats = ends.loss_s(a, c, rates) + ends.loss_s(b, d, rates)
-        two: Floats = ends.loss_s(a, d, rates) + ends.loss_s(b, c, rates)
-        took = forest(
-            trail[a], trail[c], np.minimum(one, two) - old, [np.minimum(a, b), np.minimum(c, d)], len(partner)
-        )
-        if not took.any():
-            raise InternalError("the plan fell apart into tours that never meet")
-        a, b, c, d = a[took], b[took], c[took], d[took]
-        first = (one <= two)[took]
-        x, y = np.where(first, c, d), np.where(first, d, c)
-        partner[a], partner[x] = x, a
-        partner[b], partner[y] = y, b
+def ends_of(web: Web, tour: Tour) -> tuple[Ints, Ints]:
+    """Return the vertex each step starts at and the one it ends at in the web of all cuts, each shape (S,)."""
+    return web.spot[tour.begin], web.spot[tour.end]
 
 
-def _meetings(ends: Ends, partner: Ints, trail: Ints) -> tuple[Ints, Ints]:
-    """Return pairs of transitions (by one end each) at one vertex on different trails."""
-    one = np.flatnonzero(np.arange(len(partner)) < partner)
-    one = one[np.lexsort((trail[one], ends.vertex[one]))]
-    vertex = ends.vertex[one]
-    start = np.flatnonzero(np.concatenate([[True], np.diff(vertex) > 0]))
-    stop = np.append(start[1:], len(one))
-    mixed = trail[one[start]] != trail[one[stop - 1]]
-    start, size = start[mixed], (stop - start)[mixed]
-    left: list[Ints] = []
-    right: list[Ints] = []
-    for n in np.unique(size).tolist():
-        rows = one[start[size == n][:, None] + np.arange(n)]
-        i, j = np.triu_indices(n, 1)
-        a, c = rows[:, i].ravel(), rows[:, j].ravel()
-        apart = trail[a] != trail[c]
-        left.append(a[apart])
-        right.append(c[apart])
-    none = np.zeros(0, np.int64)
-    return np.concatenate([none, *left]), np.concatenate([none, *right])
+def recut(cuts: Cuts, tour: Tour) -> Bools:
+    """Return which steps are travel, shape (S,): not from end to end of their edge at its depths, or after such a step."""
+    tail, head = cuts.tail[tour.edge], cuts.head[tour.edge]
+    forward = tour.back == 0
+    whole = (tour.begin == np.where(forward, tail, head)) & (tour.end == np.where(forward, head, tail))
+    result = np.ones(len(whole), bool)
+    own = np.flatnonzero(whole)
+    result[own[np.unique(tour.edge[own], return_index=True)[1]]] = False
+    return result
 
 
-def _walk(partner: Ints, opening: int) -> Ints:
-    """Return ends in the order they are left from; the first is the opening, left towards the program's first vertex.
+def clock(web: Web, rates: Rates, tour: Tour, start_mm: tuple[float, float]) -> Timing:
+    """Time from the first approach to the last retract; ``web`` is that of all cuts."""
+    if not len(tour.edge):
+        return Timing(seconds=0.0, rapid_mm=0.0)
+    begin, end = ends_of(web, tour)
+    head, tail = tour.pass_start[:-1], tour.pass_start[1:] - 1
+    xy, depth = web.xy_mm, web.cuts.depth_mm
+    above, below = depth[tour.begin], depth[tour.end]
+    here = np.concatenate([[list(start_mm)], xy[end[tail[:-1]]]])
+    hops = xy[begin[head]] - here
+    seconds = float(web.along_s(tour.edge, below - above, rates).sum()) + rates.fixed_s
+    seconds += float(rates.rapid_s(hops[:, 0], hops[:, 1]).sum())
+    seconds += float(rates.down_s(rates.hop_mm + above[head]).sum())
+    seconds += float(rates.up_s(rates.hop_mm + below[tail]).sum())
+    inside = np.ones(len(above), bool)
+    inside[head] = False
+    later = np.flatnonzero(inside)
+    change = above[later] - below[later - 1]
+    seconds += float(rates.down_s(np.maximum(change, 0.0)).sum() + rates.up_s(np.maximum(-change, 0.0)).sum())
+    if rates.clock:
+        seconds += corners_s(web, rates, tour)
+        speed = web.speed[tour.edge]
+        a = min(rates.acceleration[:2])
+        seconds += float((speed[head] / (2.0 * a)).sum() + (speed[tail] / (2.0 * a)).sum())
+    return Timing(seconds=seconds, rapid_mm=float(np.hypot(hops[:, 0], hops[:, 1]).sum()))
 
-    ``opening`` is the opening's far end (at the first vertex), so the walk begins by leaving its near end.
-    """
-    follow = partner.tolist()
-    here = opening ^ 1
-    path: list[int] = []
-    while True:
-        path.append(here)
-        here = follow[here ^ 1]
-        if here == opening ^ 1:
-            return np.array(path, np.int64)
+
+def corners_s(web: Web, rates: Rates, tour: Tour) -> float:
+    """Time lost at the corners inside the passes."""
+    inside = np.ones(len(tour.edge), bool)
+    inside[tour.pass_start[:-1]] = False
+    later = np.flatnonzero(inside)
+    into, out = tour.edge[later - 1], tour.edge[later]
+    arrive = web.away[1 - tour.back[later - 1], into]  # leaving the corner backwards along the edge just cut
+    leave = web.away[tour.back[later], out]
+    loss: Floats = corner_loss_s(arrive, leave, web.speed[into], web.speed[out], rates)
+    return float(loss.sum())

@@ -53,6 +53,17 @@ class Web:
         """Return the seconds to go along edges, ``drop_mm`` higher or lower at their ends."""
         return rates.along_s(self.length_mm[edge], drop_mm, self.limit[edge])
 
+    def after(self, step: Ints) -> Ints:
+        """Return the vertices at which steps end: ``2 * edge``, one more where it is walked from head to tail."""
+        result: Ints = np.where(step & 1, self.u[step >> 1], self.v[step >> 1])
+        return result
+
+    def node_of(self, place: Ints) -> Ints:
+        """Return the nodes of places; of the web of all cuts alone."""
+        node = np.empty(len(self.place), np.int64)
+        node[self.place] = np.arange(len(node))
+        return node[place]
+
     def only(self, at: Ints) -> Web:
         """Return the web of some of its edges."""
         node, ends = np.unique(np.concatenate([self.tail[at], self.head[at]]), return_inverse=True)
