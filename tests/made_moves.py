@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -11,6 +12,9 @@ from scipy import ndimage
 from vcarve.dryrun.carve import Surface
 from vcarve.program.grammar import AXES
 from vcarve.program.moves import Motion, Moves, Plane
+from vcarve.program.reader import read_program
+
+read_all = partial(read_program, strict=False)  # tells faults beside the moves, and never raises
 
 
 def moves_of(start_mm: Any, end_mm: Any, **columns: Any) -> Moves:

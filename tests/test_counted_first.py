@@ -10,13 +10,13 @@ from typing import Any, NoReturn
 import pytest
 
 from drawn_lines import pattern_of
+from made_moves import read_all as read
 from small_job import make_program, own_job, own_pattern
 from vcarve.drawing.dxf import read_dxf
 from vcarve.errors import InputError
 from vcarve.job.records import load_job
 from vcarve.plan.bound import best_pairing
 from vcarve.program import words
-from vcarve.program.reader import read
 
 LINE = "{from: [0, 0], to: [1, 0]}"
 

@@ -18,7 +18,7 @@ from vcarve.layout.stages import lay_out
 from vcarve.mount.flat import mount_of
 from vcarve.pipeline import plan_program
 from vcarve.program.moves import Motion
-from vcarve.program.reader import read
+from vcarve.program.reader import read_program
 from vcarve.proofing import carve_piece, check_program, target_of
 from vcarve.report import program_json
 from vcarve.run import Made
@@ -201,7 +201,7 @@ def test_boxes_hold_arcs_of_every_plane(plane: str) -> None:
     ends = {"G17": "X14 Y3 Z1 I2 J0", "G18": "X14 Y5 Z2 I2 K0", "G19": "X12 Y7 Z2 J2 K0"}[plane]
     text = f"G21 G90 G94 {plane}\nG0 Z2\nG0 X10 Y3\nG3 {ends} F200\nM2"
     job = turned(TILE, 40.0)
-    seen = track(read(text).moves, job.machine, target_of(lay_out(job)))
+    seen = track(read_program(text).moves, job.machine, target_of(lay_out(job)))
     way = path(seen, 2)
 
     assert (way >= seen.low_mm[2] - 1e-9).all()

@@ -12,7 +12,7 @@ import sys
 import time
 from collections.abc import Callable
 
-from vcarve.program.reader import read
+from vcarve.program.reader import read_program
 
 
 def straight(count: int) -> str:
@@ -57,7 +57,7 @@ def main() -> None:
     for make in (straight, arcs, changing):
         text = make(count)
         floor = seconds(lambda text=text: numbers_only(text))  # type: ignore[misc]
-        spent = seconds(lambda text=text: read(text))  # type: ignore[misc]
+        spent = seconds(lambda text=text: read_program(text, strict=False))  # type: ignore[misc]
         peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
         print(f"{make.__name__:10} {count:9} {spent:8.2f} {floor:8.2f} {spent / floor:6.2f} {peak:8.0f}")
 

@@ -10,8 +10,8 @@ import re
 
 import pytest
 
+from made_moves import read_all as read
 from vcarve.program.grammar import DIALECTS, REFUSED, DialectName
-from vcarve.program.reader import read
 
 # Each row: the lines (joined with " | "; the last one is at fault), the word at fault, and for rs274ngc, grbl-1.1 and
 # linuxcnc whether it is refused (r) or taken (t).

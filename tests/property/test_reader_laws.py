@@ -9,8 +9,9 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from made_moves import read_all as read
 from vcarve.program.grammar import DialectName
-from vcarve.program.reader import Reading, read
+from vcarve.program.reader import Reading
 
 LAWS = settings(deadline=None, derandomize=True, max_examples=200)
 PROGRAM = """%

@@ -13,10 +13,10 @@ from small_network import build, cuts_of
 from vcarve.dryrun.track import setup_of
 from vcarve.job.sections import Zero, ZeroPlace
 from vcarve.mount.flat import mount_of
-from vcarve.pattern.catalogue import pattern
+from vcarve.pattern.model import pattern
 from vcarve.plan.planner import plan
 from vcarve.plane.region import rectangle
-from vcarve.program.reader import read
+from vcarve.program.reader import read_program
 from vcarve.program.writer import write
 
 LAWS = settings(deadline=None, derandomize=True, max_examples=40)
@@ -42,7 +42,7 @@ def test_turned_back_it_cuts_the_same(turn_deg: float, xy: ZeroPlace, z: str, na
     network = build(pattern(name), region=rectangle(60.0, 60.0), pitch_mm=30.0)
     cuts = cuts_of(network, 2.0)
     made = plan(cuts, straight)
-    a, b = (read(write(job, cuts, made, [])).moves for job in (straight, turned))
+    a, b = (read_program(write(job, cuts, made, [])).moves for job in (straight, turned))
     turn = np.exp(-1j * np.radians(turn_deg))
     step = 25.4e-4 if inch else 1e-3
 

@@ -83,11 +83,10 @@ class Interpreter:
             state.speed_rpm = speed_rpm
             self._event("speed", speed_rpm)
         if "T" in block.words:
-            state.tool = block.whole("T", 0, 255 if grbl else 99_999)
-            self._event("tool", state.tool)
+            block.whole("T", 0, 255 if grbl else 99_999)
         if "tool-change" in codes:
             state.spindle = "M5"  # §3.6.3
-            self._event("tool-change", state.tool)
+            self._event("tool-change")
         self._modes(block, "spindle", "coolant", "overrides")
         if other == "G4":
             self._dwell(block)
@@ -239,7 +238,6 @@ class Interpreter:
             self._event("home-in-part")
         if axes:
             self._move(Motion.RAPID, self._target(block), _NAN, axes)
-        self._event("home", float(code == "G30"))
         goes = axes or AXES
         places = zip(AXES, state.homes.get(code, ORIGIN), state.machine_place, strict=True)
         end = tuple(home if axis in goes else here for axis, home, here in places)

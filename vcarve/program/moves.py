@@ -8,13 +8,13 @@ Events are everything that is not motion (spindle, dwell, coolant, stops, modes)
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 from enum import IntEnum
 
 import numpy as np
 import numpy.typing as npt
 
-from vcarve.plane.arrays import Bools, Floats
+from vcarve.plane.arrays import Bools, Floats, ReadOnly
 from vcarve.program.grammar import PLANES
 
 
@@ -40,20 +40,19 @@ class Plane(IntEnum):
 class Event:
     """Something other than motion.
 
-    ``kind`` is one of ``dwell`` (value seconds), ``spindle-cw``, ``spindle-ccw``, ``spindle-stop``, ``speed``
-    (value rpm), ``mist``, ``flood``, ``coolant-off``, ``pause``, ``optional-pause``, ``end``, ``tool`` (value number),
-    ``tool-change``, ``units`` (value 20 or 21), ``distance`` (90, 91), ``arc-distance`` (90.1, 91.1), ``plane`` (17 to
-    19), ``path`` (61, 61.1, 64), ``path-tolerance`` (value mm, the most that corners may be rounded; infinity for no bound),
-    ``feed-mode`` (93, 94), ``system`` (value its number), ``origin`` (G10 sets one, value its number), ``shift`` (G92, G92.3)
-    and ``shift-off`` (G92.1, G92.2), ``home`` (a G28 or G30, value 0 or 1), and what is worth a
-    word whatever it does: ``feed-with-units`` (F beside G20 or G21), ``bare-axes`` (axis words before any motion code),
-    ``outside`` (``text`` is a code, letter or value outside the plain subset), ``long-number`` (``text`` is a word with more
-    digits than one controller keeps, value by how much it changes there), ``active-comment`` (``text`` is a key of
-    ``grammar.ACTIVE_COMMENTS``), ``switched`` (a line that begins with the block delete sign), ``semicolon`` (a comment after
-    one), ``live-sign`` (a sign that one controller acts on at once), ``long-line`` (longer than one controller takes),
-    ``carriage-return`` (not at a line's end), ``inverse-time-arc`` (an arc under G93), ``cancel-with-axes`` (G49 beside axis
-    words), ``home-in-part`` (G28 or G30 naming some axes), ``unread`` (lines after the program's end), and ``percent`` and
-    ``byte-order-mark`` where the controller has none.
+    ``kind`` is one of ``dwell`` (value seconds), ``spindle-cw``, ``spindle-ccw``, ``spindle-stop``, ``speed`` (value rpm),
+    ``mist``, ``flood``, ``coolant-off``, ``pause``, ``optional-pause``, ``end``, ``tool-change``, ``units`` (value 20 or
+    21), ``distance`` (90, 91), ``arc-distance`` (90.1, 91.1), ``plane`` (17 to 19), ``path`` (61, 61.1, 64),
+    ``path-tolerance`` (value mm, the most that corners may be rounded; infinity for no bound), ``feed-mode`` (93, 94),
+    ``system`` (value its number), ``origin`` (G10 sets one, value its number), ``shift`` (G92, G92.3) and ``shift-off``
+    (G92.1, G92.2), and what is worth a word whatever it does: ``feed-with-units`` (F beside G20 or G21), ``bare-axes`` (axis
+    words before any motion code), ``outside`` (``text`` is a code, letter or value outside the plain subset),
+    ``long-number`` (``text`` is a word with more digits than one controller keeps, value by how much it changes there),
+    ``active-comment`` (``text`` is a key of ``grammar.ACTIVE_COMMENTS``), ``switched`` (a line that begins with the block
+    delete sign), ``semicolon`` (a comment after one), ``live-sign`` (a sign that one controller acts on at once),
+    ``long-line`` (longer than one controller takes), ``carriage-return`` (not at a line's end), ``inverse-time-arc`` (an arc
+    under G93), ``cancel-with-axes`` (G49 beside axis words), ``home-in-part`` (G28 or G30 naming some axes), ``unread``
+    (lines after the program's end), and ``percent`` and ``byte-order-mark`` where the controller has none.
     ``before`` is the index of the move that follows it (the number of moves if none does).
     """
 
@@ -65,7 +64,7 @@ class Event:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Moves:
+class Moves(ReadOnly):
     """Every motion of a program in order, and the events between them.
 
     Shapes: N moves, A axes; places are in columns named by ``axes``, and asked for by name (:meth:`start`, :meth:`end`).
@@ -93,12 +92,6 @@ class Moves:
     lost: Bools  # (N + 1, A)
     events: tuple[Event, ...]
     lines: int  # how many lines the program's text has
-
-    def __post_init__(self) -> None:
-        for field in fields(self):
-            value = getattr(self, field.name)
-            if isinstance(value, np.ndarray):
-                value.setflags(write=False)
 
     def __len__(self) -> int:
         return len(self.motion)

@@ -49,11 +49,16 @@ def read_program(
     file: str = "the program",
     start_mm: Vector = ORIGIN,
     block_delete: bool = True,
+    strict: bool = True,
+    short_way: bool = True,
 ) -> Reading:
     """Return what a reader of a program's text alone believes: its moves, in mm, and everything that is not motion.
 
-    ``dialect`` is the controller's (``rs274ngc``, ``grbl-1.1``, ``linuxcnc``).  Raises :class:`InputError` with line and column
-    of every fault, in the ``file`` named.  The other arguments are those of :func:`read`.
+    ``dialect`` is the controller's (``rs274ngc``, ``grbl-1.1``, ``linuxcnc``).  ``start_mm`` is where the tool stands before the
+    first move, in work coordinates (the text does not say).  ``block_delete`` is the operator's switch: with it on, lines
+    beginning with ``/`` are skipped (§2.2.2).  Raises :class:`InputError` with line and column of every fault, in the ``file``
+    named; not ``strict`` gives them with the reading.  After a thousand the rest is not read.  ``short_way`` off sends every
+    line the long way.
 
     >>> text = "G21 G90\\nG0 Z5\\nG0 X30 Y40\\nM2\\n"
     >>> vcarve.read_program(text).moves.length_mm.tolist()
@@ -61,27 +66,6 @@ def read_program(
     >>> vcarve.read_program(text.replace("Z5", "Z"))
     Traceback (most recent call last):
     vcarve.errors.InputError: the program:2: column 4: 'Z': a number must follow the letter.
-    """
-    reading = read(text, dialect=dialect, file=file, start_mm=start_mm, block_delete=block_delete)
-    if reading.faults:
-        raise InputError(reading.faults)
-    return reading
-
-
-def read(
-    text: str | bytes,
-    *,
-    dialect: DialectName = "rs274ngc",
-    file: str = "the program",
-    start_mm: Vector = ORIGIN,
-    block_delete: bool = True,
-    short_way: bool = True,
-) -> Reading:
-    """Read a program; never raises for any text.
-
-    ``start_mm`` is where the tool stands before the first move, in work coordinates (the text does not say).
-    ``block_delete`` is the operator's switch: with it on, lines beginning with ``/`` are skipped (§2.2.2).
-    ``short_way`` off sends every line the long way.  After a thousand faults the rest is not read.
     """
     rules = DIALECTS[dialect]
     lines, marks = _split(text, rules)
@@ -181,6 +165,8 @@ def read(
         if percent == 1:
             want = "the opening percent sign has no closing one, and M2 or M30 is missing"
         fault(max(len(lines), 1), 1, lines[-1].strip() if lines else "", want)
+    if faults and strict:
+        raise InputError(faults)
     moves = columns.moves(len(lines), state.modes())
     return Reading(moves=moves, faults=tuple(faults), text_lines=tuple(lines), dialect=dialect)
 

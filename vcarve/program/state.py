@@ -57,7 +57,6 @@ class State:
     feed_mm_min: float = 0.0
     feed_stale: bool = False
     speed_rpm: float = 0.0
-    tool: int = 0
     system: int = 1
     origins: Mapping[int, Vector] = field(default_factory=dict)  # of work systems, by their numbers
     g92: Vector = ORIGIN
