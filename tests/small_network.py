@@ -13,8 +13,7 @@ from vcarve.cuts.model import Cuts
 from vcarve.job.bench import names
 from vcarve.network.build import Placing, drawn_graph, network_on, pattern_graph
 from vcarve.network.model import Feature, Network
-from vcarve.pattern.catalogue import pattern
-from vcarve.pattern.model import KINDS, Pattern
+from vcarve.pattern.model import KINDS, Pattern, pattern
 from vcarve.plane.arrays import NM_PER_MM, Floats, Ints
 from vcarve.plane.region import Region, rectangle
 

@@ -87,7 +87,7 @@ def test_a_pattern_becomes_a_program(name: str, outline: str, rs274: Any) -> Non
 def test_whole_repeats_have_the_unit_cells_length(name: str) -> None:
     """On a large piece the length per area tends to that of the unit cell: lines lost or doubled would show."""
     from small_network import build
-    from vcarve.pattern.catalogue import pattern
+    from vcarve.pattern.model import pattern
     from vcarve.plane.region import rectangle
 
     drawn = pattern(name)

@@ -40,8 +40,7 @@ if TYPE_CHECKING:
     from vcarve.errors import Finding, InputError, InternalError, MizoError, Problem, RefusedError
     from vcarve.job.records import Job, load_job
     from vcarve.layout.stages import Layout, lay_out
-    from vcarve.pattern.catalogue import patterns
-    from vcarve.pattern.model import Pattern
+    from vcarve.pattern.model import Pattern, patterns
     from vcarve.pipeline import plan_program, write_program
     from vcarve.program.reader import Reading, read_program
     from vcarve.proofing import carve_piece, check_program
@@ -54,8 +53,7 @@ _HOMES = {
     "errors": ("Finding", "InputError", "InternalError", "MizoError", "Problem", "RefusedError"),
     "job.records": ("Job", "load_job"),
     "layout.stages": ("Layout", "lay_out"),
-    "pattern.catalogue": ("patterns",),
-    "pattern.model": ("Pattern",),
+    "pattern.model": ("Pattern", "patterns"),
     "pipeline": ("plan_program", "write_program"),
     "program.reader": ("Reading", "read_program"),
     "proofing": ("carve_piece", "check_program"),

@@ -22,7 +22,7 @@ from vcarve.dryrun.check import check
 from vcarve.dryrun.track import Target, waiting_mm
 from vcarve.groove.model import Grooves
 from vcarve.network.model import Network
-from vcarve.pattern.catalogue import pattern
+from vcarve.pattern.model import pattern
 from vcarve.plane.region import polygon, rectangle
 from vcarve.program.reader import read_program
 

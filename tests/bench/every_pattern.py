@@ -32,7 +32,7 @@ machine: gantry-router
 def measure(name: str, edges: int) -> dict[str, object]:
     """Make one program of about this many edges; return seconds by stage, the peak in MB and what was made."""
     from small_job import job_from
-    from vcarve.pattern.catalogue import pattern
+    from vcarve.pattern.model import pattern
     from vcarve.pipeline import plan_program
 
     drawn = pattern(name)

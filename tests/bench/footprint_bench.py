@@ -14,7 +14,7 @@ from vcarve.drawing.write import dxf_text, svg_text
 from vcarve.groove.land import measure
 from vcarve.groove.width import VBit
 from vcarve.layout.drawn import drawn_page
-from vcarve.pattern.catalogue import pattern
+from vcarve.pattern.model import pattern
 from vcarve.plane.region import rectangle
 
 SIDES_MM = (430.0, 860.0, 1720.0)

@@ -11,7 +11,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 from small_network import build
 from vcarve.groove.land import measure
 from vcarve.groove.width import VBit
-from vcarve.pattern.catalogue import pattern
+from vcarve.pattern.model import pattern
 from vcarve.plane.region import rectangle
 
 SIDES_MM = (550.0, 1100.0, 2200.0)

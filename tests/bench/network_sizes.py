@@ -21,7 +21,7 @@ KEYS = ("kaku-asanoha", "seigaiha", "masu-tsunagi", "komochi-kikko", "yotsu-wari
 def measure(key: str, edges: int) -> tuple[int, float, float]:
     """Return edges, seconds and peak memory in MB of one network of about this many edges."""
     from small_network import build
-    from vcarve.pattern.catalogue import pattern
+    from vcarve.pattern.model import pattern
     from vcarve.plane.region import rectangle
 
     made = pattern(key)

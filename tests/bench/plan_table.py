@@ -23,7 +23,7 @@ from vcarve.cuts.grooves import groove_cuts
 from vcarve.dryrun.clock import run
 from vcarve.job.bench import names
 from vcarve.mount.flat import mount_of
-from vcarve.pattern.catalogue import pattern
+from vcarve.pattern.model import pattern
 from vcarve.plan.baselines import cell_by_cell, nearest_end
 from vcarve.plan.bound import best_pairing
 from vcarve.plan.costs import rates
@@ -32,7 +32,7 @@ from vcarve.plan.pairing import pair
 from vcarve.plan.planner import candidates, plan, record
 from vcarve.plan.web import weave
 from vcarve.plane.region import rectangle
-from vcarve.program.reader import read
+from vcarve.program.reader import read_program
 from vcarve.program.writer import write
 
 DEPTH_MM = 2.0
@@ -44,7 +44,7 @@ def network_of(name, size_mm, pitch_mm):
 
 
 def clock_s(job, cuts, made):
-    return run(read(write(job, cuts, made, [])).moves, job.machine).total_s
+    return run(read_program(write(job, cuts, made, [])).moves, job.machine).total_s
 
 
 def one(name, size_mm, pitch_mm, hop_mm=1.0):

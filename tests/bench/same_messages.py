@@ -30,7 +30,7 @@ from vcarve.job.bench import load_machine
 from vcarve.job.document import document_of, parse_document
 from vcarve.job.records import load_job
 from vcarve.job.suitability import suitability
-from vcarve.pattern.catalogue import pattern
+from vcarve.pattern.model import pattern
 
 ROOT = Path(__file__).parent.parent.parent
 VALUES = (

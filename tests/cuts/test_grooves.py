@@ -5,7 +5,7 @@ import pytest
 
 from small_network import build, cuts_of, small_network
 from vcarve.cuts.grooves import groove_cuts, most_cuts
-from vcarve.pattern.catalogue import pattern
+from vcarve.pattern.model import pattern
 from vcarve.plane.region import rectangle
 
 

@@ -25,7 +25,7 @@ from vcarve.groove.taper import taper
 from vcarve.job.bench import Bit
 from vcarve.layout.drawn import drawn_page
 from vcarve.network.model import Feature, Network
-from vcarve.pattern.catalogue import pattern
+from vcarve.pattern.model import pattern
 from vcarve.pattern.shapes import circle, rounded_rectangle
 from vcarve.plane.fit import with_arcs
 from vcarve.plane.region import Region, Ring, bounds, corners, rings_of

@@ -23,7 +23,7 @@ from vcarve.groove.land import SAG_MM, measure
 from vcarve.groove.model import Grooves
 from vcarve.groove.width import VBit
 from vcarve.network.model import Network
-from vcarve.pattern.catalogue import pattern
+from vcarve.pattern.model import pattern
 from vcarve.plane.region import Region, Ring, lines_along, rectangle
 
 MICROMETRE = 1e-3

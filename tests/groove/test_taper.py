@@ -8,7 +8,7 @@ import pytest
 from small_network import build, network_of_lines, small_network
 from vcarve.groove.taper import taper
 from vcarve.network.model import Network
-from vcarve.pattern.catalogue import pattern
+from vcarve.pattern.model import pattern
 from vcarve.plane.region import rectangle
 
 PIECE = rectangle(200.0, 200.0)

@@ -11,7 +11,7 @@ from small_network import build
 from vcarve.groove.land import measure
 from vcarve.groove.whole_cells import SAMPLE_PITCH_MM, cells_of
 from vcarve.groove.width import VBit
-from vcarve.pattern.catalogue import pattern
+from vcarve.pattern.model import pattern
 from vcarve.plane.region import rectangle
 
 

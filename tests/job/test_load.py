@@ -29,11 +29,10 @@ from vcarve.job.bench import (
     names,
     woods,
 )
-from vcarve.job.document import Document, parse_document, read_document
+from vcarve.job.document import Document, parse_document, read_document, starter_text
 from vcarve.job.fields import Pitch
 from vcarve.job.record import Named, Record, record_from
 from vcarve.job.records import Job, load_job
-from vcarve.job.starter import starter_text
 from vcarve.pattern.entries import LatticeEntry, LineEntry, Operation
 from vcarve.pattern.model import Pattern
 

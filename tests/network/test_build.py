@@ -15,8 +15,7 @@ from drawn_lines import lines_of
 from small_network import build
 from vcarve.job.bench import names
 from vcarve.network.model import OUTLINE, Network
-from vcarve.pattern.catalogue import pattern
-from vcarve.pattern.model import Pattern
+from vcarve.pattern.model import Pattern, pattern
 from vcarve.pattern.shapes import circle
 from vcarve.plane.region import Region, corners, rectangle, reversed_ring
 

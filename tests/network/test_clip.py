@@ -13,7 +13,7 @@ from small_network import build
 from vcarve.job.bench import names
 from vcarve.network.model import Network
 from vcarve.network.noding import SNAP_MM
-from vcarve.pattern.catalogue import pattern
+from vcarve.pattern.model import pattern
 from vcarve.pattern.shapes import circle, ellipse, regular_polygon, rounded_rectangle
 from vcarve.plane.inset import inset
 from vcarve.plane.region import (

@@ -12,10 +12,9 @@ import yaml
 import vcarve.pattern
 from vcarve.errors import InputError
 from vcarve.job.bench import names
-from vcarve.pattern.catalogue import pattern, patterns
 from vcarve.pattern.expression import evaluate
-from vcarve.pattern.group import group_name, repeats_sooner, symmetries
-from vcarve.pattern.inspect import inspect
+from vcarve.pattern.inspect import group_name, inspect, repeats_sooner, symmetries
+from vcarve.pattern.model import pattern, patterns
 from vcarve.pattern.symmetry import Group, group_facts
 from vcarve.pattern.unit import covers_itself, united
 from vcarve.plane.arcs import circles, directions, lengths, mapped, sweeps

@@ -9,8 +9,8 @@ from hypothesis import strategies as st
 
 from drawn_lines import pattern_of
 from vcarve.errors import InputError
-from vcarve.pattern.catalogue import pattern, patterns
 from vcarve.pattern.fit import NOTHING_MM, fit, rectangular_repeat
+from vcarve.pattern.model import pattern, patterns
 
 PATTERNS = {made.key: made for made in patterns()}
 

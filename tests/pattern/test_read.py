@@ -8,8 +8,7 @@ from drawn_lines import lines_of
 from vcarve.errors import InputError
 from vcarve.job.bench import names
 from vcarve.job.record import schema_of
-from vcarve.pattern.catalogue import pattern
-from vcarve.pattern.model import Pattern
+from vcarve.pattern.model import Pattern, pattern
 
 GOOD = """\
 key: own-leaf

@@ -10,7 +10,7 @@ from small_job import small_job
 from small_network import build, small_network
 from vcarve.job.records import Job
 from vcarve.network.model import Network
-from vcarve.pattern.catalogue import pattern
+from vcarve.pattern.model import pattern
 from vcarve.plane.region import rectangle
 
 

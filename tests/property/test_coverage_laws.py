@@ -27,7 +27,7 @@ from vcarve.groove.land import measure
 from vcarve.groove.model import Grooves
 from vcarve.job.records import Job, load_job
 from vcarve.network.model import Network
-from vcarve.pattern.catalogue import pattern
+from vcarve.pattern.model import pattern
 from vcarve.plane.region import rectangle
 from vcarve.program.reader import read_program
 

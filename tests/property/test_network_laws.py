@@ -16,9 +16,8 @@ from small_network import build, build_lines
 from vcarve.job.bench import names
 from vcarve.network.model import Network
 from vcarve.network.noding import SNAP_MM
-from vcarve.pattern.catalogue import pattern
 from vcarve.pattern.fit import rectangular_repeat
-from vcarve.pattern.model import Pattern
+from vcarve.pattern.model import Pattern, pattern
 from vcarve.pattern.shapes import rounded_rectangle
 from vcarve.plane.inset import inset
 from vcarve.plane.region import Region, Ring, area_mm2, corners, perimeter_mm, rectangle

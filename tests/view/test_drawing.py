@@ -26,7 +26,7 @@ from vcarve.job.records import Job
 from vcarve.job.sections import Zero, ZeroPlace
 from vcarve.mount.flat import mount_of
 from vcarve.network.model import Network
-from vcarve.pattern.catalogue import pattern
+from vcarve.pattern.model import pattern
 from vcarve.pipeline import plan_program
 from vcarve.plane.region import rectangle
 from vcarve.run import Made

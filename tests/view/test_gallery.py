@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 
-from vcarve.pattern.catalogue import pattern
+from vcarve.pattern.model import pattern
 from vcarve.view.gallery import angle_words, cut_length, gallery_html, vertex_figures
 
 

@@ -150,8 +150,8 @@ def patterns(
     NAME may be the path of a pattern file of your own, which is checked.
     """
     from vcarve.job.bench import file_of, is_file
-    from vcarve.pattern.catalogue import pattern
-    from vcarve.pattern.catalogue import patterns as all_patterns
+    from vcarve.pattern.model import pattern
+    from vcarve.pattern.model import patterns as all_patterns
 
     if picture is not None and name is None:
         raise InputError("--picture needs the name of a pattern; all of them on one page: --page FILE.html")
@@ -207,7 +207,7 @@ def patterns(
 @force_option
 def new(file: str, machine: bool, pattern: bool, force: bool) -> None:
     """Write a commented job file to start from; without FILE it is printed."""
-    from vcarve.job.starter import starter_text
+    from vcarve.job.document import starter_text
 
     if machine and pattern:
         raise InputError("Give --machine or --pattern, not both: they are files of their own.")

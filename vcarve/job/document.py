@@ -8,6 +8,7 @@ Anchors, aliases, tags, doubled keys and several documents in one file are refus
 from __future__ import annotations
 
 import json
+import re
 import sys
 import unicodedata
 from collections.abc import Iterable, Iterator, Mapping
@@ -15,11 +16,11 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from functools import partial
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 import yaml
 
-from vcarve.errors import InputError, Problem, cut
+from vcarve.errors import InputError, Problem, cut, printable
 from vcarve.job.fields import BLANK
 
 LARGEST_BYTES = 256 * 1024
@@ -27,6 +28,7 @@ DEEPEST = 20
 MOST_DIGITS = 9  # of the number of an item
 STDIN = "-"
 STDIN_NAME = "standard input"
+_STARTERS = Path(__file__).parent / "data" / "new"
 
 _UNREAD: dict[type[Exception], str] = {
     FileNotFoundError: "there is no such file",
@@ -94,6 +96,26 @@ class Document:
         key = dotted(path) if place.file != f"--set {dotted(path)}" else ""
         shown = self.written(path) if value is None else value
         return Problem(file=place.file, line=place.line, key=key or None, value=shown, want=want)
+
+
+def starter_text(
+    kind: Literal["job", "machine", "pattern"] = "job",
+    *,
+    title: str = "tile",
+    command: str = "mizo program tile.yaml -o tile.nc",
+) -> str:
+    """Return a commented file to start from, valid as it stands, every key explained.
+
+    ``title`` is what it describes, ``command`` the one to type next.
+    """
+    plain = "".join(sign if sign.isprintable() else " " for sign in title)[:60]
+    words = {
+        "THIS-COMMAND": printable(command),
+        "THIS-TITLE": json.dumps(plain, ensure_ascii=False),
+        "THIS-KEY": json.dumps("-".join(re.findall(r"[a-z0-9]+", plain.lower())) or "own"),
+    }
+    text = (_STARTERS / f"{kind}.yaml").read_text(encoding="utf-8")
+    return re.sub("|".join(words), lambda found: words[found[0]], text)
 
 
 def in_order(problems: Iterable[Problem]) -> list[Problem]:

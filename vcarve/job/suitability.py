@@ -8,8 +8,7 @@ from functools import partial
 
 from vcarve.errors import Finding
 from vcarve.job.bench import Bit, Machine, bits
-from vcarve.job.defaults import chips_mm
-from vcarve.job.records import Job
+from vcarve.job.records import Job, chips_mm
 from vcarve.quantity import format_number, format_rpm
 
 # Wood left under the deepest groove: common practice, no source.

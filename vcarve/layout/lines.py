@@ -13,9 +13,9 @@ from vcarve.errors import InputError, Problem
 from vcarve.job.records import Job
 from vcarve.layout.field import Field
 from vcarve.network.build import Placing
-from vcarve.pattern.catalogue import pattern as named_pattern
 from vcarve.pattern.fit import Fit, fit
 from vcarve.pattern.model import KINDS, Pattern
+from vcarve.pattern.model import pattern as named_pattern
 from vcarve.plane.arcs import mapped
 from vcarve.plane.region import bounds
 

@@ -1,4 +1,4 @@
-"""A pattern: what its file says, and the lines of one unit cell that follow from it.
+"""A pattern: what its file says, and the lines of one unit cell that follow from it; all that come with Mizo, and one's own.
 
 Coordinates are in the pattern file's own unit, which the piece's pitch makes so many millimetres long.
 """
@@ -7,14 +7,16 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from functools import cached_property
+from functools import cache, cached_property
 from typing import Annotated
 
 import numpy as np
 from pydantic import Field
 
+from vcarve.job.bench import file_of, is_file, names
+from vcarve.job.document import read_document
 from vcarve.job.fields import PositiveMm, spelled, text
-from vcarve.job.record import Broken, Record
+from vcarve.job.record import Broken, Record, record_from
 from vcarve.pattern.entries import LatticeEntry, LineEntry, Operation, PlanePoint
 from vcarve.pattern.symmetry import MOST_MOVES, Group, Lattice, closure, group_problem
 from vcarve.pattern.unit import UnitNetwork, unit_network, united
@@ -159,3 +161,29 @@ class Pattern(Record):
     def unit_network(self) -> UnitNetwork:
         """The network of one unit cell."""
         return unit_network(self.curves, self.feature, self.cell)
+
+
+def pattern(name_or_path: str, folder: str = ".") -> Pattern:
+    """Return a catalogued pattern by its key, or the one that the file at a path, looked up in ``folder``, describes.
+
+    Raises ``InputError`` for a name that is not in the catalogue and for everything that is wrong in the file.
+    """
+    path = file_of("pattern", name_or_path, folder)
+    return _read(path) if is_file(name_or_path) else _catalogued(path)
+
+
+def patterns() -> tuple[Pattern, ...]:
+    """Return every catalogued pattern, sorted by key; lines and lattice are in its unit, sensible lengths of which are in mm.
+
+    >>> star = next(one for one in vcarve.patterns() if one.key == "asanoha")
+    >>> star.english, star.pitch_mm
+    ('hemp leaf', (14.0, 80.0))
+    """
+    return tuple(pattern(key) for key in names("pattern"))
+
+
+def _read(path: str) -> Pattern:
+    return record_from(read_document(path), Pattern)
+
+
+_catalogued = cache(_read)
