@@ -128,9 +128,7 @@ def _merge(ends: Ends, partner: Ints, rates: Rates) -> Ints:
         old = ends.loss_s(a, b, rates) + ends.loss_s(c, d, rates)
         one: Floats = ends.loss_s(a, c, rates) + ends.loss_s(b, d, rates)
         two: Floats = ends.loss_s(a, d, rates) + ends.loss_s(b, c, rates)
-        took = forest(
-            trail[a], trail[c], np.minimum(one, two) - old, [np.minimum(a, b), np.minimum(c, d)], len(partner)
-        )
+        took = forest(trail[a], trail[c], np.minimum(one, two) - old, np.minimum(a, b), np.minimum(c, d))
         a, b, c, d = a[took], b[took], c[took], d[took]
         first = (one <= two)[took]
         x, y = np.where(first, c, d), np.where(first, d, c)
