@@ -13,12 +13,12 @@ from vcarve.mount.flat import mount_of
 from vcarve.plan import planner, walks
 from vcarve.plan.baselines import cell_by_cell, nearest_end
 from vcarve.plan.bound import best_pairing
-from vcarve.plan.corners import transitions
 from vcarve.plan.costs import rates
 from vcarve.plan.nest import Nest
 from vcarve.plan.pairing import pair
 from vcarve.plan.planner import FLOATS, candidates, plan
 from vcarve.plan.tour import clock, corners_s
+from vcarve.plan.walks import transitions
 from vcarve.plan.web import weave
 
 

@@ -6,10 +6,10 @@ from hypothesis import strategies as st
 
 from small_network import cuts_of, small_network
 from vcarve.plan.bound import best_pairing
-from vcarve.plan.corners import matchings
 from vcarve.plan.costs import Rates
 from vcarve.plan.nest import Nest
 from vcarve.plan.tour import clock, ends_of, recut
+from vcarve.plan.walks import Ends, transitions
 from vcarve.plan.web import weave
 
 MINE = Rates(
@@ -86,9 +86,34 @@ def test_without_recuts_the_passes_are_the_fewest(case):
 
 
 @FAST
-@given(st.sampled_from([2, 4, 6, 8]))
-def test_every_way_to_pair_ends_is_tried(size):
-    """Law: there are (n - 1)!! perfect pairings of n things, all different."""
-    every = {tuple(sorted(map(tuple, way))) for way in matchings(size).tolist()}
+@given(st.lists(st.integers(0, 71), min_size=2, max_size=6, unique=True), st.integers(0, 3))
+def test_ends_at_a_vertex_lose_about_the_least(directions, lifts):
+    """Law: of all (n - 1)!! pairings of the ends at one vertex none loses clearly less, and no lift leads on to another."""
+    lifts = min(lifts, len(directions))
+    lifts += (len(directions) + lifts) % 2 * (1 if lifts < len(directions) else -1)
+    angle = np.radians(5.0 * np.array(directions))
+    size = len(directions) + lifts
+    ends = Ends(
+        vertex=np.zeros(size, np.int64),
+        away=np.concatenate([np.column_stack([np.cos(angle), np.sin(angle)]), np.zeros((lifts, 2))]),
+        speed=np.full(size, 10.0),
+        depth_mm=np.zeros(size),
+        lift=np.arange(size) >= len(directions),
+    )
 
-    assert len(every) == int(np.prod(np.arange(1, size, 2)))
+    def least_s(left):
+        if not left:
+            return 0.0
+        first, *rest = left
+        return min(
+            float(ends.loss_s(np.array([first]), np.array([k]), MINE)[0])
+            + least_s([other for other in rest if other != k])
+            for k in rest
+        )
+
+    partner = transitions(ends, MINE)
+    lead = np.flatnonzero(np.arange(size) < partner)
+
+    assert (partner[partner] == np.arange(size)).all()
+    assert (partner != np.arange(size)).all()
+    assert float(ends.loss_s(lead, partner[lead], MINE).sum()) <= 1.02 * least_s(list(range(size))) + 1e-9

@@ -12,13 +12,12 @@ patching of assignment tours: Karp, "A patching algorithm for the nonsymmetric t
 from __future__ import annotations
 
 import numpy as np
-from scipy.sparse import coo_array
-from scipy.sparse.csgraph import minimum_spanning_tree
 from scipy.spatial import cKDTree
 
 from vcarve.plan.costs import Rates
+from vcarve.plan.walks import forest
 from vcarve.plan.web import Web
-from vcarve.plane.arrays import Bools, Floats, Ints, connected
+from vcarve.plane.arrays import Floats, Ints, connected
 
 NEIGHBOURS = 10
 
@@ -66,23 +65,3 @@ def join(web: Web, rates: Rates, links: Ints, start_mm: tuple[float, float]) -> 
         links = tied[np.append(np.arange(many // 2), e[took][e[took] >= many] >> 1)]
     last, first = (links[(links == one).any(axis=1)].sum() - one for one in (nowhere, waiting))
     return np.concatenate([[[last, first]], links[(links < size).all(axis=1)]])
-
-
-def forest(a: Ints, b: Ints, extra: Floats, one: Ints, other: Ints) -> Ints:
-    """Return which offers to take: of a cheapest forest over groups ``a``, ``b`` those whose slots no cheaper one uses.
-
-    Each offer uses the slots ``one`` and ``other``.  The cheapest offer is always taken.  Equal offers go by their order.
-    """
-    low, high = np.minimum(a, b), np.maximum(a, b)
-    order = np.argsort(extra, kind="stable")
-    size = int(high.max(initial=0)) + 1
-    order = order[np.sort(np.unique((low * size + high)[order], return_index=True)[1])]
-    rank = coo_array((np.arange(len(order)) + 1.0, (low[order], high[order])), shape=(size, size))
-    tree = order[np.sort(minimum_spanning_tree(rank.tocsr()).data).astype(np.int64) - 1]
-    return tree[first_uses(one[tree], other[tree])]
-
-
-def first_uses(one: Ints, other: Ints) -> Bools:
-    """Return which of some rows are the first to use each of their two slots."""
-    _, first, of = np.unique(np.column_stack([one, other]), return_index=True, return_inverse=True)
-    return np.asarray((first[of].reshape(-1, 2) // 2 == np.arange(len(one))[:, None]).all(axis=1))

@@ -1,9 +1,13 @@
-"""Closed walks over edges and lifts: transitions of least corner loss, merged at the least extra loss, then walked.
+"""Closed walks over edges and lifts: at every vertex the pairing of ends that loses least, then merged to one walk.
 
-The transitions of ``vcarve.plan.corners`` break the multigraph of cuts, recuts and lifts into closed trails.  Where two
-trails meet at a vertex, exchanging partners between two of their transitions makes one trail of both, whichever of the
-two ways it is done.  Rounds of a cheapest forest over the trails, touching no transition twice, end with a single trail
-for all that hangs together (Kotzig's transformations of Euler trails, 1968).
+Glossary
+end         one of the two ends of an edge of a multigraph of cuts, recuts and lifts
+transition  two ends at one vertex that follow each other
+trail       what comes of following transitions until they are back where they began
+
+Exchanging partners between two transitions at a vertex does everything: it makes corners quicker, as long as some exchange
+gains; and where two trails meet, it makes one of both, whichever of the two ways it is done (Kotzig's transformations of
+Euler trails, 1968).  Rounds of a cheapest forest over the trails end with a single trail for all that hangs together.
 """
 
 from __future__ import annotations
@@ -12,14 +16,17 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 import numpy as np
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import minimum_spanning_tree
 
-from vcarve.plan.corners import Ends, transitions
-from vcarve.plan.costs import Rates
-from vcarve.plan.join import forest
+from vcarve.plan.costs import Rates, corner_loss_s
 from vcarve.plan.web import Web
-from vcarve.plane.arrays import Floats, Ints, connected
+from vcarve.plane.arcs import ranges
+from vcarve.plane.arrays import Bools, Floats, Ints, connected
 
 LIFT = -1
+EMPTY_S = 1000.0  # a lift followed by a lift cuts nothing
+LEAST_S = 1e-9  # exchanges that gain less are not made
 
 
 @dataclass(eq=False)
@@ -114,48 +121,87 @@ def rings(web: Web, rates: Rates, edge: Ints, node: Ints, links: Ints) -> list[W
     return walks
 
 
+@dataclass(frozen=True, slots=True)
+class Ends:
+    """Edge i of a multigraph has the ends 2 i (tail) and 2 i + 1 (head); shapes: H ends.  An end of a lift has no direction."""
+
+    vertex: Ints  # (H,)
+    away: Floats  # (H, 2)
+    speed: Floats  # (H,)
+    depth_mm: Floats  # (H,)
+    lift: Bools  # (H,)
+
+    def loss_s(self, i: Ints, j: Ints, rates: Rates) -> Floats:
+        """Return the seconds lost where end i leads on to end j."""
+        corner = corner_loss_s(self.away[i], self.away[j], self.speed[i], self.speed[j], rates)
+        in_place = rates.in_place_s(np.abs(self.depth_mm[i] - self.depth_mm[j])) / 2.0
+        either, both = self.lift[i] | self.lift[j], self.lift[i] & self.lift[j]
+        result: Floats = np.where(both, EMPTY_S, np.where(either, 0.0, corner + in_place))
+        return result
+
+
+def transitions(ends: Ends, rates: Rates) -> Ints:
+    """Return the partner of every end, shape (H,): at each vertex taken alone no exchange loses less.
+
+    At first all go as straight on as can be: each end leads on to the opposite one in the order of their directions.
+    """
+    angle: Floats = np.arctan2(ends.away[:, 1], ends.away[:, 0]).round(6)
+    order = np.lexsort((ends.depth_mm, angle, ends.lift, ends.vertex))
+    vertex, every = ends.vertex[order], np.arange(len(order))
+    start = np.searchsorted(vertex, vertex)
+    degree = np.searchsorted(vertex, vertex, side="right") - start
+    partner = np.empty(len(order), np.int64)
+    partner[order] = order[start + (every - start + degree // 2) % degree]
+    changed = every
+    while len(changed):
+        mine = np.zeros(int(vertex.max()) + 1, bool)
+        mine[ends.vertex[changed]] = True
+        a, b, x, y, extra = _exchanges(ends, partner, every, rates, mine[ends.vertex])
+        best = np.argsort(extra, kind="stable")
+        best = best[extra[best] < -LEAST_S]
+        best = best[first_uses(a[best], np.minimum(x, y)[best])]
+        changed = a[best]
+        _exchange(partner, a[best], b[best], x[best], y[best])
+    return partner
+
+
 def _merge(ends: Ends, partner: Ints, rates: Rates) -> Ints:
     """Make one trail of all that meet; return the trail of every end."""
     every = np.arange(len(partner))
     while True:
-        _, trail = connected(
-            len(partner), np.concatenate([every, every[::2]]), np.concatenate([partner, every[1::2]])
-        )
-        a, c = _meetings(ends, partner, trail)
+        _, trail = connected(len(partner), np.append(every, every[::2]), np.append(partner, every[1::2]))
+        a, b, x, y, extra = _exchanges(ends, partner, trail, rates)
         if not len(a):
             return trail
-        b, d = partner[a], partner[c]
-        old = ends.loss_s(a, b, rates) + ends.loss_s(c, d, rates)
-        one: Floats = ends.loss_s(a, c, rates) + ends.loss_s(b, d, rates)
-        two: Floats = ends.loss_s(a, d, rates) + ends.loss_s(b, c, rates)
-        took = forest(trail[a], trail[c], np.minimum(one, two) - old, np.minimum(a, b), np.minimum(c, d))
-        a, b, c, d = a[took], b[took], c[took], d[took]
-        first = (one <= two)[took]
-        x, y = np.where(first, c, d), np.where(first, d, c)
-        partner[a], partner[x] = x, a
-        partner[b], partner[y] = y, b
+        took = forest(trail[a], trail[x], extra, a, np.minimum(x, y))
+        _exchange(partner, a[took], b[took], x[took], y[took])
 
 
-def _meetings(ends: Ends, partner: Ints, trail: Ints) -> tuple[Ints, Ints]:
-    """Return pairs of transitions (by one end each) at one vertex on different trails."""
-    one = np.flatnonzero(np.arange(len(partner)) < partner)
-    one = one[np.lexsort((trail[one], ends.vertex[one]))]
-    vertex = ends.vertex[one]
-    start = np.flatnonzero(np.concatenate([[True], np.diff(vertex) > 0]))
-    stop = np.append(start[1:], len(one))
-    mixed = trail[one[start]] != trail[one[stop - 1]]
-    start, size = start[mixed], (stop - start)[mixed]
-    left: list[Ints] = []
-    right: list[Ints] = []
-    for n in np.unique(size).tolist():
-        rows = one[start[size == n][:, None] + np.arange(n)]
-        i, j = np.triu_indices(n, 1)
-        a, c = rows[:, i].ravel(), rows[:, j].ravel()
-        apart = trail[a] != trail[c]
-        left.append(a[apart])
-        right.append(c[apart])
-    none = np.zeros(0, np.int64)
-    return np.concatenate([none, *left]), np.concatenate([none, *right])
+def _exchanges(
+    ends: Ends, partner: Ints, label: Ints, rates: Rates, mine: Bools | None = None
+) -> tuple[Ints, Ints, Ints, Ints, Floats]:
+    """Return for every two transitions of different labels at one vertex the better exchange, and the seconds more it loses.
+
+    After it ends a and x follow each other, and so do b and y; before it a and b did.  With ``mine`` (H,) of some ends alone.
+    """
+    lead = np.arange(len(partner)) < partner
+    one = np.flatnonzero(lead if mine is None else lead & mine)
+    one = one[np.argsort(ends.vertex[one], kind="stable")]
+    nth, stop = np.arange(len(one)), np.searchsorted(ends.vertex[one], ends.vertex[one], side="right")
+    a, c = one[np.repeat(nth, stop - nth - 1)], one[ranges(nth + 1, stop)]
+    apart = label[a] != label[c]
+    a, c = a[apart], c[apart]
+    b, d = partner[a], partner[c]
+    now = ends.loss_s(a, b, rates) + ends.loss_s(c, d, rates)
+    straight = ends.loss_s(a, c, rates) + ends.loss_s(b, d, rates)
+    crossed = ends.loss_s(a, d, rates) + ends.loss_s(b, c, rates)
+    cross = crossed < straight
+    return a, b, np.where(cross, d, c), np.where(cross, c, d), np.where(cross, crossed, straight) - now
+
+
+def _exchange(partner: Ints, a: Ints, b: Ints, x: Ints, y: Ints) -> None:
+    partner[a], partner[x] = x, a
+    partner[b], partner[y] = y, b
 
 
 def _walk(follow: list[int], begin: int) -> Ints:
@@ -166,3 +212,23 @@ def _walk(follow: list[int], begin: int) -> Ints:
         here = follow[here ^ 1]
         if here == begin:
             return np.array(path, np.int64)
+
+
+def forest(a: Ints, b: Ints, extra: Floats, one: Ints, other: Ints) -> Ints:
+    """Return which offers to take: of a cheapest forest over groups ``a``, ``b`` those whose slots no cheaper one uses.
+
+    Each offer uses the slots ``one`` and ``other``.  The cheapest offer is always taken.  Equal offers go by their order.
+    """
+    low, high = np.minimum(a, b), np.maximum(a, b)
+    order = np.argsort(extra, kind="stable")
+    size = int(high.max(initial=0)) + 1
+    order = order[np.sort(np.unique((low * size + high)[order], return_index=True)[1])]
+    rank = coo_array((np.arange(len(order)) + 1.0, (low[order], high[order])), shape=(size, size))
+    tree = order[np.sort(minimum_spanning_tree(rank.tocsr()).data).astype(np.int64) - 1]
+    return tree[first_uses(one[tree], other[tree])]
+
+
+def first_uses(one: Ints, other: Ints) -> Bools:
+    """Return which of some rows are the first to use each of their two slots."""
+    _, first, of = np.unique(np.column_stack([one, other]), return_index=True, return_inverse=True)
+    return np.asarray((first[of].reshape(-1, 2) // 2 == np.arange(len(one))[:, None]).all(axis=1))
