@@ -96,6 +96,7 @@ OF_PROGRAMS: Codes = {
     "cut-twice": ("refuse", "a line is cut again beyond what the job allows"),
     "stray-cut": ("refuse", "a cut where no line is"),
     "wrong-depth": ("refuse", "a line is cut deeper or shallower than the job asks for"),
+    "level-too-early": ("refuse", "a line is cut in a level before the level above it"),
     "step-too-deep": ("refuse", "a line is cut deeper at once than the job's step"),
     "width-off": ("refuse", "a groove of the carved surface is not as wide as the bit and depth should make it"),
     # Habits.

@@ -70,6 +70,31 @@ def test_every_edge_is_cut_and_no_plan_beats_the_bound(case, allow):
 
 
 @FAST
+@given(networks(), st.booleans(), st.sampled_from([0.3, 0.7, 1.0]))
+def test_in_levels_every_cut_is_made_once_and_after_the_one_above_it(case, allow, step_mm):
+    """Law: however lines share vertices, no cut comes before the cut above it, none twice, and no plan beats the bound."""
+    network, depth = case
+    web = weave(cuts_of(network, depth, step_mm), MINE)
+    nest = Nest(web, MINE)
+    found, _ = best_pairing(nest.skeleton, MINE, recut=allow, start_mm=(-5.0, -5.0))
+    _, bound = best_pairing(web, MINE, recut=allow, start_mm=(-5.0, -5.0))
+    for each in found:
+        made = nest.tour(each, (-5.0, -5.0))
+        begin, end = ends_of(web, made)
+        inside = np.setdiff1d(np.arange(len(begin)), made.pass_start)
+        travel = recut(web.cuts, made)
+        when = np.empty(len(web.edge), np.int64)
+        when[made.edge[~travel]] = np.flatnonzero(~travel)
+        after = web.cuts.after
+
+        assert np.array_equal(np.sort(made.edge[~travel]), np.arange(len(web.edge)))
+        assert (when[after[after >= 0]] < when[after >= 0]).all()
+        assert (begin[inside] == end[inside - 1]).all()
+        assert np.bincount(made.edge[travel], minlength=1).max() <= int(allow)
+        assert clock(web, MINE, made, (-5.0, -5.0)).seconds >= bound - 1e-6
+
+
+@FAST
 @given(networks())
 def test_without_recuts_the_passes_are_the_fewest(case):
     """Law: a component with 2 k odd vertices takes k passes, one without takes one (Euler), for one depth."""

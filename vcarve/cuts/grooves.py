@@ -26,7 +26,7 @@ def level_depths(full_mm: Floats, step_mm: float) -> list[Floats]:
 
     The deepest line is reached in equal steps of at most ``step_mm``; shallower ones stop at their own depth, where a last
     shaving thinner than ``SHAVING_MM`` (or most of a step) comes off with the level before.  Where that would cut more than
-    ``step_mm`` (up to ``ROUNDING_MM``) at once, the two share evenly what is left.
+    ``step_mm`` at once, the two share evenly what is left.
     """
     deepest = float(full_mm.max(initial=0.0))
     count = max(int(np.ceil(deepest / step_mm - 1e-9)), 1)
@@ -36,9 +36,7 @@ def level_depths(full_mm: Floats, step_mm: float) -> list[Floats]:
     before = np.zeros(len(full_mm))
     for depth in reached.tolist():
         thin = (full_mm > depth) & (full_mm - depth < shaving)
-        shared = np.where(
-            full_mm - before <= step_mm + ROUNDING_MM, full_mm, np.round((before + full_mm) / 2.0, 6)
-        )
+        shared = np.where(full_mm - before <= step_mm + 1e-9, full_mm, np.round((before + full_mm) / 2.0, 6))
         before = np.where(thin, shared, np.minimum(full_mm, depth))
         levels.append(before)
     return levels

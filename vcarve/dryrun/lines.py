@@ -1,5 +1,5 @@
-"""Checks of the program against the network: lines missed, cut again, cut where there are none, cut at the wrong depth or
-too deep at once.
+"""Checks of the program against the network: lines missed, cut again, cut where there are none, cut at the wrong depth, too
+deep at once or in one level before the level above it.
 
 The depth a line is to have changes evenly along it, and so does a move's: where two places of a stretch are right, all of it is.
 """
@@ -204,7 +204,7 @@ def _lacking(lines: _Compared, touched: Floats) -> list[Finding]:
 
 
 def _walks(lines: _Compared, job: Job) -> list[Finding]:
-    """Compare each walk along a line with those before it: travel where they had cut already, and too much at once.
+    """Compare each walk along a line with those before it: travel where they had cut already, too much at once, too early.
 
     Travel along a line where a move before has been as deep or deeper is told beyond what the job allows.
     """
@@ -216,7 +216,7 @@ def _walks(lines: _Compared, job: Job) -> list[Finding]:
         deepest = float(lines.grooves.depth_mm[lines.network.cut].max(initial=0.0))
         levels = max(np.ceil(round(deepest / job.step_mm, 9)), 1.0)
         walks = np.bincount(cover.edge, weights=cover.share, minlength=len(length))
-        twice = twice[(walks > 2.0 * levels + 0.5)[cover.edge[twice]]]
+        twice = twice[(walks > levels + 1.5)[cover.edge[twice]]]
         twice = twice[np.lexsort((cover.move[twice], cover.edge[twice]))]
         twice = twice[np.flatnonzero(np.diff(cover.edge[twice], append=-1))]  # the last of each edge
     # Both depths are rounded.  What is deeper than the line is to be has been told.
@@ -228,9 +228,32 @@ def _walks(lines: _Compared, job: Job) -> list[Finding]:
         more, step = figure(round(float(deeper_mm[row]), 6)), figure(job.step_mm)
         return f"This move cuts {more} deep at once; the job's step is {step}."
 
+    upper = np.full(len(cover.edge), -1)
+    upper[most] = _less_deep_later(cover, most, room[most])
+
+    def too_early(row: int) -> str:
+        deep, line = figure(float(cover.depth_mm[row].max())), lines.seen.line(int(upper[row]))
+        return f"This move cuts {deep} deep before the level above that, which comes in line {line}."
+
+    early = upper[most] >= 0
     return [
         *lines.once(
             "cut-twice", twice, "This move goes again along a line that is already cut to this depth."
         ),
-        *lines.once("step-too-deep", most, at_once),
+        *lines.once("level-too-early", most[early], too_early),
+        *lines.once("step-too-deep", most[~early], at_once),
     ]
+
+
+def _less_deep_later(cover: Covered, rows: Ints, room_mm: Floats) -> Ints:
+    """Return the last move that cuts the edge of each of these stretches less deep, where it comes after it; else -1."""
+    depth = cover.depth_mm.max(axis=1, initial=0.0)
+    order = np.lexsort((depth, cover.edge))
+    span, moves = 1.0 + float(depth.max(initial=0.0)), 1 + int(cover.move.max(initial=0))
+    key = cover.edge[order] * span + depth[order]
+    last = np.maximum.accumulate(
+        cover.edge[order] * moves + cover.move[order]
+    )  # of the edge so far, or of one before
+    place = np.searchsorted(key, cover.edge[rows] * span + np.maximum(depth[rows] - room_mm, 0.0)) - 1
+    later = (place >= 0) & (last[place] > cover.edge[rows] * moves + cover.move[rows])
+    return np.where(later, last[place] % moves, -1)

@@ -269,15 +269,14 @@ class Zero(Record):
 class Plan(Record):
     """How to order the cutting: ``hop`` is a lift's height, ``recut`` whether the bit may travel along grooves.
 
-    ``never``: nothing is gone along where it is already as deep.  ``allow``: no line is gone along, at whatever depth, more
-    than twice for each level of the job, once to cut and once to travel; the job has as many levels as its deepest line
-    has steps.
+    ``never``: nothing is gone along where it is already as deep.  ``allow``: a line is gone along once for each level of the job,
+    and at most once more to travel; the job has as many levels as its deepest line has steps.
     """
 
     recut: Literal["never", "allow"] = Field(
         "allow",
-        description="allow lets the bit travel along grooves where that is quicker than lifting, going along no line "
-        "more than twice a level; never forbids it",
+        description="allow lets the bit travel along grooves where that is quicker than lifting, along each line "
+        "once at most; never forbids it",
     )
     hop_mm: RapidMm | None = Field(None, description="how high the bit rises between passes")
 
