@@ -10,7 +10,7 @@ from typing import NamedTuple
 import numpy as np
 from scipy.spatial import cKDTree
 
-from vcarve.plane.arcs import TURN, circles, cross, size
+from vcarve.plane.arcs import circles, cross, nearest, size
 from vcarve.plane.arrays import Bools, Floats, Ints, connected
 
 
@@ -80,22 +80,11 @@ def meetings(first: Floats, second: Floats, tolerance: float, reach: float | Non
 
 def share_on(curve: Floats, place: Floats, tolerance: float) -> Floats:
     """Return the shares (n,) of places (n, 2) that lie on curves (n, 5) within a tolerance, NaN for others."""
-    a, b, bulge = curve[:, :2], curve[:, 2:4], curve[:, 4]
-    chord = b - a
-    with np.errstate(divide="ignore", invalid="ignore"):
-        span = size(chord)
-        off = np.abs(cross(chord, place - a)) / span
-        share = ((place - a) * chord).sum(axis=1) / (span * span)
-        bent = np.flatnonzero(bulge)
-        if len(bent):
-            centre, radius = circles(curve[bent])
-            arm, start = place[bent] - centre, a[bent] - centre
-            off[bent] = np.abs(size(arm) - radius)
-            turn = np.arctan2(cross(start, arm), (start * arm).sum(axis=1))
-            share[bent] = np.mod(np.sign(bulge[bent]) * turn, TURN) / (4.0 * np.arctan(np.abs(bulge[bent])))
-        share = np.where((off <= tolerance) & (share > 0.0) & (share < 1.0), share, np.nan)
-    share[size(place - b) <= tolerance] = 1.0
-    share[size(place - a) <= tolerance] = 0.0
+    share, spot = nearest(place, curve)
+    on = (size(place - spot) <= tolerance) & (share > 0.0) & (share < 1.0)
+    share[~on] = np.nan
+    share[size(place - curve[:, 2:4]) <= tolerance] = 1.0
+    share[size(place - curve[:, :2]) <= tolerance] = 0.0
     return share
 
 
