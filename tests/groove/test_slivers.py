@@ -9,8 +9,7 @@ import pytest
 
 from drawn_lines import Line, rows
 from small_network import build_lines
-from vcarve.groove.land import measure
-from vcarve.groove.slivers import edge_slivers
+from vcarve.groove.land import edge_slivers, measure
 from vcarve.groove.width import VBit
 from vcarve.pattern.shapes import circle
 from vcarve.plane.arrays import Floats

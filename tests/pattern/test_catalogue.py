@@ -12,7 +12,7 @@ import yaml
 import vcarve.pattern
 from vcarve.errors import InputError
 from vcarve.job.bench import names
-from vcarve.pattern.expression import evaluate
+from vcarve.pattern.entries import evaluate
 from vcarve.pattern.inspect import group_name, inspect, repeats_sooner, symmetries
 from vcarve.pattern.model import pattern, patterns
 from vcarve.pattern.symmetry import Group, group_facts

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from vcarve.pattern.expression import LONGEST, evaluate
+from vcarve.pattern.entries import LONGEST, evaluate
 
 
 @pytest.mark.parametrize(

@@ -13,7 +13,7 @@ import yaml
 from drawn_lines import Line, rows
 from small_network import build
 from vcarve.network.model import Network
-from vcarve.pattern.expression import evaluate
+from vcarve.pattern.entries import evaluate
 from vcarve.pattern.model import pattern
 from vcarve.pattern.symmetry import Lattice
 from vcarve.pattern.unit import UnitNetwork, unit_network

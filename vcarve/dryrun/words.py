@@ -32,7 +32,7 @@ OTHERWISE_MM = 1e-3  # a number that loses so much with its last digits is anoth
 
 # Codes of findings that say of the code on their line all that there is to say.
 SPOKEN_OF = frozenset(
-    {
+    [
         "offset-changed",
         "machine-coordinates",
         "probe",
@@ -40,7 +40,7 @@ SPOKEN_OF = frozenset(
         "path-tolerance",
         "pause-in-wood",
         "pause-running",
-    }
+    ]
 )
 COOLANT = "on wood nothing but air or a fan belongs behind it; see what it switches on your machine"
 # Word -> what about it is not judged.

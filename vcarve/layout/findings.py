@@ -15,8 +15,8 @@ import shapely
 
 from vcarve.drawing.read import Drawing
 from vcarve.errors import Finding, at_places
+from vcarve.groove.land import edge_slivers
 from vcarve.groove.model import WEAK_MM, WEAK_SHARE
-from vcarve.groove.slivers import edge_slivers
 from vcarve.groove.whole_cells import Cells, cells_of, deepest_depths_mm, least_pitch_mm
 from vcarve.groove.width import deepest_mm, width_mm
 from vcarve.job.bench import names

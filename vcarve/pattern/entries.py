@@ -1,12 +1,16 @@
 """The sections of a pattern file: its lattice, the symmetries that carry it onto itself, and the few lines that generate it.
 
-Coordinates are numbers or exact expressions (see ``pattern.expression``) in the file's own unit.
+Coordinates are numbers in the file's own unit, or exact ones written as text: ``sqrt(3)/2``, ``(2-sqrt(3))/2``, ``acos(1/4)``.
+Only numbers, ``+ - * /``, brackets, ``pi`` and a few functions are understood; nothing is ever executed.  Angles are
+in degrees, both for ``sin cos tan`` and for what ``asin acos atan`` return.
 """
 
 from __future__ import annotations
 
+import ast
 import math
-from collections.abc import Iterator
+import operator
+from collections.abc import Callable, Iterator
 from typing import Annotated, Literal
 
 import numpy as np
@@ -14,12 +18,32 @@ from pydantic import AliasChoices, BeforeValidator, Field, WithJsonSchema
 
 from vcarve.job.fields import Reads, whole
 from vcarve.job.record import Broken, Record
-from vcarve.pattern.expression import HELP, LONGEST, evaluate
 from vcarve.pattern.symmetry import ALSO, Lattice, LatticeKind, glide, mirror, rotation
 from vcarve.plane.arcs import curves, size
 from vcarve.plane.arrays import Floats
 from vcarve.plane.fit import arc_lines
 
+LONGEST = 200  # characters
+LARGEST = 1.0e6  # no coordinate of a unit cell is anywhere near this
+
+_FUNCTIONS: dict[str, Callable[[float], float]] = {
+    "sqrt": math.sqrt,
+    "sin": lambda angle: math.sin(math.radians(angle)),
+    "cos": lambda angle: math.cos(math.radians(angle)),
+    "tan": lambda angle: math.tan(math.radians(angle)),
+    "asin": lambda ratio: math.degrees(math.asin(ratio)),
+    "acos": lambda ratio: math.degrees(math.acos(ratio)),
+    "atan": lambda ratio: math.degrees(math.atan(ratio)),
+}
+_OPERATORS: dict[type[ast.AST], Callable[..., float]] = {
+    ast.Add: operator.add,
+    ast.Sub: operator.sub,
+    ast.Mult: operator.mul,
+    ast.Div: operator.truediv,
+    ast.USub: operator.neg,
+    ast.UAdd: operator.pos,
+}
+HELP = "write a number or an expression of numbers, + - * /, pi and " + " ".join(_FUNCTIONS)
 _NUMBER_SCHEMA: dict[str, object] = {"anyOf": [{"type": "number"}, {"type": "string", "maxLength": LONGEST}]}
 _POINT_SCHEMA: dict[str, object] = {"type": "array", "items": _NUMBER_SCHEMA, "minItems": 2, "maxItems": 2}
 _LINE_SCHEMA: dict[str, object] = {"type": "array", "items": _POINT_SCHEMA, "minItems": 2, "maxItems": 2}
@@ -27,6 +51,57 @@ _FLATTEST = 0.05  # area of the unit cell over the product of its sides
 _MOST_SLENDER = 100.0  # longest over shortest side of the unit cell
 NEAREST = 1e-100  # of two points on a line: nearer ones have no direction that could be worked out
 _AXES = {"x-axis": ((0.0, 0.0), (1.0, 0.0)), "y-axis": ((0.0, 0.0), (0.0, 1.0))}
+
+
+def evaluate(value: object) -> float:
+    """Return the number that ``value`` (a number, or an expression as text) stands for.
+
+    Raises ``ValueError`` with a sentence for the maker when the text is too long, uses anything beyond the
+    arithmetic above, divides by zero, or gives a number that is not finite or beyond a million.
+    """
+    if isinstance(value, bool) or not isinstance(value, int | float | str):
+        raise ValueError(HELP)
+    try:
+        number = _evaluate_text(value) if isinstance(value, str) else float(value)
+    except OverflowError:
+        number = LARGEST * 2.0
+    if not math.isfinite(number):
+        raise ValueError("this is not a finite number")
+    if abs(number) > LARGEST:
+        raise ValueError("the number is beyond a million, too large for a unit cell")
+    return number
+
+
+def _evaluate_text(text: str) -> float:
+    if len(text) > LONGEST:
+        raise ValueError(f"the expression is longer than {LONGEST} characters")
+    try:
+        tree = ast.parse(text.strip(), mode="eval")
+    except (SyntaxError, ValueError, RecursionError, MemoryError):
+        raise ValueError(f"this cannot be read as an expression; {HELP}") from None
+    try:
+        return _walk(tree.body)
+    except ZeroDivisionError:
+        raise ValueError("the expression divides by zero") from None
+
+
+def _walk(node: ast.expr) -> float:
+    match node:
+        case ast.Constant(value=int() | float() as number) if not isinstance(number, bool):
+            return float(number)
+        case ast.Name(id="pi"):
+            return math.pi
+        case ast.UnaryOp(op=op, operand=operand) if type(op) in _OPERATORS:
+            return _OPERATORS[type(op)](_walk(operand))
+        case ast.BinOp(left=left, op=op, right=right) if type(op) in _OPERATORS:
+            return _OPERATORS[type(op)](_walk(left), _walk(right))
+        case ast.Call(func=ast.Name(id=name), args=[argument], keywords=[]) if name in _FUNCTIONS:
+            inner = _walk(argument)
+            try:
+                return _FUNCTIONS[name](inner)
+            except ValueError:
+                raise ValueError(f"{name} has no value at {inner:g}") from None
+    raise ValueError(f"{ast.unparse(node)} is not understood here; {HELP}")
 
 
 def _line_of_mirror(value: object) -> object:
