@@ -260,11 +260,8 @@ def _arc(part: Strokes, x: Floats, y: Floats, tip: Tip, dtype: Any) -> Heights:
     ahead, across, r, half_rad, z = _turned(centre, toward, x, y, dtype, radius, half, part.z_mm[:, 0])
     across = np.abs(across)
     cos, sin = np.cos(half_rad), np.sin(half_rad)
-    rho = np.where(
-        across * cos <= ahead * sin,
-        np.abs(np.hypot(ahead, across) - r),
-        np.hypot(ahead - r * cos, across - r * sin),
-    )
+    by_end = np.hypot(ahead - r * cos, across - r * sin)
+    rho = np.where(across * cos <= ahead * sin, np.abs(np.hypot(ahead, across) - r), by_end)
     return np.where(rho <= tip.rim_mm, z + tip.rise(rho), 0.0)
 
 

@@ -327,9 +327,8 @@ def _half_width(surface: Surface, point: Floats, normal: Floats, limit: float) -
 
     def last(within: Floats) -> Ints:
         """Return the outermost cut pixel no farther away than told."""
-        return np.asarray(
-            np.where((height < -TOUCHED_MM) & (away <= within[:, None]), away, -np.inf).argmax(axis=1)
-        )
+        cut = (height < -TOUCHED_MM) & (away <= within[:, None])
+        return np.asarray(np.where(cut, away, -np.inf).argmax(axis=1))
 
     high = last(outer)
     inner, shallow = away[every, high], height[every, high]

@@ -134,9 +134,8 @@ def clamp_findings(seen: Track, target: Target) -> Iterator[Finding]:
     tallest_mm = max((clamp.above_mm for clamp in job.clamps), default=-np.inf)
     come = seen.across & seen.moves.is_found("XY") & seen.moves.told & ~seen.moves.is_lost("Z")[1:]
     come &= seen.low_mm[:, 2] < tallest_mm - 1e-9
-    sentence = (
-        "The bit comes across from wherever it stands, lower than a clamp; lift it over the clamps first."
-    )
+    where = "from wherever it stands, lower than a clamp"
+    sentence = f"The bit comes across {where}; lift it over the clamps first."
     yield from seen.tell("clamp", come, sentence, at=seen.at)
 
 

@@ -31,17 +31,9 @@ ROUNDED_MM, TOO_ROUNDED_MM = 0.02, 0.1
 OTHERWISE_MM = 1e-3  # a number that loses so much with its last digits is another number
 
 # Codes of findings that say of the code on their line all that there is to say.
-SPOKEN_OF = frozenset(
-    [
-        "offset-changed",
-        "machine-coordinates",
-        "probe",
-        "tool-change",
-        "path-tolerance",
-        "pause-in-wood",
-        "pause-running",
-    ]
-)
+SPOKEN_OF = {
+    "offset-changed", "machine-coordinates", "probe", "tool-change", "path-tolerance", "pause-in-wood", "pause-running",
+}  # fmt: skip
 COOLANT = "on wood nothing but air or a fan belongs behind it; see what it switches on your machine"
 # Word -> what about it is not judged.
 NOT_JUDGED = {

@@ -132,13 +132,11 @@ def _representatives(network: Network, narrowest: Floats, widest: float) -> tupl
     # A copy keeps the land of its kind only where its surroundings are copies too.
     asked = np.flatnonzero((narrowest < widest) & ~alone)
     odd = lines_along(network.curves(np.flatnonzero(network.edge_class < 0)), SAG_MM)
-    touched = shapely.STRtree(_outlines(network.of_cells(asked))).query(
-        odd, predicate="dwithin", distance=widest
-    )[1]
+    tree = shapely.STRtree(_outlines(network.of_cells(asked)))
+    touched = tree.query(odd, predicate="dwithin", distance=widest)[1]
     alone[asked[touched]] = True
-    key = np.where(
-        alone, network.cell_class.max(initial=-1) + 1 + np.arange(network.cells), network.cell_class
-    )
+    further = network.cell_class.max(initial=-1) + 1 + np.arange(network.cells)
+    key = np.where(alone, further, network.cell_class)
     _, first, shape = np.unique(key, return_index=True, return_inverse=True)
     return first.astype(np.int64), shape.astype(np.int64)
 

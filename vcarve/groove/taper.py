@@ -84,12 +84,9 @@ def taper(network: Network, length_mm: float, piece: Region) -> tuple[Network, F
     shares: Floats = np.where([parts.start > 0.0, parts.stop < 1.0], 1.0, share[:, parts.owner])
     feature = np.zeros_like(met)
     feature[ends] = network.feature[cut]
-    rises = Rises(
-        at_mm=network.places(free),
-        reach_mm=reach[:-1],
-        feature=feature[free],
-        short=reach[:-1] < length_mm - SNAP_MM,
-    )
+    reach = reach[:-1]
+    short = reach < length_mm - SNAP_MM
+    rises = Rises(at_mm=network.places(free), reach_mm=reach, feature=feature[free], short=short)
     return _no_copies(made, np.asarray((shares < 1.0).any(axis=0))), shares, rises
 
 

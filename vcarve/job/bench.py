@@ -76,9 +76,8 @@ class Bit(Record):
 
     def _broken(self) -> Iterator[Broken]:
         if self.tip_mm and self.tip_radius_mm:
-            yield Broken(
-                "tip-radius", "a tip is either flat ('tip') or rounded ('tip-radius'), not both", "tip"
-            )
+            want = "a tip is either flat ('tip') or rounded ('tip-radius'), not both"
+            yield Broken("tip-radius", want, "tip")
         wide = format_mm(self.diameter_mm)
         if self.tip_mm >= self.diameter_mm:
             yield Broken("tip", f"the flat of the tip must be narrower than the bit's diameter, {wide}")
@@ -250,9 +249,8 @@ def load_bit(name: str) -> Bit:
 
 def load_wood(name: str) -> Wood:
     """Find a wood by its name; raises ``InputError`` with the names that match, or the nearest one."""
-    return _named(
-        "wood", name, woods(), " (a wood of your own is given by its figures: 'mizo new' shows how)"
-    )
+    own = " (a wood of your own is given by its figures: 'mizo new' shows how)"
+    return _named("wood", name, woods(), own)
 
 
 def _named(what: str, name: str, known: tuple[_Named, ...], own: str = "") -> _Named:

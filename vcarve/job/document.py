@@ -200,19 +200,17 @@ def document_of(values: Mapping[str, Any], *, folder: str = ".", sets: Iterable[
 
 def _decode(data: bytes, file: str | None) -> str:
     if len(data) > LARGEST_BYTES:
-        raise InputError(
-            Problem(file=file, want=f"too large; files of up to {LARGEST_BYTES // 1024} KiB are taken")
-        )
+        want = f"too large; files of up to {LARGEST_BYTES // 1024} KiB are taken"
+        raise InputError(Problem(file=file, want=want))
     try:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         line = data.count(b"\n", 0, error.start) + 1
-        raise InputError(
-            Problem(file=file, line=line, want="not UTF-8 text; save the file as UTF-8")
-        ) from None
+        want = "not UTF-8 text; save the file as UTF-8"
+        raise InputError(Problem(file=file, line=line, want=want)) from None
     for number, content in enumerate(text.split("\n"), start=1):
-        if want := _controls(content.removesuffix("\r")):
-            raise InputError(Problem(file=file, line=number, want=want))
+        if unseen := _controls(content.removesuffix("\r")):
+            raise InputError(Problem(file=file, line=number, want=unseen))
     return text
 
 
@@ -252,17 +250,14 @@ class _Builder:
         self.events: Iterator[Any] = iter(())
 
     def report(self, line: int | None, want: str, *, path: KeyPath = (), value: str | None = None) -> None:
-        self.problems.append(
-            Problem(file=self.file, line=line, key=dotted(path) or None, value=value, want=want)
-        )
+        key = dotted(path) or None
+        self.problems.append(Problem(file=self.file, line=line, key=key, value=value, want=want))
 
     def build(self, text: str) -> dict[str, Any]:
         """Return the root mapping, or an empty one when there were problems."""
-        self.events = (
-            event
-            for event in yaml.parse(text, Loader=yaml.SafeLoader)
-            if not isinstance(event, yaml.StreamStartEvent | yaml.DocumentEndEvent | yaml.StreamEndEvent)
-        )
+        told = yaml.parse(text, Loader=yaml.SafeLoader)
+        frame = yaml.StreamStartEvent | yaml.DocumentEndEvent | yaml.StreamEndEvent
+        self.events = (event for event in told if not isinstance(event, frame))
         root: Any = BLANK
         try:
             if next(self.events, None) is not None:
@@ -347,17 +342,15 @@ def _override(tree: dict[str, Any], places: dict[KeyPath, Place], override: str)
         step = _step(part) if isinstance(node, list) else part
         if isinstance(node, list):
             if not isinstance(step, int) or step >= len(node):
-                return problem(
-                    want=f"{dotted(path)!r} is a list; its items are counted from 0 to {len(node) - 1}"
-                )
+                items = f"its items are counted from 0 to {len(node) - 1}"
+                return problem(want=f"{dotted(path)!r} is a list; {items}")
         elif node.get(step, BLANK) is BLANK:
             node[step] = {}
             places[(*path, step)] = Place(file)
         path, node = (*path, step), node[step]
         if not isinstance(node, dict | list):
-            return problem(
-                want=f"{dotted(path)!r} is the single value {node!r} and has no keys; set the whole of it"
-            )
+            single = f"is the single value {node!r} and has no keys; set the whole of it"
+            return problem(want=f"{dotted(path)!r} {single}")
     if isinstance(node, list):
         return problem(want="items of a list are set key by key, or all at once")
     last = (*path, parts[-1])

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from functools import partial
 from typing import Annotated, Any
 
-from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler, PlainSerializer
+from pydantic import PlainSerializer
 from pydantic_core import core_schema
 
 from vcarve import quantity
@@ -46,12 +46,10 @@ class Reads:
             raise QuantityError(self.wanted)
         return self.read(value)
 
-    def __get_pydantic_core_schema__(
-        self, source: Any, handler: GetCoreSchemaHandler
-    ) -> core_schema.CoreSchema:
+    def __get_pydantic_core_schema__(self, source: Any, handler: Any) -> core_schema.CoreSchema:
         return core_schema.no_info_plain_validator_function(self.validated)
 
-    def __get_pydantic_json_schema__(self, core: Any, handler: GetJsonSchemaHandler) -> dict[str, Any]:
+    def __get_pydantic_json_schema__(self, core: Any, handler: Any) -> dict[str, Any]:
         return dict(self.schema)
 
 
@@ -156,9 +154,8 @@ def text(most: int = LONGEST_LINE, *, least: int = 0, joined: bool = False) -> R
         if len(line) < least:
             raise QuantityError(TEXT_WANTED)
         if not line.isprintable():
-            raise QuantityError(
-                "line breaks and other control characters are not taken; write one plain line"
-            )
+            want = "line breaks and other control characters are not taken; write one plain line"
+            raise QuantityError(want)
         return line
 
     bounds = {"minLength": least} if least else {}

@@ -8,15 +8,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, ClassVar, Literal, Self, TypeVar, get_args, get_origin
 
-from pydantic import (
-    BaseModel,
-    ConfigDict,
-    GetCoreSchemaHandler,
-    GetJsonSchemaHandler,
-    ValidationError,
-    ValidationInfo,
-    model_validator,
-)
+from pydantic import BaseModel, ConfigDict, ValidationError, ValidationInfo, model_validator
 from pydantic.fields import FieldInfo
 from pydantic_core import core_schema
 
@@ -104,12 +96,10 @@ class Named:
             value = self.find(name, info.context.folder if isinstance(info.context, Document) else ".")
         return handler(value)
 
-    def __get_pydantic_core_schema__(
-        self, source: Any, handler: GetCoreSchemaHandler
-    ) -> core_schema.CoreSchema:
+    def __get_pydantic_core_schema__(self, source: Any, handler: Any) -> core_schema.CoreSchema:
         return core_schema.with_info_wrap_validator_function(self.found, handler(source))
 
-    def __get_pydantic_json_schema__(self, core: Any, handler: GetJsonSchemaHandler) -> dict[str, Any]:
+    def __get_pydantic_json_schema__(self, core: Any, handler: Any) -> dict[str, Any]:
         return {"anyOf": [handler(core), text().schema]} if self.spelled else text().schema
 
 
@@ -175,11 +165,7 @@ def unknown_name(what: str, word: str, known: Mapping[str, str]) -> str:
     called = [name for name, more in known.items() if asked and asked <= _words(f"{name} {more}")]
     if len(called) > 1:
         return f"several {what}s are called that; write one of {', '.join(called)}"
-    every = {
-        part: [name for name in known if part in name.split("-")]
-        for name in known
-        for part in name.split("-")
-    }
+    every = {part: [k for k in known if part in k.split("-")] for name in known for part in name.split("-")}
     near = called or (every | {name: [name] for name in known}).get(nearest(word, (*every, *known)) or "", [])
     hint = f"'mizo {what}s' lists them"
     if near:

@@ -72,13 +72,11 @@ class Piece(Record):
     def _broken(self) -> Iterator[Broken]:
         shape, shorter = self.outline.shape, min(self.width_mm, self.height_mm)
         if shape == "circle" and self.width_mm != self.height_mm:
-            yield Broken(
-                "outline.shape", "a circle is as wide as it is high; make them equal or write 'ellipse'"
-            )
+            want = "a circle is as wide as it is high; make them equal or write 'ellipse'"
+            yield Broken("outline.shape", want)
         if shape == "rounded" and (self.outline.radius_mm or 0.0) > shorter / 2.0:
-            yield Broken(
-                "outline.radius", f"at most half the shorter side, {format_mm(shorter / 2.0)}, is possible"
-            )
+            want = f"at most half the shorter side, {format_mm(shorter / 2.0)}, is possible"
+            yield Broken("outline.radius", want)
 
 
 class Frame(Record):
@@ -197,9 +195,8 @@ class Groove(Record):
                 yield Broken(apart[0], f"{DEPTH_WANTED}, not both", *apart[1:], "depth")
         elif (self.ground_mm is None) != (self.leaf_mm is None):
             given, other = ("ground", "leaf") if self.leaf_mm is None else ("leaf", "ground")
-            yield Broken(
-                given, f"{given!r} alone is not enough; give {other!r} as well, or 'depth' for all lines"
-            )
+            want = f"{given!r} alone is not enough; give {other!r} as well, or 'depth' for all lines"
+            yield Broken(given, want)
 
     @property
     def depths_mm(self) -> tuple[float, float] | None:

@@ -43,32 +43,20 @@ def suitability(
 def _depths(job: Job, cone_mm: float, shallowest: float, deepest: float) -> Iterator[Finding]:
     length = job.figures.length
     bit, machine = job.bit, job.machine
+    deep, thick = f"The groove is {length(deepest)} deep", length(job.piece.thickness_mm)
     if not _held(bit, machine):
         held = ", ".join(length(collet) for collet in machine.collets_mm)
-        yield Finding(
-            "collet",
-            f"The bit's shank is {length(bit.shank_mm)}; {machine.name} has collets for {held}. "
-            + _bits_that_fit(bit, machine),
-        )
+        shank = f"The bit's shank is {length(bit.shank_mm)}; {machine.name} has collets for {held}."
+        yield Finding("collet", f"{shank} {_bits_that_fit(bit, machine)}")
     if shallowest < machine.last_decimal_mm:
-        yield Finding(
-            "too-shallow",
-            f"A groove {length(shallowest, 6)} deep is none: programs for {machine.name} give heights "
-            f"to {length(machine.last_decimal_mm, 6)}.",
-        )
+        heights = f"programs for {machine.name} give heights to {length(machine.last_decimal_mm, 6)}"
+        yield Finding("too-shallow", f"A groove {length(shallowest, 6)} deep is none: {heights}.")
     if deepest > cone_mm + 1e-9:
-        yield Finding(
-            "bit-too-short",
-            f"The groove is {length(deepest)} deep, but this bit's cone ends at {length(cone_mm)}; "
-            "take a wider bit or a shallower groove.",
-        )
+        ends = f"but this bit's cone ends at {length(cone_mm)}; take a wider bit or a shallower groove"
+        yield Finding("bit-too-short", f"{deep}, {ends}.")
     left = job.piece.thickness_mm - deepest
     if left <= 0:
-        yield Finding(
-            "through-the-piece",
-            f"The groove is {length(deepest)} deep in a piece {length(job.piece.thickness_mm)} thick: "
-            "it would go through.",
-        )
+        yield Finding("through-the-piece", f"{deep} in a piece {thick} thick: it would go through.")
     elif left < FLOOR_LEAST_MM:
         yield Finding("thin-floor", f"Only {length(left)} of wood is left under the deepest groove.")
 
@@ -115,10 +103,9 @@ def _heights(job: Job, deepest: float) -> Iterator[Finding]:
     length, machine = job.figures.length, job.machine
     need = machine.safe_height_mm + deepest
     if need > machine.travel.z_mm + 1e-9:
+        travels = f"{machine.name} travels {length(machine.travel.z_mm)} in Z"
         yield Finding(
-            "travel",
-            f"From the bottom of the groove to the safe height is {length(need)}; "
-            f"{machine.name} travels {length(machine.travel.z_mm)} in Z.",
+            "travel", f"From the bottom of the groove to the safe height is {length(need)}; {travels}."
         )
     for clamp in job.clamps:
         if clamp.above_mm >= machine.safe_height_mm:
@@ -135,11 +122,10 @@ def _heights(job: Job, deepest: float) -> Iterator[Finding]:
     at_once = deepest / max(math.ceil(deepest / job.step_mm - 1e-9), 1)
     usual = job.usual_step_mm
     if job.step_mm < min(least, deepest):
-        yield Finding(
-            "step-too-small",
-            f"Levels of {length(job.step_mm, 6)} each cannot be told apart in a program for {machine.name}; "
-            f"give a step of {job.figures.at_least(least, 6)} or more.",
+        alike = (
+            f"Levels of {length(job.step_mm, 6)} each cannot be told apart in a program for {machine.name}"
         )
+        yield Finding("step-too-small", f"{alike}; give a step of {job.figures.at_least(least, 6)} or more.")
     elif at_once > usual + 1e-9:
         yield Finding(
             "step-deep",
@@ -163,11 +149,9 @@ def _speeds(job: Job) -> Iterator[Finding]:
             )
     spindle = machine.spindle
     if not max(spindle.min_rpm, 1.0) <= job.speeds.spindle_rpm <= spindle.max_rpm:
-        yield Finding(
-            "spindle-range",
-            f"The spindle is set to {format_rpm(job.speeds.spindle_rpm)}; that of {machine.name} runs from "
-            f"{format_number(spindle.min_rpm)} to {format_rpm(spindle.max_rpm)}.",
-        )
+        runs = f"runs from {format_number(spindle.min_rpm)} to {format_rpm(spindle.max_rpm)}"
+        asked_rpm = format_rpm(job.speeds.spindle_rpm)
+        yield Finding("spindle-range", f"The spindle is set to {asked_rpm}; that of {machine.name} {runs}.")
 
 
 def _load(job: Job) -> Iterator[Finding]:
@@ -188,15 +172,12 @@ def _load(job: Job) -> Iterator[Finding]:
             )
         slowest, fastest = max(per_edge / high, spindle.min_rpm), min(per_edge / low, spindle.max_rpm)
         if slowest <= fastest:
-            ways.append(
-                f"at this feed, {format_number(math.ceil(slowest))} to {format_rpm(math.floor(fastest))}"
-            )
+            least, most_rpm = format_number(math.ceil(slowest)), format_rpm(math.floor(fastest))
+            ways.append(f"at this feed, {least} to {most_rpm}")
         cure = f" To mend it, {'; or '.join(ways)}." if ways else ""
-        yield Finding(
-            "chip",
-            f"Each of the bit's cutting edges takes {figures.length(chip)} a turn; usual in {wood.title} is "
-            f"{figures.number(low)} to {figures.length(high)}: {harm}.{cure}",
-        )
+        usual = f"usual in {wood.title} is {figures.number(low)} to {figures.length(high)}"
+        takes = f"Each of the bit's cutting edges takes {figures.length(chip)} a turn"
+        yield Finding("chip", f"{takes}; {usual}: {harm}.{cure}")
     if job.speeds.plunge_mm_min > feed + 1e-9:
         share = wood.plunge_share
         yield Finding(

@@ -171,12 +171,8 @@ def _features(pattern: Pattern, lattice: Lattice) -> list[Floats]:
     met = (degree != 2) | (leaves == 1) | (np.max(off, axis=0) > _SAME)
     centre, radius = circles(curve[curve[:, 4] != 0.0])
     spot = np.vstack([(unit.uv @ pattern.cell.basis)[met], centre])
-    kind = np.vstack(
-        [
-            np.column_stack([degree, leaves])[met],
-            np.column_stack([np.full(len(radius), -1.0), np.rint(radius / lattice.size / _SAME)]),
-        ]
-    )
+    round_ = np.column_stack([np.full(len(radius), -1.0), np.rint(radius / lattice.size / _SAME)])
+    kind = np.vstack([np.column_stack([degree, leaves])[met], round_])
     kinds = [spot[(kind == one).all(axis=1)] for one in np.unique(kind, axis=0)]
     return [points[np.unique(_same(points, points, lattice).argmax(axis=1))] for points in kinds]
 

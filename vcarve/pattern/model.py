@@ -34,12 +34,8 @@ MOST_MEETINGS = 20_000_000
 Words = Annotated[str, text(2000, least=1, joined=True)]
 Remark = Annotated[str, text(2000, joined=True)]
 Phrase = Annotated[str, text(joined=True)]
-Key = Annotated[
-    str,
-    spelled(
-        r"^[a-z0-9]+(-[a-z0-9]+)*$", "write lower-case letters, digits and hyphens, such as own-leaf", most=60
-    ),
-]
+_KEY_WANTED = "write lower-case letters, digits and hyphens, such as own-leaf"
+Key = Annotated[str, spelled(r"^[a-z0-9]+(-[a-z0-9]+)*$", _KEY_WANTED, most=60)]
 
 
 class Pattern(Record):

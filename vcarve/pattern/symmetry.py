@@ -140,9 +140,8 @@ class Lattice:
         """Return a move (3, 2) of the plane as counted along the lattice, ``None`` where it does not carry it onto itself."""
         matrix = self.basis @ move[:2] @ self.inverse
         whole = np.rint(matrix)
-        return (
-            np.vstack([whole, move[2] @ self.inverse]) if np.abs(matrix - whole).max() <= TOLERANCE else None
-        )
+        fits = np.abs(matrix - whole).max() <= TOLERANCE
+        return np.vstack([whole, move[2] @ self.inverse]) if fits else None
 
     def plane(self, move: Floats) -> Floats:
         """Return a move (3, 2) counted along the lattice as one of the plane."""

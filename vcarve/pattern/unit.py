@@ -53,11 +53,8 @@ class UnitNetwork:
     def turned(self, which: Bools) -> UnitNetwork:
         """Return the network with some edges (E,) walked the other way."""
         tail, head = np.where(which, self.head, self.tail), np.where(which, self.tail, self.head)
-        step, bulge = (
-            np.where(which[:, None], -self.step, self.step),
-            np.where(which, -self.bulge, self.bulge),
-        )
-        return replace(self, tail=tail, head=head, step=step, bulge=bulge)
+        step = np.where(which[:, None], -self.step, self.step)
+        return replace(self, tail=tail, head=head, step=step, bulge=np.where(which, -self.bulge, self.bulge))
 
     def nearest_apart(self, lattice: Lattice) -> float:
         """Return the least distance between two vertices of the endless pattern, in its own unit."""
@@ -116,14 +113,8 @@ def woven(curve: Floats, feature: Ints, lattice: Lattice) -> UnitNetwork:
     first, at = clusters(np.mod(np.maximum(frac, 0.0), 1.0), 10.0 * TOLERANCE, np.ones(2))
     # Moving an end onto its cluster's place may move it to a neighbouring cell.
     cell = np.rint(uv - frac[first][at]).astype(np.int64)
-    unit = UnitNetwork(
-        uv=frac[first],
-        tail=at[0::2],
-        head=at[1::2],
-        step=cell[1::2] - cell[0::2],
-        bulge=curve[:, 4],
-        feature=feature,
-    )
+    (tail, head), step = at.reshape(-1, 2).T, cell[1::2] - cell[0::2]
+    unit = UnitNetwork(uv=frac[first], tail=tail, head=head, step=step, bulge=curve[:, 4], feature=feature)
     _, key = _keys(unit)
     _, begun, kind = np.unique(key, axis=0, return_index=True, return_inverse=True)
     _, met, pair = np.unique(key[:, :2], axis=0, return_index=True, return_inverse=True)

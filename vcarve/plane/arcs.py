@@ -103,9 +103,8 @@ def points(curve: Floats, share: Floats | float) -> Floats:
         with np.errstate(divide="ignore", invalid="ignore"):
             along = np.where(half == 0.0, share, np.sin(share * half) / np.sin(half))
         tilt = (share - 1.0) * half
-        place = (
-            a + (along * np.cos(tilt))[..., None] * chord + (along * np.sin(tilt))[..., None] * left(chord)
-        )
+        onward, aside = along * np.cos(tilt), along * np.sin(tilt)
+        place = a + onward[..., None] * chord + aside[..., None] * left(chord)
     else:
         place = a + share[..., None] * chord
     return np.where((share == 1.0)[..., None], curve[..., 2:4], place)

@@ -56,9 +56,8 @@ def fit_arcs(
     while todo:
         low, high, depth = todo.pop()
         points = curve(np.linspace(low, high, _SAMPLES + 1))
-        pieces = _biarc(
-            points[0], _direction(slope, low, high, hand), points[-1], _direction(slope, high, low, hand)
-        )
+        leave, arrive = _direction(slope, low, high, hand), _direction(slope, high, low, hand)
+        pieces = _biarc(points[0], leave, points[-1], arrive)
         # A tenth is kept in hand for what lies between the sampled places.
         if pieces is not None and stray_from(points, pieces).max() <= 0.9 * tolerance_mm:
             found.append(pieces)

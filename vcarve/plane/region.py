@@ -133,9 +133,8 @@ def lines_along(curve: Floats, sag_mm: float) -> npt.NDArray[np.object_]:
     """Return curves (n, 5) as chains of chords that stray from their arcs by at most ``sag_mm``, lines of shapely (n,)."""
     spots, count = chords(curve, sag_mm)
     every = np.insert(spots, np.cumsum(count), curve[:, 2:4], axis=0)
-    return np.asarray(
-        shapely.linestrings(every, indices=np.repeat(np.arange(len(count)), count + 1)), dtype=object
-    )
+    owner = np.repeat(np.arange(len(count)), count + 1)
+    return np.asarray(shapely.linestrings(every, indices=owner), dtype=object)
 
 
 def upright(box: Floats, grow: Floats | float = 0.0) -> npt.NDArray[np.object_]:

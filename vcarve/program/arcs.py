@@ -38,9 +38,8 @@ def centre_arc(
     if gap > slack * dialect.arc_slack_far + 1e-9 or (
         gap > slack + 1e-9 and gap > dialect.arc_slack_share * max(first, last)
     ):
-        return (
-            f"the arc does not close: its radius is {first:.5f} mm at the start and {last:.5f} mm at the end"
-        )
+        radii = f"{first:.5f} mm at the start and {last:.5f} mm at the end"
+        return f"the arc does not close: its radius is {radii}"
     return sweep_rad(start, end, centre, clockwise=clockwise, full_rad=dialect.full_circle_rad)
 
 
@@ -103,9 +102,8 @@ def arc_of(
             raise block.reject("motion", "with G90.1 an arc needs both centre words")
         way = complex((first or 0.0) * state.scale, (second or 0.0) * state.scale)
         centre = way if absolute else start + way
-        sweep = centre_arc(
-            start, end, centre, clockwise=clockwise, inch=state.units == "G20", dialect=dialect
-        )
+        inch = state.units == "G20"
+        sweep = centre_arc(start, end, centre, clockwise=clockwise, inch=inch, dialect=dialect)
         if isinstance(sweep, str):
             raise block.reject("IJK"[u if first is not None else v], sweep)
     sweep += (turns - 1) * (tau if sweep > 0 else -tau)

@@ -13,18 +13,7 @@ from vcarve.program import grammar as g
 from vcarve.program.arcs import arc_of
 from vcarve.program.grammar import AXES, GRBL, LINUXCNC, NIST
 from vcarve.program.moves import Motion
-from vcarve.program.state import (
-    ALL_LOST,
-    CENTRE,
-    MOTIONS,
-    ORIGIN,
-    Columns,
-    State,
-    Vector,
-    as_row,
-    minus,
-    plus,
-)
+from vcarve.program.state import CENTRE, MOTIONS, ORIGIN, Columns, State, Vector, as_row, minus, plus
 from vcarve.program.values import kept_value
 from vcarve.program.words import Block, Line, block_of, code_of
 
@@ -241,7 +230,7 @@ class Interpreter:
         goes = axes or AXES
         places = zip(AXES, state.homes.get(code, ORIGIN), state.machine_place, strict=True)
         end = tuple(home if axis in goes else here for axis, home, here in places)
-        self._move(Motion.RAPID, end, _NAN, ALL_LOST if disputed else goes, machine=True)
+        self._move(Motion.RAPID, end, _NAN, AXES if disputed else goes, machine=True)
 
     def _stop(self, code: str) -> None:
         state = self.state
@@ -306,9 +295,8 @@ class Interpreter:
         if state.feed_mode == "G93":
             value = block.value("F") or 0.0
             if value <= 0.0:
-                raise block.reject(
-                    "F" if "F" in block.words else "motion", "G93 needs F above zero on every feed move"
-                )
+                at = "F" if "F" in block.words else "motion"
+                raise block.reject(at, "G93 needs F above zero on every feed move")
             return value * length_mm
         if state.feed_mm_min <= 0.0:
             raise block.reject("motion", "a feed move needs F above zero before it")

@@ -74,9 +74,8 @@ def read_program(
     faults: list[Problem] = []
 
     def fault(line: int, column: int, word: str, reason: str) -> None:
-        faults.append(
-            Problem(file=file, line=line, key=f"column {column}", value=word[:40], want=f"{reason}.")
-        )
+        at = f"column {column}"
+        faults.append(Problem(file=file, line=line, key=at, value=word[:40], want=f"{reason}."))
 
     parameters: dict[int, float] = {}
     percent = 0  # how many of the two have been seen
@@ -140,24 +139,15 @@ def read_program(
         state = machine.state
         if state.ended and rules is not GRBL:
             # §3.1: what follows the program's end is not read
-            later = (
-                k for k, late in enumerate(lines[number:], number + 1) if _REMARK.sub("", late).strip(" \t%")
-            )
-            after = next(later, 0)
-            if after:
+            rest = enumerate(lines[number:], number + 1)
+            if after := next((k for k, late in rest if _REMARK.sub("", late).strip(" \t%")), 0):
                 columns.event(after, "unread")
             break
         (x, y, z), others = state.place[:3], state.place[3:]
         motion, feed, scale = state.motion, state.feed_mm_min, state.scale
         modes = columns.stand(state.place, state.modes())
-        quick = (
-            short_way
-            and state.distance == "G90"
-            and state.feed_mode == "G94"
-            and not state.feed_stale
-            and not state.lost
-            and state.motion_written
-        )
+        quick = short_way and state.distance == "G90" and state.feed_mode == "G94"
+        quick = quick and state.motion_written and not (state.feed_stale or state.lost)
         flat = state.plane == "G17" and state.arc_distance == "G91.1"
 
     if rules is not GRBL and not state.ended and percent != 2 and len(faults) < _FAULT_LIMIT:

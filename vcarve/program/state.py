@@ -20,13 +20,7 @@ from vcarve.program.moves import Event, Motion, Moves
 Vector = tuple[float, ...]  # one value for each of AXES
 ORIGIN: Vector = (0.0,) * len(AXES)
 ALL_LOST = frozenset(AXES)
-MOTIONS = {
-    "G0": Motion.RAPID,
-    "G1": Motion.FEED,
-    "G2": Motion.ARC_CW,
-    "G3": Motion.ARC_CCW,
-    "G38.2": Motion.PROBE,
-}
+MOTIONS = dict(zip(("G0", "G1", "G2", "G3", "G38.2"), Motion, strict=True))
 
 
 class Modes(NamedTuple):
@@ -61,9 +55,7 @@ class State:
     origins: Mapping[int, Vector] = field(default_factory=dict)  # of work systems, by their numbers
     g92: Vector = ORIGIN
     g92_kept: Vector = ORIGIN
-    homes: Mapping[str, Vector] = field(
-        default_factory=dict
-    )  # in machine coordinates, by the codes that lead there
+    homes: Mapping[str, Vector] = field(default_factory=dict)  # in machine coordinates, by their codes
     ended: bool = False
 
     def copy(self) -> State:

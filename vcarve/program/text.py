@@ -46,14 +46,13 @@ def plain_text(text: str) -> str:
     What was in brackets stands between commas; accents are dropped, and what has no plain spelling becomes a blank.
     """
     text = _BRACKETED.sub(lambda found: f", {found[1]}" + ("," if found[2] else ""), text)
-    signs = [
-        sign
-        for sign in unicodedata.normalize("NFKD", text.translate(SPELLING))
+    signs = unicodedata.normalize("NFKD", text.translate(SPELLING))
+    plain = (
+        sign if " " <= sign <= "~" and sign not in FORBIDDEN else " "
+        for sign in signs
         if not unicodedata.combining(sign)
-    ]
-    return " ".join(
-        "".join(sign if " " <= sign <= "~" and sign not in FORBIDDEN else " " for sign in signs).split()
     )
+    return " ".join("".join(plain).split())
 
 
 def comment(label: str, text: str = "") -> list[str]:

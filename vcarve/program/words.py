@@ -12,27 +12,12 @@ from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import NamedTuple
 
-from vcarve.program.grammar import (
-    ARCS,
-    AXES,
-    AXIS_USERS,
-    GRBL,
-    HARMLESS_LIVE,
-    LINUXCNC,
-    LIVE,
-    MAX_M_WORDS,
-    NIST,
-    NO_AXIS,
-    REFUSED,
-    SHORTEST_LIMIT,
-    WHOLE_NUMBER_SLACK,
-    Dialect,
-    active_comment,
-)
+from vcarve.program import grammar as g
+from vcarve.program.grammar import Dialect
 from vcarve.program.values import Parameters, ValueFault, kept_value, parameter_index, real_value
 
 _PART = re.compile(r"\([^)]*\)?|;.*|[^(;]+", re.DOTALL)
-_LIVE = re.compile(f"[{''.join(LIVE)}]|[^\\x00-\\x7e]")
+_LIVE = re.compile(f"[{''.join(g.LIVE)}]|[^\\x00-\\x7e]")
 _HIDDEN = re.compile(r"[^\t -~]")
 # What must not stand in a comment.  §3.3.4: printable characters, blanks and tabs only; LinuxCNC takes any text there.
 _NO_COMMENT = {
@@ -47,7 +32,7 @@ CANCEL = "G80"
 # Characters; blanks and comments do not count for every controller, but they take memory here.
 LONGEST_LINE = 10_000
 _NONE_SET: Parameters = MappingProxyType({})
-_NO_LETTER = NO_AXIS | {
+_NO_LETTER = g.NO_AXIS | {
     ")": "a closing bracket without an opening one",
     "#": "this controller knows no parameters and expressions: write the value itself",
     "O": "flow control (O words) is not read: write the moves out; the line of a program number may be left out",
@@ -97,11 +82,11 @@ def _strip(raw: str, dialect: Dialect) -> tuple[str, list[int], list[str]]:
 
     §3.3: blanks and tabs outside comments mean nothing, even inside a number; letters may be of either case.
     """
-    if dialect is GRBL and (live := _LIVE.search(raw)):
+    if dialect is g.GRBL and (live := _LIVE.search(raw)):
         reason = "this controller acts on this character at once, even inside a comment"
         raise Reject(live.start() + 1, live.group(), reason)
     # Grbl drops the sign of block delete anywhere outside comments and always runs the line.
-    dropped = f" \t/{HARMLESS_LIVE}" if dialect is GRBL else " \t"
+    dropped = f" \t/{g.HARMLESS_LIVE}" if dialect is g.GRBL else " \t"
     columns: list[int] = []
     comments: list[str] = []
     for found in _PART.finditer(raw):
@@ -114,7 +99,7 @@ def _strip(raw: str, dialect: Dialect) -> tuple[str, list[int], list[str]]:
                 nested = wrong.group() == "("
                 reason = "comments must not nest" if nested else "this character is not allowed in a comment"
                 raise Reject(column + wrong.start(), wrong.group(), reason)
-            if part[-1] != ")" and dialect is not GRBL:  # Grbl drops such a comment without a word
+            if part[-1] != ")" and dialect is not g.GRBL:  # Grbl drops such a comment without a word
                 raise Reject(column, part, "the comment is not closed on its line")
             comments.append(part.removesuffix(")"))
         else:
@@ -139,19 +124,19 @@ def take_apart(
     if len(raw) > LONGEST_LINE:
         raise too_long
     text, columns, comments = _strip(raw, dialect)
-    if (len(text) if dialect is GRBL else len(raw.encode("utf-8", "replace"))) > limit:
+    if (len(text) if dialect is g.GRBL else len(raw.encode("utf-8", "replace"))) > limit:
         raise too_long
     deleted = text.startswith("/")
     if deleted and not raw.lstrip(" \t").startswith("/"):
         raise Reject(columns[0], "/", _NO_LETTER["/"])
     notes = [("switched", "")] if deleted else []
-    if dialect is NIST and comments and comments[-1][0] == ";":
+    if dialect is g.NIST and comments and comments[-1][0] == ";":
         # §3.3.4 knows round brackets only, but no controller at hand refuses it.
         notes.append(("semicolon", ""))
-    active = [("active-comment", word) for comment in comments if (word := active_comment(comment[1:]))]
+    active = [("active-comment", word) for comment in comments if (word := g.active_comment(comment[1:]))]
     if deleted and skip_deleted:
         return Line((), (), (*notes, *active))
-    if dialect is GRBL:
+    if dialect is g.GRBL:
         parameters = None
     at = first = int(deleted)
     words: list[Word] = []
@@ -175,18 +160,18 @@ def take_apart(
                     value = float(text[began + 1 : at])
                 else:
                     value, at = real_value(text, at + 1, parameters)
-                    if dialect is GRBL:
+                    if dialect is g.GRBL:
                         value = kept_value(text[began + 1 : at])
                 words.append(Word(letter, value, column, text[began:at]))
         except ValueFault as fault:
             # The letter is the place where the word begins; deep in an expression it is the value itself.
             inner = began if fault.at <= began + 1 else min(fault.at, len(text) - 1)
             raise Reject(columns[inner], _run(text, inner), fault.reason) from None
-        if dialect is not GRBL and "(" in raw[column : columns[at - 1]]:
+        if dialect is not g.GRBL and "(" in raw[column : columns[at - 1]]:
             raise Reject(column, text[began:at], "a comment must not stand inside a word")
-    if dialect is not LINUXCNC and (HARMLESS_LIVE in raw or _LIVE.search(raw)):
+    if dialect is not g.LINUXCNC and (g.HARMLESS_LIVE in raw or _LIVE.search(raw)):
         notes.append(("live-sign", ""))
-    if dialect is NIST and len(text) > SHORTEST_LIMIT:
+    if dialect is g.NIST and len(text) > g.SHORTEST_LIMIT:
         notes.append(("long-line", ""))
     notes += [("outside", f"#{index}") for index, _ in settings]
     return Line(tuple(words), tuple(settings), (*notes, *active))
@@ -194,13 +179,13 @@ def take_apart(
 
 def _line_number(text: str, at: int, column: int, first: bool, dialect: Dialect) -> int:
     """Return the index after a line number (§3.3.1: first, unsigned, five digits; each controller has limits of its own)."""
-    number = (_LINE_NUMBER if dialect is LINUXCNC else _DIGITS).match(text, at + 1)
+    number = (_LINE_NUMBER if dialect is g.LINUXCNC else _DIGITS).match(text, at + 1)
     if number is None:
         raise Reject(column, _run(text, at), "a line number is digits without a sign")
     word = text[at : number.end()]
-    if not first and dialect is not GRBL:
+    if not first and dialect is not g.GRBL:
         raise Reject(column, word, "a line number may only stand at the beginning of the line")
-    if dialect is NIST and len(word) > 6:
+    if dialect is g.NIST and len(word) > 6:
         raise Reject(column, word, "a line number has at most five digits")
     if float(number.group()) > dialect.line_number_max:
         raise Reject(column, word, f"a line number may be at most {dialect.line_number_max}")
@@ -237,7 +222,7 @@ class Block:
         """Return a letter's value where it must be a whole number within bounds (§3.3.2.1); raises :class:`Reject`."""
         value = self.words[letter].value
         nearest = round(value)
-        if abs(value - nearest) > WHOLE_NUMBER_SLACK:
+        if abs(value - nearest) > g.WHOLE_NUMBER_SLACK:
             raise self.reject(letter, f"{letter} must be a whole number")
         if not least <= nearest <= most:
             raise self.reject(letter, f"{letter} must be from {least} to {most} here")
@@ -246,7 +231,7 @@ class Block:
     @property
     def axes(self) -> tuple[str, ...]:
         """The axis letters on the line."""
-        return tuple(letter for letter in AXES if letter in self.words)
+        return tuple(letter for letter in g.AXES if letter in self.words)
 
 
 def block_of(line: Line, dialect: Dialect, motion_in_force: str) -> Block:
@@ -257,8 +242,8 @@ def block_of(line: Line, dialect: Dialect, motion_in_force: str) -> Block:
             _sort_code(block, word, dialect)
         elif word.letter in block.words:
             raise word.reject(f"{word.letter} stands twice on this line")
-        elif word.letter in NO_AXIS:
-            raise word.reject(NO_AXIS[word.letter])
+        elif word.letter in g.NO_AXIS:
+            raise word.reject(g.NO_AXIS[word.letter])
         else:
             block.words[word.letter] = word
     _settle_motion(block, dialect, motion_in_force)
@@ -272,21 +257,21 @@ def code_of(letter: str, value: float) -> str:
 
 
 def _sort_code(block: Block, word: Word, dialect: Dialect) -> None:
-    if word.letter == "M" and sum(code[0] == "M" for code in block.codes.values()) == MAX_M_WORDS:
-        raise word.reject(f"more than {MAX_M_WORDS} M words on one line")
+    if word.letter == "M" and sum(code[0] == "M" for code in block.codes.values()) == g.MAX_M_WORDS:
+        raise word.reject(f"more than {g.MAX_M_WORDS} M words on one line")
     code, tenfold = code_of(word.letter, word.value), word.value * 10.0
-    off = abs(tenfold - round(tenfold)) > 10 * WHOLE_NUMBER_SLACK
+    off = abs(tenfold - round(tenfold)) > 10 * g.WHOLE_NUMBER_SLACK
     group = dialect.groups.get(code)
     # Grbl cuts a code's fraction to hundredths (gcode.c): what is not quite the next whole number is none.
-    short = dialect is GRBL and round(100.0 * (word.value % 1.0)) == 100
+    short = dialect is g.GRBL and round(100.0 * (word.value % 1.0)) == 100
     if group is None or word.value < 0 or off or short:
-        why = f": {REFUSED[code]}" if code in REFUSED and not off else ""
+        why = f": {g.REFUSED[code]}" if code in g.REFUSED and not off else ""
         raise word.reject(f"{dialect.name} has no such code{why}")
-    if code in REFUSED:
-        raise word.reject(f"not carried out: {REFUSED[code]}")
+    if code in g.REFUSED:
+        raise word.reject(f"not carried out: {g.REFUSED[code]}")
     if group in block.codes:
         # LinuxCNC lets G80 stand beside another motion code, which then wins.
-        if dialect is not LINUXCNC or group != "motion" or CANCEL not in (code, block.codes[group]):
+        if dialect is not g.LINUXCNC or group != "motion" or CANCEL not in (code, block.codes[group]):
             first = block.words[group]
             raise word.reject(f"{first.text} and {word.text} must not stand on one line")
         if code == CANCEL:
@@ -298,10 +283,10 @@ def _sort_code(block: Block, word: Word, dialect: Dialect) -> None:
 def _settle_motion(block: Block, dialect: Dialect, motion_in_force: str) -> None:
     """Decide what moves on this line (§3.4), and refuse lines with two users of axis words, or none."""
     written, other, axes = block.codes.get("motion"), block.codes.get("non-modal"), block.axes
-    user = other in AXIS_USERS or (dialect is GRBL and "length" in block.codes)
+    user = other in g.AXIS_USERS or (dialect is g.GRBL and "length" in block.codes)
     if written is not None and written != CANCEL and user:
         raise block.reject("motion", "two codes of this line both want its axis words")
-    if axes and (written or motion_in_force) == CANCEL and (not user or dialect is GRBL):
+    if axes and (written or motion_in_force) == CANCEL and (not user or dialect is g.GRBL):
         raise block.reject(axes[0], "axis words are an error while G80 is in force")
     if written is not None:
         block.motion = None if written == CANCEL else written
@@ -309,12 +294,12 @@ def _settle_motion(block: Block, dialect: Dialect, motion_in_force: str) -> None
         if not motion_in_force:
             raise block.reject(axes[0], "axis words before any G0, G1, G2 or G3")
         block.motion = motion_in_force
-    elif dialect is LINUXCNC and motion_in_force in ARCS and not block.words.keys().isdisjoint("IJK"):
+    elif dialect is g.LINUXCNC and motion_in_force in g.ARCS and not block.words.keys().isdisjoint("IJK"):
         # LinuxCNC takes centre words alone, after an arc, for a full circle.
         block.motion = motion_in_force
     if other == "G92" and not axes:
         raise block.reject("non-modal", "G92 needs at least one axis word")
-    if block.motion is not None and not axes and dialect is NIST:  # §3.5.1, §3.5.2
+    if block.motion is not None and not axes and dialect is g.NIST:  # §3.5.1, §3.5.2
         raise block.reject("motion", "this code needs at least one axis word")
 
 
@@ -326,8 +311,6 @@ def _check_leftovers(block: Block, dialect: Dialect) -> None:
         if letter in "FSTN":
             if word.value < 0.0:
                 raise word.reject(f"{letter} must not be negative")
-        elif len(letter) == 1 and letter not in AXES and used.count(letter) != 1:
-            reason = (
-                "two codes of this line would both use" if letter in used else "nothing on this line uses"
-            )
-            raise word.reject(f"{reason} {letter}")
+        elif len(letter) == 1 and letter not in g.AXES and used.count(letter) != 1:
+            users = "two codes of this line would both use" if letter in used else "nothing on this line uses"
+            raise word.reject(f"{users} {letter}")

@@ -47,9 +47,8 @@ class Frame:
         nm = np.array([self.mount.z_nm(0), self.mount.z_nm(-round(above_mm * NM_PER_MM))])
         top, height = steps(nm, self.decimals, inch=self.inch).tolist()
         if height <= top:
-            raise InternalError(
-                f"rapids {above_mm!r} mm above the piece would be written at or below its top."
-            )
+            want = "would be written at or below its top"
+            raise InternalError(f"rapids {above_mm!r} mm above the piece {want}.")
         return decimal(height, self.decimals)
 
     def line(self, x: int, y: int, dx: int | bool = True, dy: int | bool = True) -> str:
@@ -78,16 +77,11 @@ def opening(job: Job, *, arcs: bool) -> list[str]:
     # controllers would read in the old unit and some in the new.
     units = "G20" if job.machine.units == "inch" else "G21"
     modes = ["G17", units, "G40", "G49", "G54", "G80", "G90", "G94"]
-    dialect = job.machine.dialect
-    if arcs and dialect in ("grbl-1.1", "linuxcnc"):
+    if arcs and job.machine.dialect in ("grbl-1.1", "linuxcnc"):
         modes.append("G91.1")
-    lines = [" ".join(modes)]
-    if dialect == "linuxcnc":
-        # Without a bound this controller rounds corners as far as it likes; exact path (G61) would stop at each.
-        lines.append("G64 P0.0004" if job.machine.units == "inch" else "G64 P0.01")
-    else:
-        lines.append("G61")
-    return lines
+    # Without a bound LinuxCNC rounds corners as far as it likes; exact path (G61) would stop at each.
+    bound = "G64 P0.0004" if job.machine.units == "inch" else "G64 P0.01"
+    return [" ".join(modes), bound if job.machine.dialect == "linuxcnc" else "G61"]
 
 
 def operation(job: Job) -> list[str]:
