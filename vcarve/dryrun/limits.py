@@ -167,10 +167,8 @@ def _switched(seen: Track) -> Iterator[Finding]:
     cuts = np.flatnonzero(seen.feed & seen.in_wood)
     since, on, ready = np.array(spans).T
     state = np.searchsorted(since, cuts, side="right") - 1
-    early = (
-        f"The bit goes into the wood before the spindle is at speed; wait {spin_up_s:g} s (G4) "
-        "after M3, and after a higher S."
-    )
+    wait_for = f"wait {spin_up_s:g} s (G4) after M3, and after a higher S"
+    early = f"The bit goes into the wood before the spindle is at speed; {wait_for}."
     for code, bad, sentence in (
         ("spindle-off", on[state] == 0, "The bit goes into the wood with the spindle off."),
         ("spin-up", (on[state] == 1) & (ready[state] == 0), early),
@@ -225,17 +223,14 @@ def _dwell_findings(seen: Track) -> list[Finding]:
         stands[m + 1] += stands[m] + 60.0 * below / float(moves.feed_mm_min[m])
         first[m + 1] = first[m] or seen.line(m)
         stands[m] = 0.0
-    return listed(
-        np.flatnonzero(stands).tolist(),
-        lambda k: Finding(
-            "dwell-in-wood",
-            f"The bit stays for {format_number(round(float(stands[k]), 1))} s at one place in the wood; it burns there. "
-            "Lift it before a wait, and plunge faster than "
-            f"{seen.figures.feed(SLOW_MM_MIN)}.",
-            line=int(first[k]),
-            mild=not stands[k] > SHORT_DWELL_S,
-        ),
-    )
+    cure = f"Lift it before a wait, and plunge faster than {seen.figures.feed(SLOW_MM_MIN)}."
+
+    def make(k: int) -> Finding:
+        stays = f"The bit stays for {format_number(round(float(stands[k]), 1))} s at one place in the wood"
+        mild = not stands[k] > SHORT_DWELL_S
+        return Finding("dwell-in-wood", f"{stays}; it burns there. {cure}", line=int(first[k]), mild=mild)
+
+    return listed(np.flatnonzero(stands).tolist(), make)
 
 
 def _end_findings(seen: Track, event: Event | None = None, *, running: bool) -> Iterator[Finding]:
@@ -254,9 +249,5 @@ def _range_findings(seen: Track) -> list[Finding]:
     first = {rpm: line for rpm, line in reversed(said) if not least <= rpm <= most}
     wrong = sorted(first.items(), key=lambda one: one[1])
     runs = f"it runs from {format_number(least)} to {format_number(most)}"
-    return listed(
-        range(len(wrong)),
-        lambda k: Finding(
-            "spindle-range", f"The spindle is set to {format_rpm(wrong[k][0])}; {runs}.", line=wrong[k][1]
-        ),
-    )
+    words = [f"The spindle is set to {format_rpm(rpm)}; {runs}." for rpm, _ in wrong]
+    return listed(range(len(wrong)), lambda k: Finding("spindle-range", words[k], line=wrong[k][1]))

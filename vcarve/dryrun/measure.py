@@ -356,8 +356,6 @@ def land(surface: Surface, *, inside: Bools | None = None) -> Land:
     labels, count = ndimage.label(padded, structure=np.ones((3, 3)))
     kept = np.flatnonzero(np.bincount(labels.ravel(), minlength=count + 1)[1:] >= SPECK_PIXELS) + 1
     widest = ndimage.maximum(ndimage.distance_transform_edt(padded), labels, kept) if len(kept) else [np.nan]
-    return Land(
-        islands=len(kept),
-        narrowest_mm=float(2.0 * np.min(widest) - 1.0) * surface.step_mm,
-        area_mm2=float(np.count_nonzero(top)) * surface.step_mm**2,
-    )
+    narrowest = float(2.0 * np.min(widest) - 1.0) * surface.step_mm
+    area = float(np.count_nonzero(top)) * surface.step_mm**2
+    return Land(islands=len(kept), narrowest_mm=narrowest, area_mm2=area)

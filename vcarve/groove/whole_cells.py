@@ -89,10 +89,8 @@ def deepest_depths_mm(
     """
 
     def scaled(share: float) -> dict[int, float]:
-        return {
-            feature: math.floor(depths_mm[feature] * share * 100.0 + 1e-6) / 100.0
-            for feature in cells.features
-        }
+        wished = {feature: depths_mm[feature] * share * 100.0 for feature in cells.features}
+        return {feature: math.floor(hundredths + 1e-6) / 100.0 for feature, hundredths in wished.items()}
 
     def lost(share: float) -> bool:
         return not cells.keep(pitch_mm, {feature: width_mm(bit, d) for feature, d in scaled(share).items()})

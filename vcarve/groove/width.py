@@ -61,15 +61,12 @@ def _half_angle(bit: Cone) -> float:
         raise InputError("A bit's tip is flat or rounded, not both: give its width or its radius.")
     half = math.radians(bit.angle_deg) / 2.0
     if bit.tip_mm >= bit.diameter_mm:
-        raise InputError(
-            f"The tip's flat of {format_mm(bit.tip_mm)} must be narrower than the bit's diameter, "
-            f"{format_mm(bit.diameter_mm)}."
-        )
+        flat, wide = format_mm(bit.tip_mm), format_mm(bit.diameter_mm)
+        raise InputError(f"The tip's flat of {flat} must be narrower than the bit's diameter, {wide}.")
     if 2.0 * bit.tip_radius_mm * math.cos(half) >= bit.diameter_mm:
-        raise InputError(
-            f"A tip radius of {format_mm(bit.tip_radius_mm)} leaves no cone on a bit of {format_mm(bit.diameter_mm)}: at "
-            f"{bit.angle_deg:g} degrees it must be less than {format_mm(bit.diameter_mm / 2.0 / math.cos(half))}."
-        )
+        radius, wide = format_mm(bit.tip_radius_mm), format_mm(bit.diameter_mm)
+        less = f"at {bit.angle_deg:g} degrees it must be less than {format_mm(bit.diameter_mm / 2.0 / math.cos(half))}"
+        raise InputError(f"A tip radius of {radius} leaves no cone on a bit of {wide}: {less}.")
     return half
 
 
@@ -114,15 +111,13 @@ def depth_mm(bit: Cone, width_mm: float) -> float:
     if not width_mm > 0.0:
         raise InputError(f"A groove cannot be {format_mm(width_mm)} wide; it must be more than 0 mm.")
     if width_mm < bit.tip_mm - SLACK_MM:
-        raise InputError(
-            f"A groove of {format_mm(width_mm)} is narrower than the bit's flat tip, {format_mm(bit.tip_mm)}: "
-            "it needs a bit with a smaller tip."
+        narrow = (
+            f"A groove of {format_mm(width_mm)} is narrower than the bit's flat tip, {format_mm(bit.tip_mm)}"
         )
+        raise InputError(f"{narrow}: it needs a bit with a smaller tip.")
     if width_mm > bit.diameter_mm + SLACK_MM:
-        raise InputError(
-            f"A groove of {format_mm(width_mm)} is wider than the bit's diameter, {format_mm(bit.diameter_mm)}: "
-            "one pass of this bit cannot cut it."
-        )
+        wide = f"A groove of {format_mm(width_mm)} is wider than the bit's diameter, {format_mm(bit.diameter_mm)}"
+        raise InputError(f"{wide}: one pass of this bit cannot cut it.")
     radius = bit.tip_radius_mm
     if width_mm < 2.0 * radius * math.cos(half):
         # r - sqrt(r^2 - w^2 / 4), written so that a shallow cut loses no digits.

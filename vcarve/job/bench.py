@@ -236,10 +236,8 @@ def woods() -> tuple[Wood, ...]:
 
 def _table(name: str, kind: type[_Named]) -> tuple[_Named, ...]:
     rows = read_document(str(_PACKAGE / "job" / "data" / name)).tree
-    return tuple(
-        record_from(Document(file=name, folder=".", tree={"name": key, **row}), kind)
-        for key, row in rows.items()
-    )
+    trees = ({"name": key, **row} for key, row in rows.items())
+    return tuple(record_from(Document(file=name, folder=".", tree=tree), kind) for tree in trees)
 
 
 def load_bit(name: str) -> Bit:

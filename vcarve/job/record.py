@@ -292,12 +292,9 @@ def _elsewhere(kind: type[BaseModel], key: str) -> str:
     while sections:
         if found := [f"{name}{key}" for name, section in sections if key in _fields(section)]:
             return " or ".join(dict.fromkeys(repr(one) for one in found))
-        sections = [
-            (f"{name}{part}.", inner)
-            for name, section in sections
-            for part, info in _fields(section).items()
-            if get_origin(info.annotation) is not tuple and (inner := _section(info))
-        ]
+        every = ((f"{name}{part}.", info) for name, at in sections for part, info in _fields(at).items())
+        one = ((name, info) for name, info in every if get_origin(info.annotation) is not tuple)
+        sections = [(name, inner) for name, info in one if (inner := _section(info))]
     return ""
 
 

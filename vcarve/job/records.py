@@ -126,9 +126,8 @@ class Job(Record):
         across_mm = math.hypot(piece.width_mm, piece.height_mm)
         moves = math.radians(abs(zero.turn_deg)) * across_mm >= 0.5 * machine.last_decimal_mm
         round_ = piece.outline.shape in ("circle", "ellipse", "polygon") and "xy" not in zero.model_fields_set
-        return zero.model_copy(
-            update={"xy": "centre" if round_ else zero.xy, "turn_deg": zero.turn_deg if moves else 0.0}
-        )
+        update = {"xy": "centre" if round_ else zero.xy, "turn_deg": zero.turn_deg if moves else 0.0}
+        return zero.model_copy(update=update)
 
     @field_validator("plan")
     @classmethod

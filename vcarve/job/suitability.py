@@ -32,12 +32,9 @@ def suitability(
     """
     frames = [frame.depth_mm for frame in job.pattern.frame if frame.depth_mm is not None]
     asked_mm = (*job.depths_mm, *frames, *job.pattern.depths.values())
-    return (
-        *_depths(job, deepest_mm, min(asked_mm), max(asked_mm)),
-        *_travel(job, reach_mm),
-        *(list(_speeds(job)) or _load(job)),
-        *_heights(job, max(asked_mm)),
-    )
+    depths = _depths(job, deepest_mm, min(asked_mm), max(asked_mm))
+    speeds = list(_speeds(job)) or _load(job)
+    return (*depths, *_travel(job, reach_mm), *speeds, *_heights(job, max(asked_mm)))
 
 
 def _depths(job: Job, cone_mm: float, shallowest: float, deepest: float) -> Iterator[Finding]:
@@ -92,11 +89,9 @@ def _travel(job: Job, reach_mm: tuple[float, float] | None) -> Iterator[Finding]
         if spare < -1e-9:
             yield Finding("travel", f"{measures}.{cure}")
         elif spare < SETUP_ROOM_MM - 1e-9:
-            yield Finding(
-                "travel-tight",
-                f"{measures}, which leaves {length(spare)} to set it up in. Leave {length(SETUP_ROOM_MM)}, "
-                "with a wider margin or a smaller piece, or try the corners with the bit raised.",
-            )
+            ways = "with a wider margin or a smaller piece, or try the corners with the bit raised"
+            leaves = f"which leaves {length(spare)} to set it up in. Leave {length(SETUP_ROOM_MM)}"
+            yield Finding("travel-tight", f"{measures}, {leaves}, {ways}.")
 
 
 def _heights(job: Job, deepest: float) -> Iterator[Finding]:
@@ -104,9 +99,8 @@ def _heights(job: Job, deepest: float) -> Iterator[Finding]:
     need = machine.safe_height_mm + deepest
     if need > machine.travel.z_mm + 1e-9:
         travels = f"{machine.name} travels {length(machine.travel.z_mm)} in Z"
-        yield Finding(
-            "travel", f"From the bottom of the groove to the safe height is {length(need)}; {travels}."
-        )
+        rise = f"From the bottom of the groove to the safe height is {length(need)}"
+        yield Finding("travel", f"{rise}; {travels}.")
     for clamp in job.clamps:
         if clamp.above_mm >= machine.safe_height_mm:
             yield Finding(
@@ -122,16 +116,13 @@ def _heights(job: Job, deepest: float) -> Iterator[Finding]:
     at_once = deepest / max(math.ceil(deepest / job.step_mm - 1e-9), 1)
     usual = job.usual_step_mm
     if job.step_mm < min(least, deepest):
-        alike = (
-            f"Levels of {length(job.step_mm, 6)} each cannot be told apart in a program for {machine.name}"
-        )
-        yield Finding("step-too-small", f"{alike}; give a step of {job.figures.at_least(least, 6)} or more.")
+        alike = f"{length(job.step_mm, 6)} each cannot be told apart in a program for {machine.name}"
+        more = f"give a step of {job.figures.at_least(least, 6)} or more"
+        yield Finding("step-too-small", f"Levels of {alike}; {more}.")
     elif at_once > usual + 1e-9:
-        yield Finding(
-            "step-deep",
-            f"The bit takes {length(at_once)} at once; usual in {job.piece.wood.title} on {machine.name} is "
-            f"{length(usual)} or less. Set 'step' under 'groove' to that, or leave it out.",
-        )
+        less = f"usual in {job.piece.wood.title} on {machine.name} is {length(usual)} or less"
+        cure = "Set 'step' under 'groove' to that, or leave it out."
+        yield Finding("step-deep", f"The bit takes {length(at_once)} at once; {less}. {cure}")
 
 
 def _speeds(job: Job) -> Iterator[Finding]:
@@ -143,10 +134,8 @@ def _speeds(job: Job) -> Iterator[Finding]:
     ):
         if asked > most + 1e-9:
             feed = partial(job.figures.feed, decimals=3)
-            yield Finding(
-                "feed-too-fast",
-                f"The {what} feed is {feed(asked)}; {machine.name} {does} at {feed(most)} at most.",
-            )
+            limit = f"{machine.name} {does} at {feed(most)} at most"
+            yield Finding("feed-too-fast", f"The {what} feed is {feed(asked)}; {limit}.")
     spindle = machine.spindle
     if not max(spindle.min_rpm, 1.0) <= job.speeds.spindle_rpm <= spindle.max_rpm:
         runs = f"runs from {format_number(spindle.min_rpm)} to {format_rpm(spindle.max_rpm)}"
@@ -167,9 +156,8 @@ def _load(job: Job) -> Iterator[Finding]:
         ways = []
         if low * turns <= largest:
             most = min(high * turns, largest)
-            ways.append(
-                f"at this spindle speed, give a feed of {figures.number(low * turns, 0)} to {figures.feed(most, 0)}"
-            )
+            feeds = f"{figures.number(low * turns, 0)} to {figures.feed(most, 0)}"
+            ways.append(f"at this spindle speed, give a feed of {feeds}")
         slowest, fastest = max(per_edge / high, spindle.min_rpm), min(per_edge / low, spindle.max_rpm)
         if slowest <= fastest:
             least, most_rpm = format_number(math.ceil(slowest)), format_rpm(math.floor(fastest))
@@ -179,10 +167,7 @@ def _load(job: Job) -> Iterator[Finding]:
         takes = f"Each of the bit's cutting edges takes {figures.length(chip)} a turn"
         yield Finding("chip", f"{takes}; {usual}: {harm}.{cure}")
     if job.speeds.plunge_mm_min > feed + 1e-9:
-        share = wood.plunge_share
-        yield Finding(
-            "plunge-fast",
-            f"The bit plunges at {figures.feed(job.speeds.plunge_mm_min)}, faster than it cuts, "
-            f"{figures.feed(feed)}; its point hardly cuts. Usual in {wood.title} is "
-            f"{format_number(share * 100)} % of the cut, {figures.feed(share * feed, 0)}.",
-        )
+        plunges = f"The bit plunges at {figures.feed(job.speeds.plunge_mm_min)}, faster than it cuts"
+        usual = f"{format_number(wood.plunge_share * 100)} % of the cut, {figures.feed(wood.plunge_share * feed, 0)}"
+        hardly = f"{figures.feed(feed)}; its point hardly cuts"
+        yield Finding("plunge-fast", f"{plunges}, {hardly}. Usual in {wood.title} is {usual}.")

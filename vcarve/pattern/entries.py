@@ -219,11 +219,8 @@ class LineEntry(Record):
         arc = tuple(part is not None for part in (self.centre, self.radius, self.from_deg, self.to_deg))
         forms = [form for form in (segment, path, arc) if any(form)]
         if len(forms) != 1 or not all(forms[0]):
-            yield Broken(
-                "",
-                "give from and to for a straight line, path for a run of them, "
-                "or centre, radius, from-deg and to-deg for an arc",
-            )
+            arc_keys = "centre, radius, from-deg and to-deg for an arc"
+            yield Broken("", f"give from and to for a straight line, path for a run of them, or {arc_keys}")
             return
         if self.path is not None and len(self.path) < 2:
             yield Broken("path", "a path needs at least two points")

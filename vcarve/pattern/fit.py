@@ -105,10 +105,8 @@ def fit(
     elif row is None:
         sentence += " the width exactly; the lattice does not repeat along the height"
     else:
-        rest = figures.length(left, 2, trim=False)
-        sentence += (
-            f" the width exactly; along the height {along:g} fit and {rest} are left over, half at either end"
-        )
+        rest = f"{figures.length(left, 2, trim=False)} are left over, half at either end"
+        sentence += f" the width exactly; along the height {along:g} fit and {rest}"
     return Fit(
         pitch_mm=pitch,
         across=across,
@@ -136,10 +134,7 @@ def _nearest(single: float, about_mm: float, height_mm: float, row: float | None
     choices = [count for count in (math.floor(wish), math.floor(wish) + 1) if count >= 1]
     best = min(choices, key=lambda count: abs(single / count - about_mm))
     low, high = math.ceil(wish / (1.0 + _STRETCH)), math.floor(wish / (1.0 - _STRETCH))
-    both = [
-        count
-        for count in range(max(1, low), min(high, MOST_ACROSS) + 1)
-        for rows, left in [_rows(height_mm, single / count, row)]
-        if rows > 0 and left == 0.0
-    ]
+    counts = range(max(1, low), min(high, MOST_ACROSS) + 1)
+    held = ((count, *_rows(height_mm, single / count, row)) for count in counts)
+    both = [count for count, rows, left in held if rows > 0 and left == 0.0]
     return min(both, key=lambda count: abs(single / count - about_mm), default=best)

@@ -54,14 +54,10 @@ def _gaps(pattern: Pattern, figures: Figures) -> list[Finding]:
     findings = []
     for (x, y), gap in spots[:_MOST_SHOWN]:
         small, large = (f"{gap * pitch / figures.unit_mm:.2g}" for pitch in pattern.pitch_mm)
-        findings.append(
-            Finding(
-                "gap",
-                f"the line that ends at ({x:.6g}, {y:.6g}) stops {gap:.2g} of the unit short of another line "
-                f"({small} to {large} {figures.unit} on the piece), so a cell stays open; let both meet in the same point, "
-                "written exactly",
-            )
-        )
+        stops = f"the line that ends at ({x:.6g}, {y:.6g}) stops {gap:.2g} of the unit short of another line"
+        apart = f"({small} to {large} {figures.unit} on the piece), so a cell stays open"
+        cure = "let both meet in the same point, written exactly"
+        findings.append(Finding("gap", f"{stops} {apart}; {cure}"))
     if len(spots) > _MOST_SHOWN:
         findings.append(Finding("gap", "more line ends nearly meet elsewhere"))
     return findings
@@ -84,10 +80,8 @@ def _symmetry(pattern: Pattern) -> list[Finding]:
     if len(pattern.curves) > _MOST_LINES_GROUPED or not len(found := symmetries(pattern)):
         return []
     if repeats_sooner(found):
-        sentence = (
-            "the pattern repeats sooner than its lattice says; a smaller unit cell would draw the same lines"
-        )
-        return [Finding("repeat", sentence)]
+        cure = "a smaller unit cell would draw the same lines"
+        return [Finding("repeat", f"the pattern repeats sooner than its lattice says; {cure}")]
     group = group_name(found)
     if group == pattern.group:
         return []

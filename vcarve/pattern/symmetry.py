@@ -47,10 +47,8 @@ def group_facts(group: Group) -> tuple[int, bool, LatticeKind]:
 
     Beyond the first, letters stand for mirrors and glides, of which a group without a number has two where it has half turns.
     """
-    order, mirrors = (
-        int(group[1]) if group[1].isdecimal() else len(group) - 1,
-        not {"m", "g"}.isdisjoint(group),
-    )
+    order = int(group[1]) if group[1].isdecimal() else len(group) - 1
+    mirrors = not {"m", "g"}.isdisjoint(group)
     upright: LatticeKind = "rhombic" if group[0] == "c" else "rectangular"
     plainest: dict[int, LatticeKind] = {3: "triangular", 4: "square", 6: "triangular"}
     return order, mirrors, plainest.get(order, upright if mirrors else "oblique")

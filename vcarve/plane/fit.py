@@ -37,9 +37,8 @@ def arc_lines(centre: Floats | Point, radius: float, start_rad: float, sweep_rad
     if abs(abs(sweep_rad) - TURN) < 1e-12:
         points[-1] = points[0]
     bulge = math.tan(sweep_rad / parts / 4.0)
-    return curves(
-        points[:-1], points[1:], np.full(parts, round(bulge, 12) if abs(abs(bulge) - 1.0) < 1e-12 else bulge)
-    )
+    exact = round(bulge, 12) if abs(abs(bulge) - 1.0) < 1e-12 else bulge
+    return curves(points[:-1], points[1:], np.full(parts, exact))
 
 
 def fit_arcs(

@@ -243,11 +243,8 @@ class Interpreter:
 
     def _given(self, block: Block, otherwise: Vector) -> Vector:
         """Return the values of the line's axis words in millimetres; other axes have what they would have otherwise."""
-        scale = self.state.scale
-        return tuple(
-            block.words[axis].value * scale if axis in block.words else value
-            for axis, value in zip(AXES, otherwise, strict=True)
-        )
+        scale, values = self.state.scale, zip(map(block.value, AXES), otherwise, strict=True)
+        return tuple(there if given is None else given * scale for given, there in values)
 
     def _target(self, block: Block) -> Vector:
         """Return where the line's axis words lead, in work coordinates; axes not named stay."""

@@ -102,16 +102,14 @@ def read_program(
             elif taken := flat and code in ARCS and speed > 0.0 and not xw is yw is None:
                 start, end = complex(x, y), complex(to_x, to_y)
                 middle = start + complex(float(iw) * scale, float(jw) * scale)
-                sweep = centre_arc(
-                    start, end, middle, clockwise=code == "G2", inch=scale != 1.0, dialect=rules
-                )
+                clockwise, inch = code == "G2", scale != 1.0
+                sweep = centre_arc(start, end, middle, clockwise=clockwise, inch=inch, dialect=rules)
                 if taken := not isinstance(sweep, str):
                     rows += as_row(CENTRE, number, modes, sweep, middle.real, middle.imag, z, *others)
             if taken:
                 x, y, z, motion, feed = to_x, to_y, to_z, code, speed
-                rows += as_row(
-                    MOTIONS[code], number, modes, _NAN if code == "G0" else speed, x, y, z, *others
-                )
+                moved = _NAN if code == "G0" else speed
+                rows += as_row(MOTIONS[code], number, modes, moved, x, y, z, *others)
                 continue
         stripped = raw.strip(" \t")
         if not stripped:

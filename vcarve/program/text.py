@@ -47,11 +47,8 @@ def plain_text(text: str) -> str:
     """
     text = _BRACKETED.sub(lambda found: f", {found[1]}" + ("," if found[2] else ""), text)
     signs = unicodedata.normalize("NFKD", text.translate(SPELLING))
-    plain = (
-        sign if " " <= sign <= "~" and sign not in FORBIDDEN else " "
-        for sign in signs
-        if not unicodedata.combining(sign)
-    )
+    bare = (sign for sign in signs if not unicodedata.combining(sign))
+    plain = (sign if " " <= sign <= "~" and sign not in FORBIDDEN else " " for sign in bare)
     return " ".join("".join(plain).split())
 
 
