@@ -51,6 +51,7 @@ SHEETS = (
     "drawing/write.py",
     "view/page.py",
     "view/parts/page.css",
+    "view/parts/gallery.css",
 )
 
 

@@ -172,9 +172,7 @@ def test_every_rounded_or_flat_tip_is_named(tile: Made) -> None:
     assert "0.1\u00a0mm flat tip" in page_html(tile)
 
 
-@pytest.mark.parametrize(
-    "name", ["page.css", "template.html", "data.js", "carve.js", "drawing.js", "player.js"]
-)
+@pytest.mark.parametrize("name", sorted(part.name for part in (files("vcarve.view") / "parts").iterdir()))
 def test_no_part_of_the_page_has_a_colour_of_its_own(name: str) -> None:
     """Every colour comes from the look, so that none escapes its contrast."""
     text = (files("vcarve.view") / "parts" / name).read_text(encoding="utf-8")
@@ -184,9 +182,8 @@ def test_no_part_of_the_page_has_a_colour_of_its_own(name: str) -> None:
 
 def test_every_colour_used_is_set() -> None:
     """The style sheet and the scripts name only custom properties that the palette defines."""
-    parts = [
-        (files("vcarve.view") / "parts" / n).read_text() for n in ("page.css", "drawing.js", "player.js")
-    ]
+    sheets = ("page.css", "gallery.css", "drawing.js", "player.js")
+    parts = [(files("vcarve.view") / "parts" / name).read_text() for name in sheets]
     used = set(re.findall(r"var\(--([a-z-]+)\)|\"--([a-z-]+)\"", "".join(parts)))
     names = {first or second for first, second in used}
 

@@ -139,8 +139,11 @@ def declared(values: dict[str, str]) -> str:
     return " ".join(f"--{name}: {value};" for name, value in values.items())
 
 
-def palette_css() -> str:
-    """Return the rules that set every colour and letter of the page: by day, by night, and on paper."""
+def palette_css(*, switched: bool = True) -> str:
+    """Return the rules that set every colour and letter of a page: by day, by night, and on paper.
+
+    Whether it is night the page says itself if it is ``switched``, otherwise whoever looks at it prefers it.
+    """
     day = colours_of(LIGHT) | {
         "wood-ink": WOOD_INK,
         "wood-paper": WOOD_PAPER,
@@ -154,6 +157,7 @@ def palette_css() -> str:
         "valley": VALLEY,
         "sans": SANS,
         "serif": SERIF,
+        "kanji": KANJI,
         "scheme": "light",
     }
     night = colours_of(DARK) | {"wood-cut": mix(WOOD, DARK.paper, 0.68), "scheme": "dark"}
@@ -164,8 +168,12 @@ def palette_css() -> str:
         "wood-cut": mix(WOOD, PRINTED, 0.75),  # ink is dear
         "scheme": "light",
     }
+    by_night = (
+        ':root[data-theme="dark"] {{ {} }}'
+        if switched
+        else "@media(prefers-color-scheme:dark){{ :root {{ {} }} }}"
+    )
     return (
-        f":root {{ {declared(day)} }}\n"
-        f':root[data-theme="dark"] {{ {declared(night)} }}\n'
+        f":root {{ {declared(day)} }}\n{by_night.format(declared(night))}\n"
         f"@media print {{ :root, :root[data-theme=dark] {{ {declared(white)} }} }}\n"
     )

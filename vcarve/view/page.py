@@ -1,6 +1,6 @@
 """The dry-run page: one HTML file that holds the piece, the program and the player, and asks for nothing else.
 
-The page's own policy forbids every request and every script or style other than its own, by their digests.
+The policy of every page forbids every request and every script or style other than the page's own, by their digests.
 """
 
 from __future__ import annotations
@@ -8,6 +8,7 @@ from __future__ import annotations
 import base64
 import hashlib
 import re
+from collections.abc import Iterable
 from html import escape
 from importlib.resources import files
 
@@ -23,12 +24,9 @@ _SLOT = re.compile(r"<!--slot:([a-z]+)-->")
 
 def page_html(run: DryRun) -> str:
     """Return the whole page as text (UTF-8, about 40 bytes per move plus the program's text); same run, same bytes."""
-    style = palette_css() + _part("page.css")
-    script = '"use strict";\n(() => {\n' + "\n".join(_part(name) for name in _SCRIPTS) + "\n})();\n"
     groups = grouped(run.findings)
     kind, sentence = verdict(groups)
     slots = {
-        "policy": escape(_policy(style, script), quote=True),
         "title": escape(title(run)),
         "unit": run.figures.unit,
         "tab": escape(("Must not be cut: " if kind == "refuse" else "") + title(run)),
@@ -38,21 +36,24 @@ def page_html(run: DryRun) -> str:
         "foundsign": '<span class="found">finding</span>' if groups else "",
         "column": column_html(run),
         "sheet": sheet_html(run),
-        "style": style,
         "data": embed(payload(run)),
-        "script": script,
     }
-    return _SLOT.sub(lambda match: slots[match.group(1)], _part("template.html"))
+    return filled("page", _SCRIPTS, slots, palette_css())
 
 
-def _policy(style: str, script: str) -> str:
-    return (
-        f"default-src 'none'; script-src '{digest(script)}'; style-src '{digest(style)}'; "
+def filled(name: str, scripts: Iterable[str], slots: dict[str, str], palette: str) -> str:
+    """Return the page of this name, its slots filled, with its style and script and a policy that lets in nothing else."""
+    style = palette + _part(f"{name}.css")
+    script = '"use strict";\n(() => {\n' + "\n".join(map(_part, scripts)) + "\n})();\n"
+    policy = (
+        f"default-src 'none'; script-src '{_digest(script)}'; style-src '{_digest(style)}'; "
         "img-src data:; base-uri 'none'; form-action 'none'"
     )
+    slots = {**slots, "policy": policy, "style": style, "script": script}
+    return _SLOT.sub(lambda match: slots[match.group(1)], _part(f"{name}.html"))
 
 
-def digest(text: str) -> str:
+def _digest(text: str) -> str:
     """Return the source expression by which a page's own style or script is allowed, and nothing else."""
     return "sha256-" + base64.b64encode(hashlib.sha256(text.encode("utf-8")).digest()).decode("ascii")
 
