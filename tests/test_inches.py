@@ -62,7 +62,7 @@ def test_summary_page_and_picture_speak_inches(job: Path) -> None:
     assert "cut 24, plunge 6 in/min" in made.output
     assert "0.0625 in deep" in made.output
     assert "4 × 3 × 0.5 in" in pages[0]
-    assert "24 in/min" in pages[1]
+    assert "cut 24, plunge 6 in/min" in pages[1]
     assert "at most 0 in" not in checked.output
     assert "Piece: 4 x 3 x 0.5 in" in header
 
@@ -75,10 +75,10 @@ def test_a_figure_has_the_same_decimals_everywhere(job: Path) -> None:
     land = re.search(r"narrowest (\S+ in)", made)
 
     assert land is not None
-    assert page.count(f"Narrowest land {land[1]}") == 2  # on the page and on its sheet
-    assert f"narrowest land {land[1]}" in picture
+    assert page.count(f"Land narrowest {land[1]}") == 2  # on the page and on its sheet
+    assert f"land: narrowest {land[1]}" in picture
     assert "cut 14.17, plunge 4.25 in/min" in made
-    assert len(re.findall(r"Feed 14\.17 in/min Plunge 4\.25 in/min", page)) == 2
+    assert page.count("Speeds cut 14.17, plunge 4.25 in/min") == 2
     assert "0.062 in" not in page
     assert page.count("0.0625 in") >= 4  # drawn and listed, on the page and on its sheet
 

@@ -10,19 +10,14 @@ from typing import Any
 import numpy as np
 
 from vcarve.errors import Finding, grouped, refuses
-from vcarve.groove.width import tip_words
 from vcarve.job.records import Job
-from vcarve.layout.stages import Kind, Layout
+from vcarve.layout.stages import Layout
 from vcarve.mount.flat import mount_of
-from vcarve.network.model import Network
 from vcarve.plan.model import Plan
-from vcarve.plane.arrays import NM_PER_MM
 from vcarve.program.moves import Motion
-from vcarve.quantity import Figures, counted, format_deg, format_duration, format_mm, format_rpm
+from vcarve.quantity import counted, format_duration, format_mm
 from vcarve.run import DryRun, Made
-from vcarve.view.wording import lines_cut
-
-Rows = list[tuple[str, str]]  # labels and texts
+from vcarve.view.facts import HEADER, SUMMARY, Fact, Rows, chosen, job_facts, pattern_sentence, plan_facts
 
 # The usual cautions (common practice), short enough for a program's header; the bench sheet has them in full.
 HEADER_CAUTIONS = (
@@ -31,58 +26,15 @@ HEADER_CAUTIONS = (
 )
 
 
-def zero_sentence(job: Job) -> str:
-    """Return where the work zero is, in words."""
-    return f"X0 Y0 at the {job.zero.corner}, Z0 on the {job.zero.level}"
-
-
-def pattern_sentence(layout: Layout) -> str:
-    """Return the pattern and its pitch in words."""
-    pattern, pitch_mm = layout.lines.pattern, layout.lines.pitch_mm
-    if pattern is None or pitch_mm is None:
-        return f"drawing {layout.job.pattern.drawing}"
-    return f"{pattern.key}, pitch {layout.job.figures.length(pitch_mm)}"
-
-
-def _deep_and_wide(kind: Kind, figures: Figures) -> str:
-    return f"{figures.length(kind.depth_mm)} deep, {figures.length(kind.width_mm)} wide"
-
-
-def _extents(ends_mm: dict[str, tuple[float, float]], figures: Figures) -> str:
-    """Return from where to where something reaches on each axis, in words."""
-    spans = (
-        f"{axis.upper()} {figures.number(low)} to {figures.number(high)}"
-        for axis, (low, high) in ends_mm.items()
-    )
-    return f"{', '.join(spans)} {figures.unit}"
-
-
 # --- a program's header ---
 
 
 def header(layout: Layout, plan: Plan, findings: tuple[Finding, ...]) -> Rows:
     """Return the program's comment header as (label, text) pairs."""
-    job, piece, bit, figures = layout.job, layout.job.piece, layout.job.bit, layout.job.figures
-    top_mm = mount_of(job).top_nm / NM_PER_MM
-    across, shank, tip = *map(figures.length, (bit.diameter_mm, bit.shank_mm)), tip_words(bit, figures.length)
-    size = figures.size(piece.width_mm, piece.height_mm, piece.thickness_mm)
-    left, front, right, back = layout.reach_mm
-    low, high = top_mm - layout.deepest_mm, top_mm + job.machine.safe_height_mm
-    ends = {"x": (left, right), "y": (front, back), "z": (low, high)}
-    notes = [
-        ("Mizo", job.title or "V-groove engraving"),
-        ("Piece", f"{size}, {job.piece.wood.title}"),
-        ("Pattern", pattern_sentence(layout)),
-        *((f"Groove, {kind.name}", _deep_and_wide(kind, figures)) for kind in layout.kinds),
-        ("Taper", layout.taper),
-        ("Bit", f"{format_deg(bit.angle_deg)} V, {across} across, {tip}, {shank} shank"),
-        ("Machine", f"{job.machine.name}, {job.machine.dialect}"),
-        ("Zero", zero_sentence(job)),
-        ("Turn", job.zero.turn),
-        ("Extents", _extents(ends, figures)),
-        ("Cut", f"{figures.way(plan.cut_mm)} in {counted(plan.passes, 'pass', 'passes')}"),
-    ]
-    notes = [(label, text) for label, text in notes if text]
+    job, facts = layout.job, [*job_facts(layout), *plan_facts(layout, plan)]
+    notes = [("Mizo", job.title or "V-groove engraving"), *chosen(facts, HEADER)]
+    # Which groove it is belongs to the label.
+    notes = [(f"{label}, {text}", "") if label == "Groove" else (label, text) for label, text in notes]
     if job.units == "inch" and job.machine.units != "inch":
         notes.append(("Moves below are in millimetres", ""))
     notes.extend(("Caution", group.first.sentence) for group in grouped(findings))
@@ -120,24 +72,6 @@ def _of(record: object, *fields: str) -> dict[str, Any]:
     return {field: getattr(record, field) for field in fields}
 
 
-def cell_by_cell_mm(network: Network) -> float:
-    """Return the length that cutting the outline of every cell on its own would cut."""
-    edge = network.ring_half_edge // 2
-    return float((network.length_mm[edge] * network.cut[edge]).sum())
-
-
-def cells_enclosed(network: Network) -> int:
-    """Return how many cells have a groove all round; the others lean on the piece's edge, where nothing is cut.
-
-    Cutting cell by cell is a way to work only where there are such cells.
-    """
-    if not network.cells:
-        return 0
-    cut = network.cut[network.ring_half_edge // 2]
-    all_round = np.logical_and.reduceat(cut, network.ring_start[:-1])
-    return int(np.count_nonzero(all_round[network.cell_ring_start[:-1]]))
-
-
 def program_json(made: Made) -> dict[str, Any]:
     """Return the figures of a program, in millimetres and seconds: lines once, cuts once for each level."""
     job, layout, plan = made.job, made.layout, made.plan
@@ -146,11 +80,9 @@ def program_json(made: Made) -> dict[str, Any]:
     return {
         "title": job.title,
         "pattern": pattern_sentence(layout),
-        **_of(network, "cells", "vertices", "edges"),
-        "cells_enclosed": cells_enclosed(network),
+        **_of(network, "cells", "vertices", "edges", "cells_enclosed", "cell_by_cell_mm"),
         "lines_mm": network.cut_mm,
         **_of(plan, "cut_mm", "recut_mm", "rapid_mm", "passes", "lifts", "levels"),
-        "cell_by_cell_mm": cell_by_cell_mm(network),
         "grooves": [kind._asdict() for kind in layout.kinds],
         "tapered_ends": ends,
         "tapered_short": int(np.count_nonzero(rises.short)) if rises else 0,
@@ -171,75 +103,13 @@ def program_json(made: Made) -> dict[str, Any]:
 
 def program_rows(made: Made) -> Rows:
     """Return what there is to say of a program; what there is none of is left out."""
-    job, layout, plan, figures = made.job, made.layout, made.plan, made.job.figures
-    network = layout.network
-    counts = f"{counted(network.cells, 'cell')}, {counted(network.edges, 'edge')}"
-    counts += f", {counted(network.vertices, 'vertex', 'vertices')}"
-    taper = layout.taper or "no line ends in nothing, so none tapers"
-    feeds = (
-        f"cut {figures.number(job.speeds.cut_mm_min, 1)}, plunge {figures.feed(job.speeds.plunge_mm_min, 1)}"
-    )
-    rows = [
-        ("pattern", f"{pattern_sentence(layout)}; {counts}"),
-        *(("", sentence) for sentence in made.sentences),
-        *(
-            ("groove", f"{kind.name}: {_deep_and_wide(kind, figures)} at the surface")
-            for kind in layout.kinds
-        ),
-        ("taper", taper if job.taper_mm else ""),
-        ("land", _land(made)),
-        ("lines", _lines(made)),
-        ("passes", f"{counted(plan.passes, 'pass', 'passes')}, {_lifts(made)}"),
-        ("extents", _extents(made.extents_mm, figures)),
-        ("zero", zero_sentence(job)),
-        ("turn", job.zero.turn),
-        ("speeds", f"{feeds}, spindle {format_rpm(job.speeds.spindle_rpm)}"),
-        ("time", made.corners),
+    facts = [
+        *job_facts(made.layout),
+        *plan_facts(made.layout, made.plan),
+        Fact("Time", made.corners, SUMMARY),
     ]
-    return [(label, text) for label, text in rows if text]
-
-
-def _lifts(made: Made) -> str:
-    job, plan = made.job, made.plan
-    lifts = "no lifts"
-    if plan.lifts:
-        lifts = f"{counted(plan.lifts, 'lift')} of {job.figures.length(job.hop_mm)}"
-        if job.clamps and job.hop_mm > max(clamp.above_mm for clamp in job.clamps):
-            lifts += " to clear the clamps"
-    ways = [
-        f"{job.figures.way(length)} {what}"
-        for length, what in ((plan.recut_mm, "recut"), (plan.rapid_mm, "of rapids"))
-        if length >= 0.05
-    ]
-    return f"{lifts}; {', '.join(ways)}" if ways else lifts
-
-
-def _land(made: Made) -> str:
-    cells, lost = made.layout.network.cells, made.layout.grooves.vanished
-    if not cells:
-        return "the lines close no cell, so there is no land to measure"
-    kept = cells - lost
-    if cells == lost == 1:
-        return "the only cell keeps none"
-    figures, grooves = made.job.figures, made.layout.grooves
-    narrowest = f"narrowest {figures.length(grooves.narrowest_mm)}"
-    if grooves.weak_mm.min(initial=np.inf) < grooves.narrowest_mm - 1e-6:
-        # A cell in islands counts by its widest.
-        smallest = figures.small(float(grooves.weak_mm.min()))
-        narrowest = f"narrowest cell {figures.length(grooves.narrowest_mm)}, smallest island {smallest}"
-    if lost:
-        return f"{narrowest}; {kept} of {cells} cells {'keeps' if kept == 1 else 'keep'} land"
-    return f"{narrowest}; {'the cell keeps' if cells == 1 else f'all {cells} cells keep'} land"
-
-
-def _lines(made: Made) -> str:
-    network, figures = made.layout.network, made.job.figures
-    told = lines_cut(network.cut_mm, made.plan.cut_mm, made.plan.levels, figures)
-    by_cell = cell_by_cell_mm(network)
-    saved = 1.0 - network.cut_mm / by_cell if by_cell > network.cut_mm else 0.0
-    if saved < 0.005 or not cells_enclosed(network):
-        return told
-    return f"{told}; cell by cell the lines would be {figures.way(by_cell)} ({saved * 100.0:.0f} % of the length saved)"
+    pattern, *rows = [(label.lower(), text) for label, text in chosen(facts, SUMMARY)]
+    return [pattern, *(("", sentence) for sentence in made.sentences), *rows]
 
 
 def plan_sentence(made: Made) -> str:
@@ -250,7 +120,7 @@ def plan_sentence(made: Made) -> str:
     proof, parts = made.plan.proof, [f"plan: {format_duration(made.times.total_s)}"]
     if proof.bound_s:
         parts.append(f"{proof.above_bound * 100.0:.1f} % above the least possible")
-    if cells_enclosed(made.layout.network) and proof.cell_by_cell_s > proof.plan_s:
+    if made.network.cells_enclosed and proof.cell_by_cell_s > proof.plan_s:
         share = proof.plan_s / proof.cell_by_cell_s
         parts.append(f"{share * 100.0:.0f} % of the time of cutting cell by cell")
     return parts[0] + ("; " + ", ".join(parts[1:]) if parts[1:] else "")

@@ -111,9 +111,8 @@ def test_one_figure_for_lines_and_one_for_cutting(job: Path) -> None:
     assert figures["cut_mm"] == pytest.approx(3.0 * figures["lines_mm"])
     assert f"lines     {told}; cell by cell the lines would be " in done.stdout
     assert f"(Cut: {cut} in " in Path("t.nc").read_text()
-    assert f"lines {told}" in re.sub(r"</text>\s*<text[^>]*>", " ", picture)
-    assert f"<dt>Lines</dt><dd>{lines}</dd>" in page
-    assert f"<dt>Cut</dt><dd>{cut}</dd>" in page
+    assert f"lines: {told}" in re.sub(r"</text>\s*<text[^>]*>", " ", picture)
+    assert f"<dt>Lines</dt><dd>{told}; cell by cell" in page
     assert "to cut" not in done.stdout + picture
 
 
@@ -136,11 +135,12 @@ def test_one_name_for_a_groove_and_for_the_zero(job: Path) -> None:
 
     assert "frame: 1 mm deep, 1.155 mm wide" in framed.stdout
     assert "(Groove, frame: 1 mm deep, 1.155 mm wide)" in Path("t.nc").read_text()
-    assert "frame 1 mm deep, 1.155 mm wide" in picture
-    assert "<dt>Frame</dt><dd>1.155 mm wide, 1 mm deep</dd>" in page
-    assert "layer rim 0.7 mm deep" in layers
-    assert "zero: front left corner, top of the piece" in picture
-    assert page.count("front left corner, top of the piece") == 2  # on the page and on its sheet
+    assert "frame: 1 mm deep, 1.155 mm wide" in picture
+    assert "<dt>Groove</dt><dd>frame: 1 mm deep, 1.155 mm wide</dd>" in page
+    assert "layer rim: 0.7 mm deep" in layers
+    zero = "X0 Y0 at the front left corner, Z0 on the top of the piece"
+    assert f"zero: {zero}" in picture
+    assert page.count(f"<dt>Zero</dt><dd>{zero}</dd>") == 2  # on the page and on its sheet
     assert "top of the wood" not in page
     assert "40 × 30 × 8 mm" in picture
     assert "40 × 30 × 8 mm" in page

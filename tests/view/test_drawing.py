@@ -110,7 +110,7 @@ def test_everything_is_said_in_words_and_shapes() -> None:
     assert description is not None
     assert "The bit leaves the travel." in description
     assert re.search(
-        r"2.5\xa0mm wide\. lines .* in the air\. [0-9]+ passes.*\. zero: .*piece\. The bit", description
+        r"2.5 mm wide\..* lines: .* each cut once.*passes: [0-9]+ passes.*of rapids\. The bit", description
     )
     assert {"1", str(run.plan.passes)} <= set(words)
     assert {"100\u00a0mm", "80\u00a0mm", "clamp", "A", "X", "Y"} <= set(words)

@@ -16,9 +16,10 @@ from vcarve.job.sections import Clamp, Zero, ZeroPlace
 from vcarve.layout.stages import Kind
 from vcarve.quantity import MM
 from vcarve.run import DryRun, Made
+from vcarve.view.facts import STOCK
 from vcarve.view.section import profile, section_svg, zero_svg
 from vcarve.view.sheet import column_html, rows
-from vcarve.view.wording import duration, kept, length, plain
+from vcarve.view.wording import kept, length, plain
 
 BIT = Bit(angle_deg=60.0, diameter_mm=3.175, shank_mm=3.175)
 
@@ -156,7 +157,7 @@ def test_clamps_are_drawn_where_they_hold(tile: Made) -> None:
     assert float(drawn[1]) - float(spot[1]) == pytest.approx(30.0 * scale, abs=0.2)
     assert float(drawn[3]) - float(drawn[1]) == pytest.approx(20.0 * scale, abs=0.2)
     assert float(spot[2]) - float(drawn[2]) == pytest.approx(30.0 * scale, abs=0.2)
-    assert ("Clamps", "1, up to 8\u00a0mm above the top") in rows(held)["stock"]
+    assert ("Clamps", "1, up to 8 mm above the top") in rows(held)[STOCK]
 
 
 def test_a_turned_piece_is_drawn_as_it_lies(tile: Made) -> None:
@@ -197,22 +198,6 @@ def test_names_of_grooves_stay_text(tile: Made) -> None:
     root = ElementTree.fromstring(section_svg(tile.job, [groove]))
 
     assert "<g onload=1>" in [node.text for node in root.iter("text")]
-
-
-@pytest.mark.parametrize(
-    ("seconds", "words"),
-    [
-        (0.4, "0 s"),
-        (59.4, "59 s"),
-        (59.6, "1 min 00 s"),
-        (312, "5 min 12 s"),
-        (3599.7, "1 h 00 min"),
-        (7500, "2 h 05 min"),
-    ],
-)
-def test_durations_in_words(seconds: float, words: str) -> None:
-    """Seconds up to a minute, then minutes and seconds, then hours and minutes."""
-    assert duration(seconds).replace("\u00a0", " ") == words
 
 
 @pytest.mark.parametrize(

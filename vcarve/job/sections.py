@@ -257,11 +257,6 @@ class Zero(Record):
         way = "counter-clockwise" if self.turn_deg > 0 else "clockwise"
         return f"the piece lies turned {format_deg(abs(self.turn_deg), 6)} {way} about X0 Y0"
 
-    @property
-    def place(self) -> str:
-        """Where the work origin is, in words."""
-        return f"{self.corner}, {self.level}"
-
 
 class Plan(Record):
     """How to order the cutting: ``hop`` is a lift's height, ``recut`` whether the bit may travel along grooves.

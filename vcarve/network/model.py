@@ -117,6 +117,19 @@ class Network(Edges):
         return len(self.cell_ring_start) - 1
 
     @property
+    def cell_by_cell_mm(self) -> float:
+        """How long it would be to cut the outline of every cell on its own."""
+        edge = self.ring_half_edge // 2
+        return float((self.length_mm[edge] * self.cut[edge]).sum())
+
+    @property
+    def cells_enclosed(self) -> int:
+        """How many cells have a groove all round: only where there are some could one cut cell by cell."""
+        open_at = np.concatenate([[0], np.cumsum(~self.cut[self.ring_half_edge // 2])])
+        ring = self.cell_ring_start[:-1]
+        return int(np.count_nonzero(open_at[self.ring_start[ring]] == open_at[self.ring_start[ring + 1]]))
+
+    @property
     def cell_start(self) -> Ints:
         """Where the half-edges of each cell begin in ``ring_half_edge``, and where the last ends, shape (C + 1,)."""
         return self.ring_start[self.cell_ring_start]

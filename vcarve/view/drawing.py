@@ -17,9 +17,9 @@ from vcarve.groove.model import Grooves
 from vcarve.mount.flat import mount_of
 from vcarve.network.model import Network
 from vcarve.plane.arrays import Floats, Ints
-from vcarve.quantity import counted
 from vcarve.run import Made
 from vcarve.view import look
+from vcarve.view.facts import PICTURE, chosen, job_facts, plan_facts
 from vcarve.view.marks import (
     MARK,
     axes_ends,
@@ -35,7 +35,7 @@ from vcarve.view.marks import (
 from vcarve.view.section import clamps_mm
 from vcarve.view.svg import drawn, num, path, polygons_path, region_path, svg, text
 from vcarve.view.walls import slim_shapes, walls
-from vcarve.view.wording import kept, length, lines_cut, plain
+from vcarve.view.wording import kept, length
 
 TONES = 20
 MOST_SIDES = 60_000  # beyond, grooves are drawn as plain strokes: a picture must stay small enough to open
@@ -138,31 +138,6 @@ def _lit_walls(network: Network, grooves: Grooves, angle_deg: float, deepest: fl
     ]
 
 
-def _caption(made: Made) -> list[str]:
-    """Return the facts under the picture as lines of words."""
-    job, plan, grooves, figures = made.job, made.plan, made.layout.grooves, made.figures
-    bit = job.bit
-    tips = ((", tip radius ", bit.tip_radius_mm), (", tip ", bit.tip_mm))
-    tip = next((words + length(size, figures) for words, size in tips if size), "")
-    sizes = [
-        f"{name} {length(deep, figures)} deep, {length(wide, figures)} wide"
-        for name, deep, wide in made.layout.kinds
-    ]
-    land = (
-        f"narrowest land {length(grooves.narrowest_mm, figures)}" if grooves.narrowest_mm else "no land left"
-    )
-    recut = f"{figures.way(plan.recut_mm)} recut, " if plan.recut_mm >= 0.05 else ""
-    grooved = "; ".join(filter(None, (*sizes, made.layout.taper)))
-    lines = lines_cut(made.network.cut_mm, plan.cut_mm, plan.levels, figures)
-    return [
-        f"{plain(bit.angle_deg, 2)}° bit, {length(bit.diameter_mm, figures)}{tip}; {grooved}",
-        f"lines {lines}; {recut}{figures.way(plan.rapid_mm)} in the air",
-        f"{counted(plan.passes, 'pass', 'passes')}, {counted(plan.lifts, 'lift')}; {land}",
-        f"zero: {job.zero.corner}, {job.zero.level}",
-        *filter(None, [job.zero.turn]),
-    ]
-
-
 def _legend(x: float, y: float, passes: bool, land: bool) -> list[str]:
     """Return the signs and what they mean, in one row."""
     signs = [
@@ -217,11 +192,12 @@ def plan_svg(made: Made) -> str:
     margin, foot = x + 4.0, tall / 2.0 + past_front + 12.5
 
     groups = grouped(findings)
-    facts = _caption(made)
-    told = [f"{mark_letter(k)}, {group.word}: {group}" for k, group in enumerate(groups[:SENTENCES])]
-    told += [f"and {len(groups) - SENTENCES} more"] * (len(groups) > SENTENCES)
+    told = chosen([*job_facts(made.layout), *plan_facts(made.layout, plan)], PICTURE)
+    facts = [f"{label.lower()}: {words}" for label, words in told]
+    found_out = [f"{mark_letter(k)}, {group.word}: {group}" for k, group in enumerate(groups[:SENTENCES])]
+    found_out += [f"and {len(groups) - SENTENCES} more"] * (len(groups) > SENTENCES)
     wrapper = textwrap.TextWrapper(int((across - 8.0) / SIGN), break_on_hyphens=False)
-    caption = [line for words in (*facts, *told) for line in wrapper.wrap(kept(words))]
+    caption = [line for words in (*facts, *found_out) for line in wrapper.wrap(kept(words))]
     box = (x, y, across, top + tall + past_front + 28.0 + 3.6 * (len(caption) - 3))
     stock = f"{job.figures.size(*size_mm, job.piece.thickness_mm)}, {job.piece.wood.title}"
     shape = region_path(made.layout.field.outline)

@@ -5,18 +5,17 @@ All text a person wrote is escaped here; nothing in these pieces of HTML needs a
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from html import escape
 from pathlib import Path
 
 from vcarve.errors import Alike, grouped
-from vcarve.groove.width import tip_words
-from vcarve.quantity import counted
+from vcarve.quantity import counted, format_duration
 from vcarve.run import DryRun, Made
+from vcarve.view.facts import GROOVE, PLAN, STOCK, TOOL, Fact, Rows, chosen, job_facts, plan_facts
 from vcarve.view.section import section_svg, zero_svg
-from vcarve.view.wording import NBSP, duration, kept, length, plain, share, unbroken
+from vcarve.view.wording import kept, unbroken
 
-Row = tuple[str, str]
+PROGRAM = "program"  # what the dry run itself knows, as the parts of ``facts``
 _AT_MOST_ON_SHEET = 6
 UNKNOWN = "not given"
 
@@ -54,68 +53,41 @@ def title(run: DryRun) -> str:
     return "Dry run" if run.job is None else run.job.name
 
 
-def rows(run: DryRun) -> dict[str, list[Row]]:
-    """Return what there is to say of ``stock``, ``tool``, ``groove``, ``program`` and ``plan``; nothing of what is not known."""
+def rows(run: DryRun) -> dict[str, Rows]:
+    """Return what there is to say of stock, tool, groove, program and plan (see ``facts``); nothing of what is not known."""
     figures, lines, z_mm = run.figures, f"{len(run.reading.text_lines)} lines", run.extents_mm.get("z")
-
-    def mm(value_mm: float) -> str:
-        return length(value_mm, figures)
-
-    told: dict[str, list[Row]] = {
-        "stock": [("Piece", UNKNOWN), ("Zero", UNKNOWN)],
-        "tool": [("Machine", run.machine.title), ("Bit", UNKNOWN)],
-        "groove": [],
-        "program": [
-            ("Running time", duration(run.times.total_s)),
-            ("Program", lines if run.file is None else f"{Path(run.file).name}, {lines}"),
-            ("Passes", str(run.passes)),
-            ("Z", f"{unbroken(figures.number(z_mm[0]))} to {mm(z_mm[1])}" if z_mm else ""),
-            ("Safe height", f"{mm(run.machine.safe_height_mm)} above the top"),
-            ("Corners", run.corners),
-        ],
-        "plan": [],
-    }
-    if (layout := run.layout) is not None:
-        job, piece, bit = layout.job, layout.job.piece, layout.job.bit
-        tallest = max((clamp.above_mm for clamp in job.clamps), default=0.0)
-        told["stock"] = [
-            ("Wood", job.piece.wood.title),
-            ("Piece", unbroken(figures.size(piece.width_mm, piece.height_mm, piece.thickness_mm))),
-            ("Zero", job.zero.place),
-            ("Turn", job.zero.turn),
-            ("Clamps", f"{len(job.clamps)}, up to {mm(tallest)} above the top" if job.clamps else ""),
-        ]
-        size = f"{plain(bit.angle_deg, 2)}°, ⌀{NBSP}{mm(bit.diameter_mm)}"
-        told["tool"] = [
-            ("Machine", run.machine.title),
-            ("Bit", f"{bit.name or 'V-bit'}, {size}, {tip_words(bit, mm)}"),
-            ("Shank", f"⌀{NBSP}{mm(bit.shank_mm)}"),
-            ("Spindle", f"{plain(job.speeds.spindle_rpm, 0)}{NBSP}rpm"),
-            ("Feed", unbroken(figures.feed(job.speeds.cut_mm_min))),
-            ("Plunge", unbroken(figures.feed(job.speeds.plunge_mm_min))),
-        ]
-        told["groove"] = [
-            *((name.capitalize(), f"{mm(wide)} wide, {mm(deep)} deep") for name, deep, wide in layout.kinds),
-            ("Taper", layout.taper),
-            ("Narrowest land", mm(layout.grooves.narrowest_mm)),
-        ]
+    unknown = (("Piece", STOCK), ("Zero", STOCK), ("Bit", TOOL))
+    facts = [Fact("Machine", run.machine.title, TOOL)]
+    facts += (
+        [Fact(label, UNKNOWN, part) for label, part in unknown]
+        if run.layout is None
+        else job_facts(run.layout)
+    )
     if isinstance(run, Made):
-        plan = run.plan
-        told["plan"] = [
-            ("Lifts", str(plan.lifts)),
-            ("Lines", unbroken(figures.way(run.network.cut_mm))),
-            ("Cut", unbroken(figures.way(plan.cut_mm))),
-            ("Recut", unbroken(figures.way(plan.recut_mm))),
-            ("In the air", unbroken(figures.way(plan.rapid_mm))),
-            ("At even speed", duration(plan.proof.plan_s)),
-            ("Proven least", f"{duration(plan.proof.bound_s)} (plan {share(plan.proof.above_bound)} above)"),
+        proof = run.plan.proof
+        least = f"{format_duration(proof.bound_s)} (plan {100.0 * proof.above_bound:.1f} % above)"
+        facts += plan_facts(run.layout, run.plan)
+        facts += [
+            Fact("At even speed", format_duration(proof.plan_s), PLAN),
+            Fact("Proven least", least, PLAN),
         ]
-    return {part: [row for row in those if row[1]] for part, those in told.items()}
+    told = {part: chosen(facts, part) for part in (STOCK, TOOL, GROOVE, PLAN)}
+    program = [
+        ("Running time", unbroken(format_duration(run.times.total_s))),
+        ("Program", lines if run.file is None else f"{Path(run.file).name}, {lines}"),
+        ("Passes", "" if isinstance(run, Made) else str(run.passes)),
+        ("Z", f"{unbroken(figures.number(z_mm[0]))} to {figures.length(z_mm[1])}" if z_mm else ""),
+        ("Safe height", f"{figures.length(run.machine.safe_height_mm)} above the top"),
+        ("Corners", run.corners),
+    ]
+    return told | {PROGRAM: [row for row in program if row[1]]}
 
 
-def table(told: Iterable[Row]) -> str:
+def table(told: Rows) -> str:
     """Return two columns of terms and values."""
-    body = "".join(f"<div><dt>{escape(name)}</dt><dd>{escape(value)}</dd></div>" for name, value in told)
+    body = "".join(
+        f"<div><dt>{escape(name)}</dt><dd>{escape(kept(value))}</dd></div>" for name, value in told
+    )
     return f'<dl class="rows">{body}</dl>'
 
 
@@ -151,12 +123,12 @@ def column_html(run: DryRun) -> str:
     told = rows(run)
     general = "".join(f"<li><b>{name}</b> {text}</li>" for name, text in GENERAL)
     parts = [
-        _card("Run", "", table([*told["program"], *told["plan"]])),
-        _card("Bench", "", table([*told["stock"], *told["tool"]]) + zero_svg(run, 130.0)),
+        _card("Run", "", table([*told[PROGRAM], *told[PLAN]])),
+        _card("Bench", "", table([*told[STOCK], *told[TOOL]]) + zero_svg(run, 130.0)),
         _card("Before you cut", "", f'<ul class="cautions">{general}</ul><p>{FIRST}</p>'),
     ]
-    if told["groove"]:
-        parts.insert(0, _card("Groove", "to scale", _section(run) + table(told["groove"])))
+    if told[GROOVE]:
+        parts.insert(0, _card("Groove", "to scale", _section(run) + table(told[GROOVE])))
     return "".join(parts)
 
 
@@ -175,10 +147,8 @@ def sheet_html(run: DryRun) -> str:
     kind, sentence = verdict(groups)
     told, datum, checks = rows(run), "", CHECKS
     if run.job is not None:
-        zero = run.job.zero
-        datum = f"<figure>{zero_svg(run, 150.0)}<figcaption>Zero: {escape(zero.place)}</figcaption></figure>"
-        told["stock"] = [row for row in told["stock"] if row[0] != "Zero"]
-        checks += (TURNED.format(zero.corner),) * bool(zero.turn)
+        datum = f"<figure>{zero_svg(run, 150.0)}</figure>"
+        checks += (TURNED.format(run.job.zero.corner),) * bool(run.job.zero.turn)
     ticks = "".join(f'<li><i class="box"></i>{escape(text)}</li>' for text in checks)
     general = "".join(f"<li><b>{name}.</b> {text}</li>" for name, text in GENERAL)
     found = "".join(
@@ -192,9 +162,9 @@ def sheet_html(run: DryRun) -> str:
 <header><h1>{escape(title(run))}</h1><p class="verdict {kind}">{sentence}</p></header>
 {findings}
 <div class="top"><figure class="picture"><canvas id="sheet-picture" width="10" height="10"></canvas></figure>
-<div class="side">{datum}{table(told["stock"])}{table(told["tool"])}</div></div>
-<div class="middle"><div><h2>Groove</h2>{_section(run)}{table(told["groove"])}</div>
-<div><h2>Program</h2>{table(told["program"])}</div></div>
+<div class="side">{datum}{table(told[STOCK])}{table(told[TOOL])}</div></div>
+<div class="middle"><div><h2>Groove</h2>{_section(run)}{table(told[GROOVE])}</div>
+<div><h2>Program</h2>{table(told[PROGRAM])}</div></div>
 <div class="bottom"><div><h2>Tick before the start</h2><ul class="ticks">{ticks}</ul>
 <p class="hand">Date<i></i>Cut by<i></i></p></div>
 <div><h2>Mind</h2><ul class="mind">{general}</ul><p><b>{FIRST}</b></p></div></div>

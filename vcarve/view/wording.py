@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 
-from vcarve.quantity import Figures, format_duration, format_number
+from vcarve.quantity import Figures, format_number
 
 NBSP = "\u00a0"
 
@@ -19,14 +19,6 @@ def length(value_mm: float, figures: Figures) -> str:
     return unbroken(figures.length(value_mm))
 
 
-def lines_cut(lines_mm: float, cut_mm: float, levels: int, figures: Figures) -> str:
-    """How long all lines are together, each once, and how long the bit cuts, once for each level."""
-    lines = figures.way(lines_mm)
-    return (
-        f"{lines}, cut in {levels} levels: {figures.way(cut_mm)}" if levels > 1 else f"{lines}, each cut once"
-    )
-
-
 def unbroken(text: str) -> str:
     """Return a figure with its unit as it is set on a page: on one line, with a true minus sign."""
     return text.replace(" ", NBSP).replace("-", "−")
@@ -37,14 +29,3 @@ def kept(words: str) -> str:
     return re.sub(
         r"(?<=[0-9]) (?=(?:mm|in|s|min|h|rpm|%)(?:[^a-z]|$))|(?<=\b[XYZ]) (?=[-−]?[0-9])", NBSP, words
     )
-
-
-def duration(seconds: float) -> str:
-    """Return a time as ``42 s``, ``5 min 12 s`` or ``1 h 05 min``."""
-    whole = round(seconds)
-    return f"{whole}{NBSP}s" if whole < 60 else unbroken(format_duration(seconds))
-
-
-def share(value: float) -> str:
-    """Return a share as percent with one decimal."""
-    return f"{plain(100.0 * value, 1)}{NBSP}%"

@@ -1,0 +1,135 @@
+"""Every fact of a job and its plan in words, once: header, summary, picture, page and bench sheet choose among them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from typing import NamedTuple
+
+import numpy as np
+
+from vcarve.groove.width import tip_words
+from vcarve.layout.stages import Layout
+from vcarve.mount.flat import mount_of
+from vcarve.plan.model import Plan
+from vcarve.plane.arrays import NM_PER_MM
+from vcarve.quantity import counted, format_deg, format_rpm
+
+Rows = list[tuple[str, str]]  # labels and texts
+
+# Where a fact is told: in the program's header, in the summary that is printed, under the picture; on page and bench sheet
+# with the stock, the tool, the groove or the plan.
+HEADER, SUMMARY, PICTURE, STOCK, TOOL, GROOVE, PLAN = "hspktgn"
+
+
+class Fact(NamedTuple):
+    """A label, what there is to say, and where."""
+
+    label: str
+    text: str
+    told: str
+
+
+def chosen(facts: Iterable[Fact], where: str) -> Rows:
+    """Return the facts that are told in one place; what there is none of is left out."""
+    return [(one.label, one.text) for one in facts if where in one.told and one.text]
+
+
+def pattern_sentence(layout: Layout) -> str:
+    """Return the pattern and its pitch in words."""
+    pattern, pitch_mm = layout.lines.pattern, layout.lines.pitch_mm
+    if pattern is None or pitch_mm is None:
+        return f"drawing {layout.job.pattern.drawing}"
+    return f"{pattern.key}, pitch {layout.job.figures.length(pitch_mm)}"
+
+
+def job_facts(layout: Layout) -> Iterator[Fact]:
+    """Yield what there is to say of a job and what lies on its piece."""
+    job, network, figures, length = layout.job, layout.network, layout.job.figures, layout.job.figures.length
+    piece, bit, speeds, zero = job.piece, job.bit, job.speeds, job.zero
+    size = figures.size(piece.width_mm, piece.height_mm, piece.thickness_mm)
+    yield Fact("Piece", f"{size}, {piece.wood.title}", HEADER + STOCK)
+    pattern = pattern_sentence(layout)
+    yield Fact("Pattern", pattern, HEADER)
+    counts = f"{counted(network.cells, 'cell')}, {counted(network.edges, 'edge')}"
+    yield Fact("Pattern", f"{pattern}; {counts}, {counted(network.vertices, 'vertex', 'vertices')}", SUMMARY)
+    for name, deep, wide in layout.kinds:
+        said = f"{name}: {length(deep)} deep, {length(wide)} wide"
+        yield Fact("Groove", said, HEADER + SUMMARY + PICTURE + GROOVE)
+    yield Fact("Taper", layout.taper, HEADER + SUMMARY + PICTURE + GROOVE)
+    if job.taper_mm and not layout.taper:
+        yield Fact("Taper", "no line ends in nothing, so none tapers", SUMMARY)
+    yield Fact("Land", _land(layout), SUMMARY + PICTURE + GROOVE)
+    yield Fact("Kind of bit", bit.name or "", TOOL)
+    across, tip, shank = length(bit.diameter_mm), tip_words(bit, length), length(bit.shank_mm)
+    said = f"{format_deg(bit.angle_deg)} V, {across} across, {tip}, {shank} shank"
+    yield Fact("Bit", said, HEADER + PICTURE + TOOL)
+    yield Fact("Machine", f"{job.machine.name}, {job.machine.dialect}", HEADER)
+    yield Fact(
+        "Zero", f"X0 Y0 at the {zero.corner}, Z0 on the {zero.level}", HEADER + SUMMARY + PICTURE + STOCK
+    )
+    yield Fact("Turn", zero.turn, HEADER + SUMMARY + PICTURE + STOCK)
+    if job.clamps:
+        tallest = length(max(clamp.above_mm for clamp in job.clamps))
+        yield Fact("Clamps", f"{len(job.clamps)}, up to {tallest} above the top", STOCK)
+    feeds = f"cut {figures.number(speeds.cut_mm_min, 1)}, plunge {figures.feed(speeds.plunge_mm_min, 1)}"
+    yield Fact("Speeds", f"{feeds}, spindle {format_rpm(speeds.spindle_rpm)}", SUMMARY + TOOL)
+    left, front, right, back = layout.reach_mm
+    top_mm = mount_of(job).top_nm / NM_PER_MM
+    low, high = top_mm - layout.deepest_mm, top_mm + job.machine.safe_height_mm
+    spans = (
+        f"{axis} {figures.number(start)} to {figures.number(end)}"
+        for axis, start, end in (("X", left, right), ("Y", front, back), ("Z", low, high))
+    )
+    yield Fact("Extents", f"{', '.join(spans)} {figures.unit}", HEADER + SUMMARY)
+
+
+def plan_facts(layout: Layout, plan: Plan) -> Iterator[Fact]:
+    """Yield what there is to say of a plan of what lies on a piece."""
+    network, figures = layout.network, layout.job.figures
+    passes, cut, by_cell = (
+        counted(plan.passes, "pass", "passes"),
+        figures.way(plan.cut_mm),
+        network.cell_by_cell_mm,
+    )
+    yield Fact("Cut", f"{cut} in {passes}", HEADER)
+    lines = f"{figures.way(network.cut_mm)}, each cut once"
+    if plan.levels > 1:
+        lines = f"{figures.way(network.cut_mm)}, cut in {plan.levels} levels: {cut}"
+    yield Fact("Lines", lines, PICTURE)
+    saved = 1.0 - network.cut_mm / by_cell if by_cell > network.cut_mm else 0.0
+    if saved >= 0.005 and network.cells_enclosed:
+        lines += f"; cell by cell the lines would be {figures.way(by_cell)} ({saved * 100.0:.0f} % of the length saved)"
+    yield Fact("Lines", lines, SUMMARY + PLAN)
+    yield Fact("Passes", f"{passes}, {_lifts(layout, plan)}", SUMMARY + PICTURE + PLAN)
+
+
+def _lifts(layout: Layout, plan: Plan) -> str:
+    job = layout.job
+    lifts = "no lifts"
+    if plan.lifts:
+        lifts = f"{counted(plan.lifts, 'lift')} of {job.figures.length(job.hop_mm)}"
+        if job.clamps and job.hop_mm > max(clamp.above_mm for clamp in job.clamps):
+            lifts += " to clear the clamps"
+    ways = [
+        f"{job.figures.way(length)} {what}"
+        for length, what in ((plan.recut_mm, "recut"), (plan.rapid_mm, "of rapids"))
+        if length >= 0.05
+    ]
+    return f"{lifts}; {', '.join(ways)}" if ways else lifts
+
+
+def _land(layout: Layout) -> str:
+    cells, grooves, figures = layout.network.cells, layout.grooves, layout.job.figures
+    kept = cells - grooves.vanished
+    if not cells:
+        return "the lines close no cell, so there is no land to measure"
+    if not kept:
+        return "the only cell keeps none" if cells == 1 else f"none of {cells} cells keeps any"
+    narrowest = f"narrowest {figures.length(grooves.narrowest_mm)}"
+    if grooves.weak_mm.min(initial=np.inf) < grooves.narrowest_mm - 1e-6:
+        # A cell in islands counts by its widest.
+        smallest = figures.small(float(grooves.weak_mm.min()))
+        narrowest = f"narrowest cell {figures.length(grooves.narrowest_mm)}, smallest island {smallest}"
+    if kept < cells:
+        return f"{narrowest}; {kept} of {cells} cells {'keeps' if kept == 1 else 'keep'} land"
+    return f"{narrowest}; {'the cell keeps' if cells == 1 else f'all {cells} cells keep'} land"
