@@ -23,7 +23,6 @@ MAY_IMPORT: dict[str, set[str]] = {
     "plane": {"plane"},
     "pattern": {"plane", "pattern", "job", "quantity"},
     "drawing": {"plane", "drawing", "pattern", "job", "quantity"},
-    "drawing.write": {"plane", "view.look", "view.svg"},
     "network": {"plane", "network", "pattern", "quantity"},
     "groove": {"plane", "groove", "network", "pattern", "job", "quantity"},
     "cuts": {"plane", "cuts", "groove", "network", "job"},

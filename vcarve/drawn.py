@@ -40,8 +40,7 @@ def _drawn(what: Pattern | Layout | DryRun, ending: str) -> str | bytes:
     from vcarve.layout.stages import Layout
 
     if isinstance(what, Layout):
-        from vcarve.drawing.write import dxf_text, svg_text
-        from vcarve.layout.drawn import drawn_page
+        from vcarve.view.lines import drawn_page, dxf_text, svg_text
 
         written = dxf_text if _one_of(ending, "a layout", ".svg", ".dxf") == ".dxf" else svg_text
         size = (what.job.piece.width_mm, what.job.piece.height_mm)

@@ -10,12 +10,11 @@ sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
 from land_rings import footprint
 from small_network import FEATURES, build
-from vcarve.drawing.write import dxf_text, svg_text
 from vcarve.groove.land import measure
 from vcarve.groove.width import VBit
-from vcarve.layout.drawn import drawn_page
 from vcarve.pattern.model import pattern
 from vcarve.plane.region import rectangle
+from vcarve.view.lines import drawn_page, dxf_text, svg_text
 
 SIDES_MM = (430.0, 860.0, 1720.0)
 BIT = VBit(angle_deg=60.0)

@@ -18,17 +18,16 @@ from drawn_lines import Line, rows
 from land_rings import footprint
 from small_network import FEATURES, build, build_lines
 from vcarve.drawing.read import read_drawing
-from vcarve.drawing.write import dxf_text, svg_text
 from vcarve.groove.land import closed_cells, measure, outer_rings
 from vcarve.groove.model import Grooves
 from vcarve.groove.taper import taper
 from vcarve.job.bench import Bit
-from vcarve.layout.drawn import drawn_page
 from vcarve.network.model import Feature, Network
 from vcarve.pattern.model import pattern
 from vcarve.pattern.shapes import circle, rounded_rectangle
 from vcarve.plane.fit import with_arcs
 from vcarve.plane.region import Region, Ring, bounds, corners, rings_of
+from vcarve.view.lines import drawn_page, dxf_text, svg_text
 
 BIT = Bit(angle_deg=60.0, diameter_mm=6.0, shank_mm=6.0)
 CASES = ("asanoha", "shippo", "kikko")

@@ -48,7 +48,7 @@ SHEETS = (
     "view/walls.py",
     "view/pattern.py",
     "view/gallery.py",
-    "drawing/write.py",
+    "view/lines.py",
     "view/page.py",
     "view/parts/page.css",
     "view/parts/gallery.css",

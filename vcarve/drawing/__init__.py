@@ -1,1 +1,1 @@
-"""Drawings of lines: SVG and DXF files read, and the lines of a piece written."""
+"""Drawings of lines, read from SVG and DXF files."""
