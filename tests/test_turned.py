@@ -22,7 +22,7 @@ from vcarve.program.reader import read_program
 from vcarve.proofing import carve_piece, check_program, target_of
 from vcarve.report import program_json
 from vcarve.run import Made
-from vcarve.view.sheet import sheet_html
+from vcarve.view.sheet import slots
 
 TILE = """\
 piece: {width: 80 mm, height: 50 mm, thickness: 8 mm, wood: maple-sugar}
@@ -224,7 +224,7 @@ def test_another_zero_or_turn_is_asked_for() -> None:
 def test_the_sheet_has_the_turn_ticked(xy: str, said: str) -> None:
     """Of a turned piece the bench sheet asks for turn and zero place; of a straight one it does not."""
     tick = f"Turn measured, and X0 Y0 found at the {said} itself"
-    sheets = [sheet_html(make_program(turned(TILE, deg, f"zero.xy={xy}"))) for deg in (5.0, 0.0)]
+    sheets = [slots(make_program(turned(TILE, deg, f"zero.xy={xy}")))["ticks"] for deg in (5.0, 0.0)]
 
     assert [tick in sheet for sheet in sheets] == [True, False]
 

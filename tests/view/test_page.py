@@ -19,9 +19,8 @@ from vcarve.errors import Finding, grouped
 from vcarve.job.bench import Bit
 from vcarve.proofing import check_program
 from vcarve.run import DryRun, Made
-from vcarve.view.encode import embed, pack, payload
 from vcarve.view.look import palette_css
-from vcarve.view.page import page_html
+from vcarve.view.page import embed, pack, page_html, payload
 from vcarve.view.sheet import verdict
 
 

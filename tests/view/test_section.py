@@ -18,7 +18,7 @@ from vcarve.quantity import MM
 from vcarve.run import DryRun, Made
 from vcarve.view.facts import STOCK
 from vcarve.view.section import profile, section_svg, zero_svg
-from vcarve.view.sheet import column_html, rows
+from vcarve.view.sheet import rows, slots
 from vcarve.view.wording import kept, length, plain
 
 BIT = Bit(angle_deg=60.0, diameter_mm=3.175, shank_mm=3.175)
@@ -75,9 +75,10 @@ def test_depths_in_inches_keep_clear_of_the_next_groove(tile: Made) -> None:
 
 def test_no_section_without_a_job(bare: DryRun) -> None:
     """Nothing is drawn of what is not known."""
-    column = column_html(bare)
+    told = slots(bare)
 
-    assert ("<svg" in column, "<h2>Groove" in column, "<h2>Run" in column) == (False, False, True)
+    assert (told["card"], told["zero"], "<dt>Running time</dt>" in told["run"]) == ("", "", True)
+    assert "<svg" not in told["groove"]
 
 
 @pytest.mark.parametrize("depth_mm", [0.05, 0.3, 1.0, 2.5])

@@ -22,36 +22,23 @@ KANJI = (
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Theme:
-    """The colours of one theme, each ``#rrggbb``."""
+    """The colours of one theme, each ``#rrggbb``; by default those by day."""
 
-    paper: str  # the ground
-    raised: str  # cards and badges
-    ink: str  # text and outlines
-    ink_soft: str  # lesser text, dimensions
-    rule: str  # hairlines that carry no meaning
-    ground_line: str  # ground lines of a pattern
-    leaf_line: str  # leaf lines of a pattern
-    indigo: str  # what is chosen or active
-    on_indigo: str  # text on indigo
-    air: str  # moves in the air, off the wood
-    finding: str
-    on_finding: str
+    paper: str = "#f5f0e5"  # the ground
+    raised: str = "#fbf8f1"  # cards and badges
+    ink: str = "#211d18"  # text and outlines
+    ink_soft: str = "#655d52"  # lesser text, dimensions
+    rule: str = "#d8cfbe"  # hairlines that carry no meaning
+    ground_line: str = "#1f2f5f"  # ground lines of a pattern
+    leaf_line: str = "#41579a"  # leaf lines of a pattern
+    indigo: str = "#2b3f73"  # what is chosen or active
+    on_indigo: str = "#fbf8f1"  # text on indigo
+    air: str = "#857e73"  # moves in the air, off the wood
+    finding: str = "#ad3f17"
+    on_finding: str = "#fffaf2"
 
 
-LIGHT = Theme(
-    paper="#f5f0e5",
-    raised="#fbf8f1",
-    ink="#211d18",
-    ink_soft="#655d52",
-    rule="#d8cfbe",
-    ground_line="#1f2f5f",
-    leaf_line="#41579a",
-    indigo="#2b3f73",
-    on_indigo="#fbf8f1",
-    air="#857e73",
-    finding="#ad3f17",
-    on_finding="#fffaf2",
-)
+LIGHT = Theme()
 DARK = Theme(
     paper="#171614",
     raised="#201f1c",

@@ -1,47 +1,47 @@
 """The dry-run page: one HTML file that holds the piece, the program and the player, and asks for nothing else.
 
 The policy of every page forbids every request and every script or style other than the page's own, by their digests.
+
+Its data are moves packed into little-endian arrays as base64, everything else as JSON.  Positions are 32-bit floats (0.03 µm
+apart at 500 mm), times 64-bit.  A move starts where the one before ended unless it is listed under ``jumps``; arcs are listed
+apart by move index.
 """
 
 from __future__ import annotations
 
 import base64
 import hashlib
+import json
 import re
 from collections.abc import Iterable
-from html import escape
 from importlib.resources import files
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
 
 from vcarve.errors import grouped
+from vcarve.groove.width import VBit
+from vcarve.job.records import Job
+from vcarve.plane.arrays import Floats
+from vcarve.program.moves import Plane
 from vcarve.run import DryRun
-from vcarve.view.encode import embed, payload
-from vcarve.view.look import palette_css
-from vcarve.view.sheet import column_html, findings_html, sheet_html, title, verdict
+from vcarve.view.look import SECOND, SECOND_SHARE, SUN, WOOD, palette_css
+from vcarve.view.section import clamps_mm
+from vcarve.view.sheet import slots
 
 _SCRIPTS = ("data.js", "carve.js", "drawing.js", "player.js")
+_AXES = {int(Plane.XY): (0, 1, 2), int(Plane.XZ): (2, 0, 1), int(Plane.YZ): (1, 2, 0)}
 _SLOT = re.compile(r"<!--slot:([a-z]+)-->")
 
 
 def page_html(run: DryRun) -> str:
     """Return the whole page as text (UTF-8, about 40 bytes per move plus the program's text); same run, same bytes."""
-    groups = grouped(run.findings)
-    kind, sentence = verdict(groups)
-    slots = {
-        "title": escape(title(run)),
-        "unit": run.figures.unit,
-        "tab": escape(("Must not be cut: " if kind == "refuse" else "") + title(run)),
-        "kind": kind,
-        "verdict": sentence,
-        "findings": findings_html(groups),
-        "foundsign": '<span class="found">finding</span>' if groups else "",
-        "column": column_html(run),
-        "sheet": sheet_html(run),
-        "data": embed(payload(run)),
-    }
-    return filled("page", _SCRIPTS, slots, palette_css())
+    told = {**slots(run), "unit": run.figures.unit, "data": embed(payload(run))}
+    return filled("page", _SCRIPTS, told, palette_css())
 
 
-def filled(name: str, scripts: Iterable[str], slots: dict[str, str], palette: str) -> str:
+def filled(name: str, scripts: Iterable[str], told: dict[str, str], palette: str) -> str:
     """Return the page of this name, its slots filled, with its style and script and a policy that lets in nothing else."""
     style = palette + _part(f"{name}.css")
     script = '"use strict";\n(() => {\n' + "\n".join(map(_part, scripts)) + "\n})();\n"
@@ -49,8 +49,8 @@ def filled(name: str, scripts: Iterable[str], slots: dict[str, str], palette: st
         f"default-src 'none'; script-src '{_digest(script)}'; style-src '{_digest(style)}'; "
         "img-src data:; base-uri 'none'; form-action 'none'"
     )
-    slots = {**slots, "policy": policy, "style": style, "script": script}
-    return _SLOT.sub(lambda match: slots[match.group(1)], _part(f"{name}.html"))
+    told = {**told, "policy": policy, "style": style, "script": script}
+    return _SLOT.sub(lambda match: told[match.group(1)], _part(f"{name}.html"))
 
 
 def _digest(text: str) -> str:
@@ -60,3 +60,128 @@ def _digest(text: str) -> str:
 
 def _part(name: str) -> str:
     return (files("vcarve.view") / "parts" / name).read_text(encoding="utf-8")
+
+
+# --- the data that the script reads -------------------------------------------------------------------------------------
+
+
+def pack(values: npt.NDArray[Any], kind: str) -> str:
+    """Return array as base64 of ``kind``: ``f4``, ``f8``, ``i4`` or ``i1``, little-endian, row by row."""
+    data = np.ascontiguousarray(values, dtype=np.dtype("<" + kind))
+    return base64.b64encode(data.tobytes()).decode("ascii")
+
+
+def embed(value: Any) -> str:
+    """Return JSON that may stand inside a script element: no ``<``, ``>``, ``&`` or line separators in plain form."""
+    text = json.dumps(value, ensure_ascii=True, separators=(",", ":"), allow_nan=False)
+    return text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026")
+
+
+def payload(run: DryRun) -> dict[str, Any]:
+    """Return everything the page's script reads, as plain JSON values."""
+    moves = run.reading.moves
+    start, end = moves.start_mm.copy(), moves.end_mm.copy()
+    start[~moves.told] = np.nan
+    end[~moves.told] = np.nan
+    if len(moves) and start[0, 2] < run.setup.top_mm:
+        # Inside the wood: a reader's guess, for the text does not say where the tool stands.
+        start[0] = np.nan
+    return {
+        "count": len(moves),
+        "first": _point(start[0]) if len(moves) else [0.0, 0.0, 0.0],
+        "end": pack(end, "f4"),
+        "jumps": _jumps(start, end),
+        "arcs": _arcs(run),
+        "motion": pack(moves.motion, "i1"),
+        "line": pack(moves.line, "i4"),
+        "feed": pack(np.nan_to_num(moves.feed_mm_min, nan=0.0), "f4"),
+        "rpm": pack(moves.rpm, "f4"),
+        "start": pack(run.times.start_s, "f8"),
+        "duration": pack(run.times.move_s, "f8"),
+        "pass": pack(run.pass_of, "i4"),
+        "total": float(run.times.total_s),
+        "figures": {"unit": run.figures.unit, "mm": run.figures.unit_mm, "finer": run.figures.finer},
+        "setup": [*run.setup.zero_mm, run.setup.top_mm, run.setup.turn_deg],
+        "piece": _piece(run),
+        "zero": run.job is not None,
+        "bit": _bit(run.job),
+        "lights": [[*SUN], [*SECOND, SECOND_SHARE]],
+        "clamps": [] if run.job is None else clamps_mm(run.job),
+        "findings": [
+            [
+                {
+                    "line": finding.line,
+                    "at": None if finding.at_mm is None else [float(v) for v in finding.at_mm],
+                }
+                for finding in group.findings
+            ]
+            for group in grouped(run.findings)
+        ],
+        "program": list(run.reading.text_lines),
+    }
+
+
+def _point(values: npt.NDArray[np.float64]) -> list[float] | None:
+    return None if not np.isfinite(values).all() else [float(v) for v in values]
+
+
+def _jumps(start: npt.NDArray[np.float64], end: npt.NDArray[np.float64]) -> list[list[Any]]:
+    """Return moves that do not start where the one before ended: ``[index, [x, y, z] or None]``."""
+    if len(start) < 2:
+        return []
+    broken = ~np.isclose(start[1:], end[:-1], rtol=0.0, atol=1e-9, equal_nan=True).all(axis=1)
+    return [[int(i), _point(start[i])] for i in np.flatnonzero(broken) + 1]
+
+
+def _arcs(run: DryRun) -> dict[str, str]:
+    """Return arc moves: index; two in-plane axes and the normal one; centre along the in-plane axes; sweep."""
+    moves = run.reading.moves
+    index = np.flatnonzero((moves.sweep_rad != 0.0) & moves.told)
+    axes = np.array([_AXES[int(p)] for p in moves.plane[index]], dtype=np.int8).reshape(-1, 3)
+    centre = np.take_along_axis(moves.centre_mm[index], axes[:, :2].astype(np.int64), axis=1)
+    return {
+        "index": pack(index, "i4"),
+        "axes": pack(axes, "i1"),
+        "centre": pack(centre, "f4"),
+        "sweep": pack(moves.sweep_rad[index], "f4"),
+    }
+
+
+def _piece(run: DryRun) -> dict[str, Any]:
+    """Return the piece, or where it is not known the space the cutting moves take."""
+    if run.layout is None:
+        rings: tuple[Floats, ...] = (_space(run),)
+        tint = WOOD
+        wide_mm, high_mm = np.ptp(rings[0], axis=0)
+    else:
+        piece, rings, tint = run.layout.job.piece, run.layout.rings, run.layout.job.piece.wood.tint
+        wide_mm, high_mm = piece.width_mm, piece.height_mm
+    return {
+        "known": run.layout is not None,
+        "width": float(wide_mm),
+        "height": float(high_mm),
+        "centre": [0.0, 0.0] if run.layout else rings[0].mean(axis=0).tolist(),
+        "tint": tint,
+        "rings": [np.round(ring, 4).tolist() for ring in rings],
+    }
+
+
+def _space(run: DryRun) -> Floats:
+    """Return the corners (4, 2) of a rectangle round everything cut, its top at Z0, with 5 mm to spare."""
+    boxes = np.stack(run.boxes_mm, axis=1)[run.reading.moves.told]
+    boxes = boxes[np.isfinite(boxes).all(axis=(1, 2))]
+    cut = boxes[boxes[:, 0, 2] < 0.0]
+    chosen = next((some for some in (cut, boxes) if len(some)), np.zeros((1, 2, 3)))
+    left, front, _ = chosen[:, 0].min(axis=0) - 5.0
+    right, back, _ = chosen[:, 1].max(axis=0) + 5.0
+    return np.array([[left, front], [right, front], [right, back], [left, back]])
+
+
+def _bit(job: Job | None) -> dict[str, Any]:
+    bit = VBit(angle_deg=60.0, diameter_mm=6.0) if job is None else job.bit
+    return {
+        "angle": bit.angle_deg,
+        "diameter": bit.diameter_mm,
+        "tip": bit.tip_mm,
+        "radius": bit.tip_radius_mm,
+    }

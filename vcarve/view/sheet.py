@@ -1,6 +1,7 @@
 """The facts in words: the column beside the piece, and the one-page bench sheet that is printed.
 
-All text a person wrote is escaped here; nothing in these pieces of HTML needs a script.
+All text a person wrote is escaped here; nothing in these pieces of HTML needs a script.  Where they stand ``parts/page.html``
+says.
 """
 
 from __future__ import annotations
@@ -118,54 +119,38 @@ def findings_html(groups: tuple[Alike, ...]) -> str:
     return f'<ol class="findings">{"".join(items)}</ol>'
 
 
-def column_html(run: DryRun) -> str:
-    """Return everything in the column that never changes while the page plays."""
-    told = rows(run)
-    general = "".join(f"<li><b>{name}</b> {text}</li>" for name, text in GENERAL)
-    parts = [
-        _card("Run", "", table([*told[PROGRAM], *told[PLAN]])),
-        _card("Bench", "", table([*told[STOCK], *told[TOOL]]) + zero_svg(run, 130.0)),
-        _card("Before you cut", "", f'<ul class="cautions">{general}</ul><p>{FIRST}</p>'),
-    ]
-    if told[GROOVE]:
-        parts.insert(0, _card("Groove", "to scale", _section(run) + table(told[GROOVE])))
-    return "".join(parts)
-
-
-def _section(run: DryRun) -> str:
-    return "" if run.layout is None else section_svg(run.layout.job, run.layout.kinds)
-
-
-def _card(title: str, note: str, body: str) -> str:
-    aside = f" <small>{note}</small>" if note else ""
-    return f'<section class="card"><h2>{title}{aside}</h2>{body}</section>'
-
-
-def sheet_html(run: DryRun) -> str:
-    """Return the bench sheet: shown only on paper, laid out to fit one page of A4 or letter."""
-    groups = grouped(run.findings)
+def slots(run: DryRun) -> dict[str, str]:
+    """Return what the page says of a run in its slots, in the column as well as on the bench sheet."""
+    told, groups, checks = rows(run), grouped(run.findings), CHECKS
     kind, sentence = verdict(groups)
-    told, datum, checks = rows(run), "", CHECKS
+    section = "" if run.layout is None else section_svg(run.layout.job, run.layout.kinds)
+    groove = section + table(told[GROOVE])
     if run.job is not None:
-        datum = f"<figure>{zero_svg(run, 150.0)}</figure>"
         checks += (TURNED.format(run.job.zero.corner),) * bool(run.job.zero.turn)
-    ticks = "".join(f'<li><i class="box"></i>{escape(text)}</li>' for text in checks)
-    general = "".join(f"<li><b>{name}.</b> {text}</li>" for name, text in GENERAL)
     found = "".join(
         f"<li><b>{group.word.capitalize()}:</b> {escape(kept(str(group)))}</li>"
         for group in groups[:_AT_MOST_ON_SHEET]
     )
     more = len(groups) - _AT_MOST_ON_SHEET
     found += f"<li>and {more} more on the page</li>" if more > 0 else ""
-    findings = f'<ol class="found">{found}</ol>' if found else ""
-    return f"""<section class="sheet" aria-hidden="true">
-<header><h1>{escape(title(run))}</h1><p class="verdict {kind}">{sentence}</p></header>
-{findings}
-<div class="top"><figure class="picture"><canvas id="sheet-picture" width="10" height="10"></canvas></figure>
-<div class="side">{datum}{table(told[STOCK])}{table(told[TOOL])}</div></div>
-<div class="middle"><div><h2>Groove</h2>{_section(run)}{table(told[GROOVE])}</div>
-<div><h2>Program</h2>{table(told[PROGRAM])}</div></div>
-<div class="bottom"><div><h2>Tick before the start</h2><ul class="ticks">{ticks}</ul>
-<p class="hand">Date<i></i>Cut by<i></i></p></div>
-<div><h2>Mind</h2><ul class="mind">{general}</ul><p><b>{FIRST}</b></p></div></div>
-</section>"""
+    return {
+        "title": escape(title(run)),
+        "tab": escape(("Must not be cut: " if kind == "refuse" else "") + title(run)),
+        "kind": kind,
+        "verdict": sentence,
+        "findings": findings_html(groups),
+        "foundsign": '<span class="found">finding</span>' if groups else "",
+        "found": f'<ol class="found">{found}</ol>' if found else "",
+        "card": f'<section class="card"><h2>Groove <small>to scale</small></h2>{groove}</section>'
+        if section
+        else "",
+        "groove": groove,
+        "run": table(told[PROGRAM] + told[PLAN]),
+        "program": table(told[PROGRAM]),
+        "bench": table(told[STOCK] + told[TOOL]),
+        "zero": zero_svg(run, 130.0),
+        "datum": zero_svg(run, 150.0),
+        "ticks": "".join(f'<li><i class="box"></i>{escape(text)}</li>' for text in checks),
+        "general": "".join(f"<li><b>{name}.</b> {text}</li>" for name, text in GENERAL),
+        "first": FIRST,
+    }
