@@ -100,7 +100,9 @@ def plan_facts(layout: Layout, plan: Plan) -> Iterator[Fact]:
     if saved >= 0.005 and network.cells_enclosed:
         lines += f"; cell by cell the lines would be {figures.way(by_cell)} ({saved * 100.0:.0f} % of the length saved)"
     yield Fact("Lines", lines, SUMMARY + PLAN)
-    yield Fact("Passes", f"{passes}, {_lifts(layout, plan)}", SUMMARY + PICTURE + PLAN)
+    lifts = _lifts(layout, plan)
+    yield Fact("Passes", f"{passes}, {lifts}", SUMMARY + PICTURE)
+    yield Fact("Lifts", lifts, PLAN)
 
 
 def _lifts(layout: Layout, plan: Plan) -> str:

@@ -76,7 +76,7 @@ def rows(run: DryRun) -> dict[str, Rows]:
     program = [
         ("Running time", unbroken(format_duration(run.times.total_s))),
         ("Program", lines if run.file is None else f"{Path(run.file).name}, {lines}"),
-        ("Passes", "" if isinstance(run, Made) else str(run.passes)),
+        ("Passes", str(run.passes)),
         ("Z", f"{unbroken(figures.number(z_mm[0]))} to {figures.length(z_mm[1])}" if z_mm else ""),
         ("Safe height", f"{figures.length(run.machine.safe_height_mm)} above the top"),
         ("Corners", run.corners),
