@@ -10,8 +10,7 @@ from __future__ import annotations
 import numpy as np
 
 from vcarve.cuts.model import Cuts, Rings
-from vcarve.network.model import Network
-from vcarve.network.split import split
+from vcarve.network.model import Network, split
 from vcarve.plane.arrays import NM_PER_MM, Floats, Ints
 
 SHAVING_MM = 0.02  # near the rounding of depths; a level of its own for that would cut nothing

@@ -13,8 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 import shapely
 
-from vcarve.network.model import Network
-from vcarve.network.split import split
+from vcarve.network.model import Network, split
 from vcarve.plane.arrays import Bools, Floats, Ints, ReadOnly, connected
 from vcarve.plane.region import Region, polygon
 
