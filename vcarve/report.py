@@ -17,7 +17,7 @@ from vcarve.plan.model import Plan
 from vcarve.program.moves import Motion
 from vcarve.quantity import counted, format_duration, format_mm
 from vcarve.run import DryRun, Made
-from vcarve.view.facts import HEADER, SUMMARY, Fact, Rows, chosen, job_facts, pattern_sentence, plan_facts
+from vcarve.view.facts import HEADER, SUMMARY, Fact, Rows, chosen, facts, pattern_sentence
 
 # The usual cautions (common practice), short enough for a program's header; the bench sheet has them in full.
 HEADER_CAUTIONS = (
@@ -31,8 +31,8 @@ HEADER_CAUTIONS = (
 
 def header(layout: Layout, plan: Plan, findings: tuple[Finding, ...]) -> Rows:
     """Return the program's comment header as (label, text) pairs."""
-    job, facts = layout.job, [*job_facts(layout), *plan_facts(layout, plan)]
-    notes = [("Mizo", job.title or "V-groove engraving"), *chosen(facts, HEADER)]
+    job = layout.job
+    notes = [("Mizo", job.title or "V-groove engraving"), *chosen(facts(layout, plan), HEADER)]
     # Which groove it is belongs to the label.
     notes = [(f"{label}, {text}", "") if label == "Groove" else (label, text) for label, text in notes]
     if job.units == "inch" and job.machine.units != "inch":
@@ -103,12 +103,8 @@ def program_json(made: Made) -> dict[str, Any]:
 
 def program_rows(made: Made) -> Rows:
     """Return what there is to say of a program; what there is none of is left out."""
-    facts = [
-        *job_facts(made.layout),
-        *plan_facts(made.layout, made.plan),
-        Fact("Time", made.corners, SUMMARY),
-    ]
-    pattern, *rows = [(label.lower(), text) for label, text in chosen(facts, SUMMARY)]
+    known = [*facts(made.layout, made.plan), Fact("Time", made.corners, SUMMARY)]
+    pattern, *rows = [(label.lower(), text) for label, text in chosen(known, SUMMARY)]
     return [pattern, *(("", sentence) for sentence in made.sentences), *rows]
 
 

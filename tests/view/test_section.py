@@ -16,10 +16,9 @@ from vcarve.job.sections import Clamp, Zero, ZeroPlace
 from vcarve.layout.stages import Kind
 from vcarve.quantity import MM
 from vcarve.run import DryRun, Made
-from vcarve.view.facts import STOCK
+from vcarve.view.facts import STOCK, kept, length, plain
 from vcarve.view.section import profile, section_svg, zero_svg
 from vcarve.view.sheet import rows, slots
-from vcarve.view.wording import kept, length, plain
 
 BIT = Bit(angle_deg=60.0, diameter_mm=3.175, shank_mm=3.175)
 

@@ -19,7 +19,7 @@ from vcarve.network.model import Network
 from vcarve.plane.arrays import Floats, Ints
 from vcarve.run import Made
 from vcarve.view import look
-from vcarve.view.facts import PICTURE, chosen, job_facts, plan_facts
+from vcarve.view.facts import PICTURE, chosen, facts, kept, length
 from vcarve.view.marks import (
     MARK,
     axes_ends,
@@ -35,7 +35,6 @@ from vcarve.view.marks import (
 from vcarve.view.section import clamps_mm
 from vcarve.view.svg import drawn, num, path, polygons_path, region_path, svg, text
 from vcarve.view.walls import slim_shapes, walls
-from vcarve.view.wording import kept, length
 
 TONES = 20
 MOST_SIDES = 60_000  # beyond, grooves are drawn as plain strokes: a picture must stay small enough to open
@@ -192,12 +191,11 @@ def plan_svg(made: Made) -> str:
     margin, foot = x + 4.0, tall / 2.0 + past_front + 12.5
 
     groups = grouped(findings)
-    told = chosen([*job_facts(made.layout), *plan_facts(made.layout, plan)], PICTURE)
-    facts = [f"{label.lower()}: {words}" for label, words in told]
+    told = [f"{label.lower()}: {words}" for label, words in chosen(facts(made.layout, plan), PICTURE)]
     found_out = [f"{mark_letter(k)}, {group.word}: {group}" for k, group in enumerate(groups[:SENTENCES])]
     found_out += [f"and {len(groups) - SENTENCES} more"] * (len(groups) > SENTENCES)
     wrapper = textwrap.TextWrapper(int((across - 8.0) / SIGN), break_on_hyphens=False)
-    caption = [line for words in (*facts, *found_out) for line in wrapper.wrap(kept(words))]
+    caption = [line for words in (*told, *found_out) for line in wrapper.wrap(kept(words))]
     box = (x, y, across, top + tall + past_front + 28.0 + 3.6 * (len(caption) - 3))
     stock = f"{job.figures.size(*size_mm, job.piece.thickness_mm)}, {job.piece.wood.title}"
     shape = region_path(made.layout.field.outline)
@@ -242,6 +240,6 @@ def plan_svg(made: Made) -> str:
         *(text(margin, foot + 4.8 + 3.6 * i, line) for i, line in enumerate(caption)),
         "</g>",
     ]
-    described = f"{'Must not be cut. ' if banner else ''}{stock}. {'. '.join(facts)}."
+    described = f"{'Must not be cut. ' if banner else ''}{stock}. {'. '.join(told)}."
     described += "".join(f" {group.first.sentence}" for group in groups)
     return svg([u * value for value in box], job.name, described, _style(job.piece.wood.tint, share), body)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Iterator
 from typing import NamedTuple
 
@@ -12,7 +13,9 @@ from vcarve.layout.stages import Layout
 from vcarve.mount.flat import mount_of
 from vcarve.plan.model import Plan
 from vcarve.plane.arrays import NM_PER_MM
-from vcarve.quantity import counted, format_deg, format_rpm
+from vcarve.quantity import Figures, counted, format_deg, format_duration, format_number, format_rpm
+
+NBSP = "\u00a0"
 
 Rows = list[tuple[str, str]]  # labels and texts
 
@@ -29,9 +32,9 @@ class Fact(NamedTuple):
     told: str
 
 
-def chosen(facts: Iterable[Fact], where: str) -> Rows:
+def chosen(known: Iterable[Fact], where: str) -> Rows:
     """Return the facts that are told in one place; what there is none of is left out."""
-    return [(one.label, one.text) for one in facts if where in one.told and one.text]
+    return [(one.label, one.text) for one in known if where in one.told and one.text]
 
 
 def pattern_sentence(layout: Layout) -> str:
@@ -42,8 +45,8 @@ def pattern_sentence(layout: Layout) -> str:
     return f"{pattern.key}, pitch {layout.job.figures.length(pitch_mm)}"
 
 
-def job_facts(layout: Layout) -> Iterator[Fact]:
-    """Yield what there is to say of a job and what lies on its piece."""
+def facts(layout: Layout, plan: Plan | None = None) -> Iterator[Fact]:
+    """Yield what there is to say of a job and what lies on its piece, and of its plan."""
     job, network, figures, length = layout.job, layout.network, layout.job.figures, layout.job.figures.length
     piece, bit, speeds, zero = job.piece, job.bit, job.speeds, job.zero
     size = figures.size(piece.width_mm, piece.height_mm, piece.thickness_mm)
@@ -81,11 +84,8 @@ def job_facts(layout: Layout) -> Iterator[Fact]:
         for axis, start, end in (("X", left, right), ("Y", front, back), ("Z", low, high))
     )
     yield Fact("Extents", f"{', '.join(spans)} {figures.unit}", HEADER + SUMMARY)
-
-
-def plan_facts(layout: Layout, plan: Plan) -> Iterator[Fact]:
-    """Yield what there is to say of a plan of what lies on a piece."""
-    network, figures = layout.network, layout.job.figures
+    if plan is None:
+        return
     passes, cut, by_cell = (
         counted(plan.passes, "pass", "passes"),
         figures.way(plan.cut_mm),
@@ -103,6 +103,9 @@ def plan_facts(layout: Layout, plan: Plan) -> Iterator[Fact]:
     lifts = _lifts(layout, plan)
     yield Fact("Passes", f"{passes}, {lifts}", SUMMARY + PICTURE)
     yield Fact("Lifts", lifts, PLAN)
+    yield Fact("At even speed", format_duration(plan.proof.plan_s), PLAN)
+    least = f"{format_duration(plan.proof.bound_s)} (plan {100.0 * plan.proof.above_bound:.1f} % above)"
+    yield Fact("Proven least", least, PLAN)
 
 
 def _lifts(layout: Layout, plan: Plan) -> str:
@@ -135,3 +138,28 @@ def _land(layout: Layout) -> str:
     if kept < cells:
         return f"{narrowest}; {kept} of {cells} cells {'keeps' if kept == 1 else 'keep'} land"
     return f"{narrowest}; {'the cell keeps' if cells == 1 else f'all {cells} cells keep'} land"
+
+
+# --- how figures are set: with their unit, which no line break parts from them ----------------------------------------
+
+
+def plain(value: float, decimals: int) -> str:
+    """Return a number with at most ``decimals`` decimals, no trailing zeros, and a true minus sign."""
+    return format_number(value, decimals).replace("-", "−")
+
+
+def length(value_mm: float, figures: Figures) -> str:
+    """Return length with its unit."""
+    return unbroken(figures.length(value_mm))
+
+
+def unbroken(text: str) -> str:
+    """Return a figure with its unit as it is set on a page: on one line, with a true minus sign."""
+    return text.replace(" ", NBSP).replace("-", "−")
+
+
+def kept(words: str) -> str:
+    """Return a sentence in which no line ends between a number and its unit, or between an axis and its place."""
+    return re.sub(
+        r"(?<=[0-9]) (?=(?:mm|in|s|min|h|rpm|%)(?:[^a-z]|$))|(?<=\b[XYZ]) (?=[-−]?[0-9])", NBSP, words
+    )

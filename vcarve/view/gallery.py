@@ -12,10 +12,10 @@ from vcarve.pattern.inspect import inspect
 from vcarve.pattern.model import Pattern
 from vcarve.plane.arcs import curves, directions, lengths
 from vcarve.quantity import MM
+from vcarve.view.facts import NBSP, length, plain
 from vcarve.view.look import palette_css
 from vcarve.view.page import filled
 from vcarve.view.pattern import patch, pattern_svg
-from vcarve.view.wording import NBSP, length, plain
 
 MM2_PER_DM2 = 10_000.0
 COMPARED_MM = 20.0  # the pitch at which the lengths to cut are given, so that patterns can be compared

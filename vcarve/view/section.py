@@ -16,8 +16,8 @@ from vcarve.job.records import Job
 from vcarve.layout.stages import Kind
 from vcarve.plane.arrays import Floats
 from vcarve.run import DryRun
+from vcarve.view.facts import length, plain
 from vcarve.view.svg import drawn, text
-from vcarve.view.wording import length, plain
 
 _WIDE = 320.0
 _LEFT = 34.0  # where the wood begins

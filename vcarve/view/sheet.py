@@ -12,9 +12,8 @@ from pathlib import Path
 from vcarve.errors import Alike, grouped
 from vcarve.quantity import counted, format_duration
 from vcarve.run import DryRun, Made
-from vcarve.view.facts import GROOVE, PLAN, STOCK, TOOL, Fact, Rows, chosen, job_facts, plan_facts
+from vcarve.view.facts import GROOVE, PLAN, STOCK, TOOL, Fact, Rows, chosen, facts, kept, unbroken
 from vcarve.view.section import section_svg, zero_svg
-from vcarve.view.wording import kept, unbroken
 
 PROGRAM = "program"  # what the dry run itself knows, as the parts of ``facts``
 _AT_MOST_ON_SHEET = 6
@@ -57,22 +56,14 @@ def title(run: DryRun) -> str:
 def rows(run: DryRun) -> dict[str, Rows]:
     """Return what there is to say of stock, tool, groove, program and plan (see ``facts``); nothing of what is not known."""
     figures, lines, z_mm = run.figures, f"{len(run.reading.text_lines)} lines", run.extents_mm.get("z")
-    unknown = (("Piece", STOCK), ("Zero", STOCK), ("Bit", TOOL))
-    facts = [Fact("Machine", run.machine.title, TOOL)]
-    facts += (
-        [Fact(label, UNKNOWN, part) for label, part in unknown]
-        if run.layout is None
-        else job_facts(run.layout)
-    )
-    if isinstance(run, Made):
-        proof = run.plan.proof
-        least = f"{format_duration(proof.bound_s)} (plan {100.0 * proof.above_bound:.1f} % above)"
-        facts += plan_facts(run.layout, run.plan)
-        facts += [
-            Fact("At even speed", format_duration(proof.plan_s), PLAN),
-            Fact("Proven least", least, PLAN),
-        ]
-    told = {part: chosen(facts, part) for part in (STOCK, TOOL, GROOVE, PLAN)}
+    known = [Fact("Machine", run.machine.title, TOOL)]
+    if run.layout is None:
+        known += (
+            Fact(label, UNKNOWN, part) for label, part in (("Piece", STOCK), ("Zero", STOCK), ("Bit", TOOL))
+        )
+    else:
+        known += facts(run.layout, run.plan if isinstance(run, Made) else None)
+    told = {part: chosen(known, part) for part in (STOCK, TOOL, GROOVE, PLAN)}
     program = [
         ("Running time", unbroken(format_duration(run.times.total_s))),
         ("Program", lines if run.file is None else f"{Path(run.file).name}, {lines}"),

@@ -13,14 +13,12 @@ import numpy as np
 from vcarve.plane.arcs import circles
 from vcarve.plane.arrays import Floats
 from vcarve.plane.region import Region
+from vcarve.quantity import format_number
 
 
 def num(value: float, decimals: int = 2) -> str:
     """Return a number for SVG: no trailing zeros, never ``-0``."""
-    text = f"{value:.{decimals}f}"
-    if "." in text:
-        text = text.rstrip("0").rstrip(".")
-    return "0" if text == "-0" else text
+    return format_number(value, decimals)
 
 
 def drawn(template: str, *values: float | str, **named: float | str) -> str:
