@@ -27,7 +27,7 @@ import numpy as np
 from vcarve.cuts.model import Cuts
 from vcarve.plan.costs import Rates
 from vcarve.plan.join import join
-from vcarve.plan.order import improve, turned
+from vcarve.plan.order import improve
 from vcarve.plan.pairing import Pairing
 from vcarve.plan.tour import Tour, tour_of
 from vcarve.plan.walks import LIFT, Walk, rings
@@ -206,10 +206,9 @@ class Nest:
         blocks = Blocks(web, rates, lines, left)
         passes = [each if len(each.step) else blocks.first(int(each.at[0])) for each in passes]
         passes = [each for each in passes if len(each.step)]
-        if len(found.even) > 1 or found.far:  # one component's pairing is already the best there is
-            passes = improve(web, rates, passes, start_mm)
-        if web.slopes.any():
-            passes = turned(web, rates, node, passes, start_mm)
+        # of one component the pairing is already the best there is, but where lines slope not which way its passes run
+        if len(found.even) > 1 or found.far or web.slopes.any():
+            passes = improve(web, rates, node, passes, start_mm)
         whole = Walk.of([self._with_doubles(each, line[each.step >> 1]) for each in passes])
         strung = assemble(blocks, whole, loose)
         return tour_of(web, edge, node, [each for each in strung.passes() if len(each.step)])
