@@ -255,9 +255,12 @@ def test_a_helix_waits_for_z(z_mm_min, seconds):
     ("programmed", "taken"), [(0.12, 0.15), (0.15, 0.15), (3.0, 3.0), (0.0, 0.0), (0.001, 0.05)]
 )
 def test_dwell_in_steps(programmed, taken):
-    """Grbl v1.1 dwells in whole steps of 50 ms, rounded up."""
-    assert clock.dwell_s(programmed, True) == pytest.approx(taken)
-    assert clock.dwell_s(programmed, False) == programmed
+    """Grbl v1.1 dwells in whole steps of 50 ms, rounded up, other controllers as long as the program says."""
+    moves = path((10, 0, 0), events=[Event(kind="dwell", line=2, before=1, value=programmed)])
+    other = mill().model_copy(update={"dialect": "linuxcnc"})
+
+    assert clock.run(moves, mill()).dwell_s == pytest.approx(taken)
+    assert clock.run(moves, other).dwell_s == programmed
 
 
 def test_stops():

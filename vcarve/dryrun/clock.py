@@ -30,7 +30,7 @@ from vcarve.program.moves import Motion, Moves
 STRAIGHT_ON = 0.999999  # cosine of the turn from which a corner counts as none
 REVERSAL = -0.999999  # cosine of the turn from which a corner counts as turning back
 FLOOR_MM_MIN = 1.0  # no move runs slower than this (Grbl v1.1)
-DWELL_STEP_S = 0.05  # Grbl waits in steps of this length
+DWELL_STEP_S = 0.05  # Grbl (v1.1) waits in whole steps of this length, rounded up
 # The machine comes to rest for these.
 RESTS = {"dwell", "pause", "end", "system", "origin", "shift", "shift-off", "tool-change"}
 CHUNK_BLOCKS = 500_000  # blocks worked out at a time: what it takes is far more memory than what is kept
@@ -80,14 +80,6 @@ def run(moves: Moves, machine: Machine) -> Times:
     )
 
 
-def dwell_s(programmed_s: float, stepped: bool) -> float:
-    """How long a dwell takes: as programmed, or rounded up to whole steps of 50 ms (Grbl v1.1)."""
-    if not stepped:
-        return programmed_s
-    # A dwell of 0.15 s is three steps although 0.15 / 0.05 is a hair above 3 in binary.
-    return math.ceil(programmed_s / DWELL_STEP_S - 1e-9) * DWELL_STEP_S
-
-
 def _waits(moves: Moves, stepped: bool) -> tuple[Floats, Ints, int]:
     """Return dwell seconds before each move and after the last (N + 1,), moves that start from rest, pauses."""
     extra = np.zeros(len(moves) + 1)
@@ -97,7 +89,9 @@ def _waits(moves: Moves, stepped: bool) -> tuple[Floats, Ints, int]:
     for event in moves.events:
         kind = event.kind
         if kind == "dwell":
-            extra[event.before] += dwell_s(event.value, stepped)
+            # A dwell of 0.15 s is three steps although 0.15 / 0.05 is a hair above 3 in binary.
+            steps = math.ceil(event.value / DWELL_STEP_S - 1e-9)
+            extra[event.before] += steps * DWELL_STEP_S if stepped else event.value
         elif kind in ("spindle-cw", "spindle-ccw", "spindle-stop"):
             spindle = kind
         elif kind == "speed":

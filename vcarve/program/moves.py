@@ -28,12 +28,7 @@ class Motion(IntEnum):
     PROBE = 4  # toward its end until the probe touches: where it stops is not known before
 
 
-class Plane(IntEnum):
-    """The plane an arc lies in."""
-
-    XY = 17
-    XZ = 18
-    YZ = 19
+Plane = IntEnum("Plane", {"XY": 17, "XZ": 18, "YZ": 19})  # the plane an arc lies in, by the code that sets it
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
