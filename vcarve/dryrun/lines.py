@@ -15,7 +15,7 @@ import shapely
 from vcarve.dryrun.coverage import TOUCH, Covered, again, covered, union, vertices
 from vcarve.dryrun.track import Target, Track, entry
 from vcarve.errors import Finding, listed
-from vcarve.groove.model import Grooves
+from vcarve.groove.model import Grooves, between
 from vcarve.job.records import Job
 from vcarve.network.model import Network
 from vcarve.plane.arcs import Point, boxes, nearest, points, size
@@ -95,7 +95,7 @@ def line_findings(seen: Track, target: Target) -> list[Finding]:
         network=network,
         grooves=grooves,
         cover=cover,
-        excess_mm=cover.depth_mm - grooves.depth_at_mm(cover.edge[:, None], cover.ends),
+        excess_mm=cover.depth_mm - between(grooves.ends_depth_mm, cover.edge[:, None], cover.ends),
         room_mm=slack + steep * tolerance_mm,
         least_mm=2.0 * TOUCH * max(tolerance_mm, 0.5 * slack),
     )
@@ -161,7 +161,7 @@ def _ends(lines: _Compared, rows: Ints, vertex: Ints) -> list[Finding]:
         point, hit = tree.query(shapely.points(place))
         share, foot = nearest(place[point], curve[hit])
         on = size(place[point] - foot) <= seen.tolerance_mm
-        edge, depth = cut[hit[on]], grooves.depth_at_mm(cut[hit[on]], share[on])
+        edge, depth = cut[hit[on]], between(grooves.ends_depth_mm, cut[hit[on]], share[on])
         np.maximum.at(allowed, loose[point[on]], np.column_stack([depth, depth + room[edge]]))
     depth = -seen.end_mm[rows, 2]
     deep = np.flatnonzero((allowed[:, 0] >= 0.0) & (depth > allowed[:, 1]))

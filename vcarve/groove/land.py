@@ -22,7 +22,7 @@ import shapely
 
 from vcarve.errors import InternalError
 from vcarve.groove.circle import largest_circles
-from vcarve.groove.model import WEAK_MM, WEAK_SHARE, Grooves
+from vcarve.groove.model import WEAK_MM, WEAK_SHARE, Grooves, between
 from vcarve.groove.width import Cone, cone_line_mm, width_mm
 from vcarve.network.model import Network
 from vcarve.plane.arcs import boxes, chord_counts, directions, evenly, lengths, points, ranges
@@ -287,7 +287,7 @@ def edge_slivers(network: Network, grooves: Grooves, outline_mm: Sequence[Floats
     places, along = points(curves[owner], share), directions(curves[owner], share)
     spots: Any = shapely.points(places)
     place, gap = tree.query_nearest(spots, return_distance=True, all_matches=False)
-    width = gap - grooves.half_at_mm(edges[owner], share)
+    width = gap - between(grooves.ends_half_mm, edges[owner], share)
     thin = (width > NOTHING_MM) & (width < limit[edges][owner])
     found = np.flatnonzero(thin)
     if len(found):

@@ -55,14 +55,6 @@ class Grooves(ReadOnly):
         """Half of the width at the surface of each edge at its wider end, shape (E,)."""
         return np.asarray(self.ends_half_mm.max(axis=0))
 
-    def depth_at_mm(self, edge: Ints, share: Floats) -> Floats:
-        """Return the depth at shares of the length of edges, from 0 at their tails to 1 at their heads; shape as given."""
-        return _between(self.ends_depth_mm, edge, share)
-
-    def half_at_mm(self, edge: Ints, share: Floats) -> Floats:
-        """Return half of the width at the surface at shares of the length of edges; shape as given."""
-        return _between(self.ends_half_mm, edge, share)
-
     @property
     def vanished(self) -> int:
         """How many cells keep no land at all."""
@@ -91,6 +83,7 @@ class Grooves(ReadOnly):
         return (float(at[0, 0]), float(at[0, 1])) if self.narrowest_mm else None
 
 
-def _between(ends: Floats, edge: Ints, share: Floats) -> Floats:
+def between(ends: Floats, edge: Ints, share: Floats) -> Floats:
+    """Return depths or half widths at shares of the length of edges, of those at tails and at heads (2, E); shape as ``edge``."""
     result: Floats = ends[0, edge] + share * (ends[1, edge] - ends[0, edge])
     return result
