@@ -92,7 +92,9 @@ def test_a_program_begun_at_any_pass_cuts_exactly_the_rest(
         rest = cuts(reading.moves)
         counts.append(len(rest))
 
-        assert {one.code for one in judged(reading, made)} <= {"line-missed"}
+        # What was left out may have been the levels above those of a later pass.
+        deep = {"step-too-deep"} if kind == "arcs in levels" and first else set()
+        assert {one.code for one in judged(reading, made)} <= {"line-missed"} | deep
         assert rest == whole[len(whole) - len(rest) :]
         ran = rs274(text)
         assert (ran.accepted, ran.message) == (True, "")
