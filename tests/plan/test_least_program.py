@@ -96,8 +96,8 @@ def least_program_s(web, mine, *, recut):
 def test_no_program_is_quicker_than_the_bound(lines, job_of, monkeypatch, large, spread, slopes):
     """Whichever way components are counted, the bound is below the least program, and a plan of its pairing is not."""
     if large == "the star large":
-        monkeypatch.setattr(pairing, "FEW", 0)
-        monkeypatch.setattr(pairing, "SMALL", 2)
+        monkeypatch.setattr(pairing, "MANY", 0)
+        monkeypatch.setattr(pairing, "LARGE", 2)
     mine = rates(job_of(hop_mm=1.0))
     shares = []
     for seed in range(12):

@@ -1,6 +1,6 @@
-"""What moats may take off: never more than a lift costs, nothing from large components, and what single linkage says.
+"""What moats may take off: never more than a lift costs, and nothing from large components.
 
-The rules are those that the proofs in ``vcarve.plan.moats`` rest on.
+The rules are those that the proof in ``vcarve.plan.bound`` rests on.
 """
 
 import numpy as np
@@ -8,10 +8,9 @@ import pytest
 
 from small_network import cuts_of
 from vcarve.plan import pairing
+from vcarve.plan.bound import _moats
 from vcarve.plan.costs import rates
-from vcarve.plan.moats import _clusters
-from vcarve.plan.pairing import pose
-from vcarve.plan.tjoin import FROM_START, LIFT, TO_END
+from vcarve.plan.pairing import FROM_START, LIFT, TO_END, pose
 from vcarve.plan.web import weave
 
 START = (-5.0, -5.0)
@@ -21,7 +20,7 @@ SEGMENT = [(0, 1)]
 
 
 def posed(lines, job_of, seed, shapes, spread=60.0):
-    """Return a task of squares, stars and segments of some millimetres at random places, and its web."""
+    """Return a task of squares, stars and segments of some millimetres at random places."""
     rng = np.random.default_rng(seed)
     corners: list[list[float]] = []
     edges: list[tuple[int, int]] = []
@@ -32,51 +31,37 @@ def posed(lines, job_of, seed, shapes, spread=60.0):
         edges += [(first + a, first + b) for a, b in shape]
     steady = rates(job_of(hop_mm=1.0))
     web = weave(cuts_of(lines(corners, edges), 2.0), steady)
-    return pose(web, steady, recut=True, start_mm=START), web, steady
-
-
-def ends(task):
-    """Return the lifts and the ties of a task: their rows, and the components they join."""
-    graph = task.graph
-    lift = np.flatnonzero(graph.kind == LIFT)
-    tie = np.flatnonzero((graph.kind == FROM_START) | (graph.kind == TO_END))
-    at, to = task.component[graph.ref[lift]], task.component[graph.ref2[lift]]
-    return lift, at, to, tie, task.component[graph.ref[tie]]
-
-
-@pytest.fixture
-def large_stars(monkeypatch):
-    """Take stars for large components, in which not every vertex is a site, and segments for small ones."""
-    monkeypatch.setattr(pairing, "FEW", 0)
-    monkeypatch.setattr(pairing, "SMALL", 2)
+    return pose(web, steady, recut=True, start_mm=START)
 
 
 @pytest.mark.parametrize("seed", range(5))
 def test_moats_of_all_clusters_leave_no_lift_below_nothing(lines, job_of, seed):
     """At their largest prices the clusters that a lift crosses take no more off it than it costs; a first approach may."""
-    task, _, _ = posed(lines, job_of, seed, [LOOP, SEGMENT, STAR] * 4)
-    clusters = _clusters(task)
-    lift, at, to, tie, hold = ends(task)
-    off = np.zeros(len(task.graph.kind))
-    for label, cap in clusters:
-        off[lift] += np.where(label[at] != label[to], cap[label[at]] + cap[label[to]], 0.0)
-        off[tie] += cap[label[hold]]
+    task = posed(lines, job_of, seed, [LOOP, SEGMENT, STAR] * 4)
+    moats, moves = _moats(task), task.moves
+    lift, tie = moves.kind == LIFT, (moves.kind == FROM_START) | (moves.kind == TO_END)
+    off = np.zeros(len(moves.kind))
+    for label, most in moats:
+        of = label[task.component]
+        at, to = of[moves.at], of[moves.to]
+        off[lift] += (most * ((at != to) * ((at >= 0) * 1.0 + (to >= 0))))[lift]
+        off[tie] += (most * (at >= 0))[tie]
 
-    assert len(clusters) > 1
-    assert (off <= task.graph.seconds + 1e-9)[task.graph.kind != FROM_START].all()
+    assert len(moats) > 2
+    assert off[lift].max() > 0.0
+    assert (off <= moves.seconds + 1e-9)[moves.kind != FROM_START].all()
 
 
-@pytest.mark.usefixtures("large_stars")
 @pytest.mark.parametrize("seed", range(5))
-def test_beside_a_large_component_moats_add_up_to_a_quarter_of_a_lift(lines, job_of, seed):
+def test_beside_a_large_component_moats_add_up_to_a_quarter_of_a_lift(lines, job_of, monkeypatch, seed):
     """Led through a vertex of it without odd node a lift then costs no less than the direct one; itself it has no moat."""
-    task, _, steady = posed(lines, job_of, seed, [STAR, *[LOOP] * 4, STAR, *[SEGMENT] * 3, *[LOOP] * 8])
-    clusters = _clusters(task)
-    total = np.zeros(len(task.even))
-    for label, cap in clusters:
-        total += cap[label]
+    monkeypatch.setattr(pairing, "MANY", 0)
+    monkeypatch.setattr(pairing, "LARGE", 2)
+    task = posed(lines, job_of, seed, [STAR, *[LOOP] * 4, STAR, *[SEGMENT] * 3, *[LOOP] * 8])
+    moats = _moats(task)
+    total = np.sum([most * (label >= 0) for label, most in moats], axis=0)
 
-    assert len(clusters) > 1
-    assert (total <= float(steady.lift_s(np.array(2.0))) / 4.0 + 1e-9).all()
+    assert len(moats) > 1
+    assert (total <= 2.0 * float(task.half.min()) / 4.0 + 1e-9).all()
     assert total[[0, 5]].tolist() == [0.0, 0.0]
     assert total.max() > 0.0

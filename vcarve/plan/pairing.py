@@ -8,15 +8,15 @@ The graph
     node - node       a recut along an edge as it is cut, or level at a lesser depth both ends have (``recut`` only)
     node - node       a move in place between two depths of a vertex, at half of a round trip
     site - site       a lift: the two lift halves plus the rapid
-    start, end        two more odd vertices, tied to sites by a lift half (and the rapid from where the bit waits)
+    start, end        two more odd nodes, tied to sites by a lift half (and the rapid from where the bit waits)
 
-A component without odd nodes is a site as a whole, with two odd nodes of its own, since the bit must come and go; its
-distance to anything is that of its nearest vertex.
+A site is where lifts begin and end: a vertex with an odd node, or a component as a whole, whose distance to anything is
+that of its nearest vertex.  One without odd nodes has two of its own, since the bit must come and go; one with odd nodes
+has one outside T, so that the bit may pass through at any of its vertices.
 
 Not every pair of sites has a lift of its own: pairs further apart than ``reach_s`` go through the end's node, which
 prices them at exactly ``reach_s``, so no lift is ever overpriced and the result remains a lower bound.  The end's own
-tie carries half of ``reach_s`` too much, which is taken off again (see ``vcarve.plan.bound``).  On large webs start and
-end are left out.
+tie carries half of ``reach_s`` too much, which is taken off again (see ``vcarve.plan.bound``).
 """
 
 from __future__ import annotations
@@ -24,19 +24,21 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 from scipy.spatial import cKDTree
 
 from vcarve.plan.costs import Rates
-from vcarve.plan.loose import nearest_pairs, settle
-from vcarve.plan.tjoin import FAR_START, FROM_START, IN_PLACE, LIFT, RECUT, TO_END, Gathered, Graph
+from vcarve.plan.tjoin import Graph, cheapest, parted
 from vcarve.plan.web import Web
 from vcarve.plane.arcs import ranges
-from vcarve.plane.arrays import Bools, Floats, Ints, connected
+from vcarve.plane.arrays import Bools, Columns, Floats, Ints, connected
 
-SMALL = 64  # vertices of an odd component that lifts may pass through anywhere
-FEW = 6_000  # vertices of a web in which every odd component is taken for small
-CLOSED = 600  # sites beyond which start and end are left out
-ALL_PAIRS = 700  # so few points get a lift between every two
+RECUT, IN_PLACE, LIFT, FROM_START, TO_END, FAR_START = range(6)
+Rows = tuple[npt.ArrayLike, ...]  # columns of moves, or one value for all rows
+NEAR = 1.5  # lifts reach so many times the usual distance of sites
+FEW = 60.0  # or over the root of their number where that is more: among some dozens every two have a lift
+MANY = 6_000  # vertices of a web in which a component with odd nodes is a site only if
+LARGE = 64  # it has no more vertices than this: a node next to everything makes the search slow
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -54,15 +56,119 @@ class Pairing:
     far: int  # pairs that went through the end's node
 
 
+@dataclass(frozen=True, slots=True)
+class Moves(Columns):
+    """The moves that edges of the graph stand for, between nodes ``a`` and ``b``.
+
+    ``at`` and ``to`` are the vertices of a lift or a tie at ``a`` and ``b``; of a recut both are its edge.
+    """
+
+    a: Ints
+    b: Ints
+    seconds: Floats
+    kind: Ints
+    at: Ints
+    to: Ints
+
+
+@dataclass(frozen=True, slots=True)
+class Sites:
+    """Shapes: S sites, W vertices of them.  Those that are whole components come last."""
+
+    vertex: Ints  # (W,)
+    of: Ints  # (W,) the site of each
+    door: Ints  # (S, 2) the graph's nodes of each, -1 for none
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Task:
+    """A pairing posed as a T-join; ``half`` is the lift half at each vertex, ``approach`` the rapid from the start."""
+
+    web: Web
+    rates: Rates
+    start_mm: tuple[float, float]
+    moves: Moves
+    graph: Graph
+    reach_s: float
+    half: Floats  # (V,)
+    approach: Floats  # (V,)
+    nearest: int  # the vertex at which a program begins and ends soonest
+    component: Ints  # (V,)
+    even: Bools  # (components,)
+    large: Bools  # (components,) with odd nodes, and no site as a whole
+
+    def read(self, chosen: Ints) -> Pairing:
+        """Return the pairing that a T-join (indices of the graph's edges) stands for."""
+        web, moves = self.web, self.moves.take(chosen)
+        recuts, lifts, first, ties = (
+            moves.take(moves.kind == kind) for kind in (RECUT, LIFT, FROM_START, TO_END)
+        )
+        # An edge is travelled once in a level: two recuts of it at two depths are replaced by moves in place at both ends.
+        _, index, count = np.unique(recuts.at, return_index=True, return_counts=True)
+        recuts = recuts.take(index[count % 2 == 1])
+        way = np.column_stack([recuts.a, recuts.b])
+        against = web.node_vertex[way[:, 0]] != web.u[recuts.at]
+        way[against] = way[against, ::-1]
+        # The program begins at the tie to its start, or at the nearest one, and ends at the farthest; what else was tied to
+        # the end is too far apart for a lift of its own, and is paired off.
+        ties = ties.take(np.argsort(self.approach[ties.to], kind="stable"))
+        node, at = np.append(first.b, ties.b), np.append(first.to, ties.to)
+        if not len(at):  # it comes back to where it began
+            node, at = np.zeros(1, np.int64), np.array([self.nearest])
+        far = 1 + nearest_pairs(web.xy_mm[at[1:-1]])
+        node = np.concatenate([np.column_stack([lifts.a, lifts.b]), node[far], node[None, [0, -1]]]).ravel()
+        at = np.concatenate([np.column_stack([lifts.at, lifts.to]), at[far], at[None, [0, -1]]]).ravel()
+        *lift, (begin, finish) = self._settled(at, node >= len(web.node_vertex)).reshape(-1, 2)
+        return Pairing(
+            recut_edge=recuts.at,
+            recut_node=way,
+            lift=np.array(lift, np.int64).reshape(-1, 2),
+            start=int(begin),
+            end=int(finish),
+            cost_s=float(moves.seconds.sum()) - self.reach_s / 2.0,
+            component=self.component,
+            even=self.even,
+            far=len(far),
+        )
+
+    def _settled(self, at: Ints, free: Bools) -> Ints:
+        """Return the ends of lifts (2 J,) and of the program, last, with those that are ``free`` at one vertex of each component:
+        the one nearest to their partners."""
+        if not free.any():
+            return at
+        xy, start, members = self.web.xy_mm, len(at) - 2, parted(self.component)
+        ends = np.flatnonzero(free)
+        groups = [ends[each] for each in parted(self.component[at[ends]])]
+        for _ in range(2):
+            for mine in groups:
+                choice = members[self.component[at[mine[0]]]]
+                ours = mine[mine <= start]  # the program's end is nowhere near anything
+                partner = np.where((ours == start)[:, None], self.start_mm, xy[at[ours ^ 1]])
+                leap = xy[choice][:, None] - partner
+                total = self.rates.rapid_s(leap[..., 0], leap[..., 1]).sum(axis=1)
+                at[mine] = choice[int(np.argmin(total))]
+        return at
+
+
+def nearest_pairs(where: Floats) -> Ints:
+    """Pair an even number of places (n, 2) off, shape (n / 2, 2): mutually nearest ones first."""
+    left = np.arange(len(where))
+    pairs: list[Ints] = [np.zeros((0, 2), np.int64)]
+    while len(left):
+        found = np.asarray(cKDTree(where[left]).query(where[left], k=2, p=np.inf)[1], np.int64)
+        mine = np.arange(len(left))
+        other = np.where(found[:, 0] == mine, found[:, 1], found[:, 0])
+        lead = np.flatnonzero((other[other] == mine) & (mine < other))
+        if not len(lead):  # a ring of equal distances
+            lead = np.zeros(1, np.int64)
+        pairs.append(np.column_stack([left[lead], left[other[lead]]]))
+        left = np.delete(left, np.concatenate([lead, other[lead]]))
+    return np.concatenate(pairs)
+
+
 def components(web: Web) -> tuple[int, Ints]:
     """How many components the edges make, and the component of each vertex, shape (V,)."""
     return connected(len(web.xy_mm), web.u, web.v)
-
-
-def small_components(component: Ints, even: Bools) -> Bools:
-    """Return which components have odd nodes and may be passed through at any vertex."""
-    most = SMALL if len(component) > FEW else FEW
-    return np.asarray(~even & (np.bincount(component, minlength=len(even)) <= most))
 
 
 def odd_nodes(web: Web) -> Bools:
@@ -73,194 +179,69 @@ def odd_nodes(web: Web) -> Bools:
 
 def pair(web: Web, rates: Rates, *, recut: bool, start_mm: tuple[float, float]) -> Pairing:
     """Return the cheapest set of recuts and lifts after which every node is even."""
-    return solved(web, rates, recut=recut, start_mm=start_mm)[1]
+    task = pose(web, rates, recut=recut, start_mm=start_mm)
+    return task.read(task.graph.solve(task.moves.seconds)[0])
 
 
-def solved(web: Web, rates: Rates, *, recut: bool, start_mm: tuple[float, float]) -> tuple[Task, Pairing]:
-    """Return the pairing as a T-join, and what it comes to; posed with a wider reach if lifts were found wanting."""
-    for scale in (1.0, 2.5):
-        task = pose(web, rates, recut=recut, start_mm=start_mm, scale=scale)
-        result = task.read(*task.graph.solve())
-        if result.far == 0 or task.closed:
-            break
-    return task, result
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Task:
-    """A pairing posed as a T-join; ``half`` is the lift half at each vertex, ``approach`` the rapid from the start."""
-
-    web: Web
-    rates: Rates
-    start_mm: tuple[float, float]
-    graph: Graph
-    reach_s: float
-    give_s: float  # what the weight of a T-join lacks to bound the extra moves of any program
-    half: Floats  # (V,)
-    approach: Floats  # (V,)
-    best: int  # the vertex nearest to the start
-    component: Ints  # (V,)
-    even: Bools  # (components,)
-    whole: tuple[int, int]  # matching nodes that stand for whole odd components
-    closed: bool  # start and end were left out: the T-join is of a program that flies back to where it began
-
-    def read(self, chosen: Ints, cost_s: float) -> Pairing:
-        """Return the pairing that a T-join (indices of the graph's edges) and its weight stand for."""
-        kind, ref, ref2 = self.graph.kind[chosen], self.graph.ref[chosen], self.graph.ref2[chosen]
-        ref, ref2 = self._at_one_vertex(self.graph.a[chosen], self.graph.b[chosen], kind, ref, ref2)
-        # An edge is travelled once in a level: two recuts of it at two depths are replaced by moves in place at both ends.
-        recuts = np.flatnonzero(kind == RECUT)
-        _, first, count = np.unique(ref[recuts], return_index=True, return_counts=True)
-        recuts = recuts[np.sort(first[count % 2 == 1])]
-        way = np.column_stack([self.graph.a[chosen], self.graph.b[chosen]])[recuts]
-        against = self.web.node_vertex[way[:, 0]] != self.web.u[ref[recuts]]
-        way[against] = way[against, ::-1]
-        lifts = np.column_stack([ref, ref2])[kind == LIFT]
-        starts, ends = ref[kind == FROM_START], ref[kind == TO_END]
-        if self.closed:
-            begin, finish, lifts, far = self._opened(lifts, ends)
-        else:
-            begin, finish, extra, far = _open(starts, ends, self.approach, self.best, self.web.xy_mm)
-            lifts = np.concatenate([lifts, extra]).astype(np.int64)
-        begin, finish, lifts = settle(
-            self.web, self.rates, self.component, self.even, begin, finish, lifts, self.start_mm
-        )
-        return Pairing(
-            recut_edge=ref[recuts],
-            recut_node=way,
-            lift=lifts,
-            start=begin,
-            end=finish,
-            cost_s=cost_s + self.give_s,
-            component=self.component,
-            even=self.even,
-            far=far,
-        )
-
-    def _opened(self, lifts: Ints, tied: Ints) -> tuple[int, int, Ints, int]:
-        """Return first and last vertex, and the lifts without the one whose leaving out saves most."""
-        scaled = self.web.xy_mm / np.array([self.rates.rapid[0], self.rates.rapid[1]])
-        far = nearest_pairs(scaled, tied)
-        lifts = np.concatenate([lifts, far]).astype(np.int64)
-        if not len(lifts):
-            return self.best, self.best, lifts, 0
-        leap = self.web.xy_mm[lifts[:, 0]] - self.web.xy_mm[lifts[:, 1]]
-        extra = self.approach[lifts] - self.rates.rapid_s(leap[:, 0], leap[:, 1])[:, None]
-        index, side = divmod(int(np.argmin(extra)), 2)
-        begin, finish = int(lifts[index, side]), int(lifts[index, 1 - side])
-        return begin, finish, np.delete(lifts, index, axis=0), len(far)
-
-    def _at_one_vertex(self, a: Ints, b: Ints, kind: Ints, ref: Ints, ref2: Ints) -> tuple[Ints, Ints]:
-        """Let lifts that pass through a whole odd component arrive and leave at the same vertex."""
-        low, high = self.whole
-        ref, ref2 = ref.copy(), ref2.copy()
-        place: dict[int, int] = {}
-        for node, at, kinds in ((a, ref, (LIFT,)), (b, ref2, (LIFT, FROM_START, TO_END))):
-            for i in np.flatnonzero(np.isin(kind, kinds) & (node >= low) & (node < high)).tolist():
-                at[i] = place.setdefault(int(node[i]), int(at[i]))
-        tied = (kind == FROM_START) | (kind == TO_END)
-        ref[tied] = ref2[tied]
-        return ref, ref2
-
-
-def _points(web: Web, component: Ints, odd: Bools, even: Bools) -> tuple[Ints, Ints, Ints, Ints]:
-    """Return the vertices lifts may use, the group of each, and per group its first matching node and how many it has.
-
-    A group is one vertex with an odd node or on a slope, a whole even component (two matching nodes), or a whole small odd
-    component (one node outside T: the bit may pass through at any of its vertices).
-    """
-    nodes, count = len(web.node_vertex), len(even)
-    # Half-way up a slope a lift may begin as well: rising along the line first can be cheaper than lifting below it.
-    slope = web.slopes & ~even[component[web.u]]
-    single = np.unique(np.concatenate([web.node_vertex[odd], web.u[slope], web.v[slope]]))
-    small = small_components(component, even) & (count > 1)
-    loops = int(even.sum())
-    whole = np.concatenate([np.flatnonzero(even), np.flatnonzero(small)])
-    number = np.full(count, -1, np.int64)
-    number[whole] = np.arange(len(whole))
-    loose = np.flatnonzero(number[component] >= 0)
-    vertex = np.concatenate([single, loose])
-    group = np.concatenate([np.arange(len(single)), len(single) + number[component[loose]]]).astype(np.int64)
-    size = np.ones(len(single) + len(whole), np.int64)
-    size[len(single) : len(single) + loops] = 2
-    first = np.concatenate(
-        [web.first_node[single], nodes + np.cumsum(size[len(single) :]) - size[len(single) :]]
-    )
-    return vertex, group, first.astype(np.int64), size
-
-
-def pose(web: Web, rates: Rates, *, recut: bool, start_mm: tuple[float, float], scale: float = 1.0) -> Task:
-    """Gather the graph; ``scale`` widens how far lifts reach."""
+def pose(web: Web, rates: Rates, *, recut: bool, start_mm: tuple[float, float]) -> Task:
+    """Return the pairing as a T-join."""
     count, component = components(web)
-    odd = odd_nodes(web)
+    odd, nodes = odd_nodes(web), len(web.node_vertex)
     even = np.ones(count, bool)
     even[component[web.node_vertex[odd]]] = False
-    nodes = len(web.node_vertex)
-    vertex, group, first, pairs_of = _points(web, component, odd, even)
-    loops = nodes + 2 * int(even.sum())
-    hub = max(loops, int((first + pairs_of).max()) if len(first) else 0)
-    start = hub + 1
-    graph = Gathered()
-    if recut:
-        _add_recuts(graph, web, rates, ~even[component[web.u]])
-    lower = np.flatnonzero(
-        (web.node_vertex[1:] == web.node_vertex[:-1]) & ~even[component[web.node_vertex[1:]]]
-    )
-    step = web.depth_mm[lower + 1] - web.depth_mm[lower]
+    large = ~even & (np.bincount(component) > (LARGE if len(component) > MANY else MANY))
     lean = 0.5 / rates.plunge - 0.5 / rates.rapid[2] if web.slopes.any() else 0.0
-    graph.add(lower, lower + 1, rates.in_place_s(step) / 2.0 - lean * step, IN_PLACE, lower, lower)
     half = _lift_ends_s(web, rates, odd, lean)
-    reach = _add_lifts(graph, web, rates, component, vertex, group, first, pairs_of, half, scale)
-    closed = len(first) > CLOSED and len(vertex) > ALL_PAIRS
-    # the end, and the start
     away = web.xy_mm - np.asarray(start_mm)
     approach = rates.rapid_s(away[:, 0], away[:, 1])
-    best = int(np.argmin(approach + 2.0 * half))
-    order = np.lexsort((approach[vertex] + half[vertex], group))
-    lead = order[np.concatenate([[True], np.diff(group[order]) > 0])] if len(order) else order
-    at_node, at_vertex = _both(first, pairs_of, vertex[lead])
-    if not even[component[best]] and not (vertex == best).any() and (recut or len(lower)):
-        at_node, at_vertex = np.append(at_node, web.first_node[best]), np.append(at_vertex, best)
-    graph.add(
-        np.full(len(at_node), hub), at_node, half[at_vertex] + reach / 2.0, TO_END, at_vertex, at_vertex
-    )
-    limit = float(approach.min() + 2.0 * half[best] + reach)
-    near = np.asarray((approach[at_vertex] <= limit) & (not closed))
-    graph.add(
-        np.full(near.sum(), start),
-        at_node[near],
-        (approach + half)[at_vertex[near]],
-        FROM_START,
-        at_vertex[near],
-        at_vertex[near],
-    )
-    if not near.all() and not closed:
-        graph.add(
-            np.array([start]),
-            np.array([hub]),
-            np.array([limit - reach / 2.0]),
-            FAR_START,
-            np.array([-1]),
-            np.array([-1]),
-        )
+    nearest = int(np.argmin(approach + 2.0 * half))
+
+    sites = _sites(web, component, odd, even, ~large if count > 1 else even)
+    lifts, reach = _lifts(web, rates, component, sites, half)
+    # one row for every node of a site: its nearest vertex, and where the site lies
+    row, side = np.nonzero(sites.door >= 0)
+    door = sites.door[row, side]
+    order = np.lexsort(((approach + half)[sites.vertex], sites.of))
+    near = sites.vertex[order[np.diff(sites.of[order], prepend=-1) > 0]][row]
+    hub = nodes + 2 * count
+    start = hub + 1
+    place = np.zeros((start + 1, 2))
+    place[:nodes], place[start] = web.xy_mm[web.node_vertex], start_mm
+    for k in (0, 1):
+        place[door, k] = (np.bincount(sites.of, web.xy_mm[sites.vertex, k]) / np.bincount(sites.of))[row]
     marked = np.zeros(start + 1, np.uint8)
-    marked[:nodes] = odd
-    marked[nodes:loops] = 1
-    marked[start] = not closed
+    marked[:nodes], marked[sites.door[row[side == 1]]], marked[start] = odd, 1, 1
+
+    lower = np.flatnonzero(np.diff(web.node_vertex, append=-1) == 0)
+    lower = lower[~even[component[web.node_vertex[lower]]]]
+    step = web.depth_mm[lower + 1] - web.depth_mm[lower]
+    limit = float(approach[nearest] + 2.0 * half[nearest]) + reach
+    soon = approach[near] <= limit
+    parts: list[Rows] = [
+        lifts,
+        (lower, lower + 1, rates.in_place_s(step) / 2.0 - lean * step, IN_PLACE, -1, -1),
+        (hub, door, half[near] + reach / 2.0, TO_END, near, near),
+        (start, door[soon], (approach + half)[near[soon]], FROM_START, near[soon], near[soon]),
+        ([start], hub, limit - reach / 2.0, FAR_START, -1, -1),
+    ]
+    if recut:
+        parts.append(_recuts(web, rates, ~even[component[web.u]]))
+    rows = (np.broadcast_arrays(*part) for part in parts)
+    moves = Moves(*(np.concatenate(column) for column in zip(*rows, strict=True)))
+    moves = moves.take(cheapest(moves.a, moves.b, moves.seconds, start + 1))
     return Task(
         web=web,
         rates=rates,
         start_mm=start_mm,
-        graph=graph.graph(marked, hub, _places(web, len(marked), vertex, group, first, pairs_of, start_mm)),
+        moves=moves,
+        graph=Graph(a=moves.a, b=moves.b, marked=marked, hub=hub, place=place),
         reach_s=reach,
-        give_s=float(approach.min()) - reach if closed else -reach / 2.0,
         half=half,
         approach=approach,
-        best=best,
+        nearest=nearest,
         component=component,
         even=even,
-        whole=(loops, hub),
-        closed=closed,
+        large=large,
     )
 
 
@@ -277,8 +258,27 @@ def _lift_ends_s(web: Web, rates: Rates, odd: Bools, lean_s_mm: float) -> Floats
     return half - lean_s_mm * np.abs(web.top_depth_mm - usual)
 
 
-def _add_recuts(graph: Gathered, web: Web, rates: Rates, mine: Bools) -> None:
-    """Add recuts along the edges as they are cut, and level ones at every lesser depth that both ends have."""
+def _sites(web: Web, component: Ints, odd: Bools, even: Bools, wanted: Bools) -> Sites:
+    """Return the sites: vertices with an odd node or on a slope, and the components ``wanted`` as a whole."""
+    # Half-way up a slope a lift may begin as well: rising along the line first can be cheaper than lifting below it.
+    slope = web.slopes & ~even[component[web.u]]
+    single = np.unique(np.concatenate([web.node_vertex[odd], web.u[slope], web.v[slope]]))
+    whole = np.flatnonzero(wanted)
+    number = np.cumsum(wanted) - 1
+    inside = np.flatnonzero(wanted[component])
+    node = len(web.node_vertex) + 2 * np.arange(len(whole))
+    door = np.full((len(single) + len(whole), 2), -1)
+    door[:, 0] = np.concatenate([web.first_node[single], node])
+    door[len(single) :, 1] = np.where(even[whole], node + 1, -1)
+    return Sites(
+        vertex=np.concatenate([single, inside]),
+        of=np.concatenate([np.arange(len(single)), len(single) + number[component[inside]]]),
+        door=door,
+    )
+
+
+def _recuts(web: Web, rates: Rates, mine: Bools) -> Rows:
+    """Return recuts along the edges as they are cut, and level ones at every lesser depth that both ends have."""
     edge = np.flatnonzero(mine)
     nodes = web.first_node[web.u[edge]], web.first_node[web.u[edge] + 1]
     at, low = np.repeat(edge, nodes[1] - nodes[0]), ranges(*nodes)
@@ -288,100 +288,31 @@ def _add_recuts(graph: Gathered, web: Web, rates: Rates, mine: Bools) -> None:
     high = np.minimum(np.searchsorted(key, want), len(key) - 1)
     most = np.minimum(web.depth_mm[web.tail], web.depth_mm[web.head])[at]
     kept = (key[high] == want) & (web.depth_mm[low] <= most) & (web.depth_mm[low] > 0.0)
-    at, low, high = at[kept], low[kept], high[kept]
-    order = np.lexsort((at, web.depth_mm[low]))
     slope = edge[web.slopes[edge]]
-    at = np.concatenate([at[order], slope])
-    low, high = np.concatenate([low[order], web.tail[slope]]), np.concatenate([high[order], web.head[slope]])
-    graph.add(low, high, web.along_s(at, web.depth_mm[high] - web.depth_mm[low], rates), RECUT, at, at)
+    at = np.append(at[kept], slope)
+    low, high = np.append(low[kept], web.tail[slope]), np.append(high[kept], web.head[slope])
+    return low, high, web.along_s(at, web.depth_mm[high] - web.depth_mm[low], rates), RECUT, at, at
 
 
-def _places(
-    web: Web, size: int, vertex: Ints, group: Ints, first: Ints, pairs_of: Ints, start_mm: tuple[float, float]
-) -> Floats:
-    """Return where each matching node lies, start last, shape (N, 2) in mm: a whole component in the middle of its vertices."""
-    at_group, of_group = _both(first, pairs_of, np.arange(len(first)))
-    whole = at_group >= len(web.node_vertex)
-    members = np.bincount(group)[of_group[whole]]
-    place = np.zeros((size, 2))
-    for k in (0, 1):
-        place[at_group[whole], k] = np.bincount(group, web.xy_mm[vertex, k])[of_group[whole]] / members
-    place[: len(web.node_vertex)] = web.xy_mm[web.node_vertex]
-    place[-1] = start_mm
-    return place
-
-
-def _both(first: Ints, pairs_of: Ints, what: Ints) -> tuple[Ints, Ints]:
-    """Return matching nodes of every group, with ``what`` repeated for those of even components."""
-    double = pairs_of == 2
-    return np.concatenate([first, first[double] + 1]), np.concatenate([what, what[double]])
-
-
-def _add_lifts(
-    graph: Gathered,
-    web: Web,
-    rates: Rates,
-    component: Ints,
-    vertex: Ints,
-    group: Ints,
-    first: Ints,
-    pairs_of: Ints,
-    half: Floats,
-    scale: float,
-) -> float:
-    """Add a lift for every two groups within reach, at their nearest vertices; return the reach in seconds."""
-    if len(first) < 2:
-        return 0.0
-    where = web.xy_mm[vertex] / np.array([rates.rapid[0], rates.rapid[1]])
-    span = np.ptp(where, axis=0)
-    if len(vertex) <= ALL_PAIRS:
-        i, j = np.triu_indices(len(vertex), 1)
-        reach = float(span.max()) * 1.000001
-    else:
-        wide = 3.0 if len(first) < 2_000 else 1.5
-        reach = min(scale * wide * float(np.sqrt(max(span[0], span[1] / 100) * max(span[1], span[0] / 100) / len(first))),
-                    float(span.max()) * 1.000001)  # fmt: skip
-        i, j = cKDTree(where).query_pairs(reach, p=np.inf, output_type="ndarray").T.astype(np.int64)
-    whole = first >= len(web.node_vertex)
-    same = component[vertex[i]] == component[vertex[j]]
-    apart = (group[i] != group[j]) & ~(same & (whole[group[i]] | whole[group[j]]))
+def _lifts(web: Web, rates: Rates, component: Ints, sites: Sites, half: Floats) -> tuple[Rows, float]:
+    """Return a lift for every two sites within reach, at their nearest vertices, and the reach in seconds."""
+    vertex, of, door = sites.vertex, sites.of, sites.door
+    pairs, reach = np.zeros((0, 2), np.int64), 0.0
+    if len(door) > 1:
+        where = web.xy_mm[vertex] / np.array(rates.rapid[:2])
+        span = np.ptp(where, axis=0)
+        spacing = float(np.sqrt(np.maximum(span, span[::-1] / 100.0).prod() / len(door)))
+        reach = min(max(NEAR, FEW / np.sqrt(len(door))) * spacing, float(span.max()) * 1.000001)
+        pairs = cKDTree(where).query_pairs(reach, p=np.inf, output_type="ndarray").astype(np.int64)
+    i, j = pairs.T
+    whole = door[:, 0] >= len(web.node_vertex)
+    apart = ~(whole[of[i]] | whole[of[j]]) | (component[vertex[i]] != component[vertex[j]])
     i, j = i[apart], j[apart]
-    delta = web.xy_mm[vertex[i]] - web.xy_mm[vertex[j]]
-    seconds = half[vertex[i]] + half[vertex[j]] + rates.rapid_s(delta[:, 0], delta[:, 1])
-    if whole.any():
-        swap = group[i] > group[j]
-        i, j = np.where(swap, j, i), np.where(swap, i, j)
-        order = np.lexsort((seconds, group[j], group[i]))
-        gi, gj = group[i[order]], group[j[order]]
-        order = (
-            order[np.concatenate([[True], (np.diff(gi) != 0) | (np.diff(gj) != 0)])] if len(order) else order
-        )
-        i, j, seconds = i[order], j[order], seconds[order]
-    for p in (0, 1):
-        for q in (0, 1):
-            keep = (pairs_of[group[i]] > p) & (pairs_of[group[j]] > q)
-            if keep.any():
-                graph.add(
-                    first[group[i[keep]]] + p,
-                    first[group[j[keep]]] + q,
-                    seconds[keep],
-                    LIFT,
-                    vertex[i[keep]],
-                    vertex[j[keep]],
-                )
-    return reach
-
-
-def _open(starts: Ints, ends: Ints, approach: Floats, best: int, xy: Floats) -> tuple[int, int, Ints, int]:
-    """Return first and last vertex, and the lifts between whatever else was tied to start or end."""
-    if len(starts) == 0 and len(ends) == 0:
-        return best, best, np.zeros((0, 2), np.int64), 0
-    loose = list(starts) + list(ends)
-    begin = int(min(starts if len(starts) else ends, key=lambda v: (approach[v], v)))
-    loose.remove(begin)
-    if not loose:
-        return begin, begin, np.zeros((0, 2), np.int64), 0
-    finish = int(max((v for v in ends if v in loose), key=lambda v: (approach[v], v), default=loose[-1]))
-    loose.remove(finish)
-    rest = nearest_pairs(xy, np.array(loose, np.int64))
-    return begin, finish, rest, len(rest)
+    leap = web.xy_mm[vertex[i]] - web.xy_mm[vertex[j]]
+    seconds = half[vertex[i]] + half[vertex[j]] + rates.rapid_s(leap[:, 0], leap[:, 1])
+    kept = cheapest(of[i], of[j], seconds, len(door))
+    i, j, seconds = i[kept], j[kept], seconds[kept]
+    a, b = door[of[i]][:, [0, 0, 1, 1]], door[of[j]][:, [0, 1, 0, 1]]
+    real = (a >= 0) & (b >= 0)
+    row = np.nonzero(real)[0]
+    return (a[real], b[real], seconds[row], LIFT, vertex[i[row]], vertex[j[row]]), reach
