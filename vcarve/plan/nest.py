@@ -19,7 +19,8 @@ its odd vertices ask for.  A pass hung by its middle is walked in two halves.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections import defaultdict
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -30,7 +31,7 @@ from vcarve.plan.join import join
 from vcarve.plan.order import improve
 from vcarve.plan.pairing import Pairing
 from vcarve.plan.tour import Tour, tour_of
-from vcarve.plan.walks import LIFT, Walk, rings
+from vcarve.plan.walks import Hung, Walk, rings, strung
 from vcarve.plan.web import Web
 from vcarve.plane.arrays import Bools, Ints, connected
 
@@ -48,6 +49,12 @@ class Stacks:
     def last(self) -> Ints:
         """The deepest cut of each line, shape (L,)."""
         return self.cut[np.arange(len(self.count)), self.count - 1]
+
+    def piled(self, walk: Walk, ranks: range) -> Walk:
+        """Return a walk over lines as one over their cuts of these ranks in turn, there and back and so on."""
+        line, against = walk.step >> 1, walk.step & 1
+        ways = [Walk(2 * self.cut[line, rank] + against, walk.at) for rank in ranks]
+        return Walk.of([way.back() if nth % 2 else way for nth, way in enumerate(ways)])
 
 
 def stacks(cuts: Cuts) -> Stacks:
@@ -70,9 +77,9 @@ class Blocks:
         self._known: dict[bytes, list[Walk]] = {}
         self.of: list[Ints] = []
         self._in: list[list[Ints]] = []
-        for rank in range(lines.cut.shape[1] // 2):
+        for rank in range(max(lines.cut.shape[1] // 2, 1)):
             line = np.flatnonzero(left & (lines.count >= 2 * rank + 2))
-            u, v = web.u[lines.cut[line, 2 * rank]], web.v[lines.cut[line, 2 * rank]]
+            u, v = web.u[lines.last[line]], web.v[lines.last[line]]
             _, part = connected(len(web.xy_mm), u, v)
             block = np.unique(part[u], return_inverse=True)[1]
             self.of.append(np.full(len(web.xy_mm), -1))
@@ -80,95 +87,77 @@ class Blocks:
             order = np.argsort(block, kind="stable")
             self._in.append(np.split(line[order], np.flatnonzero(np.diff(block[order])) + 1))
 
-    def first(self, vertex: int) -> Walk:
-        """Return the closed walk of the first rank's block at a vertex, with all blocks of higher ranks in it; empty if none."""
-        block = int(self.of[0][vertex]) if self.of else -1
-        return (
-            self._walk(block, vertex, 0).strung()
-            if block >= 0
-            else Walk(np.zeros(0, np.int64), np.array([vertex]))
+    def walk(self, vertex: int, rank: int = 0) -> Walk:
+        """Return the closed walk of a rank's block at a vertex, with all blocks of higher ranks in it."""
+        passes = self._passes(self._in[rank][self.of[rank][vertex]])
+        own = there_and_back(
+            passes, vertex, lambda each: self._lines.piled(each, range(2 * rank, 2 * rank + 2))
         )
+        if rank + 1 == len(self.of):
+            return own
+        inner = met(own, self.of[rank + 1], last=True)
+        return strung(own, ((place, self.walk(v, rank + 1), iter(())) for place, v, _ in inner))
 
-    def _walk(self, block: int, vertex: int, rank: int) -> Walk:
-        line = self._in[rank][block]
-        upper, lower = self._lines.cut[line, 2 * rank], self._lines.cut[line, 2 * rank + 1]
-        half, back = _there_and_back(self._passes(line, lower), vertex)
-        step = 2 * np.where(back, lower[half >> 1], upper[half >> 1]) + (half & 1)
-        walk = Walk(step, np.append(vertex, self._web.after(step)))
-        if rank + 1 < len(self.of):
-            inner = self.of[rank + 1][walk.at]
-            met = np.flatnonzero(inner >= 0)[::-1]
-            blocks, last = np.unique(inner[met], return_index=True)
-            for each, place in zip(blocks.tolist(), met[last].tolist(), strict=True):
-                walk.hung.append((place, self._walk(each, int(walk.at[place]), rank + 1)))
-        return walk
-
-    def _passes(self, line: Ints, cut: Ints) -> list[Walk]:
-        """Return the fewest passes over cuts without recuts; steps number them.  Ranks of the same lines have the same."""
+    def _passes(self, line: Ints) -> list[Walk]:
+        """Return the fewest passes over lines without recuts.  Ranks of the same lines have the same."""
         key = line.tobytes()
         if key not in self._known:
-            web = self._web
-            ends = np.bincount(np.concatenate([web.u[cut], web.v[cut]]))
-            loose = np.flatnonzero(ends % 2).reshape(
+            web, cut = self._web, self._lines.last[line]
+            ends = np.bincount(np.append(web.u[cut], web.v[cut]))
+            links = np.flatnonzero(ends % 2).reshape(
                 -1, 2
             )  # which ones a lift would join does not matter here
             nodes = np.column_stack([web.tail[cut], web.head[cut]])
-            self._known[key] = rings(web, self._rates, cut, nodes, loose)[0].passes()
+            self._known[key] = rings(web, self._rates, cut, nodes, line, links)[0].passes()
         return self._known[key]
 
 
-def _there_and_back(passes: list[Walk], vertex: int) -> tuple[Ints, Bools]:
-    """Return the steps of one closed walk from a vertex over passes that hang together, and which of them are on a way back."""
+def there_and_back(passes: list[Walk], vertex: int, twice: Callable[[Walk], Walk]) -> Walk:
+    """Return one closed walk from a vertex over passes that hang together, each there and back as ``twice`` says.
+
+    A pass hangs on the way back of another: by an end as long as there is one where others have been, else by its middle.
+    """
     left = dict(enumerate(passes))
-    by_end: dict[int, list[int]] = {}
-    by_any: dict[int, list[int]] = {}
+    by_end: dict[int, list[int]] = defaultdict(list)
+    by_any: dict[int, list[int]] = defaultdict(list)
     for number, each in left.items():
-        for v in np.unique(each.at).tolist():
-            by_any.setdefault(v, []).append(number)
-        for v in {int(each.at[0]), int(each.at[-1])}:
-            by_end.setdefault(v, []).append(number)
-
-    def hang(on: Walk, place: int, number: int) -> None:
-        each, v = left.pop(number), int(on.at[place])
-        if each.at[0] == each.at[-1]:
-            pieces = [each.begun_at(v)]
-        else:
-            at = int(np.flatnonzero(each.at == v)[0])
-            pieces = [one for one in (each.part(at), each.part(0, at).back()) if len(one.step)]
-        for one in pieces:
-            on.hung.append((place, one))
-            where = [(one, k) for k in range(1, len(one.at))]
-            ends.extend(where)
-            middles.extend(where)
-
+        for by, spots in ((by_any, each.at), (by_end, each.at[[0, -1]])):
+            for v in np.unique(spots).tolist():
+                by[v].append(number)
     root = Walk(np.zeros(0, np.int64), np.array([vertex]))
-    ends, middles = (
-        [(root, 0)],
-        [(root, 0)],
-    )  # places met, where passes may hang by their ends or by their middles
+    hung: dict[Walk, list[tuple[int, Walk]]] = defaultdict(list)
+    ends, middles = [(root, 0)], [(root, 0)]  # places met on ways back that have not been tried
     while left:
-        which, (on, place) = (by_end, ends.pop()) if ends else (by_any, middles.pop())
-        for number in which.get(int(on.at[place]), ()):
-            if number in left:
-                hang(on, place, number)
-                if which is by_any:
-                    middles.append((on, place))
-                    break
-    steps: list[Ints] = []
-    backs: list[bool] = []
-    pending: list[tuple[Walk, bool]] = [(root, False)]
-    while pending:
-        walk, back = pending.pop()
-        steps.append(walk.step)
-        backs.append(back)
-        if back:
+        by, tried = (by_end, ends) if ends else (by_any, middles)
+        on, place = tried[-1]
+        v = int(on.at[place])
+        fit = next((number for number in by[v] if number in left), None)
+        if fit is None:
+            tried.pop()
             continue
-        done = 0
-        for place, other in sorted(walk.hung, key=lambda each: each[0]):
-            pending += [(walk.part(done, place).back(), True), (other, False)]
-            done = place
-        pending.append((walk.part(done).back(), True))
-    return np.concatenate(steps), np.repeat(backs, [len(each) for each in steps])
+        each = left.pop(fit)
+        at = int(np.flatnonzero(each.at == v)[0])
+        closed = each.at[0] == each.at[-1]
+        for half in [each.begun_at(v)] if closed else [each.part(at), each.part(0, at).back()]:
+            if len(half.step):
+                one = twice(half)
+                hung[on].append((place, one))
+                back = [(one, k) for k in range(len(one.step) - 1, len(half.step) - 1, -1)]
+                ends += back
+                middles += back
+
+    def on_it(walk: Walk) -> Hung:
+        return ((place, other, on_it(other)) for place, other in sorted(hung[walk], key=lambda one: one[0]))
+
+    return strung(root, on_it(root))
+
+
+def met(walk: Walk, of: Ints, *, last: bool = False) -> list[tuple[int, int, int]]:
+    """Return where a walk first or last meets each thing that lies ``of`` vertices (V,), -1 for none: place, vertex, thing."""
+    thing = of[walk.at]
+    place = np.flatnonzero(thing >= 0)[:: -1 if last else 1]
+    place = np.sort(place[np.unique(thing[place], return_index=True)[1]])
+    return list(zip(place.tolist(), walk.at[place].tolist(), thing[place].tolist(), strict=True))
 
 
 class Nest:
@@ -186,81 +175,70 @@ class Nest:
         """Return one tour of everything, with the recuts and lifts of a pairing of the skeleton."""
         web, rates, skeleton, lines = self._web, self._rates, self.skeleton, self.lines
         # Steps number the cuts, and after them the recuts.
-        edge = np.concatenate([web.edge, skeleton.edge[found.recut_edge]])
-        node = np.concatenate(
-            [np.column_stack([web.tail, web.head]), web.node_of(skeleton.place[found.recut_node])]
-        )
-        line = np.repeat([DOUBLE, RECUT], [len(web.edge), len(edge) - len(web.edge)])
+        edge = np.append(web.edge, skeleton.edge[found.recut_edge])
+        recut_node = web.node_of(skeleton.place[found.recut_node])
+        node = np.concatenate([np.column_stack([web.tail, web.head]), recut_node])
+        line = np.repeat([DOUBLE, RECUT], [len(web.edge), len(recut_node)])
         line[lines.last[self._single]] = self._single
-        walked = np.concatenate([lines.last[self._single], np.flatnonzero(line == RECUT)])
+        walked = np.append(lines.last[self._single], np.flatnonzero(line == RECUT))
         links = np.concatenate([[[found.end, found.start]], found.lift]).astype(np.int64)
-        main, *loose = rings(web, rates, edge[walked], node[walked], join(skeleton, rates, links, start_mm))
-        number = np.append(walked, 0)
-        for each in (main, *loose):
-            each.step = np.where(each.step == LIFT, LIFT, 2 * number[each.step >> 1] + (each.step & 1))
+        links = join(skeleton, rates, links, start_mm)
+        main, *loose = rings(web, rates, edge[walked], node[walked], walked, links)
         passes = main.passes()
         left = np.ones(len(lines.count), bool)
         for each in passes:
-            mine = line[each.step >> 1]
-            left[mine[: len(mine) * self._alike(mine)]] = False
+            left[self._piled(each, line)[1]] = False
         blocks = Blocks(web, rates, lines, left)
-        passes = [each if len(each.step) else blocks.first(int(each.at[0])) for each in passes]
+        # what is only there to be entered somewhere
+        passes = [
+            blocks.walk(int(each.at[0])) if not len(each.step) and blocks.of[0][each.at[0]] >= 0 else each
+            for each in passes
+        ]
         passes = [each for each in passes if len(each.step)]
-        # of one component the pairing is already the best there is, but where lines slope not which way its passes run
-        if len(found.even) > 1 or found.far or web.slopes.any():
-            passes = improve(web, rates, node, passes, start_mm)
-        whole = Walk.of([self._with_doubles(each, line[each.step >> 1]) for each in passes])
-        strung = assemble(blocks, whole, loose)
-        return tour_of(web, edge, node, [each for each in strung.passes() if len(each.step)])
+        if len(found.even) > 1 or found.far:  # one component's pairing is already the best there is
+            passes = improve(web, rates, passes, start_mm)
+        if web.slopes.any():
+            passes = turned(web, rates, node, passes, start_mm)
+        piled = [self._piled(each, line)[0] for each in passes]
+        return tour_of(web, edge, node, assembled(blocks, piled, loose))
 
-    def _alike(self, line: Ints) -> bool:
-        """Return whether a pass over singles of these lines may take their doubles with it: there, back, and so on."""
-        return bool((line >= 0).all()) and len(set(self.lines.count[line].tolist())) == 1
+    def _piled(self, walk: Walk, line: Ints) -> tuple[Walk, Ints]:
+        """Return a pass there, back and there over all cuts of its lines, and these lines, if it may take their doubles with it.
 
-    def _with_doubles(self, walk: Walk, line: Ints) -> Walk:
-        """Return a pass with the cuts above its own; what was only there to be entered somewhere is hung there anew."""
-        if line[0] == DOUBLE:
-            return walk.part(0, 0)
-        if not self._alike(line):
-            return walk
-        cut, against = self.lines.cut[line], walk.step & 1
-        ways = [2 * cut[:, rank] + against for rank in range(self.lines.count[line[0]])]
-        step = np.concatenate([way[::-1] ^ 1 if rank % 2 else way for rank, way in enumerate(ways)])
-        return Walk(step, np.append(walk.at[0], self._web.after(step)))
+        If it is of doubles, only where it begins is left of it.
+        """
+        mine = line[walk.step >> 1]
+        if (mine == DOUBLE).any():
+            return walk.part(0, 0), mine[:0]
+        count = self.lines.count[mine]
+        if not len(mine) or (mine == RECUT).any() or (count != count[0]).any():
+            return walk, mine[:0]
+        over = Walk(2 * mine + (walk.step & 1), walk.at)
+        return self.lines.piled(over, range(count[0])), mine
 
 
-def assemble(blocks: Blocks, main: Walk, loose: list[Walk]) -> Walk:
-    """Return one walk of ``main`` over singles, recuts and lifts, of ``loose`` closed walks over singles, and of all blocks."""
-    loose_at: dict[int, list[int]] = {}
+def assembled(blocks: Blocks, passes: list[Walk], loose: list[Walk]) -> list[Walk]:
+    """Return passes over singles, recuts and lifts with all blocks, and all ``loose`` closed walks over singles, hung on them."""
+    loose_at = np.full(len(blocks.of[0]), -1)
     for number, each in enumerate(loose):
-        for v in np.unique(each.at).tolist():
-            loose_at.setdefault(v, []).append(number)
-    walked: set[int] = set()  # blocks
-    hung: set[int] = set()  # of the loose walks
+        loose_at[each.at] = number
+    begun: set[int] = set()  # blocks
+    taken: set[int] = set()  # of the loose walks
 
-    def in_tour(walk: Walk) -> Iterator[tuple[Walk, bool]]:
+    def on_tour(walk: Walk) -> Hung:
         """Hang every block where it is first met."""
-        at = blocks.of[0][walk.at]
-        for place in np.sort(np.unique(at, return_index=True)[1]).tolist():
-            if at[place] >= 0 and at[place] not in walked:
-                walked.add(int(at[place]))
-                walk.hung.append((place, blocks.first(int(walk.at[place]))))
-                yield walk.hung[-1][1], True
+        for place, vertex, block in met(walk, blocks.of[0]):
+            if block not in begun:
+                begun.add(block)
+                own = blocks.walk(vertex)
+                yield place, own, on_block(own)
 
-    def in_block(walk: Walk) -> Iterator[tuple[Walk, bool]]:
+    def on_block(walk: Walk) -> Hung:
         """Hang every loose walk where it is last met."""
-        met = {number: place for place, v in enumerate(walk.at.tolist()) for number in loose_at.get(v, ())}
-        mine = sorted((place, number) for number, place in met.items() if number not in hung)
-        hung.update(number for _, number in mine)
-        for place, number in mine:
-            walk.hung.append((place, loose[number].begun_at(int(walk.at[place]))))
-            yield walk.hung[-1][1], False
+        mine = [each for each in met(walk, loose_at, last=True) if each[2] not in taken]
+        taken.update(number for *_, number in mine)
+        for place, vertex, number in mine:
+            own = loose[number].begun_at(vertex)
+            yield place, own, on_tour(own)
 
-    pending = [in_tour(main)] if blocks.of else []
-    while pending:
-        walk, block = next(pending[-1], (None, False))
-        if walk is None:
-            pending.pop()
-        else:
-            pending.append(in_block(walk) if block else in_tour(walk))
-    return main.strung()
+    return [one for each in passes for one in strung(each, on_tour(each)).passes()]

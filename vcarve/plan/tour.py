@@ -26,7 +26,7 @@ class Tour:
 
 def tour_of(web: Web, edge: Ints, node: Ints, passes: list[Walk]) -> Tour:
     """Return passes as a tour; their steps number rows of ``edge`` (K,), which runs between the nodes of ``node`` (K, 2)."""
-    size = np.array([len(each.step) for each in passes])
+    passes = [each for each in passes if len(each.step)]
     step = np.concatenate([each.step for each in passes])
     place = web.place[node]
     return Tour(
@@ -34,7 +34,7 @@ def tour_of(web: Web, edge: Ints, node: Ints, passes: list[Walk]) -> Tour:
         back=step & 1,
         begin=place[step >> 1, step & 1],
         end=place[step >> 1, 1 - (step & 1)],
-        pass_start=np.append(0, np.cumsum(size[size > 0])),
+        pass_start=np.append(0, np.cumsum([len(each.step) for each in passes])),
     )
 
 

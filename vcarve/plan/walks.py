@@ -13,7 +13,8 @@ Euler trails, 1968).  Rounds of a cheapest forest over the trails end with a sin
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from scipy.sparse import coo_array
@@ -24,35 +25,31 @@ from vcarve.plan.web import Web
 from vcarve.plane.arcs import ranges
 from vcarve.plane.arrays import Bools, Floats, Ints, connected
 
-LIFT = -1
+LIFT = -1  # in place of a number
 EMPTY_S = 1000.0  # a lift followed by a lift cuts nothing
 LEAST_S = 1e-9  # exchanges that gain less are not made
 
 
-@dataclass(eq=False)
+@dataclass(frozen=True, eq=False)
 class Walk:
-    """Steps or lifts (T,), the vertex before the first and after each (T + 1,), and walks that begin between two of them.
+    """Steps (T,), and the vertex before the first and after each (T + 1,).
 
-    A step is ``2 * edge``, one more where it is walked from head to tail; ``LIFT`` is a lift.  A walk that hangs on another is
-    closed, and begins where that one is at its place.
+    A step is twice the number of what is walked, one more where that is from head to tail; of a lift it is negative.
     """
 
     step: Ints
     at: Ints
-    hung: list[tuple[int, Walk]] = field(default_factory=list)
 
     @classmethod
-    def of(cls, passes: list[Walk]) -> Walk:
-        """Return one walk of passes with a lift between every two."""
-        lift = np.array([LIFT])
-        steps = [part for each in passes for part in (each.step, lift)][:-1]
-        return cls(np.concatenate(steps), np.concatenate([each.at for each in passes]))
+    def of(cls, parts: list[Walk]) -> Walk:
+        """Return one walk of parts, each of which begins where the one before it ends."""
+        at = np.concatenate([parts[0].at[:1], *(each.at[1:] for each in parts)])
+        return cls(np.concatenate([each.step for each in parts]), at)
 
     def begun_at(self, vertex: int) -> Walk:
         """Return a closed walk begun at another of its vertices."""
         turn = int(np.flatnonzero(self.at[:-1] == vertex)[0])
-        at = np.roll(self.at[:-1], -turn)
-        return Walk(np.roll(self.step, -turn), np.append(at, at[0]))
+        return Walk.of([self.part(turn), self.part(0, turn)])
 
     def back(self) -> Walk:
         """Return the same walk from its last vertex to its first."""
@@ -65,57 +62,57 @@ class Walk:
 
     def passes(self) -> list[Walk]:
         """Return the walks between lifts; some may have no step."""
-        lifts = np.flatnonzero(self.step == LIFT)
-        begin, end = np.append(0, lifts + 1), np.append(lifts, len(self.step))
-        return [self.part(low, high) for low, high in zip(begin.tolist(), end.tolist(), strict=True)]
-
-    def strung(self) -> Walk:
-        """Return this walk with all that hangs on it, in one."""
-        parts: list[Walk] = [self.part(0, 0)]
-        pending = [(self, 0, self._in_order())]
-        while pending:
-            walk, done, hung = pending.pop()
-            place, other = next(hung, (len(walk.step), None))
-            parts.append(walk.part(done, place))
-            if other is not None:
-                pending += [(walk, place, hung), (other, 0, other._in_order())]
-        return Walk(
-            np.concatenate([each.step for each in parts]),
-            np.concatenate([self.at[:1], *(each.at[1:] for each in parts)]),
-        )
-
-    def _in_order(self) -> Iterator[tuple[int, Walk]]:
-        return iter(sorted(self.hung, key=lambda each: each[0]))
+        lifts = np.flatnonzero(self.step < 0).tolist()
+        return [self.part(low + 1, high) for low, high in pairwise([-1, *lifts, len(self.step)])]
 
 
-def rings(web: Web, rates: Rates, edge: Ints, node: Ints, links: Ints) -> list[Walk]:
-    """Walk every edge (K,) between its nodes (K, 2) and every link (J, 2) between its vertices once; steps number the edges.
+Hung = Iterator[
+    tuple[int, Walk, "Hung"]
+]  # places of a walk in order, the closed walk that begins there, what hangs on that
+
+
+def strung(walk: Walk, hung: Hung) -> Walk:
+    """Return a walk with all that hangs on it, in one.  What hangs is asked for in the order in which it is walked."""
+    parts, pending = [walk.part(0, 0)], [(walk, 0, hung)]
+    while pending:
+        on, done, hung = pending.pop()
+        following = next(hung, None)
+        if following is None:
+            parts.append(on.part(done))
+            continue
+        place, other, its = following
+        parts.append(on.part(done, place))
+        pending += [(on, place, hung), (other, 0, its)]
+    return Walk.of(parts)
+
+
+def rings(web: Web, rates: Rates, edge: Ints, node: Ints, number: Ints, links: Ints) -> list[Walk]:
+    """Walk every edge (K,) between its nodes (K, 2) and every link (J, 2) between its vertices once; each has a ``number`` (K,).
 
     Everything that hangs together is one closed walk.  The first begins after link 0 at its second vertex, and ends at its
     first; without links at any vertex.
     """
     count = len(edge)
-    vertex = np.concatenate([web.node_vertex[node].ravel(), links.ravel()])
-    away = np.concatenate([web.away[:, edge].swapaxes(0, 1).reshape(-1, 2), np.zeros((links.size, 2))])
+    vertex = np.append(web.node_vertex[node], links)
     ends = Ends(
         vertex=vertex,
-        away=away,
-        speed=np.concatenate([np.repeat(web.speed[edge], 2), np.ones(links.size)]),
-        depth_mm=np.concatenate([web.depth_mm[node.ravel()], np.zeros(links.size)]),
+        away=np.concatenate([web.away[:, edge].swapaxes(0, 1).reshape(-1, 2), np.zeros((links.size, 2))]),
+        speed=np.append(np.repeat(web.speed[edge], 2), np.ones(links.size)),
+        depth_mm=np.append(web.depth_mm[node], np.zeros(links.size)),
         lift=np.arange(len(vertex)) >= 2 * count,
     )
     partner = transitions(ends, rates)
     trail = _merge(ends, partner, rates)
     opening = 2 * count if len(links) else 0
-    first = np.unique(trail[::2], return_index=True)[1] * 2
-    begins = [opening, *first[trail[first] != trail[opening]].tolist()]
-    follow = partner.tolist()
+    first = 2 * np.unique(trail[::2], return_index=True)[1]
+    follow, numbers = partner.tolist(), np.append(number, np.full(len(links), LIFT))
     walks = []
-    for begin in begins:
-        path = _walk(follow, begin)
-        walks.append(
-            Walk(np.where(path < 2 * count, path, LIFT), np.concatenate([vertex[path[:1]], vertex[path ^ 1]]))
-        )
+    for begin in (opening, *first[trail[first] != trail[opening]].tolist()):
+        here, path = begin, [begin]
+        while (here := follow[here ^ 1]) != begin:
+            path.append(here)
+        left = np.array(path)
+        walks.append(Walk(2 * numbers[left >> 1] + (left & 1), np.append(vertex[begin], vertex[left ^ 1])))
     if len(links):
         walks[0] = walks[0].part(1)
     return walks
@@ -202,16 +199,6 @@ def _exchanges(
 def _exchange(partner: Ints, a: Ints, b: Ints, x: Ints, y: Ints) -> None:
     partner[a], partner[x] = x, a
     partner[b], partner[y] = y, b
-
-
-def _walk(follow: list[int], begin: int) -> Ints:
-    """Return the ends of a trail in the order they are left from."""
-    here, path = begin, []
-    while True:
-        path.append(here)
-        here = follow[here ^ 1]
-        if here == begin:
-            return np.array(path, np.int64)
 
 
 def forest(a: Ints, b: Ints, extra: Floats, one: Ints, other: Ints) -> Ints:
