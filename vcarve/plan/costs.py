@@ -23,6 +23,7 @@ import numpy as np
 
 from vcarve.cuts.model import Cuts
 from vcarve.job.records import Job
+from vcarve.plane.arcs import size
 from vcarve.plane.arrays import Floats
 
 STRAIGHT = 0.999999  # cosine beyond which the planner sees no corner, or a reversal
@@ -45,21 +46,24 @@ class Rates:
     def rapid_s(self, dx: Floats, dy: Floats) -> Floats:
         """Return the seconds of rapids along (dx, dy) millimetres, any shape."""
         ax, ay = np.abs(dx), np.abs(dy)
-        steady: Floats = np.maximum(ax / self.rapid[0], ay / self.rapid[1])
-        if not self.clock:
-            return steady
-        ramp = np.maximum(ax / self.acceleration[0], ay / self.acceleration[1])  # length over acceleration
-        return _trapezoid_s(steady, ramp)
+        steady = np.maximum(ax / self.rapid[0], ay / self.rapid[1])
+        return self._from_rest_s(steady, np.maximum(ax / self.acceleration[0], ay / self.acceleration[1]))
 
     def down_s(self, mm: Floats) -> Floats:
         """Return the seconds to go down ``mm`` at the plunge feed."""
-        steady: Floats = np.asarray(mm, float) / self.plunge
-        return _trapezoid_s(steady, np.asarray(mm, float) / self.acceleration[2]) if self.clock else steady
+        return self._from_rest_s(mm / self.plunge, mm / self.acceleration[2])
 
     def up_s(self, mm: Floats) -> Floats:
         """Return the seconds to rise ``mm`` at the rapid rate."""
-        steady: Floats = np.asarray(mm, float) / self.rapid[2]
-        return _trapezoid_s(steady, np.asarray(mm, float) / self.acceleration[2]) if self.clock else steady
+        return self._from_rest_s(mm / self.rapid[2], mm / self.acceleration[2])
+
+    def _from_rest_s(self, steady: Floats, length_over_acceleration: Floats) -> Floats:
+        """Return how long a move takes that takes ``steady`` seconds at full rate; by clock rates from rest to rest."""
+        if not self.clock:
+            return steady
+        ramp = length_over_acceleration / np.where(steady > 0.0, steady, 1.0)
+        result: Floats = np.where(steady >= ramp, steady + ramp, 2.0 * np.sqrt(length_over_acceleration))
+        return result
 
     def along_s(self, length_mm: Floats, drop_mm: Floats, limit: Floats) -> Floats:
         """Return the seconds to cut along ``length_mm`` in plan view, ``drop_mm`` up or down, at no more than ``limit`` mm/s.
@@ -71,8 +75,8 @@ class Rates:
         return np.maximum(seconds, drop / self.plunge)
 
     def lift_s(self, depth_mm: Floats) -> Floats:
-        """Retract from, and plunge to, ``depth_mm`` from the hop height."""
-        return self.down_s(self.hop_mm + depth_mm) + self.up_s(self.hop_mm + depth_mm)
+        """Return the seconds to retract from, and plunge to, ``depth_mm`` from the hop height."""
+        return self.in_place_s(self.hop_mm + depth_mm)
 
     def in_place_s(self, delta_mm: Floats) -> Floats:
         """Return the seconds to go down and up again by ``delta_mm`` without moving sideways."""
@@ -81,31 +85,19 @@ class Rates:
     @property
     def fixed_s(self) -> float:
         """Down from, and at the end up to, the safe height: the same for every plan."""
-        return 2.0 * float(self.up_s(np.array(max(self.safe_mm - self.hop_mm, 0.0))))
-
-
-def _trapezoid_s(steady: Floats, length_over_acceleration: Floats) -> Floats:
-    """Return rest-to-rest time of a move that takes ``steady`` seconds at full rate."""
-    with np.errstate(divide="ignore", invalid="ignore"):
-        ramp = np.where(steady > 0.0, length_over_acceleration / np.where(steady > 0.0, steady, 1.0), 0.0)
-    result: Floats = np.where(steady >= ramp, steady + ramp, 2.0 * np.sqrt(length_over_acceleration))
-    return result
+        return 2.0 * float(self.up_s(np.maximum(self.safe_mm - self.hop_mm, 0.0)))
 
 
 def rates(job: Job, *, clock: bool = False) -> Rates:
     """Return the rates of a job on its machine."""
     machine = job.machine
-    fastest = (machine.feed_max.x_mm_min / 60, machine.feed_max.y_mm_min / 60, machine.feed_max.z_mm_min / 60)
+    rapid, most, acceleration = machine.rapid, machine.feed_max, machine.acceleration
     return Rates(
         cut=job.speeds.cut_mm_min / 60.0,
-        plunge=min(job.speeds.plunge_mm_min / 60.0, fastest[2]),
-        rapid=(machine.rapid.x_mm_min / 60, machine.rapid.y_mm_min / 60, machine.rapid.z_mm_min / 60),
-        feed_max=fastest,
-        acceleration=(
-            machine.acceleration.x_mm_s2,
-            machine.acceleration.y_mm_s2,
-            machine.acceleration.z_mm_s2,
-        ),
+        plunge=min(job.speeds.plunge_mm_min, most.z_mm_min) / 60.0,
+        rapid=(rapid.x_mm_min / 60, rapid.y_mm_min / 60, rapid.z_mm_min / 60),
+        feed_max=(most.x_mm_min / 60, most.y_mm_min / 60, most.z_mm_min / 60),
+        acceleration=(acceleration.x_mm_s2, acceleration.y_mm_s2, acceleration.z_mm_s2),
         junction_deviation_mm=machine.junction_deviation_mm,
         hop_mm=job.hop_mm,
         safe_mm=machine.safe_height_mm,
@@ -118,16 +110,11 @@ def speed_limit(cuts: Cuts, rates: Rates) -> Floats:
 
     An arc is only held to the limit of its most favourable direction, which keeps bounds true.
     """
-    chord = (cuts.place_nm[cuts.head] - cuts.place_nm[cuts.tail]).astype(float)
-    length = np.maximum(np.hypot(chord[:, 0], chord[:, 1]), 1e-9)
+    chord = np.abs(cuts.chord_mm[:, :2])
     with np.errstate(divide="ignore"):
-        limit = np.minimum(
-            rates.feed_max[0] / (np.abs(chord[:, 0]) / length),
-            rates.feed_max[1] / (np.abs(chord[:, 1]) / length),
-        )
-    best = float(np.hypot(rates.feed_max[0], rates.feed_max[1]))
-    result: Floats = np.where(cuts.bulge == 0.0, limit, best)
-    return result
+        limit = np.array(rates.feed_max[:2]) / (chord / np.maximum(size(chord), 1e-9)[:, None])
+    best = float(np.hypot(*rates.feed_max[:2]))
+    return np.where(cuts.bulge == 0.0, limit.min(axis=1), best)
 
 
 def leaving(cuts: Cuts) -> Floats:
@@ -150,10 +137,10 @@ def corner_loss_s(away_a: Floats, away_b: Floats, speed_a: Floats, speed_b: Floa
     c = (away_a * away_b).sum(axis=-1)
     s = np.sqrt(np.clip((1.0 - c) / 2.0, 0.0, 1.0))
     bend = away_a + away_b
-    size = np.maximum(np.sqrt((bend**2).sum(axis=-1)), 1e-12)
+    long = np.maximum(size(bend), 1e-12)
     limit_x, limit_y = rates.acceleration[0], rates.acceleration[1]
     with np.errstate(divide="ignore", invalid="ignore"):
-        along = np.minimum(limit_x / np.abs(bend[..., 0] / size), limit_y / np.abs(bend[..., 1] / size))
+        along = np.minimum(limit_x / np.abs(bend[..., 0] / long), limit_y / np.abs(bend[..., 1] / long))
         junction = np.sqrt(along * rates.junction_deviation_mm * s / (1.0 - s))
     junction = np.where(c < -STRAIGHT, np.inf, np.where(c > STRAIGHT, 0.0, junction))
     loss: Floats = np.zeros(np.shape(c))

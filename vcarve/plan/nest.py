@@ -1,7 +1,6 @@
 """Several levels: every pass of one level is walked back a level deeper, and hangs on the way back of another.
 
 Glossary
-line      cuts that lie below one another, from shallow to deep
 double    two cuts of a line that follow each other; walked there on the upper and back on the lower one
 single    the last cut of a line that has an odd number of them
 skeleton  every single once, and lines without one twice: what is even of itself needs no lift and no recut
@@ -21,51 +20,19 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Callable
-from dataclasses import dataclass
 
 import numpy as np
 
-from vcarve.cuts.model import Cuts
 from vcarve.plan.costs import Rates
 from vcarve.plan.join import join
 from vcarve.plan.order import improve
 from vcarve.plan.pairing import Pairing
 from vcarve.plan.tour import Tour, tour_of
 from vcarve.plan.walks import Hung, Walk, rings, strung
-from vcarve.plan.web import Web
+from vcarve.plan.web import Stacks, Web, stacks, weave
 from vcarve.plane.arrays import Bools, Ints, connected
 
 DOUBLE, RECUT = -2, -1  # in place of the number of a line
-
-
-@dataclass(frozen=True)
-class Stacks:
-    """The cuts of each line: ``cut`` (L, levels) from shallow to deep, -1 where there are no more, ``count`` (L,) of them."""
-
-    cut: Ints
-    count: Ints
-
-    @property
-    def last(self) -> Ints:
-        """The deepest cut of each line, shape (L,)."""
-        return self.cut[np.arange(len(self.count)), self.count - 1]
-
-    def piled(self, walk: Walk, ranks: range) -> Walk:
-        """Return a walk over lines as one over their cuts of these ranks in turn, there and back and so on."""
-        line, against = walk.step >> 1, walk.step & 1
-        ways = [Walk(2 * self.cut[line, rank] + against, walk.at) for rank in ranks]
-        return Walk.of([way.back() if nth % 2 else way for nth, way in enumerate(ways)])
-
-
-def stacks(cuts: Cuts) -> Stacks:
-    """Return the cuts of each line, lines in the order of their first cuts."""
-    first, level = np.where(cuts.after >= 0, cuts.after, np.arange(len(cuts.after))), cuts.level
-    while (first[first] != first).any():
-        first = first[first]
-    line = np.unique(first, return_inverse=True)[1]
-    cut = np.full((int(line.max(initial=-1)) + 1, int(level.max(initial=-1)) + 1), -1)
-    cut[line, level] = np.arange(len(line))
-    return Stacks(cut, np.bincount(line))
 
 
 class Blocks:
@@ -91,7 +58,7 @@ class Blocks:
         """Return the closed walk of a rank's block at a vertex, with all blocks of higher ranks in it."""
         passes = self._passes(self._in[rank][self.of[rank][vertex]])
         own = there_and_back(
-            passes, vertex, lambda each: self._lines.piled(each, range(2 * rank, 2 * rank + 2))
+            passes, vertex, lambda each: piled(self._lines, each, range(2 * rank, 2 * rank + 2))
         )
         if rank + 1 == len(self.of):
             return own
@@ -152,6 +119,13 @@ def there_and_back(passes: list[Walk], vertex: int, twice: Callable[[Walk], Walk
     return strung(root, on_it(root))
 
 
+def piled(lines: Stacks, walk: Walk, ranks: range) -> Walk:
+    """Return a walk over lines as one over their cuts of these ranks in turn, there and back and so on."""
+    line, against = walk.step >> 1, walk.step & 1
+    ways = [Walk(2 * lines.cut[line, rank] + against, walk.at) for rank in ranks]
+    return Walk.of([way.back() if nth % 2 else way for nth, way in enumerate(ways)])
+
+
 def met(walk: Walk, of: Ints, *, last: bool = False) -> list[tuple[int, int, int]]:
     """Return where a walk first or last meets each thing that lies ``of`` vertices (V,), -1 for none: place, vertex, thing."""
     thing = of[walk.at]
@@ -167,7 +141,7 @@ class Nest:
         self.lines = stacks(web.cuts)
         odd, last = self.lines.count % 2 == 1, self.lines.last
         # an even number of times is all that counts of a line without a single
-        self.skeleton = web.only(np.concatenate([last[odd], last[~odd], last[~odd]]))
+        self.skeleton = weave(web.cuts, rates, np.concatenate([last[odd], last[~odd], last[~odd]]))
         self._web, self._rates = web, rates
         self._single = np.flatnonzero(odd)  # lines
 
@@ -200,7 +174,7 @@ class Nest:
         if web.slopes.any():
             passes = turned(web, rates, node, passes, start_mm)
         piled = [self._piled(each, line)[0] for each in passes]
-        return tour_of(web, edge, node, assembled(blocks, piled, loose))
+        return tour_of(edge, web.place[node], assembled(blocks, piled, loose))
 
     def _piled(self, walk: Walk, line: Ints) -> tuple[Walk, Ints]:
         """Return a pass there, back and there over all cuts of its lines, and these lines, if it may take their doubles with it.
@@ -214,7 +188,7 @@ class Nest:
         if not len(mine) or (mine == RECUT).any() or (count != count[0]).any():
             return walk, mine[:0]
         over = Walk(2 * mine + (walk.step & 1), walk.at)
-        return self.lines.piled(over, range(count[0])), mine
+        return piled(self.lines, over, range(count[0])), mine
 
 
 def assembled(blocks: Blocks, passes: list[Walk], loose: list[Walk]) -> list[Walk]:

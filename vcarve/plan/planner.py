@@ -11,14 +11,14 @@ from vcarve.cuts.model import Cuts, Rings
 from vcarve.errors import InternalError
 from vcarve.job.records import Job
 from vcarve.mount.flat import mount_of
-from vcarve.plan.baselines import cell_by_cell, nearest_end
 from vcarve.plan.bound import best_pairing
 from vcarve.plan.costs import Rates, rates
 from vcarve.plan.model import Plan, Proof
 from vcarve.plan.nest import Nest
 from vcarve.plan.pairing import pair
-from vcarve.plan.tour import Tour, clock, recut
+from vcarve.plan.tour import Tour, cell_by_cell, clock, hops_mm, nearest_end, recut
 from vcarve.plan.web import Web, weave
+from vcarve.plane.arcs import size
 
 Progress = Callable[[str, float], None]
 SECOND_LOOK = 30_000  # edges up to which a pairing by clock rates is tried as well
@@ -97,7 +97,7 @@ def candidates(
     if len(skeleton.edge) > SIMPLE:
         found = found[:1]
     tell("proof", 0.9)
-    seconds = sum(clock(web, steady, each, start).seconds for each in by_cell)
+    seconds = sum(clock(web, steady, each, start) for each in by_cell)
     tell("done", 1.0)
     return [record(web, steady, each, start, bound, seconds) for each in found]
 
@@ -106,26 +106,25 @@ def _best(
     web: Web, steady: Rates, tours: list[Tour], own: int, start: tuple[float, float], bound: float
 ) -> list[Tour]:
     """Return orders worth timing, best first: of ours, which lead the rest, those near the bound."""
-    different: dict[bytes, tuple[Tour, bool]] = {}
-    for k, each in enumerate(tours):
-        columns = (each.edge, each.back, each.begin, each.end, each.pass_start)
-        different.setdefault(b"".join(column.tobytes() for column in columns), (each, k < own))
-    constant = [clock(web, steady, each, start).seconds for each, _ in different.values()]
-    near = max(min(constant), SLACK * bound) + 1e-9
-    ticking = replace(steady, clock=True)
+    spent = [clock(web, steady, each, start) for each in tours]
+    near, ticking = max(min(spent), SLACK * bound) + FLOATS, replace(steady, clock=True)
     real = [
-        (clock(web, ticking, each, start).seconds if seconds <= near else np.inf, each, ours)
-        for (each, ours), seconds in zip(different.values(), constant, strict=True)
+        clock(web, ticking, each, start) if seconds <= near else np.inf
+        for each, seconds in zip(tours, spent, strict=True)
     ]
-    limit = TIE * min(seconds for seconds, *_ in real)
+    limit = TIE * min(real)
+
+    def rank(k: int) -> tuple[float, ...]:
+        least = (len(tours[k].pass_start), len(tours[k].edge)) if real[k] <= limit else (np.inf,)
+        return (*least, real[k])
+
     # simple plans stay even when they are not near the bound, so that a finer clock may prefer them
-    kept = [(seconds, each) for seconds, each, ours in real if seconds < np.inf or not ours]
-    kept.sort(
-        key=lambda one: (
-            (len(one[1].pass_start), len(one[1].edge), one[0]) if one[0] <= limit else (np.inf, one[0])
-        )
-    )
-    return [each for _, each in kept]
+    kept = sorted((k for k in range(len(tours)) if real[k] < np.inf or k >= own), key=rank)
+    different: dict[bytes, Tour] = {}
+    for k in kept:
+        columns = (tours[k].edge, tours[k].back, tours[k].begin, tours[k].end, tours[k].pass_start)
+        different.setdefault(b"".join(column.tobytes() for column in columns), tours[k])
+    return list(different.values())
 
 
 def record(
@@ -134,9 +133,9 @@ def record(
     """Return an order of cutting as a plan with its proof; raises InternalError where it takes less time than its bound."""
     spent = clock(web, steady, best, start)
     levels = int(web.cuts.level.max(initial=-1)) + 1
-    if bound > spent.seconds * (1.0 + FLOATS):
+    if bound > spent * (1.0 + FLOATS):
         raise InternalError(
-            f"a plan takes {spent.seconds!r} s, less than its proven bound of {bound!r} s ({len(web.edge)} edges in "
+            f"a plan takes {spent!r} s, less than its proven bound of {bound!r} s ({len(web.edge)} edges in "
             f"{levels} levels, {len(best.edge)} steps, {len(best.pass_start) - 1} passes)."
         )
     again = recut(web.cuts, best)
@@ -150,7 +149,7 @@ def record(
         hop_mm=steady.hop_mm,
         cut_mm=float(length[~again].sum()),
         recut_mm=float(length[again].sum()),
-        rapid_mm=spent.rapid_mm,
+        rapid_mm=float(size(hops_mm(web, best, start)).sum()),
         levels=levels,
-        proof=Proof(plan_s=spent.seconds, bound_s=bound, cell_by_cell_s=cells_s),
+        proof=Proof(plan_s=spent, bound_s=bound, cell_by_cell_s=cells_s),
     )

@@ -1,4 +1,7 @@
-"""An order of cutting, and what it costs: its time, and the lengths a person wants to know."""
+"""An order of cutting and what it costs, and simple orders to compare with.
+
+The simple ones are what a person would do by hand or with less thought: cell by cell, and each edge once by nearest end.
+"""
 
 from __future__ import annotations
 
@@ -6,10 +9,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from vcarve.cuts.model import Cuts
+from vcarve.cuts.model import Cuts, Rings
 from vcarve.plan.costs import Rates, corner_loss_s
 from vcarve.plan.walks import Walk
-from vcarve.plan.web import Web
+from vcarve.plan.web import Stacks, Web
 from vcarve.plane.arrays import Bools, Floats, Ints
 
 
@@ -24,11 +27,10 @@ class Tour:
     pass_start: Ints  # (P + 1,)
 
 
-def tour_of(web: Web, edge: Ints, node: Ints, passes: list[Walk]) -> Tour:
-    """Return passes as a tour; their steps number rows of ``edge`` (K,), which runs between the nodes of ``node`` (K, 2)."""
+def tour_of(edge: Ints, place: Ints, passes: list[Walk]) -> Tour:
+    """Return passes as a tour; their steps number rows of ``edge`` (K,), which runs between the places of ``place`` (K, 2)."""
     passes = [each for each in passes if len(each.step)]
     step = np.concatenate([each.step for each in passes])
-    place = web.place[node]
     return Tour(
         edge=edge[step >> 1],
         back=step & 1,
@@ -36,14 +38,6 @@ def tour_of(web: Web, edge: Ints, node: Ints, passes: list[Walk]) -> Tour:
         end=place[step >> 1, 1 - (step & 1)],
         pass_start=np.append(0, np.cumsum([len(each.step) for each in passes])),
     )
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Timing:
-    """``seconds`` at the given rates; with clock rates, corners and the ramps of every pass are added."""
-
-    seconds: float
-    rapid_mm: float
 
 
 def ends_of(web: Web, tour: Tour) -> tuple[Ints, Ints]:
@@ -62,40 +56,96 @@ def recut(cuts: Cuts, tour: Tour) -> Bools:
     return result
 
 
-def clock(web: Web, rates: Rates, tour: Tour, start_mm: tuple[float, float]) -> Timing:
-    """Time from the first approach to the last retract; ``web`` is that of all cuts."""
-    if not len(tour.edge):
-        return Timing(seconds=0.0, rapid_mm=0.0)
+def hops_mm(web: Web, tour: Tour, start_mm: tuple[float, float]) -> Floats:
+    """Return the rapids that lead to the passes, shape (P, 2)."""
     begin, end = ends_of(web, tour)
-    head, tail = tour.pass_start[:-1], tour.pass_start[1:] - 1
-    xy, depth = web.xy_mm, web.cuts.depth_mm
-    above, below = depth[tour.begin], depth[tour.end]
-    here = np.concatenate([[list(start_mm)], xy[end[tail[:-1]]]])
-    hops = xy[begin[head]] - here
-    seconds = float(web.along_s(tour.edge, below - above, rates).sum()) + rates.fixed_s
-    seconds += float(rates.rapid_s(hops[:, 0], hops[:, 1]).sum())
-    seconds += float(rates.down_s(rates.hop_mm + above[head]).sum())
-    seconds += float(rates.up_s(rates.hop_mm + below[tail]).sum())
-    inside = np.ones(len(above), bool)
-    inside[head] = False
-    later = np.flatnonzero(inside)
+    left = np.concatenate([[start_mm], web.xy_mm[end[tour.pass_start[1:] - 1]]])
+    return np.asarray(web.xy_mm[begin[tour.pass_start[:-1]]] - left[:-1])
+
+
+def clock(web: Web, rates: Rates, tour: Tour, start_mm: tuple[float, float]) -> float:
+    """Return the seconds from the first approach to the last retract; ``web`` is that of all cuts.
+
+    With clock rates, corners and the ramps of every pass are added.
+    """
+    if not len(tour.edge):
+        return 0.0
+    hops = hops_mm(web, tour, start_mm)
+    above, below = web.cuts.depth_mm[np.stack([tour.begin, tour.end])]
+    first, last, later = tour.pass_start[:-1], tour.pass_start[1:] - 1, _later(tour)
     change = above[later] - below[later - 1]
-    seconds += float(rates.down_s(np.maximum(change, 0.0)).sum() + rates.up_s(np.maximum(-change, 0.0)).sum())
+    spent = [
+        web.along_s(tour.edge, below - above, rates),
+        rates.rapid_s(hops[:, 0], hops[:, 1]),
+        rates.down_s(np.append(rates.hop_mm + above[first], np.maximum(change, 0.0))),
+        rates.up_s(np.append(rates.hop_mm + below[last], np.maximum(-change, 0.0))),
+    ]
     if rates.clock:
-        seconds += corners_s(web, rates, tour)
-        speed = web.speed[tour.edge]
-        a = min(rates.acceleration[:2])
-        seconds += float((speed[head] / (2.0 * a)).sum() + (speed[tail] / (2.0 * a)).sum())
-    return Timing(seconds=seconds, rapid_mm=float(np.hypot(hops[:, 0], hops[:, 1]).sum()))
+        ramps = web.speed[tour.edge[np.append(first, last)]] / (2.0 * min(rates.acceleration[:2]))
+        spent += [ramps, np.array(corners_s(web, rates, tour))]
+    return rates.fixed_s + float(sum(each.sum() for each in spent))
 
 
 def corners_s(web: Web, rates: Rates, tour: Tour) -> float:
-    """Time lost at the corners inside the passes."""
-    inside = np.ones(len(tour.edge), bool)
-    inside[tour.pass_start[:-1]] = False
-    later = np.flatnonzero(inside)
+    """Return the seconds lost at the corners inside the passes."""
+    later = _later(tour)
     into, out = tour.edge[later - 1], tour.edge[later]
     arrive = web.away[1 - tour.back[later - 1], into]  # leaving the corner backwards along the edge just cut
     leave = web.away[tour.back[later], out]
-    loss: Floats = corner_loss_s(arrive, leave, web.speed[into], web.speed[out], rates)
-    return float(loss.sum())
+    return float(corner_loss_s(arrive, leave, web.speed[into], web.speed[out], rates).sum())
+
+
+def _later(tour: Tour) -> Ints:
+    """Return the steps that do not begin a pass."""
+    return np.delete(np.arange(len(tour.edge)), tour.pass_start[:-1])
+
+
+def ordered(web: Web, edge: Ints, back: Ints, *, apart: Ints | None = None) -> Tour:
+    """Return the edges of a web in this order, each at its depths; no lift where one begins where the last one ended.
+
+    With ``apart`` (S,) there is a lift between edges for which it differs.
+    """
+    first = np.where(back == 0, web.u[edge], web.v[edge])
+    last = np.where(back == 0, web.v[edge], web.u[edge])
+    new = first[1:] != last[:-1]
+    if apart is not None:
+        new |= np.diff(apart) != 0
+    tail, head = web.place[web.tail[edge]], web.place[web.head[edge]]
+    return Tour(
+        edge=web.edge[edge],
+        back=back,
+        begin=np.where(back == 0, tail, head),
+        end=np.where(back == 0, head, tail),
+        pass_start=np.concatenate([[0], np.flatnonzero(new) + 1, [len(edge)]]).astype(np.int64),
+    )
+
+
+def nearest_end(web: Web, start: tuple[float, float]) -> Tour:
+    """Cut every edge once, always going on with the nearest end; no lift where the next edge begins where this one ended."""
+    many, here = len(web.u), complex(*start)
+    ends = web.xy_mm[np.append(web.u, web.v)] @ np.array([1.0, 1.0j])
+    left, order = ends.copy(), []
+    for _ in range(many):
+        order.append(int(np.argmin(np.abs(left - here))))
+        here = ends[order[-1] - many]  # the other end
+        left[[order[-1], order[-1] - many]] = np.inf
+    pick = np.array(order)
+    return ordered(web, pick % many, pick // many)
+
+
+def cell_by_cell(web: Web, lines: Stacks, rings: Rings) -> list[Tour]:
+    """Cut in each level the outline of every cell on its own, in the order of its ``rings``; then what belongs to no cell.
+
+    ``rings`` walk each line by its last cut; what is at its full depth is walked there again.
+    """
+    line = np.empty(len(web.edge), np.int64)
+    line[lines.last] = np.arange(len(lines.last))
+    ring = np.repeat(np.arange(len(rings.start) - 1), np.diff(rings.start))
+    spare = np.setdiff1d(np.arange(len(lines.last)), line[rings.half_edge // 2])
+    mine = np.concatenate([line[rings.half_edge // 2], spare])
+    back = np.concatenate([rings.half_edge % 2, np.zeros(len(spare), np.int64)])
+    apart = np.concatenate([ring, len(rings.start) + np.arange(len(spare))])
+    return [
+        ordered(web, lines.cut[mine, np.minimum(level, lines.count[mine] - 1)], back, apart=apart)
+        for level in range(lines.cut.shape[1])
+    ]

@@ -4,6 +4,7 @@ Glossary
 web     all of the cuts, or those of one level
 vertex  a spot in plan view where cuts end
 node    a place where cuts end; nodes of one vertex follow each other from shallow to deep
+line    cuts that lie below one another, from shallow to deep
 """
 
 from __future__ import annotations
@@ -53,69 +54,66 @@ class Web:
         """Return the seconds to go along edges, ``drop_mm`` higher or lower at their ends."""
         return rates.along_s(self.length_mm[edge], drop_mm, self.limit[edge])
 
-    def after(self, step: Ints) -> Ints:
-        """Return the vertices at which steps end: ``2 * edge``, one more where it is walked from head to tail."""
-        result: Ints = np.where(step & 1, self.u[step >> 1], self.v[step >> 1])
-        return result
-
     def node_of(self, place: Ints) -> Ints:
         """Return the nodes of places; of the web of all cuts alone."""
         node = np.empty(len(self.place), np.int64)
         node[self.place] = np.arange(len(node))
         return node[place]
 
-    def only(self, at: Ints) -> Web:
-        """Return the web of some of its edges."""
-        node, ends = np.unique(np.concatenate([self.tail[at], self.head[at]]), return_inverse=True)
-        vertex, of = np.unique(self.node_vertex[node], return_inverse=True)
-        tail, head = ends[: len(at)].astype(np.int64), ends[len(at) :].astype(np.int64)
-        of = of.astype(np.int64)
-        return Web(
-            cuts=self.cuts,
-            edge=self.edge[at],
-            u=of[tail],
-            v=of[head],
-            tail=tail,
-            head=head,
-            length_mm=self.length_mm[at],
-            limit=self.limit[at],
-            cut_s=self.cut_s[at],
-            speed=self.speed[at],
-            away=self.away[:, at],
-            xy_mm=self.xy_mm[vertex],
-            spot=self.spot,
-            place=self.place[node],
-            depth_mm=self.depth_mm[node],
-            node_vertex=of,
-            first_node=np.searchsorted(of, np.arange(len(vertex) + 1)),
-        )
 
-
-def weave(cuts: Cuts, rates: Rates) -> Web:
-    """Return the web of all cuts."""
+def weave(cuts: Cuts, rates: Rates, edge: Ints | None = None) -> Web:
+    """Return the web of all cuts, or of some."""
+    edge = np.arange(len(cuts.tail)) if edge is None else edge
     spot, depth = cuts.spot, cuts.depth_mm
-    place = np.lexsort((depth, spot))
-    node = np.empty(len(place), np.int64)
-    node[place] = np.arange(len(place))
-    first = np.searchsorted(spot[place], np.arange(int(spot.max(initial=-1)) + 2))
-    length, limit, drop = cuts.length_mm, speed_limit(cuts, rates), cuts.chord_mm[:, 2]
+    order = np.lexsort((depth, spot))
+    rank = np.empty(len(order), np.int64)
+    rank[order] = np.arange(len(order))
+    used, node = np.unique(np.stack([rank[cuts.tail[edge]], rank[cuts.head[edge]]]), return_inverse=True)
+    place, (tail, head) = order[used], node.reshape(2, -1).astype(np.int64)
+    vertex = np.unique(spot[place], return_inverse=True)[1].astype(np.int64)
+    first = np.searchsorted(vertex, np.arange(int(vertex.max(initial=-1)) + 2))
+    length, limit, drop = cuts.length_mm[edge], speed_limit(cuts, rates)[edge], cuts.chord_mm[edge, 2]
     cut_s = rates.along_s(length, drop, limit)
     return Web(
         cuts=cuts,
-        edge=np.arange(len(cuts.tail)),
-        u=spot[cuts.tail],
-        v=spot[cuts.head],
-        tail=node[cuts.tail],
-        head=node[cuts.head],
+        edge=edge,
+        u=vertex[tail],
+        v=vertex[head],
+        tail=tail,
+        head=head,
         length_mm=length,
         limit=limit,
         cut_s=cut_s,
         speed=np.where(drop == 0.0, np.minimum(rates.cut, limit), length / np.maximum(cut_s, 1e-12)),
-        away=leaving(cuts),
+        away=leaving(cuts)[:, edge],
         xy_mm=cuts.place_nm[place[first[:-1]], :2] / NM_PER_MM,
         spot=spot,
         place=place,
         depth_mm=depth[place],
-        node_vertex=spot[place],
+        node_vertex=vertex,
         first_node=first,
     )
+
+
+@dataclass(frozen=True)
+class Stacks:
+    """The cuts of each line: ``cut`` (L, levels) from shallow to deep, -1 where there are no more, ``count`` (L,) of them."""
+
+    cut: Ints
+    count: Ints
+
+    @property
+    def last(self) -> Ints:
+        """The deepest cut of each line, shape (L,)."""
+        return self.cut[np.arange(len(self.count)), self.count - 1]
+
+
+def stacks(cuts: Cuts) -> Stacks:
+    """Return the cuts of each line, lines in the order of their first cuts."""
+    first, level = np.where(cuts.after >= 0, cuts.after, np.arange(len(cuts.after))), cuts.level
+    while (first[first] != first).any():
+        first = first[first]
+    line = np.unique(first, return_inverse=True)[1]
+    cut = np.full((int(line.max(initial=-1)) + 1, int(level.max(initial=-1)) + 1), -1)
+    cut[line, level] = np.arange(len(line))
+    return Stacks(cut, np.bincount(line))
