@@ -55,11 +55,10 @@ class Blocks:
             self._in.append(np.split(line[order], np.flatnonzero(np.diff(block[order])) + 1))
 
     def walk(self, vertex: int, rank: int = 0) -> Walk:
-        """Return the closed walk of a rank's block at a vertex, with all blocks of higher ranks in it."""
-        passes = self._passes(self._in[rank][self.of[rank][vertex]])
-        own = there_and_back(
-            passes, vertex, lambda each: piled(self._lines, each, range(2 * rank, 2 * rank + 2))
-        )
+        """Return the closed walk of a rank's block at a vertex, with those of higher ranks in it; no steps if there is none."""
+        block, ranks = self.of[rank][vertex], range(2 * rank, 2 * rank + 2)
+        passes = self._passes(self._in[rank][block]) if block >= 0 else []
+        own = there_and_back(passes, vertex, lambda each: piled(self._lines, each, ranks))
         if rank + 1 == len(self.of):
             return own
         inner = met(own, self.of[rank + 1], last=True)
@@ -71,9 +70,7 @@ class Blocks:
         if key not in self._known:
             web, cut = self._web, self._lines.last[line]
             ends = np.bincount(np.append(web.u[cut], web.v[cut]))
-            links = np.flatnonzero(ends % 2).reshape(
-                -1, 2
-            )  # which ones a lift would join does not matter here
+            links = np.flatnonzero(ends % 2).reshape(-1, 2)  # which ones lifts would join does not matter
             nodes = np.column_stack([web.tail[cut], web.head[cut]])
             self._known[key] = rings(web, self._rates, cut, nodes, line, links)[0].passes()
         return self._known[key]
@@ -163,11 +160,8 @@ class Nest:
         for each in passes:
             left[self._piled(each, line)[1]] = False
         blocks = Blocks(web, rates, lines, left)
-        # what is only there to be entered somewhere
-        passes = [
-            blocks.walk(int(each.at[0])) if not len(each.step) and blocks.of[0][each.at[0]] >= 0 else each
-            for each in passes
-        ]
+        # where a pass has no step, blocks alone are entered; by which vertex is still open
+        passes = [each if len(each.step) else blocks.walk(int(each.at[0])) for each in passes]
         passes = [each for each in passes if len(each.step)]
         if len(found.even) > 1 or found.far:  # one component's pairing is already the best there is
             passes = improve(web, rates, passes, start_mm)
@@ -177,9 +171,9 @@ class Nest:
         return tour_of(edge, web.place[node], assembled(blocks, piled, loose))
 
     def _piled(self, walk: Walk, line: Ints) -> tuple[Walk, Ints]:
-        """Return a pass there, back and there over all cuts of its lines, and these lines, if it may take their doubles with it.
+        """Return a pass there, back and there over all cuts of its lines, and these lines, if they all have equally many.
 
-        If it is of doubles, only where it begins is left of it.
+        Of a pass of doubles only the vertex where it begins is left, at which its block will hang.
         """
         mine = line[walk.step >> 1]
         if (mine == DOUBLE).any():

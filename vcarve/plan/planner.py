@@ -85,11 +85,7 @@ def candidates(
     by_cell = cell_by_cell(web, nest.lines, rings or NO_RINGS)
     if flat and len(web.edge) <= SIMPLE:
         fewest = pair(skeleton, steady, recut=False, start_mm=start)
-        tours += [
-            nest.tour(fewest, start),
-            nearest_end(web, start),
-            *by_cell * allow,
-        ]
+        tours += [nest.tour(fewest, start), nearest_end(web, start), *by_cell * allow]
     found = _best(web, steady, tours, len(pairings), start, bound)
     if not allow:
         least = min(len(each.pass_start) for each in found)
