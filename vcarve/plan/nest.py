@@ -163,10 +163,9 @@ class Nest:
         # where a pass has no step, blocks alone are entered; by which vertex is still open
         passes = [each if len(each.step) else blocks.walk(int(each.at[0])) for each in passes]
         passes = [each for each in passes if len(each.step)]
-        if len(found.even) > 1 or found.far:  # one component's pairing is already the best there is
-            passes = improve(web, rates, passes, start_mm)
-        if web.slopes.any():
-            passes = turned(web, rates, node, passes, start_mm)
+        # of one component the pairing is already the best there is, but where lines slope not which way its passes run
+        if len(found.even) > 1 or found.far or web.slopes.any():
+            passes = improve(web, rates, node, passes, start_mm)
         piled = [self._piled(each, line)[0] for each in passes]
         return tour_of(edge, web.place[node], assembled(blocks, piled, loose))
 
