@@ -302,7 +302,8 @@ def _lifts(web: Web, rates: Rates, component: Ints, sites: Sites, half: Floats) 
         where = web.xy_mm[vertex] / np.array(rates.rapid[:2])
         span = np.ptp(where, axis=0)
         spacing = float(np.sqrt(np.maximum(span, span[::-1] / 100.0).prod() / len(door)))
-        reach = min(max(NEAR, FEW / np.sqrt(len(door))) * spacing, float(span.max()) * 1.000001)
+        few = FEW if component.any() else 2.5 * FEW  # one component is matched once, not round after round
+        reach = min(max(NEAR, few / np.sqrt(len(door))) * spacing, float(span.max()) * 1.000001)
         pairs = cKDTree(where).query_pairs(reach, p=np.inf, output_type="ndarray").astype(np.int64)
     i, j = pairs.T
     whole = door[:, 0] >= len(web.node_vertex)
