@@ -49,6 +49,9 @@ def assert_sound(network, depth_mm, cuts, made, *, levels=1):
 
     assert np.array_equal(depth, cuts.depth_mm[made.end])
     assert np.array_equal(np.sort(made.half_edge[own] // 2), np.arange(len(cuts.tail)))
+    when = np.empty(len(cuts.tail), np.int64)
+    when[made.half_edge[own] // 2] = np.flatnonzero(own)
+    assert (when[cuts.after[cuts.after >= 0]] < when[cuts.after >= 0]).all()
     assert np.allclose(deepest[network.cut], np.asarray(depth_mm)[network.cut])
     assert (depth <= np.asarray(depth_mm)[edge] + 1e-9).all()
     assert (np.bincount(edge[own], minlength=len(network.tail))[network.cut] >= 1).all()
@@ -199,6 +202,20 @@ def test_levels_and_two_depths(catalogued, job_of, recut, step_mm, levels):
     for each in candidates(cuts, job_of(recut=recut, step_mm=step_mm)):
         assert np.bincount(walked(network, cuts, each)[0]).max() <= levels + (recut == "allow")
         assert gains(network, cuts, each)[1] <= step_mm + 1e-6
+
+
+@pytest.mark.parametrize(
+    ("name", "pitch_mm", "hop_mm"), [("yae-asanoha", 40.0, 1.0), ("kaku-asanoha", 30.0, 5.0)]
+)
+def test_travel_finds_its_line_cut_in_all_levels_above(catalogued, job_of, name, pitch_mm, hop_mm):
+    """Where lifts and recuts meet in three levels: a pass that takes its levels along takes none of a line gone along before."""
+    network = catalogued(name, 100.0, pitch_mm)
+    depth = np.full(len(network.tail), 2.0)
+
+    cuts = cuts_of(network, depth, 0.7)
+    for each in candidates(cuts, job_of(step_mm=0.7, hop_mm=hop_mm)):
+        assert each.recut.any()
+        assert_sound(network, depth, cuts, each, levels=3)
 
 
 @pytest.mark.parametrize("leaf_mm", [0.119, 0.1004, 0.102, 0.2, 0.181])

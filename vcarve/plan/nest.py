@@ -152,13 +152,14 @@ class Nest:
         line = np.repeat([DOUBLE, RECUT], [len(web.edge), len(recut_node)])
         line[lines.last[self._single]] = self._single
         walked = np.append(lines.last[self._single], np.flatnonzero(line == RECUT))
+        travelled = np.isin(lines.last, edge[len(web.edge) :])
         links = np.concatenate([[[found.end, found.start]], found.lift]).astype(np.int64)
         links = join(skeleton, rates, links, start_mm)
         main, *loose = rings(web, rates, edge[walked], node[walked], walked, links)
         passes = main.passes()
         left = np.ones(len(lines.count), bool)
         for each in passes:
-            left[self._piled(each, line)[1]] = False
+            left[self._piled(each, line, travelled)[1]] = False
         blocks = Blocks(web, rates, lines, left)
         # where a pass has no step, blocks alone are entered; by which vertex is still open
         passes = [each if len(each.step) else blocks.walk(int(each.at[0])) for each in passes]
@@ -166,19 +167,20 @@ class Nest:
         # of one component the pairing is already the best there is, but where lines slope not which way its passes run
         if len(found.even) > 1 or found.far or web.slopes.any():
             passes = improve(web, rates, node, passes, start_mm)
-        piled = [self._piled(each, line)[0] for each in passes]
+        piled = [self._piled(each, line, travelled)[0] for each in passes]
         return tour_of(edge, web.place[node], assembled(blocks, piled, loose))
 
-    def _piled(self, walk: Walk, line: Ints) -> tuple[Walk, Ints]:
+    def _piled(self, walk: Walk, line: Ints, travelled: Bools) -> tuple[Walk, Ints]:
         """Return a pass there, back and there over all cuts of its lines, and these lines, if they all have equally many.
 
-        Of a pass of doubles only the vertex where it begins is left, at which its block will hang.
+        Not so where a line (L,) is ``travelled``: an earlier pass may go along it, and must find it cut down to there.  Of a
+        pass of doubles only the vertex where it begins is left, at which its block will hang.
         """
         mine = line[walk.step >> 1]
         if (mine == DOUBLE).any():
             return walk.part(0, 0), mine[:0]
         count = self.lines.count[mine]
-        if not len(mine) or (mine == RECUT).any() or (count != count[0]).any():
+        if not len(mine) or (mine == RECUT).any() or travelled[mine].any() or (count != count[0]).any():
             return walk, mine[:0]
         over = Walk(2 * mine + (walk.step & 1), walk.at)
         return piled(self.lines, over, range(count[0])), mine
