@@ -298,6 +298,15 @@ def test_a_slope_is_begun_at_the_surface(lines, job_of):
     assert made.proof.bound_s <= made.proof.plan_s
 
 
+def test_levels_may_be_thousands(lines, job_of):
+    """A triangle in 2000 levels is one pass: ranks hang on each other without end."""
+    network, depth = lines([(0, 0), (10, 0), (0, 10)], [(0, 1), (1, 2), (2, 0)]), np.full(3, 2.0)
+
+    made = plan(cuts_of(network, depth, 0.001), job_of(step_mm=0.001))
+
+    assert (made.levels, made.passes, len(made.half_edge)) == (2000, 1, 6000)
+
+
 def test_the_same_job_gives_the_same_plan(catalogued, job_of):
     """Nothing depends on chance, the clock or the order of hashing."""
     network = catalogued("masu-tsunagi", 100.0, 25.0)

@@ -82,7 +82,7 @@ def best_pairing(
     fast = replace(rates, rapid=(max(x, rates.cut), max(y, rates.cut), z))
     task = pose(web, fast, recut=recut, start_mm=start_mm)
     met, least = raise_bound(task)
-    return met, float(web.cut_s.sum()) + fast.fixed_s + least
+    return met, float(web.cut_s.sum() + fast.fixed_s + least)
 
 
 def raise_bound(task: Task) -> tuple[list[Pairing], float]:
@@ -154,9 +154,8 @@ def _moats(task: Task) -> list[tuple[Ints, float]]:
     if len(meet) > HEIGHTS:
         meet = meet[np.linspace(0, len(meet) - 1, HEIGHTS).round().astype(int)]
     single, top = float(task.half.min()), task.reach_s
-    if (
-        task.large.any()
-    ):  # at most a quarter of the cheapest lift round any component, of which clusters take their share first
+    if task.large.any():
+        # round any component at most a quarter of the cheapest lift, of which clusters take their share first
         top = min(top, single, float(meet.max(initial=0.0)))
         single = (single - top) / 2.0
     moats = [(_kept(np.arange(count), ~task.even & ~task.large), single)]

@@ -54,15 +54,21 @@ class Blocks:
             order = np.argsort(block, kind="stable")
             self._in.append(np.split(line[order], np.flatnonzero(np.diff(block[order])) + 1))
 
-    def walk(self, vertex: int, rank: int = 0) -> Walk:
-        """Return the closed walk of a rank's block at a vertex, with those of higher ranks in it; no steps if there is none."""
+    def walk(self, vertex: int) -> Walk:
+        """Return the closed walk of the first rank's block at a vertex, with all higher ones in it; no steps if there is none."""
+        own = self._own(vertex, 0)
+        return strung(own, self._on(own, 1))
+
+    def _own(self, vertex: int, rank: int) -> Walk:
         block, ranks = self.of[rank][vertex], range(2 * rank, 2 * rank + 2)
         passes = self._passes(self._in[rank][block]) if block >= 0 else []
-        own = there_and_back(passes, vertex, lambda each: piled(self._lines, each, ranks))
-        if rank + 1 == len(self.of):
-            return own
-        inner = met(own, self.of[rank + 1], last=True)
-        return strung(own, ((place, self.walk(v, rank + 1), iter(())) for place, v, _ in inner))
+        return there_and_back(passes, vertex, lambda each: piled(self._lines, each, ranks))
+
+    def _on(self, walk: Walk, rank: int) -> Hung:
+        """Hang every block of a rank where a walk of the rank before last meets it."""
+        for place, vertex, _ in met(walk, self.of[rank], last=True) if rank < len(self.of) else ():
+            own = self._own(vertex, rank)
+            yield place, own, self._on(own, rank + 1)
 
     def _passes(self, line: Ints) -> list[Walk]:
         """Return the fewest passes over lines without recuts.  Ranks of the same lines have the same."""

@@ -21,10 +21,8 @@ from vcarve.plan.walks import Walk
 from vcarve.plan.web import Web
 from vcarve.plane.arrays import Floats, Ints
 
-NEIGHBOURS = (
-    16  # doors; with 12 rapids of seven loose patterns are longer by 0.2 % in sum, with 8 by more than 1 %
-)
-RUN = 3
+NEIGHBOURS = 16  # doors; with 12 rapids of seven loose patterns are longer by 0.2 %, with 8 by more than 1 %
+RUN = 3  # passes at most that are moved together
 LEAST_S = 1e-7
 
 

@@ -66,9 +66,8 @@ class Walk:
         return [self.part(low + 1, high) for low, high in pairwise([-1, *lifts, len(self.step)])]
 
 
-Hung = Iterator[
-    tuple[int, Walk, "Hung"]
-]  # places of a walk in order, the closed walk that begins there, what hangs on that
+# Places of a walk in order, the closed walk that begins at each, and what hangs on that.
+Hung = Iterator[tuple[int, Walk, "Hung"]]
 
 
 def strung(walk: Walk, hung: Hung) -> Walk:
