@@ -73,6 +73,14 @@ def test_a_wrong_value_from_an_override_is_placed_there() -> None:
     assert str(document.problem(("empty", "a"), "no")) == "--set empty: empty.a: 'b': no"
 
 
+def test_a_long_key_of_an_override_is_named_once() -> None:
+    """A key too long to be shown whole is the override's own all the same."""
+    key = "x" * 200
+    document = parse_document(TEXT, sets=[f"{key}=1"])
+
+    assert str(document.problem((key,), "no")) == f"--set {'x' * 120}…: '1': no"
+
+
 @pytest.mark.parametrize(
     ("override", "message"),
     [

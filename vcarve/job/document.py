@@ -54,6 +54,11 @@ def _step(part: str) -> str | int:
     return int(part) if part.isdecimal() and len(part) <= MOST_DIGITS else part
 
 
+def _set_by(key: str) -> str:
+    """Return what stands for the file of a key that the command line has set."""
+    return f"--set {cut(key)}"
+
+
 @dataclass(frozen=True, slots=True)
 class Place:
     """Where a key was written: a file and a line (1-based); what the command line set has ``--set KEY`` for a file."""
@@ -93,9 +98,10 @@ class Document:
     def problem(self, path: KeyPath, want: str, value: str | None = None) -> Problem:
         """Build the problem of the value at ``path``; ``value`` replaces the value as written."""
         place = self.place(path)
-        key = dotted(path) if place.file != f"--set {dotted(path)}" else ""
+        key = dotted(path)
         shown = self.written(path) if value is None else value
-        return Problem(file=place.file, line=place.line, key=key or None, value=shown, want=want)
+        named = None if place.file == _set_by(key) else key or None
+        return Problem(file=place.file, line=place.line, key=named, value=shown, want=want)
 
 
 def starter_text(
@@ -332,7 +338,7 @@ def _override(tree: dict[str, Any], places: dict[KeyPath, Place], override: str)
         want = "write a key, an equals sign and a value, such as --set groove.depth=1.5"
         return Problem(file="--set", value=override, want=want)
     value: Any = text
-    file = f"--set {cut(name)}"
+    file = _set_by(name)
     problem = partial(Problem, file=file, value=text)
     if unseen := _controls(override):
         return Problem(file="--set", value=override, want=unseen)
