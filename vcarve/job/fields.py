@@ -21,8 +21,6 @@ from vcarve.quantity import Kind, QuantityError, format_number
 
 LONGEST_LINE = 200
 TEXT_WANTED = "a single text is wanted"
-
-
 BLANK = object()  # a key written without a value; sections take it as empty, single values refuse it
 
 
@@ -135,7 +133,8 @@ def _flag(value: Any) -> bool:
         return value.strip() == "true"
     meant = {"yes": "true", "on": "true", "true": "true", "no": "false", "off": "false", "false": "false"}
     near = meant.get(str(value).strip().lower())
-    raise QuantityError(f"true or false is wanted{(near and f'; did you mean {near}?') or ''}")
+    hint = f"; did you mean {near}?" if near else ""
+    raise QuantityError(f"true or false is wanted{hint}")
 
 
 Flag = Annotated[bool, Reads(_flag, "true or false is wanted", {"type": "boolean"})]
