@@ -11,6 +11,7 @@ import numpy as np
 from vcarve.drawing.join import Mended, join
 from vcarve.drawing.sheet import Sheet
 from vcarve.errors import Finding, InputError, Problem
+from vcarve.job.sections import CLOSE_GAPS_MM
 from vcarve.plane.arcs import boxes
 from vcarve.plane.arrays import Floats, Ints
 
@@ -41,7 +42,7 @@ class Drawing:
 def read_drawing(
     path: str | Path,
     *,
-    close_gaps_mm: float = 0.05,
+    close_gaps_mm: float = CLOSE_GAPS_MM,
     keys: Collection[str] = (),
     piece_mm: tuple[float, float] | None = None,
 ) -> Drawing:
