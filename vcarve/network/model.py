@@ -125,9 +125,8 @@ class Network(Edges):
     @property
     def cells_enclosed(self) -> int:
         """How many cells have a groove all round: only where there are some could one cut cell by cell."""
-        open_at = np.concatenate([[0], np.cumsum(~self.cut[self.ring_half_edge // 2])])
-        ring = self.cell_ring_start[:-1]
-        return int(np.count_nonzero(open_at[self.ring_start[ring]] == open_at[self.ring_start[ring + 1]]))
+        closed = np.logical_and.reduceat(self.cut[self.ring_half_edge >> 1], self.ring_start[:-1])
+        return int(np.count_nonzero(closed[self.cell_ring_start[:-1]]))
 
     @property
     def cell_start(self) -> Ints:
