@@ -275,11 +275,10 @@ def edge_slivers(network: Network, grooves: Grooves, outline_mm: Sequence[Floats
     sides: Any = shapely.linestrings(corners)
     tree = shapely.STRtree(sides)
     # Most lie so far inside that their boxes tell.
-    reach = (grooves.half_width_mm + limit + SLIVER_SAG_MM)[edges]
-    edges = edges[np.unique(tree.query(upright(boxes(network.curves(edges)), reach))[0])]
-    reach = (grooves.half_width_mm + limit + SLIVER_SAG_MM)[edges]
+    reach = grooves.half_width_mm + limit + SLIVER_SAG_MM
+    edges = edges[np.unique(tree.query(upright(boxes(network.curves(edges)), reach[edges]))[0])]
     lines = lines_along(network.curves(edges), SLIVER_SAG_MM)
-    edges = edges[np.unique(tree.query(lines, predicate="dwithin", distance=reach)[0])]
+    edges = edges[np.unique(tree.query(lines, predicate="dwithin", distance=reach[edges])[0])]
     curves, length = network.curves(edges), network.length_mm[edges]
     many = np.clip(np.ceil(4.0 * length / limit[edges]), 4, SAMPLES).astype(np.int64)
     owner, share = evenly(many)
