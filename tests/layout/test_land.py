@@ -35,6 +35,17 @@ def laid(file: Path, *sets: str) -> Layout:
     return lay_out(load_job(str(file), sets))
 
 
+def drawn(folder: Path, side_mm: int, path: str) -> Path:
+    """Write a job whose drawing has one path on a square page, and return its file."""
+    size = f'width="{side_mm}mm" height="{side_mm}mm" viewBox="0 0 {side_mm} {side_mm}"'
+    (folder / "lines.svg").write_text(
+        f'<svg xmlns="http://www.w3.org/2000/svg" {size}><path d="{path}"/></svg>'
+    )
+    file = folder / "job.yaml"
+    file.write_text(FINE.replace("name: asanoha, pitch: 2 mm, edge: plain", "drawing: lines.svg"))
+    return file
+
+
 def whole_cells_lost(layout: Layout) -> int:
     """Count the cells, of those that nothing clips, that keep no land."""
     return int((layout.grooves.land_mm[layout.network.cell_class >= 0] == 0.0).sum())
@@ -58,11 +69,7 @@ def test_a_groove_along_the_edge_is_a_caution_with_its_place(
 
 def test_a_drawing_s_groove_along_the_edge_is_told_what_a_drawing_has(tmp_path: Path) -> None:
     """A drawing has no pitch to change."""
-    (tmp_path / "lines.svg").write_text(
-        '<svg xmlns="http://www.w3.org/2000/svg" width="60mm" height="60mm" viewBox="0 0 60 60"><path d="M0.8 10V50"/></svg>'
-    )
-    file = tmp_path / "job.yaml"
-    file.write_text(FINE.replace("name: asanoha, pitch: 2 mm, edge: plain", "drawing: lines.svg"))
+    file = drawn(tmp_path, 60, "M0.8 10V50")
     (said,) = [finding.sentence for finding in land_findings(laid(file)) if finding.code == "edge-sliver"]
 
     assert said.endswith("Shift the drawing, or change the margin.")
@@ -85,9 +92,8 @@ def test_most_land_lost_is_refused_with_pitch_and_depth_that_keep_it(fine: Path,
     shallower = f"groove={{ground: {depths[0]}, leaf: {depths[-1]}}}"
 
     assert lost.severity == "refuse"
-    assert (
-        "have room for 0.536 mm" in lost.sentence
-    )  # the inscribed circle of a 30-30-120 triangle: pitch * tan 15°
+    # The inscribed circle of a 30-30-120 triangle: pitch * tan 15°.
+    assert "have room for 0.536 mm" in lost.sentence
     assert whole_cells_lost(laid(fine, f"groove={groove}", f"pattern.pitch={pitch}")) == 0
     assert whole_cells_lost(laid(fine, f"groove={groove}", f"pattern.pitch={0.98 * float(pitch)}")) > 0
     assert whole_cells_lost(laid(fine, shallower)) == 0
@@ -134,12 +140,7 @@ def test_a_pitch_is_said_to_do_for_whole_cells_only(fine: Path) -> None:
 
 def test_a_single_cell_is_not_counted(tmp_path: Path) -> None:
     """One cell, whose grooves meet: the sentence begins with a word, and not with '1 of 1 cell'."""
-    (tmp_path / "box.svg").write_text(
-        '<svg xmlns="http://www.w3.org/2000/svg" width="2mm" height="2mm" viewBox="0 0 2 2">'
-        '<path d="M0 0H2V2H0Z" fill="none" stroke="black"/></svg>'
-    )
-    file = tmp_path / "job.yaml"
-    file.write_text(FINE.replace("name: asanoha, pitch: 2 mm, edge: plain", "drawing: box.svg"))
+    file = drawn(tmp_path, 2, "M0 0H2V2H0Z")
     made = plan_program(load_job(str(file), ["groove.depth=2", "piece.width=2", "piece.height=2"]))
     [lost] = [f for f in land_findings(made.layout) if f.code == "land-lost"]
 
@@ -149,12 +150,7 @@ def test_a_single_cell_is_not_counted(tmp_path: Path) -> None:
 
 def test_a_cell_in_islands_is_told_apart_from_its_smallest_island(tmp_path: Path) -> None:
     """Two chambers with a neck that the groove closes: the cell is as wide as the larger, the caution speaks of the smaller."""
-    (tmp_path / "bell.svg").write_text(
-        '<svg xmlns="http://www.w3.org/2000/svg" width="60mm" height="60mm" viewBox="0 0 60 60">'
-        '<path d="M5 5H25V14.75H30V14.3H31.4V15.7H30V15.25H25V25H5Z"/></svg>'
-    )
-    file = tmp_path / "job.yaml"
-    file.write_text(FINE.replace("name: asanoha, pitch: 2 mm, edge: plain", "drawing: bell.svg"))
+    file = drawn(tmp_path, 60, "M5 5H25V14.75H30V14.3H31.4V15.7H30V15.25H25V25H5Z")
     made = plan_program(load_job(str(file)))
     [weak] = [f for f in land_findings(made.layout) if f.code == "weak-island"]
     told = re.match(
