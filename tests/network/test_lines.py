@@ -53,6 +53,14 @@ def test_crossing():
     assert cut_vertices(made) == [1, 1, 1, 1, 4]
 
 
+def test_a_cell_is_enclosed_where_its_outer_side_is_cut_all_round():
+    """Of a square, the ring round it, the land round both and a half that the piece's edge closes, the first two are."""
+    small, large = ([(-h, -h), (h, -h), (h, h), (-h, h)] for h in (5, 10))
+    made = network(run(*small, closed=True), run(*large, closed=True), run((-50, 20), (50, 20)), edge="plain")
+
+    assert (made.cells, made.cells_enclosed) == (4, 2)
+
+
 @pytest.mark.parametrize("bulge", [1.0, 1.2, -1.4, 3.0])
 def test_arcs_turn_by_half_a_circle_at_most(bulge):
     """An arc that turns further is in two: chord 10, so a radius of 10 (1 + b²) / (4 |b|) and a sweep of 4 atan |b|."""
