@@ -32,7 +32,8 @@ from vcarve.plan.walks import Hung, Walk, rings, strung
 from vcarve.plan.web import Stacks, Web, stacks, weave
 from vcarve.plane.arrays import Bools, Ints, connected
 
-DOUBLE, RECUT = -2, -1  # in place of the number of a line
+# In place of the number of a line: one of its doubles, and travel or a single that is gone along.
+DOUBLE, TRAVEL = -2, -1
 
 
 class Blocks:
@@ -144,7 +145,8 @@ class Nest:
         self.lines = stacks(web.cuts)
         odd, last = self.lines.count % 2 == 1, self.lines.last
         # an even number of times is all that counts of a line without a single
-        self.skeleton = weave(web.cuts, rates, np.concatenate([last[odd], last[~odd], last[~odd]]))
+        edge = np.concatenate([last[odd], last[~odd], last[~odd]])
+        self.skeleton = web if np.array_equal(edge, web.edge) else weave(web.cuts, rates, edge)
         self._web, self._rates = web, rates
         self._single = np.flatnonzero(odd)  # lines
 
@@ -155,17 +157,21 @@ class Nest:
         edge = np.append(web.edge, skeleton.edge[found.recut_edge])
         recut_node = web.node_of(skeleton.place[found.recut_node])
         node = np.concatenate([np.column_stack([web.tail, web.head]), recut_node])
-        line = np.repeat([DOUBLE, RECUT], [len(web.edge), len(recut_node)])
-        line[lines.last[self._single]] = self._single
-        walked = np.append(lines.last[self._single], np.flatnonzero(line == RECUT))
-        travelled = np.isin(lines.last, edge[len(web.edge) :])
+        recut, single = np.arange(len(web.edge), len(edge)), lines.last[self._single]
+        line = np.full(len(edge), DOUBLE)
+        line[single] = self._single
+        line[recut] = TRAVEL
+        line[single[np.isin(single, edge[recut])]] = TRAVEL
+        walked = np.append(single, recut)
         links = np.concatenate([[[found.end, found.start]], found.lift]).astype(np.int64)
         links = join(skeleton, rates, links, start_mm)
         main, *loose = rings(web, rates, edge[walked], node[walked], walked, links)
         passes = main.passes()
         left = np.ones(len(lines.count), bool)
         for each in passes:
-            left[self._piled(each, line, travelled)[1]] = False
+            mine = line[each.step >> 1]
+            if self._alike(mine):
+                left[mine] = False
         blocks = Blocks(web, rates, lines, left)
         # where a pass has no step, blocks alone are entered; by which vertex is still open
         passes = [each if len(each.step) else blocks.walk(int(each.at[0])) for each in passes]
@@ -173,23 +179,27 @@ class Nest:
         # of one component the pairing is already the best there is, but where lines slope not which way its passes run
         if len(found.even) > 1 or found.far or web.slopes.any():
             passes = improve(web, rates, node, passes, start_mm)
-        piled = [self._piled(each, line, travelled)[0] for each in passes]
-        return tour_of(edge, web.place[node], assembled(blocks, piled, loose))
+        passes = [self._deepened(each, line[each.step >> 1]) for each in passes]
+        return tour_of(edge, web.place[node], assembled(blocks, passes, loose))
 
-    def _piled(self, walk: Walk, line: Ints, travelled: Bools) -> tuple[Walk, Ints]:
-        """Return a pass there, back and there over all cuts of its lines, and these lines, if they all have equally many.
+    def _alike(self, line: Ints) -> bool:
+        """Return whether a pass takes all cuts of its lines along: singles of lines with equally many, none of them travelled.
 
-        Not so where a line (L,) is ``travelled``: an earlier pass may go along it, and must find it cut down to there.  Of a
-        pass of doubles only the vertex where it begins is left, at which its block will hang.
+        An earlier pass that travels along one would have to find it cut down to there.
         """
-        mine = line[walk.step >> 1]
-        if (mine == DOUBLE).any():
-            return walk.part(0, 0), mine[:0]
-        count = self.lines.count[mine]
-        if not len(mine) or (mine == RECUT).any() or travelled[mine].any() or (count != count[0]).any():
-            return walk, mine[:0]
-        over = Walk(2 * mine + (walk.step & 1), walk.at)
-        return piled(self.lines, over, range(count[0])), mine
+        return len(line) > 0 and line.min() >= 0 and np.ptp(self.lines.count[line]) == 0
+
+    def _deepened(self, walk: Walk, line: Ints) -> Walk:
+        """Return a pass over lines there, back and there over all their cuts if it takes them along, else as it is.
+
+        Of a pass of doubles only the vertex where it begins is left, at which its block will hang.
+        """
+        if (line == DOUBLE).any():
+            return walk.part(0, 0)
+        if not self._alike(line):
+            return walk
+        over = Walk(2 * line + (walk.step & 1), walk.at)
+        return piled(self.lines, over, range(self.lines.count[line[0]]))
 
 
 def assembled(blocks: Blocks, passes: list[Walk], loose: list[Walk]) -> list[Walk]:

@@ -43,8 +43,8 @@ def improve(
 
 def _doors(web: Web, rates: Rates, node: Ints, walk: Walk) -> tuple[Ints, Floats]:
     """Return the doors of a pass, that where it begins first, and the seconds it goes down and up if entered by each."""
-    depth = web.depth_mm[node]
-    begin, end = depth[walk.step >> 1, walk.step & 1], depth[walk.step >> 1, 1 - (walk.step & 1)]
+    row, side = walk.step >> 1, walk.step & 1
+    begin, end = web.depth_mm[node[row, side]], web.depth_mm[node[row, 1 - side]]
     if walk.at[0] == walk.at[-1]:
         where = np.sort(np.unique(walk.at[:-1], return_index=True)[1])
         return walk.at[where], rates.lift_s(np.minimum(begin, np.roll(end, 1))[where])

@@ -178,21 +178,26 @@ def _exchanges(
 ) -> tuple[Ints, Ints, Ints, Ints, Floats]:
     """Return for every two transitions of different labels at one vertex the better exchange, and the seconds more it loses.
 
-    After it ends a and x follow each other, and so do b and y; before it a and b did.  With ``mine`` (H,) of some ends alone.
+    After it ends a and x follow each other, and so do b and y; before it a and b did.  With ``mine`` (H,) of some ends alone,
+    and only where something can be gained.
     """
     lead = np.arange(len(partner)) < partner
     one = np.flatnonzero(lead if mine is None else lead & mine)
     one = one[np.argsort(ends.vertex[one], kind="stable")]
     nth, stop = np.arange(len(one)), np.searchsorted(ends.vertex[one], ends.vertex[one], side="right")
     a, c = one[np.repeat(nth, stop - nth - 1)], one[ranges(nth + 1, stop)]
+    lost = np.zeros(len(partner))
+    lost[one] = ends.loss_s(one, partner[one], rates)
     apart = label[a] != label[c]
+    if mine is not None:
+        apart &= lost[a] + lost[c] > LEAST_S
     a, c = a[apart], c[apart]
     b, d = partner[a], partner[c]
-    now = ends.loss_s(a, b, rates) + ends.loss_s(c, d, rates)
     straight = ends.loss_s(a, c, rates) + ends.loss_s(b, d, rates)
     crossed = ends.loss_s(a, d, rates) + ends.loss_s(b, c, rates)
     cross = crossed < straight
-    return a, b, np.where(cross, d, c), np.where(cross, c, d), np.where(cross, crossed, straight) - now
+    extra = np.where(cross, crossed, straight) - (lost[a] + lost[c])
+    return a, b, np.where(cross, d, c), np.where(cross, c, d), extra
 
 
 def _exchange(partner: Ints, a: Ints, b: Ints, x: Ints, y: Ints) -> None:
