@@ -195,13 +195,15 @@ def test_other_turns_are_refused(turn: str) -> None:
         job_from(TILE, f"zero.turn={turn}")
 
 
+@pytest.mark.parametrize("turns", [1, 3])
 @pytest.mark.parametrize("plane", ["G17", "G18", "G19"])
-def test_boxes_hold_arcs_of_every_plane(plane: str) -> None:
+def test_boxes_hold_arcs_of_every_plane(plane: str, turns: int) -> None:
     """Seen from a turned piece, the box round an arc, which may go on across its plane, holds its path and touches it."""
     ends = {"G17": "X14 Y3 Z1 I2 J0", "G18": "X14 Y5 Z2 I2 K0", "G19": "X12 Y7 Z2 J2 K0"}[plane]
-    text = f"G21 G90 G94 {plane}\nG0 Z2\nG0 X10 Y3\nG3 {ends} F200\nM2"
+    text = f"G21 G90 G94 {plane}\nG0 Z2\nG0 X10 Y3\nG3 {ends} P{turns} F200\nM2"
     job = turned(TILE, 40.0)
-    seen = track(read_program(text).moves, job.machine, target_of(lay_out(job)))
+    moves = read_program(text, dialect="linuxcnc").moves
+    seen = track(moves, job.machine, target_of(lay_out(job)))
     way = path(seen, 2)
 
     assert (way >= seen.low_mm[2] - 1e-9).all()

@@ -166,17 +166,20 @@ def room(moves: Moves, start: Floats, end: Floats, setup: Setup = UNKNOWN) -> tu
     begin, sweep = moves.start_mm[bent], np.abs(moves.sweep_rad[bent])[:, None]
     round_ = np.zeros(begin.shape, dtype=np.bool_)  # which axes an arc turns along
     np.put_along_axis(round_, axes_of(moves, bent)[:, :2], True, 1)
-    # Along each axis of the piece the path is ``a cos t + b sin t + c t``: farthest where its derivative vanishes.
+    # Along each axis of the piece the path is ``middle + a cos t + b sin t + c t``: farthest where its derivative vanishes, in
+    # the first or in the last of its turns.
     quarter = on_way(moves, bent, 0.5 * np.pi / sweep[:, 0], begin)
     arms = (np.where(round_, place - moves.centre_mm[bent], 0.0) for place in (begin, quarter))
     drift = np.where(round_, 0.0, moves.end_mm[bent] - begin) / sweep
     a, b, c = setup.on_piece(np.stack([*arms, drift])) - setup.on_piece(np.zeros(3))
+    middle = setup.on_piece(begin) - a
     lean = np.arcsin(np.clip(c / np.maximum(np.hypot(a, b), 1e-9), -1.0, 1.0))
-    for turn in (np.arctan2(b, a) + lean, np.arctan2(b, a) + np.pi - lean):
-        share = np.minimum(np.mod(turn, 2.0 * np.pi) / sweep, 1.0)
-        for axis in range(3):
-            spot = setup.on_piece(on_way(moves, bent, share[:, axis], begin))
-            low[bent], high[bent] = np.minimum(low[bent], spot), np.maximum(high[bent], spot)
+    for angle in (np.arctan2(b, a) + lean, np.arctan2(b, a) + np.pi - lean):
+        turn = np.minimum(np.mod(angle, 2.0 * np.pi), sweep)
+        first = middle + a * np.cos(turn) + b * np.sin(turn) + c * turn
+        last = first + c * (sweep - turn - np.mod(sweep - turn, 2.0 * np.pi))
+        low[bent] = np.minimum(low[bent], np.minimum(first, last))
+        high[bent] = np.maximum(high[bent], np.maximum(first, last))
     return low, high
 
 
