@@ -57,7 +57,7 @@ def vertices(network: Network, places: Floats, tolerance_mm: float) -> Ints:
     used = np.zeros(len(network.x_nm) + 1, dtype=np.bool_)
     used[network.tail[network.cut]] = used[network.head[network.cut]] = True
     known = np.flatnonzero(used)
-    if not len(known):
+    if not len(known) or not len(places):
         return np.full(places.shape[:-1], -1)
     # A bit ends where it next begins: each place is looked up once.  Complex numbers are sorted by both parts, and fast.
     _, first, back = np.unique(np.round(places, 7) @ (1.0, 1j), return_index=True, return_inverse=True)
@@ -179,12 +179,15 @@ def _one_edge_each(part: Ints, gain: Floats, off: Floats, length: Floats, slack:
 
 def union(edge: Ints, ends: Floats, count: int) -> Floats:
     """Return how much of each of ``count`` edges the stretches cover together, 0 to 1."""
-    # Every edge has a span of its own on one long line, along which stretches begin and end.
-    place = (2.0 * edge[:, None] + ends).ravel()
+    total = np.zeros(count)
+    total[edge[(ends == (0.0, 1.0)).all(axis=1)]] = 1.0
+    part = total[edge] < 1.0
+    # Every other edge has a span of its own on one long line, along which stretches begin and end.
+    place = (2.0 * edge[part, None] + ends[part]).ravel()
     order = np.argsort(place, kind="stable")
     under = np.cumsum(np.where(order % 2, -1, 1)) > 0
     gain = np.where(under, np.diff(place[order], append=0.0), 0.0)
-    return np.asarray(np.bincount(edge[order // 2], weights=gain, minlength=count), dtype=np.float64)
+    return total + np.bincount(edge[part][order // 2], weights=gain, minlength=count)
 
 
 def again(found: Covered, slack_mm: Floats, least: Floats) -> tuple[Floats, Floats]:

@@ -247,13 +247,14 @@ def _walks(lines: _Compared, job: Job) -> list[Finding]:
 
 def _less_deep_later(cover: Covered, rows: Ints, room_mm: Floats) -> Ints:
     """Return the last move that cuts the edge of each of these stretches less deep, where it comes after it; else -1."""
-    depth = cover.depth_mm.max(axis=1, initial=0.0)
+    if not len(rows):
+        return rows
+    depth = cover.depth_mm.max(axis=1)
     order = np.lexsort((depth, cover.edge))
-    span, moves = 1.0 + float(depth.max(initial=0.0)), 1 + int(cover.move.max(initial=0))
+    span, moves = 1.0 + float(depth.max()), 1 + int(cover.move.max())
     key = cover.edge[order] * span + depth[order]
-    last = np.maximum.accumulate(
-        cover.edge[order] * moves + cover.move[order]
-    )  # of the edge so far, or of one before
+    # Of the edge so far, or of one before.
+    last = np.maximum.accumulate(cover.edge[order] * moves + cover.move[order])
     place = np.searchsorted(key, cover.edge[rows] * span + np.maximum(depth[rows] - room_mm, 0.0)) - 1
     later = (place >= 0) & (last[place] > cover.edge[rows] * moves + cover.move[rows])
     return np.where(later, last[place] % moves, -1)
