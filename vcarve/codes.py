@@ -82,7 +82,6 @@ OF_PROGRAMS: Codes = {
     "dwell-in-wood": ("refuse", "G4 with the bit in the wood: it burns"),
     "spindle-left-on": ("refuse", "no M5 before the end"),
     "ends-in-wood": ("refuse", "the program ends with the bit in the wood"),
-    # Speeds and travel.
     # The piece.
     "rapid-in-wood": ("refuse", "a rapid across below the surface"),
     "rapid-plunge": ("refuse", "a rapid down into the wood"),

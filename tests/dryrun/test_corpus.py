@@ -11,7 +11,7 @@ from functools import cache
 from pathlib import Path
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from small_job import on_machine
@@ -290,6 +290,7 @@ def test_no_code_outside_the_plain_subset_is_silently_clean(dialect: DialectName
 
 
 @pytest.mark.slow
+@settings(deadline=None)
 @given(data=st.data())
 def test_how_a_code_is_spelled_changes_nothing(data: st.DataObject) -> None:
     """The law: a verdict is on what was read; leading zeros, signs, points, blanks, case and expressions are all one."""
