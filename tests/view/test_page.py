@@ -214,6 +214,14 @@ def test_sections_have_names_of_their_own_and_the_sheet_tells_of_corners(tile: M
     assert said in sheet
 
 
+def test_the_printed_sheet_tells_how_many_passes_there_are(tile: Made, bare: DryRun) -> None:
+    """Of a program just made and of one read without its job the bench sheet counts the passes, in one place."""
+    for run in (tile, bare):
+        _, sheet = page_html(run).split('<section class="sheet"')
+
+        assert re.findall(r"<dt>Passes</dt><dd>(.*?)</dd>", sheet) == ["21"]
+
+
 def test_the_space_of_a_program_without_its_job_holds_its_arcs() -> None:
     """Two half circles of radius 20 that begin and end on the X axis take 40 mm both ways, and 5 mm are to spare on each side."""
     run = check_program("G21 G90 G94 F100\nG0 X20 Y0 Z1\nG1 Z-1\nG2 X-20 I-20\nG2 X20 I20\nG0 Z5\nM2\n")
