@@ -20,8 +20,8 @@ NBSP = "\u00a0"
 Rows = list[tuple[str, str]]  # labels and texts
 
 # Where a fact is told: in the program's header, in the summary that is printed, under the picture; on page and bench sheet
-# with the stock, the tool, the groove or the plan.
-HEADER, SUMMARY, PICTURE, STOCK, TOOL, GROOVE, PLAN = "hspktgn"
+# with the stock, the tool, the groove, the program or the plan.
+HEADER, SUMMARY, PICTURE, STOCK, TOOL, GROOVE, PROGRAM, PLAN = "hspktgrn"
 
 
 class Fact(NamedTuple):
@@ -47,7 +47,7 @@ def pattern_sentence(layout: Layout) -> str:
 
 def facts(layout: Layout, plan: Plan | None = None) -> Iterator[Fact]:
     """Yield what there is to say of a job and what lies on its piece, and of its plan."""
-    job, network, figures, length = layout.job, layout.network, layout.job.figures, layout.job.figures.length
+    job, network, figures = layout.job, layout.network, layout.job.figures
     piece, bit, speeds, zero = job.piece, job.bit, job.speeds, job.zero
     size = figures.size(piece.width_mm, piece.height_mm, piece.thickness_mm)
     yield Fact("Piece", f"{size}, {piece.wood.title}", HEADER + STOCK)
@@ -56,23 +56,22 @@ def facts(layout: Layout, plan: Plan | None = None) -> Iterator[Fact]:
     counts = f"{counted(network.cells, 'cell')}, {counted(network.edges, 'edge')}"
     yield Fact("Pattern", f"{pattern}; {counts}, {counted(network.vertices, 'vertex', 'vertices')}", SUMMARY)
     for name, deep, wide in layout.kinds:
-        said = f"{name}: {length(deep)} deep, {length(wide)} wide"
+        said = f"{name}: {figures.length(deep)} deep, {figures.length(wide)} wide"
         yield Fact("Groove", said, HEADER + SUMMARY + PICTURE + GROOVE)
     yield Fact("Taper", layout.taper, HEADER + SUMMARY + PICTURE + GROOVE)
     if job.taper_mm and not layout.taper:
         yield Fact("Taper", "no line ends in nothing, so none tapers", SUMMARY)
     yield Fact("Land", _land(layout), SUMMARY + PICTURE + GROOVE)
     yield Fact("Kind of bit", bit.name or "", TOOL)
-    across, tip, shank = length(bit.diameter_mm), tip_words(bit, length), length(bit.shank_mm)
-    said = f"{format_deg(bit.angle_deg)} V, {across} across, {tip}, {shank} shank"
+    across, shank = figures.length(bit.diameter_mm), figures.length(bit.shank_mm)
+    said = f"{format_deg(bit.angle_deg)} V, {across} across, {tip_words(bit, figures.length)}, {shank} shank"
     yield Fact("Bit", said, HEADER + PICTURE + TOOL)
     yield Fact("Machine", f"{job.machine.name}, {job.machine.dialect}", HEADER)
-    yield Fact(
-        "Zero", f"X0 Y0 at the {zero.corner}, Z0 on the {zero.level}", HEADER + SUMMARY + PICTURE + STOCK
-    )
+    said = f"X0 Y0 at the {zero.corner}, Z0 on the {zero.level}"
+    yield Fact("Zero", said, HEADER + SUMMARY + PICTURE + STOCK)
     yield Fact("Turn", zero.turn, HEADER + SUMMARY + PICTURE + STOCK)
     if job.clamps:
-        tallest = length(max(clamp.above_mm for clamp in job.clamps))
+        tallest = figures.length(max(clamp.above_mm for clamp in job.clamps))
         yield Fact("Clamps", f"{len(job.clamps)}, up to {tallest} above the top", STOCK)
     feeds = f"cut {figures.number(speeds.cut_mm_min, 1)}, plunge {figures.feed(speeds.plunge_mm_min, 1)}"
     yield Fact("Speeds", f"{feeds}, spindle {format_rpm(speeds.spindle_rpm)}", SUMMARY + TOOL)
@@ -86,11 +85,8 @@ def facts(layout: Layout, plan: Plan | None = None) -> Iterator[Fact]:
     yield Fact("Extents", f"{', '.join(spans)} {figures.unit}", HEADER + SUMMARY)
     if plan is None:
         return
-    passes, cut, by_cell = (
-        counted(plan.passes, "pass", "passes"),
-        figures.way(plan.cut_mm),
-        network.cell_by_cell_mm,
-    )
+    passes, cut = counted(plan.passes, "pass", "passes"), figures.way(plan.cut_mm)
+    by_cell = network.cell_by_cell_mm
     yield Fact("Cut", f"{cut} in {passes}", HEADER)
     lines = f"{figures.way(network.cut_mm)}, each cut once"
     if plan.levels > 1:

@@ -12,10 +12,9 @@ from pathlib import Path
 from vcarve.errors import Alike, grouped
 from vcarve.quantity import counted, format_duration
 from vcarve.run import DryRun, Made
-from vcarve.view.facts import GROOVE, PLAN, STOCK, TOOL, Fact, Rows, chosen, facts, kept, unbroken
+from vcarve.view.facts import GROOVE, PLAN, PROGRAM, STOCK, TOOL, Fact, Rows, chosen, facts, kept, unbroken
 from vcarve.view.section import section_svg, zero_svg
 
-PROGRAM = "program"  # what the dry run itself knows, as the parts of ``facts``
 _AT_MOST_ON_SHEET = 6
 UNKNOWN = "not given"
 
@@ -55,24 +54,23 @@ def title(run: DryRun) -> str:
 
 def rows(run: DryRun) -> dict[str, Rows]:
     """Return what there is to say of stock, tool, groove, program and plan (see ``facts``); nothing of what is not known."""
-    figures, lines, z_mm = run.figures, f"{len(run.reading.text_lines)} lines", run.extents_mm.get("z")
-    known = [Fact("Machine", run.machine.title, TOOL)]
+    figures, z_mm = run.figures, run.extents_mm.get("z")
+    lines = f"{len(run.reading.text_lines)} lines"
+    z = f"{unbroken(figures.number(z_mm[0]))} to {figures.length(z_mm[1])}" if z_mm else ""
+    known = [
+        Fact("Machine", run.machine.title, TOOL),
+        Fact("Running time", unbroken(format_duration(run.times.total_s)), PROGRAM),
+        Fact("Program", lines if run.file is None else f"{Path(run.file).name}, {lines}", PROGRAM),
+        Fact("Passes", str(run.passes), PROGRAM),
+        Fact("Z", z, PROGRAM),
+        Fact("Safe height", f"{figures.length(run.machine.safe_height_mm)} above the top", PROGRAM),
+        Fact("Corners", run.corners, PROGRAM),
+    ]
     if run.layout is None:
-        known += (
-            Fact(label, UNKNOWN, part) for label, part in (("Piece", STOCK), ("Zero", STOCK), ("Bit", TOOL))
-        )
+        known += [Fact("Piece", UNKNOWN, STOCK), Fact("Zero", UNKNOWN, STOCK), Fact("Bit", UNKNOWN, TOOL)]
     else:
         known += facts(run.layout, run.plan if isinstance(run, Made) else None)
-    told = {part: chosen(known, part) for part in (STOCK, TOOL, GROOVE, PLAN)}
-    program = [
-        ("Running time", unbroken(format_duration(run.times.total_s))),
-        ("Program", lines if run.file is None else f"{Path(run.file).name}, {lines}"),
-        ("Passes", str(run.passes)),
-        ("Z", f"{unbroken(figures.number(z_mm[0]))} to {figures.length(z_mm[1])}" if z_mm else ""),
-        ("Safe height", f"{figures.length(run.machine.safe_height_mm)} above the top"),
-        ("Corners", run.corners),
-    ]
-    return told | {PROGRAM: [row for row in program if row[1]]}
+    return {part: chosen(known, part) for part in (STOCK, TOOL, GROOVE, PROGRAM, PLAN)}
 
 
 def table(told: Rows) -> str:
