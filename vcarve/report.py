@@ -33,8 +33,6 @@ def header(layout: Layout, plan: Plan, findings: tuple[Finding, ...]) -> Rows:
     """Return the program's comment header as (label, text) pairs."""
     job = layout.job
     notes = [("Mizo", job.title or "V-groove engraving"), *chosen(facts(layout, plan), HEADER)]
-    # Which groove it is belongs to the label.
-    notes = [(f"{label}, {text}", "") if label == "Groove" else (label, text) for label, text in notes]
     if job.units == "inch" and job.machine.units != "inch":
         notes.append(("Moves below are in millimetres", ""))
     notes.extend(("Caution", group.first.sentence) for group in grouped(findings))

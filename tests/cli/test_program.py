@@ -136,7 +136,7 @@ def test_one_name_for_a_groove_and_for_the_zero(job: Path) -> None:
     assert "frame: 1 mm deep, 1.155 mm wide" in framed.stdout
     assert "(Groove, frame: 1 mm deep, 1.155 mm wide)" in Path("t.nc").read_text()
     assert "frame: 1 mm deep, 1.155 mm wide" in picture
-    assert "<dt>Groove</dt><dd>frame: 1 mm deep, 1.155 mm wide</dd>" in page
+    assert "<dt>Groove, frame</dt><dd>1 mm deep, 1.155 mm wide</dd>" in page
     assert "layer rim: 0.7 mm deep" in layers
     zero = "X0 Y0 at the front left corner, Z0 on the top of the piece"
     assert f"zero: {zero}" in picture

@@ -112,6 +112,7 @@ def test_everything_is_said_in_words_and_shapes() -> None:
     assert re.search(
         r"2.5 mm wide\..* lines: .* each cut once.*passes: [0-9]+ passes.*of rapids\. The bit", description
     )
+    assert re.search(r"groove, ground: [0-9.]+ mm deep, 4 mm wide\. groove, leaf: ", description)
     assert {"1", str(run.plan.passes)} <= set(words)
     assert {"100\u00a0mm", "80\u00a0mm", "clamp", "A", "X", "Y"} <= set(words)
     assert {"4\u00a0mm wide", "2.5\u00a0mm wide"} <= set(re.findall(r"[\d.]+\xa0mm wide", " ".join(words)))

@@ -214,6 +214,16 @@ def test_sections_have_names_of_their_own_and_the_sheet_tells_of_corners(tile: M
     assert said in sheet
 
 
+def test_each_groove_is_told_by_its_name(tile: Made) -> None:
+    """Beside the sizes of a groove, on page and sheet, stands what it is, and no label stands twice."""
+    page = page_html(tile).replace("\u00a0", " ")
+    labels = re.findall(r"<dt>(.*?)</dt>", page.split('<section class="sheet"')[1])
+
+    assert page.count("<dt>Groove, ground</dt><dd>0.8 mm deep, 1.024 mm wide</dd>") == 2
+    assert page.count("<dt>Groove, leaf</dt><dd>0.6 mm deep, 0.793 mm wide</dd>") == 2
+    assert len(labels) == len(set(labels))
+
+
 def test_the_printed_sheet_tells_how_many_passes_there_are(tile: Made, bare: DryRun) -> None:
     """Of a program just made and of one read without its job the bench sheet counts the passes, in one place."""
     for run in (tile, bare):

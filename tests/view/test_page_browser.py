@@ -564,13 +564,16 @@ def test_nothing_is_covered(show: Opener, tile: Made, title: str) -> None:
 
 
 def test_a_long_name_of_lines_leaves_room_for_their_sizes(show: Opener, tile: Made) -> None:
-    """A layer's name with more letters than its column holds is broken, so that nothing of it or of the sizes sticks out."""
+    """A layer's name with more letters than its column holds is broken, so that half of the row is left for width and depth."""
     name = "decorative-border-lines-of-the-outermost-frame-and-corners"
     features = tuple(replace(one, name=name) for one in tile.layout.features)
     page = show(replace(tile, layout=replace(tile.layout, features=features)), size=(1280, 900))
     row = "[...document.querySelectorAll('.column .rows > div')].find(e => e.textContent.includes('decorative'))"
-    wide, whole = page.evaluate(f"() => {{ const row = {row}; return [row.scrollWidth, row.clientWidth]; }}")
+    sizes = "[...[...row.children, row].map(one => one.clientWidth), row.scrollWidth]"
+    term, value, whole, wide = page.evaluate(f"() => {{ const row = {row}; return {sizes}; }}")
 
+    assert term <= 0.46 * whole
+    assert value >= 0.45 * whole
     assert wide <= whole
 
 

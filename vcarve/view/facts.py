@@ -56,8 +56,9 @@ def facts(layout: Layout, plan: Plan | None = None) -> Iterator[Fact]:
     counts = f"{counted(network.cells, 'cell')}, {counted(network.edges, 'edge')}"
     yield Fact("Pattern", f"{pattern}; {counts}, {counted(network.vertices, 'vertex', 'vertices')}", SUMMARY)
     for name, deep, wide in layout.kinds:
-        said = f"{name}: {figures.length(deep)} deep, {figures.length(wide)} wide"
-        yield Fact("Groove", said, HEADER + SUMMARY + PICTURE + GROOVE)
+        said = f"{figures.length(deep)} deep, {figures.length(wide)} wide"
+        yield Fact(f"Groove, {name}", said, HEADER + PICTURE + GROOVE)
+        yield Fact("Groove", f"{name}: {said}", SUMMARY)
     yield Fact("Taper", layout.taper, HEADER + SUMMARY + PICTURE + GROOVE)
     if job.taper_mm and not layout.taper:
         yield Fact("Taper", "no line ends in nothing, so none tapers", SUMMARY)
