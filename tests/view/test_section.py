@@ -16,7 +16,7 @@ from vcarve.job.sections import Clamp, Zero, ZeroPlace
 from vcarve.layout.stages import Kind
 from vcarve.quantity import MM
 from vcarve.run import DryRun, Made
-from vcarve.view.facts import STOCK, kept, length, plain
+from vcarve.view.facts import STOCK, kept, length
 from vcarve.view.section import profile, section_svg, zero_svg
 from vcarve.view.sheet import rows, slots
 
@@ -217,5 +217,5 @@ def test_figures_of_a_sentence_are_kept_together(words: str, parts: list[str]) -
 def test_lengths_carry_their_unit() -> None:
     """No trailing zeros, a true minus sign."""
     assert length(1.50, MM).replace("\u00a0", " ") == "1.5 mm"
-    assert plain(-0.004, 2) == "0"
-    assert plain(-1.25, 2) == "−1.25"
+    assert length(-0.0004, MM).replace("\u00a0", " ") == "0 mm"
+    assert length(-1.25, MM).replace("\u00a0", " ") == "−1.25 mm"

@@ -13,7 +13,7 @@ from vcarve.layout.stages import Layout
 from vcarve.mount.flat import mount_of
 from vcarve.plan.model import Plan
 from vcarve.plane.arrays import NM_PER_MM
-from vcarve.quantity import Figures, counted, format_deg, format_duration, format_number, format_rpm
+from vcarve.quantity import Figures, counted, format_deg, format_duration, format_rpm
 
 NBSP = "\u00a0"
 
@@ -138,11 +138,6 @@ def _land(layout: Layout) -> str:
 
 
 # --- how figures are set: with their unit, which no line break parts from them ----------------------------------------
-
-
-def plain(value: float, decimals: int) -> str:
-    """Return a number with at most ``decimals`` decimals, no trailing zeros, and a true minus sign."""
-    return format_number(value, decimals).replace("-", "−")
 
 
 def length(value_mm: float, figures: Figures) -> str:

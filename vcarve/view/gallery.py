@@ -11,8 +11,8 @@ import numpy as np
 from vcarve.pattern.inspect import inspect
 from vcarve.pattern.model import Pattern
 from vcarve.plane.arcs import curves, directions, lengths
-from vcarve.quantity import MM
-from vcarve.view.facts import NBSP, length, plain
+from vcarve.quantity import MM, format_deg
+from vcarve.view.facts import NBSP, length
 from vcarve.view.look import palette_css
 from vcarve.view.page import filled
 from vcarve.view.pattern import patch, pattern_svg
@@ -88,7 +88,7 @@ def _card(shown: Pattern) -> str:
 
 def angle_words(angles_deg: Sequence[float]) -> str:
     """Return angles in words.  Straight on and the outer side of a corner say nothing new; lines at 0° touch."""
-    words = [f"{plain(angle, 1)}°" for angle in angles_deg if 0.05 <= angle < 179.95]
+    words = [format_deg(angle, 1) for angle in angles_deg if 0.05 <= angle < 179.95]
     if any(angle < 0.05 for angle in angles_deg):
         words.append("touching")
     return ", ".join(words) or "none"

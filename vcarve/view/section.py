@@ -15,8 +15,9 @@ from vcarve.job.bench import Bit
 from vcarve.job.records import Job
 from vcarve.layout.stages import Kind
 from vcarve.plane.arrays import Floats
+from vcarve.quantity import format_number
 from vcarve.run import DryRun
-from vcarve.view.facts import length, plain
+from vcarve.view.facts import length
 from vcarve.view.svg import drawn, text
 
 _WIDE = 320.0
@@ -33,6 +34,7 @@ _TEAR = "q6 -5 12 0t12 0" * 12
 def section_svg(job: Job, kinds: Sequence[Kind]) -> str:
     """Return the cross-section of every kind of groove, all to one scale."""
     grooves, figures, bit = kinds[:_AT_MOST], job.figures, job.bit
+    angle = format_number(bit.angle_deg, 1)
     thickness = job.piece.thickness_mm
     deep = max(grooves, key=lambda groove: groove.depth_mm)
     room = (_WIDE - _LEFT) / len(grooves)
@@ -78,7 +80,7 @@ def section_svg(job: Job, kinds: Sequence[Kind]) -> str:
             dx, y = reach * np.sin(lean), tip - reach * np.cos(lean)
             arc = '<path class="dim" d="M{} {y}A{r} {r} 0 0 1 {} {y}"/>'
             parts += drawn(arc, middle - dx, middle + dx, y=y, r=reach)
-            parts += text(middle - 6.0, tip + 8.0, f"{plain(bit.angle_deg, 1)}°", anchor="end")
+            parts += text(middle - 6.0, tip + 8.0, f"{angle}°", anchor="end")
         if groove is deep:
             x, y = middle, deepest + (bottom - deepest) * 0.36 + 4.0
             words = f"{length(left, figures)} left" if left > 0 else "through"
@@ -87,9 +89,7 @@ def section_svg(job: Job, kinds: Sequence[Kind]) -> str:
     parts += _dimension(20.0, _TOP, 20.0, bottom) + text(
         14.0, (_TOP + bottom) / 2.0, length(thickness, figures), anchor="middle", turn=-90.0
     )
-    label = escape(
-        f"Cross-section to scale, {plain(bit.angle_deg, 1)} degree bit. {'; '.join(told)}.", quote=True
-    )
+    label = escape(f"Cross-section to scale, {angle} degree bit. {'; '.join(told)}.")
     return drawn(
         '<svg class="section" viewBox="0 0 {wide} {}" role="img" aria-label="{}">'
         '<path class="wood" d="M{left} {low}V{top}{}L{wide} {top}V{low}Z"/>{}{}</svg>',
