@@ -118,7 +118,7 @@ def svg_text(page: Page) -> str:
     }
     shapes = {name: [ring_path(sides, 6, 12) for sides in each] for name, each in page.shapes.items()}
     for name, paths in (*drawn.items(), *shapes.items()):
-        lines.append(f'<g id="{escape(name)}" stroke="{look.drawn(name)[0]}">')
+        lines.append(f'<g id="{escape(name)}" stroke="{look.layer_colours(name)[0]}">')
         lines += [f'<path d="{path}"/>' for path in paths]
         lines.append("</g>")
     return "\n".join([*lines, "</svg>", ""])
@@ -143,7 +143,7 @@ def dxf_text(page: Page) -> str:
         space.reset_extents((left, front, 0.0), (right, back, 0.0))
         names = _layer_names([*page.lines, *page.shapes])
         for name, entry in names.items():
-            document.layers.add(entry, color=look.drawn(name)[1])
+            document.layers.add(entry, color=look.layer_colours(name)[1])
         for name, rows in page.lines.items():
             on = {"layer": names[name]}
             for x0, y0, x1, y1, bulge in rows.tolist():

@@ -84,8 +84,8 @@ DRAWN = {
 }
 
 
-def drawn(layer: str) -> tuple[str, int]:
-    """Return the colour of a layer for SVG and for DXF; those of a drawing look like ground lines."""
+def layer_colours(layer: str) -> tuple[str, int]:
+    """Return the colours of a layer for SVG and for DXF; those of a drawing look like ground lines."""
     return DRAWN.get(layer, DRAWN["ground"])
 
 

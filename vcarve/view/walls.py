@@ -38,9 +38,9 @@ class Walls:
     edge: Ints
 
 
-def _leaning(u: Floats, narrowing: Floats) -> Floats:
+def _leaning(u: Floats, slope: Floats) -> Floats:
     """Return which way (n, 2) the wall to the left of lines with directions (n, 2) faces out, leaning over as it narrows."""
-    lean = np.clip(narrowing, -STEEPEST, STEEPEST)[:, None]
+    lean = np.clip(slope, -STEEPEST, STEEPEST)[:, None]
     return np.asarray(np.sqrt(1.0 - lean**2) * left(u) + lean * u)
 
 
@@ -60,8 +60,8 @@ def slim_shapes(curve: Floats, half_mm: Floats) -> Floats:
     ``half_mm`` (2, n) is half of their width at their starts and ends.
     """
     _, (a, b), half, length, u = _chords(curve, half_mm)
-    narrowing = (half[0] - half[1]) / length
-    one, other = _leaning(u, narrowing), _leaning(-u, -narrowing)
+    slope = (half[0] - half[1]) / length
+    one, other = _leaning(u, slope), _leaning(-u, -slope)
     at_a, at_b = half[..., None]
     return np.stack([a + at_a * one, b + at_b * one, b + at_b * other, a + at_a * other], axis=1)
 
