@@ -103,7 +103,6 @@ def payload(run: DryRun) -> dict[str, Any]:
         "figures": {"unit": run.figures.unit, "mm": run.figures.unit_mm, "finer": run.figures.finer},
         "setup": [*run.setup.zero_mm, run.setup.top_mm, run.setup.turn_deg],
         "piece": _piece(run),
-        "zero": run.job is not None,
         "bit": _bit(run.job),
         "lights": [[*SUN], [*SECOND, SECOND_SHARE]],
         "clamps": [] if run.job is None else clamps_mm(run.job),

@@ -55,7 +55,7 @@ const layout = (stage, zoom) => {
   const narrow = matchMedia("(max-width: 820px)").matches;
   const pad = narrow ? { left: 34, right: 16, top: 18, bottom: 40 } : { left: 60, right: 30, top: 26, bottom: 54 };
   // The arrows of X and Y, with their letters, stand out of the piece where they lead away from zero beyond its side.
-  if (DATA.zero) for (const [ax, ay] of [[48, 0], [0, 52]]) {
+  if (PIECE.known) for (const [ax, ay] of [[48, 0], [0, 52]]) {
     const right = ax * COS + ay * SIN, up = ay * COS - ax * SIN;
     if (ZERO_X <= LEFT) pad.left = Math.max(pad.left, 12 - right);
     if (ZERO_X >= RIGHT) pad.right = Math.max(pad.right, 12 + right);
@@ -160,7 +160,7 @@ const drawAround = (place, under, over) => {
     make("rect", { class: "clamp", x: place.px(left), y: place.py(front + high), width: wide * place.scale, height: high * place.scale }, over);
     make("path", { class: "clamp", d: `M${place.px(left)} ${place.py(front)}L${place.px(left + wide)} ${place.py(front + high)}M${place.px(left)} ${place.py(front + high)}L${place.px(left + wide)} ${place.py(front)}` }, over);
   }
-  if (DATA.zero) {
+  if (PIECE.known) {
     const x = place.px(ZERO_X), y = place.py(ZERO_Y);
     const g = make("g", { class: "zero-mark", transform: `translate(${x} ${y}) rotate(${TURN})` }, over);
     make("path", { class: "axis back", d: "M0 0H38M0 0V-38" }, g);
