@@ -14,14 +14,25 @@ import numpy as np
 import pytest
 
 from contrasts import SHAPE_CONTRAST, TEXT_CONTRAST, contrast
-from small_job import with_job
+from small_job import job_from, with_job
 from vcarve.errors import Finding, grouped
 from vcarve.job.bench import Bit
+from vcarve.job.sections import Clamp, Zero
+from vcarve.layout.stages import lay_out
 from vcarve.proofing import check_program
 from vcarve.run import DryRun, Made
+from vcarve.view.facts import GROOVE, PLAN, PROGRAM, STOCK, SUMMARY, TOOL, chosen, facts
 from vcarve.view.look import palette_css
 from vcarve.view.page import embed, pack, page_html, payload
-from vcarve.view.sheet import verdict
+from vcarve.view.sheet import rows, verdict
+
+CROWDED = """
+piece: {width: 30 mm, height: 30 mm, thickness: 9 mm, wood: beech}
+pattern: {name: asanoha, pitch: 4 mm}
+groove: {depth: 2 mm, lost-land: allow}
+bit: v60-3.175
+machine: small-desktop
+"""
 
 
 class Outline(HTMLParser):
@@ -222,6 +233,32 @@ def test_each_groove_is_told_by_its_name(tile: Made) -> None:
     assert page.count("<dt>Groove, ground</dt><dd>0.8 mm deep, 1.024 mm wide</dd>") == 2
     assert page.count("<dt>Groove, leaf</dt><dd>0.6 mm deep, 0.793 mm wide</dd>") == 2
     assert len(labels) == len(set(labels))
+
+
+def test_page_and_sheet_tell_every_fact_in_its_place(tile: Made) -> None:
+    """What there is to say of a run stands with the stock, the tool, the groove, the program or the plan, in one order."""
+    assert tile.job is not None
+    clamp = Clamp(x_mm=80.0, y_mm=-20.0, width_mm=20.0, height_mm=20.0, above_mm=8.0)
+    bit, machine = tile.job.bit.model_copy(update={"name": "v60-tip01"}), {"dialect": "linuxcnc"}
+    run = with_job(tile, clamps=(clamp,), zero=Zero(turn_deg=2.0), bit=bit)
+    run = replace(run, machine=tile.machine.model_copy(update=machine))
+    told = {part: [label for label, _ in those] for part, those in rows(run).items()}
+
+    assert told == {
+        STOCK: ["Piece", "Zero", "Turn", "Clamps"],
+        TOOL: ["Machine", "Kind of bit", "Bit", "Speeds"],
+        GROOVE: ["Groove, ground", "Groove, leaf", "Land"],
+        PROGRAM: ["Running time", "Program", "Passes", "Z", "Safe height", "Corners"],
+        PLAN: ["Lines", "Lifts", "At even speed", "Proven least"],
+    }
+
+
+def test_land_that_no_cell_keeps_is_told_in_words() -> None:
+    """Where the grooves of every cell meet, no land of 0 mm is called the narrowest."""
+    layout = lay_out(job_from(CROWDED))
+
+    assert layout.grooves.vanished == layout.network.cells > 1
+    assert ("Land", f"none of {layout.network.cells} cells keeps any") in chosen(facts(layout), SUMMARY)
 
 
 def test_the_printed_sheet_tells_how_many_passes_there_are(tile: Made, bare: DryRun) -> None:
