@@ -50,6 +50,17 @@ def test_a_crumb_of_a_line_keeps_its_depth(long_mm):
     assert (len(crumb.tail), len(rises.at_mm), len(rises.reach_mm)) == (1, 0, 0)
 
 
+@pytest.mark.parametrize(("long_mm", "rise_mm"), [(0.008, 6.0), (4.0, 0.008)])
+def test_what_is_too_short_to_rise_keeps_its_depth(long_mm, rise_mm):
+    """A stub that hardly comes out of another line keeps its depth, and so does a longer one with hardly any rise."""
+    lines = [((-10, 0), (0, 0)), ((0, 0), (10, 0)), ((0, 0), (0, long_mm))]
+    lines += [((-10, 0), (-10, -9)), ((10, 0), (10, -9)), ((-10, -9), (10, -9))]
+    stub, share, rises = taper(network_of_lines(lines), rise_mm, PIECE)
+
+    assert share.tolist() == [[1.0] * 6] * 2
+    assert (len(stub.tail), len(rises.at_mm), len(rises.reach_mm)) == (6, 0, 0)
+
+
 def test_a_rise_stops_where_another_line_meets():
     """A stub of 4 mm at a crossing rises over its 4 mm; lines that end at others keep their depth."""
     lines = [((-10, 0), (0, 0)), ((0, 0), (10, 0)), ((0, 0), (0, 4)), ((10, 0), (10, -9)), ((10, 0), (10, 9))]

@@ -384,7 +384,8 @@ def test_part_of_a_name_finds_those_called_that(key: str, name: str, said: str) 
         ("piece.nowhere=4", "known here: width, height"),
         ("zero.turn=50 deg", "at most 45 degrees; lay the piece straighter, or write pattern.rotate"),
         ("zero.turn=-50 deg", "at least -45 degrees; lay the piece straighter, or write pattern.rotate"),
-        ("groove.taper=-1", "more than 0 mm; leave it out for none"),
+        ("groove.taper=-1", "at least 0.01 mm; leave it out for none"),
+        ("groove.taper=0.009", "at least 0.01 mm; leave it out for none"),
     ],
 )
 def test_what_to_do_instead_is_told(tmp_path: Path, change: str, said: str) -> None:

@@ -53,6 +53,7 @@ def refused(text: bytes, kind: Any, *sets: str) -> list[str]:
         ("spindle.min=10000", "spindle.min=10001", "spindle.max"),
         ("spindle={min: 0, max: 1}", "spindle={min: 0, max: 0}", "spindle.max"),
         ("arc-tolerance=0.0005", "arc-tolerance=0.00049", "arc-tolerance"),
+        ("arc-tolerance=0.05", "arc-tolerance=0.051", "arc-tolerance"),
     ],
 )
 def test_a_machine_does_not_contradict_itself(within: str, beyond: str, key: str) -> None:

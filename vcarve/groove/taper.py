@@ -13,12 +13,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 import shapely
 
+from vcarve.job.fields import TAPER_LEAST_MM
 from vcarve.network.model import Network, split
 from vcarve.plane.arrays import Bools, Floats, Ints, ReadOnly, connected
 from vcarve.plane.region import Region, polygon
 
 EDGE_MM = 0.01  # an end this near to the piece's edge lies on it
-SNAP_MM = 0.01  # no line is split nearer than this to its end
+SNAP_MM = TAPER_LEAST_MM  # no line is split nearer than this to its end
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -48,9 +49,9 @@ def taper(network: Network, length_mm: float, piece: Region) -> tuple[Network, F
     _, line = connected(count, *node)
     free = _free_ends(network, met, piece)
     total, loose = np.bincount(line[node[0]], size, count)[line[free]], np.bincount(line[free])[line[free]]
-    # A crumb has no room for a deepest place between two rises.
-    roomy = (loose == 1) | (total >= 2.0 * SNAP_MM)
-    free, reach = free[roomy], np.minimum(length_mm, total / loose)[roomy]
+    reach = np.minimum(length_mm, total / loose)
+    # In a crumb a rise would end where it begins, and two would leave no deepest place between them.
+    free, reach = free[reach >= SNAP_MM], reach[reach >= SNAP_MM]
     links = coo_array((size, tuple(node)), shape=(count, count)).tocsr()
     far, _, source = dijkstra(
         links,

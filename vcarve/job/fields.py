@@ -102,8 +102,12 @@ _length = partial(_quantity, quantity.LENGTH, "mm")
 LengthMm = Annotated[float, _length()]
 NotNegativeMm = Annotated[float, _length(least=0)]
 PositiveMm = Annotated[float, _length(least=0, above=True)]
-TaperMm = Annotated[float, _length(least=0, above=True, why="; leave it out for none")]
-ChordMm = Annotated[float, _length(least=0.0005, why=": finer chords are lost in rounding")]
+TAPER_LEAST_MM = 0.01  # a shorter one would be a step
+TaperMm = Annotated[float, _length(least=TAPER_LEAST_MM, why="; leave it out for none")]
+# Finer chords are lost in rounding; the dry run bears with places as far off as chords may be.
+ChordMm = Annotated[
+    float, _length(least=0.0005, most=0.05, why=": finer chords are lost in rounding, coarser ones are seen")
+]
 # Ten times the coarsest last decimal: no rounding brings a rapid down to the piece.
 RAPID_LEAST_MM = 0.1
 RapidMm = Annotated[float, _length(least=RAPID_LEAST_MM, why=": nearer to the wood a rapid would touch it")]
