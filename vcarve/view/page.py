@@ -30,7 +30,7 @@ from vcarve.view.look import SECOND, SECOND_SHARE, SUN, WOOD, palette_css
 from vcarve.view.section import clamps_mm
 from vcarve.view.sheet import slots
 
-_SCRIPTS = ("data.js", "carve.js", "drawing.js", "player.js")
+PLAYER = ("data.js", "carve.js", "drawing.js", "player.js")
 _AXES = {int(Plane.XY): (0, 1, 2), int(Plane.XZ): (2, 0, 1), int(Plane.YZ): (1, 2, 0)}
 _SLOT = re.compile(r"<!--slot:([a-z]+)-->")
 
@@ -38,19 +38,19 @@ _SLOT = re.compile(r"<!--slot:([a-z]+)-->")
 def page_html(run: DryRun) -> str:
     """Return the whole page as text (UTF-8, about 40 bytes per move plus the program's text); same run, same bytes."""
     told = {**slots(run), "unit": run.figures.unit, "data": embed(payload(run))}
-    return filled("page", _SCRIPTS, told, palette_css())
+    return filled("page", PLAYER, told, palette_css())
 
 
 def filled(name: str, scripts: Iterable[str], told: dict[str, str], palette: str) -> str:
     """Return the page of this name, its slots filled, with its style and script and a policy that lets in nothing else."""
-    style = palette + _part(f"{name}.css")
-    script = '"use strict";\n(() => {\n' + "\n".join(map(_part, scripts)) + "\n})();\n"
+    style = palette + part(f"{name}.css")
+    script = '"use strict";\n(() => {\n' + "\n".join(map(part, scripts)) + "\n})();\n"
     policy = (
         f"default-src 'none'; script-src '{_digest(script)}'; style-src '{_digest(style)}'; "
         "img-src data:; base-uri 'none'; form-action 'none'"
     )
     told = {**told, "policy": policy, "style": style, "script": script}
-    return _SLOT.sub(lambda match: told[match.group(1)], _part(f"{name}.html"))
+    return _SLOT.sub(lambda match: told[match.group(1)], part(f"{name}.html"))
 
 
 def _digest(text: str) -> str:
@@ -58,7 +58,8 @@ def _digest(text: str) -> str:
     return "sha256-" + base64.b64encode(hashlib.sha256(text.encode("utf-8")).digest()).decode("ascii")
 
 
-def _part(name: str) -> str:
+def part(name: str) -> str:
+    """Return a file of the pages by its name."""
     return (files("vcarve.view") / "parts" / name).read_text(encoding="utf-8")
 
 

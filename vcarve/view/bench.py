@@ -1,0 +1,41 @@
+"""The bench page's three files as text: what stands on it, how it looks, and its script.
+
+The page is the same for every job: all it shows it asks the server for.  It shares the look, the stage and the player of the
+dry-run page.  Its script is two scopes, one inside the other, so that its own names never meet those of the player.
+"""
+
+from __future__ import annotations
+
+from functools import cache
+
+from vcarve.view.look import palette_css
+from vcarve.view.page import PLAYER, part
+
+_SCRIPTS = (
+    "bench-state.js",
+    "bench-ask.js",
+    "bench-fields.js",
+    "bench-form.js",
+    "bench-stage.js",
+    "bench-take.js",
+    "bench.js",
+)
+
+
+@cache
+def bench_html() -> str:
+    """Return the page; it takes ``bench.css`` and ``bench.js`` from beside it, and holds no script or style of its own."""
+    return part("bench.html")
+
+
+@cache
+def bench_css() -> str:
+    """Return the page's style sheet: every colour and letter, what it shares with the dry-run page, and its own."""
+    return palette_css() + part("page.css") + part("bench.css")
+
+
+@cache
+def bench_js() -> str:
+    """Return the page's script: the player, and what tries, shows and takes away."""
+    player, bench = ("\n".join(map(part, scripts)) for scripts in (PLAYER, _SCRIPTS))
+    return f'"use strict";\n(() => {{\n{player}\n(() => {{\n{bench}\n}})();\n}})();\n'
