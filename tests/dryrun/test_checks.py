@@ -9,6 +9,7 @@ from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from dryrun.test_corpus import CLEAN, CORPUS, FAULT, RAISED, job_for, program
@@ -19,6 +20,8 @@ from vcarve.dryrun.track import waiting_mm
 from vcarve.errors import MOST_NAMED, Finding, InputError, grouped
 from vcarve.job.records import Job, load_job
 from vcarve.layout.stages import Layout, lay_out
+from vcarve.plane.arrays import Bools, Floats
+from vcarve.program.moves import Moves
 from vcarve.program.reader import read_program
 from vcarve.proofing import check_program, target_of
 
@@ -553,6 +556,34 @@ def test_very_many_findings_are_counted() -> None:
 
     assert [one.more for one in found] == [0] * (MOST_NAMED - 1) + [60 - MOST_NAMED]
     assert [group.count for group in grouped(found)] == [60]
+
+
+@pytest.mark.parametrize("stop", ["G1 Z-1 F5", "G1 Z-1 F200\nG4 P0.1"])
+def test_many_stops_in_the_wood_need_no_more_looks_at_every_move(
+    monkeypatch: pytest.MonkeyPatch, stop: str
+) -> None:
+    """However often the bit creeps or waits in the wood, what takes a look at every move is worked out as often."""
+    looks: list[str] = []
+
+    def length_mm(moves: Moves) -> Floats:
+        looks.append("length_mm")
+        return np.full(len(moves), 2.0)
+
+    def is_lost(moves: Moves, axes: str) -> Bools:
+        looks.append("is_lost")
+        return np.asarray(moves.lost[:, moves.columns(axes)].any(axis=1))
+
+    monkeypatch.setattr(Moves, "length_mm", property(length_mm))
+    monkeypatch.setattr(Moves, "is_lost", is_lost)
+    counts = []
+    for many in (30, 60):
+        looks.clear()
+        text = "\n".join([*CROSS[:6], *[f"G0 X{k}\n{stop}\nG0 Z1" for k in range(many)], *CROSS[-3:]])
+        found = check(read_program(text, dialect="rs274ngc", start_mm=(0.0, 0.0, 5.0)), job_of().machine)
+        assert sum(1 + one.more for one in found if one.code == "dwell-in-wood") == many
+        counts.append(sorted(looks))
+
+    assert counts[0] == counts[1]
 
 
 @pytest.mark.parametrize(

@@ -209,7 +209,7 @@ def _dwell_findings(seen: Track) -> list[Finding]:
 
     Waits and creeping that follow each other without a move across or out of the wood add up.
     """
-    moves = seen.moves
+    moves, length = seen.moves, seen.moves.length_mm
     stands = np.zeros(len(moves) + 1)  # seconds before each move and after the last
     first = np.zeros(len(moves) + 1, dtype=np.int64)  # the line they begin at
     for event in moves.events:
@@ -218,7 +218,7 @@ def _dwell_findings(seen: Track) -> list[Finding]:
             first[event.before] = first[event.before] or event.line
     creeping = seen.feed & seen.in_wood & ~seen.across & (moves.feed_mm_min < SLOW_MM_MIN)
     for m in np.flatnonzero(creeping).tolist():
-        below = min(float(moves.length_mm[m]), -float(seen.low_mm[m, 2]))
+        below = min(float(length[m]), -float(seen.low_mm[m, 2]))
         # What went before it in the same place goes on with it.
         stands[m + 1] += stands[m] + 60.0 * below / float(moves.feed_mm_min[m])
         first[m + 1] = first[m] or seen.line(m)

@@ -269,7 +269,7 @@ class Track(ReadOnly):
 
     def rests_in_wood(self, before: int) -> bool:
         """Tell whether the bit stands in the wood, or on it, just before a move (or at the end)."""
-        if before == 0 or self.moves.is_lost("Z")[before]:
+        if before == 0 or self.moves.lost[before, self.moves.axes.index("Z")]:
             return False
         at = self.start_mm[before] if before < len(self.moves) else self.end_mm[before - 1]
         return bool(at[2] <= self.slack_mm)
