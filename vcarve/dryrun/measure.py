@@ -116,13 +116,13 @@ def measured(
     reason.
     """
     job, network, half = target.job, target.network, target.grooves.ends_half_mm
-    places, step, fine = Places.of(network, half), _wanted_step_mm(target), network.cut
+    places, step = Places.of(network, half), _wanted_step_mm(target)
     grids: Iterable[Surface] = [surface]
     many = job.piece.width_mm * job.piece.height_mm / step**2
     if finer and step < surface.step_mm - 1e-9 and many <= MOST_TILED_PIXELS:
         grids = chain(grids, tiles(moves, job.bit, step_mm=step, tile_mm=TILE_MM, **_whole(job)))
-    widths, wanted = np.full((2, len(fine)), np.nan)
-    lowest, highest = np.hsplit(boxes(network.curves(np.arange(len(fine)))), 2)
+    widths, wanted = np.full((2, len(network.tail)), np.nan)
+    lowest, highest = np.hsplit(boxes(network.curves()), 2)
     coarsest = coarsest_step_mm(places.half_width_mm, job.bit)
     for part in grids:
         fine = network.cut & (coarsest >= part.step_mm - 1e-9)
@@ -316,8 +316,7 @@ def _half_width(surface: Surface, point: Floats, normal: Floats, limit: float) -
     step, count = surface.step_mm, len(point)
     along = np.arange(0.0, limit + step, step / 2.0)[:, None, None]
     aside = step * np.arange(-BESIDE_STEPS, BESIDE_STEPS + 1)[:, None]
-    tangent = np.column_stack([-normal[:, 1], normal[:, 0]])
-    offset = along * normal[:, None, None] + aside * tangent[:, None, None]
+    offset = along * normal[:, None, None] + aside * left(normal)[:, None, None]
     height, centre = surface.pixel(point[:, None, None] + offset)
     height = height.reshape(count, -1)
     away = np.einsum("nkji,ni->nkj", centre - point[:, None, None], normal).reshape(count, -1)
