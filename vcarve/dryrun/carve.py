@@ -7,7 +7,6 @@ worked out together, so that a few long grooves and a million short ones are bot
 Glossary
 stroke    a short piece of path below the top of the piece: a line, level or sloping, or a level arc
 level     at one depth all along
-reach     half the width of the widest groove a stroke cuts
 
 Places are piece coordinates: origin at the piece's centre, X to the right, Y to the back, Z 0 at its top.
 """
@@ -105,19 +104,14 @@ def suitable_step_mm(
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Strokes(Columns):
-    """Curves (n, 5), see ``plane.arcs``, their heights at both ends (n, 2), and half of the width of their grooves (n,).
+    """Curves (n, 5), see ``plane.arcs``, their heights at both ends (n, 2), and boxes (n, 4) round all that they can touch.
 
     Arcs are level; what stands upright cuts as its lowest place.
     """
 
     curve: Floats
     z_mm: Floats
-    reach_mm: Floats
-
-    def box(self) -> tuple[Floats, Floats]:
-        """Return lowest and highest X and Y each stroke can touch, two arrays (n, 2)."""
-        low, high = np.hsplit(boxes(self.curve), 2)
-        return low - self.reach_mm[:, None], high + self.reach_mm[:, None]
+    box: Floats
 
 
 def strokes(moves: Moves, tip: Tip, setup: Setup) -> Strokes:
@@ -145,8 +139,9 @@ def strokes(moves: Moves, tip: Tip, setup: Setup) -> Strokes:
     upright = (curve[:, :2] == curve[:, 2:4]).all(axis=1)
     curve[helix[owner] | upright | (np.abs(curve[:, 4]) < FLAT), 4] = 0.0
     z[upright] = z[upright].min(axis=1, keepdims=True)
-    made = Strokes(curve=curve, z_mm=z, reach_mm=tip.reach_mm(-z.min(axis=1)))
-    return made.take(z.min(axis=1) < 0.0)
+    lowest = z.min(axis=1)
+    box = boxes(curve) + tip.reach_mm(-lowest)[:, None] * (-1.0, -1.0, 1.0, 1.0)
+    return Strokes(curve=curve, z_mm=z, box=box).take(lowest < 0.0)
 
 
 def _deepest(path: Floats, z_mm: Floats) -> Ints:
@@ -185,15 +180,14 @@ def tiles(
     made = strokes(moves, tip, setup)
     bent = made.curve[:, 4] != 0.0
     kinds: list[tuple[Strokes, Kernel]] = [(made.take(~bent), _line), (made.take(bent), _arc)]
-    boxed = [(part, kernel, *part.box()) for part, kernel in kinds]
     for j in range(0, ny, size):
         front, back = y0 + j * step_mm, y0 + (min(j + size, ny) - 1) * step_mm
-        rows = [np.flatnonzero((low[:, 1] <= back) & (high[:, 1] >= front)) for _, _, low, high in boxed]
+        rows = [np.flatnonzero((part.box[:, 1] <= back) & (part.box[:, 3] >= front)) for part, _ in kinds]
         for i in range(0, nx, size):
             left, right = x0 + i * step_mm, x0 + (min(i + size, nx) - 1) * step_mm
             heights = np.zeros((min(size, ny - j), min(size, nx - i)), dtype=dtype)
-            for (part, kernel, low, high), row in zip(boxed, rows, strict=True):
-                mine = row[(low[row, 0] <= right) & (high[row, 0] >= left)]
+            for (part, kernel), row in zip(kinds, rows, strict=True):
+                mine = row[(part.box[row, 0] <= right) & (part.box[row, 2] >= left)]
                 _sweep(heights, left, front, step_mm, part.take(mine), kernel, tip)
             yield Surface(height_mm=heights, step_mm=step_mm, x0_mm=left, y0_mm=front)
 
@@ -202,7 +196,7 @@ def _sweep(
     heights: Heights, x0: float, y0: float, step: float, part: Strokes, kernel: Kernel, tip: Tip
 ) -> None:
     """Lower a height map by strokes of one kind."""
-    low, high = part.box()
+    low, high = np.hsplit(part.box, 2)
     size = np.array(heights.shape[::-1])
     origin = np.array([x0, y0])
     first = np.clip(np.ceil((low - origin) / step), 0, size).astype(np.int64)
