@@ -152,9 +152,9 @@ def _deepest(path: Floats, z_mm: Floats) -> Ints:
     return np.asarray(order[(np.diff(key[order], axis=0, prepend=np.nan) != 0.0).any(axis=1)])
 
 
-def carve(moves: Moves, bit: Bit, *, setup: Setup = UNKNOWN, **grid: Any) -> Surface:
+def carve(moves: Moves, bit: Bit, **grid: Any) -> Surface:
     """Carve a piece and return its whole surface: the one tile of ``tiles``, which says what it takes."""
-    return next(tiles(moves, bit, setup=setup, **grid))
+    return next(tiles(moves, bit, **grid))
 
 
 def tiles(
