@@ -122,7 +122,7 @@ def node(
 
 
 def _pass(curves: Floats, traits: Graph, rank: Ints, pairs: Ints, weight: Ints, end_weight: Ints) -> Noded:
-    """Split curves once where the given pairs meet; ``traits`` has their feature, cut, class and rim, and the fixed places."""
+    """Split curves once where the given pairs meet; ``traits`` has their feature, class and rim, and the fixed places."""
     owner, place, xy, corner = _stops(curves, pairs)
     # A place on the outline or on a frame lies on it exactly.
     firm = np.flatnonzero((rank[owner] < LINE) & ~corner)
