@@ -151,18 +151,13 @@ def angle_sensitivity(bit: Cone, depth_mm: float) -> float:
     return math.radians(on_cone / math.cos(half) ** 2)
 
 
-def table(bit: Cone, depths_mm: tuple[float, ...] | None = None) -> tuple[tuple[float, float], ...]:
-    """Return rows of depth and width in millimetres.
-
-    Without ``depths_mm`` the rows are round depths from shallow to the deepest cut, the deepest last.
-    """
-    if depths_mm is None:
-        deepest = deepest_mm(bit)
-        if math.isinf(deepest):
-            deepest = 5.0
-        step = next((s for s in (0.05, 0.1, 0.25, 0.5, 1.0, 2.0, 5.0, 10.0) if deepest / s <= 12.0), 25.0)
-        rounds = [step * n for n in range(1, math.floor(deepest / step + SLACK_MM) + 1)]
-        if not rounds or deepest - rounds[-1] > 0.01:
-            rounds.append(deepest)
-        depths_mm = tuple(rounds)
-    return tuple((depth, width_mm(bit, depth)) for depth in depths_mm)
+def table(bit: Cone) -> tuple[tuple[float, float], ...]:
+    """Return rows of depth and width in millimetres: round depths from shallow to the deepest cut, the deepest last."""
+    deepest = deepest_mm(bit)
+    if math.isinf(deepest):
+        deepest = 5.0
+    step = next((s for s in (0.05, 0.1, 0.25, 0.5, 1.0, 2.0, 5.0, 10.0) if deepest / s <= 12.0), 25.0)
+    depths = [step * n for n in range(1, math.floor(deepest / step + SLACK_MM) + 1)]
+    if not depths or deepest - depths[-1] > 0.01:
+        depths.append(deepest)
+    return tuple((depth, width_mm(bit, depth)) for depth in depths)
