@@ -181,7 +181,7 @@ GRBL = Dialect(
 )
 LINUXCNC = Dialect(
     name="linuxcnc",
-    letters=LETTERS | frozenset("EOUVW$@^"),
+    letters=LETTERS | frozenset("EUVW$@^"),
     # G92.2 and G92.3 are in a group of their own.
     groups=_groups(
         _COMMON,

@@ -150,7 +150,7 @@ def take_apart(
                     raise ValueFault(began, "an equals sign must follow the parameter to set")
                 value, at = real_value(text, at + 1, parameters)
                 settings.append((index, value))
-            elif letter not in dialect.letters or letter == "O":
+            elif letter not in dialect.letters:
                 reasons = _NO_LETTER | _NO_WORD | (_NO_MORE if words else {})
                 reason = reasons.get(letter, "this letter or sign has no meaning here")
                 raise Reject(column, _run(text, at), reason)
