@@ -17,6 +17,7 @@ from vcarve.groove.width import Cone, VBit, width_mm
 from vcarve.network.build import Placing, network_on, pattern_graph
 from vcarve.network.model import Network
 from vcarve.pattern.model import Pattern
+from vcarve.plane.arcs import size
 from vcarve.plane.region import rectangle
 
 SAMPLE_PITCH_MM = 20.0
@@ -62,7 +63,7 @@ def cells_of(pattern: Pattern) -> Cells | None:
 def _one_of_each(network: Network) -> Network:
     """Return the network with all its lines, and of each kind of whole cells the one nearest to the middle."""
     first = network.ring_half_edge[network.cell_start[:-1]]
-    nearest = np.argsort(np.hypot(*network.xy_mm[network.tail[first >> 1]].T), kind="stable")
+    nearest = np.argsort(size(network.xy_mm[network.tail[first >> 1]]), kind="stable")
     nearest = nearest[network.cell_class[nearest] >= 0]
     return network.of_cells(nearest[np.unique(network.cell_class[nearest], return_index=True)[1]])
 

@@ -23,7 +23,7 @@ from vcarve.network.noding import (
     near_pairs,
     node,
 )
-from vcarve.plane.arcs import boxes, middles
+from vcarve.plane.arcs import boxes, middles, size
 from vcarve.plane.arrays import Bools, Floats, Ints, connected
 from vcarve.plane.region import SAG_MM, Region, half_turns, inside, lines_along, upright
 
@@ -81,7 +81,7 @@ def clip(
     xy = np.vstack([graph.xy, rim.xy])
     core = graph.take(inner).renumbered(xy, number)
     moved = np.zeros(len(xy), dtype=bool)
-    moved[number[shared]] = np.hypot(*(xy[number[shared]] - graph.xy[shared]).T) > TOLERANCE_MM
+    moved[number[shared]] = size(xy[number[shared]] - graph.xy[shared]) > TOLERANCE_MM
     rim = rim.renumbered(xy, len(graph.xy) + np.arange(len(rim.xy)))
     own = ~noded.whole | (noded.source >= count) | on_outline
     framed = np.concatenate([np.zeros(count, dtype=bool), framing])[noded.source]

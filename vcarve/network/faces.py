@@ -57,7 +57,7 @@ def next_half_edge(graph: Graph) -> Ints:
         # shortest edge in the bundle is before any of them can meet again; a chord turns by half of what its arc does.
         bundle = np.empty(len(order), dtype=np.int64)
         bundle[order] = np.cumsum(~bundled) - 1
-        chord = np.hypot(*(graph.xy[graph.head] - graph.xy[graph.tail]).T)
+        chord = size(graph.xy[graph.head] - graph.xy[graph.tail])
         shortest = np.full(int(bundle.max()) + 1, np.inf)
         np.minimum.at(shortest, bundle, np.repeat(chord, 2))
         order = np.lexsort((direction + 0.25 * shortest[bundle] * curvature, bundle))

@@ -17,7 +17,7 @@ import shapely
 
 from vcarve.errors import InputError
 from vcarve.network.model import Graph
-from vcarve.plane.arcs import boxes, bulge_between, points
+from vcarve.plane.arcs import boxes, bulge_between, points, size
 from vcarve.plane.arrays import Bools, Floats, Ints
 from vcarve.plane.meet import clusters, meetings
 from vcarve.plane.region import upright
@@ -141,7 +141,7 @@ def _pass(curves: Floats, traits: Graph, rank: Ints, pairs: Ints, weight: Ints, 
     last = np.append(begin[1:], len(order)) - 1
     # Of several, the parameter that counts is an end's, else the one next to where the vertex is, so that arcs keep their circle.
     run = np.cumsum(fresh) - 1
-    near = _first_of(run, np.lexsort((np.hypot(*(xy - vertices[at]).T), run)))
+    near = _first_of(run, np.lexsort((size(xy - vertices[at]), run)))
     t = np.where(place[begin] == 0.0, 0.0, np.where(place[last] == 1.0, 1.0, place[near]))
     owner, at = owner[begin], at[begin]
     edge = np.flatnonzero(owner[1:] == owner[:-1])
@@ -194,7 +194,7 @@ def merged(graph: Graph, rank: Ints) -> tuple[Graph, Ints, Ints]:
     """Return the graph with one edge where several coincide, the numbers of the edges kept, and the first rank of each."""
     turned = graph.tail > graph.head
     low, high = np.where(turned, graph.head, graph.tail), np.where(turned, graph.tail, graph.head)
-    chord = np.hypot(*(graph.xy[graph.head] - graph.xy[graph.tail]).T)
+    chord = size(graph.xy[graph.head] - graph.xy[graph.tail])
     # Edges on the same ends are one if their middles are the same place (they stand off the chord by bulge * chord / 2).
     middle = 0.5 * chord * np.where(turned, -graph.bulge, graph.bulge)
     order = np.lexsort((middle, high, low))
