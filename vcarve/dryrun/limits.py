@@ -10,6 +10,7 @@ from vcarve.dryrun.track import Target, Track, axes_of, per_axis, room
 from vcarve.errors import Finding, listed
 from vcarve.plane.arcs import size
 from vcarve.plane.arrays import Bools
+from vcarve.program.grammar import MM_PER_INCH
 from vcarve.program.moves import Event
 from vcarve.quantity import format_number, format_rpm
 
@@ -57,7 +58,7 @@ def job_speed_findings(seen: Track, target: Target) -> Iterator[Finding]:
         # On a slope Z may set the pace, up as well as down.
         least = SLIP * np.minimum(job.speeds.cut_mm_min, job.speeds.plunge_mm_min / steep)
     sinking = np.where(seen.down, feed * steep, 0.0)
-    rounding = (0.05 if job.machine.units == "mm" else 25.4 * 0.005) + 1e-6
+    rounding = (0.05 if job.machine.units == "mm" else 0.005 * MM_PER_INCH) + 1e-6
     turning = cut & (moves.rpm > 0.0) & job.machine.spindle.programmed
     fast, slow, turns = "faster-than-job", "slower-than-job", "The spindle turns"
     cut_at, sink_at, turn_at = job.speeds.cut_mm_min, job.speeds.plunge_mm_min, job.speeds.spindle_rpm

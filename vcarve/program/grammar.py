@@ -14,6 +14,8 @@ from typing import Literal
 
 DialectName = Literal["rs274ngc", "grbl-1.1", "linuxcnc"]
 
+MM_PER_INCH = 25.4
+
 # §3.3.2, table 3: the letters a word may begin with.  Of the axes those of AXES move; the others are legal in the language
 # and refused by the reader.
 AXES = ("X", "Y", "Z")
@@ -154,7 +156,7 @@ class Dialect:
     # An arc's radius at its start and at its end may differ by the slack (§3.5.3.2), and up to ``arc_slack_far`` times that as
     # long as it stays within ``arc_slack_share`` of the radius; up to ``full_circle_rad`` an arc counts as a full turn.
     arc_slack_mm: float = 0.002
-    arc_slack_inch_mm: float = 0.0002 * 25.4  # under G20
+    arc_slack_inch_mm: float = 0.0002 * MM_PER_INCH  # under G20
     arc_slack_far: float = 1.0
     arc_slack_share: float = 0.0
     full_circle_rad: float = 0.0
@@ -194,7 +196,7 @@ LINUXCNC = Dialect(
     line_limit=252,
     line_number_max=2_147_483_647,
     arc_slack_mm=0.02 * 2**0.5,
-    arc_slack_inch_mm=0.002 * 2**0.5 * 25.4,
+    arc_slack_inch_mm=0.002 * 2**0.5 * MM_PER_INCH,
     arc_slack_far=100.0,
     arc_slack_share=0.001,
     full_circle_rad=1e-6,
@@ -205,4 +207,3 @@ LEAST_PROBE_MM = 0.254  # §3.5.9; the controllers ask for some way only
 WHOLE_NUMBER_SLACK = 0.0001  # §3.3.2.1: how near an integer a value that must be whole has to be
 # LinuxCNC (interp_arc.cc); NIST and Grbl set no limit, and no bit cuts a smaller arc.
 LEAST_RADIUS_MM = 0.00127
-MM_PER_INCH = 25.4
