@@ -307,7 +307,9 @@ def test_hop_at_the_safe_height_needs_no_second_lift() -> None:
     assert lines[1:3] == ["X10 Y10", "G1 Z-2 F200"]
 
 
-@pytest.mark.parametrize("change", [{}, {"decimals": 2}, {"units": "inch"}], ids=["mm", "coarse", "inch"])
+@pytest.mark.parametrize(
+    "change", [{}, {"decimals": 2}, {"units": "inch", "decimals": 4}], ids=["mm", "coarse", "inch"]
+)
 @pytest.mark.parametrize("hop_mm", [0.0001, 0.0, -0.5])
 def test_a_rapid_is_never_written_at_or_below_the_top(hop_mm: float, change: dict[str, Any]) -> None:
     """A height for rapids that rounds to the top, or lies below it, is a fault of Mizo's own and gives no program."""

@@ -35,8 +35,7 @@ class Frame:
 
     def __init__(self, job: Job) -> None:
         self.mount, self.inch = mount_of(job), job.machine.units == "inch"
-        self.decimals = max(job.machine.decimals, 4) if self.inch else job.machine.decimals
-        self.step_mm = 10.0**-self.decimals * (MM_PER_INCH if self.inch else 1.0)  # of the last decimal
+        self.decimals = job.machine.decimals
 
     def axes(self, place_nm: Ints) -> Ints:
         """Return X, Y and Z of places on the piece (n, 3) as whole steps of the last decimal."""
@@ -121,7 +120,7 @@ def sections(
     header = [line for label, text in notes for line in comment(label, text)]
     yield (*header, *opening(job, arcs=bent and job.machine.arcs), Move("G0", z=safe))
     yield operation(job)
-    ends, bulge, feed, bounds = pieces_of(job, cuts, plan, frame.axes(cuts.place_nm), frame.step_mm)
+    ends, bulge, feed, bounds = pieces_of(job, cuts, plan, frame.axes(cuts.place_nm))
     feed_of = lru_cache(frame.feed)
     plunge = frame.feed(job.speeds.plunge_mm_min)
     last_pass = len(bounds) - 2
@@ -148,12 +147,10 @@ def sections(
     yield closing(job)
 
 
-def pieces_of(
-    job: Job, cuts: Cuts, plan: Plan, axes: Ints, step_mm: float
-) -> tuple[Ints, Floats, Floats, list[int]]:
+def pieces_of(job: Job, cuts: Cuts, plan: Plan, axes: Ints) -> tuple[Ints, Floats, Floats, list[int]]:
     """Return the pieces of a plan: both ends (m, 6) in steps, bulge (m,), feed (m,), and where each pass begins, and the end.
 
-    ``axes`` (N, 3) are the places of the cuts in steps of ``step_mm``.
+    ``axes`` (N, 3) are the places of the cuts in steps of the last decimal.
     Rounding comes first and the form follows from it: an arc so flat or so short that the rounded ends no longer say how it bends
     is a line, one for which the machine has no words is a row of chords, and one of more than half a turn is two.
     """
@@ -165,7 +162,7 @@ def pieces_of(
     chorded = ~flat & (chord < SHORT_STEPS if job.machine.arcs else np.ones(len(flat), bool))
     # More than half a turn: in two, since centres of long arcs are ill-conditioned and full circles ambiguous.
     count = np.where(~flat & (np.abs(bulge) > 1.0), 2, 1)
-    count[chorded] = chord_counts(curve[chorded], job.machine.arc_tolerance_mm / step_mm)
+    count[chorded] = chord_counts(curve[chorded], job.machine.arc_tolerance_mm / job.machine.last_decimal_mm)
     owner, share = evenly(count)
     till = share + 1.0 / count[owner]
     last = np.append(owner[1:] != owner[:-1], True)[: len(owner)]
