@@ -53,6 +53,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "proofing": {"everything but cli"},
     "pipeline": {"everything but cli"},
     "drawn": {"everything but cli"},
+    "serve": {"everything but cli"},
     "cli": {"everything"},
     "__main__": {"cli"},
 }

@@ -361,7 +361,7 @@ def test_other_files_are_refused(tmp_path: Path) -> None:
     (tmp_path / "picture.png").write_bytes(b"")
 
     for name, words in (
-        ("none.svg", "cannot be opened"),
+        ("none.svg", "cannot be read: there is no such file"),
         ("picture.png", ".svg or a .dxf"),
         ("big.svg", "20 MB"),
     ):

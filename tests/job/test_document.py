@@ -12,7 +12,16 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from vcarve.errors import InputError, Problem
-from vcarve.job.document import DEEPEST, LARGEST_BYTES, Place, parse_document, placed, read_document
+from vcarve.job.document import (
+    DEEPEST,
+    LARGEST_BYTES,
+    Place,
+    parse_document,
+    placed,
+    read_bytes,
+    read_document,
+    reading_only,
+)
 from vcarve.job.fields import BLANK
 
 TEXT = b"""\
@@ -207,3 +216,26 @@ def test_any_bytes_are_a_tree_or_problems(data: bytes) -> None:
         problems = ()
 
     assert (document is None) == bool(problems)
+
+
+def test_where_one_folder_is_worked_in_nothing_else_is_read(tmp_path: Path) -> None:
+    """Neither a path that leads out, nor a link that does, nor what is no plain file is opened; the folder's own files are."""
+    folder, outside = tmp_path / "folder", tmp_path / "outside.yaml"
+    folder.mkdir()
+    outside.write_text("a: 1\n", encoding="utf-8")
+    (folder / "own.yaml").write_text("a: 2\n", encoding="utf-8")
+    (folder / "link.yaml").symlink_to(outside)
+    (folder / "sub.yaml").mkdir()
+
+    with reading_only(str(folder)):
+        assert read_bytes(str(folder / "own.yaml"), 9) == b"a: 2\n"
+        for name, want in (
+            ("../outside.yaml", "lies outside"),
+            ("link.yaml", "lies outside"),
+            (str(outside), "lies outside"),
+            ("sub.yaml", "no plain file"),
+            ("none.yaml", "no such file"),
+        ):
+            with pytest.raises(InputError, match=want):
+                read_bytes(str(folder / name), 9)
+    assert read_bytes(str(outside), 9) == b"a: 1\n"

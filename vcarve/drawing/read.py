@@ -11,6 +11,7 @@ import numpy as np
 from vcarve.drawing.join import Mended, join
 from vcarve.drawing.sheet import Sheet
 from vcarve.errors import Finding, InputError, Problem
+from vcarve.job.document import read_bytes
 from vcarve.job.sections import CLOSE_GAPS_MM
 from vcarve.plane.arcs import boxes
 from vcarve.plane.arrays import Floats, Ints
@@ -110,12 +111,7 @@ def _sheet(file: Path) -> Sheet:
     kind = file.suffix.lower()
     if kind not in (".svg", ".dxf"):
         raise InputError(Problem(want="a drawing should be an .svg or a .dxf file", file=str(file)))
-    try:
-        with file.open("rb") as stream:  # a device or a pipe does not tell its size, and may have no end
-            content = stream.read(LARGEST_FILE + 1)
-    except OSError as error:
-        want = f"the drawing cannot be opened ({error.strerror or 'no such file'})"
-        raise InputError(Problem(want=want, file=str(file))) from None
+    content = read_bytes(str(file), LARGEST_FILE)
     if len(content) > LARGEST_FILE:
         want = f"the file is larger than {LARGEST_FILE // 1_000_000} MB; draw less at once"
         raise InputError(Problem(want=want, file=str(file)))

@@ -8,11 +8,13 @@ Anchors, aliases, tags, doubled keys and several documents in one file are refus
 from __future__ import annotations
 
 import json
+import os
 import re
 import sys
 import unicodedata
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
+from contextvars import ContextVar
 from dataclasses import dataclass, field, replace
 from functools import partial
 from pathlib import Path
@@ -28,7 +30,8 @@ DEEPEST = 20
 MOST_DIGITS = 9  # of the number of an item
 STDIN = "-"
 STDIN_NAME = "standard input"
-_STARTERS = Path(__file__).parent / "data" / "new"
+_PACKAGE = Path(__file__).resolve().parent.parent
+_STARTERS = _PACKAGE / "job" / "data" / "new"
 
 _UNREAD: dict[type[Exception], str] = {
     FileNotFoundError: "there is no such file",
@@ -159,8 +162,36 @@ def read_document(path: str, sets: Iterable[str] = ()) -> Document:
     return parse_document(data, file=path, folder=str(Path(path).parent), sets=sets)
 
 
+_only: ContextVar[tuple[str, ...]] = ContextVar("_only", default=())
+
+
+@contextmanager
+def reading_only(folder: str, *others: str) -> Iterator[None]:
+    """Let nothing be read but plain files of a folder, those of ``others``, and what comes with Mizo.
+
+    All else raises ``InputError``.
+    """
+    token = _only.set(tuple(os.path.realpath(one) for one in (folder, *others, str(_PACKAGE))))
+    try:
+        yield
+    finally:
+        _only.reset(token)
+
+
+def _forbidden(path: str) -> str | None:
+    """Say why a path must not be read; ``None`` where it may."""
+    if not (allowed := _only.get()):
+        return None
+    place = os.path.realpath(path)
+    if not any(Path(place).is_relative_to(one) for one in allowed):
+        return f"it lies outside {allowed[0]}, the folder that is worked in; put it there"
+    return "it is no plain file" if os.path.exists(place) and not os.path.isfile(place) else None
+
+
 def read_bytes(path: str, most: int) -> bytes:
     """Return a file's bytes (``-``: those of standard input); of more than ``most`` only that there are more."""
+    if why := _forbidden(path):
+        raise InputError(Problem(file=path, want=f"is not read: {why}"))
     if path == STDIN:
         if sys.stdin is None:
             raise InputError(Problem(file=STDIN_NAME, want="cannot be read: it is closed"))

@@ -29,12 +29,13 @@ class Reads:
     """What a single value is read by; stands in an annotation, such as ``Annotated[float, Reads(...)]``.
 
     ``read`` takes a text or a number and raises ``ValueError`` with a sentence; ``wanted`` is the sentence for a value that
-    is neither.  A ``description`` in ``schema`` stands beside the key's own.
+    is neither.  A ``description`` in ``schema`` stands beside the key's own.  ``unit`` is that of a bare number.
     """
 
     read: Callable[[Any], Any]
     wanted: str
     schema: dict[str, Any]
+    unit: str = ""
 
     def validated(self, value: Any) -> Any:
         """Read a value as pydantic hands it over."""
@@ -75,7 +76,7 @@ def _number(
 
     bounds = {"exclusiveMinimum" if above else "minimum": least, "maximum": most}
     schema["anyOf"][0] |= {word: bound for word, bound in bounds.items() if bound is not None}
-    return Reads(within, wanted, schema)
+    return Reads(within, wanted, schema, unit)
 
 
 def _quantity(kind: Kind, unit: str, spelled: str = "", **bounds: Any) -> Reads:
@@ -212,5 +213,7 @@ _PITCH_SCHEMA = {
     "the piece",
 }
 PitchMm = Annotated[
-    Pitch, Reads(_pitch, f"{quantity.LENGTH.wanted()}, or about 22 mm", _PITCH_SCHEMA), PlainSerializer(str)
+    Pitch,
+    Reads(_pitch, f"{quantity.LENGTH.wanted()}, or about 22 mm", _PITCH_SCHEMA, "mm"),
+    PlainSerializer(str),
 ]

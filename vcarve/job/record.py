@@ -26,7 +26,7 @@ AnyRecord = TypeVar("AnyRecord", bound=BaseModel)
 
 def _add_measures(schema: dict[str, Any], kind: type[Record]) -> None:
     """Add to the meaning of a key what is read there, such as "a bare number is in mm"; leave out what may not be written."""
-    for key, info in _fields(kind).items():
+    for key, info in fields_of(kind).items():
         made = schema["properties"][key]
         read = next((mark.schema for mark in info.metadata if isinstance(mark, Reads)), {})
         forms = [form for form in made.pop("anyOf", ()) if form != {"type": "null"}]
@@ -206,13 +206,13 @@ def _raised(error: Mapping[str, Any]) -> object:
     return error.get("ctx", {}).get("error")
 
 
-def _fields(section: type[BaseModel] | None) -> dict[str, FieldInfo]:
+def fields_of(section: type[BaseModel] | None) -> dict[str, FieldInfo]:
     """Return the fields of a record by the keys a person may write."""
     fields = {} if section is None else section.model_fields
     return {info.alias or name: info for name, info in fields.items()}
 
 
-def _section(info: FieldInfo | None) -> type[BaseModel] | None:
+def section_of(info: FieldInfo | None) -> type[BaseModel] | None:
     """Return the record type inside a field's annotation such as ``tuple[Frame, ...]`` or ``Feed | None``."""
     if info is None or any(isinstance(mark, Named) and not mark.spelled for mark in info.metadata):
         return None
@@ -229,14 +229,14 @@ def _record_at(kind: type[BaseModel], path: KeyPath) -> type[BaseModel] | None:
     at: type[BaseModel] | None = kind
     for part in path:
         if isinstance(part, str):
-            at = _section(_fields(at).get(part))
+            at = section_of(fields_of(at).get(part))
     return at
 
 
 def _wanted(kind: type[BaseModel], path: KeyPath, error: Mapping[str, Any]) -> str:
     """Say what is wrong with a value and what would be right."""
-    inner, around = _record_at(kind, path), _fields(_record_at(kind, path[:-1]))
-    keys = f"its keys are {', '.join(_fields(inner))}" if inner else "give it a value"
+    inner, around = _record_at(kind, path), fields_of(_record_at(kind, path[:-1]))
+    keys = f"its keys are {', '.join(fields_of(inner))}" if inner else "give it a value"
     match error["type"]:
         case "value_error":
             said, info = str(_raised(error)), around.get(str(path[-1]))
@@ -290,11 +290,11 @@ def _elsewhere(kind: type[BaseModel], key: str) -> str:
     """Return where, in the uppermost sections that have it, a key belongs, in words; empty where it is in none."""
     sections: list[tuple[str, type[BaseModel]]] = [("", kind)]
     while sections:
-        if found := [f"{name}{key}" for name, section in sections if key in _fields(section)]:
+        if found := [f"{name}{key}" for name, section in sections if key in fields_of(section)]:
             return " or ".join(dict.fromkeys(repr(one) for one in found))
-        every = ((f"{name}{part}.", info) for name, at in sections for part, info in _fields(at).items())
+        every = ((f"{name}{part}.", info) for name, at in sections for part, info in fields_of(at).items())
         one = ((name, info) for name, info in every if get_origin(info.annotation) is not tuple)
-        sections = [(name, inner) for name, info in one if (inner := _section(info))]
+        sections = [(name, inner) for name, info in one if (inner := section_of(info))]
     return ""
 
 

@@ -1,0 +1,1 @@
+"""The bench page: a job tried out in the browser, served to this machine alone."""

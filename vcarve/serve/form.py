@@ -1,0 +1,141 @@
+"""What can be said in a job, as nodes that a page can make fields of: taken from the records, where every key is described once.
+
+A node has a ``key``, its ``path`` in the job, the ``meaning``, whether it is ``required``, the ``default`` as it would be
+written, and a ``kind``: ``section`` (with ``fields``), ``quantity`` and ``whole`` (with ``unit``, ``least``, ``most``, and
+``above`` where the least itself is not taken), ``choice`` (with ``words``), ``flag``, ``text``, ``name`` (``of`` says in which
+list; with ``fields`` where measures may stand instead), ``list`` (of an ``item``), ``table`` (of an ``item`` under free keys).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from itertools import chain
+from typing import Any, Literal, get_args, get_origin
+
+from pydantic import BaseModel
+from pydantic.fields import FieldInfo
+
+from vcarve.job.bench import bits, machines, woods
+from vcarve.job.fields import Reads
+from vcarve.job.record import Named, Record, fields_of, section_of
+from vcarve.job.records import Job
+from vcarve.pattern.model import patterns
+from vcarve.quantity import format_number
+
+Node = dict[str, Any]
+
+
+def form() -> list[Node]:
+    """Return a node for each key of a job."""
+    return _fields(Job, "")
+
+
+def _fields(kind: type[BaseModel], above: str) -> list[Node]:
+    worked_out = kind._worked_out if issubclass(kind, Record) else frozenset()
+    return [
+        {
+            "key": key,
+            "path": f"{above}{key}",
+            "meaning": info.description,
+            "required": info.is_required(),
+            "default": None if key in worked_out else _written(info),
+        }
+        | _kind(info, f"{above}{key}")
+        for key, info in fields_of(kind).items()
+    ]
+
+
+def _kind(info: FieldInfo, path: str) -> Node:
+    """Return what is typed, chosen or filled in at a key."""
+    marks = list(_marks(info))
+    section, name = section_of(info), next((mark for mark in marks if isinstance(mark, Named)), None)
+    within = {"fields": _fields(section, f"{path}.")} if section else {}
+    words = next((get_args(mark) for mark in marks if get_origin(mark) is Literal), None)
+    reads = next((mark for mark in marks if isinstance(mark, Reads)), None)
+    origins = [get_origin(mark) for mark in marks]
+    if tuple in origins:
+        return {"kind": "list", "item": {"kind": "section", **within}}
+    if dict in origins and reads:
+        return {"kind": "table", "item": _read(reads)}
+    if name is not None:
+        return {"kind": "name", "of": path, **(within if name.spelled else {})}
+    if section:
+        return {"kind": "section", **within}
+    if words:
+        return {"kind": "choice", "words": list(words)}
+    return {"kind": "text"} if reads is None else _read(reads)
+
+
+def _marks(info: FieldInfo) -> Iterator[Any]:
+    """Yield everything that an annotation is made of, from the outside in."""
+    parts = [info.annotation]
+    yield from info.metadata
+    for part in parts:
+        yield part
+        parts += get_args(part)
+
+
+def _read(reads: Reads) -> Node:
+    schema = next(iter(reads.schema.get("anyOf", ())), reads.schema)
+    said = reads.schema.get("description", "")
+    match schema["type"]:
+        case "boolean":
+            return {"kind": "flag"}
+        case "string":
+            return {"kind": "text", "most": schema["maxLength"]}
+    node = {"kind": "whole" if schema["type"] == "integer" else "quantity", "unit": reads.unit, "said": said}
+    bounds = {"least": schema.get("minimum", schema.get("exclusiveMinimum")), "most": schema.get("maximum")}
+    node |= {word: bound for word, bound in bounds.items() if bound is not None}
+    return node | {"above": True} if "exclusiveMinimum" in schema else node
+
+
+def _written(info: FieldInfo) -> str | None:
+    """Return a default as it would be written; ``None`` for none, and for sections and lists."""
+    match info.default:
+        case bool(value):
+            return str(value).lower()
+        case int(value) | float(value):
+            unit = next((mark.unit for mark in _marks(info) if isinstance(mark, Reads)), "")
+            return f"{format_number(value, 6)} {unit.replace('degrees', 'deg')}".strip()
+        case str(value):
+            return value or None
+    return None
+
+
+def choices(thumb: str = "thumb/{}.svg") -> dict[str, list[Node]]:
+    """Return what can be chosen by name, under the path of its key; ``thumb`` is where the picture of a pattern is."""
+    kept = ("name", "title", "note")
+    return {
+        "piece.wood": [_told(one, *kept, "tint") for one in woods()],
+        "bit": [_told(one, *kept) | {"title": _measures(one)} for one in bits()],
+        "machine": [_told(one, *kept) for one in machines()],
+        "pattern.name": [
+            _told(one, "english", "kanji", "family", "note")
+            | {
+                "name": one.key,
+                "title": one.name,
+                "lattice": one.lattice.kind,
+                "thumb": thumb.format(one.key),
+            }
+            | {"pitch_mm": list(one.pitch_mm)}
+            for one in patterns()
+        ],
+    }
+
+
+def _told(one: Record, *names: str) -> Node:
+    return {name: getattr(one, name) for name in names if getattr(one, name, None)}
+
+
+def _measures(bit: Any) -> str:
+    tip = f", tip {bit.tip_mm:g} mm" if bit.tip_mm else ""
+    tip += f", tip rounded to {bit.tip_radius_mm:g} mm" if bit.tip_radius_mm else ""
+    return f"{bit.angle_deg:g}° V, {bit.diameter_mm:g} mm across{tip}, {bit.flutes} flutes"
+
+
+def every(nodes: list[Node]) -> Iterator[Node]:
+    """Yield nodes and all that lie in them."""
+    for node in nodes:
+        yield node
+        inside = chain(node.get("fields", ()), node.get("item", {}).get("fields", ()))
+        yield from every(list(inside))
