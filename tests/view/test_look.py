@@ -50,6 +50,7 @@ SHEETS = (
     "view/gallery.py",
     "view/lines.py",
     "view/page.py",
+    "view/still.py",
     "view/parts/page.css",
     "view/parts/gallery.css",
 )

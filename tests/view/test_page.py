@@ -23,8 +23,9 @@ from vcarve.proofing import check_program
 from vcarve.run import DryRun, Made
 from vcarve.view.facts import GROOVE, PLAN, PROGRAM, STOCK, SUMMARY, TOOL, chosen, facts
 from vcarve.view.look import palette_css
-from vcarve.view.page import embed, pack, page_html, payload
+from vcarve.view.page import embed, page_html, payload
 from vcarve.view.sheet import rows, verdict
+from vcarve.view.still import pack
 
 CROWDED = """
 piece: {width: 30 mm, height: 30 mm, thickness: 9 mm, wood: beech}

@@ -20,15 +20,17 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from vcarve.errors import grouped
+from vcarve.dryrun.track import setup_of
+from vcarve.errors import Finding, grouped
 from vcarve.groove.width import VBit
-from vcarve.job.records import Job
-from vcarve.plane.arrays import Floats
+from vcarve.layout.stages import Layout
 from vcarve.program.moves import Plane
+from vcarve.quantity import Figures
 from vcarve.run import DryRun
 from vcarve.view.look import SECOND, SECOND_SHARE, SUN, WOOD, palette_css
 from vcarve.view.section import clamps_mm
 from vcarve.view.sheet import slots
+from vcarve.view.still import pack, still
 
 PLAYER = ("data.js", "carve.js", "drawing.js", "player.js")
 _AXES = {int(Plane.XY): (0, 1, 2), int(Plane.XZ): (2, 0, 1), int(Plane.YZ): (1, 2, 0)}
@@ -66,12 +68,6 @@ def part(name: str) -> str:
 # --- the data that the script reads -------------------------------------------------------------------------------------
 
 
-def pack(values: npt.NDArray[Any], kind: str) -> str:
-    """Return array as base64 of ``kind``: ``f4``, ``f8``, ``i4`` or ``i1``, little-endian, row by row."""
-    data = np.ascontiguousarray(values, dtype=np.dtype("<" + kind))
-    return base64.b64encode(data.tobytes()).decode("ascii")
-
-
 def embed(value: Any) -> str:
     """Return JSON that may stand inside a script element: no ``<``, ``>``, ``&`` or line separators in plain form."""
     text = json.dumps(value, ensure_ascii=True, separators=(",", ":"), allow_nan=False)
@@ -80,6 +76,48 @@ def embed(value: Any) -> str:
 
 def payload(run: DryRun) -> dict[str, Any]:
     """Return everything the page's script reads, as plain JSON values."""
+    piece = _space(run) if run.layout is None else _piece(run.layout)
+    return _stage(run.layout, piece, run.figures, run.findings) | program_payload(run)
+
+
+def stage_payload(layout: Layout, findings: Iterable[Finding] = ()) -> dict[str, Any]:
+    """Return what the page's script reads of a piece before there is a program, with the still that shows it finished.
+
+    ``findings`` are marked where they are.  Joined with ``program_payload`` of a run it plays that run.
+    """
+    told = _stage(layout, _piece(layout), layout.job.figures, findings)
+    return told | {"count": 0, "still": still(layout)}
+
+
+def _stage(
+    layout: Layout | None, piece: dict[str, Any], figures: Figures, findings: Iterable[Finding]
+) -> dict[str, Any]:
+    job = None if layout is None else layout.job
+    setup, bit = setup_of(job), VBit(angle_deg=60.0, diameter_mm=6.0) if job is None else job.bit
+    return {
+        "piece": piece,
+        "setup": [*setup.zero_mm, setup.top_mm, setup.turn_deg],
+        "bit": {
+            "angle": bit.angle_deg,
+            "diameter": bit.diameter_mm,
+            "tip": bit.tip_mm,
+            "radius": bit.tip_radius_mm,
+        },
+        "clamps": [] if job is None else clamps_mm(job),
+        "figures": {"unit": figures.unit, "mm": figures.unit_mm, "finer": figures.finer},
+        "lights": [[*SUN], [*SECOND, SECOND_SHARE]],
+        "findings": [
+            [
+                {"line": one.line, "at": None if one.at_mm is None else [float(v) for v in one.at_mm]}
+                for one in group.findings
+            ]
+            for group in grouped(findings)
+        ],
+    }
+
+
+def program_payload(run: DryRun) -> dict[str, Any]:
+    """Return what the page's script reads of a program: its lines, and every move with its times."""
     moves = run.reading.moves
     start, end = moves.start_mm.copy(), moves.end_mm.copy()
     start[~moves.told] = np.nan
@@ -101,22 +139,6 @@ def payload(run: DryRun) -> dict[str, Any]:
         "duration": pack(run.times.move_s, "f8"),
         "pass": pack(run.pass_of, "i4"),
         "total": float(run.times.total_s),
-        "figures": {"unit": run.figures.unit, "mm": run.figures.unit_mm, "finer": run.figures.finer},
-        "setup": [*run.setup.zero_mm, run.setup.top_mm, run.setup.turn_deg],
-        "piece": _piece(run),
-        "bit": _bit(run.job),
-        "lights": [[*SUN], [*SECOND, SECOND_SHARE]],
-        "clamps": [] if run.job is None else clamps_mm(run.job),
-        "findings": [
-            [
-                {
-                    "line": finding.line,
-                    "at": None if finding.at_mm is None else [float(v) for v in finding.at_mm],
-                }
-                for finding in group.findings
-            ]
-            for group in grouped(run.findings)
-        ],
         "program": list(run.reading.text_lines),
     }
 
@@ -147,41 +169,33 @@ def _arcs(run: DryRun) -> dict[str, str]:
     }
 
 
-def _piece(run: DryRun) -> dict[str, Any]:
-    """Return the piece, or where it is not known the space the cutting moves take."""
-    if run.layout is None:
-        rings: tuple[Floats, ...] = (_space(run),)
-        tint = WOOD
-        wide_mm, high_mm = np.ptp(rings[0], axis=0)
-    else:
-        piece, rings, tint = run.layout.job.piece, run.layout.rings, run.layout.job.piece.wood.tint
-        wide_mm, high_mm = piece.width_mm, piece.height_mm
+def _piece(layout: Layout) -> dict[str, Any]:
+    """Return the piece as the script reads it."""
+    piece = layout.job.piece
     return {
-        "known": run.layout is not None,
-        "width": float(wide_mm),
-        "height": float(high_mm),
-        "centre": [0.0, 0.0] if run.layout else rings[0].mean(axis=0).tolist(),
-        "tint": tint,
-        "rings": [np.round(ring, 4).tolist() for ring in rings],
+        "known": True,
+        "width": float(piece.width_mm),
+        "height": float(piece.height_mm),
+        "centre": [0.0, 0.0],
+        "tint": piece.wood.tint,
+        "rings": [np.round(ring, 4).tolist() for ring in layout.rings],
     }
 
 
-def _space(run: DryRun) -> Floats:
-    """Return the corners (4, 2) of a rectangle round everything cut, its top at Z0, with 5 mm to spare."""
+def _space(run: DryRun) -> dict[str, Any]:
+    """Return the space that the cutting moves take, in place of a piece that is not known: its top at Z0, 5 mm to spare."""
     boxes = np.stack(run.boxes_mm, axis=1)[run.reading.moves.told]
     boxes = boxes[np.isfinite(boxes).all(axis=(1, 2))]
     cut = boxes[boxes[:, 0, 2] < 0.0]
     chosen = next((some for some in (cut, boxes) if len(some)), np.zeros((1, 2, 3)))
     left, front, _ = chosen[:, 0].min(axis=0) - 5.0
     right, back, _ = chosen[:, 1].max(axis=0) + 5.0
-    return np.array([[left, front], [right, front], [right, back], [left, back]])
-
-
-def _bit(job: Job | None) -> dict[str, Any]:
-    bit = VBit(angle_deg=60.0, diameter_mm=6.0) if job is None else job.bit
+    corners = np.array([[left, front], [right, front], [right, back], [left, back]])
     return {
-        "angle": bit.angle_deg,
-        "diameter": bit.diameter_mm,
-        "tip": bit.tip_mm,
-        "radius": bit.tip_radius_mm,
+        "known": False,
+        "width": float(right - left),
+        "height": float(back - front),
+        "centre": corners.mean(axis=0).tolist(),
+        "tint": WOOD,
+        "rings": [np.round(corners, 4).tolist()],
     }
