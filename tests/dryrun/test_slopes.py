@@ -161,6 +161,21 @@ def test_an_arc_is_compared_with_the_depth_along_it(
     assert found(arc=[*ARC[:3], *rows, ARC[-1]]) == expected
 
 
+@pytest.mark.parametrize(
+    ("line", "expected"),
+    [
+        ([*LINE, "G0 X17", "G1 Z-1.015 F200", "G0 Z1"], []),
+        ([*LINE, "G0 X14", "G1 Z-2.015 F200", "G0 Z1"], ["wrong-depth"]),
+        ([*LINE[:4], "G1 Z-2.015 F200", "G1 X20 Z0 F600", "G0 Z1"], ["wrong-depth", "wrong-depth"]),
+    ],
+)
+def test_nothing_is_deeper_than_its_line_anywhere(line: list[str], expected: list[str]) -> None:
+    """Places that are not sure to 0.05 mm are no leave to go deeper than the deepest place of a slope."""
+    job = on_machine(JOB, arcs=False, arc_tolerance_mm=0.05)
+
+    assert [one.code for one in judge([*line, *chords(40)], job)] == expected
+
+
 def test_there_and_back_is_no_harm_where_lines_may_be_cut_again() -> None:
     """Down the slope the bit has risen along goes again along a line, as on any other line."""
     back = [*LINE[:5], "G1 X14 Z-2", "G0 Z1"]

@@ -32,8 +32,8 @@ OTHER_JOB = 0.5  # from this share of strays and of missed lines on, it is the p
 class _Compared:
     """The program's cuts beside the lines there are to be.
 
-    ``room_mm`` (E,) is how far a depth may be from that asked for, ``excess_mm`` (n, 2) by how much the ends of each stretch are
-    deeper than that, and shorter stretches than ``least_mm`` count for nothing.
+    ``room_mm`` (E,) is how far a depth may be from that asked for, and ``most_mm`` (E,) beyond which none may be; ``excess_mm``
+    (n, 2) is by how much the ends of each stretch are deeper than asked for, and those under ``least_mm`` long count for nothing.
     """
 
     seen: Track
@@ -42,7 +42,18 @@ class _Compared:
     cover: Covered
     excess_mm: Floats
     room_mm: Floats
+    most_mm: Floats
     least_mm: float
+
+    def bears(self, depth_mm: Floats, edge: Ints) -> Floats:
+        """Return how deep the bit may be where edges are to be so deep."""
+        return np.minimum(depth_mm + self.room_mm[edge], self.most_mm[edge])
+
+    @property
+    def too_deep(self) -> Bools:
+        """Which stretches are deeper than they may be, shape (n,)."""
+        depth = self.cover.depth_mm
+        return np.asarray((depth > self.bears(depth - self.excess_mm, self.cover.edge[:, None])).any(axis=1))
 
     def union(self, rows: Bools | None = None) -> Floats:
         """Return how much of each edge these stretches, or all, cover together."""
@@ -97,6 +108,7 @@ def line_findings(seen: Track, target: Target) -> list[Finding]:
         cover=cover,
         excess_mm=cover.depth_mm - between(grooves.ends_depth_mm, cover.edge[:, None], cover.ends),
         room_mm=slack + steep * tolerance_mm,
+        most_mm=slack + grooves.depth_mm,
         least_mm=2.0 * TOUCH * max(tolerance_mm, 0.5 * slack),
     )
     touched = lines.union()
@@ -112,7 +124,7 @@ def line_findings(seen: Track, target: Target) -> list[Finding]:
     brief = size((seen.high_mm - seen.low_mm)[cutting]) <= 3.0 * TOUCH * tolerance_mm
     brief = np.where(across, brief, seen.down[cutting])
     # Moves that cut a line too deep are told once, at the worse end of the first stretch that they do so on.
-    deep = np.flatnonzero(lines.excess_mm.max(axis=1) > lines.room_mm[cover.edge])
+    deep = np.flatnonzero(lines.too_deep)
     _, first = np.unique(cover.move[deep], return_index=True)
     return [
         *_stray(lines, stray, "This move cuts where the pattern has no line."),
@@ -147,12 +159,12 @@ def _ends(lines: _Compared, rows: Ints, vertex: Ints) -> list[Finding]:
 
     ``vertex`` (n,) is the vertex that each ends at, or -1.
     """
-    seen, network, grooves, room = lines.seen, lines.network, lines.grooves, lines.room_mm
+    seen, network, grooves = lines.seen, lines.network, lines.grooves
     cut = np.flatnonzero(network.cut)
     # Of every vertex, and then of every place, the depth of the deepest line there and how deep the bit may go.
     deepest = np.full((len(network.x_nm) + 1, 2), -1.0)
     for at, depth in zip((network.tail, network.head), grooves.ends_depth_mm, strict=True):
-        np.maximum.at(deepest, at[cut], np.column_stack([depth, depth + room])[cut])
+        np.maximum.at(deepest, at[cut], np.column_stack([depth[cut], lines.bears(depth[cut], cut)]))
     allowed = deepest[vertex]
     loose = np.flatnonzero(vertex < 0)
     if len(loose):
@@ -162,7 +174,7 @@ def _ends(lines: _Compared, rows: Ints, vertex: Ints) -> list[Finding]:
         share, foot = nearest(place[point], curve[hit])
         on = size(place[point] - foot) <= seen.tolerance_mm
         edge, depth = cut[hit[on]], between(grooves.ends_depth_mm, cut[hit[on]], share[on])
-        np.maximum.at(allowed, loose[point[on]], np.column_stack([depth, depth + room[edge]]))
+        np.maximum.at(allowed, loose[point[on]], np.column_stack([depth, lines.bears(depth, edge)]))
     depth = -seen.end_mm[rows, 2]
     deep = np.flatnonzero((allowed[:, 0] >= 0.0) & (depth > allowed[:, 1]))
     write = seen.figures.length
@@ -220,7 +232,7 @@ def _walks(lines: _Compared, job: Job) -> list[Finding]:
         twice = twice[np.lexsort((cover.move[twice], cover.edge[twice]))]
         twice = twice[np.flatnonzero(np.diff(cover.edge[twice], append=-1))]  # the last of each edge
     # Both depths are rounded.  What is deeper than the line is to be has been told.
-    hasty = (deeper_mm > job.step_mm + 2.0 * room) & (lines.excess_mm.max(axis=1) <= room)
+    hasty = (deeper_mm > job.step_mm + 2.0 * room) & ~lines.too_deep
     # Of each move where it cuts most.
     most = np.flatnonzero(hasty)[np.argsort(-deeper_mm[hasty], kind="stable")]
 
