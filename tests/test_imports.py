@@ -18,6 +18,7 @@ PACKAGE = Path(__file__).parent.parent / "vcarve"
 MAY_IMPORT: dict[str, set[str]] = {
     "codes": set(),
     "errors": {"codes"},
+    "files": set(),
     "quantity": set(),
     "job": {"quantity", "job"},
     "plane": {"plane"},

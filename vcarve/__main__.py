@@ -2,4 +2,5 @@
 
 from vcarve.cli.start import main
 
-main()
+if __name__ == "__main__":  # a process that this one starts imports it as well
+    main()

@@ -10,9 +10,10 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from vcarve.cli.files import claim, write_whole
+from vcarve.cli.files import claim
 from vcarve.cli.main import cli
 from vcarve.errors import InputError
+from vcarve.files import write_whole
 
 
 def listing(folder: Path) -> dict[str, bytes]:

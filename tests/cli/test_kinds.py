@@ -7,8 +7,8 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner, Result
 
-from vcarve.cli.files import kind_of
 from vcarve.cli.main import cli
+from vcarve.files import kind_of
 
 ROOT = Path(__file__).parent.parent.parent
 FILES = {

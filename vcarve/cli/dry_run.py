@@ -9,10 +9,11 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import click
 
-from vcarve.cli.files import Output, WrongKindError, claim, ending, taken_as, write_whole
+from vcarve.cli.files import WrongKindError, claim, ending, taken_as
 from vcarve.cli.options import asked, json_option, opened, quantity, say, set_option, written
 from vcarve.cli.terminal import echo, progress_bar, told
 from vcarve.errors import EXIT_REFUSED, InputError, Problem, grouped
+from vcarve.files import Output, write_whole
 
 if TYPE_CHECKING:
     from vcarve.errors import Finding

@@ -1,28 +1,17 @@
-"""The files of a call: which kind was given; what is written appears whole or not at all, all of a command's or none."""
+"""The files of a call: which kind was given, and what may be written where."""
 
 from __future__ import annotations
 
 import contextlib
 import os
-import re
-import shutil
 import sys
-import tempfile
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator
 from pathlib import Path
-from typing import Literal
 
 from vcarve.cli.terminal import typed
 from vcarve.errors import InputError, Problem
+from vcarve.files import Kind, kind_of
 
-Kind = Literal["job", "machine", "pattern", "program", "drawing", "picture"]
-
-ENOUGH_BYTES = 65536
-_KEYS: dict[Kind, set[str]] = {
-    "job": {"piece", "groove", "bit"},
-    "machine": {"travel", "rapid", "spindle"},
-    "pattern": {"lattice", "group", "lines"},
-}
 _SAID: dict[Kind, str] = {
     "job": "this is a job file; 'mizo program {}' makes its program",
     "machine": "this is a machine file; a job names it as 'machine', and 'mizo machines {}' checks it",
@@ -31,8 +20,6 @@ _SAID: dict[Kind, str] = {
     "drawing": "this is a drawing; a job names it as 'drawing' under 'pattern', or as 'file' of its outline",
     "picture": "this is a picture, made of dots; a job can take drawings made of lines, in SVG or DXF files",
 }
-_PIXELS = (b"\x89PNG", b"\xff\xd8\xff", b"GIF8", b"BM")  # how PNG, JPEG, GIF and BMP files begin
-_WORDS = re.compile(r"\s*(?:[(;%]|/?\s*(?:N\s*\d+\s*)?[FGMSTXYZ]\s*[-+]?[.\d])", re.IGNORECASE)
 # What a command writes -> the endings its name may have; the first is taken for what goes to standard output or a device.
 # Those of programs are what senders and controllers open (common practice, no source).
 ENDINGS = {
@@ -45,7 +32,6 @@ ENDINGS = {
     "a drawing of the lines": (".svg", ".dxf"),
     "a YAML file": (".yaml", ".yml"),
 }
-Output = tuple[str, str | bytes]  # a path, "-" for standard output, and what is written there
 
 
 def ending(what: str, path: str) -> str:
@@ -79,65 +65,6 @@ def claim(
         taken |= names
     if problems:
         raise InputError(problems)
-
-
-def write_whole(outputs: Sequence[Output]) -> None:
-    """Write every output, or none; standard output last.
-
-    A link is followed, and the file it leads to replaced; what is no plain file (a pipe, a device) is written into.
-    Raises InputError for a path that cannot be written; nothing has changed then.
-    """
-    staged: list[tuple[str, Path, Path]] = []
-    streams: list[tuple[str, bytes]] = []
-    with contextlib.ExitStack() as leftovers, contextlib.ExitStack() as undo:
-        for path, content in outputs:
-            data = content.encode() if isinstance(content, str) else content
-            if path == "-" or (os.path.exists(path) and not os.path.isfile(path) and not os.path.isdir(path)):
-                streams.append((path, data))
-            else:
-                staged.append((path, *_stage(path, data, leftovers)))
-        for path, target, new in staged:
-            with _worded(path):
-                if len(staged) > 1:  # the way back comes first, so that a signal finds it
-                    if target.exists():
-                        undo.callback(os.replace, shutil.copy2(target, new.with_suffix(".former")), target)
-                    else:
-                        undo.callback(target.unlink, missing_ok=True)
-                os.replace(new, target)
-        undo.pop_all()
-    for path, data in streams:
-        if path == "-":
-            sys.stdout.flush()
-            sys.stdout.buffer.write(data)
-            sys.stdout.buffer.flush()
-        else:
-            with _worded(path):
-                Path(path).write_bytes(data)
-
-
-def _stage(path: str, data: bytes, leftovers: contextlib.ExitStack) -> tuple[Path, Path]:
-    """Write the content beside its target, in a folder that goes with the ``leftovers``; return target and file."""
-    with _worded(path):
-        target = Path(os.path.realpath(path))
-        if target.exists() and not os.access(target, os.W_OK):
-            raise PermissionError(13, "the file is write-protected")
-        # The target's own name may be as long as names can be.
-        beside = tempfile.TemporaryDirectory(prefix=f".{target.name[:40]}.", dir=target.parent)
-        new = Path(leftovers.enter_context(beside), "new")
-        new.write_bytes(data)
-        if target.exists():
-            shutil.copymode(target, new)
-    return target, new
-
-
-@contextlib.contextmanager
-def _worded(path: str) -> Iterator[None]:
-    """Turn an error of the operating system into a problem that names the path."""
-    try:
-        yield
-    except OSError as error:
-        reason = (error.strerror or str(error)).lower()
-        raise InputError(Problem(value=path, want=f"cannot be written: {reason}")) from None
 
 
 def _names(path: str) -> set[object]:
@@ -185,27 +112,3 @@ def taken_as(kind: Kind, path: str) -> Iterator[None]:
         if found is None or found == kind:
             raise
         raise WrongKindError(Problem(value=path, want=_SAID[found].format(typed([path])))) from None
-
-
-def kind_of(path: str) -> Kind | None:
-    """Return what kind of file a path leads to, as far as its first lines tell; ``None`` where they do not."""
-    try:
-        if not Path(path).is_file():
-            return None  # a pipe is read once
-        with Path(path).open("rb") as stream:
-            head = stream.read(ENOUGH_BYTES)
-    except (OSError, ValueError):
-        return None
-    if head.startswith(_PIXELS):
-        return "picture"
-    text = head.decode("utf-8", errors="replace")
-    lines = [line for line in text.splitlines() if line.strip()]
-    if "<svg" in text or [line.strip() for line in lines[:2]] == ["0", "SECTION"]:
-        return "drawing"
-    keys = set(re.findall(r"^([a-z-]+):", text, re.MULTILINE))
-    for kind, known in _KEYS.items():
-        if len(keys & known) > 1:
-            return kind
-    if lines and sum(bool(_WORDS.match(line)) for line in lines) > 0.8 * len(lines):
-        return "program"
-    return None

@@ -11,10 +11,11 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import click
 
-from vcarve.cli.files import Output, claim, ending, taken_as, write_whole
+from vcarve.cli.files import claim, ending, taken_as
 from vcarve.cli.options import asked, force_option, json_option, noted, say, say_written, written
 from vcarve.cli.terminal import echo, told, typed
 from vcarve.errors import InputError, grouped
+from vcarve.files import Output, write_whole
 
 if TYPE_CHECKING:
     from vcarve.job.bench import Machine

@@ -12,7 +12,7 @@ from vcarve.cli.terminal import echo
 from vcarve.errors import InputError, Problem
 
 if TYPE_CHECKING:
-    from vcarve.cli.files import Output
+    from vcarve.files import Output
     from vcarve.job.records import Job
 
 _Taking = TypeVar("_Taking", bound=Callable[..., Any] | click.Command)

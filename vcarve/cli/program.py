@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import click
 
-from vcarve.cli.files import Output, claim, ending, write_whole
+from vcarve.cli.files import claim, ending
 from vcarve.cli.options import (
     asked,
     job_argument,
@@ -20,6 +20,7 @@ from vcarve.cli.options import (
 )
 from vcarve.cli.terminal import progress_bar, told, typed
 from vcarve.errors import RefusedError, grouped
+from vcarve.files import Output, write_whole
 
 
 @click.command(
