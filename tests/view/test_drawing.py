@@ -141,6 +141,17 @@ def test_words_under_the_picture_fill_its_width_and_figures_keep_their_units(wid
         assert not re.search(r"[0-9]$|\b[XYZ]$|-$", line)
 
 
+def test_all_signs_are_explained_in_the_picture_of_a_narrow_piece() -> None:
+    """What the last sign means ends within the picture, in a face whose signs are half as wide as they are high."""
+    run = made()
+    piece = run.job.piece.model_copy(update={"width_mm": 30.0, "height_mm": 100.0})
+    root = ElementTree.fromstring(plan_svg(with_job(run, piece=piece)))
+    left, _, wide, _ = (float(value) for value in root.attrib["viewBox"].split())
+    last = next(node for node in root.iter(f"{SVG}text") if node.text == "narrowest land")
+
+    assert float(last.attrib["x"]) + 0.52 * 2.5 * len("narrowest land") <= left + wide - 2.0
+
+
 @pytest.mark.parametrize("turn", [0.0, 30.0, -30.0])
 @pytest.mark.parametrize("xy", get_args(ZeroPlace))
 def test_the_zero_s_arrows_are_in_the_picture(xy: ZeroPlace, turn: float) -> None:

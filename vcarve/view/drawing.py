@@ -43,7 +43,7 @@ SENTENCES = 6  # findings told under the picture
 BANNER = 7.0  # height of the band that says what must not be cut, in units
 TITLE = 4.2  # how large a title is, if it is not too long
 SIGN = 1.3  # how wide a sign is in the sans faces most machines have: 0.52 of the letters' size
-NARROWEST = 78.0  # units that the signs and what they mean take
+NARROWEST = 101.0  # units that the signs and what they mean take
 
 
 def _colours(t: look.Theme) -> str:
