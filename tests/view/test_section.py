@@ -160,6 +160,22 @@ def test_clamps_are_drawn_where_they_hold(tile: Made) -> None:
     assert ("Clamps", "1, up to 8 mm above the top") in rows(held)[STOCK]
 
 
+@pytest.mark.parametrize("turn_deg", [0.0, 30.0])
+@pytest.mark.parametrize("at_mm", [(-28.0, 40.0), (98.0, 40.0), (40.0, -28.0), (40.0, 98.0)])
+def test_clamps_that_stand_far_out_are_seen_whole(
+    tile: Made, at_mm: tuple[float, float], turn_deg: float
+) -> None:
+    """A clamp of 30 mm that holds a tile of 100 mm by 2 mm lies in the drawing, on each side and turned."""
+    clamp = Clamp(x_mm=at_mm[0], y_mm=at_mm[1], width_mm=30.0, height_mm=30.0, above_mm=8.0)
+    root = ElementTree.fromstring(zero_svg(with_job(tile, clamps=(clamp,), zero=Zero(turn_deg=turn_deg))))
+    left, top, wide, tall = (float(value) for value in root.attrib["viewBox"].split())
+    held = next(node.attrib["d"] for node in root.iter("path") if node.get("class") == "clamp")
+    spots = np.array(re.findall(r"(-?[\d.]+) (-?[\d.]+)", held), dtype=float)
+
+    assert (spots > [left + 1.0, top + 1.0]).all()
+    assert (spots < [left + wide - 1.0, top + tall - 1.0]).all()
+
+
 def test_a_turned_piece_is_drawn_as_it_lies(tile: Made) -> None:
     """Turned by 30 degrees about its front left corner, the front edge rises to the right by half its length."""
     svg = zero_svg(with_job(tile, zero=Zero(turn_deg=30.0)))

@@ -135,7 +135,11 @@ def zero_svg(run: DryRun, size: float = 120.0) -> str:
     if run.layout is None:
         return ""
     rings = [run.setup.in_work(ring) for ring in run.layout.rings]
-    low, high = np.vstack(rings).min(axis=0), np.vstack(rings).max(axis=0)
+    clamps = [
+        run.setup.in_work(np.array([(x, y), (x + w, y), (x + w, y + h), (x, y + h)]))
+        for x, y, w, h in clamps_mm(run.layout.job)
+    ]
+    low, high = np.vstack(rings + clamps).min(axis=0), np.vstack(rings + clamps).max(axis=0)
     scale = (size - 2 * pad) / float((high - low).max())
     wide, tall = ((high - low) * scale + 2 * pad).tolist()
 
@@ -144,10 +148,7 @@ def zero_svg(run: DryRun, size: float = 120.0) -> str:
         spots = (corners - [low[0], high[1]]) * [scale, -scale] + pad
         return "M" + "L".join(f"{x:.1f} {y:.1f}" for x, y in spots.tolist()) + "Z"
 
-    held = ""
-    for x0, y0, w, h in clamps_mm(run.layout.job):
-        corners = run.setup.in_work(np.array([(x0, y0), (x0 + w, y0), (x0 + w, y0 + h), (x0, y0 + h)]))
-        held += closed(corners) + closed(corners[[0, 2]]) + closed(corners[[1, 3]])
+    held = "".join(closed(one) + closed(one[[0, 2]]) + closed(one[[1, 3]]) for one in clamps)
     x, y = pad - low[0] * scale, pad + high[1] * scale
     top, right = min(0.0, y - 30.0), max(wide, x + 35.0)  # where the arrows stand beyond the piece
     box = f'viewBox="0 {top:.1f} {right:.1f} {tall - top:.1f}" width="{right:.0f}" height="{tall - top:.0f}"'
