@@ -92,14 +92,15 @@ def test_unknown_commands(word: str, sentence: str) -> None:
         ),
         (InputError([Problem(want="a"), Problem(want="b")]), 2, ["2 problems; nothing was written."]),
         (
-            RefusedError([Finding("travel", "Bad."), Finding("chip", "So.")]),
+            RefusedError([Finding("clamp", "Bad.", at_mm=(1.0, 2.0)), Finding("chip", "So.")]),
             1,
             [
-                "must not be cut  Bad. [travel]",
+                "must not be cut  Bad. [clamp]",
                 "caution  So. [chip]",
                 "Nothing was written. Add --picture plan.svg or --page run.html to see where.",
             ],
         ),
+        (RefusedError([Finding("travel", "Bad.")]), 1, ["Nothing was written.\n"]),
     ],
 )
 def test_errors_become_messages_and_exit_codes(

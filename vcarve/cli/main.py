@@ -174,8 +174,10 @@ def fail(error: MizoError, *, writes: bool = True, written: Sequence[str] = ()) 
             see = f" See {files}, marked 'must not be cut'." if files else ""
             echo(f"No program was written.{see}", err=True)
         else:
-            nothing = "Nothing was written. " if writes else ""
-            echo(f"{nothing}Add --picture plan.svg or --page run.html to see where.", err=True)
+            shown = any(one.at_mm for one in error.findings)
+            see = " Add --picture plan.svg or --page run.html to see where." if shown else ""
+            if last := f"{'Nothing was written.' if writes else ''}{see}".strip():
+                echo(last, err=True)
     raise click.exceptions.Exit(error.exit_code)
 
 
