@@ -122,11 +122,11 @@ def test_the_program_is_in_the_page_line_by_line(tile: Made) -> None:
 
 
 def test_a_page_without_a_job_says_so(bare: DryRun) -> None:
-    """Piece, zero and bit are shown as not given, and the picture takes the space of the cuts."""
+    """Piece, zero, bit and groove are shown as not given, and the picture takes the space of the cuts."""
     text = page_html(bare)
     piece = payload(bare)["piece"]
 
-    assert text.count("not given") == 6
+    assert text.count("not given") == 7  # the groove on the sheet only
     assert outline(text).title == "Dry run"
     assert not piece["known"]
     assert piece["width"] == pytest.approx(110.0)  # the tile and 5 mm on each side

@@ -73,11 +73,12 @@ def test_depths_in_inches_keep_clear_of_the_next_groove(tile: Made) -> None:
 
 
 def test_no_section_without_a_job(bare: DryRun) -> None:
-    """Nothing is drawn of what is not known."""
+    """Nothing is drawn of what is not known; the sheet says so under its heading."""
     told = slots(bare)
 
     assert (told["card"], told["zero"], "<dt>Running time</dt>" in told["run"]) == ("", "", True)
     assert "<svg" not in told["groove"]
+    assert "<dt>Groove</dt><dd>not given</dd>" in told["groove"]
 
 
 @pytest.mark.parametrize("depth_mm", [0.05, 0.3, 1.0, 2.5])

@@ -67,7 +67,8 @@ def rows(run: DryRun) -> dict[str, Rows]:
         Fact("Corners", run.corners, PROGRAM),
     ]
     if run.layout is None:
-        known += [Fact("Piece", UNKNOWN, STOCK), Fact("Zero", UNKNOWN, STOCK), Fact("Bit", UNKNOWN, TOOL)]
+        unknown = (("Piece", STOCK), ("Zero", STOCK), ("Bit", TOOL), ("Groove", GROOVE))
+        known += [Fact(name, UNKNOWN, part) for name, part in unknown]
     else:
         known += facts(run.layout, run.plan if isinstance(run, Made) else None)
     return {part: chosen(known, part) for part in (STOCK, TOOL, GROOVE, PROGRAM, PLAN)}
