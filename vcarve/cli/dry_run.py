@@ -63,7 +63,7 @@ def dry_run(
 ) -> None:
     """Read a program as the mill would, and check it before any wood is touched.
 
-    FILE.nc may be - for standard input. Exit code 0: clean, 1: findings, 2: cannot be read.
+    FILE.nc may be - for standard input. Exit code 0: nothing forbids cutting, 1: it must not be cut, 2: something given is wrong.
     """
     from vcarve.drawn import draw
     from vcarve.proofing import carve_piece, check_program
