@@ -1,0 +1,242 @@
+// What comes of the numbers: the piece on its stage, the answers under it, the findings, and the version kept beside it.
+
+const root = document.documentElement;
+const facts = { shows: null, kept: null, player: null }; // the text that is shown, what is known of the kept version, who plays
+
+// --- the piece --------------------------------------------------------------------------------------------------------------------
+
+const showPiece = (data) => {
+  const before = facts.player;
+  const zoom = before ? { ...before.zoom } : undefined;
+  if (before) before.stop();
+  facts.player = show(data, {
+    zoom, how: state.how,
+    onClampMoved: (index, x, y) => moveClamp(index, x, y),
+  });
+};
+const setHow = (how) => {
+  state.how = how;
+  remember();
+  for (const radio of document.getElementsByName("how")) radio.checked = radio.value === how;
+  if (facts.player) facts.player.how(how);
+  drawKept();
+};
+// A place in the unit in which it was written before.
+const lengthLike = (written, mm) => (/\bin\b|"|inch/.test(written || "") ? `${Number((mm / 25.4).toFixed(3))} in` : `${Number(mm.toFixed(1))} mm`);
+const moveClamp = (index, x, y) => {
+  for (const [key, mm] of [["x", x], ["y", y]]) {
+    const path = `clamps.${index}.${key}`;
+    change(path, lengthLike(app.written[path], mm));
+  }
+};
+
+// --- what the server says -----------------------------------------------------------------------------------------------------------
+
+const onLook = (answer, more) => {
+  Object.assign(app, { written: answer.written || app.written, problems: answer.problems || [] });
+  if (answer.look) {
+    app.look = answer.look;
+    app.used = answer.look.used || {};
+    app.plan = null;
+    facts.shows = answer.text;
+    showFindings(answer.look.findings);
+    showPiece(answer.look.stage);
+    document.title = `${answer.look.title || "untitled"} · Mizo bench`;
+    showFacts();
+  }
+  fillForm();
+  showProblems();
+  const wrong = app.problems.length > 0;
+  root.dataset.look = more ? "asking" : wrong ? "wrong" : "shown";
+  $("stale").hidden = !wrong;
+  $("shown").classList.toggle("old", wrong);
+  notice("server", "");
+  showWords();
+  if (wrong) { stopPlan(); app.plan = null; }
+  showAnswers();
+  showTime();
+  if (!wrong && !more) planSoon(answer.text);
+};
+const onProgress = ({ stage, share }) => {
+  root.dataset.plan = "asking";
+  app.progress = { stage, share };
+  showProgress();
+};
+const onPlan = (text, done) => {
+  if (text !== textNow()) return;
+  app.plan = done;
+  app.progress = null;
+  showFindings(done.findings);
+  showPiece(done.stage);
+  showFacts();
+  showVerdict();
+  showAnswers();
+  showTime();
+  showWords();
+  root.dataset.plan = "done";
+  speakSoon();
+  planKept();
+};
+const onNoPlan = (error) => {
+  root.dataset.plan = "none";
+  app.progress = null;
+  if (error instanceof Refusal && error.told.problems) { app.problems = error.told.problems; showProblems(); }
+  else notice("plan", `There is no plan: ${error.message}`);
+  showTime();
+};
+const onRefused = (error, edits) => notice("server", `${edits.map(({ path }) => path).join(", ")}: ${error.message}`);
+const onSilence = () => notice("server", "Mizo does not answer; nothing is lost. Has 'mizo bench' been ended? Start it again in the same folder.");
+
+// Told above the piece, each from somewhere.
+const notices = new Map();
+const notice = (from, text, ...actions) => {
+  if (text) notices.set(from, [text, actions]); else notices.delete(from);
+  const box = $("notice");
+  const now = [...notices.values()];
+  box.hidden = now.length === 0;
+  box.replaceChildren(...now.flatMap(([words, buttons]) => [el("span", {}, words), ...buttons.map(([word, act]) => {
+    const button = el("button", { type: "button", class: "word" }, word);
+    button.addEventListener("click", act);
+    return button;
+  })]));
+};
+
+// --- verdict and findings ---------------------------------------------------------------------------------------------------------------
+
+const counted = (count, word) => `${count} ${word}${count === 1 ? "" : "s"}`;
+const showVerdict = () => {
+  const button = $("verdict"), known = app.plan || app.look;
+  const refused = known ? known.findings.filter((one) => one.severity === "refuse").length : 0;
+  let kind = "busy", words = "Working out the plan";
+  if (app.problems.length) [kind, words] = ["caution", `${counted(app.problems.length, "number")} to put right`];
+  else if (app.plan) [kind, words] = [app.plan.kind, app.plan.verdict];
+  else if (refused) [kind, words] = ["refuse", `Must not be cut: ${counted(refused, "reason")}`];
+  else if (!app.look) words = "Laying out the piece";
+  button.className = `verdict ${kind}`;
+  button.textContent = words;
+};
+
+const showFindings = (findings) => {
+  const box = $("found");
+  box.hidden = findings.length === 0;
+  const told = JSON.stringify(findings.map(({ sentence, severity }) => [sentence, severity]));
+  if (box.dataset.told === told) return;
+  box.dataset.told = told;
+  const items = findings.map(({ severity, code, sentence, places }, k) => {
+    const many = Array.isArray(places) ? places.length : places || 0;
+    const about = [severity === "refuse" ? "must not be cut" : "caution", many > 1 ? el("output", { "aria-live": "off" }, `${many} places`) : null, code];
+    return el("li", {}, el("button", { type: "button", class: `finding ${severity}`, "data-finding": String(k), "aria-pressed": "false" },
+      el("b", { class: "mark", "aria-hidden": "true" }, String(k + 1)),
+      el("span", {}, sentence, el("small", {}, ...about.filter(Boolean).flatMap((part, n) => (n ? [" · ", part] : [part]))))));
+  });
+  box.replaceChildren(el("h2", {}, "Findings"), el("ol", { class: "findings" }, ...items));
+};
+
+// --- answers: the few figures that matter -------------------------------------------------------------------------------------------------
+
+const PENDING = ["Time", "Passes", "Above the least"];
+let planLabels = PENDING;
+const answersOf = (look, plan) => {
+  if (plan) planLabels = plan.answers.map(([label]) => label);
+  return [...(look ? look.answers : []), ...(plan ? plan.answers : planLabels.map((label) => [label, null]))];
+};
+const showAnswers = () => {
+  const box = $("answers"), now = answersOf(app.look, app.plan), kept = facts.kept ? new Map(answersOf(facts.kept.look, facts.kept.plan)) : null;
+  const groups = now.map(([label, text]) => {
+    const was = kept ? kept.get(label) : undefined;
+    return el("div", { "data-label": label, class: kept && text && was && was !== text ? "differs" : "" }, el("dt", {}, label),
+      el("dd", { class: text ? "" : "open" }, text || "…"), kept ? el("dd", { class: "kept" }, was || "…") : null);
+  });
+  if (kept) groups.unshift(el("div", { class: "which" }, el("dt", {}), el("dd", {}, "now"), el("dd", { class: "kept" }, "kept")));
+  box.replaceChildren(el("dl", {}, ...groups), ...(kept ? [differing()] : []));
+};
+const differing = () => {
+  const was = facts.kept.written, keys = [...new Set([...Object.keys(was), ...Object.keys(app.written)])].filter((key) => was[key] !== app.written[key]);
+  const one = (key) => el("li", {}, `${wordsOf(key.replaceAll(".", " "))} `, el("s", {}, was[key] === undefined ? "left out" : was[key]), " ", el("b", {}, app.written[key] === undefined ? "left out" : app.written[key]));
+  const take = el("button", { type: "button", class: "word", id: "take-kept" }, "Take the kept one"), drop = el("button", { type: "button", class: "word", id: "let-go" }, "Let it go");
+  take.addEventListener("click", () => { const { text } = facts.kept; letGo(); takeText(text); });
+  drop.addEventListener("click", letGo);
+  return el("div", { class: "against" }, keys.length ? el("ul", { "aria-label": "Numbers that differ, kept and now" }, ...keys.slice(0, 8).map(one), ...(keys.length > 8 ? [el("li", {}, `and ${keys.length - 8} more`)] : []))
+    : el("p", { class: "quiet" }, "No number differs from the kept version."), take, drop);
+};
+// Heard a moment after the last change.
+let speaking = 0;
+const speakSoon = () => {
+  clearTimeout(speaking);
+  speaking = setTimeout(() => { $("told").textContent = [$("verdict").textContent, ...answersOf(app.look, app.plan).filter(([, text]) => text).map((pair) => pair.join(": "))].join(". "); }, 700);
+};
+
+// --- facts in the cards they belong to -----------------------------------------------------------------------------------------------------
+
+const rows = (told) => (told && told.length ? el("dl", { class: "rows" }, ...told.map(([label, text]) => el("div", {}, el("dt", {}, label), el("dd", {}, text)))) : null);
+const showFacts = () => {
+  const { look, plan } = app, into = (id, ...parts) => { const box = $(`${id}-facts`); if (box) box.replaceChildren(...parts.filter(Boolean)); };
+  if (!look) return;
+  into("card-groove", svgOf(look.section), rows(look.facts.groove));
+  into("card-machine", rows(look.facts.tool));
+  into("card-zero", svgOf(look.zero));
+  into("card-plan", rows(plan ? [...(plan.facts.program || []), ...(plan.facts.plan || [])] : null));
+};
+
+// --- the time line: what plays where there is a program, else how far the plan is -----------------------------------------------------------
+
+const showTime = () => {
+  const box = $("time");
+  box.classList.toggle("waits", !app.plan);
+  showProgress();
+};
+const showProgress = () => {
+  const told = app.progress, words = $("progress-words"), bar = $("progress");
+  const wrong = app.problems.length > 0;
+  words.textContent = wrong ? "The plan waits for numbers that are right." : told ? `Working out the plan: ${told.stage}` : "Working out the plan";
+  bar.hidden = wrong;
+  if (told && Number.isFinite(told.share)) bar.value = told.share; else bar.removeAttribute("value");
+};
+
+// --- keeping a version ------------------------------------------------------------------------------------------------------------------------
+
+const keepVersion = () => {
+  if (!app.look || app.problems.length) return;
+  state.kept = textNow();
+  facts.kept = { text: textNow(), written: app.written, look: app.look, plan: app.plan };
+  remember();
+  showKept();
+};
+const letGo = () => {
+  state.kept = null;
+  facts.kept = null;
+  remember();
+  showKept();
+  $("keep").focus();
+};
+const showKept = () => {
+  const kept = facts.kept !== null;
+  $("was").hidden = !kept;
+  $("shown").classList.toggle("two", kept);
+  $("keep").textContent = kept ? "Keep this one instead" : "Keep this version";
+  showAnswers();
+  dispatchEvent(new Event("resize")); // the stage has another width
+  drawKept();
+};
+const drawKept = () => {
+  if (facts.kept) paintStill($("was-still"), facts.kept.look.stage, state.how === "run" ? "wood" : state.how);
+};
+// After a reload the kept version is known by its text alone.
+const recallKept = async () => {
+  if (!state.kept) return;
+  try {
+    const answer = await (await post("look", { text: state.kept, edits: [] })).json();
+    if (!answer.look) return;
+    facts.kept = { text: state.kept, written: answer.written, look: answer.look, plan: null };
+    showKept();
+    planKept();
+  } catch { /* it is let be */ }
+};
+// Its plan, when the one worker has nothing else to do.
+const planKept = () => {
+  const { kept } = facts;
+  if (!kept || kept.plan) return;
+  const done = (plan) => { kept.plan = plan; if (facts.kept === kept) showAnswers(); };
+  if (planned.has(kept.text)) done(planned.get(kept.text));
+  else if (app.plan) plan(kept.text, done);
+};

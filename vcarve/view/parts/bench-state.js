@@ -1,0 +1,60 @@
+// State: the job file's text is all there is; here it is kept with the texts before it, so that nothing is lost.
+//
+// The texts and the version kept beside them lie in the browser's stores under the folder and the file: that of the tab, so that two
+// pages do not take each other's, and the common one for a tab that is opened anew.
+
+const MOST_TEXTS = 200;
+const BURST_MS = 1500; // changes of one key within this time are taken back at once
+
+const state = {
+  file: null, // name in the folder, or null
+  seen: null, // digest of the file on disk as it was last read or written
+  saved: "", // the text on disk, as far as this page knows
+  texts: [""], at: 0, // the texts so far, and which of them is shown
+  kept: null, // the text of the version that is kept
+  how: "wood", // how the piece is shown
+  place: "", // where all this lies in the browser's stores
+  last: { path: null, when: 0 },
+};
+const textNow = () => state.texts[state.at];
+
+const stores = [() => sessionStorage, () => localStorage];
+const remember = () => {
+  const { file, seen, saved, kept, how } = state;
+  for (let most = MOST_TEXTS; most >= 1; most = Math.floor(most / 4)) { // where there is no room for all, the last few
+    const first = Math.max(0, Math.min(state.at, state.texts.length - most)), texts = state.texts.slice(first, first + most);
+    const value = JSON.stringify({ file, seen, saved, kept, how, texts, at: state.at - first });
+    try { for (const store of stores) store().setItem(state.place, value); return; } catch { /* full, or shut: a shorter list */ }
+  }
+};
+const recall = (place) => {
+  for (const store of stores) {
+    try {
+      const kept = JSON.parse(store().getItem(place));
+      if (kept && Array.isArray(kept.texts) && kept.texts.every((text) => typeof text === "string") && kept.texts[kept.at] !== undefined) return kept;
+    } catch { /* shut, or written by something else */ }
+  }
+  return null;
+};
+
+// The next text; one more change of the same key at once takes the place of the one before.  What was taken back is gone.
+const putText = (text, path = null) => {
+  if (text === textNow()) return;
+  const now = Date.now(), burst = path !== null && path === state.last.path && now - state.last.when < BURST_MS && state.at > 0;
+  state.texts.length = state.at + 1;
+  if (burst) state.texts[state.at] = text; else state.texts.push(text);
+  if (state.texts.length > MOST_TEXTS) state.texts.shift();
+  state.at = state.texts.length - 1;
+  state.last = { path, when: now };
+  remember();
+};
+
+// Back (-1) or on (1) among the texts; whether there was one.
+const goTexts = (by) => {
+  const to = Math.max(0, Math.min(state.texts.length - 1, state.at + by));
+  if (to === state.at) return false;
+  state.at = to;
+  state.last = { path: null, when: 0 };
+  remember();
+  return true;
+};

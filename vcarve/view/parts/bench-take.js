@@ -1,0 +1,142 @@
+// Taking away, saving, and bringing files in.
+
+const hand = (name, content, kind = "text/plain;charset=utf-8") => {
+  const url = URL.createObjectURL(content instanceof Blob ? content : new Blob([content], { type: kind }));
+  const link = el("a", { href: url, download: name, hidden: true });
+  document.body.append(link);
+  link.click();
+  link.remove();
+  setTimeout(() => URL.revokeObjectURL(url), 60000);
+};
+const stem = () => (state.file || (app.plan && app.plan.name) || "tile").replace(/\.[^.]*$/, "");
+const takeJob = () => hand(state.file || `${stem()}.yaml`, textNow());
+const takeProgram = () => { if (app.plan && !app.plan.refused) hand(app.plan.name, app.plan.program); };
+const takeFile = async (what) => {
+  try {
+    const response = await post("take", { text: textNow(), what });
+    const name = /filename\*?=(?:UTF-8'')?"?([^";]+)"?/i.exec(response.headers.get("Content-Disposition") || "");
+    hand(name ? decodeURIComponent(name[1]) : `${stem()}.${{ page: "html", picture: "svg", carved: "png", "lines-svg": "svg", "lines-dxf": "dxf" }[what]}`, await response.blob());
+    notice("take", "");
+  } catch (error) { notice("take", `Not made: ${error.message}`); }
+};
+
+// The bench sheet is that of the dry-run page: taken from it, put on this page, and printed.
+const printSheet = async () => {
+  try {
+    const text = await (await post("take", { text: textNow(), what: "page" })).text();
+    const sheet = new DOMParser().parseFromString(text, "text/html").querySelector(".sheet");
+    $("sheet").replaceChildren(...sheet.children);
+    facts.player.print();
+    notice("take", "");
+    print();
+  } catch (error) { notice("take", `No bench sheet: ${error.message}`); }
+};
+
+const showWords = () => {
+  const changed = textNow() !== state.saved || !state.file;
+  $("file").textContent = state.file || "not saved yet";
+  $("file").classList.toggle("changed", changed);
+  $("file").title = changed && state.file ? "changed since it was saved" : "";
+  $("save").disabled = !changed;
+  $("undo").disabled = state.at === 0;
+  $("redo").disabled = state.at >= state.texts.length - 1;
+  const take = $("take-program");
+  take.disabled = !app.plan || app.plan.refused;
+  take.textContent = app.plan && !app.plan.refused ? `Program ${app.plan.name}` : app.plan ? "Program: must not be cut" : "Program";
+  $("take-sheet").disabled = !app.plan;
+  for (const button of document.querySelectorAll("[data-take]")) button.disabled = app.problems.length > 0;
+};
+
+// --- a question: its words, a field if a name is asked for, and what may be done ------------------------------------------------------
+
+const question = (title, words, actions, name = null) => new Promise((done) => {
+  const dialog = $("ask"), input = name === null ? null : el("input", { type: "text", id: "ask-name", value: name, autocomplete: "off", spellcheck: "false" });
+  const buttons = actions.map(([word, value], k) => {
+    const button = el("button", { type: k === 0 ? "submit" : "button", class: k === 0 ? "main-button" : "word" }, word);
+    if (k > 0) button.addEventListener("click", () => { dialog.returnValue = value; dialog.close(value); });
+    return button;
+  });
+  const form = el("form", { method: "dialog" }, el("h2", { id: "ask-head" }, title), words ? el("p", {}, words) : null,
+    input ? el("label", {}, "name ", input) : null, el("div", { class: "ways" }, ...buttons));
+  form.addEventListener("submit", (event) => { event.preventDefault(); dialog.close(actions[0][1]); });
+  dialog.returnValue = "";
+  dialog.replaceChildren(form);
+  dialog.addEventListener("close", () => done({ way: dialog.returnValue, name: input ? input.value.trim() : null }), { once: true });
+  dialog.showModal();
+});
+
+// --- the job's file ---------------------------------------------------------------------------------------------------------------------
+
+const saved = (name, seen, text) => {
+  Object.assign(state, { file: name, seen, saved: text });
+  remember();
+  showWords();
+  notice("save", "");
+  $("told").textContent = `${name} is saved.`;
+};
+const save = async (over = false) => {
+  if (!state.file) { await saveAs(); return; }
+  const text = textNow();
+  try {
+    const { name, seen } = await (await post("save", { text, name: state.file, seen: state.seen, ...(over ? { over: true } : {}) })).json();
+    saved(name, seen, text);
+  } catch (error) {
+    if (!(error instanceof Refusal)) { onSilence(); return; }
+    if (error.status !== 409) { notice("save", `Not saved: ${error.message}`); return; }
+    const { way } = await question(`${state.file} has changed elsewhere`, error.message, [["Save under another name", "other"], ["Write over it", "over"], ["Take the one on disk", "theirs"], ["Leave it", ""]]);
+    if (way === "over") await save(true);
+    else if (way === "other") await saveAs();
+    else if (way === "theirs") await takeFromDisk();
+  }
+};
+const saveAs = async () => {
+  const { way, name } = await question("Save the job file", `In the folder ${state.folder}`, [["Save", "save"], ["Leave it", ""]], state.file || `${stem()}.yaml`);
+  if (way !== "save" || !name) return;
+  const full = /\.ya?ml$/.test(name) ? name : `${name}.yaml`;
+  if (full !== state.file) Object.assign(state, { file: full, seen: null });
+  await save();
+};
+const takeFromDisk = async () => {
+  const { text, file, seen } = await (await post("open", { name: state.file })).json();
+  Object.assign(state, { file, seen, saved: text });
+  notice("disk", "");
+  takeText(text);
+};
+
+// --- files that are dropped on the page, or picked ----------------------------------------------------------------------------------------
+
+const bring = async (file) => {
+  let answer;
+  try {
+    answer = await (await answerOf(await fetch(`drop?name=${encodeURIComponent(file.name)}`, { method: "POST", headers: { "Content-Type": "application/octet-stream" }, body: file }))).json();
+    notice("drop", "");
+  } catch (error) { notice("drop", `${file.name} was not taken: ${error.message}`); return; }
+  const { kind, name, text } = answer;
+  if (text !== undefined) { openText(text, file.name); return; }
+  if (kind === "machine") change("machine", name);
+  else if (kind === "pattern") takePattern(name);
+  else {
+    const { way } = await question(name, "What is this drawing?", [["Lines to cut", "lines"], ["The outline of the piece", "outline"], ["Leave it", ""]]);
+    if (way === "lines") takeDrawing(name);
+    else if (way === "outline") change("piece.outline", { shape: "drawing", file: name });
+  }
+};
+const leaveOut = (...keys) => { for (const key of keys) if (under(key)) change(key, null); };
+const takePattern = (name) => {
+  leaveOut("pattern.drawing", "pattern.depths", "pattern.close-gaps", "pattern.lost-lines");
+  change("pattern.name", name);
+  if (!under("pattern.pitch") && !under("pattern.across")) change("pattern.pitch", "about 18 mm");
+};
+const takeDrawing = (name) => {
+  leaveOut("pattern.name", "pattern.pitch", "pattern.across");
+  change("pattern.drawing", name);
+};
+const openText = (text, name) => {
+  Object.assign(state, { file: name, seen: null, saved: "" });
+  takeText(text);
+};
+
+for (const kind of ["dragenter", "dragover"]) addEventListener(kind, (event) => { event.preventDefault(); root.dataset.drop = "over"; });
+for (const kind of ["dragleave", "drop"]) addEventListener(kind, (event) => { event.preventDefault(); if (kind === "drop" || !event.relatedTarget) delete root.dataset.drop; });
+addEventListener("drop", async (event) => { for (const file of event.dataTransfer.files) await bring(file); });
+$("picked").addEventListener("change", async (event) => { for (const file of event.target.files) await bring(file); event.target.value = ""; });
