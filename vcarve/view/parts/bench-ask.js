@@ -23,7 +23,7 @@ const post = async (what, body, signal) => answerOf(await fetch(what, {
 }));
 
 const wishes = [];
-let looking = false;
+let looking = false, anew = false; // anew: another text altogether, whose keys may be others
 const waits = (path) => wishes.some((wish) => wish.path === path || (wish.path && wish.path.startsWith(`${path}.`)));
 
 // Change a key: `value` as it was typed, a record or list, or null to take the key out.
@@ -43,7 +43,7 @@ const wish = (one) => {
 const nextEdits = () => {
   while (wishes.length && !wishes[0].path) {
     const { by, text } = wishes.shift();
-    if (by) goTexts(by); else if (text !== undefined) putText(text);
+    if (by) goTexts(by); else if (text !== undefined) { putText(text); anew = true; }
   }
   const until = wishes.findIndex((one) => !one.path);
   return wishes.splice(0, until < 0 ? wishes.length : until);

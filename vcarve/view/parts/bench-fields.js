@@ -11,16 +11,21 @@ const el = (name, attributes = {}, ...children) => {
 };
 const svgOf = (text) => new DOMParser().parseFromString(text || "", "text/html").querySelector("svg");
 const wordsOf = (key) => String(key).replaceAll("-", " ");
+// A key of a section within a section is called by both.
+const labelOf = (node, path) => {
+  const above = path.split(".").slice(-2, -1)[0];
+  return path.split(".").length > 2 && above && !/^\d+$/.test(above) && above !== "wood" ? `${wordsOf(above)} ${wordsOf(node.key)}` : wordsOf(node.key);
+};
 const idOf = (path) => `key-${path.replaceAll(".", "--")}`;
 // What a meaning says first; the rest is told where there is room.
-const gist = (meaning) => { const first = meaning.split(/;|, instead| \(/)[0].trim(); return first.length > 64 ? `${first.slice(0, first.lastIndexOf(" ", 62))} …` : first; };
+const gist = (meaning) => meaning.split(/;|: | \(|, together/)[0].trim();
 
 // --- stepping a number in its text: the last decimal written, of a fraction its denominator -----------------------------------
 
 const NUMBER = /([+\-−]?)(?:(?:(\d+)[ -]+)?(\d+)\s*[/⁄]\s*(\d+)|(\d*\.\d+|\d+\.?))/;
 const common = (a, b) => (b ? common(b, a % b) : a);
 // The text with its number `by` steps on, or null if there is none; `parts` is the denominator that was stepped before.
-const stepped = (text, by, { least = -Infinity, most = Infinity, above = -Infinity } = {}, parts = 0) => {
+const stepped = (text, by, { least = -Infinity, most = Infinity, above = false } = {}, parts = 0) => {
   const found = NUMBER.exec(text);
   if (!found) return null;
   const [all, sign, whole, over, under, decimal] = found;
@@ -33,7 +38,7 @@ const stepped = (text, by, { least = -Infinity, most = Infinity, above = -Infini
     const size = Math.abs(next), full = Math.floor(size / per), left = size % per, shared = common(left, per);
     const fraction = left ? `${left / shared}/${per / shared}` : "";
     const number = (next < 0 ? "-" : "") + (full && fraction ? `${full} ${fraction}` : fraction || String(full));
-    if (next <= 0 && value > 0 && (above >= 0 || least >= 0)) return { text, parts: per };
+    if (next <= 0 && value > 0 && least >= 0) return { text, parts: per };
     return { text: written(number), parts: per };
   }
   const places = (decimal.split(".")[1] || "").length, finer = Math.abs(by) < 1 ? 1 : 0;
@@ -41,7 +46,7 @@ const stepped = (text, by, { least = -Infinity, most = Infinity, above = -Infini
   let value = way * Number(decimal) + by * unit;
   if (inUnit) value = Math.min(most, Math.max(least, value));
   const next = value.toFixed(places + finer);
-  if (Number(next) <= above) return { text, parts: 0 };
+  if (above && inUnit && Number(next) <= least) return { text, parts: 0 };
   return { text: written(Number(next) === 0 ? next.replace("-", "") : next), parts: 0 };
 };
 
@@ -50,14 +55,14 @@ const stepped = (text, by, { least = -Infinity, most = Infinity, above = -Infini
 const fields = new Map(); // path -> { node, row, set(written, used), wrong(text), focus() }
 
 // A control in its row, with label and meaning; `control` has { node, set, focus }, `label` may be another element than <label>.
-const rowOf = (node, path, control, { wide = false, many = false } = {}) => {
-  const id = idOf(path), meaning = node.meaning || "";
-  const said = el("small", { class: "meaning", id: `${id}-means`, title: gist(meaning) === meaning ? null : meaning }, gist(meaning));
-  const name = el(many ? "span" : "label", many ? { id: `${id}-name`, class: "key" } : { for: id, class: "key" }, wordsOf(node.key));
+const rowOf = (node, path, control, { wide = false, many = false, named = false } = {}) => {
+  const id = idOf(path), meaning = node.meaning || "", short = named ? meaning : gist(meaning);
+  const said = el("small", { class: named ? "sr" : "meaning", id: `${id}-means`, title: short === meaning ? null : meaning }, short);
+  const alone = named && (path === node.key || path === "pattern.name") ? " sr" : ""; // the card is called so already
+  const name = el(many ? "span" : "label", many ? { id: `${id}-name`, class: path === node.key ? "key sr" : "key" } : { for: id, class: `key${alone}` }, labelOf(node, path));
   const wrong = el("p", { class: "wrong", id: `${id}-wrong`, hidden: true });
   const row = el("div", { class: `field ${node.kind}${wide ? " wide" : ""}`, "data-path": path }, el("div", { class: "name" }, name, said), control.node, wrong);
-  const inputs = [...control.node.querySelectorAll("input, select, textarea, button.choice")];
-  if (control.node.matches("input, select, textarea")) inputs.push(control.node);
+  const inputs = [control.node, ...control.node.querySelectorAll("*")].filter((one) => one.matches("input, select, button.choice"));
   const lit = many ? control.node : inputs[0];
   if (many) { lit.setAttribute("role", "group"); lit.setAttribute("aria-labelledby", `${id}-name`); }
   const describe = (bad) => {
@@ -171,16 +176,19 @@ const nameField = (node, path) => {
     const tint = (known().find((one) => one.name === written) || {}).tint;
     swatch.hidden = !tint;
     if (tint) swatch.style.background = tint;
+    const note = (known().find((one) => one.name === written) || {}).note || "";
+    if (remark.textContent !== note) remark.textContent = note;
     if (written) fields.get(path).was = written;
   };
+  const remark = el("small", { class: "remark" });
   const swatch = el("span", { class: "swatch", hidden: true, "aria-hidden": "true" });
-  const row = rowOf(node, path, { node: el("span", { class: "named" }, swatch, select), set });
+  const row = rowOf(node, path, { node: el("div", {}, el("div", { class: "named" }, swatch, select), remark), set }, { wide: true, named: true });
   return node.fields ? el("div", {}, row, own) : row;
 };
 // A value to begin with where a key has to have one.
 const firstOf = (field) => {
   if (field.default) return field.default;
-  if (field.kind === "quantity") return (field.examples || [])[0] || `1 ${field.unit}`;
+  if (field.kind === "quantity") return /for example ([^,]+)/.exec(field.said)?.[1] || `1 ${field.unit}`;
   if (field.kind === "whole") return String(field.least || 1);
   if (field.kind === "choice") return field.words[0];
   if (field.kind === "flag") return "false";

@@ -4,10 +4,10 @@
 // A key that is named nowhere here is shown like all others, under "more".
 
 const CARDS = [
-  ["Pattern", ["pattern"]], ["Piece", ["piece"]], ["Groove", ["groove"]], ["Bit", ["bit"]], ["Machine and speeds", ["machine", "feed"]],
-  ["Zero", ["zero"]], ["Clamps", ["clamps"]], ["Plan", ["plan", "units"]],
+  ["Pattern", ["pattern"]], ["Piece", ["piece", "units"]], ["Groove", ["groove"]], ["Bit", ["bit"]], ["Machine and speeds", ["machine", "feed"]],
+  ["Zero", ["zero"]], ["Clamps", ["clamps"]], ["Plan", ["plan"]],
 ];
-const WANTED = new Set(["pattern.pitch", "pattern.margin", "pattern.edge", "groove.depth", "piece.outline.shape", "zero.xy", "zero.z", "feed.cut", "plan.recut"]);
+const WANTED = new Set(["pattern.name", "pattern.pitch", "pattern.margin", "pattern.edge", "groove.depth", "piece.outline.shape", "zero.xy", "zero.z", "feed.cut", "plan.recut", "clamps"]);
 const FIRST = { // what a new item of a list starts as, where the keys' own examples would not do
   clamps: { x: "-8 mm", y: "10 mm", width: "14 mm", height: "22 mm", above: "6 mm" },
   "pattern.frame": { distance: "4 mm" },
@@ -112,7 +112,7 @@ const patternField = (node, path) => {
     title.textContent = one ? one.title || one.name : written || "choose a pattern";
     meaning.textContent = one ? one.english || "" : written ? "a file of your own" : under("pattern.drawing") ? "a drawing is cut instead" : "";
   };
-  return rowOf(node, path, { node: button, set }, { wide: true });
+  return rowOf(node, path, { node: button, set }, { wide: true, named: true });
 };
 
 const FILTERS = ["family", "lattice"];

@@ -44,7 +44,7 @@ const onLook = (answer, more) => {
     document.title = `${answer.look.title || "untitled"} · Mizo bench`;
     showFacts();
   }
-  fillForm();
+  if (anew) { anew = false; buildForm(); showFacts(); } else fillForm();
   showProblems();
   const wrong = app.problems.length > 0;
   root.dataset.look = more ? "asking" : wrong ? "wrong" : "shown";
@@ -172,10 +172,12 @@ const rows = (told) => (told && told.length ? el("dl", { class: "rows" }, ...tol
 const showFacts = () => {
   const { look, plan } = app, into = (id, ...parts) => { const box = $(`${id}-facts`); if (box) box.replaceChildren(...parts.filter(Boolean)); };
   if (!look) return;
-  into("card-groove", svgOf(look.section), rows(look.facts.groove));
-  into("card-machine", rows(look.facts.tool));
+  const but = (told, ...labels) => (told || []).filter(([label]) => !labels.some((one) => label.startsWith(one)));
+  into("card-groove", svgOf(look.section), rows(but(look.facts.groove, "Groove"))); // which the drawing shows
+  into("card-machine", rows((look.facts.tool || []).filter(([label]) => label === "Speeds")));
   into("card-zero", svgOf(look.zero));
-  into("card-plan", rows(plan ? [...(plan.facts.program || []), ...(plan.facts.plan || [])] : null));
+  const told = plan ? but([...(plan.facts.program || []), ...(plan.facts.plan || [])], "Running time", "Passes") : [];
+  into("card-plan", told.length ? el("details", { class: "more" }, el("summary", {}, "figures ", el("small", {}, told.map(([label]) => label.toLowerCase()).join(", "))), rows(told)) : null);
 };
 
 // --- the time line: what plays where there is a program, else how far the plan is -----------------------------------------------------------

@@ -122,10 +122,14 @@ const bring = async (file) => {
   }
 };
 const leaveOut = (...keys) => { for (const key of keys) if (under(key)) change(key, null); };
+const pitchOf = (name) => {
+  const [least, most] = ((app.choices["pattern.name"] || []).find((one) => one.name === name) || {}).pitch_mm || [18, 18];
+  return `about ${Math.round((least + most) / 2)} mm`;
+};
 const takePattern = (name) => {
   leaveOut("pattern.drawing", "pattern.depths", "pattern.close-gaps", "pattern.lost-lines");
   change("pattern.name", name);
-  if (!under("pattern.pitch") && !under("pattern.across")) change("pattern.pitch", "about 18 mm");
+  if (!under("pattern.pitch") && !under("pattern.across")) change("pattern.pitch", pitchOf(name));
 };
 const takeDrawing = (name) => {
   leaveOut("pattern.name", "pattern.pitch", "pattern.across");

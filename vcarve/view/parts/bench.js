@@ -17,10 +17,11 @@ const begin = async () => {
     if (textNow() === before.saved) { Object.assign(state, { seen: given.seen, saved: given.text }); putText(given.text); }
     else notice("disk", `${given.file} has changed on disk since this page last saw it.`, ["Take the one on disk", takeFromDisk], ["Keep what is here", () => notice("disk", "")]);
   }
-  buildForm();
   setHow(state.how);
-  showWords();
   await look();
+  buildForm();
+  showFacts();
+  showProblems();
   root.dataset.ready = "yes";
   await recallKept();
 };
