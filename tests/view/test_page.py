@@ -276,3 +276,12 @@ def test_the_space_of_a_program_without_its_job_holds_its_arcs() -> None:
     piece = payload(run)["piece"]
 
     assert [piece["width"], piece["height"], *piece["centre"]] == pytest.approx([50.0, 50.0, 0.0, 0.0])
+
+
+@pytest.mark.parametrize(("units", "said"), [("mm", "0.1 mm recut, 900.0 mm"), ("inch", "35.43 in")])
+def test_a_way_too_short_for_its_figures_is_not_told(tile: Made, units: str, said: str) -> None:
+    """0.1 mm cut again are told in millimetres; in inches of two decimals nothing would be left of them."""
+    run = with_job(tile, units=units)
+    told = dict(chosen(facts(run.layout, replace(tile.plan, recut_mm=0.1)), SUMMARY))["Passes"]
+
+    assert told.endswith(f"; {said} of rapids")

@@ -115,7 +115,7 @@ def _lifts(layout: Layout, plan: Plan) -> str:
     ways = [
         f"{job.figures.way(length)} {what}"
         for length, what in ((plan.recut_mm, "recut"), (plan.rapid_mm, "of rapids"))
-        if length >= 0.05
+        if float(job.figures.number(length, 1))
     ]
     return f"{lifts}; {', '.join(ways)}" if ways else lifts
 
