@@ -10,7 +10,7 @@ from xml.etree import ElementTree
 import numpy as np
 import pytest
 
-from small_job import with_job
+from small_job import job_from, own_job, with_job
 from vcarve.job.bench import Bit
 from vcarve.job.sections import Clamp, Zero, ZeroPlace
 from vcarve.layout.stages import Kind
@@ -70,6 +70,16 @@ def test_depths_in_inches_keep_clear_of_the_next_groove(tile: Made) -> None:
     assert len(ends) == len(starts) == 3
     for end, start in zip(ends, [*starts[1:], wide], strict=True):
         assert end <= start
+
+
+def test_the_angle_stands_below_the_floor_of_a_flat_tip() -> None:
+    """Figures of 11.5 units, whose signs are 0.73 of that high, are clear of the floor's line, which is 2 units wide."""
+    bit = Bit(angle_deg=30.0, diameter_mm=3.175, shank_mm=3.175, tip_mm=0.1)
+    job = job_from(own_job()).model_copy(update={"bit": bit})
+    svg = section_svg(job, (Kind("ground", 0.3, 0.26),))
+    angle = next(node for node in ElementTree.fromstring(svg).iter("text") if node.text == "30°")
+
+    assert float(angle.attrib["y"]) - 0.73 * 11.5 >= _walls(svg)[0][:, 1].max() + 1.0
 
 
 def test_no_section_without_a_job(bare: DryRun) -> None:

@@ -80,7 +80,7 @@ def section_svg(job: Job, kinds: Sequence[Kind]) -> str:
             dx, y = reach * np.sin(lean), tip - reach * np.cos(lean)
             arc = '<path class="dim" d="M{} {y}A{r} {r} 0 0 1 {} {y}"/>'
             parts += drawn(arc, middle - dx, middle + dx, y=y, r=reach)
-            parts += text(middle - 6.0, tip + 8.0, f"{angle}°", anchor="end")
+            parts += text(middle - 6.0, tip + 11.0, f"{angle}°", anchor="end")
         if groove is deep:
             x, y = middle, deepest + (bottom - deepest) * 0.36 + 4.0
             words = f"{length(left, figures)} left" if left > 0 else "through"
