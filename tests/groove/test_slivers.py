@@ -100,6 +100,16 @@ def test_a_strip_is_as_wide_as_its_thinnest_place() -> None:
     assert places[0, 1] == pytest.approx(10.0, abs=1.0)
 
 
+@pytest.mark.parametrize("strips_mm", [(0.2, 0.4), (0.4, 0.2)])
+def test_the_thinnest_of_several_strips_comes_first(strips_mm: tuple[float, float]) -> None:
+    """Two lines at opposite sides of the piece leave a strip each, told by its width and whichever was drawn first."""
+    ends = [(side * (HALF - 1.0 - strip), strip) for side, strip in zip((-1.0, 1.0), strips_mm, strict=True)]
+    widths, places = slivers([Line(start=(x, -10.0), end=(x, 10.0)) for x, _ in ends], 1.0, SQUARE)
+
+    assert widths == pytest.approx([0.2, 0.4], abs=1e-6)
+    assert places[:, 0] == pytest.approx([x for x, _ in sorted(ends, key=lambda one: one[1])], abs=1e-6)
+
+
 def test_arcs_along_a_round_outline() -> None:
     """A circle 0.3 mm inside a round piece's edge, less the groove, leaves a strip all round it: one sliver."""
     r = HALF - 1.0 - 0.3
