@@ -137,16 +137,19 @@ def line_findings(seen: Track, target: Target) -> list[Finding]:
 
 def _stray(lines: _Compared, rows: Ints, sentence: str) -> list[Finding]:
     """Return the findings of moves beside every line, each where it first is so."""
+    if not len(rows):
+        return []
     seen, network = lines.seen, lines.network
     places = np.unique(np.round(seen.end_mm[rows, :2], 6), axis=0)
     away, close = (vertices(network, places, room) < 0 for room in (seen.tolerance_mm, BESIDE_MM))
     if np.count_nonzero(away & ~close) >= SHIFTED:
         sentence += " Several end just beside its lines: was the program made for another zero or turn?"
+    cut = network.curves(np.flatnonzero(network.cut))
+    box = boxes(cut) + seen.tolerance_mm * np.array([-1.0, -1.0, 1.0, 1.0])
 
     def off(move: int) -> Point:
         low, high = seen.low_mm[move, :2] - 1.0, seen.high_mm[move, :2] + 1.0
-        cut = network.curves(np.flatnonzero(network.cut))
-        near = cut[shapely.intersects(upright(boxes(cut), seen.tolerance_mm), shapely.box(*low, *high))]
+        near = cut[((box[:, :2] <= high) & (box[:, 2:] >= low)).all(axis=1)]
         room = seen.tolerance_mm + CHORDS_OFF_MM
         on = shapely.union_all(shapely.buffer(lines_along(near, CHORDS_OFF_MM), room))
         return entry(seen, move, shapely.difference(shapely.box(*low, *high), on))
