@@ -15,10 +15,8 @@ from vcarve.cli.options import json_option, quantity
 from vcarve.cli.terminal import echo
 from vcarve.errors import InputError
 from vcarve.groove import width as widths
-from vcarve.groove.width import Cone, VBit
+from vcarve.groove.width import HEIGHT_ERROR_MM, Cone, VBit
 from vcarve.quantity import INCH, MM, angle_deg, format_deg, in_inches, length_mm
-
-HEIGHT_ERROR_MM = 0.1
 
 
 def _shape(name: str | None, **given: float | None) -> VBit:

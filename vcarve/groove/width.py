@@ -27,6 +27,7 @@ if TYPE_CHECKING:
 # A depth or a width this near to the end of its range (mm) counts as the end itself: far below what a bench
 # can measure, far above what floating point loses on the way.
 SLACK_MM = 1e-9
+HEIGHT_ERROR_MM = 0.1  # the error in height of which people are told what it does to the width
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -8,7 +8,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from vcarve.groove.width import tip_words
+from vcarve.groove.width import HEIGHT_ERROR_MM, sensitivity, tip_words
 from vcarve.layout.stages import Layout
 from vcarve.mount.flat import mount_of
 from vcarve.plan.model import Plan
@@ -20,8 +20,8 @@ NBSP = "\u00a0"
 Rows = list[tuple[str, str]]  # labels and texts
 
 # Where a fact is told: in the program's header, in the summary that is printed, under the picture; on page and bench sheet
-# with the stock, the tool, the groove, the program or the plan.
-HEADER, SUMMARY, PICTURE, STOCK, TOOL, GROOVE, PROGRAM, PLAN = "hspktgrn"
+# with the stock, the tool, the groove, the program or the plan; ANSWER: where numbers are tried, as the few that matter.
+HEADER, SUMMARY, PICTURE, STOCK, TOOL, GROOVE, PROGRAM, PLAN, ANSWER = "hspktgrna"
 
 
 class Fact(NamedTuple):
@@ -57,12 +57,15 @@ def facts(layout: Layout, plan: Plan | None = None) -> Iterator[Fact]:
     yield Fact("Pattern", f"{pattern}; {counts}, {counted(network.vertices, 'vertex', 'vertices')}", SUMMARY)
     for name, deep, wide in layout.kinds:
         said = f"{figures.length(deep)} deep, {figures.length(wide)} wide"
-        yield Fact(f"Groove, {name}", said, HEADER + PICTURE + GROOVE)
+        yield Fact(f"Groove, {name}", said, HEADER + PICTURE + GROOVE + ANSWER)
         yield Fact("Groove", f"{name}: {said}", SUMMARY)
     yield Fact("Taper", layout.taper, HEADER + SUMMARY + PICTURE + GROOVE)
     if job.taper_mm and not layout.taper:
         yield Fact("Taper", "no line ends in nothing, so none tapers", SUMMARY)
-    yield Fact("Land", _land(layout), SUMMARY + PICTURE + GROOVE)
+    yield Fact("Land", _land(layout), SUMMARY + PICTURE + GROOVE + ANSWER)
+    more_mm = sensitivity(bit, layout.deepest_mm) * HEIGHT_ERROR_MM
+    said = f"{figures.length(HEIGHT_ERROR_MM)} changes the width by {figures.length(more_mm)}"
+    yield Fact("Height", said, ANSWER)
     yield Fact("Kind of bit", bit.name or "", TOOL)
     across, shank = figures.length(bit.diameter_mm), figures.length(bit.shank_mm)
     said = f"{format_deg(bit.angle_deg)} V, {across} across, {tip_words(bit, figures.length)}, {shank} shank"

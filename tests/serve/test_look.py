@@ -1,0 +1,148 @@
+"""What the page is told of a job: the same as the commands say, wrong values in their place, and nothing laid out twice."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from vcarve.job.document import reading_only, starter_text
+from vcarve.job.records import load_job
+from vcarve.layout.findings import job_findings
+from vcarve.layout.stages import Kept, lay_out
+from vcarve.pipeline import plan_program
+from vcarve.report import program_rows
+from vcarve.serve.look import job_of, looked, planned
+
+TILE = starter_text()
+
+
+def test_an_edit_changes_the_text_and_what_is_told_of_it() -> None:
+    """The new depth stands in the text, among what is written, and in width, land and what height changes."""
+    before = looked(TILE, [], folder=".", kept=Kept())
+    after = looked(TILE, [{"path": "groove.depth", "value": "1 mm"}], folder=".", kept=Kept())
+
+    assert before["text"] == TILE
+    assert before["problems"] == after["problems"] == []
+    assert after["text"] == TILE.replace("depth: 0.8 mm", "depth: 1 mm")
+    assert (before["written"]["groove.depth"], after["written"]["groove.depth"]) == ("0.8 mm", "1 mm")
+    told = dict(after["look"]["answers"])
+    # 2 tan 30 deg = 1.1547 (from memory): so many mm of width for each mm of depth.
+    assert told["Groove, ground and leaf"] == "1 mm deep, 1.155 mm wide"
+    assert told["Height"] == "0.1 mm changes the width by 0.115 mm"
+    assert told["Land"] != dict(before["look"]["answers"])["Land"]
+
+
+def test_what_keys_come_to_that_are_left_out_is_told() -> None:
+    """Speeds, step and hop that the file leaves out are those that the job works with."""
+    used, job = looked(TILE, [], folder=".", kept=Kept())["look"]["used"], load_job_of(TILE)
+
+    assert used["feed.cut"] == f"{job.speeds.cut_mm_min:g} mm/min"
+    assert used["groove.step"] == f"{job.step_mm:g} mm"
+    assert used["plan.hop"] == "1 mm"
+    assert used["zero.xy"] == "front-left"
+
+
+def load_job_of(text: str) -> object:
+    """Return the job of a text as the page reads it."""
+    return job_of(text, ".")
+
+
+@pytest.mark.parametrize(
+    ("path", "value", "want"),
+    [
+        ("groove.depth", "deep", "a length is wanted"),
+        ("piece.width", "1/2", "a fraction without a unit"),
+        ("bit", "v61", "unknown bit"),
+        ("pattern.pitch", "-2 mm", "more than 0 mm"),
+        ("pattern.margin", "60 mm", "half the shorter side"),
+        ("zero.turn", "50 deg", "at most 45 degrees"),
+    ],
+)
+def test_a_wrong_value_is_told_at_its_key_and_stays_in_the_text(path: str, value: str, want: str) -> None:
+    """Each is answered with its path and line, as the command answers; the value is in the text, so that nothing is lost."""
+    told = looked(TILE, [{"path": path, "value": value}], folder=".", kept=Kept())
+
+    assert told["look"] is None
+    (problem,) = told["problems"]
+    assert problem["path"] == path
+    assert want in problem["want"]
+    assert value in told["text"].splitlines()[problem["line"] - 1]
+    assert told["written"][path] == value
+
+
+def test_a_text_that_is_no_yaml_is_told_by_its_line() -> None:
+    """Typed by hand, the whole text may be wrong; it comes back as it was."""
+    told = looked("piece: {width: 9\n", [], folder=".", kept=Kept())
+
+    assert (told["text"], told["written"], told["look"]) == ("piece: {width: 9\n", {}, None)
+    assert told["problems"][0]["line"] == 1
+
+
+def test_the_lines_are_not_laid_out_again_for_another_depth() -> None:
+    """Field, lines and network of the look before are used again; another pitch makes them anew."""
+    kept = Kept()
+    looked(TILE, [], folder=".", kept=kept)
+    network = kept.stages["network"][1]
+    looked(TILE, [{"path": "groove.depth", "value": 1}], folder=".", kept=kept)
+    assert kept.stages["network"][1] is network
+    looked(TILE, [{"path": "pattern.pitch", "value": 15}], folder=".", kept=kept)
+    assert kept.stages["network"][1] is not network
+
+
+@pytest.mark.parametrize(
+    ("path", "name"),
+    [
+        ("machine", "../mill.yaml"),
+        ("pattern.name", "/etc/own.yaml"),
+        ("pattern.drawing", "../leaf.svg"),
+        ("piece.outline", "{shape: drawing, file: /etc/passwd.svg}"),
+    ],
+)
+def test_nothing_outside_the_folder_is_read(tmp_path: Path, path: str, name: str) -> None:
+    """A job may name any file; of one outside the folder the page is told that it lies there, and nothing of what is in it."""
+    edits: list[dict[str, object]] = [{"path": path, "value": name}]
+    if path == "piece.outline":
+        edits = [{"path": path, "value": {"shape": "drawing", "file": "/etc/passwd.svg"}}]
+    if path == "pattern.drawing":
+        edits += [{"path": "pattern.name", "value": None}, {"path": "pattern.pitch", "value": None}]
+    (tmp_path / "in").mkdir()
+    (tmp_path / "mill.yaml").write_text("secret: 1\n", encoding="utf-8")
+    with reading_only(str(tmp_path / "in")):
+        told = looked(TILE, edits, folder=str(tmp_path / "in"), kept=Kept())
+
+    assert told["look"] is None
+    assert any("lies outside" in one["want"] for one in told["problems"])
+    assert "secret" not in json.dumps(told["problems"])
+
+
+def test_a_program_is_told_as_the_command_tells_it() -> None:
+    """Text, running time, passes, share above the least possible and findings are those of ``mizo program``."""
+    made = plan_program(job_of(TILE, "."))
+    told = planned(made, "tile.nc")
+
+    assert told["program"] == made.text
+    assert told["refused"] is False
+    answers, command = dict(told["answers"]), dict(program_rows(made))
+    assert command["passes"].startswith(answers["Passes"])
+    assert answers["Above the least"] == f"{100 * made.plan.proof.above_bound:.1f} %"
+    assert dict(told["facts"]["program"])["Running time"].replace("\u00a0", " ") == answers["Time"]
+    assert told["stage"]["count"] == len(made.reading.moves)
+    json.dumps(told, allow_nan=False)
+
+
+def test_findings_are_those_of_the_job() -> None:
+    """A groove through the piece is told at once, before any plan, with the verdict of the page."""
+    told = looked(TILE, [{"path": "piece.thickness", "value": "0.5 mm"}], folder=".", kept=Kept())["look"]
+    found = job_findings(lay_out(load_job({**_plain(), "piece": {**_plain()["piece"], "thickness": 0.5}})))
+
+    assert [one["code"] for one in told["findings"]] == [one.code for one in found]
+    assert told["kind"] == "refuse"
+    assert told["verdict"].startswith("Must not be cut")
+
+
+def _plain() -> dict[str, dict[str, object]]:
+    from vcarve.job.document import parse_document
+
+    return parse_document(TILE.encode()).tree

@@ -1,0 +1,135 @@
+"""What the page is told of a job's text, as plain JSON values: at once what lies on the piece, a moment later its program.
+
+Nothing here is kept but what the stages of the layout keep: the text is the whole job.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import replace
+from typing import Any
+
+from vcarve.errors import Finding, InputError, Problem, grouped
+from vcarve.job.document import KeyPath, dotted
+from vcarve.job.fields import BLANK
+from vcarve.job.record import record_from
+from vcarve.job.records import Job
+from vcarve.layout.findings import job_findings
+from vcarve.layout.stages import Kept, Layout, lay_out
+from vcarve.quantity import counted, format_duration, format_rpm
+from vcarve.run import Made
+from vcarve.serve.edit import edited, read
+from vcarve.view.facts import ANSWER, GROOVE, PLAN, PROGRAM, STOCK, TOOL, chosen, facts
+from vcarve.view.page import program_payload, stage_payload
+from vcarve.view.section import section_svg
+from vcarve.view.sheet import rows, verdict
+
+Told = dict[str, Any]
+
+
+def looked(text: str, edits: Sequence[Mapping[str, Any]], *, folder: str, kept: Kept) -> Told:
+    """Change keys of a job's text, each ``{"path", "value"}``, and say all there is to see of the job before it is planned.
+
+    Returns the new ``text``, what is ``written`` in it (by key path), the ``problems`` (see ``problem_told``) and the ``look``,
+    which is ``None`` where there are problems.  Paths in the job are looked up in ``folder``.
+    """
+    told: Told = {"text": text, "written": {}, "problems": [], "look": None}
+    try:
+        for one in edits:
+            told["text"] = edited(told["text"], one["path"], one["value"])
+        document = replace(read(told["text"]), folder=folder)
+        told["written"] = dict(_written(document.tree, ()))
+        told["look"] = _look(lay_out(record_from(document, Job), kept))
+    except InputError as error:
+        told["problems"] = [problem_told(one) for one in error.problems]
+    return told
+
+
+def job_of(text: str, folder: str) -> Job:
+    """Return the job that a text says; raises ``InputError`` with everything that is wrong in it."""
+    return record_from(replace(read(text), folder=folder), Job)
+
+
+def problem_told(one: Problem) -> Told:
+    """Return a wrong value: its ``path`` (of a file that the job names: none), ``line``, ``value`` and what is wanted."""
+    if one.file is not None:
+        return {"path": None, "line": None, "value": None, "want": str(one)}
+    return {"path": one.key, "line": one.line, "value": one.value, "want": one.want}
+
+
+def _written(node: Any, path: KeyPath) -> Iterator[tuple[str, str]]:
+    """Yield each single value of a document with its key path."""
+    inner: Iterable[tuple[Any, Any]] = ()
+    match node:
+        case dict():
+            inner = node.items()
+        case list():
+            inner = enumerate(node)
+        case _:
+            yield dotted(path), "" if node is BLANK else node
+    for key, value in inner:
+        yield from _written(value, (*path, key))
+
+
+def _look(layout: Layout) -> Told:
+    job, found, known = layout.job, job_findings(layout), list(facts(layout))
+    return {
+        "title": job.name,
+        "edges": layout.network.edges,
+        "stage": stage_payload(layout, found),
+        **_judged(found),
+        "facts": {
+            name: chosen(known, part) for name, part in (("stock", STOCK), ("tool", TOOL), ("groove", GROOVE))
+        },
+        "answers": chosen(known, ANSWER),
+        "section": section_svg(job, layout.kinds),
+        "used": _used(layout),
+    }
+
+
+def _used(layout: Layout) -> dict[str, str]:
+    """Return what keys that can be left out come to, as they would be written."""
+    job, pitch_mm, speeds = layout.job, layout.lines.pitch_mm, layout.job.speeds
+    used = {
+        "pattern.pitch": None if pitch_mm is None else job.figures.length(pitch_mm),
+        "groove.step": job.figures.length(job.step_mm),
+        "feed.cut": job.figures.feed(speeds.cut_mm_min, 1),
+        "feed.plunge": job.figures.feed(speeds.plunge_mm_min, 1),
+        "feed.spindle": format_rpm(speeds.spindle_rpm),
+        "plan.hop": job.figures.length(job.hop_mm),
+        "zero.xy": job.zero.xy,
+        "units": job.units or job.machine.units,
+    }
+    return {path: value for path, value in used.items() if value}
+
+
+def _judged(findings: Sequence[Finding]) -> Told:
+    groups = grouped(findings)
+    kind, sentence = verdict(groups)
+    told = [
+        {
+            "severity": group.first.severity,
+            "code": group.first.code,
+            "sentence": str(group),
+            "places": group.count,
+        }
+        for group in groups
+    ]
+    return {"kind": kind, "verdict": sentence, "findings": told}
+
+
+def planned(made: Made, name: str) -> Told:
+    """Return what the page is told of a program just made: its text, what it takes, its proof, and everything to play it."""
+    proof, told, findings = made.plan.proof, rows(made), made.told
+    share = [("Above the least", f"{proof.above_bound * 100.0:.1f} %")] if proof.bound_s else []
+    passes = counted(made.plan.passes, "pass", "passes")
+    return {
+        "program": made.text,
+        "name": name,
+        "refused": made.refused,
+        **_judged(findings),
+        "facts": {"program": told[PROGRAM], "plan": told[PLAN]},
+        "answers": [("Time", format_duration(made.times.total_s)), ("Passes", passes), *share],
+        "sentences": list(made.sentences),
+        "stage": stage_payload(made.layout, findings) | program_payload(made),
+    }
