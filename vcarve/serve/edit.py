@@ -135,7 +135,7 @@ def _word(value: str, around: str, quote: str | None = None) -> str:
             continue
         one = read_back.value[0] if read_back is not None and read_back.value else None
         scalar = one[around.startswith("x")] if isinstance(one, tuple) else one
-        if isinstance(scalar, yaml.ScalarNode) and (scalar.value, scalar.style) == (value, style):
+        if isinstance(scalar, yaml.ScalarNode) and (scalar.value, scalar.style or None) == (value, style):
             return written
     raise InputError(Problem(value=value, want="too long, or of signs that cannot be written"))
 
