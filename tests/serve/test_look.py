@@ -8,7 +8,6 @@ from pathlib import Path
 import pytest
 
 from vcarve.job.document import reading_only, starter_text
-from vcarve.job.records import load_job
 from vcarve.layout.findings import job_findings
 from vcarve.layout.stages import Kept, lay_out
 from vcarve.pipeline import plan_program
@@ -36,17 +35,12 @@ def test_an_edit_changes_the_text_and_what_is_told_of_it() -> None:
 
 def test_what_keys_come_to_that_are_left_out_is_told() -> None:
     """Speeds, step and hop that the file leaves out are those that the job works with."""
-    used, job = looked(TILE, [], folder=".", kept=Kept())["look"]["used"], load_job_of(TILE)
+    used, job = looked(TILE, [], folder=".", kept=Kept())["look"]["used"], job_of(TILE, ".")
 
     assert used["feed.cut"] == f"{job.speeds.cut_mm_min:g} mm/min"
     assert used["groove.step"] == f"{job.step_mm:g} mm"
     assert used["plan.hop"] == "1 mm"
     assert used["zero.xy"] == "front-left"
-
-
-def load_job_of(text: str) -> object:
-    """Return the job of a text as the page reads it."""
-    return job_of(text, ".")
 
 
 @pytest.mark.parametrize(
@@ -135,14 +129,8 @@ def test_a_program_is_told_as_the_command_tells_it() -> None:
 def test_findings_are_those_of_the_job() -> None:
     """A groove through the piece is told at once, before any plan, with the verdict of the page."""
     told = looked(TILE, [{"path": "piece.thickness", "value": "0.5 mm"}], folder=".", kept=Kept())["look"]
-    found = job_findings(lay_out(load_job({**_plain(), "piece": {**_plain()["piece"], "thickness": 0.5}})))
+    found = job_findings(lay_out(job_of(TILE.replace("thickness: 9 mm", "thickness: 0.5 mm"), ".")))
 
     assert [one["code"] for one in told["findings"]] == [one.code for one in found]
     assert told["kind"] == "refuse"
     assert told["verdict"].startswith("Must not be cut")
-
-
-def _plain() -> dict[str, dict[str, object]]:
-    from vcarve.job.document import parse_document
-
-    return parse_document(TILE.encode()).tree
