@@ -1,7 +1,7 @@
 """The bench page's three files as text: what stands on it, how it looks, and its script.
 
 The page is the same for every job: all it shows it asks the server for.  It shares the look, the stage and the player of the
-dry-run page.  Its script is two scopes, one inside the other, so that its own names never meet those of the player.
+dry-run page, which its script calls by ``show`` and ``paintStill``.
 """
 
 from __future__ import annotations
@@ -9,7 +9,7 @@ from __future__ import annotations
 from functools import cache
 
 from vcarve.view.look import palette_css
-from vcarve.view.page import PLAYER, part
+from vcarve.view.page import part, player_js
 
 _SCRIPTS = (
     "bench-state.js",
@@ -37,5 +37,5 @@ def bench_css() -> str:
 @cache
 def bench_js() -> str:
     """Return the page's script: the player, and what tries, shows and takes away."""
-    player, bench = ("\n".join(map(part, scripts)) for scripts in (PLAYER, _SCRIPTS))
-    return f'"use strict";\n(() => {{\n{player}\n(() => {{\n{bench}\n}})();\n}})();\n'
+    bench = "\n".join(map(part, _SCRIPTS))
+    return f'"use strict";\n(() => {{\n{player_js()}\n{bench}\n}})();\n'

@@ -14,7 +14,7 @@ from vcarve.plane.arcs import curves, directions, lengths
 from vcarve.quantity import MM, format_deg
 from vcarve.view.facts import NBSP, length
 from vcarve.view.look import palette_css
-from vcarve.view.page import filled
+from vcarve.view.page import filled, part
 from vcarve.view.pattern import patch, pattern_svg
 
 MM2_PER_DM2 = 10_000.0
@@ -103,4 +103,4 @@ def gallery_html(patterns: Sequence[Pattern]) -> str:
         "count": str(len(patterns)),
         "cards": "\n".join(map(_card, patterns)),
     }
-    return filled("gallery", ["gallery.js"], slots, palette_css(switched=False))
+    return filled("gallery", part("gallery.js"), slots, palette_css(switched=False))

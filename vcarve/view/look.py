@@ -142,6 +142,8 @@ def palette_css(*, switched: bool = True) -> str:
         "shade": SHADE,
         "lit": LIT,
         "valley": VALLEY,
+        "cut-shallow": indigo(0.0),
+        "cut-deep": indigo(1.0),
         "sans": SANS,
         "serif": SERIF,
         "kanji": KANJI,

@@ -32,21 +32,32 @@ from vcarve.view.section import clamps_mm
 from vcarve.view.sheet import slots
 from vcarve.view.still import pack, still
 
-PLAYER = ("data.js", "carve.js", "drawing.js", "player.js")
+_PLAYER = ("data.js", "carve.js", "drawing.js", "player.js")
 _AXES = {int(Plane.XY): (0, 1, 2), int(Plane.XZ): (2, 0, 1), int(Plane.YZ): (1, 2, 0)}
+_START = 'show(JSON.parse(document.getElementById("data").textContent));'
 _SLOT = re.compile(r"<!--slot:([a-z]+)-->")
 
 
 def page_html(run: DryRun) -> str:
     """Return the whole page as text (UTF-8, about 40 bytes per move plus the program's text); same run, same bytes."""
     told = {**slots(run), "unit": run.figures.unit, "data": embed(payload(run))}
-    return filled("page", PLAYER, told, palette_css())
+    return filled("page", player_js() + _START, told, palette_css())
 
 
-def filled(name: str, scripts: Iterable[str], told: dict[str, str], palette: str) -> str:
+def player_js() -> str:
+    """Return the script of ``show(DATA, options)``, the player, and ``paintStill(canvas, DATA, how)``; nothing else gets a name.
+
+    A player lasts until its ``stop()`` is called, and is made anew for other data.
+    """
+    inside = "\n".join(map(part, _PLAYER))
+    show = f"const show = (DATA, options = {{}}) => {{\n{inside}\nreturn player;\n}};\n"
+    return f"const {{ show, paintStill }} = (() => {{\n{part('still.js')}\n{show}return {{ show, paintStill }};\n}})();\n"
+
+
+def filled(name: str, code: str, told: dict[str, str], palette: str) -> str:
     """Return the page of this name, its slots filled, with its style and script and a policy that lets in nothing else."""
     style = palette + part(f"{name}.css")
-    script = '"use strict";\n(() => {\n' + "\n".join(map(part, scripts)) + "\n})();\n"
+    script = f'"use strict";\n(() => {{\n{code}\n}})();\n'
     policy = (
         f"default-src 'none'; script-src '{_digest(script)}'; style-src '{_digest(style)}'; "
         "img-src data:; base-uri 'none'; form-action 'none'"

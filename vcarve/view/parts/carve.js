@@ -3,8 +3,6 @@
 // Every pixel keeps the deepest level reached (µm, may be slightly above the surface at an edge, which gives soft
 // edges) and the light on the wall that reached it.  Light comes from the upper left, a softer one from the right.
 
-const AMBIENT = 0.1; // what reaches a wall that faces away
-const BRIGHTEST = 1.2; // light on a wall that faces it, as a share of that on the flat top
 const NEVER = -32768;
 const FLAT = 128;
 
@@ -14,8 +12,6 @@ const [[SUN_X, SUN_Y, SUN_Z], [SECOND_X, SECOND_Y, SECOND_Z, SECOND_SHARE]] = DA
 const WHOLE = SUN_Z + SECOND_SHARE * SECOND_Z;
 const lightOn = (x, y, lean, up) => (Math.max(0, (y * SUN_Y - x * SUN_X) * lean + SUN_Z * up)
   + SECOND_SHARE * Math.max(0, (y * SECOND_Y - x * SECOND_X) * lean + SECOND_Z * up)) / WHOLE;
-
-const hex = (text) => [1, 3, 5].map((k) => parseInt(text.slice(k, k + 2), 16));
 
 // The bit as height of its flank above the tip at a radius, in mm, and as half the width it cuts at a depth.  On a way that rises
 // by `rise` per mm it cuts a place `across` mm beside deepest when it stands `lag` before it: where the height it leaves is least.
@@ -77,8 +73,8 @@ class Surface {
     if (level > NEVER && inside) {
       const cover = Math.min(1, Math.max(0, level / this.edge + 0.5));
       const deep = Math.min(1, Math.max(0, level / (1000 * this.deepest)));
-      const light = Math.min(1, (AMBIENT + (1 - AMBIENT) * (this.shade[i] / FLAT)) / BRIGHTEST);
-      const sunk = 0.55 * deep * deep;
+      const light = shown(this.shade[i] / FLAT);
+      const sunk = SUNK * deep * deep;
       const { shade, lit, valley } = this.finished ? this.paint.bare : this.paint;
       const gr = (shade[0] + (lit[0] - shade[0]) * light) * (1 - sunk) + valley[0] * sunk;
       const gg = (shade[1] + (lit[1] - shade[1]) * light) * (1 - sunk) + valley[1] * sunk;
@@ -261,11 +257,3 @@ class Carver {
     return !this.behind;
   }
 }
-
-// Wood seen from above: streaks along X, faint, the same for the same place.
-const grain = (x, y) => {
-  const hash = (n) => { const s = Math.sin(n * 127.1) * 43758.5453; return s - Math.floor(s); };
-  const noise = (v) => { const k = Math.floor(v), f = v - k, e = f * f * (3 - 2 * f); return hash(k) * (1 - e) + hash(k + 1) * e; };
-  const bend = 1.6 * noise(x * 0.018 + 3.1) + 0.5 * noise(x * 0.06 + 9.7);
-  return 0.55 * noise((y + bend * 3) * 0.55) + 0.3 * noise((y + bend * 2) * 1.9 + 40) + 0.15 * noise(y * 6.1 + x * 0.05 + 80) - 0.5;
-};

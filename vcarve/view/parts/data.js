@@ -1,14 +1,5 @@
-// Data: the program's moves as typed arrays, and where the bit is at any moment.
+// Data: the program's moves as typed arrays, and where the bit is at any moment; of a piece without a program there are none.
 // Lengths are mm, times seconds; "piece" coordinates have their origin at the piece's centre, Z 0 at its top.
-
-const DATA = JSON.parse(document.getElementById("data").textContent);
-
-const unpack = (text, Kind) => {
-  const raw = atob(text);
-  const bytes = new Uint8Array(raw.length);
-  for (let i = 0; i < raw.length; i++) bytes[i] = raw.charCodeAt(i);
-  return new Kind(bytes.buffer);
-};
 
 const COUNT = DATA.count;
 const END = unpack(DATA.end, Float32Array);
@@ -19,12 +10,13 @@ const RPM = unpack(DATA.rpm, Float32Array);
 const START_S = unpack(DATA.start, Float64Array);
 const TAKES_S = unpack(DATA.duration, Float64Array);
 const PASS = unpack(DATA.pass, Int32Array);
-const TOTAL_S = DATA.total;
+const TOTAL_S = DATA.total || 0;
+const PROGRAM = DATA.program || [];
 const [ZERO_X, ZERO_Y, TOP, TURN] = DATA.setup; // where X and Y are zero on the piece, Z of its top, degrees it lies turned
 const COS = Math.cos((TURN * Math.PI) / 180), SIN = Math.sin((TURN * Math.PI) / 180);
 const RAPID = 0;
 
-const JUMPS = new Map(DATA.jumps);
+const JUMPS = new Map(DATA.jumps || []);
 const UNKNOWN = [NaN, NaN, NaN];
 const startOf = (i) => {
   if (i === 0) return DATA.first || UNKNOWN;
@@ -33,7 +25,7 @@ const startOf = (i) => {
 };
 
 const ARCS = new Map();
-{
+if (DATA.arcs) {
   const index = unpack(DATA.arcs.index, Int32Array);
   const axes = unpack(DATA.arcs.axes, Int8Array);
   const centre = unpack(DATA.arcs.centre, Float32Array);

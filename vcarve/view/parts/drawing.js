@@ -16,8 +16,6 @@ const figure = (value, decimals) => {
 // A length (or feed) in mm as the page writes it, without its unit; the decimals are those of mm.
 const lengthFigure = (value, decimals) => figure(value / DATA.figures.mm, decimals + DATA.figures.finer);
 
-const colour = (name) => getComputedStyle(document.documentElement).getPropertyValue(name).trim();
-
 const PIECE = DATA.piece;
 const BIT = makeBit(DATA.bit);
 let DEEPEST = 0.01;

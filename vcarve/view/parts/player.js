@@ -1,4 +1,8 @@
 // Player: one clock that the picture, the read-outs and the strip follow.
+//
+// options: `how` the piece is shown, "run" (as it is cut, what there is without options), "wood" or "lines"; `zoom` of a player
+// before; `signal` that ends this one, as stop() does; and who is told: onHow(how) when playing changes it, onFinding(k, nth) when a
+// place is chosen (-1: none), onClampMoved(index, x, y) in mm from the piece's front left corner, onWord(text) what to say meanwhile.
 
 const SPEEDS = [1, 2, 5, 10, 20, 50, 100, 200, 500, 1000, 2000, 5000];
 const AROUND = 3; // program lines shown before and after the one being run
@@ -9,12 +13,22 @@ const view = $("view"), scrub = $("scrub"), strip = $("strip");
 const paper = view.getContext("2d");
 const now = { t: 0, playing: false, speed: SPEEDS.findIndex((s) => TOTAL_S / s <= 45), line: -1, chosen: -1, nth: 0 };
 if (now.speed < 0) now.speed = SPEEDS.length - 1;
-let place, marks, carver, strips, written = {}, last = 0, asked = false, told = 0, waiting = 0, fresh = false;
+let place, marks, carver, pane, strips, written = {}, last = 0, asked = 0, told = 0, waiting = 0, fresh = false;
+let how = options.how || "run";
+// Without a program, and where it is wished for, the finished piece is shown; null while the program's own work is.
+const still = () => (!DATA.still || (how === "run" && COUNT) ? null : how === "run" ? "wood" : how);
+
+// Every listener ends with the player.
+const life = new AbortController();
+const hear = (target, names, act, more) => {
+  if (target) for (const name of names.split(" ")) target.addEventListener(name, act, { ...more, signal: life.signal });
+};
 
 const write = (id, text, value) => {
   if (written[id] === text) return;
   written[id] = text;
   const node = $(id);
+  if (!node) return;
   node.textContent = text;
   if (value !== undefined) node.dataset.value = value;
 };
@@ -22,18 +36,17 @@ const write = (id, text, value) => {
 const paintOf = (print) => {
   const ratio = Math.min(2, devicePixelRatio || 1);
   const tint = hex(PIECE.tint);
-  const bare = { shade: tint.map((v) => v * 0.3), lit: tint.map((v) => v * 1.08), valley: tint.map((v) => v * 0.34) };
-  const walls = { shade: hex(colour("--shade")), lit: hex(colour("--lit")), valley: hex(colour("--valley")), bare };
+  const walls = { shade: hex(colour("--shade")), lit: hex(colour("--lit")), valley: hex(colour("--valley")), bare: bareWalls(tint) };
   const dark = 0.3 * tint[0] + 0.59 * tint[1] + 0.11 * tint[2] < 110; // fine lines have to stand out from any wood
   const pale = (of, share) => of.map((v) => 255 - (255 - v) * share); // ink is dear
   if (print) return { shade: pale(walls.shade, 0.7), lit: pale(walls.lit, 0.4), valley: pale(walls.valley, 0.8), wood: tint.map(() => 255), air: hex(colour("--wood-air")), grain: 0.02, dot: 1, gap: 8, line: null };
   return { ...walls, wood: tint, air: hex(colour(dark ? "--wood-air-pale" : "--wood-air")), grain: 0.14, dot: Math.max(1, Math.round(1.2 * ratio)), gap: Math.round(5 * ratio), line: colour(dark ? "--lit" : "--wood-line") };
 };
 
-// Put the picture where the piece is now; it keeps its own pixels until the carving is done anew for this zoom.
+// Put the picture where the piece is now; it keeps its own pixels until it is made anew for this zoom.
 const settle = () => {
   place = layout($("stage"), zoom);
-  const { scale, left, top, wide, tall } = carver.surface, k = place.scale / scale;
+  const { scale, left, top, wide, tall } = pane, k = place.scale / scale;
   Object.assign(view.style, { left: `${place.px(left)}px`, top: `${place.py(top)}px`, width: `${wide * k}px`, height: `${tall * k}px` });
   marks = drawAround(place, $("under"), $("over"));
   showChosen();
@@ -46,9 +59,29 @@ const arrange = () => {
   const side = (low, high, from, to) => [Math.max(low - margin, from), Math.min(high + margin, to)];
   const [x0, x1] = side(LEFT, RIGHT, place.mx(0), place.mx(place.wide));
   const [y0, y1] = side(FRONT, BACK, place.my(place.tall), place.my(0));
-  const ratio = Math.min(2, devicePixelRatio || 1, Math.sqrt(1.7e6 / ((x1 - x0) * (y1 - y0) * place.scale ** 2)));
-  const surface = makeSurface(place.scale * ratio, [x0, y0, x1, y1], paintOf(false));
-  surface.showAir = $("air").checked;
+  const most = still() ? 4e6 : 1.7e6; // pixels
+  const ratio = Math.min(2, devicePixelRatio || 1, Math.sqrt(most / ((x1 - x0) * (y1 - y0) * place.scale ** 2)));
+  if (still()) paintStage(place.scale * ratio, [x0, y0, x1, y1]); else carveStage(place.scale * ratio, [x0, y0, x1, y1]);
+  settle();
+  if (COUNT && strip) {
+    const box = strip.parentElement, sharp = Math.min(2, devicePixelRatio || 1);
+    strip.width = Math.round(box.clientWidth * sharp); strip.height = Math.round(box.clientHeight * sharp);
+    strips = makeStrip(box.clientWidth, box.clientHeight, sharp);
+  }
+  ask();
+};
+
+const paintStage = (scale, [left, front, right, top]) => {
+  const wide = Math.max(4, Math.round((right - left) * scale)), tall = Math.max(4, Math.round((top - front) * scale));
+  if (view.width !== wide || view.height !== tall) { view.width = wide; view.height = tall; }
+  pane = { scale, left, top, wide, tall };
+  carver = null;
+  paintPiece(view, DATA, still(), pane);
+};
+
+const carveStage = (scale, part) => {
+  const surface = makeSurface(scale, part, paintOf(false));
+  surface.showAir = !$("air") || $("air").checked;
   const before = carver && carver.surface, was = document.createElement("canvas");
   was.width = view.width; was.height = view.height;
   was.getContext("2d").drawImage(view, 0, 0);
@@ -58,17 +91,28 @@ const arrange = () => {
     paper.drawImage(was, (before.left - surface.left) * surface.scale, (surface.top - before.top) * surface.scale, was.width * k, was.height * k);
   }
   carver = new Carver(surface);
+  pane = surface;
   fresh = before !== null && before !== undefined;
-  settle();
-  const box = strip.parentElement, sharp = Math.min(2, devicePixelRatio || 1);
-  strip.width = Math.round(box.clientWidth * sharp); strip.height = Math.round(box.clientHeight * sharp);
-  strips = makeStrip(box.clientWidth, box.clientHeight, sharp);
-  ask();
+};
+
+// Show the piece otherwise: "run", "wood" or "lines".
+const setHow = (word) => {
+  if (word === how) return;
+  const before = still();
+  how = word;
+  if (how !== "run" && now.playing) play(false);
+  if (before !== still()) arrange();
+};
+// Whoever plays wants to see the program's own work.
+const showRun = () => {
+  if (!COUNT || how === "run") return;
+  setHow("run");
+  if (options.onHow) options.onHow(how);
 };
 
 // Zoom: what the stage shows of its own picture, k times as large, moved by x and y pixels.
 const MOST_ZOOM = 40;
-const zoom = { k: 1, x: 0, y: 0 };
+const zoom = { k: 1, x: 0, y: 0, ...options.zoom };
 let rest = 0;
 const zoomTo = (k, x, y) => {
   const stage = $("stage");
@@ -76,7 +120,8 @@ const zoomTo = (k, x, y) => {
   zoom.x = Math.max(stage.clientWidth * (1 - zoom.k), Math.min(0, x));
   zoom.y = Math.max(stage.clientHeight * (1 - zoom.k), Math.min(0, y));
   stage.dataset.zoom = zoom.k.toFixed(2);
-  $("zoom-all").textContent = `${Math.round(100 * zoom.k)}\u00a0%`;
+  if ($("zoom-all")) $("zoom-all").textContent = `${Math.round(100 * zoom.k)}\u00a0%`;
+  if (!pane) return;
   settle();
   readOut();
   clearTimeout(rest);
@@ -89,14 +134,15 @@ const zoomBy = (factor, x = $("stage").clientWidth / 2, y = $("stage").clientHei
 };
 
 const showProgram = (line, marked) => {
-  write("read-text", `${line} ${DATA.program[line - 1] || ""}`);
+  write("read-text", `${line} ${PROGRAM[line - 1] || ""}`);
   const list = $("program");
-  const first = Math.max(1, Math.min(line - AROUND, DATA.program.length - 2 * AROUND));
+  if (!list) return;
+  const first = Math.max(1, Math.min(line - AROUND, PROGRAM.length - 2 * AROUND));
   for (let k = 0; k <= 2 * AROUND; k++) {
     const item = list.children[k] || list.appendChild(document.createElement("li"));
     const number = first + k;
-    const known = number <= DATA.program.length;
-    item.textContent = known ? DATA.program[number - 1] || " " : "";
+    const known = number <= PROGRAM.length;
+    item.textContent = known ? PROGRAM[number - 1] || " " : "";
     item.dataset.line = known ? number : "";
     if (number === line) item.setAttribute("aria-current", "step"); else item.removeAttribute("aria-current");
     item.classList.toggle("marked", number === marked);
@@ -119,15 +165,15 @@ const readOut = () => {
   write("read-pass", pass ? `${pass} of ${PASS_FIRST.length}` : "in the air", pass);
   write("read-elapsed", readTime(now.t));
   write("read-remaining", readTime(TOTAL_S - now.t));
-  $("read-elapsed").dataset.value = now.t; // moves on while its text stands
-  $("read-remaining").dataset.value = TOTAL_S - now.t;
+  if ($("read-elapsed")) $("read-elapsed").dataset.value = now.t; // moves on while its text stands
+  if ($("read-remaining")) $("read-remaining").dataset.value = TOTAL_S - now.t;
   const spot = now.chosen >= 0 ? SPOTS[now.chosen][now.nth] : null;
   const shown = spot && spot.line !== null ? spot.line : COUNT ? LINE[i] : 1;
-  write("read-line", `${shown} of ${DATA.program.length}`, shown);
-  $("read-line").dataset.move = i;
+  write("read-line", `${shown} of ${PROGRAM.length}`, shown);
+  if ($("read-line")) $("read-line").dataset.move = i;
   if (shown !== now.line) { now.line = shown; showProgram(shown, now.chosen >= 0 ? shown : -1); }
   const tool = marks.tool;
-  if (Number.isFinite(p[0] + p[1])) {
+  if (!still() && Number.isFinite(p[0] + p[1])) {
     const [x, y] = onPiece(p);
     const reach = depth > 0 ? Math.max(5, BIT.reach(depth) * place.scale + 2) : 7;
     tool.setAttribute("transform", `translate(${place.px(x).toFixed(2)} ${place.py(y).toFixed(2)})`);
@@ -144,12 +190,14 @@ const spoken = () => `Line ${written["read-line"]}, pass ${written["read-pass"]}
 const speak = (time) => {
   if (time - told < (now.playing ? 6000 : 600)) return true;
   told = time;
-  $("spoken").textContent = spoken();
-  scrub.setAttribute("aria-valuetext", `${written["read-elapsed"]} of ${readTime(TOTAL_S)}`);
+  if (still()) return false;
+  if ($("spoken")) $("spoken").textContent = spoken();
+  if (scrub) scrub.setAttribute("aria-valuetext", `${written["read-elapsed"]} of ${readTime(TOTAL_S)}`);
   return false;
 };
 
 const showStrip = () => {
+  if (!strips) return;
   const pen = strip.getContext("2d");
   const share = TOTAL_S > 0 ? now.t / TOTAL_S : 0, cut = Math.round(strip.width * share);
   pen.clearRect(0, 0, strip.width, strip.height);
@@ -158,8 +206,18 @@ const showStrip = () => {
   scrub.value = String(share);
 };
 
+// Carve on towards the share f of move i for a slice of a frame; tell whether it is reached.
+const carve = (i, f) => {
+  if (COUNT) carver.aim(i, now.t <= 0 ? 0 : f);
+  const done = carver.work(SLICE_MS);
+  if (done) carver.surface.finish(COUNT > 0 && now.t >= TOTAL_S);
+  // After a zoom the former picture stands until the new one has caught up.
+  if (done || (!fresh && now.playing) || ++waiting > (fresh ? 90 : 12)) { carver.surface.blit(paper); waiting = 0; fresh = false; }
+  return done;
+};
+
 const frame = (time) => {
-  asked = false;
+  asked = 0;
   if (now.playing) {
     const step = last ? Math.min(0.1, (time - last) / 1000) : 0;
     now.t = Math.min(TOTAL_S, now.t + step * SPEEDS[now.speed]);
@@ -167,25 +225,23 @@ const frame = (time) => {
   }
   last = now.playing ? time : 0;
   const [i, f] = readOut();
-  if (COUNT) carver.aim(i, now.t <= 0 ? 0 : f);
-  const done = carver.work(SLICE_MS);
-  if (done) carver.surface.finish(COUNT > 0 && now.t >= TOTAL_S);
-  // After a zoom the former picture stands until the new one has caught up.
-  if (done || (!fresh && now.playing) || ++waiting > (fresh ? 90 : 12)) { carver.surface.blit(paper); waiting = 0; fresh = false; }
-  view.dataset.carved = carver.at;
+  const done = !carver || carve(i, f);
+  view.dataset.carved = carver ? carver.at : "";
   view.dataset.settled = done ? "yes" : "no";
   showStrip();
   const more = speak(time);
   root.dataset.ready = "yes";
   if (now.playing || !done || more) ask();
 };
-const ask = () => { if (!asked) { asked = true; requestAnimationFrame(frame); } };
+const ask = () => { if (!asked && !life.signal.aborted) asked = requestAnimationFrame(frame); };
 
 const play = (on) => {
+  if (on && !COUNT && DATA.still) return;
+  if (on) showRun();
   if (on && now.t >= TOTAL_S) now.t = 0;
   now.playing = on;
   root.dataset.state = on ? "playing" : "paused";
-  $("play-word").textContent = on ? "Pause" : "Play";
+  if ($("play-word")) $("play-word").textContent = on ? "Pause" : "Play";
   if (on) choose(-1);
   ask();
 };
@@ -193,6 +249,7 @@ const play = (on) => {
 const seek = (t, keep) => {
   if (now.playing) play(false);
   if (!keep) choose(-1);
+  showRun();
   now.t = Math.max(0, Math.min(TOTAL_S, t));
   ask();
 };
@@ -225,7 +282,7 @@ const stepPass = (by) => {
 
 const setSpeed = (by) => {
   now.speed = Math.max(0, Math.min(SPEEDS.length - 1, now.speed + by));
-  $("speed").textContent = `${SPEEDS[now.speed]}×`;
+  write("speed", `${SPEEDS[now.speed]}×`);
 };
 
 const showChosen = () => {
@@ -247,6 +304,7 @@ const choose = (k, nth = 0) => {
   if (k === now.chosen && nth === now.nth) return;
   Object.assign(now, { chosen: k, nth, line: -1 });
   if (k >= 0 && SPOTS[k][nth].moment !== null) seek(SPOTS[k][nth].moment, true);
+  if (options.onFinding) options.onFinding(k, nth);
   showChosen();
   ask();
 };
@@ -259,33 +317,41 @@ const chooseNext = (k) => {
 
 const setTheme = (dark) => {
   root.dataset.theme = dark ? "dark" : "light";
-  $("theme").textContent = dark ? "Light look" : "Dark look";
+  if ($("theme")) $("theme").textContent = dark ? "Light look" : "Dark look";
   if (place) arrange();
 };
 
-const KEYS = {
+const ZOOM_KEYS = { "+": () => zoomBy(1.5), "-": () => zoomBy(1 / 1.5), 0: () => zoomTo(1, 0, 0) };
+const KEYS = COUNT || !DATA.still ? {
   " ": () => play(!now.playing), ArrowRight: () => stepMove(1), ArrowLeft: () => stepMove(-1),
   ArrowUp: () => setSpeed(1), ArrowDown: () => setSpeed(-1),
   Home: () => seek(0), End: () => seek(TOTAL_S), "[": () => stepPass(-1), "]": () => stepPass(1),
-  "+": () => zoomBy(1.5), "-": () => zoomBy(1 / 1.5), 0: () => zoomTo(1, 0, 0),
-};
-addEventListener("keydown", (event) => {
-  if (event.ctrlKey || event.metaKey || event.altKey || !KEYS[event.key]) return;
-  const onButton = event.target instanceof Element && event.target.closest("button, [type=checkbox]");
-  if (event.key === " " && onButton) return;
+  ...ZOOM_KEYS,
+} : ZOOM_KEYS;
+// Whoever types, chooses or scrolls elsewhere keeps their keys.
+const TYPING = "input:not([type=range], [type=checkbox]), select, textarea, dialog, [data-keys=own]";
+hear(window, "keydown", (event) => {
+  if (event.ctrlKey || event.metaKey || event.altKey || event.defaultPrevented || !KEYS[event.key]) return;
+  const at = event.target instanceof Element ? event.target : root;
+  if (at.closest(TYPING) || (event.key === " " && at.closest("button, summary, a, [type=checkbox]"))) return;
   event.preventDefault();
   KEYS[event.key]();
 });
 
-$("play").addEventListener("click", () => play(!now.playing));
-$("pass-back").addEventListener("click", () => stepPass(-1));
-$("pass-on").addEventListener("click", () => stepPass(1));
-$("slower").addEventListener("click", () => setSpeed(-1));
-$("faster").addEventListener("click", () => setSpeed(1));
-$("air").addEventListener("change", (event) => { carver.surface.showAir = event.target.checked; carver.surface.compose(); ask(); });
-scrub.addEventListener("input", () => seek(Number(scrub.value) * TOTAL_S));
-$("theme").addEventListener("click", () => setTheme(root.dataset.theme !== "dark"));
-document.querySelectorAll(".finding").forEach((button, k) => button.addEventListener("click", () => chooseNext(k)));
+const BUTTONS = {
+  play: () => play(!now.playing), "pass-back": () => stepPass(-1), "pass-on": () => stepPass(1),
+  slower: () => setSpeed(-1), faster: () => setSpeed(1), theme: () => setTheme(root.dataset.theme !== "dark"),
+  "zoom-in": () => zoomBy(1.5), "zoom-out": () => zoomBy(1 / 1.5), "zoom-all": () => zoomTo(1, 0, 0),
+};
+for (const id in BUTTONS) hear($(id), "click", BUTTONS[id]);
+hear($("air"), "change", (event) => {
+  if (!carver) return;
+  carver.surface.showAir = event.target.checked;
+  carver.surface.compose();
+  ask();
+});
+hear(scrub, "input", () => seek(Number(scrub.value) * TOTAL_S));
+document.querySelectorAll(".finding").forEach((button, k) => hear(button, "click", () => chooseNext(k)));
 
 // A click on the piece goes to the moment when that place, or a groove within 10 px of it, is first reached.
 const NEAR_PX = 10;
@@ -303,14 +369,14 @@ const onStage = ({ clientX, clientY }) => {
   const box = $("stage").getBoundingClientRect();
   return [clientX - box.left, clientY - box.top];
 };
-view.addEventListener("click", (event) => {
+hear(view, "click", (event) => {
   if (dragged) return;
   const [x, y] = onStage(event), moment = reachedAt(place.mx(x), place.my(y));
   if (moment !== null) seek(moment);
 });
 
 // The wheel zooms about the pointer, two fingers do too, one finger or the mouse moves what is zoomed.
-$("stage").addEventListener("wheel", (event) => {
+hear($("stage"), "wheel", (event) => {
   event.preventDefault();
   zoomBy(Math.exp(-event.deltaY * (event.deltaMode ? 0.04 : 0.0015)), ...onStage(event));
 }, { passive: false });
@@ -320,11 +386,11 @@ const middle = () => {
   const all = [...held.values()], at = (k) => all.reduce((sum, p) => sum + p[k], 0) / all.length;
   return { x: at(0), y: at(1), wide: all.length > 1 ? Math.hypot(all[0][0] - all[1][0], all[0][1] - all[1][1]) : 0 };
 };
-$("stage").addEventListener("pointerdown", (event) => {
+hear($("stage"), "pointerdown", (event) => {
   held.set(event.pointerId, onStage(event));
   if (held.size === 1) dragged = false;
 });
-addEventListener("pointermove", (event) => {
+hear(window, "pointermove", (event) => {
   if (!held.has(event.pointerId)) return;
   const before = middle();
   held.set(event.pointerId, onStage(event));
@@ -335,10 +401,7 @@ addEventListener("pointermove", (event) => {
     zoomTo(zoom.k, zoom.x + after.x - before.x, zoom.y + after.y - before.y);
   }
 });
-for (const end of ["pointerup", "pointercancel"]) addEventListener(end, (event) => held.delete(event.pointerId));
-$("zoom-in").addEventListener("click", () => zoomBy(1.5));
-$("zoom-out").addEventListener("click", () => zoomBy(1 / 1.5));
-$("zoom-all").addEventListener("click", () => zoomTo(1, 0, 0));
+hear(window, "pointerup pointercancel", (event) => held.delete(event.pointerId));
 
 // The picture on the bench sheet: the finished piece on pale wood, made when there is nothing else to do.
 let print = null;
@@ -362,18 +425,28 @@ const printWork = (budget) => {
   }
   return true;
 };
-const idle = () => { if (!printWork(now.playing ? 2 : 6)) setTimeout(idle, 24); };
-addEventListener("beforeprint", () => printWork(Infinity));
-
-const prefers = matchMedia("(prefers-color-scheme: dark)");
-prefers.addEventListener("change", (event) => setTheme(event.matches));
-setTheme(prefers.matches);
-setSpeed(0);
-root.dataset.state = "paused";
-arrange();
-let resized = 0;
-addEventListener("resize", () => {
+let resized = 0, idling = 0;
+const idle = () => { if (!printWork(now.playing ? 2 : 6)) idling = setTimeout(idle, 24); };
+if ($("sheet-picture")) {
+  hear(window, "beforeprint", () => printWork(Infinity));
+  idling = setTimeout(idle, 400);
+}
+hear(window, "resize", () => {
   clearTimeout(resized);
   resized = setTimeout(() => { zoomTo(zoom.k, zoom.x, zoom.y); arrange(); }, 120);
 });
-setTimeout(idle, 400);
+const stop = () => {
+  life.abort();
+  cancelAnimationFrame(asked);
+  for (const timer of [rest, resized, idling]) clearTimeout(timer);
+};
+if (options.signal) hear(options.signal, "abort", stop);
+
+const prefers = matchMedia("(prefers-color-scheme: dark)");
+hear(prefers, "change", (event) => setTheme(event.matches));
+setTheme(root.dataset.theme ? root.dataset.theme === "dark" : prefers.matches);
+setSpeed(0);
+root.dataset.state = "paused";
+zoomTo(zoom.k, zoom.x, zoom.y);
+arrange();
+const player = { stop, zoom, how: setHow, choose, play, arrange };

@@ -1,0 +1,181 @@
+// The still: the finished piece painted at once from the grooves that the job asks for, before any program has cut them.
+// Lengths are mm in piece coordinates: their origin is the piece's centre, Y points to the back.
+
+const unpack = (text, Kind) => {
+  if (Uint8Array.fromBase64) return new Kind(Uint8Array.fromBase64(text || "").buffer);
+  const raw = atob(text || "");
+  const bytes = new Uint8Array(raw.length);
+  for (let i = 0; i < raw.length; i++) bytes[i] = raw.charCodeAt(i);
+  return new Kind(bytes.buffer);
+};
+const hex = (text) => [1, 3, 5].map((k) => parseInt(text.slice(k, k + 2), 16));
+const colour = (name) => getComputedStyle(document.documentElement).getPropertyValue(name).trim();
+
+const AMBIENT = 0.1; // what reaches a wall that faces away
+const BRIGHTEST = 1.2; // light on a wall that faces it, as a share of that on the flat top
+const SUNK = 0.55; // how far the deepest bottom darkens towards the valley
+// How much light a wall shows that gets this share of the light on the flat top.
+const shown = (light) => Math.min(1, (AMBIENT + (1 - AMBIENT) * light) / BRIGHTEST);
+// A wall in the wood's own tint: in full shade, in full light and deep down.
+const bareWalls = (tint) => ({ shade: tint.map((v) => v * 0.3), lit: tint.map((v) => v * 1.08), valley: tint.map((v) => v * 0.34) });
+const blend = (one, other, share) => one.map((v, k) => v + (other[k] - v) * share);
+const inked = (rgb) => "#" + rgb.map((v) => Math.max(0, Math.min(255, Math.round(v))).toString(16).padStart(2, "0")).join("");
+
+// Wood seen from above: streaks along X, faint, the same for the same place.
+const grain = (x, y) => {
+  const hash = (n) => { const s = Math.sin(n * 127.1) * 43758.5453; return s - Math.floor(s); };
+  const noise = (v) => { const k = Math.floor(v), f = v - k, e = f * f * (3 - 2 * f); return hash(k) * (1 - e) + hash(k + 1) * e; };
+  const bend = 1.6 * noise(x * 0.018 + 3.1) + 0.5 * noise(x * 0.06 + 9.7);
+  return 0.55 * noise((y + bend * 3) * 0.55) + 0.3 * noise((y + bend * 2) * 1.9 + 40) + 0.15 * noise(y * 6.1 + x * 0.05 + 80) - 0.5;
+};
+
+// A board of the piece's size as a picture, fine across the grain and coarse along it; the last few are kept.
+const boards = new Map();
+const boardOf = ({ width, height }, tint, strength) => {
+  const key = [width, height, tint, strength].join();
+  if (boards.has(key)) return boards.get(key);
+  const wide = Math.max(16, Math.min(128, Math.round(width))), tall = Math.max(64, Math.min(900, Math.round(height * 5)));
+  const sheet = document.createElement("canvas");
+  sheet.width = wide; sheet.height = tall;
+  const pen = sheet.getContext("2d"), picture = pen.createImageData(wide, tall), data = picture.data;
+  for (let row = 0, i = 0; row < tall; row++) for (let column = 0; column < wide; column++, i += 4) {
+    const k = 1 + strength * grain(((column + 0.5) / wide - 0.5) * width, (0.5 - (row + 0.5) / tall) * height);
+    for (let c = 0; c < 3; c++) data[i + c] = Math.min(255, tint[c] * k);
+    data[i + 3] = 255;
+  }
+  pen.putImageData(picture, 0, 0);
+  if (boards.size > 5) boards.delete(boards.keys().next().value);
+  boards.set(key, sheet);
+  return sheet;
+};
+
+// The paths of a still, made once for all sizes it is painted at.
+const stills = new WeakMap();
+const stillOf = (DATA) => {
+  if (stills.has(DATA)) return stills.get(DATA);
+  const { still, piece } = DATA;
+  const outline = new Path2D();
+  for (const ring of piece.rings) {
+    ring.forEach(([x, y], k) => (k ? outline.lineTo(x, y) : outline.moveTo(x, y)));
+    outline.closePath();
+  }
+  const lines = unpack(still.lines, Float32Array), slim = unpack(still.slim, Float32Array);
+  const corners = unpack(still.walls, Float32Array);
+  let at = 0;
+  const kinds = still.grooves.map(([depth, half, many]) => {
+    const path = new Path2D(), until = at + 5 * many;
+    let x, y;
+    for (; at < until; at += 5) {
+      const ax = lines[at], ay = lines[at + 1], bx = lines[at + 2], by = lines[at + 3], bulge = lines[at + 4];
+      if (ax !== x || ay !== y) path.moveTo(ax, ay);
+      if (bulge) {
+        const lean = (1 - bulge * bulge) / (4 * bulge), cx = (ax + bx) / 2 - (by - ay) * lean, cy = (ay + by) / 2 + (bx - ax) * lean;
+        path.arc(cx, cy, Math.hypot(ax - cx, ay - cy), Math.atan2(ay - cy, ax - cx), Math.atan2(by - cy, bx - cx), bulge < 0);
+      } else path.lineTo(bx, by);
+      x = bx; y = by;
+    }
+    return { depth, half, path };
+  });
+  at = 0;
+  const walls = still.tones.map(([light, many]) => {
+    const path = new Path2D(), until = at + 12 * many;
+    for (; at < until; at += 12) {
+      path.moveTo(corners[at], corners[at + 1]);
+      for (let k = at + 2; k < at + 12; k += 2) {
+        if (corners[k] !== corners[k - 2] || corners[k + 1] !== corners[k - 1]) path.lineTo(corners[k], corners[k + 1]);
+      }
+      path.closePath();
+    }
+    return { light, path };
+  });
+  const made = { deepest: still.deepest, tip: still.tip, kinds, slim, walls, outline };
+  stills.set(DATA, made);
+  return made;
+};
+
+// What grooves that narrow cover, with round ends; or where they are deeper than some, by which they are `less` wide on either side.
+const slimPath = (slim, flat = 0, less = 0) => {
+  const path = new Path2D();
+  for (let k = 0; k < slim.length; k += 7) {
+    let ax = slim[k], ay = slim[k + 1], bx = slim[k + 2], by = slim[k + 3], from = slim[k + 4] - less, to = slim[k + 5] - less;
+    if (from <= flat && to <= flat) continue;
+    const share = (flat - from) / (to - from), x = ax + share * (bx - ax), y = ay + share * (by - ay); // where it is just so deep
+    if (from < flat) [ax, ay, from] = [x, y, flat];
+    if (to < flat) [bx, by, to] = [x, y, flat];
+    const long = Math.max(1e-9, Math.hypot(bx - ax, by - ay)), along = Math.atan2(by - ay, bx - ax);
+    const rise = Math.acos(Math.max(-0.95, Math.min(0.95, (from - to) / long)));
+    path.moveTo(ax + from * Math.cos(along + rise), ay + from * Math.sin(along + rise));
+    path.arc(ax, ay, from, along + rise, along - rise, false);
+    path.arc(bx, by, to, along - rise, along + rise, false);
+    path.closePath();
+  }
+  return path;
+};
+
+const DEPTHS = 5; // steps in which the walls darken towards the bottom
+// Paint the finished piece as "wood" or as "lines"; `scale` is px/mm, `left` and `top` the place at the canvas's upper left corner.
+const paintPiece = (canvas, DATA, how, { scale, left, top }) => {
+  const pen = canvas.getContext("2d"), { deepest, tip, kinds, slim, walls, outline } = stillOf(DATA);
+  const { piece } = DATA, tint = hex(piece.tint), set = (on, k = 1) => on.setTransform(k * scale, 0, 0, -k * scale, -left * scale * k, top * scale * k);
+  const wood = how === "lines" ? blend(tint, hex(colour("--wood-paper")), 0.62) : tint;
+  const stroke = (on, path, half, ink) => {
+    Object.assign(on, { strokeStyle: ink, lineWidth: 2 * half, lineCap: "round", lineJoin: "round" });
+    on.stroke(path);
+  };
+  pen.setTransform(1, 0, 0, 1, 0, 0);
+  pen.clearRect(0, 0, canvas.width, canvas.height);
+  pen.save();
+  set(pen);
+  pen.clip(outline, "evenodd");
+  pen.save();
+  pen.scale(1, -1);
+  pen.drawImage(boardOf(piece, wood, how === "lines" ? 0.05 : 0.14), -piece.width / 2, -piece.height / 2, piece.width, piece.height);
+  pen.restore();
+  if (how === "lines") {
+    const [light, deep] = [hex(colour("--cut-shallow")), hex(colour("--cut-deep"))];
+    const ink = (depth) => inked(blend(light, deep, depth / deepest));
+    for (const { depth, half, path } of kinds) stroke(pen, path, half, ink(depth));
+    if (slim.length) { pen.fillStyle = ink(deepest); pen.fill(slimPath(slim)); }
+  } else {
+    const { shade, lit } = bareWalls(tint), ink = (light) => inked(blend(shade, lit, shown(light)));
+    for (const { half, path } of kinds) stroke(pen, path, half, ink(0.7));
+    if (slim.length) { pen.fillStyle = ink(0.7); pen.fill(slimPath(slim)); }
+    for (const { light, path } of walls) { pen.fillStyle = ink(light); pen.fill(path); }
+    darken(canvas, pen, set, stroke, DATA);
+  }
+  pen.restore();
+};
+
+// Deeper is darker: contours of equal depth, the deepest last, laid over the walls.
+const darken = (canvas, pen, set, stroke, DATA) => {
+  const { deepest, tip, kinds, slim } = stillOf(DATA), slope = Math.tan((DATA.bit.angle * Math.PI) / 360);
+  const sheet = document.createElement("canvas"), k = canvas.width * canvas.height > 4e5 ? 0.5 : 1;
+  sheet.width = Math.ceil(canvas.width * k); sheet.height = Math.ceil(canvas.height * k);
+  const on = sheet.getContext("2d");
+  on.fillStyle = inked([255, 255, 255]);
+  on.fillRect(0, 0, sheet.width, sheet.height);
+  set(on, k);
+  for (let step = 1; step <= DEPTHS; step++) {
+    const deep = ((step - 0.3) / DEPTHS) * deepest, grey = 255 * (1 - SUNK * (step / DEPTHS) ** 2), ink = inked([grey, grey, grey]);
+    for (const { depth, half, path } of kinds) if (depth > deep) stroke(on, path, Math.max(half - deep * slope, 0.01), ink);
+    if (slim.length) { on.fillStyle = ink; on.fill(slimPath(slim, tip / 2, deep * slope)); }
+  }
+  pen.globalCompositeOperation = "multiply";
+  pen.setTransform(1, 0, 0, 1, 0, 0);
+  pen.drawImage(sheet, 0, 0, sheet.width / k, sheet.height / k);
+  pen.globalCompositeOperation = "source-over";
+};
+
+// Paint the whole finished piece as large as the canvas has room for it, with its outline.
+const paintStill = (canvas, DATA, how) => {
+  const ratio = Math.min(2, devicePixelRatio || 1), { width, height } = DATA.piece;
+  canvas.width = Math.max(4, Math.round(canvas.clientWidth * ratio)); canvas.height = Math.max(4, Math.round(canvas.clientHeight * ratio));
+  const edge = 3 * ratio, scale = Math.min((canvas.width - 2 * edge) / width, (canvas.height - 2 * edge) / height);
+  const place = { scale, left: -canvas.width / scale / 2, top: canvas.height / scale / 2 };
+  paintPiece(canvas, DATA, how, place);
+  const pen = canvas.getContext("2d");
+  pen.setTransform(scale, 0, 0, -scale, -place.left * scale, place.top * scale);
+  pen.strokeStyle = colour("--ink");
+  pen.lineWidth = ratio / scale;
+  pen.stroke(stillOf(DATA).outline);
+};
