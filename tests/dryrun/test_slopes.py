@@ -176,6 +176,16 @@ def test_nothing_is_deeper_than_its_line_anywhere(line: list[str], expected: lis
     assert [one.code for one in judge([*line, *chords(40)], job)] == expected
 
 
+def test_a_slope_cut_a_little_deeper_in_each_level_is_not_cut_twice() -> None:
+    """Levels nearer to each other than a place on a slope is sure in depth are levels all the same."""
+    job = changed(on_machine(JOB, arcs=False, arc_tolerance_mm=0.05), "groove", step_mm=0.02)
+    line = [f"G0 Z1\nG0 X-20 Y0\nG1 Z{-k / 50} F200\nX14 F600\nX20 Z0" for k in range(1, 101)]
+
+    assert [
+        one.code for one in judge([*line, "G0 Z1"], job) if one.code in ("cut-twice", "step-too-deep")
+    ] == []
+
+
 def test_there_and_back_is_no_harm_where_lines_may_be_cut_again() -> None:
     """Down the slope the bit has risen along goes again along a line, as on any other line."""
     back = [*LINE[:5], "G1 X14 Z-2", "G0 Z1"]

@@ -39,7 +39,7 @@ def test_a_line_shorter_than_two_tapers_rises_from_its_middle():
     assert len(made.tail) == 2
 
 
-@pytest.mark.parametrize("long_mm", [0.0124, 0.0199])
+@pytest.mark.parametrize("long_mm", [0.0124, 0.0199, 0.02])
 def test_a_crumb_of_a_line_keeps_its_depth(long_mm):
     """A line that cannot be split between two rises stays as deep as was asked for, and one a little longer still rises."""
     crumb, share, rises = taper(network_of_lines([((0, 0), (long_mm, 0))]), 6.0, PIECE)

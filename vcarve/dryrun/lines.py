@@ -225,7 +225,10 @@ def _walks(lines: _Compared, job: Job) -> list[Finding]:
     """
     cover, length, figure = lines.cover, lines.network.length_mm, lines.seen.figures.length
     room = lines.room_mm[cover.edge]
-    share, deeper_mm = again(cover, room, lines.least_mm / np.maximum(length[cover.edge], 1e-9))
+    # The next level is deeper by most of a step.
+    share, deeper_mm = again(
+        cover, np.minimum(room, 0.5 * job.step_mm), lines.least_mm / np.maximum(length[cover.edge], 1e-9)
+    )
     twice = np.flatnonzero(share * length[cover.edge] > lines.least_mm)
     if job.plan.recut == "allow":
         deepest = float(lines.grooves.depth_mm[lines.network.cut].max(initial=0.0))

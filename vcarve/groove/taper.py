@@ -49,9 +49,9 @@ def taper(network: Network, length_mm: float, piece: Region) -> tuple[Network, F
     _, line = connected(count, *node)
     free = _free_ends(network, met, piece)
     total, loose = np.bincount(line[node[0]], size, count)[line[free]], np.bincount(line[free])[line[free]]
-    reach = np.minimum(length_mm, total / loose)
     # In a crumb a rise would end where it begins, and two would leave no deepest place between them.
-    free, reach = free[reach >= SNAP_MM], reach[reach >= SNAP_MM]
+    roomy = np.minimum(length_mm, total / loose - 1e-6) >= SNAP_MM
+    free, reach = free[roomy], np.minimum(length_mm, total / loose)[roomy]
     links = coo_array((size, tuple(node)), shape=(count, count)).tocsr()
     far, _, source = dijkstra(
         links,
