@@ -28,6 +28,7 @@ from vcarve.errors import (
 
 # Command -> (module, attribute, one line for the list).
 COMMANDS = {
+    "bench": ("vcarve.cli.bench", "bench", "Try a job out on a page in the browser, and take all away."),
     "program": ("vcarve.cli.program", "program", "Make the program of a job, checked and dry-run."),
     "dry-run": ("vcarve.cli.dry_run", "dry_run", "Read a program back: check it, time it, show it."),
     "width": ("vcarve.cli.width", "width", "How wide a bit cuts at a depth, and the other way round."),

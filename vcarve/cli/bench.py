@@ -1,0 +1,145 @@
+"""``mizo bench``: a page on which a job is tried out, served to this machine alone."""
+
+from __future__ import annotations
+
+import errno
+import os
+import signal
+import socket
+import sys
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from vcarve.cli.terminal import echo
+from vcarve.errors import InputError, Problem
+
+if TYPE_CHECKING:
+    from vcarve.serve.guard import App
+
+ADDRESS = "127.0.0.1"
+
+
+@click.command("bench", epilog="Example: mizo bench trivet.yaml")
+@click.argument("job", metavar="[JOB.yaml]", required=False)
+@click.option("--no-open", is_flag=True, help="Print the address, but open no browser.")
+@click.option("--port", type=click.IntRange(1, 65535), help="The port to listen on.  [default: a free one]")
+def bench(job: str | None, no_open: bool, port: int | None) -> None:
+    """Open a page in the browser: try numbers, see the piece, take the program away.
+
+    It is served to this machine only. Without JOB.yaml it begins with a first tile; files are read and saved in the folder of the
+    job, or else in this one. Ctrl-C ends it.
+    """
+    import secrets
+
+    from vcarve.job.document import starter_text
+    from vcarve.serve.folder import Folder
+
+    name, text, seen, folder = None, starter_text(), None, Folder(".")
+    if job is not None:
+        from vcarve.cli.files import taken_as
+
+        name = Path(job).name
+        named = _named(job)
+        folder = Folder(Path(job).parent, *named)
+        with taken_as("job", job):
+            text, seen = folder.open(name)
+    listening = _listening(port)
+    from vcarve.serve.app import Bench
+    from vcarve.serve.work import Worker
+
+    worker = Worker(folder.path, *folder.named)
+    try:
+        token = secrets.token_urlsafe(32)
+        at = int(listening.getsockname()[1])
+        serving = Bench(folder, worker, text=text, file=name, seen=seen)
+        address = f"http://{ADDRESS}:{at}/{token}/"
+        echo(f"The bench page{f' of {name}' if name else ''}: {address}")
+        echo("It is there for this machine only. Ctrl-C ends it.")
+        _serve(serving.app(token, at), listening, None if no_open else address)
+    finally:
+        worker.close()
+    echo("The bench page has ended; what was saved is in its files.")
+
+
+def _named(job: str) -> tuple[str, ...]:
+    """Return the files that a job names: the user chose them with it, wherever they are."""
+    from vcarve.job.records import load_job
+
+    with suppress(InputError):
+        return load_job(job).files
+    return ()
+
+
+def _listening(port: int | None) -> socket.socket:
+    """Return a socket that listens on this machine's own address."""
+    found = socket.socket()
+    if sys.platform == "win32":  # there the other option would let two programs share a port
+        found.setsockopt(socket.SOL_SOCKET, socket.SO_EXCLUSIVEADDRUSE, 1)
+    else:
+        found.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    try:
+        found.bind((ADDRESS, port or 0))
+        found.listen(128)
+    except OSError as error:
+        found.close()
+        why = {
+            errno.EADDRINUSE: "another program listens there",
+            errno.EACCES: "not allowed to listen there",
+        }.get(error.errno or 0, (error.strerror or str(error)).lower())
+        want = f"{why}; give another port, or leave --port out to get a free one"
+        raise InputError(Problem(key="--port", value=str(port), want=want)) from None
+    return found
+
+
+def _serve(app: App, listening: socket.socket, address: str | None) -> None:
+    """Serve until Ctrl-C; open the address in a browser, if any."""
+    import asyncio
+
+    import uvicorn
+
+    class Server(uvicorn.Server):
+        """A server that Ctrl-C ends as it should be."""
+
+        @contextmanager
+        def capture_signals(self) -> Iterator[None]:
+            former = signal.getsignal(signal.SIGINT)
+            if former is not signal.SIG_IGN:  # else whoever started us wants no Ctrl-C
+                signal.signal(signal.SIGINT, lambda *_: setattr(self, "should_exit", True))
+            try:
+                yield
+            finally:
+                signal.signal(signal.SIGINT, former)
+
+    config = uvicorn.Config(
+        app,
+        http="h11",
+        ws="none",
+        lifespan="off",
+        log_config=None,
+        log_level="critical",
+        access_log=False,
+        server_header=False,
+        date_header=False,
+        proxy_headers=False,
+        timeout_graceful_shutdown=1,
+    )
+    if address is not None:
+        threading.Thread(target=_opened, args=(address,), daemon=True).start()
+    asyncio.run(Server(config).serve([listening]))
+
+
+def _opened(address: str) -> None:
+    """Open an address in the browser, or say that there is none."""
+    import webbrowser
+
+    # Without a screen a browser would take the terminal.
+    screen = sys.platform in ("win32", "darwin") or any(
+        os.environ.get(name) for name in ("DISPLAY", "WAYLAND_DISPLAY", "BROWSER")
+    )
+    if not screen or not webbrowser.open(address):
+        echo("No browser was found: open the address in one.")

@@ -1,0 +1,230 @@
+"""What the page asks of the server, each request a function: it knows the folder and the process that plans, and no job."""
+
+from __future__ import annotations
+
+import asyncio
+import json
+import threading
+from collections.abc import AsyncIterator, Awaitable, Callable
+from typing import Any
+from urllib.parse import quote
+
+import anyio
+from starlette.applications import Starlette
+from starlette.requests import Request
+from starlette.responses import JSONResponse, Response, StreamingResponse
+from starlette.routing import Route
+
+from vcarve import __version__
+from vcarve.drawing.read import LARGEST_FILE
+from vcarve.errors import InputError, InternalError, Problem
+from vcarve.job.bench import names
+from vcarve.job.document import LARGEST_BYTES, reading_only
+from vcarve.layout.stages import Kept
+from vcarve.pattern.model import pattern
+from vcarve.serve.folder import JOBS, ChangedError, Folder
+from vcarve.serve.form import choices, form
+from vcarve.serve.guard import App, Guard
+from vcarve.serve.look import looked, problem_told
+from vcarve.serve.work import DRAWINGS, TAKEN, GivenUpError, Worker
+from vcarve.view.bench import bench_css, bench_html, bench_js
+from vcarve.view.pattern import pattern_picture
+
+# A picture brings its own style.
+PICTURE = "default-src 'none'; style-src 'unsafe-inline'"
+
+Answer = Callable[[Request], Awaitable[Response]]
+
+
+class Bench:
+    """The page's server: a folder, a process that plans, and what the stages of the last layout have made."""
+
+    def __init__(
+        self, folder: Folder, worker: Worker, *, text: str, file: str | None, seen: str | None
+    ) -> None:
+        self.folder, self.worker, self.kept = folder, worker, Kept()
+        self.first = {"text": text, "file": file, "seen": seen}
+        self.one = anyio.CapacityLimiter(1)  # the stages that are kept are of one layout at a time
+
+    def app(self, token: str, port: int, **patience: float) -> App:
+        """Return the application, behind its guard."""
+        routes = [
+            Route("/", self.page),
+            Route("/bench.css", self.style),
+            Route("/bench.js", self.script),
+            Route("/thumb/{name}.svg", _told(self.thumb)),
+            Route("/start", _told(self.start)),
+            *(
+                Route(f"/{answer.__name__}", _told(answer), methods=["POST"])
+                for answer in (self.look, self.plan, self.take, self.save, self.open, self.drop)
+            ),
+        ]
+        larger = {"/drop": LARGEST_FILE}
+        return Guard(Starlette(routes=routes), token=token, port=port, larger=larger, **patience)
+
+    async def page(self, request: Request) -> Response:
+        """Return the page, which asks for all the rest."""
+        return Response(bench_html(), media_type="text/html; charset=utf-8")
+
+    async def style(self, request: Request) -> Response:
+        """Return the page's style."""
+        return Response(bench_css(), media_type="text/css")
+
+    async def script(self, request: Request) -> Response:
+        """Return the page's script."""
+        return Response(bench_js(), media_type="text/javascript")
+
+    async def thumb(self, request: Request) -> Response:
+        """Return the picture of a pattern that comes with Mizo."""
+        name = request.path_params["name"]
+        if name not in names("pattern"):
+            raise InputError(Problem(value=name, want="there is no such pattern"))
+        drawn = await anyio.to_thread.run_sync(lambda: pattern_picture(pattern(name), ".svg"))
+        headers = {"content-security-policy": PICTURE, "cache-control": "private, max-age=86400"}
+        return Response(drawn, media_type="image/svg+xml", headers=headers)
+
+    async def start(self, request: Request) -> Response:
+        """Return the job to begin with, and what can be said and chosen in a job."""
+        told = {"folder": self.folder.path, "form": form(), "choices": choices(), "version": __version__}
+        return JSONResponse(self.first | told)
+
+    async def look(self, request: Request) -> Response:
+        """Change keys of a job's text, and show what comes of it."""
+        given = await _given(request, text=str, edits=list)
+        edits = given["edits"]
+        if not all(
+            isinstance(one, dict) and {"path", "value"} <= one.keys() and one["path"] for one in edits
+        ):
+            raise InputError("an edit is a path and a value")
+
+        def look() -> bytes:
+            with reading_only(self.folder.path, *self.folder.named):
+                told = looked(given["text"], edits, folder=self.folder.path, kept=self.kept)
+            return json.dumps(told, allow_nan=False, separators=(",", ":")).encode()
+
+        told = await anyio.to_thread.run_sync(look, limiter=self.one)
+        return Response(told, media_type="application/json")
+
+    async def plan(self, request: Request) -> Response:
+        """Return the stages of a plan as they are done, each in a line, and at last the program; given up when nobody listens."""
+        given = await _given(request, text=str)
+        loop, lines = asyncio.get_running_loop(), asyncio.Queue[bytes | None]()
+        stop = threading.Event()
+
+        def tell(line: bytes | None) -> None:
+            loop.call_soon_threadsafe(lines.put_nowait, line)
+
+        def plan() -> None:
+            try:
+                done = self.worker.ask(
+                    "plan",
+                    given["text"],
+                    _name(given),
+                    tell=lambda stage, share: tell(_line({"stage": stage, "share": share})),
+                    stop=stop,
+                )
+                tell(b'{"done":' + done + b"}\n")
+            except InputError as error:
+                tell(_line(_problems(error)))
+            except (InternalError, GivenUpError) as error:
+                tell(_line({"want": str(error) or "given up"}))
+            finally:
+                tell(None)
+
+        async def told() -> AsyncIterator[bytes]:
+            try:
+                while (line := await lines.get()) is not None:
+                    yield line
+            finally:
+                stop.set()
+
+        threading.Thread(target=plan, daemon=True).start()
+        return StreamingResponse(told(), media_type="application/x-ndjson")
+
+    async def take(self, request: Request) -> Response:
+        """Return a file to take away."""
+        given = await _given(request, text=str, what=str)
+        if given["what"] not in TAKEN:
+            raise InputError(Problem(value=given["what"], want=f"one of {', '.join(TAKEN)} is wanted"))
+        name, data = await self._asked("take", given["text"], given["what"], _name(given))
+        # As it is downloaded, what a page or a picture holds is not run here.
+        headers = {
+            "content-disposition": f"attachment; filename*=UTF-8''{quote(name)}",
+            "content-security-policy": "sandbox; default-src 'none'",
+        }
+        return Response(data, media_type=TAKEN[given["what"]][1], headers=headers)
+
+    async def save(self, request: Request) -> Response:
+        """Write a job file, unless it has changed since it was seen."""
+        given = await _given(request, text=str, name=str)
+        seen, over = given.get("seen"), given.get("over") is True
+        text, name = given["text"], given["name"]
+        seen = await anyio.to_thread.run_sync(lambda: self.folder.save(text, name, seen, over=over))
+        return JSONResponse({"name": name, "seen": seen})
+
+    async def open(self, request: Request) -> Response:
+        """Return a job file of the folder."""
+        name = (await _given(request, name=str))["name"]
+        text, seen = await anyio.to_thread.run_sync(self.folder.open, name)
+        return JSONResponse({"text": text, "file": name, "seen": seen})
+
+    async def drop(self, request: Request) -> Response:
+        """Keep a file that was brought, once it has been read without fault; the text of a job is handed back instead."""
+        name, data = request.query_params.get("name", ""), await request.body()
+        endings = (*JOBS, *DRAWINGS)
+        self.folder.place(name, endings)
+        if not name.lower().endswith(DRAWINGS) and len(data) > LARGEST_BYTES:
+            want = f"too large; files of up to {LARGEST_BYTES // 1024} KiB are taken"
+            raise InputError(Problem(value=name, want=want))
+        kind = await self._asked("looked_through", name, data)
+        if kind == "job":
+            return JSONResponse({"kind": kind, "name": name, "text": data.decode("utf-8")})
+        kept = await anyio.to_thread.run_sync(self.folder.keep, name, data, endings)
+        return JSONResponse({"kind": kind, "name": kept})
+
+    async def _asked(self, what: str, *about: Any) -> Any:
+        return await anyio.to_thread.run_sync(lambda: self.worker.ask(what, *about))
+
+
+def _told(answer: Answer) -> Answer:
+    """Return an answer that says what is wrong, where something is."""
+
+    async def answered(request: Request) -> Response:
+        try:
+            return await answer(request)
+        except ChangedError as error:
+            return JSONResponse({"want": error.problems[0].want}, 409)
+        except InputError as error:
+            return JSONResponse(_problems(error), 422)
+        except InternalError as error:
+            return JSONResponse({"want": f"The fault is in Mizo: {error}"}, 500)
+
+    return answered
+
+
+def _problems(error: InputError) -> dict[str, Any]:
+    return {"problems": [problem_told(one) for one in error.problems]}
+
+
+def _line(told: dict[str, Any]) -> bytes:
+    return json.dumps(told).encode() + b"\n"
+
+
+async def _given(request: Request, **wanted: type) -> dict[str, Any]:
+    """Return what a request brings, a JSON object with these keys of these types; raises ``InputError`` for any other."""
+    try:
+        given = json.loads(await request.body())
+    except (ValueError, RecursionError):
+        raise InputError("JSON is wanted") from None
+    if not isinstance(given, dict):
+        raise InputError("a JSON object is wanted")
+    for key, kind in wanted.items():
+        if not isinstance(given.get(key), kind):
+            raise InputError(Problem(key=key, want=f"a {kind.__name__} is wanted"))
+    return given
+
+
+def _name(given: dict[str, Any]) -> str | None:
+    """Return the name of the job's file, where it has one."""
+    name = given.get("file")
+    return name if isinstance(name, str) and name and not set("/\\") & set(name) else None
