@@ -18,7 +18,7 @@ from vcarve.plan.costs import rates
 from vcarve.plan.nest import Nest
 from vcarve.plan.planner import candidates
 from vcarve.plan.tour import clock
-from vcarve.plan.web import stacks, weave
+from vcarve.plan.web import lines_of, weave
 
 START = (-30.0, -30.0)
 STAR = [(0, 1), (0, 2), (0, 3)]
@@ -71,7 +71,7 @@ def ways_between(web, mine, *, recut):
 
 def least_program_s(web, mine, *, recut):
     """Return the seconds of the quickest of all programs at constant rates."""
-    lines, depth = stacks(web.cuts), web.depth_mm
+    lines, depth = lines_of(web.cuts), web.depth_mm
     move = ways_between(web, mine, recut=recut)
     # A state says how many cuts of each line are done; then where the bit is.
     state = np.cumprod(np.append(1, lines.count + 1))

@@ -1,5 +1,7 @@
 """The least possible time at constant rates, and why nothing can be quicker.
 
+``vcarve.plan.pairing`` has the graph that is spoken of: its sites, its ties to start and end, and ``reach``.
+
 Argument.  Any program that cuts every edge at its depth is a walk of the bit from where it waits to its last retract.
 Take the multiset of moves of that walk; drop nothing but the order.
 
@@ -14,8 +16,9 @@ Take the multiset of moves of that walk; drop nothing but the order.
     triangle inequality, so lifting at the odd node itself is no slower than first following an edge from it.
 5.  Pairs without a lift of their own are further apart than ``reach``; through the end's node they are priced at
     ``reach`` exactly (each tie carries half of it), less than they cost.  The end itself needs one tie, whose half
-    of ``reach`` is subtracted again.  So do first approaches to vertices far from where the bit waits, and the program that
-    ends where it began: at no more than the quickest of those takes.
+    of ``reach`` is subtracted again.  The edge from start to end costs ``limit - reach / 2``, where ``limit`` is ``reach`` more
+    than to begin and to end at the nearest vertex.  With a tie it is a first approach to a vertex further away than ``limit``;
+    alone, less that half of ``reach``, the program that ends where it began: neither costs less in truth.
 
 So the weight of the least T-join, plus the cutting, plus the two moves between safe and hop height, is never more than
 the time of any program.  No stretch factor of a sparse graph enters.  Weights are rounded down before they are matched.
@@ -57,9 +60,9 @@ from scipy.sparse import coo_matrix, vstack
 from scipy.sparse.csgraph import minimum_spanning_tree
 
 from vcarve.plan.costs import Rates
-from vcarve.plan.join import join
 from vcarve.plan.pairing import FAR_START, FROM_START, LIFT, TO_END, Pairing, Task, pose
 from vcarve.plan.tjoin import cheapest
+from vcarve.plan.walks import join
 from vcarve.plan.web import Web
 from vcarve.plane.arrays import Bools, Floats, Ints, connected
 
@@ -81,12 +84,12 @@ def best_pairing(
     x, y, z = rates.rapid
     fast = replace(rates, rapid=(max(x, rates.cut), max(y, rates.cut), z))
     task = pose(web, fast, recut=recut, start_mm=start_mm)
-    met, least = raise_bound(task)
+    met, least = _raised(task)
     return met, float(web.cut_s.sum() + fast.fixed_s + least)
 
 
-def raise_bound(task: Task) -> tuple[list[Pairing], float]:
-    """Return the best pairings met while moats are raised, and the seconds that lifts and recuts take at least."""
+def _raised(task: Task) -> tuple[list[Pairing], float]:
+    """Return the pairings met while moats are raised that are best once joined, and the seconds of lifts and recuts at least."""
     moves, solve = task.moves, task.graph.solve
     chosen, weight = solve(moves.seconds)
     plain, best = task.read(chosen), weight - task.reach_s / 2.0
@@ -94,7 +97,7 @@ def raise_bound(task: Task) -> tuple[list[Pairing], float]:
     moats = _moats(task) if rounds >= LEAST else []
     if not moats:
         return [plain], best
-    below_s, met = best, [(_joined_s(task, plain), plain)]
+    unraised, met = best, [(_joined_s(task, plain), plain)]
     first = np.flatnonzero((moves.kind == FROM_START) | (moves.kind == FAR_START))
     crossing = vstack([_crossing(task, label) for label, _ in moats]).tocsc()
     cap = np.repeat([most for _, most in moats], [int(label.max()) + 1 for label, _ in moats])
@@ -102,15 +105,15 @@ def raise_bound(task: Task) -> tuple[list[Pairing], float]:
     for _ in range(rounds):
         discount: Floats = np.asarray(crossing.T @ price)
         # The first approach is made exactly once: what would make it cheaper than nothing is added, and taken off again.
-        below = float((discount - moves.seconds)[first].max(initial=0.0))
-        discount[first] -= below
+        negative = float((discount - moves.seconds)[first].max(initial=0.0))
+        discount[first] -= negative
         chosen, weight = solve(moves.seconds - discount)
-        value = weight - below - task.reach_s / 2.0 + 2.0 * float(price.sum())
+        value = weight - negative - task.reach_s / 2.0 + 2.0 * float(price.sum())
         pairing = task.read(chosen)
         met.append((_joined_s(task, pairing), pairing))
         if value > best + 1e-9:
             best = value
-        elif best == below_s:  # as high as that they are of no use
+        elif best == unraised:  # prices as high as these are of no use
             price = price / 2.0
             continue
         else:
@@ -125,7 +128,7 @@ def raise_bound(task: Task) -> tuple[list[Pairing], float]:
 
 
 def _joined_s(task: Task, pairing: Pairing) -> float:
-    """Return the cost of a pairing once all is one tour."""
+    """Return the seconds of lifts and recuts once all is one tour."""
     links = np.concatenate([[[pairing.end, pairing.start]], pairing.lift])
     joined = join(task.web, task.rates, links, task.start_mm)
     return pairing.cost_s + _links_s(task, joined) - _links_s(task, links)

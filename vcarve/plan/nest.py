@@ -1,15 +1,22 @@
-"""Several levels: every pass of one level is walked back a level deeper, and hangs on the way back of another.
+"""Several levels: lines are walked there on an upper cut and back on the next, and what is walked so hangs on one tour.
+
+k cuts lie above one another on a line.  In twos, from the top, they are even of themselves and need neither lift nor recut: a
+walk goes there on the upper one, turns, and comes back on the lower.  Left over is the deepest cut of a line with an odd
+number; these make up a web of one level, which is paired and toured as any other.
 
 Glossary
-double    two cuts of a line that follow each other; walked there on the upper and back on the lower one
+double    two cuts of a line that follow each other, of which the upper one is an even number of cuts down: that over two is its rank
 single    the last cut of a line that has an odd number of them
-skeleton  every single once, and lines without one twice: what is even of itself needs no lift and no recut
+skeleton  every single once, and lines without one twice, which joins components and leaves all even
 block     doubles of one rank that hang together in plan view; a closed walk from any vertex of it
 
-A tour of the skeleton's singles decides on lifts and recuts.  Where it first comes to a block, the whole block is walked
+The tour of the skeleton's singles decides on lifts and recuts.  Where it first comes to a block, the whole block is walked
 there and back; the blocks of the next rank, and singles that the tour does not reach, follow where their vertices are met
 for the last time.  So the cut above is always done before the one below it: a block is done before the tour goes on from
 its first vertex, and nothing hung on a block begins before all of the block's lines that it touches are done.
+
+A pass of singles of lines with equally many cuts takes these along, and leaves nothing to the blocks: there, back, and there on
+the single, which is the last.
 
 Within a block, passes are those of one level without recuts.  The first begins at the block's first vertex; another hangs at a
 vertex that has been met, if possible at one where it ends: then each end of a pass costs one move in place, which is as few as
@@ -24,22 +31,39 @@ from collections.abc import Callable
 import numpy as np
 
 from vcarve.plan.costs import Rates
-from vcarve.plan.join import join
 from vcarve.plan.order import improve
 from vcarve.plan.pairing import Pairing
 from vcarve.plan.tour import Tour, tour_of
-from vcarve.plan.walks import Hung, Walk, rings, strung
-from vcarve.plan.web import Stacks, Web, stacks, weave
+from vcarve.plan.walks import Walk, euler_walks, join
+from vcarve.plan.web import Lines, Web, lines_of, weave
 from vcarve.plane.arrays import Bools, Ints, connected
 
 # In place of the number of a line: one of its doubles, and travel or a single that is gone along.
 DOUBLE, TRAVEL = -2, -1
 
+Hung = defaultdict[Walk, list[tuple[int, Walk]]]  # on a walk, at places of it, the closed walks that begin there
+
+
+def strung(walk: Walk, hung: Hung) -> Walk:
+    """Return a walk with all that hangs on it, and on that, in one."""
+    parts, todo = [], [walk]
+    while todo:
+        one = todo.pop()
+        own = sorted(hung.pop(one, ()), key=lambda each: each[0])
+        if not own:
+            parts.append(one)
+            continue
+        place = [place for place, _ in own]
+        todo.append(one.part(place[-1]))
+        for low, high, (_, other) in zip([0, *place[:-1]][::-1], place[::-1], own[::-1], strict=True):
+            todo += [other, one.part(low, high)]
+    return Walk.of(parts)
+
 
 class Blocks:
     """The doubles of each rank in blocks; ``of`` has per rank the block at each vertex, -1 for none."""
 
-    def __init__(self, web: Web, rates: Rates, lines: Stacks, left: Bools) -> None:
+    def __init__(self, web: Web, rates: Rates, lines: Lines, left: Bools) -> None:
         """Take the doubles of the lines that are ``left``, shape (L,)."""
         self._web, self._rates, self._lines = web, rates, lines
         self._known: dict[bytes, list[Walk]] = {}
@@ -57,36 +81,38 @@ class Blocks:
 
     def walk(self, vertex: int) -> Walk:
         """Return the closed walk of the first rank's block at a vertex, with all higher ones in it; no steps if there is none."""
+        hung: Hung = defaultdict(list)
         own = self._own(vertex, 0)
-        return strung(own, self._on(own, 1))
+        before = [own]
+        for rank in range(1, len(self.of)):
+            for walk in before:
+                hung[walk] = [(place, self._own(v, rank)) for place, v, _ in met(walk, self.of[rank], last=True)]
+            before = [other for walk in before for _, other in hung[walk]]
+        return strung(own, hung)
 
     def _own(self, vertex: int, rank: int) -> Walk:
         block, ranks = self.of[rank][vertex], range(2 * rank, 2 * rank + 2)
         passes = self._passes(self._in[rank][block]) if block >= 0 else []
         return there_and_back(passes, vertex, lambda each: piled(self._lines, each, ranks))
 
-    def _on(self, walk: Walk, rank: int) -> Hung:
-        """Hang every block of a rank where a walk of the rank before last meets it."""
-        for place, vertex, _ in met(walk, self.of[rank], last=True) if rank < len(self.of) else ():
-            own = self._own(vertex, rank)
-            yield place, own, self._on(own, rank + 1)
-
     def _passes(self, line: Ints) -> list[Walk]:
-        """Return the fewest passes over lines without recuts.  Ranks of the same lines have the same."""
+        """Return the fewest passes over lines without recuts.  Ranks of the same lines have the same, found once."""
         key = line.tobytes()
         if key not in self._known:
             web, cut = self._web, self._lines.last[line]
             ends = np.bincount(np.append(web.u[cut], web.v[cut]))
-            links = np.flatnonzero(ends % 2).reshape(-1, 2)  # which ones lifts would join does not matter
+            # these lifts are never flown: any pairing of the odd vertices makes as few passes
+            links = np.flatnonzero(ends % 2).reshape(-1, 2)
             nodes = np.column_stack([web.tail[cut], web.head[cut]])
-            self._known[key] = rings(web, self._rates, cut, nodes, line, links)[0].passes()
+            self._known[key] = euler_walks(web, self._rates, cut, nodes, line, links)[0].passes()
         return self._known[key]
 
 
 def there_and_back(passes: list[Walk], vertex: int, twice: Callable[[Walk], Walk]) -> Walk:
     """Return one closed walk from a vertex over passes that hang together, each there and back as ``twice`` says.
 
-    A pass hangs on the way back of another: by an end as long as there is one where others have been, else by its middle.
+    A search in depth: the next pass hangs on the way back of the one hung last, by an end of it or, where no end of any pass
+    that is left has been met, by its middle.
     """
     left = dict(enumerate(passes))
     by_end: dict[int, list[int]] = defaultdict(list)
@@ -96,17 +122,22 @@ def there_and_back(passes: list[Walk], vertex: int, twice: Callable[[Walk], Walk
             for v in np.unique(spots).tolist():
                 by[v].append(number)
     root = Walk(np.zeros(0, np.int64), np.array([vertex]))
-    hung: dict[Walk, list[tuple[int, Walk]]] = defaultdict(list)
-    ends, middles = [(root, 0)], [(root, 0)]  # places met on ways back that have not been tried
-    while left:
-        by, tried = (by_end, ends) if ends else (by_any, middles)
-        on, place = tried[-1]
-        v = int(on.at[place])
-        fit = next((number for number in by[v] if number in left), None)
-        if fit is None:
-            tried.pop()
-            continue
-        each = left.pop(fit)
+    hung: Hung = defaultdict(list)
+    # places met on ways back, until no pass that is left has an end there, or any vertex
+    for_ends, for_any = [(root, 0)], [(root, 0)]
+
+    def last_fit(places: list[tuple[Walk, int]], by: dict[int, list[int]]) -> tuple[Walk, int, int] | None:
+        while places:
+            on, place = places[-1]
+            for number in by[int(on.at[place])]:
+                if number in left:
+                    return on, place, number
+            places.pop()
+        return None
+
+    while fit := last_fit(for_ends, by_end) or last_fit(for_any, by_any):
+        on, place, number = fit
+        each, v = left.pop(number), int(on.at[place])
         at = int(np.flatnonzero(each.at == v)[0])
         closed = each.at[0] == each.at[-1]
         for half in [each.begun_at(v)] if closed else [each.part(at), each.part(0, at).back()]:
@@ -114,19 +145,15 @@ def there_and_back(passes: list[Walk], vertex: int, twice: Callable[[Walk], Walk
                 one = twice(half)
                 hung[on].append((place, one))
                 back = [(one, k) for k in range(len(one.step) - 1, len(half.step) - 1, -1)]
-                ends += back
-                middles += back
-
-    def on_it(walk: Walk) -> Hung:
-        return ((place, other, on_it(other)) for place, other in sorted(hung[walk], key=lambda one: one[0]))
-
-    return strung(root, on_it(root))
+                for_ends += back
+                for_any += back
+    return strung(root, hung)
 
 
-def piled(lines: Stacks, walk: Walk, ranks: range) -> Walk:
-    """Return a walk over lines as one over their cuts of these ranks in turn, there and back and so on."""
+def piled(lines: Lines, walk: Walk, levels: range) -> Walk:
+    """Return a walk over lines as one over their cuts of these levels in turn, there and back and so on."""
     line, against = walk.step >> 1, walk.step & 1
-    ways = [Walk(2 * lines.cut[line, rank] + against, walk.at) for rank in ranks]
+    ways = [Walk(2 * lines.cut[line, level] + against, walk.at) for level in levels]
     return Walk.of([way.back() if nth % 2 else way for nth, way in enumerate(ways)])
 
 
@@ -142,9 +169,8 @@ class Nest:
     """The cuts of a web by their lines; ``skeleton`` is the web whose pairings say which recuts and lifts a tour of all takes."""
 
     def __init__(self, web: Web, rates: Rates) -> None:
-        self.lines = stacks(web.cuts)
+        self.lines = lines_of(web.cuts)
         odd, last = self.lines.count % 2 == 1, self.lines.last
-        # an even number of times is all that counts of a line without a single
         edge = np.concatenate([last[odd], last[~odd], last[~odd]])
         self.skeleton = web if np.array_equal(edge, web.edge) else weave(web.cuts, rates, edge)
         self._web, self._rates = web, rates
@@ -165,7 +191,7 @@ class Nest:
         walked = np.append(single, recut)
         links = np.concatenate([[[found.end, found.start]], found.lift]).astype(np.int64)
         links = join(skeleton, rates, links, start_mm)
-        main, *loose = rings(web, rates, edge[walked], node[walked], walked, links)
+        main, loose = euler_walks(web, rates, edge[walked], node[walked], walked, links)
         passes = main.passes()
         left = np.ones(len(lines.count), bool)
         for each in passes:
@@ -173,7 +199,8 @@ class Nest:
             if self._alike(mine):
                 left[mine] = False
         blocks = Blocks(web, rates, lines, left)
-        # where a pass has no step, blocks alone are entered; by which vertex is still open
+        # A pass without a step is a lift to a block alone.  The block's walk stands in for it, so that ``improve`` may choose by
+        # which of its vertices it is entered.
         passes = [each if len(each.step) else blocks.walk(int(each.at[0])) for each in passes]
         passes = [each for each in passes if len(each.step)]
         # of one component the pairing is already the best there is, but where lines slope not which way its passes run
@@ -192,7 +219,7 @@ class Nest:
     def _deepened(self, walk: Walk, line: Ints) -> Walk:
         """Return a pass over lines there, back and there over all their cuts if it takes them along, else as it is.
 
-        Of a pass of doubles only the vertex where it begins is left, at which its block will hang.
+        Of a block that stood in only the vertex is left where it is entered, at which it will hang.
         """
         if (line == DOUBLE).any():
             return walk.part(0, 0)
@@ -203,27 +230,30 @@ class Nest:
 
 
 def assembled(blocks: Blocks, passes: list[Walk], loose: list[Walk]) -> list[Walk]:
-    """Return passes over singles, recuts and lifts with all blocks, and all ``loose`` closed walks over singles, hung on them."""
+    """Return passes over singles, recuts and lifts with all blocks, and all ``loose`` closed walks over singles, hung on them.
+
+    All is met in the order in which it is cut, so that a block hangs where it is first met of all; but a block takes the loose
+    walks that it meets before any is walked, since each waits for lines of this block and of no other.
+    """
     loose_at = np.full(len(blocks.of[0]), -1)
     for number, each in enumerate(loose):
         loose_at[each.at] = number
     begun: set[int] = set()  # blocks
     taken: set[int] = set()  # of the loose walks
-
-    def on_tour(walk: Walk) -> Hung:
-        """Hang every block where it is first met."""
-        for place, vertex, block in met(walk, blocks.of[0]):
-            if block not in begun:
-                begun.add(block)
-                own = blocks.walk(vertex)
-                yield place, own, on_block(own)
-
-    def on_block(walk: Walk) -> Hung:
-        """Hang every loose walk where it is last met."""
-        mine = [each for each in met(walk, loose_at, last=True) if each[2] not in taken]
-        taken.update(number for *_, number in mine)
-        for place, vertex, number in mine:
-            own = loose[number].begun_at(vertex)
-            yield place, own, on_tour(own)
-
-    return [one for each in passes for one in strung(each, on_tour(each)).passes()]
+    hung: Hung = defaultdict(list)
+    todo = [(each, *one, True) for each in passes[::-1] for one in met(each, blocks.of[0])[::-1]]
+    while todo:
+        on, place, vertex, thing, is_block = todo.pop()
+        if not is_block:
+            own = loose[thing].begun_at(vertex)
+            following = met(own, blocks.of[0])
+        elif thing in begun:
+            continue
+        else:
+            begun.add(thing)
+            own = blocks.walk(vertex)
+            following = [each for each in met(own, loose_at, last=True) if each[2] not in taken]
+            taken.update(number for *_, number in following)
+        hung[on].append((place, own))
+        todo += [(own, *one, not is_block) for one in following[::-1]]
+    return [one for each in passes for one in strung(each, hung).passes()]

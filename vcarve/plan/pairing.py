@@ -77,7 +77,7 @@ class Sites:
 
     vertex: Ints  # (W,)
     of: Ints  # (W,) the site of each
-    door: Ints  # (S, 2) the graph's nodes of each, -1 for none
+    node: Ints  # (S, 2) the graph's nodes of each, -1 for none
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -199,8 +199,8 @@ def pose(web: Web, rates: Rates, *, recut: bool, start_mm: tuple[float, float]) 
     sites = _sites(web, component, odd, even, ~large if count > 1 else even)
     lifts, reach = _lifts(web, rates, component, sites, half)
     # one row for every node of a site: its nearest vertex, and where the site lies
-    row, side = np.nonzero(sites.door >= 0)
-    door = sites.door[row, side]
+    row, side = np.nonzero(sites.node >= 0)
+    node = sites.node[row, side]
     order = np.lexsort(((approach + half)[sites.vertex], sites.of))
     near = sites.vertex[order[np.diff(sites.of[order], prepend=-1) > 0]][row]
     hub = nodes + 2 * count
@@ -208,9 +208,9 @@ def pose(web: Web, rates: Rates, *, recut: bool, start_mm: tuple[float, float]) 
     place = np.zeros((start + 1, 2))
     place[:nodes], place[start] = web.xy_mm[web.node_vertex], start_mm
     for k in (0, 1):
-        place[door, k] = (np.bincount(sites.of, web.xy_mm[sites.vertex, k]) / np.bincount(sites.of))[row]
+        place[node, k] = (np.bincount(sites.of, web.xy_mm[sites.vertex, k]) / np.bincount(sites.of))[row]
     marked = np.zeros(start + 1, np.uint8)
-    marked[:nodes], marked[sites.door[row[side == 1]]], marked[start] = odd, 1, 1
+    marked[:nodes], marked[sites.node[row[side == 1]]], marked[start] = odd, 1, 1
 
     lower = np.flatnonzero(np.diff(web.node_vertex, append=-1) == 0)
     lower = lower[~even[component[web.node_vertex[lower]]]]
@@ -220,9 +220,9 @@ def pose(web: Web, rates: Rates, *, recut: bool, start_mm: tuple[float, float]) 
     parts: list[Rows] = [
         lifts,
         (lower, lower + 1, rates.in_place_s(step) / 2.0 - lean * step, IN_PLACE, -1, -1),
-        (hub, door, half[near] + reach / 2.0, TO_END, near, near),
-        (start, door[soon], (approach + half)[near[soon]], FROM_START, near[soon], near[soon]),
-        ([start], hub, limit - reach / 2.0, FAR_START, -1, -1),
+        (hub, node, half[near] + reach / 2.0, TO_END, near, near),
+        (start, node[soon], (approach + half)[near[soon]], FROM_START, near[soon], near[soon]),
+        ([start], hub, limit - reach / 2.0, FAR_START, -1, -1),  # see point 5 of the bound
     ]
     if recut:
         parts.append(_recuts(web, rates, ~even[component[web.u]]))
@@ -266,14 +266,14 @@ def _sites(web: Web, component: Ints, odd: Bools, even: Bools, wanted: Bools) ->
     whole = np.flatnonzero(wanted)
     number = np.cumsum(wanted) - 1
     inside = np.flatnonzero(wanted[component])
-    node = len(web.node_vertex) + 2 * np.arange(len(whole))
-    door = np.full((len(single) + len(whole), 2), -1)
-    door[:, 0] = np.concatenate([web.first_node[single], node])
-    door[len(single) :, 1] = np.where(even[whole], node + 1, -1)
+    own = len(web.node_vertex) + 2 * np.arange(len(whole))
+    node = np.full((len(single) + len(whole), 2), -1)
+    node[:, 0] = np.concatenate([web.first_node[single], own])
+    node[len(single) :, 1] = np.where(even[whole], own + 1, -1)
     return Sites(
         vertex=np.concatenate([single, inside]),
         of=np.concatenate([np.arange(len(single)), len(single) + number[component[inside]]]),
-        door=door,
+        node=node,
     )
 
 
@@ -296,24 +296,25 @@ def _recuts(web: Web, rates: Rates, mine: Bools) -> Rows:
 
 def _lifts(web: Web, rates: Rates, component: Ints, sites: Sites, half: Floats) -> tuple[Rows, float]:
     """Return a lift for every two sites within reach, at their nearest vertices, and the reach in seconds."""
-    vertex, of, door = sites.vertex, sites.of, sites.door
+    vertex, of, node = sites.vertex, sites.of, sites.node
     pairs, reach = np.zeros((0, 2), np.int64), 0.0
-    if len(door) > 1:
+    if len(node) > 1:
         where = web.xy_mm[vertex] / np.array(rates.rapid[:2])
         span = np.ptp(where, axis=0)
-        spacing = float(np.sqrt(np.maximum(span, span[::-1] / 100.0).prod() / len(door)))
+        # the usual distance of sites, of which a row, being flat, has no area to tell
+        spacing = float(np.sqrt(np.maximum(span, span[::-1] / 100.0).prod() / len(node)))
         few = FEW if component.any() else 2.5 * FEW  # one component is matched once, not round after round
-        reach = min(max(NEAR, few / np.sqrt(len(door))) * spacing, float(span.max()) * 1.000001)
+        reach = min(max(NEAR, few / np.sqrt(len(node))) * spacing, float(span.max()) * 1.000001)
         pairs = cKDTree(where).query_pairs(reach, p=np.inf, output_type="ndarray").astype(np.int64)
     i, j = pairs.T
-    whole = door[:, 0] >= len(web.node_vertex)
+    whole = node[:, 0] >= len(web.node_vertex)
     apart = ~(whole[of[i]] | whole[of[j]]) | (component[vertex[i]] != component[vertex[j]])
     i, j = i[apart], j[apart]
     leap = web.xy_mm[vertex[i]] - web.xy_mm[vertex[j]]
     seconds = half[vertex[i]] + half[vertex[j]] + rates.rapid_s(leap[:, 0], leap[:, 1])
-    kept = cheapest(of[i], of[j], seconds, len(door))
+    kept = cheapest(of[i], of[j], seconds, len(node))
     i, j, seconds = i[kept], j[kept], seconds[kept]
-    a, b = door[of[i]][:, [0, 0, 1, 1]], door[of[j]][:, [0, 1, 0, 1]]
+    a, b = node[of[i]][:, [0, 0, 1, 1]], node[of[j]][:, [0, 1, 0, 1]]
     real = (a >= 0) & (b >= 0)
     row = np.nonzero(real)[0]
     return (a[real], b[real], seconds[row], LIFT, vertex[i[row]], vertex[j[row]]), reach

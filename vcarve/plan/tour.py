@@ -12,7 +12,7 @@ import numpy as np
 from vcarve.cuts.model import Cuts, Rings
 from vcarve.plan.costs import Rates, corner_loss_s
 from vcarve.plan.walks import Walk
-from vcarve.plan.web import Stacks, Web
+from vcarve.plan.web import Lines, Web
 from vcarve.plane.arrays import Bools, Floats, Ints
 
 
@@ -133,7 +133,7 @@ def nearest_end(web: Web, start: tuple[float, float]) -> Tour:
     return ordered(web, pick % many, pick // many)
 
 
-def cell_by_cell(web: Web, lines: Stacks, rings: Rings) -> list[Tour]:
+def cell_by_cell(web: Web, lines: Lines, rings: Rings) -> list[Tour]:
     """Cut in each level the outline of every cell on its own, in the order of its ``rings``; then what belongs to no cell.
 
     ``rings`` walk each line by its last cut; what is at its full depth is walked there again.

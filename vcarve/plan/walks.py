@@ -1,24 +1,32 @@
-"""Closed walks over edges and lifts: at every vertex the pairing of ends that loses least, then merged to one walk.
+"""Closed walks over cuts, recuts and lifts, each once: all made one by exchanges, those that lose least.
 
 Glossary
-end         one of the two ends of an edge of a multigraph of cuts, recuts and lifts
+link        a lift, or link 0: the way from the last vertex of a program back to its first
+group       what cutting, recuts and links hold together: a component of their multigraph
+end         end 2 i is the tail of its edge i, end 2 i + 1 the head; to leave from an end is the step of that number
 transition  two ends at one vertex that follow each other
 trail       what comes of following transitions until they are back where they began
 
-Exchanging partners between two transitions at a vertex does everything: it makes corners quicker, as long as some exchange
-gains; and where two trails meet, it makes one of both, whichever of the two ways it is done (Kotzig's transformations of
-Euler trails, 1968).  Rounds of a cheapest forest over the trails end with a single trail for all that hangs together.
+Between groups (``join``): exchanging the ends of two links of different groups makes one group of two and changes the rapids
+only; with a link from a vertex to itself, one lift more (as in the patching of assignment tours: Karp, "A patching algorithm
+for the nonsymmetric traveling-salesman problem", 1979).
+
+Within a group (``euler_walks``): exchanging partners between two transitions at a vertex makes corners quicker, as long as some
+exchange gains; and where two trails meet, it makes one of both, whichever of the two ways it is done (Kotzig's transformations
+of Euler trails, 1968).
+
+Either way, rounds of a cheapest forest over groups or trails end with one of all that there can be.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import minimum_spanning_tree
+from scipy.spatial import cKDTree
 
 from vcarve.plan.costs import Rates, corner_loss_s
 from vcarve.plan.web import Web
@@ -26,7 +34,8 @@ from vcarve.plane.arcs import ranges
 from vcarve.plane.arrays import Bools, Floats, Ints, connected
 
 LIFT = -1  # in place of a number
-EMPTY_S = 1000.0  # a lift followed by a lift cuts nothing
+NEIGHBOURS = 10  # ends of links that are looked at for one of another group, at first
+EMPTY_S = 1000.0  # of a lift followed by a lift, which cuts nothing: only where nothing else is left
 LEAST_S = 1e-9  # exchanges that gain less are not made
 
 
@@ -66,30 +75,58 @@ class Walk:
         return [self.part(low + 1, high) for low, high in pairwise([-1, *lifts, len(self.step)])]
 
 
-# Places of a walk in order, the closed walk that begins at each, and what hangs on that.
-Hung = Iterator[tuple[int, Walk, "Hung"]]
+def join(web: Web, rates: Rates, links: Ints, start_mm: tuple[float, float]) -> Ints:
+    """Return links (J, 2) changed so that everything is one tour; link 0 is (last vertex, first vertex)."""
+    size = len(web.xy_mm)
+    xy = np.concatenate([web.xy_mm, [start_mm, start_mm]])
+    waiting, nowhere = size, size + 1  # where the bit waits at first, and where it goes at the end
+    links = np.concatenate([[[links[0, 0], nowhere], [waiting, links[0, 1]]], links[1:]])
+    near = NEIGHBOURS
 
+    def fly(a: Ints, b: Ints) -> Floats:
+        away = xy[a] - xy[b]
+        return np.where((a == nowhere) | (b == nowhere), 0.0, rates.rapid_s(away[:, 0], away[:, 1]))
 
-def strung(walk: Walk, hung: Hung) -> Walk:
-    """Return a walk with all that hangs on it, in one.  What hangs is asked for in the order in which it is walked."""
-    parts, pending = [walk.part(0, 0)], [(walk, 0, hung)]
-    while pending:
-        on, done, hung = pending.pop()
-        following = next(hung, None)
-        if following is None:
-            parts.append(on.part(done))
+    while True:
+        tied = np.concatenate([[[waiting, nowhere]], np.column_stack([web.u, web.v]), links])
+        count, group = connected(size + 2, *tied.T)
+        if count == 1:
+            break
+        many = links.size
+        bare = np.flatnonzero(~np.isin(group, group[links[:, 0]]))
+        ends = np.append(links, np.repeat(bare, 2))  # end e is tied to end e ^ 1
+        e = np.append(np.arange(many), np.arange(many, len(ends), 2))
+        scaled = xy[ends] / rates.rapid[:2]
+        near = min(near, many)
+        found = cKDTree(scaled[:many]).query(scaled[e], k=near, p=np.inf)[1]
+        e, f = np.repeat(e, near), np.asarray(found, np.int64).ravel()
+        apart = group[ends[e]] != group[ends[f]]
+        e, f = e[apart], f[apart]
+        # ends e and f meet in a new link, and so do the ends that they were tied to
+        p, q, r, s = ends[e], ends[f], ends[e ^ 1], ends[f ^ 1]
+        lift_s = np.where(e < many, 0.0, rates.lift_s(web.top_depth_mm[np.where(e < many, 0, p)]))
+        extra = fly(p, q) + fly(r, s) - fly(p, r) - fly(q, s) + lift_s
+        # of a group without a lift only one vertex gets one; all else then joins it by exchanges, which cost none
+        slot = np.where(e < many, e >> 1, many + group[p])
+        took = forest(group[p], group[q], extra, slot, f >> 1)
+        if not len(took):
+            near *= 3
             continue
-        place, other, its = following
-        parts.append(on.part(done, place))
-        pending += [(on, place, hung), (other, 0, its)]
-    return Walk.of(parts)
+        tied = ends.reshape(-1, 2)
+        tied[e[took] >> 1] = np.column_stack([r, s])[took]
+        tied[f[took] >> 1] = np.column_stack([p, q])[took]
+        links = tied[np.append(np.arange(many // 2), e[took][e[took] >= many] >> 1)]
+    last, first = (links[(links == one).any(axis=1)].sum() - one for one in (nowhere, waiting))
+    return np.concatenate([[[last, first]], links[(links < size).all(axis=1)]])
 
 
-def rings(web: Web, rates: Rates, edge: Ints, node: Ints, number: Ints, links: Ints) -> list[Walk]:
+def euler_walks(
+    web: Web, rates: Rates, edge: Ints, node: Ints, number: Ints, links: Ints
+) -> tuple[Walk, list[Walk]]:
     """Walk every edge (K,) between its nodes (K, 2) and every link (J, 2) between its vertices once; each has a ``number`` (K,).
 
-    Everything that hangs together is one closed walk.  The first begins after link 0 at its second vertex, and ends at its
-    first; without links at any vertex.
+    Return the walk of the group with the links, opened at link 0, from its second vertex to its first; and of every other group
+    a closed walk.  Without links the first is closed as well.
     """
     count = len(edge)
     vertex = np.append(web.node_vertex[node], links)
@@ -112,9 +149,8 @@ def rings(web: Web, rates: Rates, edge: Ints, node: Ints, number: Ints, links: I
             path.append(here)
         left = np.array(path)
         walks.append(Walk(2 * numbers[left >> 1] + (left & 1), np.append(vertex[begin], vertex[left ^ 1])))
-    if len(links):
-        walks[0] = walks[0].part(1)
-    return walks
+    main, *loose = walks
+    return main.part(1) if len(links) else main, loose
 
 
 @dataclass(frozen=True, slots=True)
@@ -178,8 +214,8 @@ def _exchanges(
 ) -> tuple[Ints, Ints, Ints, Ints, Floats]:
     """Return for every two transitions of different labels at one vertex the better exchange, and the seconds more it loses.
 
-    After it ends a and x follow each other, and so do b and y; before it a and b did.  With ``mine`` (H,) of some ends alone,
-    and only where something can be gained.
+    Transitions ab and cd become ax and by, where (x, y) is (c, d) or (d, c), whichever loses less.  With ``mine`` (H,) of some
+    ends alone, and only where something can be gained.
     """
     lead = np.arange(len(partner)) < partner
     one = np.flatnonzero(lead if mine is None else lead & mine)
@@ -206,9 +242,10 @@ def _exchange(partner: Ints, a: Ints, b: Ints, x: Ints, y: Ints) -> None:
 
 
 def forest(a: Ints, b: Ints, extra: Floats, one: Ints, other: Ints) -> Ints:
-    """Return which offers to take: of a cheapest forest over groups ``a``, ``b`` those whose slots no cheaper one uses.
+    """Return which offers to take in one round: of a cheapest forest over groups ``a``, ``b`` those whose slots no cheaper one uses.
 
-    Each offer uses the slots ``one`` and ``other``.  The cheapest offer is always taken.  Equal offers go by their order.
+    Each offer uses the slots ``one`` and ``other``.  The cheapest offer is always taken, so that rounds come to an end.  Equal
+    offers go by their order.
     """
     low, high = np.minimum(a, b), np.maximum(a, b)
     order = np.argsort(extra, kind="stable")

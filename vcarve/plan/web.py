@@ -1,9 +1,9 @@
-"""The web: cuts with their costs, on vertices and nodes numbered without gaps.
+"""The web: a multigraph of cuts with their costs, on vertices and nodes numbered without gaps.
 
 Glossary
-web     all of the cuts, or those of one level
-vertex  a spot in plan view where cuts end
-node    a place where cuts end; nodes of one vertex follow each other from shallow to deep
+web     all of the cuts, or some of them, some perhaps twice
+vertex  a spot in plan view where cuts end; in the web of all cuts they have the numbers of the cuts' spots
+node    a place where cuts end, a vertex at a depth; nodes of one vertex follow each other from shallow to deep
 line    cuts that lie below one another, from shallow to deep
 """
 
@@ -34,7 +34,7 @@ class Web:
     speed: Floats  # (M,) mm/s in plan view when cut
     away: Floats  # (2, M, 2) unit vectors leaving the tail and the head
     xy_mm: Floats  # (V, 2)
-    spot: Ints  # (places of the cuts,) the vertex of each in the web of all cuts
+    spot: Ints  # (places of the cuts,) the vertex of each in the web of all cuts, whichever this is
     place: Ints  # (N,) index into the cuts' places
     depth_mm: Floats  # (N,)
     node_vertex: Ints  # (N,)
@@ -96,7 +96,7 @@ def weave(cuts: Cuts, rates: Rates, edge: Ints | None = None) -> Web:
 
 
 @dataclass(frozen=True)
-class Stacks:
+class Lines:
     """The cuts of each line: ``cut`` (L, levels) from shallow to deep, -1 where there are no more, ``count`` (L,) of them."""
 
     cut: Ints
@@ -108,12 +108,12 @@ class Stacks:
         return self.cut[np.arange(len(self.count)), self.count - 1]
 
 
-def stacks(cuts: Cuts) -> Stacks:
-    """Return the cuts of each line, lines in the order of their first cuts."""
+def lines_of(cuts: Cuts) -> Lines:
+    """Return the lines, in the order of their first cuts."""
     first, level = np.where(cuts.after >= 0, cuts.after, np.arange(len(cuts.after))), cuts.level
     while (first[first] != first).any():
         first = first[first]
     line = np.unique(first, return_inverse=True)[1]
     cut = np.full((int(line.max(initial=-1)) + 1, int(level.max(initial=-1)) + 1), -1)
     cut[line, level] = np.arange(len(line))
-    return Stacks(cut, np.bincount(line))
+    return Lines(cut, np.bincount(line))
