@@ -71,7 +71,7 @@ ROUNDS = 80
 KEEP = 0.7  # how much of its last way a price keeps
 WORK = 700_000  # edges of the graph times rounds, at most
 LEAST = 4  # fewer rounds raise nothing worth having: few components on a large web
-KEPT = 3  # of the pairings met, so many are handed on
+KEPT = 3  # of the pairings met, so many are handed on; with 1 seigaiha takes 0.17 % longer by the clock
 
 
 def best_pairing(

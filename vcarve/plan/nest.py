@@ -5,7 +5,7 @@ walk goes there on the upper one, turns, and comes back on the lower.  Left over
 number; these make up a web of one level, which is paired and toured as any other.
 
 Glossary
-double    two cuts of a line that follow each other, of which the upper one is an even number of cuts down: that over two is its rank
+double    two cuts of a line that follow each other; of rank r the cuts 2 r and 2 r + 1, counted from 0 at the top
 single    the last cut of a line that has an odd number of them
 skeleton  every single once, and lines without one twice, which joins components and leaves all even
 block     doubles of one rank that hang together in plan view; a closed walk from any vertex of it
@@ -41,7 +41,8 @@ from vcarve.plane.arrays import Bools, Ints, connected
 # In place of the number of a line: one of its doubles, and travel or a single that is gone along.
 DOUBLE, TRAVEL = -2, -1
 
-Hung = defaultdict[Walk, list[tuple[int, Walk]]]  # on a walk, at places of it, the closed walks that begin there
+# On a walk, at places of it, the closed walks that begin there.
+Hung = defaultdict[Walk, list[tuple[int, Walk]]]
 
 
 def strung(walk: Walk, hung: Hung) -> Walk:
@@ -86,7 +87,8 @@ class Blocks:
         before = [own]
         for rank in range(1, len(self.of)):
             for walk in before:
-                hung[walk] = [(place, self._own(v, rank)) for place, v, _ in met(walk, self.of[rank], last=True)]
+                places = met(walk, self.of[rank], last=True)
+                hung[walk] = [(place, self._own(v, rank)) for place, v, _ in places]
             before = [other for walk in before for _, other in hung[walk]]
         return strung(own, hung)
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from operator import itemgetter
 
 import numpy as np
 
@@ -21,20 +22,21 @@ from vcarve.plan.web import Web, weave
 from vcarve.plane.arcs import size
 
 Progress = Callable[[str, float], None]
+Start = tuple[float, float]
 SECOND_LOOK = 30_000  # edges up to which a pairing by clock rates is tried as well
-SIMPLE = 4_000  # edges up to which the simple plans are tried as well
+SIMPLE = 4_000  # edges up to which the simple plans are tried as well, and more than one is worth timing
+SLACK = 1.004  # how far above the bound a plan that is quicker on the clock may be
 TIE = 1.0005  # plans whose clock times differ by less count as equal
 # The bound and the plan add up the same seconds in another order: floats differ in their last digits, and by no more.
 FLOATS = 1e-9
 NO_RINGS = Rings(half_edge=np.zeros(0, np.int64), start=np.zeros(1, np.int64))
-SLACK = 1.004  # how far above the bound a plan that is quicker on the clock may be
 
 
 def plan(
     cuts: Cuts,
     job: Job,
     rings: Rings | None = None,
-    start_mm: tuple[float, float] | None = None,
+    start_mm: Start | None = None,
     progress: Progress | None = None,
 ) -> Plan:
     """Return the plan of least machine time for all of ``cuts``; arguments as for ``candidates``."""
@@ -45,7 +47,7 @@ def candidates(
     cuts: Cuts,
     job: Job,
     rings: Rings | None = None,
-    start_mm: tuple[float, float] | None = None,
+    start_mm: Start | None = None,
     progress: Progress | None = None,
 ) -> list[Plan]:
     """Return plans worth timing by a finer clock, best first by this room's own estimate.
@@ -58,35 +60,30 @@ def candidates(
     same, least number of passes.
     """
     tell = progress or (lambda stage, share: None)
-    steady = rates(job)
-    mount = mount_of(job)
-    start = mount.zero_mm if start_mm is None else start_mm
-    if mount.turn_deg:  # rates are those of the machine's axes
-        x_nm, y_nm, _ = mount.axes_nm(*cuts.place_nm[:, :2].T)
-        cuts = replace(cuts, place_nm=np.column_stack([x_nm, y_nm, cuts.place_nm[:, 2]]))
-        start = mount.axes_mm(*start)
+    steady, allow = rates(job), job.plan.recut == "allow"
+    cuts, start = _in_axes(cuts, job, start_mm)
     web = weave(cuts, steady)
     if not len(web.edge):
         none = np.zeros(0, np.int64)
         nothing = Tour(edge=none, back=none, begin=none, end=none, pass_start=np.zeros(1, np.int64))
         return [record(web, steady, nothing, start)]
-    allow = job.plan.recut == "allow"
     nest = Nest(web, steady)
     skeleton, flat = nest.skeleton, nest.lines.cut.shape[1] == 1
     tell("pairing", 0.0)
     pairings, bound = best_pairing(skeleton, steady, recut=allow, start_mm=start)
-    if not flat:
-        bound = best_pairing(web, steady, recut=allow, start_mm=start)[1]
-    ticking = replace(steady, clock=True)
+    if not flat:  # the skeleton says which lifts and recuts, but not what all cuts take at least
+        _, bound = best_pairing(web, steady, recut=allow, start_mm=start)
     if allow and len(skeleton.edge) <= SECOND_LOOK:
-        pairings.append(pair(skeleton, ticking, recut=True, start_mm=start))
+        pairings.append(pair(skeleton, replace(steady, clock=True), recut=True, start_mm=start))
     tell("tour", 0.4)
-    tours = [nest.tour(each, start) for each in pairings]
+    ours, simple = [nest.tour(each, start) for each in pairings], []
     by_cell = cell_by_cell(web, nest.lines, rings or NO_RINGS)
     if flat and len(web.edge) <= SIMPLE:
-        fewest = pair(skeleton, steady, recut=False, start_mm=start)
-        tours += [nest.tour(fewest, start), nearest_end(web, start), *by_cell * allow]
-    found = _best(web, steady, tours, len(pairings), start, bound)
+        fewest = pair(web, steady, recut=False, start_mm=start)
+        simple = [nest.tour(fewest, start), nearest_end(web, start)]
+        if allow:  # lines between two cells are walked twice
+            simple += by_cell
+    found = _best(web, steady, ours, simple, start, bound)
     if not allow:
         least = min(len(each.pass_start) for each in found)
         found = [each for each in found if len(each.pass_start) == least]
@@ -98,33 +95,40 @@ def candidates(
     return [record(web, steady, each, start, bound, seconds) for each in found]
 
 
+def _in_axes(cuts: Cuts, job: Job, start_mm: Start | None) -> tuple[Cuts, Start]:
+    """Return cuts and start as they lie along the axes of the machine, whose rates differ."""
+    mount = mount_of(job)
+    start = mount.zero_mm if start_mm is None else start_mm
+    if not mount.turn_deg:
+        return cuts, start
+    x_nm, y_nm, _ = mount.axes_nm(*cuts.place_nm[:, :2].T)
+    return replace(cuts, place_nm=np.column_stack([x_nm, y_nm, cuts.place_nm[:, 2]])), mount.axes_mm(*start)
+
+
 def _best(
-    web: Web, steady: Rates, tours: list[Tour], own: int, start: tuple[float, float], bound: float
+    web: Web, steady: Rates, ours: list[Tour], simple: list[Tour], start: Start, bound: float
 ) -> list[Tour]:
-    """Return orders worth timing, best first: of ours, which lead the rest, those near the bound."""
-    spent = [clock(web, steady, each, start) for each in tours]
-    near, ticking = max(min(spent), SLACK * bound) + FLOATS, replace(steady, clock=True)
-    real = [
-        clock(web, ticking, each, start) if seconds <= near else np.inf
-        for each, seconds in zip(tours, spent, strict=True)
-    ]
-    limit = TIE * min(real)
+    """Return different tours worth timing, best first.
 
-    def rank(k: int) -> tuple[float, ...]:
-        least = (len(tours[k].pass_start), len(tours[k].edge)) if real[k] <= limit else (np.inf,)
-        return (*least, real[k])
-
-    # simple plans stay even when they are not near the bound, so that a finer clock may prefer them
-    kept = sorted((k for k in range(len(tours)) if real[k] < np.inf or k >= own), key=rank)
+    Those near the bound go by clock rates, ties by the fewest passes and steps.  The simple ones stay at the end even if they
+    are not near the bound, so that a finer clock may prefer them.
+    """
+    spent = [(clock(web, steady, each, start), each) for each in (*ours, *simple)]
+    near = max(min(seconds for seconds, _ in spent), SLACK * bound) + FLOATS
+    ticking = replace(steady, clock=True)
+    timed = [(clock(web, ticking, each, start), each) for seconds, each in spent if seconds <= near]
+    timed.sort(key=itemgetter(0))
+    tours, tied = [each for _, each in timed], sum(seconds <= TIE * timed[0][0] for seconds, _ in timed)
+    tours[:tied] = sorted(tours[:tied], key=lambda each: (len(each.pass_start), len(each.edge)))
     different: dict[bytes, Tour] = {}
-    for k in kept:
-        columns = (tours[k].edge, tours[k].back, tours[k].begin, tours[k].end, tours[k].pass_start)
-        different.setdefault(b"".join(column.tobytes() for column in columns), tours[k])
+    for each in (*tours, *simple):
+        columns = (each.edge, each.back, each.begin, each.end, each.pass_start)
+        different.setdefault(b"".join(column.tobytes() for column in columns), each)
     return list(different.values())
 
 
 def record(
-    web: Web, steady: Rates, best: Tour, start: tuple[float, float], bound: float = 0.0, cells_s: float = 0.0
+    web: Web, steady: Rates, best: Tour, start: Start, bound: float = 0.0, cells_s: float = 0.0
 ) -> Plan:
     """Return an order of cutting as a plan with its proof; raises InternalError where it takes less time than its bound."""
     spent = clock(web, steady, best, start)

@@ -242,10 +242,10 @@ def _exchange(partner: Ints, a: Ints, b: Ints, x: Ints, y: Ints) -> None:
 
 
 def forest(a: Ints, b: Ints, extra: Floats, one: Ints, other: Ints) -> Ints:
-    """Return which offers to take in one round: of a cheapest forest over groups ``a``, ``b`` those whose slots no cheaper one uses.
+    """Return which offers to take: of a cheapest forest over groups ``a``, ``b`` those whose slots no cheaper one uses.
 
-    Each offer uses the slots ``one`` and ``other``.  The cheapest offer is always taken, so that rounds come to an end.  Equal
-    offers go by their order.
+    Each offer uses the slots ``one`` and ``other``.  The cheapest is always taken, so that rounds come to an end.  Equal offers
+    go by their order.
     """
     low, high = np.minimum(a, b), np.maximum(a, b)
     order = np.argsort(extra, kind="stable")
