@@ -21,6 +21,7 @@ import uvicorn
 
 from vcarve.job.document import starter_text
 from vcarve.serve.app import Bench
+from vcarve.serve.app import served as configured
 from vcarve.serve.folder import Folder
 from vcarve.serve.work import Worker
 
@@ -120,12 +121,10 @@ def served(folder: Path, *, body_s: float = 10.0) -> Iterator[Served]:
     folder = folder.resolve()
     listening = socket.create_server(("127.0.0.1", 0))
     port = listening.getsockname()[1]
-    worker = Worker(str(folder))
-    bench = Bench(Folder(folder), worker, text=starter_text(), file=None, seen=None)
-    config = uvicorn.Config(
-        bench.app(TOKEN, port, body_s=body_s), http="h11", ws="none", lifespan="off", log_config=None
-    )
-    server = uvicorn.Server(config)
+    place = Folder(folder)
+    worker = Worker(place)
+    bench = Bench(place, worker, text=starter_text(), file=None, seen=None)
+    server = uvicorn.Server(configured(bench.app(TOKEN, port, body_s=body_s)))
     thread = threading.Thread(target=server.run, args=([listening],), daemon=True)
     thread.start()
     try:

@@ -52,7 +52,7 @@ def bench(job: str | None, no_open: bool, port: int | None) -> None:
     from vcarve.serve.app import Bench
     from vcarve.serve.work import Worker
 
-    worker = Worker(folder.path, *folder.named)
+    worker = Worker(folder)
     try:
         token = secrets.token_urlsafe(32)
         at = int(listening.getsockname()[1])
@@ -102,6 +102,8 @@ def _serve(app: App, listening: socket.socket, address: str | None) -> None:
 
     import uvicorn
 
+    from vcarve.serve.app import served
+
     class Server(uvicorn.Server):
         """A server that Ctrl-C ends as it should be."""
 
@@ -115,22 +117,9 @@ def _serve(app: App, listening: socket.socket, address: str | None) -> None:
             finally:
                 signal.signal(signal.SIGINT, former)
 
-    config = uvicorn.Config(
-        app,
-        http="h11",
-        ws="none",
-        lifespan="off",
-        log_config=None,
-        log_level="critical",
-        access_log=False,
-        server_header=False,
-        date_header=False,
-        proxy_headers=False,
-        timeout_graceful_shutdown=1,
-    )
     if address is not None:
         threading.Thread(target=_opened, args=(address,), daemon=True).start()
-    asyncio.run(Server(config).serve([listening]))
+    asyncio.run(Server(served(app)).serve([listening]))
 
 
 def _opened(address: str) -> None:

@@ -10,6 +10,7 @@ from typing import Any
 from urllib.parse import quote
 
 import anyio
+import uvicorn
 from starlette.applications import Starlette
 from starlette.requests import Request
 from starlette.responses import JSONResponse, Response, StreamingResponse
@@ -34,6 +35,23 @@ from vcarve.view.pattern import pattern_picture
 PICTURE = "default-src 'none'; style-src 'unsafe-inline'"
 
 Answer = Callable[[Request], Awaitable[Response]]
+
+
+def served(app: App) -> uvicorn.Config:
+    """Return how an application is served: nothing is said of requests, and nothing of what serves them."""
+    return uvicorn.Config(
+        app,
+        http="h11",
+        ws="none",
+        lifespan="off",
+        log_config=None,
+        log_level="critical",
+        access_log=False,
+        server_header=False,
+        date_header=False,
+        proxy_headers=False,
+        timeout_graceful_shutdown=1,
+    )
 
 
 class Bench:

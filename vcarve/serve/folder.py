@@ -9,6 +9,7 @@ from pathlib import Path
 
 from vcarve.errors import InputError, Problem
 from vcarve.files import kind_of, write_whole
+from vcarve.job.bench import machines_folder
 from vcarve.job.document import LARGEST_BYTES, parse_document, read_bytes, reading_only
 from vcarve.serve.edit import read
 
@@ -34,11 +35,14 @@ def seen_of(data: bytes) -> str:
 
 
 class Folder:
-    """A folder, and the files outside it that the user named: nothing else is read, and nothing outside it written."""
+    """A folder, and the files outside it that the user named.
+
+    Beside them and what comes with Mizo nothing is read, and nothing outside the folder is written.
+    """
 
     def __init__(self, path: str | Path, *named: str) -> None:
         self.path = os.path.realpath(path)
-        self.named = named
+        self.named = (str(machines_folder()), *named)  # in a source checkout they lie beside the package
         self._saving = threading.Lock()
 
     def place(self, name: str, endings: tuple[str, ...] = JOBS) -> str:

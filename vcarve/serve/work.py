@@ -28,6 +28,7 @@ from vcarve.errors import InputError, InternalError, MizoError, Problem
 if TYPE_CHECKING:
     from vcarve.job.records import Job
     from vcarve.run import Made
+    from vcarve.serve.folder import Folder
 
 Tell = Callable[[str, float], None]
 
@@ -52,8 +53,8 @@ class GivenUpError(Exception):
 class Worker:
     """The process, as it is asked: one thing at a time, from any thread."""
 
-    def __init__(self, folder: str, *named: str) -> None:
-        self._where = (folder, *named)
+    def __init__(self, folder: Folder) -> None:
+        self._where = (folder.path, *folder.named)
         self._asking = threading.Lock()
         self._number = 0
         self._closed = self._ready = False
@@ -87,8 +88,13 @@ class Worker:
     def close(self) -> None:
         """End the process."""
         self._closed = True
+        self._end()
+
+    def _end(self) -> None:
         self._process.kill()
-        self._process.wait()
+        self._listening.join()
+        with suppress(OSError):  # what it was still to be told
+            self._process.communicate()
 
     def _send(self, *message: Any) -> None:
         assert self._process.stdin is not None
@@ -133,8 +139,7 @@ class Worker:
                 self._anew()
 
     def _anew(self) -> None:
-        self._process.kill()
-        self._process.wait()
+        self._end()
         if not self._closed:
             self._start()
 
@@ -162,7 +167,8 @@ class Worker:
                     said.put(pickle.load(process.stdout))
             said.put(None)
 
-        threading.Thread(target=listen, daemon=True).start()
+        self._listening = threading.Thread(target=listen, daemon=True)
+        self._listening.start()
 
 
 # --- in the process ---
