@@ -110,7 +110,7 @@ def _judged(findings: Sequence[Finding]) -> Told:
         {
             "severity": group.first.severity,
             "code": group.first.code,
-            "sentence": str(group),
+            "sentence": group.first.sentence,
             "places": group.count,
         }
         for group in groups
