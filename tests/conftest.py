@@ -26,6 +26,9 @@ SLOW = (
     "tests/property/",
     "tests/layout/",
     "tests/test_",
+    "tests/serve/test_work.py",
+    "tests/serve/test_command.py",
+    "tests/serve/test_saving.py",
     "tests/view/test_page_browser.py",
     "tests/view/test_gallery.py",
 )

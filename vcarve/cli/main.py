@@ -185,7 +185,8 @@ def fail(error: MizoError, *, writes: bool = True, written: Sequence[str] = ()) 
 @click.group(
     cls=Group,
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
-    epilog="Example: mizo new trivet.yaml, then mizo program trivet.yaml -o trivet.nc\n\n"
+    epilog="To begin in the browser: mizo bench\n\n"
+    "Example: mizo new trivet.yaml, then mizo program trivet.yaml -o trivet.nc\n\n"
     "Exit codes: 0 done, 1 must not be cut, 2 something given is wrong, 70 a fault of Mizo's own, 130 or 143 stopped, "
     "141 nobody reads the output any more.",
 )

@@ -254,7 +254,7 @@ class _Bench:
         """Return what kind of file was brought; raises ``InputError`` for one that cannot be read, or is of no use here."""
         from vcarve.files import kind_of
         from vcarve.job.bench import load_machine
-        from vcarve.job.document import reading_only
+        from vcarve.job.document import read_document, reading_only
 
         with tempfile.TemporaryDirectory() as folder, reading_only(folder), _called(folder):
             path = os.path.join(folder, name)
@@ -271,7 +271,9 @@ class _Bench:
                 from vcarve.pattern.model import pattern
 
                 pattern(path)
-            elif kind != "job":
+            elif kind == "job":
+                read_document(path)
+            else:
                 want = "neither a job, a machine nor a pattern: none of their keys stand in it"
                 raise InputError(Problem(value=name, want=want))
         return kind

@@ -1,0 +1,206 @@
+"""The process that plans: what it makes is what the commands make, gives up at once, and is there again when it has ended."""
+
+from __future__ import annotations
+
+import json
+import threading
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from click.testing import CliRunner
+
+from served import SMALL, Served, served
+from vcarve.cli.main import cli
+from vcarve.errors import InputError, InternalError
+from vcarve.serve.folder import Folder
+from vcarve.serve.work import GivenUpError, Worker
+
+# A thousand lines: planned in a second or more.
+LARGE = SMALL.replace("40 mm", "200 mm").replace("pitch: 20 mm", "pitch: 12 mm")
+
+
+@pytest.fixture
+def worker(tmp_path: Path) -> Iterator[Worker]:
+    """Return a process that works in an empty folder."""
+    made = Worker(Folder(tmp_path))
+    yield made
+    made.close()
+
+
+@pytest.fixture(scope="module")
+def page(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
+    """Return a server."""
+    with served(tmp_path_factory.mktemp("work")) as found:
+        yield found
+
+
+def planned(page: Served, text: str) -> tuple[list[dict[str, Any]], dict[str, Any]]:
+    """Return the lines that a plan is told by, and the last of them."""
+    lines = [json.loads(line) for line in page.ask("plan", {"text": text}).body.splitlines()]
+    return lines[:-1], lines[-1]
+
+
+def test_what_is_taken_away_is_what_the_commands_write(page: Served, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Program, page, pictures and drawings have the bytes that the commands write for the same job file."""
+    monkeypatch.chdir(page.folder)
+    text, file, stem = SMALL, "é 麻.yaml", "é 麻"
+    Path(file).write_text(text, encoding="utf-8")
+    told, last = planned(page, text)
+    run = CliRunner()
+    words = ["program", file, "-o", f"{stem}.nc", "--picture", "plan.svg", "--page", "page.html"]
+    assert run.invoke(cli, words).exit_code == 0
+    assert run.invoke(cli, ["dry-run", f"{stem}.nc", "--job", file, "--picture", "carved.png"]).exit_code == 0
+    for name in ("lines.svg", "lines.dxf"):
+        assert run.invoke(cli, ["lines", file, "-o", name]).exit_code == 0
+
+    shares = [one["share"] for one in told]
+    assert shares == sorted(shares)
+    assert last["done"]["program"].encode() == Path(f"{stem}.nc").read_bytes()
+    for what, name in (
+        ("page", "page.html"),
+        ("picture", "plan.svg"),
+        ("carved", "carved.png"),
+        ("lines-svg", "lines.svg"),
+        ("lines-dxf", "lines.dxf"),
+    ):
+        got = page.ask("take", {"text": text, "what": what, "file": file})
+        assert (what, got.body == Path(name).read_bytes()) == (what, True)
+
+
+def test_wrong_numbers_are_told_of_a_plan(page: Served) -> None:
+    """A job that is no job yet has problems for a plan, by their keys."""
+    _, last = planned(page, SMALL.replace("0.8 mm", "deep"))
+
+    assert [one["path"] for one in last["problems"]] == ["groove.depth"]
+
+
+def test_what_must_not_be_cut_is_marked(page: Served) -> None:
+    """A program that is refused comes with its findings; a picture of it can be taken."""
+    text = SMALL.replace("thickness: 9 mm", "thickness: 0.5 mm")
+    _, last = planned(page, text)
+
+    assert last["done"]["refused"]
+    assert "through-the-piece" in [one["code"] for one in last["done"]["findings"]]
+    assert b"Must not be cut" in page.ask("take", {"text": text, "what": "picture"}).body
+
+
+def test_something_unknown_cannot_be_taken(page: Served) -> None:
+    """What is not on the list is refused with the list."""
+    got = page.ask("take", {"text": SMALL, "what": "all"})
+
+    assert (got.status, "lines-dxf" in got.wants) == (422, True)
+
+
+def test_a_plan_is_given_up_when_nobody_listens(page: Served) -> None:
+    """The line closed, the process is free for the next: the plan of another job comes before the given up one could have."""
+    import http.client
+
+    line = http.client.HTTPConnection("127.0.0.1", page.port, timeout=60)
+    line.request(
+        "POST", f"/{page.token}/plan", json.dumps({"text": LARGE}), {"Origin": f"http://{page.host}"}
+    )
+    first = line.getresponse().readline()
+    line.close()
+    _, last = planned(page, SMALL)
+
+    assert b'"stage"' in first
+    assert "done" in last
+
+
+def test_a_plan_that_is_not_wanted_any_more_raises(worker: Worker) -> None:
+    """The next question is answered."""
+    stop = threading.Event()
+    with pytest.raises(GivenUpError):
+        worker.ask("plan", LARGE, None, tell=lambda stage, share: stop.set(), stop=stop)
+
+    assert b'"program"' in worker.ask("plan", SMALL, None)
+
+
+def test_what_does_not_give_up_is_ended(worker: Worker) -> None:
+    """Work that never looks up is ended with its process; a new one answers the next question."""
+    worker.ask("plan", LARGE, None)  # so that nothing is to be told of when it is carved
+    process, stop = worker._process, threading.Event()
+    stop.set()
+    with pytest.raises(GivenUpError):
+        worker.ask("take", LARGE, "carved", None, stop=stop)
+
+    assert process.poll() is not None
+    assert b'"program"' in worker.ask("plan", SMALL, None)
+
+
+def test_a_process_that_is_only_starting_is_not_ended(tmp_path: Path) -> None:
+    """Whoever types fast gives up plan after plan: the process comes up all the same."""
+    worker, stop = Worker(Folder(tmp_path)), threading.Event()
+    process = worker._process
+    stop.set()
+    for _ in range(5):
+        with pytest.raises(GivenUpError):
+            worker.ask("plan", SMALL, None, stop=stop)
+
+    assert b'"program"' in worker.ask("plan", SMALL, None)
+    assert worker._process is process
+    worker.close()
+
+
+def test_whoever_waits_can_give_up(worker: Worker) -> None:
+    """A question that waits for another to be answered is given up as well."""
+    stop, begun = threading.Event(), threading.Event()
+    first = threading.Thread(
+        target=lambda: worker.ask("plan", LARGE, None, tell=lambda stage, share: begun.set()), daemon=True
+    )
+    first.start()
+    begun.wait()
+    stop.set()
+    with pytest.raises(GivenUpError):
+        worker.ask("plan", SMALL, None, stop=stop)
+    first.join()
+
+
+def test_a_process_that_has_died_is_started_anew(worker: Worker) -> None:
+    """What was being worked out is told as lost, in words; the next question is answered."""
+
+    def die(stage: str, share: float) -> None:
+        worker._process.kill()
+
+    with pytest.raises(InputError, match="memory"):
+        worker.ask("plan", LARGE, None, tell=die)
+    assert b'"program"' in worker.ask("plan", SMALL, None)
+
+
+def test_a_fault_of_ours_is_told_as_such(worker: Worker) -> None:
+    """It is no wrong number of the maker's."""
+    with pytest.raises(InternalError, match="TypeError"):
+        worker.ask("plan")
+
+
+def test_problems_come_through_with_their_places(worker: Worker) -> None:
+    """Key, line and value of a problem are those that a command tells."""
+    with pytest.raises(InputError) as raised:
+        worker.ask("plan", SMALL.replace("0.8 mm", "deep").replace("beech", "beach"), None)
+
+    assert [(one.key, one.line, one.value) for one in raised.value.problems] == [
+        ("piece.wood", 2, "beach"),
+        ("groove.depth", 5, "deep"),
+    ]
+
+
+def test_a_program_is_not_made_twice_nor_kept_too_long(worker: Worker, tmp_path: Path) -> None:
+    """The last one is kept by its text and by the files it names: one that is written again is planned again."""
+    lines = '<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="40mm" viewBox="0 0 40 40"><path d="M5 {0}H35"/></svg>'
+    (tmp_path / "a.svg").write_text(lines.format(5))
+    text = SMALL.replace("{name: asanoha, pitch: 20 mm}", "{drawing: a.svg}")
+    stages: list[str] = []
+
+    def ask() -> Any:
+        stages.clear()
+        return json.loads(worker.ask("plan", text, None, tell=lambda stage, share: stages.append(stage)))[
+            "program"
+        ]
+
+    first = ask()
+    assert stages
+    assert (ask(), stages) == (first, [])
+    (tmp_path / "a.svg").write_text(lines.format(15))
+    assert ask() != first
