@@ -30,6 +30,7 @@ SLOW = (
     "tests/serve/test_command.py",
     "tests/serve/test_saving.py",
     "tests/view/test_page_browser.py",
+    "tests/view/test_still_browser.py",
     "tests/view/test_gallery.py",
 )
 

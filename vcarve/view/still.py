@@ -20,6 +20,7 @@ from vcarve.view.look import SECOND, SECOND_SHARE, SUN
 from vcarve.view.walls import SAG_MM, walls
 
 TONES = 40  # shades of light that walls are sorted by, from none to that on the flat top
+FAN_RAD = 0.2  # round ends in finer slices than a picture's: a page is looked at from near
 MOST_SIDES = 60_000  # of cells: beyond, grooves are too fine for their walls to be seen apart
 
 
@@ -54,7 +55,7 @@ def still(layout: Layout) -> dict[str, Any]:
         "tones": [],
     }
     if len(network.ring_half_edge) <= MOST_SIDES:
-        found = walls(network, grooves)
+        found = walls(network, grooves, FAN_RAD)
         tone = np.rint(_light(found.toward, bit.angle_deg) * TONES).astype(np.int64)
         shade, many = np.unique(tone, return_counts=True)
         told["walls"] = pack(found.corner_mm[np.argsort(tone, kind="stable")], "f4")

@@ -75,8 +75,8 @@ def _neighbours(start: Ints) -> tuple[Ints, Ints]:
     return before, after
 
 
-def walls(network: Network, grooves: Grooves) -> Walls:
-    """Return the walls of every groove, on the side of every cell it bounds."""
+def walls(network: Network, grooves: Grooves, fan_rad: float = FAN_RAD) -> Walls:
+    """Return the walls of every groove, on the side of every cell it bounds; cones in slices of ``fan_rad`` at most."""
     walked, back = network.ring_half_edge, network.ring_half_edge & 1
     halves = grooves.ends_half_mm[np.stack([back, 1 - back]), walked >> 1]
     owner, (a, b), (half, half_b), length, u = _chords(network.walked(walked), halves)
@@ -115,6 +115,7 @@ def walls(network: Network, grooves: Grooves) -> Walls:
         np.concatenate([n[before[outer]], -u[start], n[stop]]),
         np.concatenate([turn[outer], np.full(len(start) + len(stop), -0.5 * np.pi)]),
         np.concatenate([np.maximum(half[outer], half_b[before[outer]]), half[start], half_b[stop]]),
+        fan_rad,
     )
     return Walls(
         corner_mm=np.concatenate([fans, flat]),
@@ -137,12 +138,14 @@ def _mitre(
     return bottom, (other - half * cos) / safe - bottom, np.maximum(-more, 0.0)
 
 
-def _fans(tip: Floats, first: Floats, turn: Floats, half: Floats) -> tuple[Floats, Floats, Ints]:
+def _fans(
+    tip: Floats, first: Floats, turn: Floats, half: Floats, fan_rad: float
+) -> tuple[Floats, Floats, Ints]:
     """Return slices of cones about tips (n, 2), from the direction ``first`` (n, 2) on by ``turn``, clockwise if below 0.
 
     Gives corners (m, 6, 2), the slices' middle directions (m, 2) and the tip each belongs to.
     """
-    count = np.ceil(np.abs(turn) / FAN_RAD).astype(np.int64)
+    count = np.ceil(np.abs(turn) / fan_rad).astype(np.int64)
     owner, share = evenly(count)
     step = turn[owner] / count[owner]
     start = np.arctan2(first[owner, 1], first[owner, 0]) + share * turn[owner]

@@ -44,7 +44,8 @@ const SPOTS = DATA.findings.map((group) => group.map(({ line, at }) => {
 const [LEFT, RIGHT] = [-0.5, 0.5].map((side) => PIECE.centre[0] + side * PIECE.width);
 const [FRONT, BACK] = [-0.5, 0.5].map((side) => PIECE.centre[1] + side * PIECE.height);
 const PAST = [0, 0, 0, 0];
-for (const [left, front, wide, high] of DATA.clamps) {
+const CLAMPS = DATA.clamps.map((clamp) => [...clamp]); // as they lie; one may be on its way
+for (const [left, front, wide, high] of CLAMPS) {
   [LEFT - left, left + wide - RIGHT, front + high - BACK, FRONT - front].forEach((out, k) => { PAST[k] = Math.max(PAST[k], out); });
 }
 
@@ -154,10 +155,15 @@ const drawAround = (place, under, over) => {
     make("text", { class: "figure back", x: (x0 + x1) / 2, y: down + 4, "text-anchor": "middle" }, over, words(PIECE.width));
     make("text", { class: "figure back", transform: `translate(${aside + 4} ${(y0 + y1) / 2}) rotate(-90)`, "text-anchor": "middle" }, over, words(PIECE.height));
   }
-  for (const [left, front, wide, high] of DATA.clamps) {
-    make("rect", { class: "clamp", x: place.px(left), y: place.py(front + high), width: wide * place.scale, height: high * place.scale }, over);
+  CLAMPS.forEach(([left, front, wide, high], k) => {
+    const free = options.onClampMoved ? { class: "clamp free", "data-clamp": k } : { class: "clamp" };
+    make("rect", { ...free, x: place.px(left), y: place.py(front + high), width: wide * place.scale, height: high * place.scale }, over);
     make("path", { class: "clamp", d: `M${place.px(left)} ${place.py(front)}L${place.px(left + wide)} ${place.py(front + high)}M${place.px(left)} ${place.py(front + high)}L${place.px(left + wide)} ${place.py(front)}` }, over);
-  }
+    if (clamped && clamped.k === k) {
+      const below = place.py(front) + 18, x = Math.max(90, Math.min(place.wide - 90, place.px(left + wide / 2)));
+      make("text", { class: "figure back", x, y: below < place.tall - 4 ? below : place.py(front + high) - 8, "text-anchor": "middle" }, over, clampWords(k));
+    }
+  });
   if (PIECE.known) {
     const x = place.px(ZERO_X), y = place.py(ZERO_Y);
     const g = make("g", { class: "zero-mark", transform: `translate(${x} ${y}) rotate(${TURN})` }, over);
@@ -168,9 +174,9 @@ const drawAround = (place, under, over) => {
     make("text", { x: 42, y: 4 }, g, "X");
     make("text", { x: 0, y: -43, "text-anchor": "middle" }, g, "Y");
   }
-  const spots = SPOTS.map((group, k) => group.map(({ place: at }) => {
+  const spots = SPOTS.map((group, k) => group.map(({ place: at }, nth) => {
     if (!at) return null;
-    const g = make("g", { class: "spot", transform: `translate(${place.px(at[0])} ${place.py(at[1])})`, "data-spot": k }, over);
+    const g = make("g", { class: options.onFinding ? "spot free" : "spot", transform: `translate(${place.px(at[0])} ${place.py(at[1])})`, "data-spot": k, "data-nth": nth }, over);
     make("circle", { class: "halo", r: 22 }, g);
     make("path", { class: "cross", d: "M-32 0H-14M14 0H32M0 -32V-14M0 14V32" }, g);
     make("circle", { class: "dot", r: 9 }, g);

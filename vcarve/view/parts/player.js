@@ -386,6 +386,46 @@ const middle = () => {
   const all = [...held.values()], at = (k) => all.reduce((sum, p) => sum + p[k], 0) / all.length;
   return { x: at(0), y: at(1), wide: all.length > 1 ? Math.hypot(all[0][0] - all[1][0], all[0][1] - all[1][1]) : 0 };
 };
+
+// Where the page lets them, clamps are moved by mouse or finger, in steps that suit the zoom, and places of findings chosen.
+const CLAMP_STEPS = DATA.figures.mm === 1 ? [1, 0.5, 0.1] : [1 / 16, 1 / 32, 1 / 64];
+let clamped = null;
+const clampTo = (k, x, y) => {
+  const step = CLAMP_STEPS[place.scale < 4 ? 0 : place.scale < 16 ? 1 : 2] * DATA.figures.mm, snap = (v) => Math.round(v / step) * step;
+  CLAMPS[k].splice(0, 2, snap(x - LEFT) + LEFT, snap(y - FRONT) + FRONT);
+  settle();
+  readOut();
+};
+const clampAt = (k) => [CLAMPS[k][0] - LEFT, CLAMPS[k][1] - FRONT];
+const clampWords = (k) => `Clamp ${k + 1} at ${["X", "Y"].map((axis, i) => `${axis} ${Number(lengthFigure(clampAt(k)[i], 2).replace("−", "-"))}`).join(", ")} ${DATA.figures.unit}`;
+hear($("over"), "pointerdown", (event) => {
+  const k = event.target.dataset.clamp;
+  if (k === undefined || event.button > 0) return;
+  event.stopPropagation();
+  event.preventDefault();
+  const [x, y] = onStage(event);
+  clamped = { k: Number(k), id: event.pointerId, x, y, from: CLAMPS[k].slice(0, 2) };
+});
+hear(window, "pointermove", (event) => {
+  if (!clamped || event.pointerId !== clamped.id) return;
+  const [x, y] = onStage(event);
+  clampTo(clamped.k, clamped.from[0] + (x - clamped.x) / place.scale, clamped.from[1] - (y - clamped.y) / place.scale);
+  if (options.onWord) options.onWord(clampWords(clamped.k));
+});
+// Let go the page is told; a move that is given up goes back.
+const dropClamp = (back) => {
+  const { k, from } = clamped;
+  clamped = null;
+  const moved = CLAMPS[k].some((v, i) => i < 2 && Math.abs(v - from[i]) > 1e-9);
+  if (back) { CLAMPS[k].splice(0, 2, ...from); settle(); readOut(); } else if (moved) options.onClampMoved(k, ...clampAt(k));
+};
+hear(window, "pointerup", (event) => { if (clamped && event.pointerId === clamped.id) dropClamp(false); });
+hear(window, "pointercancel", (event) => { if (clamped && event.pointerId === clamped.id) dropClamp(true); });
+hear(window, "keydown", (event) => { if (clamped && event.key === "Escape") { event.preventDefault(); dropClamp(true); } });
+hear($("over"), "click", (event) => {
+  const spot = event.target.closest(".spot");
+  if (spot) choose(Number(spot.dataset.spot), Number(spot.dataset.nth));
+});
 hear($("stage"), "pointerdown", (event) => {
   held.set(event.pointerId, onStage(event));
   if (held.size === 1) dragged = false;

@@ -88,7 +88,7 @@ const stillOf = (DATA) => {
     }
     return { light, path };
   });
-  const made = { deepest: still.deepest, tip: still.tip, kinds, slim, walls, outline };
+  const made = { deepest: still.deepest, tip: still.tip, kinds, slim, walls, corners, outline };
   stills.set(DATA, made);
   return made;
 };
@@ -112,14 +112,14 @@ const slimPath = (slim, flat = 0, less = 0) => {
   return path;
 };
 
-const DEPTHS = 5; // steps in which the walls darken towards the bottom
+const FEW_WALLS = 4000;
 // Paint the finished piece as "wood" or as "lines"; `scale` is px/mm, `left` and `top` the place at the canvas's upper left corner.
 const paintPiece = (canvas, DATA, how, { scale, left, top }) => {
-  const pen = canvas.getContext("2d"), { deepest, tip, kinds, slim, walls, outline } = stillOf(DATA);
+  const pen = canvas.getContext("2d"), { deepest, kinds, slim, walls, corners, outline } = stillOf(DATA);
   const { piece } = DATA, tint = hex(piece.tint), set = (on, k = 1) => on.setTransform(k * scale, 0, 0, -k * scale, -left * scale * k, top * scale * k);
   const wood = how === "lines" ? blend(tint, hex(colour("--wood-paper")), 0.62) : tint;
-  const stroke = (on, path, half, ink) => {
-    Object.assign(on, { strokeStyle: ink, lineWidth: 2 * half, lineCap: "round", lineJoin: "round" });
+  const stroke = (on, path, half, ink, round = half * scale > 3) => { // ends of narrow ones are not seen, and dear
+    Object.assign(on, { strokeStyle: ink, lineWidth: 2 * half, lineCap: round ? "round" : "butt", lineJoin: round ? "round" : "bevel" });
     on.stroke(path);
   };
   pen.setTransform(1, 0, 0, 1, 0, 0);
@@ -134,29 +134,34 @@ const paintPiece = (canvas, DATA, how, { scale, left, top }) => {
   if (how === "lines") {
     const [light, deep] = [hex(colour("--cut-shallow")), hex(colour("--cut-deep"))];
     const ink = (depth) => inked(blend(light, deep, depth / deepest));
-    for (const { depth, half, path } of kinds) stroke(pen, path, half, ink(depth));
+    for (const { depth, half, path } of kinds) stroke(pen, path, half, ink(depth), half * scale > 0.6);
     if (slim.length) { pen.fillStyle = ink(deepest); pen.fill(slimPath(slim)); }
   } else {
     const { shade, lit } = bareWalls(tint), ink = (light) => inked(blend(shade, lit, shown(light)));
-    for (const { half, path } of kinds) stroke(pen, path, half, ink(0.7));
+    for (const { half, path } of kinds) stroke(pen, path, half, ink(0.7), !walls.length);
     if (slim.length) { pen.fillStyle = ink(0.7); pen.fill(slimPath(slim)); }
-    for (const { light, path } of walls) { pen.fillStyle = ink(light); pen.fill(path); }
-    darken(canvas, pen, set, stroke, DATA);
+    // What shows through where two soft edges meet is hardly seen when they are filled twice.
+    const times = corners.length < 12 * FEW_WALLS ? 2 : 1;
+    for (const { light, path } of walls) { pen.fillStyle = ink(light); for (let k = 0; k < times; k++) pen.fill(path); }
+    darken(canvas, pen, set, stroke, DATA, scale);
   }
   pen.restore();
 };
 
-// Deeper is darker: contours of equal depth, the deepest last, laid over the walls.
-const darken = (canvas, pen, set, stroke, DATA) => {
+// Deeper is darker: contours of equal depth, the deepest last, laid over the walls; soft where grooves are wide, and faint where they
+// are fine.
+const darken = (canvas, pen, set, stroke, DATA, scale) => {
   const { deepest, tip, kinds, slim } = stillOf(DATA), slope = Math.tan((DATA.bit.angle * Math.PI) / 360);
-  const sheet = document.createElement("canvas"), k = canvas.width * canvas.height > 4e5 ? 0.5 : 1;
+  const widest = scale * Math.max(0, ...kinds.map(({ half }) => half)), steps = Math.max(2, Math.min(24, Math.round(widest / 2)));
+  if (widest < 0.7) return;
+  const sheet = document.createElement("canvas"), k = widest > 6 ? 0.5 : 1, sunk = SUNK * Math.min(1, 0.4 + widest / 10);
   sheet.width = Math.ceil(canvas.width * k); sheet.height = Math.ceil(canvas.height * k);
   const on = sheet.getContext("2d");
   on.fillStyle = inked([255, 255, 255]);
   on.fillRect(0, 0, sheet.width, sheet.height);
   set(on, k);
-  for (let step = 1; step <= DEPTHS; step++) {
-    const deep = ((step - 0.3) / DEPTHS) * deepest, grey = 255 * (1 - SUNK * (step / DEPTHS) ** 2), ink = inked([grey, grey, grey]);
+  for (let step = 1; step <= steps; step++) {
+    const deep = ((step - 0.5) / steps) * deepest, grey = 255 * (1 - sunk * (step / steps) ** 2), ink = inked([grey, grey, grey]);
     for (const { depth, half, path } of kinds) if (depth > deep) stroke(on, path, Math.max(half - deep * slope, 0.01), ink);
     if (slim.length) { on.fillStyle = ink; on.fill(slimPath(slim, tip / 2, deep * slope)); }
   }
