@@ -1,4 +1,4 @@
-"""Fixtures for every room's tests: the RS-274 interpreter of Debian's ``linuxcnc-uspace``, as an outside judge."""
+"""Fixtures for every room's tests: the RS-274 interpreter of Debian's ``linuxcnc-uspace``, as an outside judge, and a browser."""
 
 from __future__ import annotations
 
@@ -8,11 +8,14 @@ import re
 import shutil
 import subprocess
 import tempfile
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 import pytest
+
+from own_font import with_a_font
 
 _CALL = re.compile(r"^\s*\d+ N[0-9.]*\s*([A-Z][A-Z0-9_]*)\((.*)\)\s*$")
 _MM_PER_INCH = 25.4
@@ -32,6 +35,7 @@ SLOW = (
     "tests/view/test_page_browser.py",
     "tests/view/test_still_browser.py",
     "tests/view/test_gallery.py",
+    "tests/serve/test_bench_browser.py",
 )
 
 
@@ -165,3 +169,36 @@ def rs274(tmp_path_factory: pytest.TempPathFactory) -> Interpreter:
         return parse_canonical(output, done.returncode == 0)
 
     return run
+
+
+BROWSER = "/usr/bin/chromium"
+SWITCHES = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
+
+
+@pytest.fixture(scope="module")
+def browser(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Any]:
+    """Yield Debian's Chromium; skipped where it is missing, unless MIZO_REQUIRE_BROWSER=1 makes that a failure."""
+    missing = None if Path(BROWSER).exists() or shutil.which("chromium") else f"{BROWSER} is not installed"
+    try:
+        from playwright.sync_api import sync_playwright
+    except ImportError:
+        missing = "playwright is not installed"
+    if missing:
+        if os.environ.get("MIZO_REQUIRE_BROWSER") == "1":
+            pytest.fail(missing)
+        pytest.skip(missing)
+    path = BROWSER if Path(BROWSER).exists() else shutil.which("chromium")
+    with sync_playwright() as driver:
+        program = driver.chromium.launch(
+            executable_path=path, args=SWITCHES, env=with_a_font(tmp_path_factory.mktemp("fonts"))
+        )
+        yield program
+        program.close()

@@ -3,17 +3,11 @@
 from __future__ import annotations
 
 import math
-import os
-import shutil
-from collections.abc import Iterator
 from dataclasses import replace
-from pathlib import Path
-from typing import Any
 
 import numpy as np
 import pytest
 
-from own_font import with_a_font
 from small_job import job_from
 from vcarve.cuts.grooves import groove_cuts
 from vcarve.dryrun import clock
@@ -24,16 +18,6 @@ from vcarve.program.reader import read_program
 from vcarve.proofing import check_program
 from vcarve.run import DryRun, Made
 
-BROWSER = "/usr/bin/chromium"
-SWITCHES = [
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-]
 HALF_MM = 50.0
 RAPID_MM_MIN = 2000.0
 WAIT_S = 3.0
@@ -127,24 +111,3 @@ def tile() -> Made:
 def bare() -> DryRun:
     """Return the same program dry-run without its job: no piece, bit, zero, speeds or plan."""
     return replace(check_program(program()), findings=())
-
-
-@pytest.fixture(scope="module")
-def browser(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Any]:
-    """Yield Debian's Chromium; skipped where it is missing, unless MIZO_REQUIRE_BROWSER=1 makes that a failure."""
-    missing = None if Path(BROWSER).exists() or shutil.which("chromium") else f"{BROWSER} is not installed"
-    try:
-        from playwright.sync_api import sync_playwright
-    except ImportError:
-        missing = "playwright is not installed"
-    if missing:
-        if os.environ.get("MIZO_REQUIRE_BROWSER") == "1":
-            pytest.fail(missing)
-        pytest.skip(missing)
-    path = BROWSER if Path(BROWSER).exists() else shutil.which("chromium")
-    with sync_playwright() as driver:
-        program = driver.chromium.launch(
-            executable_path=path, args=SWITCHES, env=with_a_font(tmp_path_factory.mktemp("fonts"))
-        )
-        yield program
-        program.close()

@@ -9,7 +9,7 @@ const CARDS = [
 ];
 const WANTED = new Set(["pattern.name", "pattern.pitch", "pattern.margin", "pattern.edge", "groove.depth", "piece.outline.shape", "zero.xy", "zero.z", "feed.cut", "plan.recut", "clamps"]);
 const FIRST = { // what a new item of a list starts as, where the keys' own examples would not do
-  clamps: { x: "-8 mm", y: "10 mm", width: "14 mm", height: "22 mm", above: "6 mm" },
+  clamps: { x: "-14 mm", y: "10 mm", width: "12 mm", height: "22 mm", above: "4 mm" },
   "pattern.frame": { distance: "4 mm" },
 };
 const ELSEWHERE = new Set(["title"]); // has its place in the head
@@ -118,7 +118,7 @@ const patternField = (node, path) => {
 const FILTERS = ["family", "lattice"];
 const choosePattern = (path, node) => {
   const dialog = $("patterns"), all = app.choices[node.of] || [], wanted = { family: "", lattice: "" };
-  const count = el("p", { role: "status", class: "quiet" }), list = el("ul", { class: "patterns" }), search = el("input", { type: "search", id: "patterns-search", placeholder: "name or meaning", autocomplete: "off" });
+  const count = el("p", { role: "status", class: "quiet" }), list = el("ul", { class: "patterns" }), search = el("input", { type: "text", id: "patterns-search", placeholder: "name or meaning", autocomplete: "off" });
   const cards = all.map((one) => {
     const button = el("button", { type: "button", "aria-pressed": String(app.written[path] === one.name) }, el("img", { src: one.thumb, alt: "", loading: "lazy", width: 132, height: 99 }),
       el("span", { class: "call" }, el("b", {}, one.title || one.name), one.kanji ? el("span", { lang: "ja" }, one.kanji) : null), el("small", {}, one.english || ""));
@@ -211,6 +211,8 @@ const showProblems = () => {
   $("title-wrong").textContent = title ? title.join(" ") : "";
   if (title) $("title").setAttribute("aria-invalid", "true"); else $("title").removeAttribute("aria-invalid");
   notice("problems", homeless.join("  "));
+  const bad = document.activeElement && document.activeElement.closest(".field.bad");
+  if (bad) bad.scrollIntoView({ block: "nearest" }); // with what is said below it
   showVerdict();
 };
 // Of a section that has no field of its own, the first field in it.

@@ -51,8 +51,8 @@ const onLook = (answer, more) => {
   $("stale").hidden = !wrong;
   $("shown").classList.toggle("old", wrong);
   notice("server", "");
-  showWords();
   if (wrong) { stopPlan(); app.plan = null; }
+  showWords();
   showAnswers();
   showTime();
   if (!wrong && !more) planSoon(answer.text);
@@ -152,7 +152,8 @@ const showAnswers = () => {
 };
 const differing = () => {
   const was = facts.kept.written, keys = [...new Set([...Object.keys(was), ...Object.keys(app.written)])].filter((key) => was[key] !== app.written[key]);
-  const one = (key) => el("li", {}, `${wordsOf(key.replaceAll(".", " "))} `, el("s", {}, was[key] === undefined ? "left out" : was[key]), " ", el("b", {}, app.written[key] === undefined ? "left out" : app.written[key]));
+  const called = (key) => wordsOf(key.replace(/s?\.(\d+)\./, (all, index) => ` ${Number(index) + 1} `).replaceAll(".", " "));
+  const one = (key) => el("li", {}, `${called(key)} `, el("s", {}, was[key] === undefined ? "left out" : was[key]), " ", el("b", {}, app.written[key] === undefined ? "left out" : app.written[key]));
   const take = el("button", { type: "button", class: "word", id: "take-kept" }, "Take the kept one"), drop = el("button", { type: "button", class: "word", id: "let-go" }, "Let it go");
   take.addEventListener("click", () => { const { text } = facts.kept; letGo(); takeText(text); });
   drop.addEventListener("click", letGo);

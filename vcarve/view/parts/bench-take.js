@@ -35,7 +35,8 @@ const printSheet = async () => {
 const showWords = () => {
   const changed = textNow() !== state.saved || !state.file;
   $("file").textContent = state.file || "not saved yet";
-  $("file").classList.toggle("changed", changed);
+  $("file").classList.toggle("changed", changed && state.file !== null);
+  $("keep").disabled = !app.look || app.problems.length > 0;
   $("file").title = changed && state.file ? "changed since it was saved" : "";
   $("save").disabled = !changed;
   $("undo").disabled = state.at === 0;
