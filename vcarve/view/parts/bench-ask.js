@@ -109,7 +109,7 @@ const plan = async (text, of = null) => {
 };
 // Lines of JSON come as the work goes on; the last one holds the result.
 const planOf = async (text, signal, progress) => {
-  const reader = (await post("plan", { text }, signal)).body.pipeThrough(new TextDecoderStream()).getReader();
+  const reader = (await post("plan", { text, file: state.file }, signal)).body.pipeThrough(new TextDecoderStream()).getReader();
   let rest = "";
   for (;;) {
     const { value, done } = await reader.read();

@@ -210,7 +210,7 @@ const showProblems = () => {
   const title = told.get("title");
   $("title-wrong").textContent = title ? title.join(" ") : "";
   if (title) $("title").setAttribute("aria-invalid", "true"); else $("title").removeAttribute("aria-invalid");
-  notice("problems", homeless.join("  "));
+  notice("problems", homeless.join("  "), ["Change the text", editText]);
   const bad = document.activeElement && document.activeElement.closest(".field.bad");
   if (bad) bad.scrollIntoView({ block: "nearest" }); // with what is said below it
   showVerdict();

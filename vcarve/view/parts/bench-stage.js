@@ -9,15 +9,15 @@ const showPiece = (data) => {
   const before = facts.player;
   const zoom = before ? { ...before.zoom } : undefined;
   if (before) before.stop();
-  facts.player = show(data, {
-    zoom, how: state.how,
-    onClampMoved: (index, x, y) => moveClamp(index, x, y),
-  });
+  facts.player = show(data, { zoom, how: state.how, onHow: noteHow, onClampMoved: moveClamp });
 };
-const setHow = (how) => {
+const noteHow = (how) => {
   state.how = how;
   remember();
   for (const radio of document.getElementsByName("how")) radio.checked = radio.value === how;
+};
+const setHow = (how) => {
+  noteHow(how);
   if (facts.player) facts.player.how(how);
   drawKept();
 };
@@ -214,7 +214,7 @@ const letGo = () => {
 };
 const showKept = () => {
   const kept = facts.kept !== null;
-  $("was").hidden = !kept;
+  $("was").hidden = $("which-now").hidden = !kept;
   $("shown").classList.toggle("two", kept);
   $("keep").textContent = kept ? "Keep this one instead" : "Keep this version";
   showAnswers();

@@ -13,7 +13,7 @@ const takeJob = () => hand(state.file || `${stem()}.yaml`, textNow());
 const takeProgram = () => { if (app.plan && !app.plan.refused) hand(app.plan.name, app.plan.program); };
 const takeFile = async (what) => {
   try {
-    const response = await post("take", { text: textNow(), what });
+    const response = await post("take", { text: textNow(), file: state.file, what });
     const name = /filename\*?=(?:UTF-8'')?"?([^";]+)"?/i.exec(response.headers.get("Content-Disposition") || "");
     hand(name ? decodeURIComponent(name[1]) : `${stem()}.${{ page: "html", picture: "svg", carved: "png", "lines-svg": "svg", "lines-dxf": "dxf" }[what]}`, await response.blob());
     notice("take", "");
@@ -23,10 +23,10 @@ const takeFile = async (what) => {
 // The bench sheet is that of the dry-run page: taken from it, put on this page, and printed.
 const printSheet = async () => {
   try {
-    const text = await (await post("take", { text: textNow(), what: "page" })).text();
+    const text = await (await post("take", { text: textNow(), file: state.file, what: "page" })).text();
     const sheet = new DOMParser().parseFromString(text, "text/html").querySelector(".sheet");
     $("sheet").replaceChildren(...sheet.children);
-    facts.player.print();
+    showPiece(app.plan.stage); // a player that finds the sheet paints the finished piece on it
     notice("take", "");
     print();
   } catch (error) { notice("take", `No bench sheet: ${error.message}`); }
@@ -50,21 +50,28 @@ const showWords = () => {
 
 // --- a question: its words, a field if a name is asked for, and what may be done ------------------------------------------------------
 
-const question = (title, words, actions, name = null) => new Promise((done) => {
+const question = (title, words, actions, name = null, text = null) => new Promise((done) => {
   const dialog = $("ask"), input = name === null ? null : el("input", { type: "text", id: "ask-name", value: name, autocomplete: "off", spellcheck: "false" });
+  const area = text === null ? null : el("textarea", { id: "ask-text", spellcheck: "false", rows: "24", "aria-labelledby": "ask-head" });
+  if (area) area.value = text;
   const buttons = actions.map(([word, value], k) => {
     const button = el("button", { type: k === 0 ? "submit" : "button", class: k === 0 ? "main-button" : "word" }, word);
     if (k > 0) button.addEventListener("click", () => { dialog.returnValue = value; dialog.close(value); });
     return button;
   });
   const form = el("form", { method: "dialog" }, el("h2", { id: "ask-head" }, title), words ? el("p", {}, words) : null,
-    input ? el("label", {}, "name ", input) : null, el("div", { class: "ways" }, ...buttons));
+    input ? el("label", {}, "name ", input) : null, area, el("div", { class: "ways" }, ...buttons));
   form.addEventListener("submit", (event) => { event.preventDefault(); dialog.close(actions[0][1]); });
   dialog.returnValue = "";
   dialog.replaceChildren(form);
-  dialog.addEventListener("close", () => done({ way: dialog.returnValue, name: input ? input.value.trim() : null }), { once: true });
+  dialog.addEventListener("close", () => done({ way: dialog.returnValue, name: input ? input.value.trim() : null, text: area ? area.value : null }), { once: true });
   dialog.showModal();
 });
+
+const editText = async () => {
+  const { way, text } = await question("The job file", "", [["Take these words", "take"], ["Leave it", ""]], null, textNow());
+  if (way === "take" && text !== textNow()) takeText(text);
+};
 
 // --- the job's file ---------------------------------------------------------------------------------------------------------------------
 

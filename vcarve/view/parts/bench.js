@@ -2,9 +2,9 @@
 
 const theme = (dark) => {
   root.dataset.theme = dark ? "dark" : "light";
-  $("theme").textContent = dark ? "Light look" : "Dark look";
+  $("looks").textContent = dark ? "Light look" : "Dark look";
   try { localStorage.setItem("mizo-look", root.dataset.theme); } catch { /* shut */ }
-  if (facts.player) { facts.player.paint(); drawKept(); }
+  if (facts.player) { facts.player.arrange(); drawKept(); }
 };
 
 const begin = async () => {
@@ -32,7 +32,8 @@ $("undo").addEventListener("click", () => step(-1));
 $("redo").addEventListener("click", () => step(1));
 $("save").addEventListener("click", () => save());
 $("bring").addEventListener("click", () => $("picked").click());
-$("theme").addEventListener("click", () => theme(root.dataset.theme !== "dark"));
+$("words").addEventListener("click", editText);
+$("looks").addEventListener("click", () => theme(root.dataset.theme !== "dark"));
 $("keep").addEventListener("click", keepVersion);
 $("take-program").addEventListener("click", takeProgram);
 $("take-job").addEventListener("click", takeJob);

@@ -1,0 +1,573 @@
+"""The bench page in a real browser: numbers tried, the piece seen, versions compared, and everything taken away."""
+
+from __future__ import annotations
+
+import math
+import os
+import re
+import subprocess
+import sys
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+import vcarve
+
+SIZES = {"desk": (1440, 900), "small": (1024, 768), "hand": (390, 844)}
+JOB = """\
+# The lid of a small box.
+piece: {width: 60 mm, height: 40 mm, thickness: 9 mm, wood: cherry-black}   # planed on Monday
+title: lid
+
+pattern: {name: asanoha, pitch: 20 mm, edge: plain}
+groove:
+  depth: 0.8 mm   # try 0.9
+bit: v60-3.175
+machine: small-desktop
+"""
+LEAF = (
+    '<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="40mm" viewBox="0 0 40 40">'
+    '<path fill="none" stroke="#000" d="M5 5H35V35H5Z M5 5L35 35"/></svg>'
+)
+
+Opener = Callable[..., Any]
+
+
+@pytest.fixture(scope="module")
+def artefacts() -> Path:
+    """Return where screenshots are kept: MIZO_ARTIFACTS, or a folder that is not under version control."""
+    folder = Path(os.environ.get("MIZO_ARTIFACTS", Path(__file__).parents[2] / "artifacts"))
+    folder.mkdir(parents=True, exist_ok=True)
+    return folder
+
+
+@pytest.fixture
+def visit(browser: Any, bench: Callable[..., str], tmp_path: Path) -> Iterator[Opener]:
+    """Open the bench page of a job, or of the first tile; at the end no script has failed and nobody else was asked."""
+    contexts, said, asked = [], [], []
+
+    def open_page(
+        text: str | None = None, size: str = "desk", scheme: str = "light", address: str = ""
+    ) -> Any:
+        if text is not None:
+            (tmp_path / "lid.yaml").write_text(text, encoding="utf-8")
+        address = address or bench(*(["lid.yaml"] if text is not None else []))
+        wide, tall = SIZES[size]
+        context = browser.new_context(
+            viewport={"width": wide, "height": tall}, color_scheme=scheme, reduced_motion="reduce"
+        )
+        contexts.append(context)
+        page = context.new_page()
+        page.on("pageerror", lambda error: said.append(str(error)))
+        page.on(
+            "console",
+            lambda message: said.append(message.text) if "status of 4" not in message.text else None,
+        )
+        page.on("request", lambda request: asked.append(request.url))
+        page.goto(address)
+        page.wait_for_selector("html[data-ready]")
+        planned(page)
+        return page
+
+    yield open_page
+    for context in contexts:
+        context.close()
+
+    assert said == []
+    assert all(url.startswith(("http://127.0.0.1:", "blob:", "data:")) for url in asked)
+
+
+def planned(page: Any) -> None:
+    """Wait until the plan is that of the numbers."""
+    page.wait_for_selector("html[data-look=shown][data-plan=done]", timeout=30_000)
+
+
+def field(page: Any, path: str) -> Any:
+    """Return the control of a key."""
+    return page.locator(f"[data-path='{path}'] >> input, select, button.choice").first
+
+
+def answer(page: Any, label: str, row: str = "dd:not(.kept)") -> str:
+    """Return one of the answers under the piece, by the beginning of its label."""
+    return str(page.locator(f"#answers [data-label^='{label}'] {row}").inner_text()).replace("\u00a0", " ")
+
+
+def download(page: Any, button: str) -> tuple[str, bytes]:
+    """Press a button that hands a file over; return its name and what is in it."""
+    with page.expect_download() as caught:
+        page.click(button)
+    return caught.value.suggested_filename, Path(caught.value.path()).read_bytes()
+
+
+def picture(page: Any) -> str:
+    """Return the picture's pixels as text, to compare two states of it."""
+    return str(page.evaluate("() => document.getElementById('view').toDataURL()"))
+
+
+def mizo(folder: Path, *arguments: str) -> subprocess.CompletedProcess[bytes]:
+    """Run the command in a folder."""
+    return subprocess.run(
+        [sys.executable, "-m", "vcarve", *arguments], cwd=folder, capture_output=True, check=False
+    )
+
+
+def test_a_first_tile_from_nothing(visit: Opener, tmp_path: Path, rs274: Any) -> None:
+    """Without a file: a pattern, a few numbers, and the program taken away is what the command makes of the job taken away."""
+    page = visit()
+    page.click("#key-pattern--name")
+    page.fill("#patterns-search", "honeycomb")
+    page.locator("#patterns li:visible button").click()
+    for path, value in {"piece.width": "60 mm", "piece.height": "60 mm", "groove.depth": "0.7 mm"}.items():
+        field(page, path).fill(value)
+    page.fill("#title", "first tile")
+    planned(page)
+    program_name, program = download(page, "#take-program")
+    job_name, job = download(page, "#take-job")
+    taken = tmp_path / "taken"
+    taken.mkdir()
+    (taken / job_name).write_bytes(job)
+    made = mizo(taken, "program", job_name, "-o", program_name)
+
+    assert made.returncode == 0, made.stderr
+    assert (taken / program_name).read_bytes() == program
+    assert rs274(program.decode()).accepted
+    read = vcarve.load_job(str(taken / job_name))
+    assert (read.piece.width_mm, read.depths_mm[0], read.name, read.pattern.name) == (
+        60.0,
+        0.7,
+        "first tile",
+        "kikko",
+    )
+    # 60 degrees: as wide as 2 d tan 30.
+    assert answer(page, "Groove").startswith(f"{2 * 0.7 * math.tan(math.radians(30)):.3f}"[:5])
+
+
+@pytest.mark.parametrize(
+    ("path", "value"),
+    [
+        ("groove.depth", "0.8 mn"),
+        ("piece.width", "0 mm"),
+        ("pattern.pitch", "twenty"),
+        ("piece.thickness", ""),
+        ("pattern.pitch", ""),
+    ],
+)
+def test_a_wrong_number_is_told_where_it_stands(visit: Opener, tmp_path: Path, path: str, value: str) -> None:
+    """It is answered in the words the command has for it, the picture stays, what was typed stays, and right numbers go on."""
+    page = visit(JOB)
+    before = picture(page)
+    field(page, "piece.height").fill("44 mm")
+    planned(page)
+    right, seen = field(page, path).input_value(), picture(page)
+    field(page, path).fill(value)
+    page.wait_for_selector("html[data-look=wrong]")
+    told = page.locator(".wrong:visible")
+    told.first.wait_for()
+    _, job = download(page, "#take-job")
+    (tmp_path / "wrong.yaml").write_bytes(job)
+    with pytest.raises(vcarve.InputError) as caught:
+        vcarve.load_job(str(tmp_path / "wrong.yaml"))
+    words = " ".join(told.all_inner_texts())
+
+    assert all(problem.want in words for problem in caught.value.problems)
+    assert page.is_visible("#stale")
+    assert picture(page) == seen != before
+    assert field(page, path).input_value() == value
+    assert field(page, path).get_attribute("aria-invalid") == "true" or value == ""
+    assert page.is_disabled("#take-program")
+
+    page.reload()
+    page.wait_for_selector("html[data-ready]")
+    assert field(page, path).input_value() == value
+    assert field(page, "piece.height").input_value() == "44 mm"
+    field(page, path).fill(right)
+    planned(page)
+    assert page.locator(".wrong:visible").count() == 0
+
+
+STEPS = [
+    ("0.8 mm", "ArrowUp", "0.9 mm"),
+    ("0.8 mm", "ArrowDown", "0.7 mm"),
+    ("0.80 mm", "ArrowUp", "0.81 mm"),
+    ("2 mm", "Shift+ArrowUp", "12 mm"),
+    ("0.8 mm", "Alt+ArrowUp", "0.81 mm"),
+    ("0.1 mm", "ArrowDown", "0.1 mm"),
+    ("1/16 in", "ArrowUp", "1/8 in"),
+    ("1 1/2 in", "ArrowDown", "1 in"),
+    ("9.9 mm", "ArrowUp", "10.0 mm"),
+]
+
+
+def test_arrows_step_numbers_as_they_are_written(visit: Opener) -> None:
+    """The last decimal written, ten of it with Shift, a tenth with Alt; of a fraction its denominator; never what cannot be."""
+    page = visit(JOB)
+    depth = field(page, "groove.depth")
+    found = []
+    for before, keys, _ in STEPS:
+        depth.fill(before)
+        depth.press(keys)
+        found.append(depth.input_value())
+
+    assert found == [after for *_, after in STEPS]
+    # A fraction that comes out even keeps its denominator in mind.
+    depth.fill("3/8 in")
+    for _ in range(3):
+        depth.press("ArrowUp")
+    assert depth.input_value() == "3/4 in"
+
+
+def test_undo_takes_a_burst_back_and_reload_loses_nothing(visit: Opener) -> None:
+    """Steps on one key are one entry; texts before and after it outlive a reload, and a comment outlives them all."""
+    page = visit(JOB)
+    depth = field(page, "groove.depth")
+    depth.focus()
+    for _ in range(4):
+        depth.press("ArrowUp")
+    planned(page)
+    field(page, "piece.width").fill("66 mm")
+    planned(page)
+
+    assert depth.input_value() == "1.2 mm"
+    page.keyboard.press("Control+z")
+    planned(page)
+    assert (field(page, "piece.width").input_value(), depth.input_value()) == ("60 mm", "1.2 mm")
+    page.reload()
+    planned(page)
+    assert depth.input_value() == "1.2 mm"
+    page.click("#undo")
+    planned(page)
+    assert depth.input_value() == "0.8 mm"
+    assert page.is_disabled("#undo")
+    page.keyboard.press("Control+Shift+z")
+    page.click("#redo")
+    planned(page)
+    assert (field(page, "piece.width").input_value(), depth.input_value()) == ("66 mm", "1.2 mm")
+    job = download(page, "#take-job")[1].decode()
+    assert job == JOB.replace("60 mm, h", "66 mm, h").replace("0.8 mm", "1.2 mm")
+
+
+def test_two_versions_side_by_side(visit: Opener) -> None:
+    """The kept one stands beside the present one with its figures and the numbers that differ; either can be taken."""
+    page = visit(JOB)
+    width, time = answer(page, "Groove"), answer(page, "Time")
+    page.click("#keep")
+    field(page, "groove.depth").fill("1.1 mm")
+    planned(page)
+
+    assert answer(page, "Groove", ".kept") == width != answer(page, "Groove")
+    assert answer(page, "Time", ".kept") == time
+    assert page.locator(".against li").all_inner_texts() == ["groove depth 0.8 mm 1.1 mm"]
+    boxes = [page.locator(name).bounding_box() for name in ("#was", "#stage")]
+    assert boxes[0]["x"] + boxes[0]["width"] <= boxes[1]["x"]
+    ink = "() => { const c = document.getElementById('was-still'); return c.toDataURL().length; }"
+    assert page.evaluate(ink) > 5000
+
+    page.reload()
+    page.wait_for_selector("#was:visible")
+    page.wait_for_function(
+        "t => document.querySelector('#answers .kept + *, #answers').innerText.includes(t)", arg=time
+    )
+    page.click("#take-kept")
+    planned(page)
+    assert field(page, "groove.depth").input_value() == "0.8 mm"
+    assert not page.is_visible("#was")
+    page.click("#undo")
+    planned(page)
+    assert field(page, "groove.depth").input_value() == "1.1 mm"
+
+
+def test_the_program_plays_on_the_page(visit: Opener) -> None:
+    """Play carves the program's own moves; a number that changes ends it, and the finished wood is shown at once."""
+    page = visit(JOB)
+    program = download(page, "#take-program")[1].decode().splitlines()
+    page.click("#faster")
+    page.click("#play")
+    page.wait_for_function("() => document.getElementById('view').dataset.carved > 5")
+    page.click("#play")
+    number, line = page.inner_text("#read-text").split(" ", 1) if page.is_visible("#read-text") else ("", "")
+    number = number or page.locator("#read-text").text_content().split(" ", 1)[0]
+    line = line or page.locator("#read-text").text_content().split(" ", 1)[1]
+
+    assert line.strip() == program[int(number) - 1].strip()
+    assert page.is_checked("[name=how][value=run]")
+    field(page, "groove.depth").fill("0.9 mm")
+    page.wait_for_selector("html[data-plan=asking]")
+    assert not page.is_visible("#play")
+    planned(page)
+    assert page.get_attribute("html", "data-state") == "paused"
+
+
+def test_lines_and_wood_are_two_pictures(visit: Opener) -> None:
+    """Lines are blue on pale wood, the finished piece has no blue in it."""
+    page = visit(JOB)
+    blue = """() => { const c = document.getElementById('view');
+        const p = c.getContext('2d').getImageData(0, 0, c.width, c.height).data;
+        let n = 0; for (let i = 0; i < p.length; i += 4) if (p[i + 3] === 255 && p[i + 2] > p[i] + 20) n += 1; return n; }"""
+    page.check("[name=how][value=wood]")
+    wood = page.evaluate(blue)
+    page.check("[name=how][value=lines]")
+
+    assert wood == 0
+    assert page.evaluate(blue) > 5000
+    page.reload()
+    planned(page)
+    assert page.is_checked("[name=how][value=lines]")
+
+
+def test_the_bench_sheet_is_printed(visit: Opener) -> None:
+    """It is that of the dry-run page, on one sheet of paper, with the finished piece on it."""
+    page = visit(JOB)
+    page.evaluate(
+        "() => { window.print = () => { dispatchEvent(new Event('beforeprint')); window.printed = true; }; }"
+    )
+    page.click("#take-sheet")
+    page.wait_for_function("() => window.printed")
+    pages = len(re.findall(rb"/Type\s*/Page\b(?!s)", page.pdf(format="A4", print_background=True)))
+    sheet = page.locator("#sheet").text_content()
+
+    assert pages == 1
+    assert page.evaluate("() => document.getElementById('sheet-picture').width") > 100
+    assert "lid" in sheet
+    assert "Tick before the start" in sheet
+    assert answer(page, "Time") in sheet.replace("\u00a0", " ")
+
+
+def test_other_files_are_those_of_the_commands(visit: Opener, tmp_path: Path) -> None:
+    """Lines as SVG and DXF have the bytes that the command writes."""
+    page = visit(JOB)
+    for what in ("svg", "dxf"):
+        name, data = download(page, f"[data-take=lines-{what}]")
+        mizo(tmp_path, "program", "lid.yaml", "--lines", f"own.{what}", "-o", "own.nc")
+
+        assert name.endswith(f".{what}")
+        assert data == (tmp_path / f"own.{what}").read_bytes()
+
+
+def drop(page: Any, name: str, content: str) -> None:
+    """Let a file go over the page."""
+    page.evaluate(
+        """([name, content]) => {
+            const data = new DataTransfer();
+            data.items.add(new File([content], name));
+            const about = { dataTransfer: data, bubbles: true, cancelable: true };
+            for (const kind of ["dragover", "drop"]) document.body.dispatchEvent(new DragEvent(kind, about));
+        }""",
+        [name, content],
+    )
+
+
+def test_a_dropped_drawing_is_cut(visit: Opener, tmp_path: Path) -> None:
+    """It is kept in the folder and takes the pattern's place; the same bytes again are one file, others get another name."""
+    page = visit(JOB)
+    for content in (LEAF, LEAF, LEAF.replace("L35 35", "L35 34")):
+        drop(page, "leaf.svg", content)
+        page.click("dialog[open] >> text=Lines to cut")
+        planned(page)
+    job = download(page, "#take-job")[1].decode()
+
+    assert (tmp_path / "leaf.svg").read_text() == LEAF
+    assert sorted(path.name for path in tmp_path.glob("*.svg")) == ["leaf-2.svg", "leaf.svg"]
+    (tmp_path / "taken.yaml").write_text(job)
+    assert vcarve.load_job(str(tmp_path / "taken.yaml")).pattern.drawing == "leaf-2.svg"
+    drop(page, "evil.svg", "<svg><script>alert(1)</script>")
+    page.wait_for_selector("#notice:visible")
+    assert "evil.svg" in page.inner_text("#notice")
+    assert not (tmp_path / "evil.svg").exists()
+
+
+def test_a_second_page_is_told_that_the_file_has_changed(visit: Opener, tmp_path: Path) -> None:
+    """It writes over nothing unasked, can save under another name, and what it has stays on it."""
+    first = visit(JOB)
+    second = visit(address=first.url)
+    field(first, "groove.depth").fill("0.9 mm")
+    planned(first)
+    first.click("#save")
+    first.wait_for_selector("#save:disabled")
+    field(second, "groove.depth").fill("1.0 mm")
+    planned(second)
+    second.click("#save")
+    second.wait_for_selector("dialog[open]")
+
+    assert (tmp_path / "lid.yaml").read_text() == JOB.replace("0.8 mm", "0.9 mm")
+    second.click("dialog[open] >> text=Save under another name")
+    second.fill("#ask-name", "other.yaml")
+    second.click("dialog[open] >> text='Save'")
+    second.wait_for_selector("#save:disabled")
+    assert (tmp_path / "lid.yaml").read_text() == JOB.replace("0.8 mm", "0.9 mm")
+    assert (tmp_path / "other.yaml").read_text() == JOB.replace("0.8 mm", "1.0 mm")
+    assert second.inner_text("#file") == "other.yaml"
+
+
+def test_clamps_are_moved_by_hand_and_by_numbers(visit: Opener) -> None:
+    """One is added, dragged on the drawing, and its numbers follow in the unit they are written in."""
+    page = visit(JOB)
+    page.click("text=Add a clamp")
+    page.wait_for_selector("rect.clamp")
+    planned(page)
+    scale = page.evaluate("() => document.querySelector('.outline').getBoundingClientRect().width") / 60.0
+    at = page.locator("rect.clamp").bounding_box()
+    before = float(field(page, "clamps.0.y").input_value().split()[0])
+    page.mouse.move(at["x"] + at["width"] / 2, at["y"] + at["height"] / 2)
+    page.mouse.down()
+    page.mouse.move(at["x"] + at["width"] / 2, at["y"] + at["height"] / 2 - 8 * scale, steps=4)
+    page.mouse.up()
+    planned(page)
+
+    assert float(field(page, "clamps.0.y").input_value().split()[0]) == pytest.approx(before + 8.0, abs=0.3)
+    page.click("[aria-label='Take clamp 1 out']")
+    planned(page)
+    assert page.locator("rect.clamp").count() == 0
+    assert b"x:" not in download(page, "#take-job")[1]
+
+
+def test_every_key_of_a_job_is_on_the_page(visit: Opener) -> None:
+    """Each key that the schema has can be found by its path, with its meaning, and none is written in the page by hand."""
+    from vcarve.serve.form import every, form
+
+    page = visit(JOB)
+    there = set(page.evaluate("() => [...document.querySelectorAll('[data-path]')].map(e => e.dataset.path)"))
+    missing = [
+        node["path"]
+        for node in every(form())
+        if node["kind"] != "section" and node["path"] not in there and not node["path"].startswith(OF_ITEMS)
+    ]
+
+    assert missing == ["title"]  # which is the page's head
+    means = "e => document.getElementById(e.getAttribute('aria-describedby')).textContent"
+    assert page.eval_on_selector("#key-pattern--margin", means).startswith("a border inside the outline")
+
+
+# Keys of records that stand there once such an item, or measures of one's own, are wanted.
+OF_ITEMS = ("clamps.", "pattern.frame.", "bit.", "piece.wood.")
+
+
+def test_by_keyboard_alone(visit: Opener) -> None:
+    """From the head to the program: pattern, depth, look and download without a mouse."""
+    page = visit(JOB)
+
+    def tab_to(selector: str) -> None:
+        for _ in range(120):
+            page.keyboard.press("Tab")
+            if page.evaluate("s => document.activeElement.matches(s)", selector):
+                ring = page.evaluate(
+                    "() => { const e = document.activeElement, of = e.closest('.how label') || e, s = getComputedStyle(of);"
+                    " return s.outlineStyle !== 'none' && parseFloat(s.outlineWidth) >= 2; }"
+                )
+                assert ring, selector
+                return
+        raise AssertionError(f"{selector} is not reached")
+
+    tab_to("#stage")
+    page.keyboard.press("+")
+    assert page.get_attribute("#stage", "data-zoom") == "1.50"
+    page.keyboard.press("0")
+    tab_to("[name=how]")
+    page.keyboard.press("ArrowLeft")
+    tab_to("#key-pattern--name")
+    page.keyboard.press("Enter")
+    page.wait_for_selector("#patterns[open]")
+    page.keyboard.press("Shift+Tab")
+    page.keyboard.press("Enter")
+    page.wait_for_selector("#patterns:not([open])", state="attached")
+    planned(page)
+    assert b"asanoha" not in download_by(page, "#take-job", tab_to)
+    tab_to("#key-groove--depth")
+    page.keyboard.press("ArrowUp")
+    planned(page)
+    program = download_by(page, "#take-program", tab_to)
+    assert b"0.9 mm deep" in program
+
+
+def download_by(page: Any, button: str, tab_to: Callable[[str], None]) -> bytes:
+    """Reach a button by keys and press it; return what it hands over."""
+    tab_to(button)
+    with page.expect_download() as caught:
+        page.keyboard.press("Enter")
+    return Path(caught.value.path()).read_bytes()
+
+
+@pytest.mark.parametrize("size", SIZES)
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_nothing_hinders_anybody(visit: Opener, size: str, scheme: str, artefacts: Path) -> None:
+    """In both looks and at three sizes axe finds nothing: at first, with a wrong number, a kept version, patterns to choose."""
+    from axe_playwright_python.sync_playwright import Axe
+
+    page = visit(JOB, size=size, scheme=scheme)
+    found = {}
+
+    def look_through(state: str) -> None:
+        page.screenshot(path=artefacts / f"bench-{state}-{size}-{scheme}.png")
+        found[state] = [
+            (one["id"], [node["target"] for node in one["nodes"]])
+            for one in Axe().run(page).response["violations"]
+        ]
+
+    look_through("begun")
+    page.click("#keep")
+    field(page, "groove.depth").fill("1.1 mm")
+    page.click("text=Add a clamp")
+    planned(page)
+    for more in page.locator("details.more > summary").all():
+        more.click()
+    look_through("kept")
+    field(page, "groove.depth").fill("1.1 mn")
+    page.locator("[data-path='groove.depth'] .wrong").wait_for()
+    look_through("wrong")
+    page.click("#key-pattern--name")
+    look_through("patterns")
+
+    assert found == {state: [] for state in found}
+
+
+def test_with_one_hand_at_the_mill(visit: Opener, artefacts: Path) -> None:
+    """At the width of a telephone nothing sticks out, the piece stays in sight, and what is touched is large enough."""
+    page = visit(JOB, size="hand")
+    field(page, "zero.z").scroll_into_view_if_needed()
+    page.screenshot(path=artefacts / "bench-scrolled-hand.png")
+    stage = page.locator("#stage").bounding_box()
+    small = page.evaluate(
+        """() => [...document.querySelectorAll('button, select, summary, input')]
+        .filter(e => e.checkVisibility() && !e.disabled && !e.closest('.sr') && !/checkbox|range|radio/.test(e.type))
+        .map(e => [e.id || e.className || e.tagName, e.getBoundingClientRect().height])
+        .filter(([, high]) => high < 40).map(([what]) => what)"""
+    )
+
+    assert page.evaluate("() => document.documentElement.scrollWidth") <= 390
+    assert 0 <= stage["y"] < 30
+    assert stage["height"] >= 0.3 * 844
+    assert set(small) <= {"title", "verdict busy", "verdict clean", "verdict"}
+    more = page.locator("[data-path='groove.depth'] .nudge").last
+    more.click()
+    planned(page)
+    assert field(page, "groove.depth").input_value() == "0.9 mm"
+
+
+def test_the_look_is_the_systems_until_it_is_chosen(visit: Opener) -> None:
+    """Dark where the system is; the word switches, and a reload keeps what was chosen."""
+    page = visit(JOB, scheme="dark")
+    ground = "() => getComputedStyle(document.documentElement).backgroundColor"
+    dark = page.evaluate(ground)
+    page.click("#looks")
+    light = page.evaluate(ground)
+    page.reload()
+    planned(page)
+
+    assert dark != light == page.evaluate(ground)
+
+
+def test_what_is_typed_is_never_script(visit: Opener) -> None:
+    """A title of tags is shown as it is written, on the page and on the sheet."""
+    title = "<img src=x onerror=alert(1)><script>alert(2)</script>"
+    page = visit(JOB)
+    page.on("dialog", lambda dialog: pytest.fail(dialog.message))
+    page.fill("#title", title)
+    planned(page)
+    page.evaluate("() => { window.print = () => { window.printed = true; }; }")
+    page.click("#take-sheet")
+    page.wait_for_function("() => window.printed")
+
+    assert title in page.locator("#sheet").text_content()
+    assert page.title().startswith(title)
+    assert page.locator("img[src=x]").count() == 0
