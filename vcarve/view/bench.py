@@ -6,6 +6,7 @@ dry-run page, which its script calls by ``show`` and ``paintStill``.
 
 from __future__ import annotations
 
+import re
 from functools import cache
 
 from vcarve.view.look import palette_css
@@ -20,12 +21,16 @@ _SCRIPTS = (
     "bench-take.js",
     "bench.js",
 )
+_TIME = re.compile(r'<footer class="time"[^>]*>(.*?)</footer>', re.DOTALL)
 
 
 @cache
 def bench_html() -> str:
     """Return the page; it takes ``bench.css`` and ``bench.js`` from beside it, and holds no script or style of its own."""
-    return part("bench.html")
+    time = _TIME.search(part("page.html"))
+    assert time, "the dry-run page has a time line"
+    sign = '<span class="found" id="found-sign" hidden>finding</span>'
+    return part("bench.html").replace("<!--slot:time-->", time.group(1).replace("<!--slot:foundsign-->", sign))
 
 
 @cache

@@ -118,7 +118,7 @@ const showVerdict = () => {
 
 const showFindings = (findings) => {
   const box = $("found");
-  box.hidden = findings.length === 0;
+  box.hidden = $("found-sign").hidden = findings.length === 0;
   const told = JSON.stringify(findings.map(({ sentence, severity }) => [sentence, severity]));
   if (box.dataset.told === told) return;
   box.dataset.told = told;
