@@ -11,6 +11,13 @@ const showPiece = (data) => {
   if (before) before.stop();
   facts.player = show(data, { zoom, how: state.how, onHow: noteHow, onClampMoved: moveClamp });
 };
+// Whatever else on the page takes or leaves room, the piece fits its stage.
+const fitting = new ResizeObserver(([{ contentRect: { width, height } }]) => {
+  const now = `${Math.round(width)} ${Math.round(height)}`;
+  if (facts.player && facts.room !== now) { facts.player.arrange(); drawKept(); }
+  facts.room = now;
+});
+fitting.observe($("stage"));
 const noteHow = (how) => {
   state.how = how;
   remember();
@@ -40,7 +47,6 @@ const onLook = (answer, more) => {
     app.plan = null;
     facts.shows = answer.text;
     showFindings(answer.look.findings);
-    showPiece(answer.look.stage);
     document.title = `${answer.look.title || "untitled"} · Mizo bench`;
     showFacts();
   }
@@ -55,6 +61,7 @@ const onLook = (answer, more) => {
   showWords();
   showAnswers();
   showTime();
+  if (answer.look) showPiece(answer.look.stage); // once all round it has its room
   if (!wrong && !more) planSoon(answer.text);
 };
 const onProgress = ({ stage, share }) => {
@@ -67,12 +74,12 @@ const onPlan = (text, done) => {
   app.plan = done;
   app.progress = null;
   showFindings(done.findings);
-  showPiece(done.stage);
   showFacts();
   showVerdict();
   showAnswers();
   showTime();
   showWords();
+  showPiece(done.stage);
   root.dataset.plan = "done";
   speakSoon();
   planKept();
@@ -151,9 +158,16 @@ const showAnswers = () => {
   box.replaceChildren(el("dl", {}, ...groups), ...(kept ? [differing()] : []));
 };
 const differing = () => {
-  const was = facts.kept.written, keys = [...new Set([...Object.keys(was), ...Object.keys(app.written)])].filter((key) => was[key] !== app.written[key]);
-  const called = (key) => wordsOf(key.replace(/s?\.(\d+)\./, (all, index) => ` ${Number(index) + 1} `).replaceAll(".", " "));
-  const one = (key) => el("li", {}, `${called(key)} `, el("s", {}, was[key] === undefined ? "left out" : was[key]), " ", el("b", {}, app.written[key] === undefined ? "left out" : app.written[key]));
+  const was = facts.kept.written, now = app.written;
+  const called = (key) => wordsOf(key.replace(/s?\.(\d+)(\.|$)/, (all, index) => ` ${Number(index) + 1} `).replaceAll(".", " ").trim());
+  const told = new Map();
+  for (const key of new Set([...Object.keys(was), ...Object.keys(now)])) {
+    if (was[key] === now[key]) continue;
+    const item = (/^.*\.\d+(?=\.)/.exec(key) || [])[0], has = (values) => Object.keys(values).some((one) => one.startsWith(`${item}.`));
+    if (item && has(was) !== has(now)) told.set(item, [has(was) ? "taken out" : "added"]);
+    else told.set(key, [el("s", {}, was[key] === undefined ? "left out" : was[key]), " ", el("b", {}, now[key] === undefined ? "left out" : now[key])]);
+  }
+  const keys = [...told.keys()], one = (key) => el("li", {}, `${called(key)} `, ...told.get(key));
   const take = el("button", { type: "button", class: "word", id: "take-kept" }, "Take the kept one"), drop = el("button", { type: "button", class: "word", id: "let-go" }, "Let it go");
   take.addEventListener("click", () => { const { text } = facts.kept; letGo(); takeText(text); });
   drop.addEventListener("click", letGo);
@@ -176,7 +190,6 @@ const showFacts = () => {
   const but = (told, ...labels) => (told || []).filter(([label]) => !labels.some((one) => label.startsWith(one)));
   into("card-groove", svgOf(look.section), rows(but(look.facts.groove, "Groove"))); // which the drawing shows
   into("card-machine", rows((look.facts.tool || []).filter(([label]) => label === "Speeds")));
-  into("card-zero", svgOf(look.zero));
   const told = plan ? but([...(plan.facts.program || []), ...(plan.facts.plan || [])], "Running time", "Passes") : [];
   into("card-plan", told.length ? el("details", { class: "more" }, el("summary", {}, "figures ", el("small", {}, told.map(([label]) => label.toLowerCase()).join(", "))), rows(told)) : null);
 };
@@ -218,7 +231,6 @@ const showKept = () => {
   $("shown").classList.toggle("two", kept);
   $("keep").textContent = kept ? "Keep this one instead" : "Keep this version";
   showAnswers();
-  dispatchEvent(new Event("resize")); // the stage has another width
   drawKept();
 };
 const drawKept = () => {
