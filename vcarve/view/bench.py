@@ -30,7 +30,9 @@ def bench_html() -> str:
     time = _TIME.search(part("page.html"))
     assert time, "the dry-run page has a time line"
     sign = '<span class="found" id="found-sign" hidden>finding</span>'
-    return part("bench.html").replace("<!--slot:time-->", time.group(1).replace("<!--slot:foundsign-->", sign))
+    return part("bench.html").replace(
+        "<!--slot:time-->", time.group(1).replace("<!--slot:foundsign-->", sign)
+    )
 
 
 @cache
