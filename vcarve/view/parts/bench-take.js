@@ -24,7 +24,7 @@ const takeFile = async (what) => {
 const printSheet = async () => {
   try {
     const text = await (await post("take", { text: textNow(), file: state.file, what: "page" })).text();
-    const sheet = new DOMParser().parseFromString(text, "text/html").querySelector(".sheet");
+    const sheet = new DOMParser().parseFromString(/<section class="sheet"[^]*?<\/section>/.exec(text)[0], "text/html").querySelector(".sheet");
     $("sheet").replaceChildren(...sheet.children);
     showPiece(app.plan.stage); // a player that finds the sheet paints the finished piece on it
     notice("take", "");
