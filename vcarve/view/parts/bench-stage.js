@@ -134,7 +134,7 @@ const showFindings = (findings) => {
     const about = [severity === "refuse" ? "must not be cut" : "caution", many > 1 ? el("output", { "aria-live": "off" }, `${many} places`) : null, code];
     return el("li", {}, el("button", { type: "button", class: `finding ${severity}`, "data-finding": String(k), "aria-pressed": "false" },
       el("b", { class: "mark", "aria-hidden": "true" }, String(k + 1)),
-      el("span", {}, sentence, el("small", {}, ...about.filter(Boolean).flatMap((part, n) => (n ? [" · ", part] : [part]))))));
+      el("span", {}, sentence.replace(/( \(\d+ places\))?( \[[a-z0-9-]+\])?$/, ""), el("small", {}, ...about.filter(Boolean).flatMap((part, n) => (n ? [" · ", part] : [part]))))));
   });
   box.replaceChildren(el("h2", {}, "Findings"), el("ol", { class: "findings" }, ...items));
 };
