@@ -298,6 +298,21 @@ def test_a_slope_is_begun_at_the_surface(lines, job_of):
     assert made.proof.bound_s <= made.proof.plan_s
 
 
+@pytest.mark.parametrize("apart_mm", [0.0, 30.0])
+def test_levels_of_a_path_are_begun_at_an_end(lines, job_of, apart_mm):
+    """Though its middle lies nearer to where the bit waits: begun there, the bit would rise and go down again half-way."""
+    xy, edges = [(-2, 0), (0, 0), (2, 0)], [(0, 1), (1, 2)]
+    if apart_mm:
+        xy, edges = [*xy, *((x, apart_mm) for x, _ in xy)], [*edges, (3, 4), (4, 5)]
+    cuts = cuts_of(lines(xy, edges), 2.0, 0.5)
+
+    made = plan(cuts, job_of(recut="never", step_mm=0.5, hop_mm=1.0), start_mm=(0.0, 1.0))
+    inside = np.delete(np.arange(len(made.begin)), made.pass_start[:-1])
+
+    assert made.levels == 4
+    assert (cuts.depth_mm[made.begin[inside]] >= cuts.depth_mm[made.end[inside - 1]]).all()
+
+
 def test_levels_may_be_thousands(lines, job_of):
     """A triangle in 2000 levels is one pass: ranks hang on each other without end."""
     network, depth = lines([(0, 0), (10, 0), (0, 10)], [(0, 1), (1, 2), (2, 0)]), np.full(3, 2.0)

@@ -62,21 +62,30 @@ def strung(walk: Walk, hung: Hung) -> Walk:
 
 
 class Blocks:
-    """The doubles of each rank in blocks; ``of`` has per rank the block at each vertex, -1 for none."""
+    """The doubles of each rank in blocks; ``of`` has per rank the block at each vertex, -1 for none.
+
+    ``saved_s`` (V,) says what it saves in moves in place to begin a block's walk at a vertex: one where a pass of it ends.
+    """
 
     def __init__(self, web: Web, rates: Rates, lines: Lines, left: Bools) -> None:
         """Take the doubles of the lines that are ``left``, shape (L,)."""
         self._web, self._rates, self._lines = web, rates, lines
         self._known: dict[bytes, list[Walk]] = {}
         self.of: list[Ints] = []
+        self.saved_s = np.zeros(len(web.xy_mm))
         self._in: list[list[Ints]] = []
         for rank in range(max(lines.cut.shape[1] // 2, 1)):
             line = np.flatnonzero(left & (lines.count >= 2 * rank + 2))
-            u, v = web.u[lines.last[line]], web.v[lines.last[line]]
+            last = lines.last[line]
+            u, v = web.u[last], web.v[last]
             _, part = connected(len(web.xy_mm), u, v)
             block = np.unique(part[u], return_inverse=True)[1]
             self.of.append(np.full(len(web.xy_mm), -1))
             self.of[-1][u] = self.of[-1][v] = block
+            ends = np.bincount(np.append(u, v), minlength=len(web.xy_mm))
+            step = np.zeros(len(web.xy_mm))
+            step[u], step[v] = (web.depth_mm[at[last]] / lines.count[line] for at in (web.tail, web.head))
+            self.saved_s += rates.in_place_s(step) * (ends % 2)
             order = np.argsort(block, kind="stable")
             self._in.append(np.split(line[order], np.flatnonzero(np.diff(block[order])) + 1))
 
@@ -206,8 +215,8 @@ class Nest:
         passes = [each if len(each.step) else blocks.walk(int(each.at[0])) for each in passes]
         passes = [each for each in passes if len(each.step)]
         # of one component the pairing is already the best there is, but where lines slope not which way its passes run
-        if len(found.even) > 1 or found.far or web.slopes.any():
-            passes = improve(web, rates, node, passes, start_mm)
+        if len(found.even) > 1 or found.far or web.slopes.any() or blocks.saved_s.any():
+            passes = improve(web, rates, node, passes, start_mm, blocks.saved_s)
         passes = [self._deepened(each, line[each.step >> 1]) for each in passes]
         return tour_of(edge, web.place[node], assembled(blocks, passes, loose))
 

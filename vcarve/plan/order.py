@@ -27,14 +27,14 @@ LEAST_S = 1e-7
 
 
 def improve(
-    web: Web, rates: Rates, node: Ints, passes: list[Walk], start_mm: tuple[float, float]
+    web: Web, rates: Rates, node: Ints, passes: list[Walk], start_mm: tuple[float, float], saved_s: Floats
 ) -> list[Walk]:
     """Return the same passes with rapids, plunges and retracts that take no longer in total.
 
-    ``node`` (K, 2) has the nodes between which steps run.  Where lines slope, a pass that begins at the surface and ends deep
-    saves the plunge.
+    ``node`` (K, 2) has the nodes between which steps run, ``saved_s`` (V,) what entering at each vertex saves besides.  Where
+    lines slope, a pass that begins at the surface and ends deep saves the plunge.
     """
-    route = _Route(web, rates, node, passes, start_mm)
+    route = _Route(web, rates, node, passes, start_mm, saved_s)
     todo = list(range(len(passes)))
     while todo:
         todo = sorted(set().union(*map(route.better, todo)))
@@ -58,7 +58,13 @@ class _Route:
     """Passes in order: ``stop`` (n + 2, 2) has the doors by which the one at each place is entered and left."""
 
     def __init__(
-        self, web: Web, rates: Rates, node: Ints, passes: list[Walk], start_mm: tuple[float, float]
+        self,
+        web: Web,
+        rates: Rates,
+        node: Ints,
+        passes: list[Walk],
+        start_mm: tuple[float, float],
+        saved_s: Floats,
     ) -> None:
         n, self._passes = len(passes), passes
         doors, own = zip(*(_doors(web, rates, node, each) for each in passes), strict=True)
@@ -66,7 +72,7 @@ class _Route:
         self._first = np.append(0, np.cumsum(size))  # door of each pass
         self._closed = np.array([each.at[0] == each.at[-1] for each in passes])
         self._vertex = np.concatenate(doors)
-        self._own_s = np.concatenate([*own, [0.0, 0.0]])
+        self._own_s = np.append(np.concatenate(own) - saved_s[self._vertex], [0.0, 0.0])
         where, nowhere = len(self._vertex), len(self._vertex) + 1
         self._of = np.append(np.repeat(np.arange(n), size), [n, n + 1])  # pass of each door
         # in seconds, so that a rapid is the larger of the two differences
@@ -77,7 +83,7 @@ class _Route:
         begin, end = self._first[:-1], np.where(self._closed, self._first[:-1], self._first[1:] - 1)
         self._stop = np.concatenate([[[where, where]], np.column_stack([begin, end]), [[nowhere, nowhere]]])
         self._place = np.append(np.arange(1, n + 1), [0, n + 1])
-        self._slopes = web.slopes.any()
+        self._uneven = bool(web.slopes.any() or saved_s.any())
         self._turn_s = np.zeros(n + 2)  # what turning all passes up to each place would save besides rapids
         self._set(0, self._stop)
 
@@ -144,5 +150,5 @@ class _Route:
     def _set(self, low: int, part: Ints) -> None:
         self._stop[low : low + len(part)] = part
         self._place[self._of[part[:, 0]]] = np.arange(low, low + len(part))
-        if self._slopes:
+        if self._uneven:
             self._turn_s = np.cumsum(self._own_s[self._stop] @ [1.0, -1.0])
