@@ -25,12 +25,11 @@ from vcarve.job.bench import names
 from vcarve.mount.flat import mount_of
 from vcarve.pattern.model import pattern
 from vcarve.plan.bound import best_pairing
-from vcarve.plan.costs import rates
 from vcarve.plan.nest import Nest
 from vcarve.plan.pairing import pair
 from vcarve.plan.planner import candidates, plan, record
 from vcarve.plan.tour import cell_by_cell, nearest_end
-from vcarve.plan.web import weave
+from vcarve.plan.web import rates, weave
 from vcarve.plane.region import rectangle
 from vcarve.program.reader import read_program
 from vcarve.program.writer import write

@@ -9,9 +9,8 @@ import pytest
 from small_network import cuts_of
 from vcarve.plan import pairing
 from vcarve.plan.bound import _moats
-from vcarve.plan.costs import rates
 from vcarve.plan.pairing import FROM_START, LIFT, TO_END, pose
-from vcarve.plan.web import weave
+from vcarve.plan.web import rates, weave
 
 START = (-5.0, -5.0)
 LOOP = [(0, 1), (1, 2), (2, 3), (3, 0)]

@@ -8,9 +8,8 @@ import pytest
 from small_network import cuts_of
 from vcarve.cuts.grooves import level_depths
 from vcarve.network.model import OUTLINE
-from vcarve.plan.costs import corner_loss_s, leaving, rates
 from vcarve.plan.tour import Tour, clock
-from vcarve.plan.web import weave
+from vcarve.plan.web import corner_loss_s, leaving, rates, weave
 
 
 @pytest.mark.parametrize(

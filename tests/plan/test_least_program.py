@@ -14,11 +14,10 @@ import pytest
 from small_network import cuts_of
 from vcarve.plan import pairing
 from vcarve.plan.bound import best_pairing
-from vcarve.plan.costs import rates
 from vcarve.plan.nest import Nest
 from vcarve.plan.planner import candidates
 from vcarve.plan.tour import clock
-from vcarve.plan.web import lines_of, weave
+from vcarve.plan.web import lines_of, rates, weave
 
 START = (-30.0, -30.0)
 STAR = [(0, 1), (0, 2), (0, 3)]

@@ -9,10 +9,9 @@ import pytest
 from small_network import cuts_of
 from vcarve.plan import pairing
 from vcarve.plan.bound import best_pairing
-from vcarve.plan.costs import rates
 from vcarve.plan.pairing import pair
 from vcarve.plan.tjoin import NOISE
-from vcarve.plan.web import weave
+from vcarve.plan.web import rates, weave
 
 START = (-30.0, -30.0)
 

@@ -12,13 +12,12 @@ from vcarve.errors import InternalError
 from vcarve.mount.flat import mount_of
 from vcarve.plan import planner, walks
 from vcarve.plan.bound import best_pairing
-from vcarve.plan.costs import rates
 from vcarve.plan.nest import Nest
 from vcarve.plan.pairing import pair
 from vcarve.plan.planner import FLOATS, candidates, plan
 from vcarve.plan.tour import cell_by_cell, clock, corners_s, nearest_end
 from vcarve.plan.walks import transitions
-from vcarve.plan.web import weave
+from vcarve.plan.web import rates, weave
 
 
 def walked(network, cuts, made):

@@ -12,10 +12,9 @@ from small_network import cuts_of
 from vcarve.mount.flat import mount_of
 from vcarve.plan import tjoin
 from vcarve.plan.bound import best_pairing
-from vcarve.plan.costs import rates
 from vcarve.plan.pairing import pose
 from vcarve.plan.tjoin import Graph, cheapest
-from vcarve.plan.web import weave
+from vcarve.plan.web import rates, weave
 
 ROUNDING = 1e-4  # of the whole: noise, and weights rounded to whole numbers
 

@@ -6,11 +6,11 @@ from hypothesis import strategies as st
 
 from small_network import cuts_of, small_network
 from vcarve.plan.bound import best_pairing
-from vcarve.plan.costs import Rates
 from vcarve.plan.nest import Nest
-from vcarve.plan.tour import clock, ends_of, recut
+from vcarve.plan.pairing import components
+from vcarve.plan.tour import clock, recut
 from vcarve.plan.walks import Ends, transitions
-from vcarve.plan.web import weave
+from vcarve.plan.web import Rates, weave
 
 MINE = Rates(
     cut=10.0,
@@ -55,7 +55,7 @@ def test_every_edge_is_cut_and_no_plan_beats_the_bound(case, allow):
     found, bound = best_pairing(web, MINE, recut=allow, start_mm=(-5.0, -5.0))
     for each in found:
         made = Nest(web, MINE).tour(each, (-5.0, -5.0))
-        begin, end = ends_of(web, made)
+        begin, end = web.spot[made.begin], web.spot[made.end]
         inside = np.setdiff1d(np.arange(len(begin)), made.pass_start)
         travel = recut(web.cuts, made)
         at_mm = web.cuts.depth_mm[np.stack([made.begin, made.end])]
@@ -80,7 +80,7 @@ def test_in_levels_every_cut_is_made_once_and_after_the_one_above_it(case, allow
     _, bound = best_pairing(web, MINE, recut=allow, start_mm=(-5.0, -5.0))
     for each in found:
         made = nest.tour(each, (-5.0, -5.0))
-        begin, end = ends_of(web, made)
+        begin, end = web.spot[made.begin], web.spot[made.end]
         inside = np.setdiff1d(np.arange(len(begin)), made.pass_start)
         travel = recut(web.cuts, made)
         when = np.empty(len(web.edge), np.int64)
@@ -102,7 +102,7 @@ def test_without_recuts_the_passes_are_the_fewest(case):
     web = weave(cuts_of(network, 2.0), MINE)
     found, _ = best_pairing(web, MINE, recut=False, start_mm=(0.0, 0.0))
     odd = np.bincount(np.concatenate([web.u, web.v])) % 2
-    per = np.bincount(found[0].component, weights=odd)
+    per = np.bincount(components(web)[1], weights=odd)
     least = int(np.maximum(per / 2, 1).sum())
 
     made = Nest(web, MINE).tour(found[0], (0.0, 0.0))

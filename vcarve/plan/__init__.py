@@ -2,7 +2,7 @@
 
 From cuts to plan, in the order in which the modules are best read:
 
-web, costs     the cuts as a multigraph with seconds: vertices in plan view, nodes at a depth, lines of cuts below one another
+web            the cuts as a multigraph with seconds: vertices in plan view, nodes at a depth, lines of cuts below one another
 nest           levels: what of them the next three see, the skeleton, and how the rest hangs on their tour; in one level it is all
 pairing        which lifts, recuts and moves in place make every node even at least cost: a T-join, solved in tjoin
 bound          why the T-join, raised by moats round components, is below every program

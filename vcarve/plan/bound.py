@@ -59,11 +59,10 @@ import numpy as np
 from scipy.sparse import coo_matrix, vstack
 from scipy.sparse.csgraph import minimum_spanning_tree
 
-from vcarve.plan.costs import Rates
 from vcarve.plan.pairing import FAR_START, FROM_START, LIFT, TO_END, Pairing, Task, pose
 from vcarve.plan.tjoin import cheapest
 from vcarve.plan.walks import join
-from vcarve.plan.web import Web
+from vcarve.plan.web import Rates, Start, Web
 from vcarve.plane.arrays import Bools, Floats, Ints, connected
 
 HEIGHTS = 8
@@ -74,9 +73,7 @@ LEAST = 4  # fewer rounds raise nothing worth having: few components on a large 
 KEPT = 3  # of the pairings met, so many are handed on; with 1 seigaiha takes 0.17 % longer by the clock
 
 
-def best_pairing(
-    web: Web, rates: Rates, *, recut: bool, start_mm: tuple[float, float]
-) -> tuple[list[Pairing], float]:
+def best_pairing(web: Web, rates: Rates, *, recut: bool, start_mm: Start) -> tuple[list[Pairing], float]:
     """Return pairings worth making a tour of, and the bound: the seconds below which no program for this web can get.
 
     Rapids slower than the cutting feed are taken to be as fast, which keeps point 4 true.

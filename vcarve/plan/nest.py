@@ -27,15 +27,16 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Callable
+from operator import itemgetter
 
 import numpy as np
 
-from vcarve.plan.costs import Rates
 from vcarve.plan.order import improve
 from vcarve.plan.pairing import Pairing
+from vcarve.plan.tjoin import parted
 from vcarve.plan.tour import Tour, tour_of
 from vcarve.plan.walks import Walk, euler_walks, join
-from vcarve.plan.web import Lines, Web, lines_of, weave
+from vcarve.plan.web import Lines, Rates, Start, Web, lines_of, weave
 from vcarve.plane.arrays import Bools, Ints, connected
 
 # In place of the number of a line: one of its doubles, and travel or a single that is gone along.
@@ -50,14 +51,15 @@ def strung(walk: Walk, hung: Hung) -> Walk:
     parts, todo = [], [walk]
     while todo:
         one = todo.pop()
-        own = sorted(hung.pop(one, ()), key=lambda each: each[0])
-        if not own:
+        pieces: list[Walk] = []
+        low = 0
+        for place, other in sorted(hung.get(one, ()), key=itemgetter(0)):
+            pieces += [one.part(low, place), other]
+            low = place
+        if pieces:
+            todo += [one.part(low), *pieces[::-1]]
+        else:
             parts.append(one)
-            continue
-        place = [place for place, _ in own]
-        todo.append(one.part(place[-1]))
-        for low, high, (_, other) in zip([0, *place[:-1]][::-1], place[::-1], own[::-1], strict=True):
-            todo += [other, one.part(low, high)]
     return Walk.of(parts)
 
 
@@ -86,8 +88,7 @@ class Blocks:
             step = np.zeros(len(web.xy_mm))
             step[u], step[v] = (web.depth_mm[at[last]] / lines.count[line] for at in (web.tail, web.head))
             self.saved_s += rates.in_place_s(step) * (ends % 2)
-            order = np.argsort(block, kind="stable")
-            self._in.append(np.split(line[order], np.flatnonzero(np.diff(block[order])) + 1))
+            self._in.append([line[each] for each in parted(block)])
 
     def walk(self, vertex: int) -> Walk:
         """Return the closed walk of the first rank's block at a vertex, with all higher ones in it; no steps if there is none."""
@@ -187,7 +188,7 @@ class Nest:
         self._web, self._rates = web, rates
         self._single = np.flatnonzero(odd)  # lines
 
-    def tour(self, found: Pairing, start_mm: tuple[float, float]) -> Tour:
+    def tour(self, found: Pairing, start_mm: Start) -> Tour:
         """Return one tour of everything, with the recuts and lifts of a pairing of the skeleton."""
         web, rates, skeleton, lines = self._web, self._rates, self.skeleton, self.lines
         # Steps number the cuts, and after them the recuts.
@@ -205,10 +206,8 @@ class Nest:
         main, loose = euler_walks(web, rates, edge[walked], node[walked], walked, links)
         passes = main.passes()
         left = np.ones(len(lines.count), bool)
-        for each in passes:
-            mine = line[each.step >> 1]
-            if self._alike(mine):
-                left[mine] = False
+        for mine in filter(self._alike, (line[each.step >> 1] for each in passes)):
+            left[mine] = False
         blocks = Blocks(web, rates, lines, left)
         # A pass without a step is a lift to a block alone.  The block's walk stands in for it, so that ``improve`` may choose by
         # which of its vertices it is entered.

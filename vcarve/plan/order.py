@@ -16,9 +16,8 @@ from __future__ import annotations
 import numpy as np
 from scipy.spatial import cKDTree
 
-from vcarve.plan.costs import Rates
 from vcarve.plan.walks import Walk
-from vcarve.plan.web import Web
+from vcarve.plan.web import Rates, Start, Web
 from vcarve.plane.arrays import Floats, Ints
 
 NEIGHBOURS = 16  # doors; with 12 rapids of seven loose patterns are longer by 0.2 %, with 8 by more than 1 %
@@ -27,7 +26,7 @@ LEAST_S = 1e-7
 
 
 def improve(
-    web: Web, rates: Rates, node: Ints, passes: list[Walk], start_mm: tuple[float, float], saved_s: Floats
+    web: Web, rates: Rates, node: Ints, passes: list[Walk], start_mm: Start, saved_s: Floats
 ) -> list[Walk]:
     """Return the same passes with rapids, plunges and retracts that take no longer in total.
 
@@ -58,13 +57,7 @@ class _Route:
     """Passes in order: ``stop`` (n + 2, 2) has the doors by which the one at each place is entered and left."""
 
     def __init__(
-        self,
-        web: Web,
-        rates: Rates,
-        node: Ints,
-        passes: list[Walk],
-        start_mm: tuple[float, float],
-        saved_s: Floats,
+        self, web: Web, rates: Rates, node: Ints, passes: list[Walk], start_mm: Start, saved_s: Floats
     ) -> None:
         n, self._passes = len(passes), passes
         doors, own = zip(*(_doors(web, rates, node, each) for each in passes), strict=True)

@@ -27,9 +27,8 @@ import numpy as np
 import numpy.typing as npt
 from scipy.spatial import cKDTree
 
-from vcarve.plan.costs import Rates
 from vcarve.plan.tjoin import Graph, cheapest, parted
-from vcarve.plan.web import Web
+from vcarve.plan.web import Rates, Start, Web
 from vcarve.plane.arcs import ranges
 from vcarve.plane.arrays import Bools, Columns, Floats, Ints, connected
 
@@ -51,7 +50,6 @@ class Pairing:
     start: int  # vertex where the bit first plunges
     end: int  # vertex where it leaves
     cost_s: float  # the T-join's weight, never more than the true least
-    component: Ints  # (V,)
     even: Bools  # (components,) without any odd node
     far: int  # pairs that went through the end's node
 
@@ -86,7 +84,7 @@ class Task:
 
     web: Web
     rates: Rates
-    start_mm: tuple[float, float]
+    start_mm: Start
     moves: Moves
     graph: Graph
     reach_s: float
@@ -126,7 +124,6 @@ class Task:
             start=int(begin),
             end=int(finish),
             cost_s=float(moves.seconds.sum()) - self.reach_s / 2.0,
-            component=self.component,
             even=self.even,
             far=len(far),
         )
@@ -177,13 +174,13 @@ def odd_nodes(web: Web) -> Bools:
     return np.asarray(ends % 2 == 1)
 
 
-def pair(web: Web, rates: Rates, *, recut: bool, start_mm: tuple[float, float]) -> Pairing:
+def pair(web: Web, rates: Rates, *, recut: bool, start_mm: Start) -> Pairing:
     """Return the cheapest set of recuts and lifts after which every node is even."""
     task = pose(web, rates, recut=recut, start_mm=start_mm)
     return task.read(task.graph.solve(task.moves.seconds)[0])
 
 
-def pose(web: Web, rates: Rates, *, recut: bool, start_mm: tuple[float, float]) -> Task:
+def pose(web: Web, rates: Rates, *, recut: bool, start_mm: Start) -> Task:
     """Return the pairing as a T-join."""
     count, component = components(web)
     odd, nodes = odd_nodes(web), len(web.node_vertex)

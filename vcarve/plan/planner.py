@@ -13,16 +13,14 @@ from vcarve.errors import InternalError
 from vcarve.job.records import Job
 from vcarve.mount.flat import mount_of
 from vcarve.plan.bound import best_pairing
-from vcarve.plan.costs import Rates, rates
 from vcarve.plan.model import Plan, Proof
 from vcarve.plan.nest import Nest
 from vcarve.plan.pairing import pair
-from vcarve.plan.tour import Tour, cell_by_cell, clock, hops_mm, nearest_end, recut
-from vcarve.plan.web import Web, weave
+from vcarve.plan.tour import Tour, cell_by_cell, clock, hops_mm, nearest_end, recut, tour_of
+from vcarve.plan.web import Rates, Start, Web, rates, weave
 from vcarve.plane.arcs import size
 
 Progress = Callable[[str, float], None]
-Start = tuple[float, float]
 SECOND_LOOK = 30_000  # edges up to which a pairing by clock rates is tried as well
 SIMPLE = 4_000  # edges up to which the simple plans are tried as well, and more than one is worth timing
 SLACK = 1.004  # how far above the bound a plan that is quicker on the clock may be
@@ -64,8 +62,7 @@ def candidates(
     cuts, start = _in_axes(cuts, job, start_mm)
     web = weave(cuts, steady)
     if not len(web.edge):
-        none = np.zeros(0, np.int64)
-        nothing = Tour(edge=none, back=none, begin=none, end=none, pass_start=np.zeros(1, np.int64))
+        nothing = tour_of(web.edge, np.column_stack([web.tail, web.head]), [])
         return [record(web, steady, nothing, start)]
     nest = Nest(web, steady)
     skeleton, flat = nest.skeleton, nest.lines.cut.shape[1] == 1

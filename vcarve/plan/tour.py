@@ -10,9 +10,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from vcarve.cuts.model import Cuts, Rings
-from vcarve.plan.costs import Rates, corner_loss_s
 from vcarve.plan.walks import Walk
-from vcarve.plan.web import Lines, Web
+from vcarve.plan.web import Lines, Rates, Start, Web, corner_loss_s
 from vcarve.plane.arrays import Bools, Floats, Ints
 
 
@@ -30,19 +29,14 @@ class Tour:
 def tour_of(edge: Ints, place: Ints, passes: list[Walk]) -> Tour:
     """Return passes as a tour; their steps number rows of ``edge`` (K,), which runs between the places of ``place`` (K, 2)."""
     passes = [each for each in passes if len(each.step)]
-    step = np.concatenate([each.step for each in passes])
+    step = np.concatenate([np.zeros(0, np.int64), *(each.step for each in passes)])
     return Tour(
         edge=edge[step >> 1],
         back=step & 1,
         begin=place[step >> 1, step & 1],
         end=place[step >> 1, 1 - (step & 1)],
-        pass_start=np.append(0, np.cumsum([len(each.step) for each in passes])),
+        pass_start=np.cumsum([0, *(len(each.step) for each in passes)]),
     )
-
-
-def ends_of(web: Web, tour: Tour) -> tuple[Ints, Ints]:
-    """Return the vertex each step starts at and the one it ends at in the web of all cuts, each shape (S,)."""
-    return web.spot[tour.begin], web.spot[tour.end]
 
 
 def recut(cuts: Cuts, tour: Tour) -> Bools:
@@ -56,14 +50,13 @@ def recut(cuts: Cuts, tour: Tour) -> Bools:
     return result
 
 
-def hops_mm(web: Web, tour: Tour, start_mm: tuple[float, float]) -> Floats:
+def hops_mm(web: Web, tour: Tour, start_mm: Start) -> Floats:
     """Return the rapids that lead to the passes, shape (P, 2)."""
-    begin, end = ends_of(web, tour)
-    left = np.concatenate([[start_mm], web.xy_mm[end[tour.pass_start[1:] - 1]]])
-    return np.asarray(web.xy_mm[begin[tour.pass_start[:-1]]] - left[:-1])
+    begin, end = web.spot[tour.begin[tour.pass_start[:-1]]], web.spot[tour.end[tour.pass_start[1:] - 1]]
+    return np.asarray(web.xy_mm[begin] - np.concatenate([[start_mm], web.xy_mm[end[:-1]]]))
 
 
-def clock(web: Web, rates: Rates, tour: Tour, start_mm: tuple[float, float]) -> float:
+def clock(web: Web, rates: Rates, tour: Tour, start_mm: Start) -> float:
     """Return the seconds from the first approach to the last retract; ``web`` is that of all cuts.
 
     With clock rates, corners and the ramps of every pass are added.
@@ -120,7 +113,7 @@ def ordered(web: Web, edge: Ints, back: Ints, *, apart: Ints | None = None) -> T
     )
 
 
-def nearest_end(web: Web, start: tuple[float, float]) -> Tour:
+def nearest_end(web: Web, start: Start) -> Tour:
     """Cut every edge once, always going on with the nearest end; no lift where the next edge begins where this one ended."""
     many, here = len(web.u), complex(*start)
     ends = web.xy_mm[np.append(web.u, web.v)] @ np.array([1.0, 1.0j])

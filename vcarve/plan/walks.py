@@ -28,8 +28,7 @@ from scipy.sparse import coo_array
 from scipy.sparse.csgraph import minimum_spanning_tree
 from scipy.spatial import cKDTree
 
-from vcarve.plan.costs import Rates, corner_loss_s
-from vcarve.plan.web import Web
+from vcarve.plan.web import Rates, Start, Web, corner_loss_s
 from vcarve.plane.arcs import ranges
 from vcarve.plane.arrays import Bools, Floats, Ints, connected
 
@@ -75,7 +74,7 @@ class Walk:
         return [self.part(low + 1, high) for low, high in pairwise([-1, *lifts, len(self.step)])]
 
 
-def join(web: Web, rates: Rates, links: Ints, start_mm: tuple[float, float]) -> Ints:
+def join(web: Web, rates: Rates, links: Ints, start_mm: Start) -> Ints:
     """Return links (J, 2) changed so that everything is one tour; link 0 is (last vertex, first vertex)."""
     size = len(web.xy_mm)
     xy = np.concatenate([web.xy_mm, [start_mm, start_mm]])
