@@ -49,7 +49,7 @@ const boardOf = ({ width, height }, tint, strength) => {
   return sheet;
 };
 
-// The paths of a still, made once for all sizes it is painted at.
+// The paths of a still, made once for all sizes it is painted at.  What is filled closes by itself: to close it takes long.
 const stills = new WeakMap();
 const stillOf = (DATA) => {
   if (stills.has(DATA)) return stills.get(DATA);
@@ -84,7 +84,6 @@ const stillOf = (DATA) => {
       for (let k = at + 2; k < at + 12; k += 2) {
         if (corners[k] !== corners[k - 2] || corners[k + 1] !== corners[k - 1]) path.lineTo(corners[k], corners[k + 1]);
       }
-      path.closePath();
     }
     return { light, path };
   });
@@ -107,7 +106,6 @@ const slimPath = (slim, flat = 0, less = 0) => {
     path.moveTo(ax + from * Math.cos(along + rise), ay + from * Math.sin(along + rise));
     path.arc(ax, ay, from, along + rise, along - rise, false);
     path.arc(bx, by, to, along - rise, along + rise, false);
-    path.closePath();
   }
   return path;
 };
