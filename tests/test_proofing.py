@@ -12,10 +12,11 @@ import pytest
 from small_job import make_program, on_machine
 from vcarve.dryrun.carve import Surface
 from vcarve.dryrun.measure import ACROSS_STEPS, Measured, Places, carved, measured, width_findings
+from vcarve.errors import InputError
 from vcarve.job.records import Job, load_job
 from vcarve.layout.stages import Layout
 from vcarve.plane.arrays import Floats, Ints
-from vcarve.proofing import check_program, target_of
+from vcarve.proofing import carve_piece, check_program, target_of
 from vcarve.report import dry_run_json, widths_sentence
 from vcarve.run import DryRun
 
@@ -297,3 +298,11 @@ def test_chords_within_their_tolerance_are_no_fault_of_a_width() -> None:
 
     assert "width-off" not in codes(with_surface(run, surface, facts))
     assert "width-off" in codes(with_surface(for_job(run, exact), surface, facts))
+
+
+@pytest.mark.parametrize("step_mm", [0.0, -1.0, np.inf, np.nan, 1e-9, 2.5])
+def test_a_grid_that_says_nothing_is_refused(step_mm: float) -> None:
+    """A script gives the step as a number; what no surface can have is told as the command tells it, and nothing is carved."""
+    with pytest.raises(InputError, match=r"between 0\.005 mm and 2 mm") as caught:
+        carve_piece(run_of(), step_mm=step_mm)
+    assert caught.value.problems[0].key == "step_mm"

@@ -3,19 +3,22 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import partial
 from typing import TypeVar
 
 from vcarve.dryrun import clock
+from vcarve.dryrun.carve import MOST_PIXELS_ASKED, suitable_step_mm
 from vcarve.dryrun.check import check
 from vcarve.dryrun.measure import carved, measured, width_findings
 from vcarve.dryrun.track import Target, waiting_mm
-from vcarve.errors import Finding
+from vcarve.errors import Finding, InputError, Problem
 from vcarve.job.bench import Machine, load_machine
 from vcarve.job.records import Job
 from vcarve.layout.findings import job_findings
 from vcarve.layout.stages import Layout, laid_out
 from vcarve.plane.region import polygon
 from vcarve.program.reader import Reading, read_program
+from vcarve.quantity import format_mm
 from vcarve.run import DryRun
 
 # Findings that rest on the machine's own figures.
@@ -97,12 +100,24 @@ def _as_used(machine: Machine, reading: Reading) -> Machine:
     return machine.model_copy(update={"spindle": machine.spindle.model_copy(update={"programmed": switched})})
 
 
+def fitting_step(job: Job, step_mm: float, *, key: str = "step_mm", value: str | None = None) -> None:
+    """Raise ``InputError`` for a step of the carved surface that says nothing, or so fine that the piece would not fit memory."""
+    wrong = partial(Problem, key=key, value=repr(step_mm) if value is None else value)
+    if not 0.005 <= step_mm <= 2.0:
+        raise InputError(wrong(want="give a grid between 0.005 mm and 2 mm"))
+    size = job.piece.width_mm, job.piece.height_mm
+    finest = suitable_step_mm(*size, finest_mm=step_mm, most_pixels=MOST_PIXELS_ASKED)
+    if step_mm < finest - 1e-9:
+        want = f"too fine for a piece of this size; {format_mm(finest)} is the finest that fits"
+        raise InputError(wrong(want=want))
+
+
 def carve_piece(run: AnyRun, *, step_mm: float | None = None, with_land: bool = False) -> AnyRun:
     """Return the dry run with its piece carved and measured, and with what that adds to the findings.
 
     ``surface`` has heights in mm, ``measured`` widths and depth, and ``with_land`` what is left between grooves.  Without a step
     the grid is the finest that fits memory, and grooves too narrow for it are measured on a finer one.  Without its job there
-    is no piece to carve, and both stay ``None``.
+    is no piece to carve, and both stay ``None``.  Raises InputError for a step that cannot be.
 
     >>> run = vcarve.carve_piece(vcarve.plan_program(vcarve.load_job("tile.yaml")), step_mm=0.2)
     >>> run.surface.height_mm.shape, round(run.measured.deepest_mm, 3)
@@ -110,6 +125,8 @@ def carve_piece(run: AnyRun, *, step_mm: float | None = None, with_land: bool = 
     """
     if run.layout is None:
         return run
+    if step_mm is not None:
+        fitting_step(run.layout.job, step_mm)
     target, moves = target_of(run.layout), run.reading.moves
     surface = carved(target, moves, step_mm)
     facts = measured(target, moves, surface, with_land=with_land, finer=step_mm is None)

@@ -144,18 +144,12 @@ def _read(file: str) -> bytes:
 
 
 def _grid_mm(written: str, job: Job) -> float:
-    """Read the grid of the carved surface; one so fine that the surface would not fit memory is refused."""
-    from vcarve.dryrun.carve import MOST_PIXELS_ASKED, suitable_step_mm
-    from vcarve.quantity import format_mm, length_mm
+    """Read the grid of the carved surface."""
+    from vcarve.proofing import fitting_step
+    from vcarve.quantity import length_mm
 
     grid_mm = quantity("--step", length_mm, written) or 0.0
-    if not 0.005 <= grid_mm <= 2.0:
-        raise InputError(Problem(key="--step", value=written, want="give a grid between 0.005 mm and 2 mm"))
-    size = (job.piece.width_mm, job.piece.height_mm)
-    finest = suitable_step_mm(*size, finest_mm=grid_mm, most_pixels=MOST_PIXELS_ASKED)
-    if grid_mm < finest - 1e-9:
-        want = f"too fine for a piece of this size; {format_mm(finest)} is the finest that fits"
-        raise InputError(Problem(key="--step", value=written, want=want))
+    fitting_step(job, grid_mm, key="--step", value=written)
     return grid_mm
 
 
