@@ -20,7 +20,9 @@ from vcarve.view.sheet import slots
 CALLS = """
 const data = JSON.parse(document.getElementById("data").textContent), told = [];
 const tell = (name) => (...those) => told.push([name, ...those]);
-const hooks = { onHow: tell("how"), onFinding: tell("finding"), onClampMoved: tell("clamp"), onWord: tell("word") };
+const hooks = {
+  onHow: tell("how"), onFinding: tell("finding"), onClampMoved: tell("clamp"), onZeroMoved: tell("zero"), onWord: tell("word"),
+};
 Object.assign(window, { told, paintStill, start: (options) => { window.player = show(data, { ...hooks, ...options }); } });
 """
 Opener = Callable[..., Any]
@@ -122,7 +124,7 @@ def test_a_player_that_is_stopped_hears_nothing_and_the_next_keeps_its_zoom(
 
     assert zoomed == "3.38"
     assert page.get_attribute("#stage", "data-zoom") == zoomed
-    page.evaluate("() => start({ how: 'wood', zoom: player.zoom })")
+    page.evaluate("() => start({ how: 'wood', before: player })")
     assert page.get_attribute("#stage", "data-zoom") == zoomed
     assert np.array_equal(pixels(page), before)
     page.keyboard.press("0")
@@ -178,6 +180,43 @@ def test_a_clamp_is_moved_by_dragging(opened: Opener, tile: Made) -> None:
     page.mouse.up()
     assert len(heard(page, "clamp")) == 1
     assert page.locator("[data-clamp]").bounding_box()["x"] == pytest.approx(box["x"] + 15.0 * scale, abs=1.5)
+
+
+def test_a_player_goes_on_with_what_is_dragged(opened: Opener, tile: Made) -> None:
+    """A clamp that is held when the page starts another player follows the mouse there, and is told once."""
+    clamp = Clamp(x_mm=20.0, y_mm=30.0, width_mm=20.0, height_mm=10.0, above_mm=8.0)
+    page = opened(with_job(tile, clamps=(clamp,)), program=False, how="lines")
+    box = page.locator("[data-clamp]").bounding_box()
+    x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+    page.mouse.move(x, y)
+    page.mouse.down()
+    page.mouse.move(x + box["width"] / 2, y)
+    page.evaluate("() => start({ how: 'lines', before: player })")
+    page.mouse.move(x + box["width"], y)
+    page.mouse.up()
+
+    assert heard(page, "clamp") == [[0, pytest.approx(40.0), pytest.approx(30.0)]]
+
+
+def test_the_zero_is_moved_to_another_corner_or_the_centre(opened: Opener, tile: Made) -> None:
+    """Dragged, it goes to the nearest place where a job can have it; dragged back to where it was, nothing is told."""
+    page = opened(tile, program=False, how="lines")
+    box = page.locator("#view").bounding_box()
+    mark = page.locator(".grasp").bounding_box()
+    start = mark["x"] + mark["width"] / 2, mark["y"] + mark["height"] / 2
+    page.mouse.move(*start)
+    page.mouse.down()
+    page.mouse.move(box["x"] + box["width"] - 30, box["y"] + 40, steps=3)
+    page.mouse.move(*start)
+    page.mouse.up()
+    assert heard(page, "zero") == []
+
+    page.mouse.down()
+    page.mouse.move(box["x"] + box["width"] - 30, box["y"] + 40, steps=3)
+    page.mouse.up()
+
+    assert heard(page, "word")[-1] == ["Zero at the back right corner"]
+    assert heard(page, "zero") == [["back-right"]]
 
 
 def test_a_place_of_a_finding_is_chosen_where_it_is(opened: Opener, tile: Made) -> None:

@@ -6,10 +6,8 @@ const facts = { shows: null, kept: null, player: null }; // the text that is sho
 // --- the piece --------------------------------------------------------------------------------------------------------------------
 
 const showPiece = (data) => {
-  const before = facts.player;
-  const zoom = before ? { ...before.zoom } : undefined;
-  if (before) before.stop();
-  facts.player = show(data, { zoom, how: state.how, onHow: noteHow, onClampMoved: moveClamp });
+  const before = facts.player, onZeroMoved = (word) => change("zero.xy", word);
+  facts.player = show(data, { before, how: state.how, onHow: noteHow, onClampMoved: moveClamp, onZeroMoved });
 };
 // Whatever else on the page takes or leaves room, the piece fits its stage.
 const fitting = new ResizeObserver(([{ contentRect: { width, height } }]) => {

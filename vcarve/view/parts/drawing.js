@@ -44,6 +44,7 @@ const SPOTS = DATA.findings.map((group) => group.map(({ line, at }) => {
 const [LEFT, RIGHT] = [-0.5, 0.5].map((side) => PIECE.centre[0] + side * PIECE.width);
 const [FRONT, BACK] = [-0.5, 0.5].map((side) => PIECE.centre[1] + side * PIECE.height);
 const PAST = [0, 0, 0, 0];
+let zeroAt = [ZERO_X, ZERO_Y];
 const CLAMPS = DATA.clamps.map((clamp) => [...clamp]); // as they lie; one may be on its way
 for (const [left, front, wide, high] of CLAMPS) {
   [LEFT - left, left + wide - RIGHT, front + high - BACK, FRONT - front].forEach((out, k) => { PAST[k] = Math.max(PAST[k], out); });
@@ -156,23 +157,21 @@ const drawAround = (place, under, over) => {
     make("text", { class: "figure back", transform: `translate(${aside + 4} ${(y0 + y1) / 2}) rotate(-90)`, "text-anchor": "middle" }, over, words(PIECE.height));
   }
   CLAMPS.forEach(([left, front, wide, high], k) => {
-    const free = options.onClampMoved ? { class: "clamp free", "data-clamp": k } : { class: "clamp" };
+    const free = options.onClampMoved ? { class: "clamp free", "data-moved": "clamp", "data-clamp": k } : { class: "clamp" };
     make("rect", { ...free, x: place.px(left), y: place.py(front + high), width: wide * place.scale, height: high * place.scale }, over);
     make("path", { class: "clamp", d: `M${place.px(left)} ${place.py(front)}L${place.px(left + wide)} ${place.py(front + high)}M${place.px(left)} ${place.py(front + high)}L${place.px(left + wide)} ${place.py(front)}` }, over);
-    if (clamped && clamped.k === k) {
-      const below = place.py(front) + 18, x = Math.max(90, Math.min(place.wide - 90, place.px(left + wide / 2)));
-      make("text", { class: "figure back", x, y: below < place.tall - 4 ? below : place.py(front + high) - 8, "text-anchor": "middle" }, over, clampWords(k));
-    }
   });
   if (PIECE.known) {
-    const x = place.px(ZERO_X), y = place.py(ZERO_Y);
-    const g = make("g", { class: "zero-mark", transform: `translate(${x} ${y}) rotate(${TURN})` }, over);
+    const x = place.px(zeroAt[0]), y = place.py(zeroAt[1]);
+    const free = options.onZeroMoved ? { class: "zero-mark free", "data-moved": "zero" } : { class: "zero-mark" };
+    const g = make("g", { ...free, transform: `translate(${x} ${y}) rotate(${TURN})` }, over);
     make("path", { class: "axis back", d: "M0 0H38M0 0V-38" }, g);
     make("path", { class: "axis", d: "M0 0H38m-6 -3.5l6 3.5l-6 3.5M0 0V-38m-3.5 6l3.5 -6l3.5 6" }, g);
     make("circle", { r: 6.5, class: "spot-back" }, g);
     make("path", { class: "half", d: "M0 0V-6.5A6.5 6.5 0 0 1 6.5 0ZM0 0V6.5A6.5 6.5 0 0 1 -6.5 0Z" }, g);
     make("text", { x: 42, y: 4 }, g, "X");
     make("text", { x: 0, y: -43, "text-anchor": "middle" }, g, "Y");
+    if (options.onZeroMoved) make("circle", { r: 15, class: "grasp" }, g);
   }
   const spots = SPOTS.map((group, k) => group.map(({ place: at }, nth) => {
     if (!at) return null;
@@ -183,6 +182,11 @@ const drawAround = (place, under, over) => {
     make("text", { y: 4, "text-anchor": "middle" }, g, String(k + 1));
     return g;
   }));
+  if (grip.taken) {
+    const { what, k, now: [x, y] } = grip.taken;
+    const spot = { x: Math.max(100, Math.min(place.wide - 100, x)), y: y > place.tall - 60 ? y - 30 : y + 44 };
+    make("text", { class: "figure back", ...spot, "text-anchor": "middle" }, over, MOVED[what].words(k));
+  }
   const tool = make("g", { class: "tool" }, over);
   make("circle", { class: "ring back", r: 7 }, tool);
   make("circle", { class: "ring", r: 7 }, tool);

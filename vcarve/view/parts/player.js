@@ -1,8 +1,10 @@
 // Player: one clock that the picture, the read-outs and the strip follow.
 //
-// options: `how` the piece is shown, "run" (as it is cut, what there is without options), "wood" or "lines"; `zoom` of a player
-// before; `signal` that ends this one, as stop() does; and who is told: onHow(how) when playing changes it, onFinding(k, nth) when a
-// place is chosen (-1: none), onClampMoved(index, x, y) in mm from the piece's front left corner, onWord(text) what to say meanwhile.
+// options: `how` the piece is shown, "run" (as it is cut, what there is without options), "wood" or "lines"; `before`, the player whose
+// place this one takes, zoomed as it was and in whatever is being dragged; and who is told: onHow(how) when playing changes it,
+// onFinding(k, nth) when a place is chosen (-1: none), onClampMoved(index, x, y) in mm from the piece's front left corner,
+// onZeroMoved(word), onWord(text) what to say while something is moved.
+if (options.before) options.before.stop();
 
 const SPEEDS = [1, 2, 5, 10, 20, 50, 100, 200, 500, 1000, 2000, 5000];
 const AROUND = 3; // program lines shown before and after the one being run
@@ -112,7 +114,7 @@ const showRun = () => {
 
 // Zoom: what the stage shows of its own picture, k times as large, moved by x and y pixels.
 const MOST_ZOOM = 40;
-const zoom = { k: 1, x: 0, y: 0, ...options.zoom };
+const zoom = { k: 1, x: 0, y: 0, ...(options.before && options.before.zoom) };
 let rest = 0;
 const zoomTo = (k, x, y) => {
   const stage = $("stage");
@@ -370,7 +372,7 @@ const onStage = ({ clientX, clientY }) => {
   return [clientX - box.left, clientY - box.top];
 };
 hear(view, "click", (event) => {
-  if (dragged) return;
+  if (grip.dragged) return;
   const [x, y] = onStage(event), moment = reachedAt(place.mx(x), place.my(y));
   if (moment !== null) seek(moment);
 });
@@ -380,68 +382,104 @@ hear($("stage"), "wheel", (event) => {
   event.preventDefault();
   zoomBy(Math.exp(-event.deltaY * (event.deltaMode ? 0.04 : 0.0015)), ...onStage(event));
 }, { passive: false });
-const held = new Map();
-let dragged = false;
+// What fingers and mouse hold: the picture, a clamp, or the zero.  The next player goes on with it.
+const grip = options.before ? options.before.grip : { held: new Map(), dragged: false, taken: null };
 const middle = () => {
-  const all = [...held.values()], at = (k) => all.reduce((sum, p) => sum + p[k], 0) / all.length;
+  const all = [...grip.held.values()], at = (k) => all.reduce((sum, p) => sum + p[k], 0) / all.length;
   return { x: at(0), y: at(1), wide: all.length > 1 ? Math.hypot(all[0][0] - all[1][0], all[0][1] - all[1][1]) : 0 };
 };
 
-// Where the page lets them, clamps are moved by mouse or finger, in steps that suit the zoom, and places of findings chosen.
-const CLAMP_STEPS = DATA.figures.mm === 1 ? [1, 0.5, 0.1] : [1 / 16, 1 / 32, 1 / 64];
-let clamped = null;
-const clampTo = (k, x, y) => {
-  const step = CLAMP_STEPS[place.scale < 4 ? 0 : place.scale < 16 ? 1 : 2] * DATA.figures.mm, snap = (v) => Math.round(v / step) * step;
-  CLAMPS[k].splice(0, 2, snap(x - LEFT) + LEFT, snap(y - FRONT) + FRONT);
+// Where the page lets them, clamps are moved in steps that suit the zoom, and the zero from corner to corner.
+const CLAMP_STEPS = DATA.figures.mm === 1 ? [1, 0.5, 0.1] : [0.1, 0.05, 0.01];
+const clampAt = (k) => [CLAMPS[k][0] - LEFT, CLAMPS[k][1] - FRONT];
+const ZEROS = { "front-left": [LEFT, FRONT], "front-right": [RIGHT, FRONT], "back-left": [LEFT, BACK], "back-right": [RIGHT, BACK], centre: PIECE.centre };
+const zeroWord = () => {
+  const away = ([x, y]) => Math.hypot(x - zeroAt[0], y - zeroAt[1]);
+  return Object.keys(ZEROS).reduce((best, word) => (away(ZEROS[word]) < away(ZEROS[best]) ? word : best));
+};
+const MOVED = {
+  clamp: {
+    name: "onClampMoved",
+    from: (k) => CLAMPS[k].slice(0, 2),
+    to: (k, x, y) => {
+      const step = CLAMP_STEPS[place.scale < 4 ? 0 : place.scale < 16 ? 1 : 2] * DATA.figures.mm, snap = (v) => Math.round(v / step) * step;
+      CLAMPS[k].splice(0, 2, snap(x - LEFT) + LEFT, snap(y - FRONT) + FRONT);
+    },
+    back: (k, from) => CLAMPS[k].splice(0, 2, ...from),
+    said: (k) => [k, ...clampAt(k)],
+    words: (k) => `Clamp ${k + 1} at ${["X", "Y"].map((axis, i) => `${axis} ${trimmed(clampAt(k)[i])}`).join(", ")} ${DATA.figures.unit}`,
+  },
+  zero: {
+    name: "onZeroMoved",
+    from: () => [...zeroAt],
+    to: (k, x, y) => {
+      zeroAt = [x, y];
+      zeroAt = ZEROS[zeroWord()];
+    },
+    back: (k, from) => { zeroAt = from; },
+    said: () => [zeroWord()],
+    words: () => `Zero at the ${zeroWord() === "centre" ? "centre" : `${zeroWord().replace("-", " ")} corner`}`,
+  },
+};
+const trimmed = (mm) => lengthFigure(mm, 2).replace(/\.?0+$/, "");
+const moveTaken = () => {
+  const { what, k, from, at, now: [x, y] } = grip.taken;
+  MOVED[what].to(k, from[0] + (x - at[0]) / place.scale, from[1] - (y - at[1]) / place.scale);
   settle();
   readOut();
 };
-const clampAt = (k) => [CLAMPS[k][0] - LEFT, CLAMPS[k][1] - FRONT];
-const clampWords = (k) => `Clamp ${k + 1} at ${["X", "Y"].map((axis, i) => `${axis} ${Number(lengthFigure(clampAt(k)[i], 2).replace("−", "-"))}`).join(", ")} ${DATA.figures.unit}`;
 hear($("over"), "pointerdown", (event) => {
-  const k = event.target.dataset.clamp;
-  if (k === undefined || event.button > 0) return;
+  const held = event.target.closest("[data-moved]");
+  if (!held || event.button > 0 || grip.taken) return;
   event.stopPropagation();
   event.preventDefault();
-  const [x, y] = onStage(event);
-  clamped = { k: Number(k), id: event.pointerId, x, y, from: CLAMPS[k].slice(0, 2) };
+  const { moved: what, clamp } = held.dataset, at = onStage(event), k = Number(clamp);
+  grip.taken = { what, k, id: event.pointerId, at, now: at, from: MOVED[what].from(k) };
 });
 hear(window, "pointermove", (event) => {
-  if (!clamped || event.pointerId !== clamped.id) return;
-  const [x, y] = onStage(event);
-  clampTo(clamped.k, clamped.from[0] + (x - clamped.x) / place.scale, clamped.from[1] - (y - clamped.y) / place.scale);
-  if (options.onWord) options.onWord(clampWords(clamped.k));
+  if (!grip.taken || event.pointerId !== grip.taken.id) return;
+  grip.taken.now = onStage(event);
+  moveTaken();
+  if (options.onWord) options.onWord(MOVED[grip.taken.what].words(grip.taken.k));
 });
 // Let go the page is told; a move that is given up goes back.
-const dropClamp = (back) => {
-  const { k, from } = clamped;
-  clamped = null;
-  const moved = CLAMPS[k].some((v, i) => i < 2 && Math.abs(v - from[i]) > 1e-9);
-  if (back) { CLAMPS[k].splice(0, 2, ...from); settle(); readOut(); } else if (moved) options.onClampMoved(k, ...clampAt(k));
+const drop = (back) => {
+  const { what, k, from } = grip.taken, { name, said } = MOVED[what];
+  grip.taken = null;
+  const moved = MOVED[what].from(k).some((v, i) => Math.abs(v - from[i]) > 1e-9);
+  if (back || !moved) MOVED[what].back(k, from);
+  settle();
+  readOut();
+  if (moved && !back) options[name](...said(k));
 };
-hear(window, "pointerup", (event) => { if (clamped && event.pointerId === clamped.id) dropClamp(false); });
-hear(window, "pointercancel", (event) => { if (clamped && event.pointerId === clamped.id) dropClamp(true); });
-hear(window, "keydown", (event) => { if (clamped && event.key === "Escape") { event.preventDefault(); dropClamp(true); } });
+hear(window, "pointerup pointercancel", (event) => {
+  if (grip.taken && event.pointerId === grip.taken.id) drop(event.type === "pointercancel");
+});
+hear(window, "keydown", (event) => {
+  if (!grip.taken || event.key !== "Escape") return;
+  event.preventDefault();
+  drop(true);
+});
 hear($("over"), "click", (event) => {
   const spot = event.target.closest(".spot");
   if (spot) choose(Number(spot.dataset.spot), Number(spot.dataset.nth));
 });
 hear($("stage"), "pointerdown", (event) => {
-  held.set(event.pointerId, onStage(event));
-  if (held.size === 1) dragged = false;
+  grip.held.set(event.pointerId, onStage(event));
+  if (grip.held.size === 1) grip.dragged = false;
 });
 hear(window, "pointermove", (event) => {
-  if (!held.has(event.pointerId)) return;
+  if (!grip.held.has(event.pointerId)) return;
   const before = middle();
-  held.set(event.pointerId, onStage(event));
+  grip.held.set(event.pointerId, onStage(event));
   const after = middle();
-  if (held.size > 1 && before.wide > 0) zoomBy(after.wide / before.wide, before.x, before.y);
-  if (zoom.k > 1 && (dragged || held.size > 1 || Math.hypot(after.x - before.x, after.y - before.y) > 2)) {
-    dragged = true;
+  if (grip.held.size > 1 && before.wide > 0) zoomBy(after.wide / before.wide, before.x, before.y);
+  if (zoom.k > 1 && (grip.dragged || grip.held.size > 1 || Math.hypot(after.x - before.x, after.y - before.y) > 2)) {
+    grip.dragged = true;
     zoomTo(zoom.k, zoom.x + after.x - before.x, zoom.y + after.y - before.y);
   }
 });
-hear(window, "pointerup pointercancel", (event) => held.delete(event.pointerId));
+hear(window, "pointerup pointercancel", (event) => grip.held.delete(event.pointerId));
 
 // The picture on the bench sheet: the finished piece on pale wood, made when there is nothing else to do.
 let print = null;
@@ -480,7 +518,6 @@ const stop = () => {
   cancelAnimationFrame(asked);
   for (const timer of [rest, resized, idling]) clearTimeout(timer);
 };
-if (options.signal) hear(options.signal, "abort", stop);
 
 const prefers = matchMedia("(prefers-color-scheme: dark)");
 hear(prefers, "change", (event) => setTheme(event.matches));
@@ -488,5 +525,7 @@ setTheme(root.dataset.theme ? root.dataset.theme === "dark" : prefers.matches);
 setSpeed(0);
 root.dataset.state = "paused";
 zoomTo(zoom.k, zoom.x, zoom.y);
+if (grip.taken && grip.taken.what === "clamp" && !CLAMPS[grip.taken.k]) grip.taken = null;
 arrange();
-const player = { stop, zoom, how: setHow, choose, play, arrange };
+if (grip.taken) moveTaken();
+const player = { stop, zoom, grip, how: setHow, choose, play, arrange };
