@@ -53,6 +53,8 @@ def loader(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> N
         # a key more
         ("a: {b: 1}\n", "a.c", "2", "a: {b: 1, c: 2}\n"),
         ("a: {}\n", "a.c", "2", "a: {c: 2}\n"),
+        ("a: {b:}\n", "a.c", "2", "a: {b: , c: 2}\n"),
+        ("a: one\n", "a", "a\ttab", 'a: "a\\ttab"\n'),
         ("a: {b: 1,\n    d: 3 # three\n   }\n", "a.c", "2", "a: {b: 1,\n    d: 3, c: 2 # three\n   }\n"),
         ("a:\n  b: 1  # one\n\nd: 1\n", "a.c", "2", "a:\n  b: 1  # one\n  c: 2\n\nd: 1\n"),
         ("a:\n  b: 1\n  # c: 3  # as many\nd: 1\n", "a.c", "2", "a:\n  b: 1\n  c: 2\n  # c: 3  # as many\nd: 1\n"),

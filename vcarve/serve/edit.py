@@ -54,6 +54,10 @@ def edited(text: str, key: str | KeyPath, value: Any) -> str:
     if value is not None:
         value = document_of({"value": value}).tree["value"]
     wanted = _changed(document.tree, path, 0, value)
+    if not wanted:
+        raise InputError(
+            Problem(key=dotted(path), want="this is the last key of the file; it cannot be taken out")
+        )
     mark = _BOM if text.startswith(_BOM) else ""
     new = mark + _Cuts(text.removeprefix(_BOM)).put(path, value)
     if len(new.encode()) > LARGEST_BYTES or len(path) + _depth(value) > DEEPEST:
@@ -130,7 +134,7 @@ def _word(value: str, around: str, quote: str | None = None) -> str:
         if style is None and value in ("", "~", "null"):  # read as no value
             continue
         try:
-            read_back = yaml.compose(around.format(written), Loader=_Loader)
+            read_back = yaml.compose(around.format(written), Loader=yaml.SafeLoader)  # documents are read so
         except yaml.YAMLError:
             continue
         one = read_back.value[0] if read_back is not None and read_back.value else None
@@ -159,7 +163,10 @@ class _Cuts:
     def __init__(self, text: str) -> None:
         self.text = text
         self.line_break = "\r\n" if re.search(r"\r?\n", text + "\n")[0] == "\r\n" else "\n"  # type: ignore[index]
-        self.root: Any = yaml.compose(text, Loader=_Loader)
+        try:
+            self.root: Any = yaml.compose(text, Loader=_Loader)
+        except yaml.YAMLError:  # the one that documents are read with takes more
+            self.root = yaml.compose(text, Loader=yaml.SafeLoader)
 
     def put(self, path: KeyPath, value: Any) -> str:
         """Return the text with a value put at a path, or the key there taken out."""
@@ -289,7 +296,10 @@ class _Cuts:
                 return self._spliced((start, start, "{"), (end, end, f", {new}}}"))
             if count:
                 last = self._end(*self._child(node, count - 1))
-                return self._spliced((last, last, f", {new}"))
+                space = (
+                    " " if self.text[last - 1] == ":" else ""
+                )  # a colon before a comma is not read everywhere
+                return self._spliced((last, last, f"{space}, {new}"))
             column = self._column_below(hold)
             if not item and not hold.flow and column is not None:
                 line = f"{_word(str(part), '{}: x')}: "
@@ -361,8 +371,6 @@ class _Cuts:
         if node.flow_style:
             return self._without_in_flow(node, index, start, end)
         if count == 1:
-            if node is self.root:
-                raise InputError("this is the last key of the file; it cannot be taken out")
             empty = "{}" if isinstance(node, yaml.MappingNode) else "[]"
             return self._spliced(*self._emptied(node, hold, empty))
         line = self._line(start)
