@@ -63,7 +63,7 @@ def visit(browser: Any, bench: Callable[..., str], tmp_path: Path) -> Iterator[O
         page.on("pageerror", lambda error: said.append(str(error)))
         page.on(
             "console",
-            lambda message: said.append(message.text) if "status of 4" not in message.text else None,
+            lambda message: said.append(message.text) if "load resource" not in message.text else None,
         )
         page.on("request", lambda request: asked.append(request.url))
         page.goto(address)
@@ -334,6 +334,35 @@ def test_the_bench_sheet_is_printed(visit: Opener) -> None:
     assert "lid" in sheet
     assert "Tick before the start" in sheet
     assert answer(page, "Time") in sheet.replace("\u00a0", " ")
+
+
+def test_the_sheet_of_other_numbers_is_not_printed(visit: Opener) -> None:
+    """Once a number has changed the browser's own printing has no sheet that tells the former one."""
+    page = visit(JOB)
+    page.evaluate("() => { window.print = () => { window.printed = true; }; }")
+    page.click("#take-sheet")
+    page.wait_for_function("() => window.printed")
+    field(page, "groove.depth").fill("0.9 mm")
+    planned(page)
+
+    assert page.locator("#sheet").text_content() == ""
+    page.pdf()
+
+
+def test_nothing_is_lost_while_nobody_answers(visit: Opener) -> None:
+    """What is typed meanwhile stays, the page says what is the matter, and goes on by itself."""
+    page = visit(JOB)
+    page.route("**/look", lambda route: route.abort())
+    field(page, "groove.depth").fill("0.9 mm")
+    page.wait_for_selector("#notice:visible")
+    field(page, "piece.width").fill("61 mm")
+    assert "does not answer" in page.inner_text("#notice")
+    page.unroute("**/look")
+    planned(page)
+
+    assert not page.is_visible("#notice")
+    job = download(page, "#take-job")[1].decode()
+    assert job == JOB.replace("60 mm, h", "61 mm, h").replace("0.8 mm", "0.9 mm")
 
 
 def test_other_files_are_those_of_the_commands(visit: Opener, tmp_path: Path) -> None:

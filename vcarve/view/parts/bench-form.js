@@ -213,6 +213,8 @@ const showProblems = () => {
   notice("problems", homeless.join("  "), ["Change the text", editText]);
   const bad = document.activeElement && document.activeElement.closest(".field.bad");
   if (bad) bad.scrollIntoView({ block: "nearest" }); // with what is said below it
+  $("stale").hidden = app.problems.length === 0;
+  $("shown").classList.toggle("old", app.problems.length > 0);
   showVerdict();
 };
 // Of a section that has no field of its own, the first field in it.

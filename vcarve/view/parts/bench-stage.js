@@ -7,7 +7,7 @@ const facts = { shows: null, kept: null, player: null }; // the text that is sho
 
 const showPiece = (data) => {
   const before = facts.player, onZeroMoved = (word) => change("zero.xy", word);
-  facts.player = show(data, { before, how: state.how, onHow: noteHow, onClampMoved: moveClamp, onZeroMoved });
+  facts.player = show(data, { before, how: state.how, onHow: noteHow, onClampMoved: moveClamp, onZeroMoved, onWord: (text) => { $("told").textContent = text; } });
 };
 // Whatever else on the page takes or leaves room, the piece fits its stage.
 const fitting = new ResizeObserver(([{ contentRect: { width, height } }]) => {
@@ -52,10 +52,9 @@ const onLook = (answer, more) => {
   showProblems();
   const wrong = app.problems.length > 0;
   root.dataset.look = more ? "asking" : wrong ? "wrong" : "shown";
-  $("stale").hidden = !wrong;
-  $("shown").classList.toggle("old", wrong);
   notice("server", "");
   if (wrong) { stopPlan(); app.plan = null; }
+  $("sheet").replaceChildren(); // that of other numbers is not printed
   showWords();
   showAnswers();
   showTime();

@@ -69,7 +69,7 @@ const question = (title, words, actions, name = null, text = null) => new Promis
 });
 
 const editText = async () => {
-  const { way, text } = await question("The job file", "", [["Take these words", "take"], ["Leave it", ""]], null, textNow());
+  const { way, text } = await question("The job file", "", [["Take this text", "take"], ["Leave it as it was", ""]], null, textNow());
   if (way === "take" && text !== textNow()) takeText(text);
 };
 

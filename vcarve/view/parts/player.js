@@ -484,6 +484,8 @@ hear(window, "pointerup pointercancel", (event) => grip.held.delete(event.pointe
 // The picture on the bench sheet: the finished piece on pale wood, made when there is nothing else to do.
 let print = null;
 const printWork = (budget) => {
+  const canvas = $("sheet-picture");
+  if (!canvas) return true; // the sheet is gone
   if (!print) {
     print = new Carver(makeSurface(Math.min(1100 / Math.max(PIECE.width, PIECE.height), 24), [LEFT, FRONT, RIGHT, BACK], paintOf(true)));
     print.every = Infinity;
@@ -491,7 +493,6 @@ const printWork = (budget) => {
     print.aim(COUNT, 0);
   }
   if (!print.work(budget)) return false;
-  const canvas = $("sheet-picture");
   if (canvas.width !== print.surface.wide) {
     canvas.width = print.surface.wide; canvas.height = print.surface.tall;
     print.surface.touch(0, 0, print.surface.wide, print.surface.tall);
