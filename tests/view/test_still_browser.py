@@ -22,6 +22,7 @@ const data = JSON.parse(document.getElementById("data").textContent), told = [];
 const tell = (name) => (...those) => told.push([name, ...those]);
 const hooks = {
   onHow: tell("how"), onFinding: tell("finding"), onClampMoved: tell("clamp"), onZeroMoved: tell("zero"), onWord: tell("word"),
+  onSight: tell("sight"),
 };
 Object.assign(window, { told, paintStill, start: (options) => { window.player = show(data, { ...hooks, ...options }); } });
 """
@@ -262,6 +263,35 @@ def test_a_second_still_holds_the_whole_piece(opened: Opener, tile: Made) -> Non
     assert filled_in.sum(axis=0).max() == pytest.approx(194, abs=3)
     assert filled_in.sum(axis=1).max() == pytest.approx(194, abs=3)
     assert not filled_in[:, [0, 40, 259, 299]].any()
+
+
+def test_a_second_still_is_no_larger_than_the_piece_on_the_stage(opened: Opener, tile: Made) -> None:
+    """With the sight of a player a canvas shows the piece to the same scale, and zoomed the very part that the stage shows."""
+    page = opened(tile, program=False, how="lines")
+    paint = """(id) => {
+        const box = document.getElementById('stage').getBoundingClientRect(), beside = document.createElement('canvas');
+        document.body.append(beside);
+        Object.assign(beside.style, { width: `${box.width}px`, height: `${box.height}px` });
+        beside.id = id;
+        const data = JSON.parse(document.getElementById('data').textContent);
+        paintStill(beside, data, 'lines', told.findLast(([name]) => name === 'sight')[1]);
+    }"""
+    page.evaluate(paint, "whole")
+    wide = 100.0 * heard(page, "sight")[-1][0]["scale"]
+    for _ in range(3):
+        page.keyboard.press("+")
+    page.wait_for_function("() => told.some(([name, sight]) => name === 'sight' && sight.zoom > 3)")
+    page.evaluate(paint, "part")
+    x, y = page.evaluate(
+        """() => ['left', 'top'].map((side) => document.getElementById('stage').getBoundingClientRect()[side]
+            - document.getElementById('view').getBoundingClientRect()[side])"""
+    )
+    whole, part, stage = pixels(page, "whole"), pixels(page, "part"), pixels(page)[round(y) :, round(x) :]
+
+    assert (whole[..., 3] > 128).sum(axis=1).max() == pytest.approx(wide, abs=3)
+    dark, there = part[..., 0] < 100, stage[: part.shape[0], : part.shape[1], 0] < 100
+    assert dark.any()
+    assert np.mean(dark != there) < 0.02
 
 
 def test_the_look_gives_the_lines_their_colours() -> None:

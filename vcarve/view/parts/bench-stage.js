@@ -7,7 +7,13 @@ const facts = { shows: null, kept: null, player: null }; // the text that is sho
 
 const showPiece = (data) => {
   const before = facts.player, onZeroMoved = (word) => change("zero.xy", word);
-  facts.player = show(data, { before, how: state.how, onHow: noteHow, onClampMoved: moveClamp, onZeroMoved, onWord: (text) => { $("told").textContent = text; } });
+  const onWord = (text) => { $("told").textContent = text; };
+  facts.player = show(data, { before, how: state.how, onHow: noteHow, onSight, onClampMoved: moveClamp, onZeroMoved, onWord });
+};
+const onSight = (sight) => {
+  if (JSON.stringify(sight) === JSON.stringify(facts.sight)) return;
+  facts.sight = sight;
+  drawKept();
 };
 // Whatever else on the page takes or leaves room, the piece fits its stage.
 const fitting = new ResizeObserver(([{ contentRect: { width, height } }]) => {
@@ -231,7 +237,7 @@ const showKept = () => {
   drawKept();
 };
 const drawKept = () => {
-  if (facts.kept) paintStill($("was-still"), facts.kept.look.stage, state.how === "run" ? "wood" : state.how);
+  if (facts.kept) paintStill($("was-still"), facts.kept.look.stage, state.how === "run" ? "wood" : state.how, facts.sight);
 };
 // After a reload the kept version is known by its text alone.
 const recallKept = async () => {

@@ -183,8 +183,8 @@ const drawAround = (place, under, over) => {
     return g;
   }));
   if (grip.taken) {
-    const { what, k, now: [x, y] } = grip.taken;
-    const spot = { x: Math.max(100, Math.min(place.wide - 100, x)), y: y > place.tall - 60 ? y - 30 : y + 44 };
+    const { what, k } = grip.taken, [x, y] = MOVED[what].label(k);
+    const spot = { x: Math.max(100, Math.min(place.wide - 100, x)), y: Math.max(16, Math.min(place.tall - 8, y)) };
     make("text", { class: "figure back", ...spot, "text-anchor": "middle" }, over, MOVED[what].words(k));
   }
   const tool = make("g", { class: "tool" }, over);

@@ -3,7 +3,8 @@
 // options: `how` the piece is shown, "run" (as it is cut, what there is without options), "wood" or "lines"; `before`, the player whose
 // place this one takes, zoomed as it was and in whatever is being dragged; and who is told: onHow(how) when playing changes it,
 // onFinding(k, nth) when a place is chosen (-1: none), onClampMoved(index, x, y) in mm from the piece's front left corner,
-// onZeroMoved(word), onWord(text) what to say while something is moved.
+// onZeroMoved(word), onWord(text) what to say while something is moved, onSight({scale in px/mm, zoom, middle in mm}) where what is
+// seen of the piece has changed.
 if (options.before) options.before.stop();
 
 const SPEEDS = [1, 2, 5, 10, 20, 50, 100, 200, 500, 1000, 2000, 5000];
@@ -70,6 +71,7 @@ const arrange = () => {
     strip.width = Math.round(box.clientWidth * sharp); strip.height = Math.round(box.clientHeight * sharp);
     strips = makeStrip(box.clientWidth, box.clientHeight, sharp);
   }
+  if (options.onSight) options.onSight({ scale: place.scale, zoom: zoom.k, middle: [place.mx(place.wide / 2), place.my(place.tall / 2)] });
   ask();
 };
 
@@ -407,6 +409,7 @@ const MOVED = {
     },
     back: (k, from) => CLAMPS[k].splice(0, 2, ...from),
     said: (k) => [k, ...clampAt(k)],
+    label: (k) => [place.px(CLAMPS[k][0] + CLAMPS[k][2] / 2), place.py(CLAMPS[k][1]) + 18],
     words: (k) => `Clamp ${k + 1} at ${["X", "Y"].map((axis, i) => `${axis} ${trimmed(clampAt(k)[i])}`).join(", ")} ${DATA.figures.unit}`,
   },
   zero: {
@@ -418,6 +421,7 @@ const MOVED = {
     },
     back: (k, from) => { zeroAt = from; },
     said: () => [zeroWord()],
+    label: () => [place.px(zeroAt[0]), place.py(zeroAt[1]) + (zeroAt[1] > PIECE.centre[1] ? 26 : -62)],
     words: () => `Zero at the ${zeroWord() === "centre" ? "centre" : `${zeroWord().replace("-", " ")} corner`}`,
   },
 };

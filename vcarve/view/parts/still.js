@@ -169,12 +169,15 @@ const darken = (canvas, pen, set, stroke, DATA, scale) => {
   pen.globalCompositeOperation = "source-over";
 };
 
-// Paint the whole finished piece as large as the canvas has room for it, with its outline.
-const paintStill = (canvas, DATA, how) => {
+// Paint the finished piece with its outline, as large as the canvas has room for it.  With the `sight` of a player it is no larger
+// than there, so that two pieces can be compared; or the same part of it where that is zoomed.
+const paintStill = (canvas, DATA, how, sight) => {
   const ratio = Math.min(2, devicePixelRatio || 1), { width, height } = DATA.piece;
   canvas.width = Math.max(4, Math.round(canvas.clientWidth * ratio)); canvas.height = Math.max(4, Math.round(canvas.clientHeight * ratio));
-  const edge = 3 * ratio, scale = Math.min((canvas.width - 2 * edge) / width, (canvas.height - 2 * edge) / height);
-  const place = { scale, left: -canvas.width / scale / 2, top: canvas.height / scale / 2 };
+  const edge = 3 * ratio, whole = Math.min((canvas.width - 2 * edge) / width, (canvas.height - 2 * edge) / height);
+  const zoomed = sight && sight.zoom > 1, scale = zoomed ? ratio * sight.scale : Math.min(whole, sight ? ratio * sight.scale : Infinity);
+  const [x, y] = zoomed ? sight.middle : [0, 0];
+  const place = { scale, left: x - canvas.width / scale / 2, top: y + canvas.height / scale / 2 };
   paintPiece(canvas, DATA, how, place);
   const pen = canvas.getContext("2d");
   pen.setTransform(scale, 0, 0, -scale, -place.left * scale, place.top * scale);
