@@ -150,12 +150,17 @@ const answersOf = (look, plan) => {
   if (plan) planLabels = plan.answers.map(([label]) => label);
   return [...(look ? look.answers : []), ...(plan ? plan.answers : planLabels.map((label) => [label, null]))];
 };
+// A figure and its unit stand on one line, and so does each part of an answer where there is room.
+const phrased = (text) => {
+  const parts = text.replace(/(\d) (?=(?:mm|in|s|min|h|%)(?![a-z]))/g, "$1\u00a0").split(/(?<=[;,]) /);
+  return parts.flatMap((part, k) => (k ? [" ", el("span", {}, part)] : [el("span", {}, part)]));
+};
 const showAnswers = () => {
   const box = $("answers"), now = answersOf(app.look, app.plan), kept = facts.kept ? new Map(answersOf(facts.kept.look, facts.kept.plan)) : null;
   const groups = now.map(([label, text]) => {
     const was = kept ? kept.get(label) : undefined;
     return el("div", { "data-label": label, class: kept && text && was && was !== text ? "differs" : "" }, el("dt", {}, label),
-      el("dd", { class: text ? "" : "open" }, text || "…"), kept ? el("dd", { class: "kept" }, was || "…") : null);
+      el("dd", { class: text ? "" : "open" }, ...phrased(text || "…")), kept ? el("dd", { class: "kept" }, ...phrased(was || "…")) : null);
   });
   if (kept) groups.unshift(el("div", { class: "which" }, el("dt", {}), el("dd", {}, "now"), el("dd", { class: "kept" }, "kept")));
   box.replaceChildren(el("dl", {}, ...groups), ...(kept ? [differing()] : []));
