@@ -267,7 +267,8 @@ def test_two_versions_side_by_side(visit: Opener) -> None:
     page.reload()
     page.wait_for_selector("#was:visible")
     page.wait_for_function(
-        "t => document.querySelector('#answers .kept + *, #answers').innerText.includes(t)", arg=time
+        "t => [...document.querySelectorAll('#answers .kept')].some(e => e.innerText.replaceAll('\u00a0', ' ') === t)",
+        arg=time,
     )
     page.click("#take-kept")
     planned(page)
