@@ -400,3 +400,18 @@ def test_a_hostile_drawing_is_refused(page: Served, evil: str) -> None:
     assert got.status == 422
     assert untouched(page) == before
     assert str(Path("/tmp")) not in got.wants
+
+
+def test_a_fault_of_ours_is_told_and_kept_from_nobody(
+    page: Served, monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]
+) -> None:
+    """What fails in us is answered as our fault, and the terminal says where."""
+
+    def failing(*given: object, **more: object) -> None:
+        raise ZeroDivisionError("of ours")
+
+    monkeypatch.setattr("vcarve.serve.app.looked", failing)
+    got = page.ask("look", {"text": SMALL, "edits": []})
+
+    assert (got.status, "The fault is in Mizo" in got.wants) == (500, True)
+    assert "ZeroDivisionError: of ours" in capfd.readouterr().err

@@ -5,7 +5,10 @@ from __future__ import annotations
 import asyncio
 import json
 import threading
+import traceback
 from collections.abc import AsyncIterator, Awaitable, Callable
+from contextlib import suppress
+from functools import cache
 from typing import Any
 from urllib.parse import quote
 
@@ -62,7 +65,9 @@ class Bench:
     ) -> None:
         self.folder, self.worker, self.kept = folder, worker, Kept()
         self.first = {"text": text, "file": file, "seen": seen}
-        self.one = anyio.CapacityLimiter(1)  # the stages that are kept are of one layout at a time
+        self.one = threading.Lock()  # the stages that are kept are of one layout at a time
+        # While the browser opens, what it asks for first is made for the first time.
+        threading.Thread(target=self._warm, daemon=True).start()
 
     def app(self, token: str, port: int, **patience: float) -> App:
         """Return the application, behind its guard."""
@@ -97,7 +102,7 @@ class Bench:
         name = request.path_params["name"]
         if name not in names("pattern"):
             raise InputError(Problem(value=name, want="there is no such pattern"))
-        drawn = await anyio.to_thread.run_sync(lambda: pattern_picture(pattern(name), ".svg"))
+        drawn = await anyio.to_thread.run_sync(_thumb, name)
         headers = {"content-security-policy": PICTURE, "cache-control": "private, max-age=86400"}
         return Response(drawn, media_type="image/svg+xml", headers=headers)
 
@@ -115,13 +120,18 @@ class Bench:
         ):
             raise InputError("an edit is a path and a value")
 
-        def look() -> bytes:
-            with reading_only(self.folder.path, *self.folder.named):
-                told = looked(given["text"], edits, folder=self.folder.path, kept=self.kept)
-            return json.dumps(told, allow_nan=False, separators=(",", ":")).encode()
-
-        told = await anyio.to_thread.run_sync(look, limiter=self.one)
+        told = await anyio.to_thread.run_sync(self._looked, given["text"], edits)
         return Response(told, media_type="application/json")
+
+    def _looked(self, text: str, edits: list[dict[str, Any]]) -> bytes:
+        with self.one, reading_only(self.folder.path, *self.folder.named):
+            told = looked(text, edits, folder=self.folder.path, kept=self.kept)
+        return json.dumps(told, allow_nan=False, separators=(",", ":")).encode()
+
+    def _warm(self) -> None:
+        with suppress(Exception):  # it is told when it is asked for
+            self._looked(str(self.first["text"]), [])
+            choices()
 
     async def plan(self, request: Request) -> Response:
         """Return the stages of a plan as they are done, each in a line, and at last the program; given up when nobody listens."""
@@ -144,8 +154,10 @@ class Bench:
                 tell(b'{"done":' + done + b"}\n")
             except InputError as error:
                 tell(_line(_problems(error)))
-            except (InternalError, GivenUpError) as error:
-                tell(_line({"want": str(error) or "given up"}))
+            except GivenUpError:
+                pass  # nobody listens
+            except Exception as error:
+                tell(_line({"want": _fault(error)}))
             finally:
                 tell(None)
 
@@ -204,6 +216,11 @@ class Bench:
         return await anyio.to_thread.run_sync(lambda: self.worker.ask(what, *about))
 
 
+@cache
+def _thumb(name: str) -> str | bytes:
+    return pattern_picture(pattern(name), ".svg")
+
+
 def _told(answer: Answer) -> Answer:
     """Return an answer that says what is wrong, where something is."""
 
@@ -214,10 +231,17 @@ def _told(answer: Answer) -> Answer:
             return JSONResponse({"want": error.problems[0].want}, 409)
         except InputError as error:
             return JSONResponse(_problems(error), 422)
-        except InternalError as error:
-            return JSONResponse({"want": f"The fault is in Mizo: {error}"}, 500)
+        except Exception as error:
+            return JSONResponse({"want": _fault(error)}, 500)
 
     return answered
+
+
+def _fault(error: Exception) -> str:
+    """Tell of a fault of our own; where it failed goes to the terminal."""
+    traceback.print_exception(error)
+    said = str(error) if isinstance(error, InternalError) else f"{type(error).__name__}: {error}"
+    return f"The fault is in Mizo, not in what you wrote; the terminal says where. {said}"
 
 
 def _problems(error: InputError) -> dict[str, Any]:

@@ -110,8 +110,7 @@ class Guard:
         if not told.isdigit() or int(told[:20]) > most:
             raise _Refused(413, want)
         end = time.monotonic() + self.body_s
-        parts: list[bytes] = []
-        more = True
+        parts, size, more = list[bytes](), 0, True
         while more:
             try:
                 message = await asyncio.wait_for(receive(), end - time.monotonic())
@@ -120,8 +119,8 @@ class Guard:
             if message["type"] == "http.disconnect":
                 raise _Refused(400, "What was sent is not whole.")
             parts.append(message.get("body", b""))
-            more = message.get("more_body", False)
-            if sum(map(len, parts)) > most:
+            size, more = size + len(parts[-1]), message.get("more_body", False)
+            if size > most:
                 raise _Refused(413, want)
         return b"".join(parts)
 
