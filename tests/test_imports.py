@@ -71,6 +71,7 @@ ROOMS_OF_VALUES = {
     "program.moves",
     "dryrun",
     "layout",
+    "coupon",
     "run",
 }
 

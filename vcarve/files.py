@@ -14,13 +14,14 @@ from typing import Literal
 
 from vcarve.errors import InputError, Problem
 
-Kind = Literal["job", "machine", "pattern", "program", "drawing", "picture"]
+Kind = Literal["job", "machine", "pattern", "widths", "program", "drawing", "picture"]
 
 ENOUGH_BYTES = 65536
 _KEYS: dict[Kind, set[str]] = {
     "job": {"piece", "groove", "bit"},
     "machine": {"travel", "rapid", "spindle"},
     "pattern": {"lattice", "group", "lines"},
+    "widths": {"grooves", "bit", "read-to"},
 }
 _PIXELS = (b"\x89PNG", b"\xff\xd8\xff", b"GIF8", b"BM")  # how PNG, JPEG, GIF and BMP files begin
 _WORDS = re.compile(r"\s*(?:[(;%]|/?\s*(?:N\s*\d+\s*)?[FGMSTXYZ]\s*[-+]?[.\d])", re.IGNORECASE)

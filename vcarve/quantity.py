@@ -260,6 +260,12 @@ class Figures:
         """Return a length such as ``12.5 mm`` or ``0.4921 in``."""
         return f"{self.number(value_mm, decimals, trim=trim)} {self.unit}"
 
+    def known(self, value_mm: float, off_mm: float) -> str:
+        """Return a length with how far it may be off, such as ``2.31 ± 0.04 mm``; finer where it is known more finely."""
+        decimals = 2 if off_mm >= 0.0355 else 3
+        number, off = (self.number(one, decimals, trim=False) for one in (value_mm, off_mm))
+        return f"{number} ± {off} {self.unit}"
+
     def at_least(self, value_mm: float, decimals: int = 2) -> str:
         """Return a length rounded up, for the least that is possible."""
         digit_mm = self.unit_mm / 10.0 ** (decimals + self.finer)

@@ -16,6 +16,7 @@ _SAID: dict[Kind, str] = {
     "job": "this is a job file; 'mizo program {}' makes its program",
     "machine": "this is a machine file; a job names it as 'machine', and 'mizo machines {}' checks it",
     "pattern": "this is a pattern file; a job names it as 'name' under 'pattern', and 'mizo patterns {}' checks it",
+    "widths": "this is a table of measured widths; 'mizo fit {}' reads it",
     "program": "this is a program; 'mizo dry-run {}' reads it",
     "drawing": "this is a drawing; a job names it as 'drawing' under 'pattern', or as 'file' of its outline",
     "picture": "this is a picture, made of dots; a job can take drawings made of lines, in SVG or DXF files",
@@ -25,6 +26,7 @@ _SAID: dict[Kind, str] = {
 ENDINGS = {
     "a program": (".nc", ".ngc", ".gcode", ".gc", ".g", ".tap", ".cnc", ".txt"),
     "a picture of the plan": (".svg",),
+    "a picture of the fit": (".svg",),
     "a picture of the carved piece": (".png",),
     "a picture of the pattern": (".svg", ".png"),
     "a page": (".html", ".htm"),

@@ -32,6 +32,7 @@ COMMANDS = {
     "program": ("vcarve.cli.program", "program", "Make the program of a job, checked and dry-run."),
     "dry-run": ("vcarve.cli.dry_run", "dry_run", "Read a program back: check it, time it, show it."),
     "width": ("vcarve.cli.width", "width", "How wide a bit cuts at a depth, and the other way round."),
+    "fit": ("vcarve.cli.coupon", "fit", "The bit's true angle and tip, from the widths of a coupon."),
     "lines": ("vcarve.cli.program", "lines", "A job's lines, grooves and land as an SVG or DXF drawing."),
     "patterns": ("vcarve.cli.lists", "patterns", "The patterns there are; their files and pictures."),
     "machines": ("vcarve.cli.lists", "machines", "The machines there are; their files."),

@@ -1,0 +1,192 @@
+"""A fit of measured widths in words and figures, and drawn with its residuals."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from html import escape
+from typing import Any
+
+import numpy as np
+
+from vcarve.coupon.fit import Fit, angle_deg
+from vcarve.quantity import counted, format_deg
+from vcarve.view.facts import Rows
+from vcarve.view.look import LIGHT, SANS, WOOD
+from vcarve.view.svg import drawn, svg, text
+
+HOLDS = "It holds for this bit as it is ground and set now; another one, or a new edge, wants a coupon of its own."
+
+
+def fit_rows(fit: Fit) -> Rows:
+    """Return what a fit says, as labels and texts; uncertainties are standard ones, intervals hold in 95 of 100 coupons."""
+    figures, line, table = fit.table.figures, fit.line, fit.table
+    readings = sum(len(groove.widths_mm) for groove in table.grooves)
+    low, high = fit.angle_ends_deg
+    sold = table.bit.angle_deg
+    inside = "inside it" if low <= sold <= high else "outside it: the bit is not what it is sold as"
+    tip, u_tip = fit.tip_mm
+    rows = [
+        ("measured", f"{counted(len(fit.groove), 'groove')}, {counted(readings, 'place')}"),
+        ("angle", f"{_angle(fit)}, with its standard uncertainty"),
+        ("", f"95 %: {format_deg(low)} to {format_deg(high)}; the {format_deg(sold)} it is sold as lie {inside}"),
+        ("width", f"{figures.known(line.start_mm, line.u_start_mm)} at no depth, and {line.slope:.4f} ± {line.u_slope:.4f} mm "
+         f"more for each mm of depth; correlation {line.together:.2f}"),
+    ]  # fmt: skip
+    source = (
+        f"from the scatter, {counted(int(line.freedom), 'degree')} of freedom"
+        if np.isfinite(line.freedom)
+        else "as given"
+    )
+    if np.isfinite(line.freedom) and table.uncertainty_mm is not None:
+        source += f"; the {figures.length(table.uncertainty_mm)} given is too little for it"
+    rows.append(("", f"one groove: ± {figures.length(line.deviation_mm, 4)}, {source}"))
+    if fit.deeper_mm is None:
+        rows.append(
+            ("tip", f"{figures.known(tip, u_tip)}: the tip's flat together with the error of the zero")
+        )
+        rows.append(
+            (
+                "",
+                "widths alone do not tell the two apart: measure the tip under a loupe (key 'tip'), or touch the zero",
+            )
+        )
+        rows.append(
+            (
+                "",
+                "again beside the coupon (key 'deeper'); the angle is free of both, not of Z steps that are off",
+            )
+        )
+    else:
+        deeper, u_deeper = fit.deeper_mm
+        rows.append(("tip", figures.known(tip, u_tip)))
+        way = "deeper" if deeper >= 0.0 else "less deep"
+        rows.append(
+            ("zero", f"the bit went {figures.known(abs(deeper), u_deeper)} {way} than the program says")
+        )
+    return rows
+
+
+def _angle(fit: Fit) -> str:
+    return f"{format_deg(fit.angle_deg, trim=False)} ± {format_deg(fit.u_angle_deg, trim=False)}"
+
+
+def fit_cautions(fit: Fit) -> Iterator[str]:
+    """Yield what makes the fit doubtful: outliers, and what it would be without them; a tip that is less than none."""
+    figures = fit.table.figures
+    for one in fit.outliers:
+        where = f"groove {one.groove + 1}, {figures.length(fit.table.grooves[one.groove].depth_mm)} deep"
+        what = "its width" if one.place < 0 else f"place {one.place + 1}"
+        side = "wider" if one.off_mm > 0.0 else "narrower"
+        off = f"{figures.length(abs(one.off_mm))} {side} than the others say"
+        yield f"{where}: {what}, {figures.length(one.width_mm)}, is {off}. Measure it again, or take it out."
+    if fit.outliers:
+        without = format_deg(angle_deg(fit.others.slope))
+        yield f"Without that the angle would be {without} and the width at no depth {figures.length(fit.others.start_mm)}."
+    tip, u_tip = fit.tip_mm
+    if tip + fit.line.factor * u_tip < 0.0:
+        short = figures.length(-tip / fit.line.slope)
+        yield (
+            f"The grooves are narrower than a sharp tip makes them: it went {short} or more less deep than the program says. "
+            "The zero was too high; mend that first, or the job's widths will be too large."
+        )
+
+
+def bit_line(fit: Fit) -> str:
+    """Return the bit as a line of a job's file."""
+    bit, length = fit.bit, fit.table.figures.length
+    lengths = [f"{key}: {length(value, 4)}" for key, value in bit.items() if key not in ("angle", "flutes")]
+    keys = [f"angle: {bit['angle']:g} deg", *lengths, f"flutes: {bit['flutes']:g}"]
+    return f"bit: {{{', '.join(keys)}}}"
+
+
+def fit_json(fit: Fit) -> dict[str, Any]:
+    """Return a fit as plain values in millimetres and degrees; uncertainties are standard ones."""
+    line, deeper = fit.line, fit.deeper_mm
+    return {
+        "angle_deg": fit.angle_deg,
+        "angle_uncertainty_deg": fit.u_angle_deg,
+        "angle_95_deg": list(fit.angle_ends_deg),
+        "start_mm": line.start_mm,
+        "start_uncertainty_mm": line.u_start_mm,
+        "slope": line.slope,
+        "slope_uncertainty": line.u_slope,
+        "correlation": line.together,
+        "deviation_mm": line.deviation_mm,
+        "freedom": line.freedom if np.isfinite(line.freedom) else None,
+        "factor_95": line.factor,
+        "tip_mm": fit.tip_mm[0],
+        "tip_uncertainty_mm": fit.tip_mm[1],
+        "deeper_mm": None if deeper is None else deeper[0],
+        "deeper_uncertainty_mm": None if deeper is None else deeper[1],
+        "residuals_mm": [
+            {"groove": int(g) + 1, "depth_mm": float(d), "width_mm": float(w), "residual_mm": float(w - line.at(d)[0])}
+            for g, d, w in zip(fit.groove, fit.depth_mm, fit.width_mm, strict=True)
+        ],
+        "outliers": [
+            {"groove": one.groove + 1, "place": one.place + 1 or None, "width_mm": one.width_mm, "off_mm": one.off_mm}
+            for one in fit.outliers
+        ],
+        "bit": fit.bit,
+    }  # fmt: skip
+
+
+_WIDE, _HIGH, _LOW = 120.0, 58.0, 34.0  # of the two plots
+_LEFT, _TOP, _GAP = 16.0, 12.0, 16.0
+
+
+def fit_svg(fit: Fit) -> str:
+    """Return the fit drawn: widths over depths with the line, and below how far each groove is off it, in its 95 % band."""
+    line, figures = fit.line, fit.table.figures
+    deep, wide = float(fit.depth_mm.max()) * 1.08, float(fit.width_mm.max()) * 1.08
+    off = fit.width_mm - np.array([line.at(d)[0] for d in fit.depth_mm])
+    most = 1.15 * max(float(np.abs(off).max()), line.factor * line.deviation_mm, 1e-6)
+    named = {one.groove for one in fit.outliers}
+    floor, zero = _TOP + _HIGH, _TOP + _HIGH + _GAP + _LOW / 2.0
+
+    def x(depth: float) -> float:
+        return _LEFT + _WIDE * depth / deep
+
+    def y(width: float) -> float:
+        return floor - _HIGH * width / wide
+
+    def z(residual: float) -> float:
+        return zero - _LOW / 2.0 * residual / most
+
+    depths = np.linspace(0.0, deep, 41)
+    told = [line.at(float(d)) for d in depths]
+    ways = [[z(sign * line.factor * u) for _, u in told] for sign in (1.0, -1.0)]
+    band = [
+        *zip(map(x, depths), ways[0], strict=True),
+        *zip(map(x, depths[::-1]), ways[1][::-1], strict=True),
+    ]
+    parts = [
+        drawn('<path class="frame" d="M{} {}V{}H{}"/>', _LEFT, _TOP, floor, _LEFT + _WIDE),
+        drawn('<path class="line" d="M{} {}L{} {}"/>', x(0.0), y(line.start_mm), x(deep), y(line.at(deep)[0])),
+        f'<path class="band" d="M{"L".join(drawn("{} {}", *spot) for spot in band)}Z"/>',
+        drawn('<path class="line" d="M{} {}H{}"/>', _LEFT, zero, _LEFT + _WIDE),
+        text(_LEFT, _TOP - 5.0, _angle(fit), "head"),
+        text(_LEFT + _WIDE, floor + 5.0, f"depth, to {figures.length(deep / 1.08)}", anchor="end"),
+        text(_LEFT + 1.0, _TOP + 3.0, f"width, to {figures.length(wide / 1.08)}"),
+        text(_LEFT + 1.0, zero - _LOW / 2.0 - 1.5, f"off the line, up to ± {figures.length(most / 1.15)}; "
+             "band: where the line lies, 95 %"),
+    ]  # fmt: skip
+    for groove, depth, width, residual in zip(
+        fit.groove.tolist(), fit.depth_mm, fit.width_mm, off, strict=True
+    ):
+        kind = "out" if groove in named else "dot"
+        for at in (y(width), z(residual)):
+            parts.append(drawn(f'<circle class="{kind}" cx="{{}}" cy="{{}}" r="1.1"/>', x(depth), at))
+        parts.append(
+            text(x(depth) + 1.6, z(residual) - 0.8, f"{groove + 1}{' ✗' if groove in named else ''}", kind)
+        )
+    style = (
+        f"svg{{background:{LIGHT.paper}}}text{{font:3px {SANS};fill:{LIGHT.ink_soft}}}.head{{font-size:4.5px;fill:{LIGHT.ink}}}"
+        f".frame,.line{{fill:none;stroke:{LIGHT.ink_soft};stroke-width:.3}}.line{{stroke:{LIGHT.indigo}}}"
+        f".band{{fill:{WOOD}}}.dot{{fill:{LIGHT.indigo}}}.out{{fill:{LIGHT.finding}}}"
+    )
+    named_words = f"; outliers: groove {', '.join(str(g + 1) for g in sorted(named))}" if named else ""
+    told_words = (
+        f"Widths of {len(fit.groove)} grooves over their depths, with the line through them{named_words}."
+    )
+    box = (0.0, 0.0, _LEFT + _WIDE + 8.0, zero + _LOW / 2.0 + 6.0)
+    return svg(box, f"Fit of {escape(fit.table.title or 'a coupon')}", told_words, style, parts)
