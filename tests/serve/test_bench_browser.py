@@ -409,6 +409,52 @@ def test_a_dropped_drawing_is_cut(visit: Opener, tmp_path: Path) -> None:
     assert not (tmp_path / "evil.svg").exists()
 
 
+def test_own_files_are_brought_in(visit: Opener, tmp_path: Path) -> None:
+    """A machine and a pattern of one's own take their keys' places; a job's text takes that of the job, and can be taken back."""
+    page = visit(JOB)
+    for kind in ("machine", "pattern"):
+        mizo(tmp_path, "new", f"--{kind}", f"other-{kind}.yaml")
+        content = (tmp_path / f"other-{kind}.yaml").read_text()
+        (tmp_path / f"other-{kind}.yaml").unlink()
+        drop(page, f"other-{kind}.yaml", content)
+        page.wait_for_function(
+            "name => document.getElementById('cards').innerHTML.includes(name)", arg=f"other-{kind}"
+        )
+        planned(page)
+        assert (tmp_path / f"other-{kind}.yaml").read_text() == content
+    job = download(page, "#take-job")[1].decode()
+    (tmp_path / "taken.yaml").write_text(job)
+    read = vcarve.load_job(str(tmp_path / "taken.yaml"))
+
+    assert read.pattern.name == "other-pattern.yaml"
+    assert "other-machine.yaml" in job
+    drop(page, "second.yaml", JOB.replace("title: lid", "title: second").replace("0.8 mm", "0.6 mm"))
+    page.wait_for_function("() => document.getElementById('title').value === 'second'")
+    planned(page)
+    assert page.inner_text("#file") == "second.yaml"
+    assert field(page, "groove.depth").input_value() == "0.6 mm"
+    page.click("#undo")
+    planned(page)
+    assert page.input_value("#title") == "lid"
+
+
+def test_findings_show_their_places(visit: Opener) -> None:
+    """What hinders is marked where it is as soon as the piece is laid out, and pressing it goes through its places."""
+    page = visit(JOB.replace("0.8 mm", "1.1 mm"))
+    finding = page.locator("#found .finding").first
+    count = page.locator("#over .spot").count()
+    finding.click()
+
+    assert count > 1
+    assert finding.get_attribute("aria-pressed") == "true"
+    assert page.locator("#over .spot[data-chosen]").count() == 1
+    first = page.locator("#over .spot[data-chosen]").get_attribute("transform")
+    finding.click()
+    assert page.locator("#over .spot[data-chosen]").get_attribute("transform") != first
+    page.click("#verdict")
+    assert page.evaluate("() => document.activeElement.matches('#found .finding')")
+
+
 def test_a_second_page_is_told_that_the_file_has_changed(visit: Opener, tmp_path: Path) -> None:
     """It writes over nothing unasked, can save under another name, and what it has stays on it."""
     first = visit(JOB)
