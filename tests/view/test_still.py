@@ -84,6 +84,18 @@ def test_walls_get_the_light_that_their_side_of_the_sky_gives_them() -> None:
     assert shapely.total_bounds(shapely.polygons(corners)) == pytest.approx([-40, -30, 40, 30], abs=1.5)
 
 
+def test_a_frame_has_walls_on_its_outer_side_too() -> None:
+    """Where nothing is cut outside a frame, its outer walls reach half of its width beyond its line."""
+    text = TILE % "asanoha" + "\n"
+    layout = lay_out(
+        job_from(text.replace("20 mm}", "20 mm, margin: 6 mm, edge: plain, frame: [{distance: 6 mm}]}", 1))
+    )
+    corners = read(still(layout)["walls"], 12).reshape(-1, 2)
+
+    # 1.2 mm deep at 90 degrees: 1.2 mm to either side.
+    assert np.abs(corners).max(axis=0) == pytest.approx([40 - 6 + 1.2, 30 - 6 + 1.2], abs=1e-3)
+
+
 def test_grooves_that_narrow_are_told_by_their_chords(tmp_path: Path) -> None:
     """With a taper the lines that rise are chords with a half-width at each end; together nothing is lost."""
     (tmp_path / "loose.svg").write_text(LINES)

@@ -24,7 +24,14 @@ const hooks = {
   onHow: tell("how"), onFinding: tell("finding"), onClampMoved: tell("clamp"), onZeroMoved: tell("zero"), onWord: tell("word"),
   onSight: tell("sight"),
 };
-Object.assign(window, { told, paintStill, start: (options) => { window.player = show(data, { ...hooks, ...options }); } });
+const start = (options) => {
+  window.player = show(data, { ...hooks, ...options });
+  const view = document.getElementById("view"), quick = document.createElement("canvas"); // what is seen at once
+  Object.assign(quick, { id: "quick", hidden: true, width: view.width, height: view.height });
+  quick.getContext("2d").drawImage(view, 0, 0);
+  document.body.append(quick);
+};
+Object.assign(window, { told, paintStill, start });
 """
 Opener = Callable[..., Any]
 
@@ -77,9 +84,11 @@ def heard(page: Any, name: str) -> list[Any]:
 
 
 def test_the_finished_wood_is_that_of_the_program_at_its_end(opened: Opener, tile: Made) -> None:
-    """Painted from the job alone, the piece looks as it does when the program that was carved has ended."""
+    """Painted from the job alone, the piece looks as it does when the program has ended; a moment later it is carved alike."""
     page = opened(tile, how="wood")
-    still = pixels(page)
+    quick = pixels(page, "quick")
+    page.wait_for_selector("#view[data-still=exact]")
+    exact = pixels(page)
     page.uncheck("#air")
     page.keyboard.press("End")
     page.wait_for_selector("#view[data-settled=yes]")
@@ -87,12 +96,12 @@ def test_the_finished_wood_is_that_of_the_program_at_its_end(opened: Opener, til
     carved = pixels(page)
 
     assert heard(page, "how") == [["run"]]
-    assert still.shape == carved.shape
-    apart = np.abs(still - carved)[..., :3].max(axis=2)
-    # Edges are softened otherwise, and the program cuts a circle that the job does not ask for.
-    assert np.median(apart) <= 3
-    assert np.mean(apart > 40) < 0.05
-    assert np.corrcoef(still[..., :3].ravel(), carved[..., :3].ravel())[0, 1] > 0.85
+    # The program cuts a circle that the job does not ask for, and the grain of the wood is drawn finer.
+    for still, share, most in ((quick, 0.05, 3), (exact, 0.03, 2)):
+        assert still.shape == carved.shape
+        apart = np.abs(still - carved)[..., :3].max(axis=2)
+        assert np.median(apart) <= most
+        assert np.mean(apart > 40) < share
 
 
 def test_lines_are_indigo_of_their_true_width_on_pale_wood(opened: Opener, tile: Made) -> None:
@@ -114,7 +123,7 @@ def test_a_player_that_is_stopped_hears_nothing_and_the_next_keeps_its_zoom(
     opened: Opener, tile: Made
 ) -> None:
     """After stop() no key changes the stage; a new player with the zoom of the old shows as large a part of the same place."""
-    page = opened(tile, program=False, how="wood")
+    page = opened(tile, program=False, how="lines")
     for _ in range(3):
         page.keyboard.press("+")
     page.wait_for_timeout(300)
@@ -125,7 +134,7 @@ def test_a_player_that_is_stopped_hears_nothing_and_the_next_keeps_its_zoom(
 
     assert zoomed == "3.38"
     assert page.get_attribute("#stage", "data-zoom") == zoomed
-    page.evaluate("() => start({ how: 'wood', before: player })")
+    page.evaluate("() => start({ how: 'lines', before: player })")
     assert page.get_attribute("#stage", "data-zoom") == zoomed
     assert np.array_equal(pixels(page), before)
     page.keyboard.press("0")

@@ -14,7 +14,10 @@ import numpy as np
 import numpy.typing as npt
 
 from vcarve.groove.land import narrowing
+from vcarve.groove.model import Grooves
 from vcarve.layout.stages import Layout
+from vcarve.network.model import Network
+from vcarve.plane.arcs import left, size
 from vcarve.plane.arrays import Floats, Ints
 from vcarve.view.look import SECOND, SECOND_SHARE, SUN
 from vcarve.view.walls import SAG_MM, walls
@@ -55,16 +58,30 @@ def still(layout: Layout) -> dict[str, Any]:
         "tones": [],
     }
     if len(network.ring_half_edge) <= MOST_SIDES:
-        found = walls(network, grooves, FAN_RAD)
-        tone = np.rint(_light(found.toward, bit.angle_deg) * TONES).astype(np.int64)
+        inner, outer = walls(network, grooves, FAN_RAD), _outer_walls(network, grooves)
+        corner, toward = (
+            np.concatenate(both) for both in zip(outer, (inner.corner_mm, inner.toward), strict=True)
+        )
+        tone = np.rint(_light(toward, bit.angle_deg) * TONES).astype(np.int64)
         shade, many = np.unique(tone, return_counts=True)
-        told["walls"] = pack(found.corner_mm[np.argsort(tone, kind="stable")], "f4")
+        told["walls"] = pack(corner[np.argsort(tone, kind="stable")], "f4")
         told["tones"] = _counted((shade[:, None] / TONES).tolist(), many)
     return told
 
 
 def _counted(kinds: list[list[float]], many: Ints) -> list[list[float]]:
     return [[*kind, number] for kind, number in zip(kinds, many.tolist(), strict=True)]
+
+
+def _outer_walls(network: Network, grooves: Grooves) -> tuple[Floats, Floats]:
+    """Return the walls of grooves on sides where there is no cell, such as a frame's outer one, as ``walls`` does; unmitred."""
+    sides = 2 * np.flatnonzero(network.cut)[:, None] + [0, 1]
+    side = np.setdiff1d(sides, network.ring_half_edge)
+    halves = grooves.ends_half_mm[np.stack([side & 1, 1 - (side & 1)]), side >> 1]
+    _, (a, b), half = narrowing(network.walked(side), halves, SAG_MM)
+    out = left(b - a) / np.maximum(size(b - a), 1e-9)[:, None]
+    rims = (b + half[1][:, None] * out, a + half[0][:, None] * out)
+    return np.stack([a, a, b, b, *rims], axis=1), out
 
 
 def _light(toward: Floats, angle_deg: float) -> Floats:

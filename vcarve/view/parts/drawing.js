@@ -18,7 +18,7 @@ const lengthFigure = (value, decimals) => figure(value / DATA.figures.mm, decima
 
 const PIECE = DATA.piece;
 const BIT = makeBit(DATA.bit);
-let DEEPEST = 0.01;
+let DEEPEST = DATA.still ? DATA.still.deepest : 0.01;
 for (let i = 0; i < COUNT; i++) {
   const depth = TOP - END[3 * i + 2];
   if (depth > DEEPEST) DEEPEST = depth;
@@ -94,6 +94,11 @@ const makeSurface = (ratio, [left, front, right, top], paint) => {
   const pen = sheet.getContext("2d", { willReadFrequently: true });
   const px = (x) => (x - left) * ratio, py = (y) => (top - y) * ratio;
   pen.fill(new Path2D(ringsPath(px, py)), "evenodd");
+  if (paint.board) {
+    pen.globalCompositeOperation = "source-in";
+    pen.drawImage(paint.board, px(LEFT), py(BACK), PIECE.width * ratio, PIECE.height * ratio);
+    return surfaceOn(pen.getImageData(0, 0, wide, tall), ratio, left, top, paint);
+  }
   const mask = pen.getImageData(0, 0, wide, tall).data;
   const inside = new Uint8Array(wide * tall);
   for (let i = 0; i < inside.length; i++) inside[i] = mask[4 * i + 3];
@@ -113,6 +118,18 @@ const makeSurface = (ratio, [left, front, right, top], paint) => {
   const base = new Uint8Array(3 * wide * tall);
   for (let i = 0; i < wide * tall; i++) for (let c = 0; c < 3; c++) base[3 * i + c] = drawn[4 * i + c];
   return new Surface({ wide, tall, scale: ratio, left, top, bit: BIT, deepest: DEEPEST, base, inside, paint });
+};
+
+// A surface on a picture of the uncut piece, which shows it as it leaves the mill.
+const surfaceOn = (image, scale, left, top, paint) => {
+  const { width: wide, height: tall, data } = image, inside = new Uint8Array(wide * tall), base = new Uint8Array(3 * wide * tall);
+  for (let i = 0, from = 0, to = 0; i < inside.length; i++, from += 4, to += 3) {
+    base[to] = data[from]; base[to + 1] = data[from + 1]; base[to + 2] = data[from + 2];
+    inside[i] = data[from + 3];
+  }
+  const surface = new Surface({ wide, tall, scale, left, top, bit: BIT, deepest: DEEPEST, base, inside, paint, image });
+  surface.finished = true;
+  return surface;
 };
 
 // What is still to be cut, as fine lines on the wood.

@@ -43,7 +43,7 @@ const paintOf = (print) => {
   const dark = 0.3 * tint[0] + 0.59 * tint[1] + 0.11 * tint[2] < 110; // fine lines have to stand out from any wood
   const pale = (of, share) => of.map((v) => 255 - (255 - v) * share); // ink is dear
   if (print) return { shade: pale(walls.shade, 0.7), lit: pale(walls.lit, 0.4), valley: pale(walls.valley, 0.8), wood: tint.map(() => 255), air: hex(colour("--wood-air")), grain: 0.02, dot: 1, gap: 8, line: null };
-  return { ...walls, wood: tint, air: hex(colour(dark ? "--wood-air-pale" : "--wood-air")), grain: 0.14, dot: Math.max(1, Math.round(1.2 * ratio)), gap: Math.round(5 * ratio), line: colour(dark ? "--lit" : "--wood-line") };
+  return { ...walls, wood: tint, air: hex(colour(dark ? "--wood-air-pale" : "--wood-air")), grain: GRAIN, dot: Math.max(1, Math.round(1.2 * ratio)), gap: Math.round(5 * ratio), line: colour(dark ? "--lit" : "--wood-line") };
 };
 
 // Put the picture where the piece is now; it keeps its own pixels until it is made anew for this zoom.
@@ -81,6 +81,30 @@ const paintStage = (scale, [left, front, right, top]) => {
   pane = { scale, left, top, wide, tall };
   carver = null;
   paintPiece(view, DATA, still(), pane);
+  clearTimeout(finer);
+  view.dataset.still = "quick";
+  if (still() === "wood") finer = setTimeout(refine, REST_MS);
+};
+
+// Polygons are wrong in narrow corners: when nothing has changed for a while the lines are carved as a program's are.
+const REST_MS = 600;
+let finer = 0;
+const refine = () => {
+  const { scale, left, top, wide, tall } = pane, chords = stillChords(DATA);
+  const paint = { ...paintOf(false), board: boardOf(PIECE, hex(PIECE.tint), GRAIN) };
+  const surface = makeSurface(scale, [left, top - tall / scale, left + wide / scale, top], paint);
+  let at = 0;
+  const work = () => {
+    const until = performance.now() + SLICE_MS;
+    while (at < chords.length && performance.now() < until) for (const end = Math.min(chords.length, at + 40); at < end; at++) surface.cut(...chords[at]);
+    if (at < chords.length) finer = setTimeout(work, 0);
+    else {
+      surface.touch(0, 0, wide, tall);
+      surface.blit(paper);
+      view.dataset.still = "exact";
+    }
+  };
+  finer = setTimeout(work, 0);
 };
 
 const carveStage = (scale, part) => {
@@ -95,6 +119,7 @@ const carveStage = (scale, part) => {
     paper.drawImage(was, (before.left - surface.left) * surface.scale, (surface.top - before.top) * surface.scale, was.width * k, was.height * k);
   }
   carver = new Carver(surface);
+  clearTimeout(finer);
   pane = surface;
   fresh = before !== null && before !== undefined;
 };
@@ -521,7 +546,7 @@ hear(window, "resize", () => {
 const stop = () => {
   life.abort();
   cancelAnimationFrame(asked);
-  for (const timer of [rest, resized, idling]) clearTimeout(timer);
+  for (const timer of [rest, resized, idling, finer]) clearTimeout(timer);
 };
 
 const prefers = matchMedia("(prefers-color-scheme: dark)");

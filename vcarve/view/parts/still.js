@@ -13,6 +13,7 @@ const colour = (name) => getComputedStyle(document.documentElement).getPropertyV
 
 const AMBIENT = 0.1; // what reaches a wall that faces away
 const BRIGHTEST = 1.2; // light on a wall that faces it, as a share of that on the flat top
+const GRAIN = 0.14; // how far its streaks make wood lighter and darker
 const SUNK = 0.55; // how far the deepest bottom darkens towards the valley
 // How much light a wall shows that gets this share of the light on the flat top.
 const shown = (light) => Math.min(1, (AMBIENT + (1 - AMBIENT) * light) / BRIGHTEST);
@@ -87,9 +88,34 @@ const stillOf = (DATA) => {
     }
     return { light, path };
   });
-  const made = { deepest: still.deepest, tip: still.tip, kinds, slim, walls, corners, outline };
+  const made = { deepest: still.deepest, tip: still.tip, kinds, slim, walls, corners, lines, outline };
   stills.set(DATA, made);
   return made;
+};
+
+// All its grooves as straight cuts: place and depth of both ends.
+const stillChords = (DATA) => {
+  const { lines, slim, tip } = stillOf(DATA), slope = Math.tan((DATA.bit.angle * Math.PI) / 360), chords = [];
+  let at = 0;
+  for (const [depth, , many] of DATA.still.grooves) for (const until = at + 5 * many; at < until; at += 5) {
+    const [ax, ay, bx, by, bulge] = lines.subarray(at, at + 5);
+    const sweep = 4 * Math.atan(bulge), lean = bulge ? (1 - bulge * bulge) / (4 * bulge) : 0;
+    const cx = (ax + bx) / 2 - (by - ay) * lean, cy = (ay + by) / 2 + (bx - ax) * lean, radius = Math.hypot(ax - cx, ay - cy);
+    const parts = bulge ? Math.ceil(Math.abs(sweep) / (2 * Math.acos(Math.max(0, 1 - 0.01 / Math.max(radius, 0.02))))) : 1;
+    let x = ax, y = ay;
+    for (let k = 1; k <= parts; k++) {
+      const c = Math.cos((sweep * k) / parts), s = Math.sin((sweep * k) / parts);
+      const [tx, ty] = k === parts ? [bx, by] : [cx + (ax - cx) * c - (ay - cy) * s, cy + (ax - cx) * s + (ay - cy) * c];
+      chords.push([x, y, depth, tx, ty, depth]);
+      [x, y] = [tx, ty];
+    }
+  }
+  const deep = (half) => Math.max(0, (half - tip / 2) / slope);
+  for (let k = 0; k < slim.length; k += 7) {
+    const [ax, ay, bx, by, from, to] = slim.subarray(k, k + 6);
+    chords.push([ax, ay, deep(from), bx, by, deep(to)]);
+  }
+  return chords;
 };
 
 // What grooves that narrow cover, with round ends; or where they are deeper than some, by which they are `less` wide on either side.
@@ -114,59 +140,53 @@ const FEW_WALLS = 4000;
 // Paint the finished piece as "wood" or as "lines"; `scale` is px/mm, `left` and `top` the place at the canvas's upper left corner.
 const paintPiece = (canvas, DATA, how, { scale, left, top }) => {
   const pen = canvas.getContext("2d"), { deepest, kinds, slim, walls, corners, outline } = stillOf(DATA);
-  const { piece } = DATA, tint = hex(piece.tint), set = (on, k = 1) => on.setTransform(k * scale, 0, 0, -k * scale, -left * scale * k, top * scale * k);
+  const { piece } = DATA, tint = hex(piece.tint);
   const wood = how === "lines" ? blend(tint, hex(colour("--wood-paper")), 0.62) : tint;
-  const stroke = (on, path, half, ink, round = half * scale > 3) => { // ends of narrow ones are not seen, and dear
-    Object.assign(on, { strokeStyle: ink, lineWidth: 2 * half, lineCap: round ? "round" : "butt", lineJoin: round ? "round" : "bevel" });
-    on.stroke(path);
+  const stroke = (path, half, ink, round = half * scale > 3) => { // ends of narrow ones are not seen, and dear
+    Object.assign(pen, { strokeStyle: ink, lineWidth: 2 * half, lineCap: round ? "round" : "butt", lineJoin: round ? "round" : "bevel" });
+    pen.stroke(path);
   };
   pen.setTransform(1, 0, 0, 1, 0, 0);
   pen.clearRect(0, 0, canvas.width, canvas.height);
   pen.save();
-  set(pen);
+  pen.setTransform(scale, 0, 0, -scale, -left * scale, top * scale);
   pen.clip(outline, "evenodd");
   pen.save();
   pen.scale(1, -1);
-  pen.drawImage(boardOf(piece, wood, how === "lines" ? 0.05 : 0.14), -piece.width / 2, -piece.height / 2, piece.width, piece.height);
+  pen.drawImage(boardOf(piece, wood, how === "lines" ? 0.05 : GRAIN), -piece.width / 2, -piece.height / 2, piece.width, piece.height);
   pen.restore();
   if (how === "lines") {
     const [light, deep] = [hex(colour("--cut-shallow")), hex(colour("--cut-deep"))];
     const ink = (depth) => inked(blend(light, deep, depth / deepest));
-    for (const { depth, half, path } of kinds) stroke(pen, path, half, ink(depth), half * scale > 0.6);
+    for (const { depth, half, path } of kinds) stroke(path, half, ink(depth), half * scale > 0.6);
     if (slim.length) { pen.fillStyle = ink(deepest); pen.fill(slimPath(slim)); }
   } else {
     const { shade, lit } = bareWalls(tint), ink = (light) => inked(blend(shade, lit, shown(light)));
-    for (const { half, path } of kinds) stroke(pen, path, half, ink(0.7), !walls.length);
+    for (const { half, path } of kinds) stroke(path, half, ink(0.7), !walls.length);
     if (slim.length) { pen.fillStyle = ink(0.7); pen.fill(slimPath(slim)); }
     // What shows through where two soft edges meet is hardly seen when they are filled twice.
     const times = corners.length < 12 * FEW_WALLS ? 2 : 1;
     for (const { light, path } of walls) { pen.fillStyle = ink(light); for (let k = 0; k < times; k++) pen.fill(path); }
-    darken(canvas, pen, set, stroke, DATA, scale);
+    darken(pen, stroke, DATA, scale);
   }
   pen.restore();
 };
 
-// Deeper is darker: contours of equal depth, the deepest last, laid over the walls; soft where grooves are wide, and faint where they
-// are fine.
-const darken = (canvas, pen, set, stroke, DATA, scale) => {
+// Deeper is darker: contours of equal depth, laid over the walls one in another; faint where grooves are fine.
+const darken = (pen, stroke, DATA, scale) => {
   const { deepest, tip, kinds, slim } = stillOf(DATA), slope = Math.tan((DATA.bit.angle * Math.PI) / 360);
-  const widest = scale * Math.max(0, ...kinds.map(({ half }) => half)), steps = Math.max(2, Math.min(24, Math.round(widest / 2)));
+  const widest = scale * Math.max(0, ...kinds.map(({ half }) => half)), steps = Math.max(2, Math.min(20, Math.round(widest / 2)));
   if (widest < 0.7) return;
-  const sheet = document.createElement("canvas"), k = widest > 6 ? 0.5 : 1, sunk = SUNK * Math.min(1, 0.4 + widest / 10);
-  sheet.width = Math.ceil(canvas.width * k); sheet.height = Math.ceil(canvas.height * k);
-  const on = sheet.getContext("2d");
-  on.fillStyle = inked([255, 255, 255]);
-  on.fillRect(0, 0, sheet.width, sheet.height);
-  set(on, k);
+  const sunk = SUNK * Math.min(1, 0.5 + widest / 12), ink = inked(bareWalls(hex(DATA.piece.tint)).valley);
+  let before = 0;
   for (let step = 1; step <= steps; step++) {
-    const deep = ((step - 0.5) / steps) * deepest, grey = 255 * (1 - sunk * (step / steps) ** 2), ink = inked([grey, grey, grey]);
-    for (const { depth, half, path } of kinds) if (depth > deep) stroke(on, path, Math.max(half - deep * slope, 0.01), ink);
-    if (slim.length) { on.fillStyle = ink; on.fill(slimPath(slim, tip / 2, deep * slope)); }
+    const deep = ((step - 0.5) / steps) * deepest, dark = sunk * (step / steps) ** 2;
+    pen.globalAlpha = 1 - (1 - dark) / (1 - before);
+    before = dark;
+    for (const { depth, half, path } of kinds) if (depth > deep) stroke(path, Math.max(half - deep * slope, 0.01), ink);
+    if (slim.length) { pen.fillStyle = ink; pen.fill(slimPath(slim, tip / 2, deep * slope)); }
   }
-  pen.globalCompositeOperation = "multiply";
-  pen.setTransform(1, 0, 0, 1, 0, 0);
-  pen.drawImage(sheet, 0, 0, sheet.width / k, sheet.height / k);
-  pen.globalCompositeOperation = "source-over";
+  pen.globalAlpha = 1;
 };
 
 // Paint the finished piece with its outline, as large as the canvas has room for it.  With the `sight` of a player it is no larger
