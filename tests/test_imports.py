@@ -54,6 +54,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "run": {"everything but cli"},
     "proofing": {"everything but cli"},
     "pipeline": {"everything but cli"},
+    "resume": {"everything but cli"},
     "drawn": {"everything but cli"},
     "serve": {"everything but cli"},
     "cli": {"everything"},

@@ -7,10 +7,11 @@ from functools import partial
 from typing import TypeVar
 
 from vcarve.dryrun import clock
+from vcarve.dryrun.before import cut_before, followed
 from vcarve.dryrun.carve import MOST_PIXELS_ASKED, suitable_step_mm
 from vcarve.dryrun.check import check
 from vcarve.dryrun.measure import carved, measured, width_findings
-from vcarve.dryrun.track import Target, waiting_mm
+from vcarve.dryrun.track import Target, setup_of, waiting_mm
 from vcarve.errors import Finding, InputError, Problem
 from vcarve.job.bench import Machine, load_machine
 from vcarve.job.records import Job
@@ -37,13 +38,16 @@ def check_program(
     machine: Machine | str | None = None,
     file: str | None = None,
     assumed: bool = False,
+    rest_of: tuple[str, str | bytes] | None = None,
 ) -> DryRun:
     """Read a program as the mill would, judge and time it; with its job its lines, depths, piece and clamps as well.
 
     ``job`` may be laid out already.  Without one the program is judged for ``machine``, by name as in a job or a job's own; one
     that nobody names, or that is only ``assumed``, forbids nothing: what rests on its figures is a caution.  ``findings`` have
-    a code, a sentence, the line, and the place in mm from the piece's centre; ``times`` are seconds.  Raises InputError with
-    every fault if the text cannot be read for the machine's controller, and for an unknown machine.
+    a code, a sentence, the line, and the place in mm from the piece's centre; ``times`` are seconds.  ``rest_of`` names an
+    earlier program, and is its text, where this one is its rest: what that had cut before the rest begins counts as cut.  Raises
+    InputError with every fault if a text cannot be read for the machine's controller, where it is no rest, and for an unknown
+    machine.
 
     >>> made = vcarve.plan_program(vcarve.load_job("tile.yaml"))
     >>> run = vcarve.check_program(made.text, vcarve.load_job("tile.yaml", ["groove.depth=0.7"]))
@@ -58,6 +62,18 @@ def check_program(
         machine = load_machine(machine)
     machine = machine or load_machine(USUAL_MACHINE) if job is None else job.machine
 
+    before = None
+    if rest_of is not None:
+        start = waiting_mm(machine, job)
+        whole, rest = (
+            read_program(one, dialect=machine.dialect, file=name, start_mm=start).moves
+            for name, one in (rest_of, (file or "the program", text))
+        )
+        before = cut_before(whole, rest, setup_of(job).top_mm)
+        if before is None:
+            want = "its last cuts are not those of the program that is to be its rest"
+            raise InputError(Problem(file=rest_of[0], want=want))
+
     def read(*, block_delete: bool) -> tuple[Machine, Reading, tuple[Finding, ...]]:
         start = waiting_mm(machine, job)
         reading = read_program(
@@ -68,7 +84,7 @@ def check_program(
             block_delete=block_delete,
         )
         mill = _as_used(machine, reading) if assumed else machine
-        findings = check(reading, mill, target)
+        findings = check(reading, mill, target, before)
         if assumed:
             resting = OF_THE_MACHINE if mill.spindle.programmed else OF_THE_MACHINE | {"spindle-off"}
             findings = tuple(replace(one, mild=True) if one.code in resting else one for one in findings)
@@ -85,7 +101,13 @@ def check_program(
     if layout is not None:
         known = job_findings(layout)
     return DryRun(
-        reading=reading, times=times, machine=mill, findings=(*known, *findings), layout=layout, file=file
+        reading=reading,
+        times=times,
+        machine=mill,
+        findings=(*known, *findings),
+        layout=layout,
+        file=file,
+        before=before,
     )
 
 
@@ -128,6 +150,7 @@ def carve_piece(run: AnyRun, *, step_mm: float | None = None, with_land: bool = 
     if step_mm is not None:
         fitting_step(run.layout.job, step_mm)
     target, moves = target_of(run.layout), run.reading.moves
+    moves = moves if run.before is None else followed(run.before, moves)
     surface = carved(target, moves, step_mm)
     facts = measured(target, moves, surface, with_land=with_land, finer=step_mm is None)
     found = [*run.findings, *width_findings(target, surface, facts, {one.code for one in run.findings})]

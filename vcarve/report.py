@@ -135,6 +135,7 @@ def dry_run_json(run: DryRun) -> dict[str, Any]:
         "lines": moves.lines,
         "moves": len(moves),
         "passes": run.passes,
+        "passes_before": run.passes_before,
         "time_s": times.total_s,
         "corners": run.corners,
         **{f"{what}_time_s": getattr(times, f"{what}_s") for what in ("cut", "plunge", "rapid")},
@@ -185,6 +186,9 @@ def dry_run_rows(run: DryRun) -> Rows:
     rows = [("read", read), ("time", f"{format_duration(times.total_s)}: {', '.join(parts)}")]
     if run.corners:
         rows.append(("", run.corners))
+    if run.before is not None:
+        done = f"{counted(run.passes_before, 'pass', 'passes')} of the earlier program count as cut"
+        rows.append(("before", done))
     if times.pauses:
         rows.append(("stops", f"{counted(times.pauses, 'pause')} until you continue"))
     if run.measured is not None:

@@ -10,7 +10,7 @@ from vcarve.cuts.model import Cuts
 from vcarve.dryrun.carve import Surface
 from vcarve.dryrun.clock import Times
 from vcarve.dryrun.measure import Measured
-from vcarve.dryrun.track import Setup, room, setup_of
+from vcarve.dryrun.track import Setup, passes_of, room, setup_of
 from vcarve.errors import Finding, refuses
 from vcarve.job.bench import Machine
 from vcarve.job.records import Job
@@ -18,7 +18,7 @@ from vcarve.layout.stages import Layout
 from vcarve.network.model import Network
 from vcarve.plan.model import Plan
 from vcarve.plane.arrays import Floats, Ints
-from vcarve.program.moves import Motion
+from vcarve.program.moves import Motion, Moves
 from vcarve.program.reader import Reading
 from vcarve.quantity import Figures
 
@@ -34,7 +34,7 @@ class DryRun:
     """What the dry run of a text found.
 
     ``layout`` and ``job`` are ``None`` for a text without its job, ``file`` for one without a name, ``surface`` and ``measured``
-    until it is carved.
+    until it is carved; ``before`` are the moves that an earlier program has cut, where this one is its rest.
     """
 
     reading: Reading
@@ -45,6 +45,7 @@ class DryRun:
     file: str | None = None
     surface: Surface | None = None
     measured: Measured | None = None
+    before: Moves | None = None
 
     @property
     def job(self) -> Job | None:
@@ -68,28 +69,20 @@ class DryRun:
 
     @property
     def pass_of(self) -> Ints:
-        """Which pass each move belongs to, shape (N,), counted from 0; -1 for moves in the air.
-
-        A pass is a run of moves below the surface: it begins with the move that goes down into the wood and ends with the one
-        that lifts out of it; the bit may rise to the surface on the way, at the point of a line that tapers.  Moves in machine
-        coordinates and probing moves are in the air, and so is the way to a height that the text names first: where the tool
-        stands before, it does not say.
-        """
-        moves, surface_mm = self.reading.moves, self.setup.top_mm
-        start, end = np.where(moves.is_found("Z"), np.inf, moves.start("Z")), moves.end("Z")
-        start[:1] = np.inf
-        with np.errstate(invalid="ignore"):
-            below = (np.fmin(start, end) < surface_mm - 1e-6) & moves.told
-            fresh = ~(start < surface_mm + 1e-6)
-        before = np.roll(below, 1)
-        before[:1] = False
-        begins = below & (~before | fresh)
-        return np.where(below, np.cumsum(begins) - 1, -1)
+        """Which pass each move belongs to, shape (N,); see :func:`~vcarve.dryrun.track.passes_of`."""
+        return passes_of(self.reading.moves, self.setup.top_mm)
 
     @property
     def passes(self) -> int:
         """How often the bit goes into the wood and out again."""
         return int(self.pass_of.max(initial=-1)) + 1
+
+    @property
+    def passes_before(self) -> int:
+        """How many passes an earlier program has made before this one, its rest."""
+        if self.before is None:
+            return 0
+        return int(passes_of(self.before, self.setup.top_mm).max(initial=-1)) + 1
 
     @property
     def boxes_mm(self) -> tuple[Floats, Floats]:

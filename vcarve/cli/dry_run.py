@@ -34,6 +34,11 @@ HEADER_BYTES = 64 * 2**10  # the machine is named in so many first ones
 )
 @set_option
 @click.option(
+    "--cut-before",
+    metavar="FILE.nc",
+    help="The program that FILE.nc is the rest of: what it cut before counts as cut (needs --job).",
+)
+@click.option(
     "--machine",
     metavar="NAME",
     help="The machine, where there is no job.  [default: the one the program's header names, or rs274-mill]",
@@ -54,6 +59,7 @@ def dry_run(
     file: str,
     job: str | None,
     sets: tuple[str, ...],
+    cut_before: str | None,
     machine: str | None,
     page: str | None,
     picture: str | None,
@@ -71,6 +77,7 @@ def dry_run(
 
     if job is None:
         needing = {"--picture": picture, "--heights": heights, "--step": step, "--set": sets}
+        needing["--cut-before"] = cut_before
         lone = [name for name, value in needing.items() if value]
         if lone:
             raise InputError(
@@ -80,13 +87,17 @@ def dry_run(
         raise InputError(
             Problem(key="--machine", value=machine, want="the job names its machine; leave this out")
         )
-    if file == job == "-":
-        raise InputError("the program and the job cannot both come from standard input")
+    if [file, job, cut_before].count("-") > 1:
+        raise InputError("only one file can come from standard input")
     loaded = None if job is None else opened(job, sets)
     with taken_as("program", file):
-        text = _read(file)
-    taken = _Taken(loaded.machine) if loaded is not None else _machine(machine, text, file)
-    claim(asked(), (file, taken.file) if loaded is None else (file, *loaded.files))
+        text = program_bytes(file)
+    taken = Taken(loaded.machine) if loaded is not None else machine_for(machine, text, file)
+    claim(asked(), (file, taken.file) if loaded is None else (file, cut_before, *loaded.files))
+    earlier = None
+    if cut_before is not None:
+        with taken_as("program", cut_before):
+            earlier = cut_before, program_bytes(cut_before)
     grid = None if step is None or loaded is None else _grid_mm(step, loaded)
     with progress_bar() as bar:
         bar("reading", 0.1)
@@ -98,6 +109,7 @@ def dry_run(
                     machine=taken.machine,
                     job=loaded,
                     assumed=taken.assumed,
+                    rest_of=earlier,
                 )
         except WrongKindError:
             raise
@@ -128,7 +140,8 @@ def dry_run(
         raise click.exceptions.Exit(EXIT_REFUSED)
 
 
-def _read(file: str) -> bytes:
+def program_bytes(file: str) -> bytes:
+    """Return what a program's file, or standard input, holds; raises InputError for what can be no program."""
     from vcarve.job.document import read_bytes
 
     data = read_bytes(file, LARGEST_BYTES)
@@ -153,7 +166,7 @@ def _grid_mm(written: str, job: Job) -> float:
     return grid_mm
 
 
-class _Taken(NamedTuple):
+class Taken(NamedTuple):
     """The machine a program is judged for: how it was come by, its file, and whether nobody named it."""
 
     machine: Machine
@@ -162,20 +175,20 @@ class _Taken(NamedTuple):
     assumed: bool = False
 
 
-def _machine(named: str | None, text: bytes, program: str) -> _Taken:
+def machine_for(named: str | None, text: bytes, program: str) -> Taken:
     """Return the machine to judge a program for where there is no job."""
     from vcarve.job.bench import file_of, is_file, load_machine, names
     from vcarve.proofing import USUAL_MACHINE
     from vcarve.report import machine_in_header
 
     if named is not None:
-        return _Taken(load_machine(named), f"{named}, as asked for", file_of("machine", named))
+        return Taken(load_machine(named), f"{named}, as asked for", file_of("machine", named))
     name, dialect = machine_in_header(text[:HEADER_BYTES].decode("latin-1")) or (None, "")
     known = name in names("machine")
     beside = Path(program).parent / Path(name or "").name
     if name and (known or (is_file(name) and beside.is_file())):
         path = None if known else str(beside)
-        return _Taken(load_machine(path or name), f"{name}, which the program's header names", path)
+        return Taken(load_machine(path or name), f"{name}, which the program's header names", path)
     usual = load_machine(USUAL_MACHINE)
     if name is None:
         why = "since no header names one"
@@ -183,7 +196,7 @@ def _machine(named: str | None, text: bytes, program: str) -> _Taken:
         usual = usual.model_copy(update={"dialect": dialect})
         why = f"with a controller for {dialect}, since the header's {name!r} is not here"
     how = f"{USUAL_MACHINE}, {why}; name yours with --machine, by its file's path if it is your own"
-    return _Taken(usual, how, assumed=True)
+    return Taken(usual, how, assumed=True)
 
 
 def _lines(run: DryRun, written: list[str], how: str) -> list[str]:

@@ -31,6 +31,7 @@ COMMANDS = {
     "bench": ("vcarve.cli.bench", "bench", "Try a job out on a page in the browser, and take all away."),
     "program": ("vcarve.cli.program", "program", "Make the program of a job, checked and dry-run."),
     "dry-run": ("vcarve.cli.dry_run", "dry_run", "Read a program back: check it, time it, show it."),
+    "resume": ("vcarve.cli.resume", "resume", "After a break: the rest of a program as one of its own."),
     "width": ("vcarve.cli.width", "width", "How wide a bit cuts at a depth, and the other way round."),
     "fit": ("vcarve.cli.coupon", "fit", "The bit's true angle and tip, from the widths of a coupon."),
     "lines": ("vcarve.cli.program", "lines", "A job's lines, grooves and land as an SVG or DXF drawing."),

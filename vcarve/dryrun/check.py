@@ -6,10 +6,14 @@ how the program was planned or written.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from vcarve.dryrun import limits, lines, piece, words
+from vcarve.dryrun.before import followed
 from vcarve.dryrun.track import Target, track
 from vcarve.errors import Finding
 from vcarve.job.bench import Machine
+from vcarve.program.moves import Moves
 from vcarve.program.reader import Reading
 
 OF_EVERY_PROGRAM = (
@@ -29,14 +33,15 @@ BY_A_JOB = (
     piece.piece_findings,
     piece.clamp_findings,
     piece.upright_findings,
-    lines.line_findings,
 )
 
 
-def check(reading: Reading, machine: Machine, target: Target | None = None) -> tuple[Finding, ...]:
+def check(
+    reading: Reading, machine: Machine, target: Target | None = None, before: Moves | None = None
+) -> tuple[Finding, ...]:
     """Return every finding of a program read without fault, in the order of its lines.
 
-    Without a target the surface is taken to be at Z0.
+    Without a target the surface is taken to be at Z0.  The moves that another program has cut ``before`` count for the lines.
     """
     seen = track(reading.moves, machine, target)
     found = [one for find in OF_EVERY_PROGRAM for one in find(seen)]
@@ -44,5 +49,7 @@ def check(reading: Reading, machine: Machine, target: Target | None = None) -> t
         found.extend(piece.surface_findings(seen))
     else:
         found.extend(one for find in BY_A_JOB for one in find(seen, target))
+        whole = seen if before is None else track(followed(before, reading.moves), machine, target)
+        found.extend(replace(one, line=one.line or None) for one in lines.line_findings(whole, target))
     found.extend(words.outside_findings(seen, found))
     return tuple(sorted(found, key=lambda finding: (finding.line or 0, finding.code)))

@@ -183,6 +183,24 @@ def room(moves: Moves, start: Floats, end: Floats, setup: Setup = UNKNOWN) -> tu
     return low, high
 
 
+def passes_of(moves: Moves, surface_mm: float) -> Ints:
+    """Return which pass each move belongs to, shape (N,), counted from 0; -1 for moves in the air.
+
+    A pass is a run of moves below the surface: it begins with the move that goes down into the wood and ends with the one
+    that lifts out of it; the bit may rise to the surface on the way, at the point of a line that tapers.  Moves in machine
+    coordinates and probing moves are in the air, and so is the way to a height that the text names first: where the tool
+    stands before, it does not say.
+    """
+    start, end = np.where(moves.is_found("Z"), np.inf, moves.start("Z")), moves.end("Z")
+    start[:1] = np.inf
+    with np.errstate(invalid="ignore"):
+        below = (np.fmin(start, end) < surface_mm - 1e-6) & moves.told
+        fresh = ~(start < surface_mm + 1e-6)
+    before = np.roll(below, 1)
+    before[:1] = False
+    return np.where(below, np.cumsum(below & (~before | fresh)) - 1, -1)
+
+
 @dataclass(frozen=True, slots=True)
 class Target:
     """What a program is judged by: its job, the lines there are to be, their grooves, and the piece's outline on it."""

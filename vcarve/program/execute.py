@@ -55,6 +55,7 @@ class Interpreter:
     def _act(self, block: Block) -> None:
         """Do what a line says, in the order of table 8."""
         state, codes, grbl = self.state, block.codes, self.dialect is GRBL
+        state.told = {**state.told, **codes}
         other, speed_rpm = codes.get("non-modal", ""), block.value("S")
         if grbl:  # gcode.c, step 4: F has the unit of its own line
             self._units(block)
@@ -184,6 +185,8 @@ class Interpreter:
         if block.codes["path"] == "G64":
             # P is LinuxCNC's; without it, or with P0, corners are rounded as far as the speed asks.
             bound = (block.value("P") if self.dialect is LINUXCNC else None) or math.inf
+            words = [block.words[letter].text for letter in "PQ" if letter in block.words]
+            self.state.told = {**self.state.told, "path": " ".join(["G64", *words])}
             self._event("path-tolerance", max(bound, block.value("Q") or 0.0) * self.state.scale)
 
     def _shift(self, block: Block, code: str) -> None:

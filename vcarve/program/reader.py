@@ -14,7 +14,7 @@ from vcarve.program.arcs import centre_arc
 from vcarve.program.execute import Interpreter
 from vcarve.program.grammar import ARCS, DIALECTS, GRBL, LINUXCNC, NIST, Dialect, DialectName
 from vcarve.program.moves import Moves
-from vcarve.program.state import CENTRE, MOTIONS, ORIGIN, Vector, as_row
+from vcarve.program.state import CENTRE, MOTIONS, ORIGIN, State, Vector, as_row
 from vcarve.program.words import Reject, take_apart
 
 # At most eight digits: those with more mean something else to one controller.
@@ -31,7 +31,7 @@ _NAN = float("nan")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Reading:
-    """What was read: the moves, the faults in order, and the text.  A line with a fault moves nothing.
+    """What was read: the moves, the faults in order, the text, and what is in force behind.  A line with a fault moves nothing.
 
     A fault's ``line`` and column (``key``) count from 1; its ``value`` is the word that cannot be taken.
     """
@@ -40,6 +40,7 @@ class Reading:
     faults: tuple[Problem, ...]
     text_lines: tuple[str, ...]
     dialect: str
+    state: State
 
 
 def read_program(
@@ -135,14 +136,14 @@ def read_program(
             if len(faults) >= _FAULT_LIMIT:
                 break
         state = machine.state
+        (x, y, z), others = state.place[:3], state.place[3:]
+        motion, feed, scale = state.motion, state.feed_mm_min, state.scale
         if state.ended and rules is not GRBL:
             # §3.1: what follows the program's end is not read
             rest = enumerate(lines[number:], number + 1)
             if after := next((k for k, late in rest if _REMARK.sub("", late).strip(" \t%")), 0):
                 columns.event(after, "unread")
             break
-        (x, y, z), others = state.place[:3], state.place[3:]
-        motion, feed, scale = state.motion, state.feed_mm_min, state.scale
         modes = columns.stand(state.place, state.modes())
         quick = short_way and state.distance == "G90" and state.feed_mode == "G94"
         quick = quick and state.motion_written and not (state.feed_stale or state.lost)
@@ -156,7 +157,10 @@ def read_program(
     if faults and strict:
         raise InputError(faults)
     moves = columns.moves(len(lines), state.modes())
-    return Reading(moves=moves, faults=tuple(faults), text_lines=tuple(lines), dialect=dialect)
+    state.place, state.motion, state.feed_mm_min = (x, y, z, *others), motion, feed
+    return Reading(
+        moves=moves, faults=tuple(faults), text_lines=tuple(lines), dialect=dialect, state=state.copy()
+    )
 
 
 def _split(text: str | bytes, dialect: Dialect) -> tuple[list[str], list[tuple[int, str]]]:

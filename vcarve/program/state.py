@@ -57,6 +57,7 @@ class State:
     g92_kept: Vector = ORIGIN
     homes: Mapping[str, Vector] = field(default_factory=dict)  # in machine coordinates, by their codes
     ended: bool = False
+    told: Mapping[str, str] = field(default_factory=dict)  # the last code of each group
 
     def copy(self) -> State:
         """Return a copy, to go on with while this one is kept."""

@@ -1,0 +1,315 @@
+"""Going on after a break: what was cut before and what the rest cuts is the whole, or nobody is told that it would be."""
+
+from __future__ import annotations
+
+import random
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from vcarve.errors import InputError, RefusedError
+from vcarve.job.records import load_job
+from vcarve.layout.stages import lay_out
+from vcarve.pipeline import plan_program
+from vcarve.program.moves import Motion
+from vcarve.proofing import carve_piece, check_program
+from vcarve.resume import Rest, at_line, at_pass, at_time, cutting_passes, rest_of
+from vcarve.run import Made
+
+sys.path.insert(0, str(Path(__file__).resolve().parent / "bench"))
+
+from random_jobs import job_text
+
+SAMPLES = Path(__file__).parent.parent / "samples"
+SEED = 13
+SMALL = ("box-side", "coaster", "trivet")
+
+# A program as other hands write them: inches, numbered lines, arcs, feeds carried over.
+OTHER_HAND = """\
+%
+(bracket plate)
+N10 G20 G90 G17 G94
+N15 G64 P0.0004
+N20 T1
+N30 S9000 M3
+N40 G4 P4
+N50 G0 Z0.5
+N60 X0.25 Y0.25
+N70 Z0.04
+N80 G1 Z-0.02 F6
+N90 X1.25 F24
+N100 G3 X1.25 Y1.25 I0 J0.5
+N110 G1 X0.25
+N120 G0 Z0.04
+N130 X0.25 Y2
+N140 M8
+N150 G1 Z-0.02
+N160 X1.5
+N170 G0 Z0.1
+N180 G0 X0.3 Y2.5
+N190 Z0.04
+N200 G1 Z-0.02
+N210 X1.5 Y2.6
+N220 G0 Z0.5
+N230 M9 M5
+N240 M30
+%
+"""
+
+
+def rest(text: str, find: Callable[[Any, Any], int], at: float, machine: str = "gantry-router") -> Rest:
+    """Return the rest of a text from a pass, a line or a time on."""
+    run = check_program(text, machine=machine, file="a.nc")
+    return rest_of(run, find(run, at), text=text.encode(), name="a.nc")
+
+
+def once(made: Made, given: Any, number: int, rs274: Any) -> None:
+    """Hold the rest from a pass on against the whole: its cuts are the last of it, and together they are the job."""
+    data = made.text.encode()
+    run = check_program(made.text, machine=made.machine, file="a.nc")
+    left = rest_of(run, at_pass(run, number), text=data, name="a.nc")
+    again = check_program(left.text, given, rest_of=("a.nc", data))
+
+    assert (left.first, left.passes) == (number, made.passes)
+    assert not again.refused, again.findings
+    assert again.passes_before == number - 1
+    assert again.passes == made.passes - number + 1
+    whole, own = rs274(made.text), rs274(left.text.decode())
+    assert own.accepted
+    assert own.message == ""
+    cuts, rest_cuts = ([one for one in ran.moves if one.kind != "rapid"] for ran in (whole, own))
+    assert rest_cuts == cuts[-len(rest_cuts) :]
+    before = (made.reading.moves.line < left.line) & (made.reading.moves.motion != Motion.RAPID)
+    assert len(rest_cuts) == len(cuts) - np.count_nonzero(before)
+
+
+@pytest.mark.parametrize("name", sorted(path.stem for path in SAMPLES.glob("*.yaml")))
+def test_the_rest_of_a_sample(name: str, rs274: Any) -> None:
+    """At every pass of the small ones, and at ten of the others, before and rest are the whole, each line cut once."""
+    layout = lay_out(load_job(SAMPLES / f"{name}.yaml"))
+    made = plan_program(layout)
+    numbers = list(range(2, made.passes + 1))
+    if name not in SMALL:
+        numbers = random.Random(name).sample(numbers, min(10, len(numbers)))
+    for number in numbers:
+        once(made, layout, number, rs274)
+
+
+@pytest.mark.parametrize("number", range(10))
+def test_the_rest_of_a_random_program(tmp_path: Path, number: int, rs274: Any) -> None:
+    """At ten passes of random programs, of every class of machine, before and rest are the whole, each line cut once."""
+    file = tmp_path / "job.yaml"
+    file.write_text(job_text(SEED, number))
+    try:
+        layout = lay_out(load_job(file))
+        made = plan_program(layout)
+    except InputError:
+        return
+    if not made.refused:
+        numbers = range(2, made.passes + 1)
+        for first in random.Random(number).sample(numbers, min(10, len(numbers))):
+            once(made, layout, first, rs274)
+
+
+def test_a_program_of_another_hand(rs274: Any) -> None:
+    """Inches, numbered lines, arcs, a feed and a coolant in force: all is said anew, and the lines follow sign by sign."""
+    left = rest(OTHER_HAND, at_pass, 3)
+    lines = left.text.decode().splitlines()
+
+    assert lines[0] == "%"
+    assert lines[5:13] == [
+        "G17 G20 G90 G94",
+        "G64 P0.0004",
+        "G0 Z0.5",
+        "S9000 M3",
+        "G4 P5",
+        "M8",
+        "F24",
+        "G0 X1.5 Y2",
+    ]
+    assert "\n".join(lines[13:]) == "G0 Z0.1\n" + OTHER_HAND[OTHER_HAND.index("N180") :].rstrip("\n")
+    assert rs274(left.text.decode()).message == ""
+    assert (left.first, left.passes, left.line) == (3, 3, 21)
+
+
+@pytest.mark.parametrize(
+    ("find", "at", "line"),
+    [
+        (at_pass, 2, 16),
+        (at_line, 16, 16),  # the rapid itself
+        (at_line, 20, 16),  # the lift behind the pass: whether it was cut to its end is not known
+        (at_line, 21, 21),
+        (at_line, 23, 21),
+    ],
+)
+def test_where_it_goes_on(find: Callable[[Any, Any], int], at: float, line: int) -> None:
+    """A pass, a line or a time leads to the last lift before it."""
+    assert rest(OTHER_HAND, find, at).line == line
+
+
+def test_the_clock_finds_the_pass() -> None:
+    """In the middle of each pass's own time, the clock finds that pass."""
+    run = check_program(OTHER_HAND, machine="gantry-router")
+    passes = cutting_passes(run.reading.moves)
+    for number in (2, 3):
+        mine = np.flatnonzero(passes == number - 1)
+        middle = 0.5 * (run.times.start_s[mine[0]] + run.times.start_s[mine[-1]] + run.times.move_s[mine[-1]])
+
+        assert rest_of(run, at_time(run, middle), text=b"", name="a").first == number
+
+
+def test_the_zero_on_the_bed() -> None:
+    """Where nothing goes below Z0 the height that the program goes across at tells its passes."""
+    made = plan_program(load_job(SAMPLES / "coaster.yaml", ["zero.z=bed"]))
+    run = check_program(made.text, machine=made.machine)
+    counted = cutting_passes(run.reading.moves)
+
+    assert counted.max() + 1 == made.passes
+    assert np.array_equal(counted, made.pass_of)
+
+
+PLAIN = """G21 G90 G17 G94
+S9000 M3
+G4 P5
+G0 Z5
+G0 X0 Y0
+G1 Z-1 F300
+X20
+G0 Z5
+G0 X0 Y10
+G1 Z-1
+X20
+G0 Z5
+M5
+M2
+"""
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "said"),
+    [
+        (
+            "G0 X0 Y10\n",
+            "G91 X0 Y10\nG90\n",
+            "a.nc:9: from here on it moves by distances (G91); so nobody can be sure",
+        ),
+        ("G0 Z5\nG0 X0 Y10", "G91 G0 Z6\nG0 X-20 Y10\nG90", "a.nc:8: it moves by distances (G91); so nobody"),
+        (
+            "G0 X0 Y0\n",
+            "T2 M6\nS9000 M3\nG4 P5\nG0 X0 Y0\n",
+            "a.nc:5: the program changes the bit; so nobody",
+        ),
+        ("G0 X0 Y10\n", "G20\nG0 X0 Y.5\nG21\nF300\n", "a.nc:9: the units change on the way; so nobody"),
+        (
+            "G0 X0 Y10\n",
+            "/G0 X0 Y12\nG0 X0 Y10\n",
+            "a.nc:9: whether lines that begin with / are run is a switch",
+        ),
+        ("S9000 M3\nG4 P5\n", "M5\nG38.2 Z-1 F9\nS9000 M3\nG4 P5\n", "a.nc:3: the program probes; so nobody"),
+        (
+            "G0 X0 Y10\n",
+            "M5\nG53 G0 X0\nS9000 M3\nG4 P5\nG0 X0 Y10\n",
+            "a.nc:13: the text does not say where X is before this rapid",
+        ),
+        ("X20\nG0 Z5\nM5", "X20\nG0 Z5\nM5\nG0 X[#9]", "a.nc:"),
+    ],
+)
+def test_a_doubt_is_told_with_its_line(old: str, new: str, said: str) -> None:
+    """Where the text alone cannot say what the rest would do, it is refused with the line and why."""
+    text = PLAIN.replace(old, new, 1)
+    assert text != PLAIN
+    with pytest.raises(InputError) as refused:
+        rest(text, at_pass, 2)
+
+    assert said in str(refused.value)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "code"),
+    [
+        ("G21 ", "", "units-unset"),
+        (" G90", "", "modes-unset"),
+        ("G0 X0 Y10", "G55\nG0 X0 Y10", "offset-changed"),
+        ("G0 X0 Y10", "G92 X0\nG0 X0 Y10", "offset-changed"),
+        ("S9000 M3", "S9000 M4", "spindle-backwards"),
+        ("G0 Z5\nG0 X0 Y10", "G0 X0 Y10", "rapid-in-wood"),
+    ],
+)
+def test_what_must_not_be_cut_has_no_rest(old: str, new: str, code: str) -> None:
+    """Of a program that the dry run refuses there is no rest: it tells why."""
+    with pytest.raises(RefusedError) as refused:
+        rest(PLAIN.replace(old, new, 1), at_line, 9)
+
+    assert code in {one.code for one in refused.value.findings}
+
+
+@pytest.mark.parametrize(
+    ("find", "at", "said"),
+    [
+        (at_pass, 1, "run the program itself from its beginning"),
+        (at_pass, 3, "--pass: '3': the program has 2 passes"),
+        (at_pass, 0, "--pass: '0': the program has 2 passes"),
+        (at_line, 15, "--line: '15': the program has 14 lines"),
+        (at_line, 13, "no cut of this program is left"),
+        (at_time, 3600.0, "--after: '1 h 00 min': by the dry run's clock the program lasts"),
+        (at_time, 0.0, "run the program itself from its beginning"),
+    ],
+)
+def test_a_point_where_nothing_is_to_go_on(find: Callable[[Any, Any], int], at: float, said: str) -> None:
+    """A point before the second pass, or behind the last cut, is told as such."""
+    with pytest.raises(InputError) as refused:
+        rest(PLAIN, find, at)
+
+    assert said in str(refused.value)
+
+
+def test_a_spindle_started_by_hand() -> None:
+    """Where the program pauses for it, so does the rest, before it comes down."""
+    text = PLAIN.replace("S9000 M3\nG4 P5\nG0 Z5\n", "G0 Z5\nM0\n").replace("M5\n", "")
+    lines = rest(text, at_pass, 2, machine="rs274-mill").text.decode().splitlines()
+
+    assert "M0" in lines[lines.index("G0 Z5") : lines.index("G0 X20 Y0")]
+
+
+def test_bytes_of_comments_stay() -> None:
+    """Letters beyond ASCII in comments come out as the bytes they were."""
+    data = PLAIN.replace("G0 X0 Y10", "(Gr\xe4te)\nG0 X0 Y10").encode("latin-1")
+    run = check_program(data, machine="gantry-router")
+
+    assert b"(Gr\xe4te)\n" in rest_of(run, at_pass(run, 2), text=data, name="a").text
+
+
+def test_another_programs_rest_is_none() -> None:
+    """The cuts of both decide, not the names or comments: a rest of another program is refused."""
+    job = load_job(SAMPLES / "coaster.yaml")
+    made = plan_program(job)
+    other = plan_program(load_job(SAMPLES / "coaster.yaml", ["pattern.rotate=10"]))
+    run = check_program(other.text, machine=other.machine)
+    left = rest_of(run, at_pass(run, 5), text=other.text.encode(), name="a.nc")
+
+    with pytest.raises(InputError, match=r"made\.nc: its last cuts are not those of"):
+        check_program(left.text, job, rest_of=("made.nc", made.text))
+
+
+def test_what_was_cut_before_is_carved() -> None:
+    """The piece is carved as both leave it; a depth that was wrong before is told without a line of the rest."""
+    job = load_job(SAMPLES / "coaster.yaml")
+    made = plan_program(job)
+    run = check_program(made.text, machine=made.machine)
+    left = rest_of(run, at_pass(run, 5), text=made.text.encode(), name="a.nc")
+    both = carve_piece(check_program(left.text, job, rest_of=("a.nc", made.text)), step_mm=0.2)
+    deep = check_program(
+        left.text, load_job(SAMPLES / "coaster.yaml", ["groove.depth=0.7"]), rest_of=("a.nc", made.text)
+    )
+
+    assert both.surface is not None
+    whole = carve_piece(made, step_mm=0.2).surface
+    assert whole is not None
+    assert np.array_equal(both.surface.height_mm, whole.height_mm)
+    lines = {one.line for one in deep.findings if one.code == "wrong-depth"}
+    assert None in lines
+    assert 0 not in lines

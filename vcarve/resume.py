@@ -1,0 +1,273 @@
+"""Going on after a break: what is left of a program, made from its text alone.
+
+The rest begins behind a lift: it sets every mode anew that the text had said by then, goes up to the greatest height that the
+program goes to, starts the spindle, comes over the place where the bit had been lifted and down to the height it had there.
+From there on the program's own lines follow, sign by sign.  The rest is read back and must make the very moves that the program
+makes from there to its end; nothing in its comments is believed.
+
+Glossary
+crossing    a rapid across: where the program makes one the bit is in the air, so that the place before it can be returned to
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass, fields
+from functools import partial
+
+import numpy as np
+
+from vcarve.dryrun.track import passes_of
+from vcarve.errors import InputError, Problem, RefusedError
+from vcarve.plane.arrays import Bools, Ints
+from vcarve.program.moves import Motion, Moves
+from vcarve.program.reader import Reading, read_program
+from vcarve.program.text import comment, plain
+from vcarve.proofing import check_program
+from vcarve.quantity import counted, format_duration
+from vcarve.report import machine_in_header
+from vcarve.run import DryRun
+
+# Modal groups whose codes are said again as the program had said them, in this order; motion, spindle and coolant by themselves.
+MODES = ("plane", "units", "radius", "length", "system", "distance", "arc-distance", "feed-mode")
+ON_LINES_OF_THEIR_OWN = ("path", "overrides")
+COOLANT = {"mist": "M7", "flood": "M8", "coolant-off": ""}
+UNSURE = "so nobody can be sure where the rest would cut"
+CAUTION = "a new bit is another length: set Z0 again, and see that X0 and Y0 still hold."
+HEALED = frozenset(
+    {"spindle-off", "spin-up"}
+)  # before the rest, which starts the spindle itself and is judged by itself
+PLACE_DECIMALS = 6
+SAME_MM = 1e-4  # places that are one and the same, whichever way they were added up
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rest:
+    """What is left of a program: its text, its own dry run, and where in the program it begins.
+
+    ``first`` is the pass it begins with, counted from 1, of ``passes``; ``line`` the program's line that it goes on with;
+    ``height_mm`` how high it goes before it goes across, and ``place_mm`` where it then comes down to, in work coordinates.
+    """
+
+    text: bytes
+    run: DryRun
+    first: int
+    passes: int
+    line: int
+    height_mm: float
+    place_mm: tuple[float, float, float]
+
+
+def cutting_passes(moves: Moves) -> Ints:
+    """Return which pass each move belongs to, as the dry run counts them, where no job says how high the piece's top is.
+
+    It is taken to be at Z0, or, where nothing cuts below that, just below the lowest height that the program goes across at.
+    """
+    low = np.fmin(moves.start("Z"), moves.end("Z"))
+    cuts = moves.told & (moves.motion != int(Motion.RAPID)) & ~moves.is_lost("Z")[1:]
+    flying = _crossings(moves)
+    top = 0.0 if (low[cuts] < 0.0).any() or not flying.any() else float(low[flying].min())
+    return passes_of(moves, top)
+
+
+def _crossings(moves: Moves) -> Bools:
+    """Tell of each move whether it goes across at rapid between places that the text says, shape (N,)."""
+    across = (moves.start("XY") != moves.end("XY")).any(axis=1) | moves.is_found("XY")
+    return np.asarray(across & moves.told & (moves.motion == int(Motion.RAPID)) & ~moves.is_lost("Z")[:-1])
+
+
+def at_pass(run: DryRun, number: int) -> int:
+    """Return the move that a pass of a program, counted from 1, begins with."""
+    passes = cutting_passes(run.reading.moves)
+    most = int(passes.max(initial=-1)) + 1
+    if not 1 <= number <= most:
+        want = (
+            f"the program has {counted(most, 'pass', 'passes')}"
+            if most
+            else "nothing that this program does is a cut"
+        )
+        raise InputError(Problem(key="--pass", value=str(number), want=want))
+    return int(np.argmax(passes == number - 1))
+
+
+def at_line(run: DryRun, number: int) -> int:
+    """Return the move of a line of a program, counted from 1; for a line without one the next."""
+    moves = run.reading.moves
+    if not 1 <= number <= moves.lines:
+        want = f"the program has {moves.lines} lines"
+        raise InputError(Problem(key="--line", value=str(number), want=want))
+    return int(np.searchsorted(moves.line, number))
+
+
+def at_time(run: DryRun, seconds: float) -> int:
+    """Return the move that is under way so long after the start, by the dry run's clock; pauses count for nothing."""
+    times = run.times
+    if seconds >= times.total_s:
+        lasts = f"by the dry run's clock the program lasts {format_duration(times.total_s)}"
+        raise InputError(Problem(key="--after", value=format_duration(seconds), want=lasts))
+    return int(np.searchsorted(times.start_s + times.move_s, seconds, side="right"))
+
+
+def rest_of(run: DryRun, move: int, *, text: bytes, name: str, assumed: bool = False) -> Rest:
+    """Return what is left of a program from the last lift before a move on.
+
+    ``run`` is its dry run without a job, ``text`` the bytes that were read, ``name`` what the rest calls it; ``assumed`` says
+    that nobody named its machine.  Raises RefusedError where the dry run refuses the program or its rest, and InputError where
+    nobody can be sure that the rest would do what the program did.
+    """
+    _refuse(run, HEALED)
+    reading, moves, file = run.reading, run.reading.moves, run.file
+    passes = cutting_passes(moves)
+    crossings = np.flatnonzero(_crossings(moves)[: move + 1])
+    if not (passes[move:] >= 0).any():
+        raise InputError(Problem(file=file, want="no cut of this program is left from there on"))
+    if not len(crossings) or not (passes[: crossings[-1]] >= 0).any():
+        want = "nothing is cut before the last lift before that; run the program itself from its beginning"
+        raise InputError(Problem(file=file, want=want))
+    start = int(crossings[-1])
+    line = int(moves.line[start - 1]) + 1
+    before = read_program(
+        "\n".join(reading.text_lines[: line - 1]), dialect=run.machine.dialect, strict=False
+    )
+    wrong = partial(Problem, file=file)
+    if problems := [wrong(line=at, want=f"{want}; {UNSURE}") for at, want in _doubts(run, start, line)]:
+        raise InputError(problems)
+    height = float(np.nanmax(np.where(moves.told & ~moves.is_lost("Z")[1:], moves.end("Z"), -np.inf)))
+    first = int(passes[start:][passes[start:] >= 0][0]) + 1
+    whole = int(passes.max()) + 1
+    notes = [("Mizo", f"the rest of {name}, from pass {first} of {whole}, its line {line}")]
+    if (known := machine_in_header("\n".join(reading.text_lines))) is not None:
+        notes.append(("Machine", ", ".join(known)))
+    up = plain(height / before.state.scale, PLACE_DECIMALS)
+    notes.append(("Caution", CAUTION))
+    notes.append(("Caution", f"from wherever the bit stands it first goes straight to Z{up}."))
+    head = [row for label, said in notes for row in comment(label, said)]
+    if next((row for row in reading.text_lines if row.strip()), "").strip() == "%":
+        head.insert(0, "%")
+    head += _opening(run, before, start, height)
+    lines = [*head, *reading.text_lines[line - 1 :], ""]
+    rest = check_program("\n".join(lines), machine=run.machine, assumed=assumed, file="the rest")
+    if (odd := _differs(moves, start, rest.reading.moves, len(head), line - 1)) is not None:
+        want = f"read by itself, the rest does not do in this line what the program does; {UNSURE}"
+        raise InputError(wrong(line=odd, want=want))
+    _refuse(rest)
+    x, y, z = moves.start_mm[start].tolist()
+    return Rest(
+        text="\n".join(lines).encode(_encoding(text)),
+        run=rest,
+        first=first,
+        passes=whole,
+        line=line,
+        height_mm=height,
+        place_mm=(x, y, z),
+    )
+
+
+def _refuse(run: DryRun, healed: frozenset[str] = frozenset()) -> None:
+    """Raise RefusedError with what the dry run refuses, but for codes that a rest heals."""
+    found = [one for one in run.findings if one.severity == "refuse" and one.code not in healed]
+    if found:
+        raise RefusedError(found)
+
+
+def _encoding(text: bytes) -> str:
+    """Return how a text's bytes were read, so that its lines become the same bytes again."""
+    try:
+        text.decode("utf-8")
+    except UnicodeDecodeError:
+        return "latin-1"
+    return "utf-8"
+
+
+def _doubts(run: DryRun, start: int, line: int) -> Iterator[tuple[int, str]]:
+    """Yield what a rest that begins with a move, in a line, cannot be sure of: the line, and why."""
+    moves = run.reading.moves
+    units: set[float] = set()
+    for event in moves.events:
+        if event.kind == "units":
+            units.add(event.value)
+            if len(units) > 1:
+                yield event.line, "the units change on the way"
+        elif event.kind == "tool-change":
+            yield event.line, "the program changes the bit"
+        elif event.kind == "switched":
+            yield event.line, "whether lines that begin with / are run is a switch at the controller"
+        elif event.kind == "distance" and event.value == 91.0 and event.line >= line:
+            yield event.line, "from here on it moves by distances (G91)"
+    distances = [event for event in moves.events if event.kind == "distance" and event.line < line]
+    if distances and distances[-1].value == 91.0:
+        yield distances[-1].line, "it moves by distances (G91)"
+    for probe in np.flatnonzero(moves.motion == int(Motion.PROBE))[:1].tolist():
+        yield int(moves.line[probe]), "the program probes"
+    if missing := " and ".join(axis for axis in moves.axes if moves.is_lost(axis)[start]):
+        yield int(moves.line[start]), f"the text does not say where {missing} is before this rapid"
+    if not _turns(run, line) and not _by_hand(run):
+        yield line, "nothing has started the spindle (M3, or a pause M0 to do so by hand)"
+
+
+def _turns(run: DryRun, line: int) -> bool:
+    """Tell whether the spindle has ever been switched on before a line."""
+    return any(event.kind == "spindle-cw" and event.line < line for event in run.reading.moves.events)
+
+
+def _by_hand(run: DryRun) -> bool:
+    """Tell whether a person starts the spindle: by the machine's switch, or where the program but pauses before its first cut."""
+    if not run.machine.spindle.programmed:
+        return True
+    moves = run.reading.moves
+    first = int(np.argmax(cutting_passes(moves) >= 0))
+    kinds = {event.kind for event in moves.events}
+    return "spindle-cw" not in kinds and any(
+        event.kind == "pause" and event.before <= first for event in moves.events
+    )
+
+
+def _opening(run: DryRun, before: Reading, start: int, height_mm: float) -> list[str]:
+    """Return the lines that bring the machine to where a move starts, with all that was in force there."""
+    state, moves = before.state, run.reading.moves
+    scale = state.scale
+    x, y, z = (plain(value / scale, PLACE_DECIMALS) for value in moves.start_mm[start].tolist())
+    lines = [" ".join(state.told[group] for group in MODES if group in state.told)]
+    lines += [state.told[group] for group in ON_LINES_OF_THEIR_OWN if group in state.told]
+    lines.append(f"G0 Z{plain(height_mm / scale, PLACE_DECIMALS)}")
+    if state.spindle != "M5":
+        # The longest that the program has waited, or what the machine needs.
+        waits = [event.value for event in before.moves.events if event.kind == "dwell"]
+        # in whole milliseconds, no fewer
+        wait = math.ceil(round(1e3 * max([run.machine.spindle.spin_up_s, *waits]), 6)) / 1e3
+        lines.append(f"S{plain(state.speed_rpm, 3)} {state.spindle}")
+        lines += [f"G4 P{plain(wait, 3)}"] if wait else []
+    if _by_hand(run):
+        lines += [*comment("Start the spindle by hand, and continue when it has its speed"), "M0"]
+    coolant: list[str] = []
+    for event in before.moves.events:
+        if event.kind in COOLANT:
+            coolant = [*coolant, COOLANT[event.kind]] if COOLANT[event.kind] else []
+    lines += dict.fromkeys(coolant)
+    if state.feed_mm_min and state.feed_mode == "G94":
+        lines.append(f"F{plain(state.feed_mm_min / scale, PLACE_DECIMALS)}")
+    return [*lines, f"G0 X{x} Y{y}", f"G0 Z{z}"]
+
+
+def _differs(whole: Moves, start: int, rest: Moves, own: int, left_out: int) -> int | None:
+    """Return the first line of a program, from a move on, that its rest does not do alike; ``None`` where it does all.
+
+    ``own`` lines of the rest come before those of the program, of which the first ``left_out`` are left out.
+    """
+    begin, last = int(np.searchsorted(rest.line, own, side="right")), int(whole.line[start])
+    count = len(whole) - start
+    if len(rest) - begin != count:
+        return last
+    apart = whole.line[start:] - left_out != rest.line[begin:] - own
+    for name in (one.name for one in fields(Moves) if one.name not in ("axes", "events", "lines", "line")):
+        a = np.asarray(getattr(whole, name)[start:], dtype=float)[:count].reshape(count, -1)
+        b = np.asarray(getattr(rest, name)[begin:], dtype=float)[:count].reshape(count, -1)
+        apart |= ~np.isclose(a, b, rtol=0.0, atol=SAME_MM, equal_nan=True).all(axis=1)
+    if apart.any():
+        return int(whole.line[start:][np.argmax(apart)])
+    mine, theirs = (
+        [(one.line - off, one.kind, one.value, one.text) for one in moves.events if one.line > off]
+        for moves, off in ((whole, left_out), (rest, own))
+    )
+    return None if mine == theirs else last
