@@ -15,6 +15,7 @@ from hypothesis import strategies as st
 from vcarve.errors import InputError
 from vcarve.job.document import parse_document, starter_text
 from vcarve.job.fields import BLANK
+from vcarve.serve import edit
 from vcarve.serve.edit import edited
 
 SAMPLES = Path(__file__).parent.parent.parent / "samples"
@@ -75,6 +76,9 @@ values = st.recursive(
     lambda inner: st.lists(inner, max_size=3) | st.dictionaries(words, inner, max_size=3),
     max_leaves=5,
 )
+
+
+loaders = st.sampled_from(["CSafeLoader", "SafeLoader"])
 
 
 def places(node: Any, path: tuple[str | int, ...] = ()) -> list[tuple[str | int, ...]]:
@@ -170,8 +174,12 @@ def test_one_change_and_nothing_else(data: st.DataObject) -> None:
                     edited(text, (*path, new), value)
                 continue
             path = (*path, new)
-        after = edited(text, path, value)
+        with pytest.MonkeyPatch.context() as patch:
+            patch.setattr(edit, "_Loader", getattr(yaml, data.draw(loaders), yaml.SafeLoader))
+            after = edited(text, path, value)
+            absent = edited(after, "no.such.key", None)
 
+        assert absent == after
         assert tree_of(after) == wanted
         assert set(remarks(text)) - set(remarks(after)) <= set(remarks(written(text, path)))
         # A key more touches the line that it hangs on, at most; one less its own lines, and that which takes its place.

@@ -93,6 +93,8 @@ def _changed(node: Any, path: KeyPath, at: int, value: Any) -> Any:
     part, last = path[at], at == len(path) - 1
     taken_out = value is None and last
     if node is BLANK:
+        if value is None:
+            return BLANK
         node = [] if part == MORE else {}
     if isinstance(node, list):
         if part == MORE and value is not None:
@@ -279,86 +281,62 @@ class _Cuts:
 
     def _added(self, node: Any, hold: _Hold, part: str | int, value: Any) -> str:
         """Return the text with one more key or item in a node."""
-        new, item = _flow(value), part == MORE and not isinstance(node, yaml.MappingNode)
-        if isinstance(node, yaml.ScalarNode):  # a section or a list of which nothing is written but its key
-            column = self._column_below(hold)
-            if hold.flow or (item and column is None):
-                return self._replaced(node, hold, [value] if item else {str(part): value})
-            kept = "" if node.start_mark.index == node.end_mark.index else "null"
-            line = "- " if item else f"{_word(str(part), '{}: x')}: "
-            return self._lined(node, hold, column, line, part, value, dropped=kept)
-        count = len(node.value)
-        if node.flow_style:
-            if not item:
-                new = f"{_word(str(part), '{{{}: x}}')}: {new}"
-            start, end = node.start_mark.index, node.end_mark.index
-            if self.text[start] not in "{[":  # one key in a list, without braces
-                return self._spliced((start, start, "{"), (end, end, f", {new}}}"))
-            if count:
-                last = self._end(*self._child(node, count - 1))
-                space = (
-                    " " if self.text[last - 1] == ":" else ""
-                )  # a colon before a comma is not read everywhere
-                return self._spliced((last, last, f"{space}, {new}"))
-            column = self._column_below(hold)
-            if not item and not hold.flow and column is not None:
-                line = f"{_word(str(part), '{}: x')}: "
-                return self._lined(node, hold, column, line, part, value, dropped="{}")
-            return self._spliced((start + 1, start + 1, new))
-        line = "- " if item else f"{_word(str(part), '{}: x')}: "
-        return self._lined(node, hold, node.start_mark.column, line, part, value)
-
-    def _column_below(self, hold: _Hold) -> int | None:
-        """Return the column of a comment that lies below a key and belongs to it."""
+        name = None if part == MORE and not isinstance(node, yaml.MappingNode) else str(part)
+        bare = isinstance(node, yaml.ScalarNode)  # nothing is written but the key of a section or a list
+        if not bare and not node.flow_style:
+            return self._lined(node, hold, int(node.start_mark.column), name, value)
+        # A comment below, further in, shows that lines are wanted.
         column = self._comment(self._next(hold.after))
-        return column if column is not None and column > max(hold.column, 0) else None
+        shown = column is not None and column > max(hold.column, 0)
+        if not hold.flow and (bare or not node.value) and (shown or (bare and name is not None)):
+            return self._lined(node, hold, column if column and shown else hold.column + 2, name, value)
+        if bare:
+            return self._replaced(node, hold, [value] if name is None else {name: value})
+        new = _flow(value) if name is None else f"{_word(name, '{{{}: x}}')}: {_flow(value)}"
+        start, end = node.start_mark.index, node.end_mark.index
+        if self.text[start] not in "{[":  # one key in a list, without braces
+            return self._spliced((start, start, "{"), (end, end, f", {new}}}"))
+        if not node.value:
+            return self._spliced((start + 1, start + 1, new))
+        last = self._end(*self._child(node, len(node.value) - 1))
+        # A colon right before a comma is not read everywhere.
+        return self._spliced((last, last, f"{' ' * (self.text[last - 1] == ':')}, {new}"))
 
-    def _lined(
-        self,
-        node: Any,
-        hold: _Hold,
-        column: int | None,
-        lead: str,
-        part: str | int,
-        value: Any,
-        *,
-        dropped: str = "",
-    ) -> str:
+    def _lined(self, node: Any, hold: _Hold, column: int, name: str | None, value: Any) -> str:
         """Return the text with a line for a key or an item: above a comment that explains it, else after the others."""
-        new = _flow(value) if isinstance(value, dict | list) or value is BLANK else _word(value, "x: {}")
-        spans: list[tuple[int, int]] = []
-        if isinstance(node, yaml.CollectionNode) and not node.flow_style:
-            spans = [self._span(node, index) for index in range(len(node.value))]
-        if column is None:
-            column = hold.column + 2
-        own = [(self._line(first), self._next(last)) for first, last in spans]
+        lead = "- " if name is None else f"{_word(name, '{}: x')}: "
+        line = " " * column + lead + (_word(value, "x: {}") if isinstance(value, str) else _flow(value))
+        own, cuts = list[tuple[int, int]](), list[tuple[int, int, str]]()  # the lines that others have
+        if isinstance(node, yaml.ScalarNode) or node.flow_style:
+            cuts.append((hold.after, node.end_mark.index, ""))  # brackets with nothing in them
+        else:
+            spans = (self._span(node, index) for index in range(len(node.value)))
+            own = [(self._line(first), self._next(last)) for first, last in spans]
         top = self._next(hold.after) if hold.column >= 0 else self._top()
-        if spans and hold.column >= 0 and self._line(spans[0][0]) < top:
+        if own and own[0][0] < top and hold.column >= 0:  # a dash stands before the first
             top = own[0][1]
         place = own[-1][1] if own else top
-        while place < len(self.text) and (self._comment(place) or -1) > column:
+        while (self._comment(place) or 0) > column:  # of the last one
             place = self._next(place)
-        if lead != "- ":
-            explained = re.compile(rf" {{{column}}}# ?{re.escape(str(part))}:")
-            at = top
-            while at < len(self.text):
-                inside = next((end for first, end in own if first <= at < end), None)
-                found = self._comment(at)
-                if inside is None and found is None and self.text[at : self._next(at)].strip():
-                    break
-                if inside is None and explained.match(self.text, at):
-                    place = at
-                    break
-                at = inside or self._next(at)
-        line = f"{' ' * column}{lead}{new}"
-        if place == len(self.text) and not self.text.endswith("\n"):
-            line = self.line_break + line
-        else:
-            line += self.line_break
-        cuts = [(place, place, line)]
-        if dropped:
-            cuts.append((hold.after, node.end_mark.index, ""))
-        return self._spliced(*cuts)
+        if name is not None:
+            place = self._explained(name, column, top, own) or place
+        last = place == len(self.text) and not self.text.endswith("\n")
+        return self._spliced(
+            (place, place, self.line_break + line if last else line + self.line_break), *cuts
+        )
+
+    def _explained(self, name: str, column: int, top: int, own: list[tuple[int, int]]) -> int | None:
+        """Return where, from ``top`` on and outside others' lines, a comment in this column explains a key not written."""
+        wanted = re.compile(rf" {{{column}}}# ?{re.escape(name)}:")
+        at = top
+        while at < len(self.text):
+            inside = next((end for first, end in own if first <= at < end), None)
+            if inside is None and wanted.match(self.text, at):
+                return at
+            if inside is None and self._comment(at) is None and self.text[at : self._next(at)].strip():
+                return None
+            at = inside or self._next(at)
+        return None
 
     def _top(self) -> int:
         """Return where the first line of the document may stand."""
