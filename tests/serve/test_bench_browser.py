@@ -403,6 +403,10 @@ def test_a_dropped_drawing_is_cut(visit: Opener, tmp_path: Path) -> None:
     assert sorted(path.name for path in tmp_path.glob("*.svg")) == ["leaf-2.svg", "leaf.svg"]
     (tmp_path / "taken.yaml").write_text(job)
     assert vcarve.load_job(str(tmp_path / "taken.yaml")).pattern.drawing == "leaf-2.svg"
+    for _ in range(2):  # the same file again was no change
+        page.click("#undo")
+        planned(page)
+    assert download(page, "#take-job")[1].decode() == JOB
     drop(page, "evil.svg", "<svg><script>alert(1)</script>")
     page.wait_for_selector("#notice:visible")
     assert "evil.svg" in page.inner_text("#notice")

@@ -36,7 +36,7 @@ const wish = (one) => {
   wishes.push(one);
   stopPlan();
   document.documentElement.dataset.look = "asking";
-  if (!looking) look();
+  if (!looking) { looking = true; queueMicrotask(look); } // with all else that is wished for in the same breath
 };
 
 // The edits at the head of the row, after steps and whole texts there have been taken.
