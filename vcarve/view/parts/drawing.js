@@ -96,7 +96,8 @@ const makeSurface = (ratio, [left, front, right, top], paint) => {
   pen.fill(new Path2D(ringsPath(px, py)), "evenodd");
   if (paint.board) {
     pen.globalCompositeOperation = "source-in";
-    pen.drawImage(paint.board, px(LEFT), py(BACK), PIECE.width * ratio, PIECE.height * ratio);
+    const { sheet: board, width, height } = paint.board;
+    pen.drawImage(board, px(-width / 2), py(height / 2), width * ratio, height * ratio);
     return surfaceOn(pen.getImageData(0, 0, wide, tall), ratio, left, top, paint);
   }
   const mask = pen.getImageData(0, 0, wide, tall).data;

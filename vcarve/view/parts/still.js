@@ -30,9 +30,12 @@ const grain = (x, y) => {
   return 0.55 * noise((y + bend * 3) * 0.55) + 0.3 * noise((y + bend * 2) * 1.9 + 40) + 0.15 * noise(y * 6.1 + x * 0.05 + 80) - 0.5;
 };
 
-// A board of the piece's size as a picture, fine across the grain and coarse along it; the last few are kept.
+// A board that a piece is sawn from, its middle where the piece's is, as a picture that is fine across the grain and coarse along it.
+// Boards come in a few sizes, and the last ones are kept: to change a piece by a little takes no new one.
+const BOARD_MM = 60;
 const boards = new Map();
-const boardOf = ({ width, height }, tint, strength) => {
+const boardOf = (piece, tint, strength) => {
+  const [width, height] = [piece.width, piece.height].map((size) => Math.ceil(size / BOARD_MM) * BOARD_MM);
   const key = [width, height, tint, strength].join();
   if (boards.has(key)) return boards.get(key);
   const wide = Math.max(16, Math.min(128, Math.round(width))), tall = Math.max(64, Math.min(900, Math.round(height * 5)));
@@ -46,8 +49,8 @@ const boardOf = ({ width, height }, tint, strength) => {
   }
   pen.putImageData(picture, 0, 0);
   if (boards.size > 5) boards.delete(boards.keys().next().value);
-  boards.set(key, sheet);
-  return sheet;
+  boards.set(key, { sheet, width, height });
+  return boards.get(key);
 };
 
 // The paths of a still, made once for all sizes it is painted at.  What is filled closes by itself: to close it takes long.
@@ -88,7 +91,8 @@ const stillOf = (DATA) => {
     }
     return { light, path };
   });
-  const made = { deepest: still.deepest, tip: still.tip, kinds, slim, walls, corners, lines, outline };
+  const widest = slim.reduce((most, v, k) => (k % 7 === 4 || k % 7 === 5 ? Math.max(most, v) : most), Math.max(0, ...kinds.map(({ half }) => half)));
+  const made = { deepest: still.deepest, tip: still.tip, widest, kinds, slim, walls, lines, outline };
   stills.set(DATA, made);
   return made;
 };
@@ -136,10 +140,9 @@ const slimPath = (slim, flat = 0, less = 0) => {
   return path;
 };
 
-const FEW_WALLS = 4000;
 // Paint the finished piece as "wood" or as "lines"; `scale` is px/mm, `left` and `top` the place at the canvas's upper left corner.
 const paintPiece = (canvas, DATA, how, { scale, left, top }) => {
-  const pen = canvas.getContext("2d"), { deepest, kinds, slim, walls, corners, outline } = stillOf(DATA);
+  const pen = canvas.getContext("2d"), { deepest, widest, kinds, slim, walls, outline } = stillOf(DATA);
   const { piece } = DATA, tint = hex(piece.tint);
   const wood = how === "lines" ? blend(tint, hex(colour("--wood-paper")), 0.62) : tint;
   const stroke = (path, half, ink, round = half * scale > 3) => { // ends of narrow ones are not seen, and dear
@@ -153,7 +156,8 @@ const paintPiece = (canvas, DATA, how, { scale, left, top }) => {
   pen.clip(outline, "evenodd");
   pen.save();
   pen.scale(1, -1);
-  pen.drawImage(boardOf(piece, wood, how === "lines" ? 0.05 : GRAIN), -piece.width / 2, -piece.height / 2, piece.width, piece.height);
+  const board = boardOf(piece, wood, how === "lines" ? 0.05 : GRAIN);
+  pen.drawImage(board.sheet, -board.width / 2, -board.height / 2, board.width, board.height);
   pen.restore();
   if (how === "lines") {
     const [light, deep] = [hex(colour("--cut-shallow")), hex(colour("--cut-deep"))];
@@ -164,8 +168,8 @@ const paintPiece = (canvas, DATA, how, { scale, left, top }) => {
     const { shade, lit } = bareWalls(tint), ink = (light) => inked(blend(shade, lit, shown(light)));
     for (const { half, path } of kinds) stroke(path, half, ink(0.7), !walls.length);
     if (slim.length) { pen.fillStyle = ink(0.7); pen.fill(slimPath(slim)); }
-    // What shows through where two soft edges meet is hardly seen when they are filled twice.
-    const times = corners.length < 12 * FEW_WALLS ? 2 : 1;
+    // What shows through where two soft edges meet is hardly seen when they are filled twice, as wide walls are.
+    const times = widest * scale > 5 ? 2 : 1;
     for (const { light, path } of walls) { pen.fillStyle = ink(light); for (let k = 0; k < times; k++) pen.fill(path); }
     darken(pen, stroke, DATA, scale);
   }
@@ -174,10 +178,10 @@ const paintPiece = (canvas, DATA, how, { scale, left, top }) => {
 
 // Deeper is darker: contours of equal depth, laid over the walls one in another; faint where grooves are fine.
 const darken = (pen, stroke, DATA, scale) => {
-  const { deepest, tip, kinds, slim } = stillOf(DATA), slope = Math.tan((DATA.bit.angle * Math.PI) / 360);
-  const widest = scale * Math.max(0, ...kinds.map(({ half }) => half)), steps = Math.max(2, Math.min(20, Math.round(widest / 2)));
-  if (widest < 0.7) return;
-  const sunk = SUNK * Math.min(1, 0.5 + widest / 12), ink = inked(bareWalls(hex(DATA.piece.tint)).valley);
+  const { deepest, tip, widest, kinds, slim } = stillOf(DATA), slope = Math.tan((DATA.bit.angle * Math.PI) / 360);
+  const seen = widest * scale, steps = Math.max(2, Math.min(20, Math.round(seen / 2)));
+  if (seen < 0.7) return;
+  const sunk = SUNK * Math.min(1, 0.5 + seen / 12), ink = inked(bareWalls(hex(DATA.piece.tint)).valley);
   let before = 0;
   for (let step = 1; step <= steps; step++) {
     const deep = ((step - 0.5) / steps) * deepest, dark = sunk * (step / steps) ** 2;
