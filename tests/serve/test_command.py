@@ -75,6 +75,21 @@ def test_a_job_and_its_folder(tmp_path: Path) -> None:
     assert "outside" in other["problems"][0]["want"]
 
 
+def test_a_page_that_is_loaded_again_is_told_what_is_on_the_disk(tmp_path: Path) -> None:
+    """What was saved since is what it begins with; where the file has gone, the text it began with, as not saved."""
+    path = tmp_path / "a.yaml"
+    path.write_text(SMALL)
+    with command(tmp_path, "a.yaml") as page:
+        first = page.ask("start").told
+        saved = page.ask("save", {"text": SMALL + "# more\n", "name": "a.yaml", "seen": first["seen"]}).told
+        second = page.ask("start").told
+        path.unlink()
+        third = page.ask("start").told
+
+    assert (second["text"], second["seen"]) == (SMALL + "# more\n", saved["seen"])
+    assert (third["text"], third["file"], third["seen"]) == (SMALL, "a.yaml", None)
+
+
 def test_a_port_that_is_taken_is_told() -> None:
     """It says what to do, and ends with 2."""
     with socket.create_server(("127.0.0.1", 0)) as taken:

@@ -107,9 +107,16 @@ class Bench:
         return Response(drawn, media_type="image/svg+xml", headers=headers)
 
     async def start(self, request: Request) -> Response:
-        """Return the job to begin with, and what can be said and chosen in a job."""
+        """Return the job to begin with, as it is on the disk now, and what can be said and chosen in a job."""
+        first = self.first
+        if (file := first["file"]) is not None:
+            try:
+                text, seen = await anyio.to_thread.run_sync(self.folder.open, file)
+                first = first | {"text": text, "seen": seen}
+            except InputError:  # taken away since, or spoiled: saving will ask
+                first = first | {"seen": None}
         told = {"folder": self.folder.path, "form": form(), "choices": choices(), "version": __version__}
-        return JSONResponse(self.first | told)
+        return JSONResponse(first | told)
 
     async def look(self, request: Request) -> Response:
         """Change keys of a job's text, and show what comes of it."""
