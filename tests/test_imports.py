@@ -47,7 +47,7 @@ MAY_IMPORT: dict[str, set[str]] = {
         "job",
         "quantity",
     },
-    "coupon": {"coupon", "groove", "job", "quantity"},
+    "coupon": {"plane", "coupon", "layout", "drawing", "network", "groove", "job", "quantity"},
     "view": {"plane", "view", "values", "quantity"},
     "layout": {"layout", "plane", "job", "mount", "drawing", "pattern", "network", "groove", "quantity"},
     "report": {"everything but cli"},

@@ -1,8 +1,9 @@
-"""The ``fit`` command: from a table of widths to the bit as a job names it."""
+"""The ``coupon`` and ``fit`` commands: from a job to grooves to measure, and from their widths to the bit."""
 
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 from xml.etree import ElementTree
 
@@ -10,6 +11,7 @@ import pytest
 from click.testing import CliRunner, Result
 
 from vcarve.cli.main import cli
+from vcarve.groove.width import VBit, width_mm
 
 TABLE = """\
 title: oak, bit 3
@@ -93,3 +95,78 @@ def test_a_job_is_no_table(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> N
         "this is a table of measured widths; 'mizo fit widths.yaml' reads it"
         in run("program", "widths.yaml").stderr
     )
+
+
+@pytest.fixture
+def tile(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> str:
+    """Return the name of a job in an empty folder."""
+    monkeypatch.chdir(tmp_path)
+    assert run("new", "tile.yaml").exit_code == 0
+    return "tile.yaml"
+
+
+def test_from_the_coupon_to_the_bit(tile: str) -> None:
+    """Program, sheet and empty table are written; the table, filled with a bit's own widths, gives that bit."""
+    told = run("coupon", tile, "-o", "c.nc", "--sheet", "c.html", "--table", "widths.yaml")
+    assert told.exit_code == 0, told.output
+    assert "strip     60 × 25 mm or larger" in told.stdout
+    assert run("dry-run", "c.nc").exit_code == 0
+    empty = run("fit", "widths.yaml")
+    assert empty.exit_code == 2
+    assert "widths of 3 grooves or more are wanted" in empty.stderr
+
+    bit = VBit(angle_deg=57.6, tip_mm=0.12)
+    lines = Path("widths.yaml").read_text(encoding="utf-8").splitlines()
+    for number, line in enumerate(lines):
+        if deep := re.search(r"depth: ([\d.]+) mm", line):
+            lines[number] = line.replace("[]", f"[{width_mm(bit, float(deep[1])):.3f} mm]")
+    Path("widths.yaml").write_text("\n".join(lines), encoding="utf-8")
+    found = json.loads(run("fit", "widths.yaml", "--json").stdout)
+
+    assert len(found["residuals_mm"]) == 10
+    assert found["angle_deg"] == pytest.approx(57.6, abs=0.05)
+    assert found["tip_mm"] == pytest.approx(0.12, abs=0.002)
+
+
+def test_the_sheet_has_every_groove_and_escapes_titles(tile: str) -> None:
+    """Depth and expected width of each groove stand on the sheet, with a place for each reading; a title is text."""
+    run("coupon", tile, "--sheet", "c.html", "--set", "title=a <b> & c")
+    page = Path("c.html").read_text(encoding="utf-8")
+
+    assert page.count("<tr><td>") == 10
+    assert "<tr><td>1</td><td>0.75\u00a0mm</td><td>0.87</td><td></td><td></td><td></td></tr>" in page
+    assert "a &lt;b&gt; &amp; c" in page
+    assert "<b>" not in page
+    wide = re.findall(r'<path class="cut"[^>]*stroke-width="([\d.]+)"', page)
+    assert wide[:6] == ["0.87", "0.87", "1.33", "1.85", "2.31", "2.77"]
+
+
+def test_a_table_that_is_there_is_kept(tile: str) -> None:
+    """Widths that were written down are not written over without being asked."""
+    assert run("coupon", tile, "--table", "widths.yaml").exit_code == 0
+    again = run("coupon", tile, "--table", "widths.yaml", "-o", "c.nc")
+
+    assert again.exit_code == 2
+    assert "is there already" in again.stderr
+    assert not Path("c.nc").exists()
+    assert run("coupon", tile, "--table", "widths.yaml", "--force").exit_code == 0
+
+
+def test_a_coupon_that_must_not_be_cut_is_not_written(tile: str) -> None:
+    """Findings refuse a coupon as they refuse a program."""
+    told = run("coupon", tile, "--set", "bit=v60-6.35", "-o", "c.nc")
+
+    assert told.exit_code == 1
+    assert "[collet]" in told.stderr
+    assert not Path("c.nc").exists()
+
+
+def test_the_coupon_in_figures(tile: str) -> None:
+    """Size, depths and findings for scripts; the program goes to standard output."""
+    told = run("coupon", tile, "--json", "--size", "45 x 25 mm")
+    figures = json.loads(told.stdout)
+
+    assert figures["size_mm"] == [45.0, 25.0]
+    assert [row["groove"] for row in figures["grooves"]] == [1, 2, 3, 4, 5, 6]
+    assert figures["clean"]
+    assert run("coupon", tile, "-o", "-").stdout.endswith("M5\nM2\n")

@@ -1,4 +1,4 @@
-"""``mizo fit``: what the widths of a coupon's grooves say of the bit."""
+"""``mizo coupon`` and ``mizo fit``: grooves to cut and measure, and what their widths say of the bit."""
 
 from __future__ import annotations
 
@@ -7,8 +7,94 @@ import json
 import click
 
 from vcarve.cli.files import claim, taken_as
-from vcarve.cli.options import asked, json_option, say, say_written, written
+from vcarve.cli.options import (
+    asked,
+    force_option,
+    job_argument,
+    json_option,
+    opened,
+    say,
+    say_written,
+    set_option,
+    written,
+)
+from vcarve.cli.terminal import told
+from vcarve.errors import RefusedError, grouped
 from vcarve.files import Output, write_whole
+
+
+@click.command(
+    "coupon",
+    epilog="Example: mizo coupon tile.yaml -o coupon.nc --sheet coupon.html --table widths.yaml",
+)
+@job_argument
+@written("a program", "-o --output", "FILE", "Where the program goes; - is standard output.")
+@set_option
+@written("a page", "--sheet", "FILE.html", "A sheet to print: the strip, its widths, a table to fill.")
+@written("a YAML file", "--table", "FILE.yaml", "The table that the widths are written into, for 'mizo fit'.")
+@click.option(
+    "--size", metavar="SIZE", help="Of the strip, such as 80 x 25 mm; left out, what it needs is said."
+)
+@force_option
+@json_option
+def coupon(
+    job: str,
+    output: str | None,
+    sets: tuple[str, ...],
+    sheet: str | None,
+    table: str | None,
+    size: str | None,
+    force: bool,
+    json_: bool,
+) -> None:
+    """Make the program of a coupon: grooves at stepped depths in an off-cut, to be measured.
+
+    Bit, wood, machine and speeds are the job's. Every depth is cut twice, so that a strip that lies aslant does not pass for
+    another bit. What the widths say then tells 'mizo fit'.
+    """
+    from vcarve.coupon.strip import lay_strip, read_size, strip_of
+    from vcarve.pipeline import plan_program
+    from vcarve.report import verdict
+    from vcarve.view.coupon import coupon_rows, coupon_sheet, grooves, table_yaml
+
+    loaded = opened(job, sets)
+    claim(asked(), loaded.files, force=force)
+    strip = strip_of(loaded, None if size is None else read_size("--size", size), "--size")
+    made = plan_program(lay_strip(loaded, strip))
+    outputs: list[Output] = []
+    if not made.refused:
+        texts = made.text, coupon_sheet(made, strip), table_yaml(made, strip)
+        outputs = [
+            (path, text) for path, text in zip((output, sheet, table), texts, strict=True) if path is not None
+        ]
+    write_whole(outputs)
+    if json_:
+        rows = [{"groove": number, "depth_mm": depth} for number, depth in grooves(strip)]
+        size_mm = [strip.width_mm, strip.height_mm]
+        say(
+            json.dumps(
+                {
+                    "size_mm": size_mm,
+                    "grooves": rows,
+                    "time_s": made.times.total_s,
+                    **verdict(made.told, made.job),
+                }
+            )
+        )
+    if made.refused:
+        from vcarve.cli.main import fail
+
+        fail(RefusedError(made.told), writes=bool(asked()))
+    if json_:
+        return
+    say(click.style(made.job.name, bold=True))
+    for label, words in coupon_rows(made, strip):
+        say(f"  {label:<10}{words}")
+    for group in grouped(made.told):
+        say(f"  {told(group)}")
+    say_written(outputs)
+    if not outputs:
+        say("Nothing written; give -o FILE to write the program.")
 
 
 @click.command("fit", epilog="Example: mizo fit widths.yaml --picture fit.svg")
@@ -39,6 +125,6 @@ def fit(widths: str, picture: str | None, json_: bool) -> None:
     for words in fit_cautions(found):
         say(f"  {click.style('caution', fg='yellow', bold=True)}  {words}")
     say("In the job:")
-    say(f"  {bit_line(found)}")
+    say(f"  {bit_line(found.bit, found.table.figures)}")
     say(HOLDS)
     say_written(outputs)

@@ -33,6 +33,11 @@ COMMANDS = {
     "dry-run": ("vcarve.cli.dry_run", "dry_run", "Read a program back: check it, time it, show it."),
     "resume": ("vcarve.cli.resume", "resume", "After a break: the rest of a program as one of its own."),
     "width": ("vcarve.cli.width", "width", "How wide a bit cuts at a depth, and the other way round."),
+    "coupon": (
+        "vcarve.cli.coupon",
+        "coupon",
+        "Grooves to cut in an off-cut and measure: how the bit really cuts.",
+    ),
     "fit": ("vcarve.cli.coupon", "fit", "The bit's true angle and tip, from the widths of a coupon."),
     "lines": ("vcarve.cli.program", "lines", "A job's lines, grooves and land as an SVG or DXF drawing."),
     "patterns": ("vcarve.cli.lists", "patterns", "The patterns there are; their files and pictures."),

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from html import escape
 from typing import Any
 
 import numpy as np
 
 from vcarve.coupon.fit import Fit, angle_deg
-from vcarve.quantity import counted, format_deg
+from vcarve.quantity import Figures, counted, format_deg
 from vcarve.view.facts import Rows
 from vcarve.view.look import LIGHT, SANS, WOOD
 from vcarve.view.svg import drawn, svg, text
@@ -91,10 +91,11 @@ def fit_cautions(fit: Fit) -> Iterator[str]:
         )
 
 
-def bit_line(fit: Fit) -> str:
-    """Return the bit as a line of a job's file."""
-    bit, length = fit.bit, fit.table.figures.length
-    lengths = [f"{key}: {length(value, 4)}" for key, value in bit.items() if key not in ("angle", "flutes")]
+def bit_line(bit: Mapping[str, float], figures: Figures) -> str:
+    """Return a bit, by its keys, as a line of a job's file."""
+    lengths = [
+        f"{key}: {figures.length(value, 4)}" for key, value in bit.items() if key not in ("angle", "flutes")
+    ]
     keys = [f"angle: {bit['angle']:g} deg", *lengths, f"flutes: {bit['flutes']:g}"]
     return f"bit: {{{', '.join(keys)}}}"
 
