@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import http.client
+import json
 import os
 import signal
 import socket
@@ -39,6 +41,25 @@ def test_a_first_tile_without_a_job(tmp_path: Path) -> None:
         assert said.splitlines()[-1] == "The bench page has ended; what was saved is in its files."
         assert "Traceback" not in said
     assert list(tmp_path.iterdir()) == []
+
+
+def test_it_ends_while_it_plans(tmp_path: Path) -> None:
+    """Ctrl-C does not wait for a plan that nobody will see, and says the same."""
+    large = SMALL.replace("40 mm", "300 mm").replace("pitch: 20 mm", "pitch: 9 mm")
+    with command(tmp_path) as page:
+        assert page.process is not None
+        line = http.client.HTTPConnection("127.0.0.1", page.port, timeout=60)
+        line.request(
+            "POST", f"/{page.token}/plan", json.dumps({"text": large}), {"Origin": f"http://{page.host}"}
+        )
+        first = line.getresponse().readline()
+        page.process.send_signal(signal.SIGINT)
+        said, _ = page.process.communicate()
+        line.close()
+
+    assert b'"stage"' in first
+    assert (page.process.returncode, said.count("\n")) == (0, 2)
+    assert said.endswith("The bench page has ended; what was saved is in its files.\n")
 
 
 def test_the_token_is_long_and_new_each_time(tmp_path: Path) -> None:

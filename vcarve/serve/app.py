@@ -147,7 +147,8 @@ class Bench:
         stop = threading.Event()
 
         def tell(line: bytes | None) -> None:
-            loop.call_soon_threadsafe(lines.put_nowait, line)
+            with suppress(RuntimeError):  # the server has ended before the plan
+                loop.call_soon_threadsafe(lines.put_nowait, line)
 
         def plan() -> None:
             try:
