@@ -415,3 +415,15 @@ def test_a_fault_of_ours_is_told_and_kept_from_nobody(
 
     assert (got.status, "The fault is in Mizo" in got.wants) == (500, True)
     assert "ZeroDivisionError: of ours" in capfd.readouterr().err
+
+
+@pytest.mark.parametrize(
+    "name", ["../../x.yaml", "a\r\nSet-Cookie: a=b.yaml", "\ud800.yaml", "", 7, ["x"], '麻".yaml']
+)
+def test_a_name_cannot_break_the_head_of_an_answer(page: Served, name: object) -> None:
+    """What a file to take away is called is spelled so that it is a plain name, and nothing but that."""
+    got = page.ask("take", {"text": SMALL, "what": "lines-svg", "file": name})
+
+    assert got.status == 200
+    assert re.fullmatch(r"attachment; filename\*=UTF-8''[\w.%-]+-lines\.svg", got.head["content-disposition"])
+    assert "set-cookie" not in got.head

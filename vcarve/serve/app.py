@@ -277,4 +277,5 @@ async def _given(request: Request, **wanted: type) -> dict[str, Any]:
 def _name(given: dict[str, Any]) -> str | None:
     """Return the name of the job's file, where it has one."""
     name = given.get("file")
-    return name if isinstance(name, str) and name and not set("/\\") & set(name) else None
+    plain = isinstance(name, str) and name.isprintable() and not set("/\\") & set(name)
+    return name or None if plain else None
