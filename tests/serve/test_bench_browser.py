@@ -102,7 +102,8 @@ def download(page: Any, button: str) -> tuple[str, bytes]:
 
 
 def picture(page: Any) -> str:
-    """Return the picture's pixels as text, to compare two states of it."""
+    """Return the pixels of the finished wood as text, once it is carved exactly, to compare two states of it."""
+    page.wait_for_selector("#view[data-still=exact]")
     return str(page.evaluate("() => document.getElementById('view').toDataURL()"))
 
 
@@ -393,9 +394,13 @@ def drop(page: Any, name: str, content: str) -> None:
 def test_a_dropped_drawing_is_cut(visit: Opener, tmp_path: Path) -> None:
     """It is kept in the folder and takes the pattern's place; the same bytes again are one file, others get another name."""
     page = visit(JOB)
-    for content in (LEAF, LEAF, LEAF.replace("L35 35", "L35 34")):
+    other = LEAF.replace("L35 35", "L35 34")
+    for content, name in ((LEAF, "leaf.svg"), (LEAF, "leaf.svg"), (other, "leaf-2.svg")):
         drop(page, "leaf.svg", content)
         page.click("dialog[open] >> text=Lines to cut")
+        page.wait_for_function(
+            "name => document.getElementById('key-pattern--drawing').value === name", arg=name
+        )
         planned(page)
     job = download(page, "#take-job")[1].decode()
 
