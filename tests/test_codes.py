@@ -47,6 +47,7 @@ BROUGHT_BY: dict[str, tuple[str, ...]] = {
     "drawing-lost": (DRAWN, '<path d="M90 10H310"/>'),
     "land-lost": ("pattern.pitch=4",),
     "land-vanished": (*FINE, "pattern={name: asanoha, pitch: 3.6, edge: plain}"),
+    "land-uncertain": (*FINE, "pattern={name: asanoha, pitch: 5, edge: plain}", "bit.uncertainty={tip: 0.5}"),
     "land-broken": (DRAWN, BELL),
     "weak-island": (*FINE, "pattern={name: asanoha, pitch: 5, edge: plain}"),
     "edge-sliver": (DRAWN, '<path d="M2.1 10V90"/>'),

@@ -40,6 +40,7 @@ OF_JOBS: Codes = {
     # The land, and how the whole looks.
     "land-lost": ("refuse", "most cells keep no land, and the job does not say that it is meant"),
     "land-vanished": ("caution", "some cells keep no land"),
+    "land-uncertain": ("caution", "land that could vanish within what is known of the bit"),
     "land-broken": ("caution", "the land of some cells falls apart into islands"),
     "weak-island": ("caution", "an island of land so small that it may break out"),
     "edge-sliver": ("caution", "a strip of land at the piece's edge so thin that it may break out"),

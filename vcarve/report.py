@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from vcarve.errors import Finding, grouped, refuses
+from vcarve.groove.width import uncertainty_mm
 from vcarve.job.records import Job
 from vcarve.layout.stages import Layout
 from vcarve.mount.flat import mount_of
@@ -81,11 +82,14 @@ def program_json(made: Made) -> dict[str, Any]:
         **_of(network, "cells", "vertices", "edges", "cells_enclosed", "cell_by_cell_mm"),
         "lines_mm": network.cut_mm,
         **_of(plan, "cut_mm", "recut_mm", "rapid_mm", "passes", "lifts", "levels"),
-        "grooves": [kind._asdict() for kind in layout.kinds],
+        "grooves": [
+            kind._asdict() | {"width_off_mm": uncertainty_mm(job.bit, kind.depth_mm)} for kind in layout.kinds
+        ],
         "tapered_ends": ends,
         "tapered_short": int(np.count_nonzero(rises.short)) if rises else 0,
         "taper_least_mm": float(rises.reach_mm.min()) if rises and ends else None,
         "land_min_mm": grooves.narrowest_mm,
+        "land_least_mm": max(grooves.narrowest_mm - layout.width_off_mm, 0.0),
         **{f"land_{key}": value for key, value in _of(grooves, "vanished", "broken", "weak").items()},
         "time_s": made.times.total_s,
         "corners": made.corners,

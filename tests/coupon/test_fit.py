@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from vcarve.coupon.fit import Fit, fit_widths
 from vcarve.coupon.table import Widths
 from vcarve.errors import InputError
-from vcarve.groove.width import VBit, width_mm
+from vcarve.groove.width import VBit, uncertainty_mm, width_mm
 from vcarve.job.document import document_of
 from vcarve.job.record import record_from
 
@@ -131,6 +131,25 @@ def test_an_outlier_is_named_and_stays_in() -> None:
     assert (one.groove, round(one.off_mm, 2)) == (1, 0.3)
     assert found.line.slope == pytest.approx(np.polyfit(DEPTHS, widths, 1)[0])
     assert found.others.slope == pytest.approx(1.1, abs=0.01)
+
+
+@given(st.floats(0.0, 2.6), st.sampled_from(["neither", "tip", "deeper"]))
+def test_a_job_knows_its_widths_as_well_as_the_fit_does(depth: float, known: str) -> None:
+    """What the fit says of the bit gives a job, at every depth, the interval that the fitted line itself has."""
+    off = np.array([0.02, -0.03, 0.01, 0.02, -0.02, 0.0, 0.01, -0.01, 0.02, -0.02])
+    rows = zip(DEPTHS, 0.3 + 1.1 * np.array(DEPTHS) + off, strict=True)
+    sure = {"length": 0.1, "uncertainty": 0.01}
+    found = fitted(rows, **({} if known == "neither" else {known: sure}))
+    bit = VBit(angle_deg=found.angle_deg, tip_mm=found.tip_mm[0], uncertainty=found.spread)
+    line = found.line
+    # With the tip measured only the slope is the line's; with the zero touched, depths count from it.
+    u_mm = {
+        "neither": line.at(depth)[1],
+        "tip": math.hypot(0.01, line.u_slope * depth),
+        "deeper": math.hypot(line.at(depth - 0.1)[1], line.slope * 0.01),
+    }[known]
+
+    assert uncertainty_mm(bit, depth) == pytest.approx(line.factor * u_mm, rel=1e-9)
 
 
 GOOD = [(0.5, 0.6), (1.0, 1.2), (1.5, 1.8)]

@@ -125,6 +125,6 @@ def fit(widths: str, picture: str | None, json_: bool) -> None:
     for words in fit_cautions(found):
         say(f"  {click.style('caution', fg='yellow', bold=True)}  {words}")
     say("In the job:")
-    say(f"  {bit_line(found.bit, found.table.figures)}")
+    say(f"  {bit_line(found.bit, found.table.figures, found.spread)}")
     say(HOLDS)
     say_written(outputs)

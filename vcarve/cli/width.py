@@ -7,19 +7,39 @@ from __future__ import annotations
 
 import json
 import math
+from functools import partial
 from typing import Any
 
 import click
 
 from vcarve.cli.options import json_option, quantity
 from vcarve.cli.terminal import echo
-from vcarve.errors import InputError
+from vcarve.errors import InputError, Problem
 from vcarve.groove import width as widths
-from vcarve.groove.width import HEIGHT_ERROR_MM, Cone, VBit
-from vcarve.quantity import INCH, MM, angle_deg, format_deg, in_inches, length_mm
+from vcarve.groove.width import HEIGHT_ERROR_MM, Cone, Spread, VBit
+from vcarve.quantity import INCH, MM, NUMBER, angle_deg, format_deg, in_inches, length_mm
+from vcarve.quantity import read as read_quantity
 
 
-def _shape(name: str | None, **given: float | None) -> VBit:
+def _spread(written: str | None) -> Spread | None:
+    """Read how far angle and tip may be off, and how they go together."""
+    if written is None:
+        return None
+    parts = [part.strip() for part in written.split(",")]
+    read = partial(quantity, "--uncertainty")
+    angle, tip, together = (*parts, "0", "0")[:3]
+    found = Spread(
+        angle_deg=read(angle_deg, angle) or 0.0,
+        tip_mm=read(length_mm, tip) or 0.0,
+        correlation=read(partial(read_quantity, NUMBER), together) or 0.0,
+    )
+    if len(parts) > 3 or min(found.angle_deg, found.tip_mm) < 0.0 or abs(found.correlation) > 1.0:
+        want = "an angle, a length and a correlation are wanted, such as '0.6 deg, 0.03 mm, -0.9', as 'mizo fit' tells them"
+        raise InputError(Problem(key="--uncertainty", value=written, want=want))
+    return found
+
+
+def _shape(name: str | None, spread: Spread | None, **given: float | None) -> VBit:
     """Put the bit together from its name and the fields that are given beside it."""
     base: Cone = VBit(angle_deg=90.0)
     if name is not None:
@@ -34,7 +54,7 @@ def _shape(name: str | None, **given: float | None) -> VBit:
     for one, other in (("tip_mm", "tip_radius_mm"), ("tip_radius_mm", "tip_mm")):
         if given[one] is not None and given[other] is None:
             fields[other] = 0.0
-    return VBit(**fields)
+    return VBit(**fields, uncertainty=spread or base.uncertainty)
 
 
 def _facts(bit: VBit, depth: float | None, width: float | None) -> dict[str, Any]:
@@ -54,6 +74,7 @@ def _facts(bit: VBit, depth: float | None, width: float | None) -> dict[str, Any
         found |= {
             "depth_mm": round(depth, 6),
             "width_mm": round(widths.width_mm(bit, depth), 6),
+            "width_off_mm": round(widths.uncertainty_mm(bit, depth), 6),
             "width_per_height_mm": None if math.isinf(slope) else round(slope * HEIGHT_ERROR_MM, 6),
             "width_per_degree_mm": round(widths.angle_sensitivity(bit, depth), 6),
             "beyond_cone": depth > deepest + 1e-9,
@@ -75,6 +96,13 @@ def _text(bit: VBit, facts: dict[str, Any], asked_width: bool, inches: bool) -> 
     lines = [f"{format_deg(bit.angle_deg)} bit, {across}{widths.tip_words(bit, length)}"]
     if "depth_mm" in facts:
         depth, width = (f"{what} {length(facts[f'{what}_mm'], trim=False)}" for what in ("depth", "width"))
+        if off := facts["width_off_mm"]:
+            wide = facts["width_mm"]
+            width = (
+                f"width {INCH.known(wide, off)} ({MM.known(wide, off)})"
+                if inches
+                else f"width {MM.known(wide, off)}"
+            )
         lines.append(f"{width}  needs  {depth}" if asked_width else f"{depth}  cuts  {width}")
         height, degree = facts["width_per_height_mm"], facts["width_per_degree_mm"]
         if height is not None:
@@ -105,6 +133,11 @@ def _text(bit: VBit, facts: dict[str, Any], asked_width: bool, inches: bool) -> 
 @click.option("--tip", metavar="LENGTH", help="Width of the flat at the tip.  [default: 0 mm]")
 @click.option("--tip-radius", metavar="LENGTH", help="Radius of a rounded tip, instead of a flat.")
 @click.option("--diameter", metavar="LENGTH", help="Cutting diameter, where the cone ends.")
+@click.option(
+    "--uncertainty",
+    metavar="DEG, LENGTH, R",
+    help="How far angle and tip may be off, and their correlation, as 'mizo fit' tells them.",
+)
 @click.option("--bit", "name", metavar="NAME", help="A bit from 'mizo bits'; options given beside it win.")
 @json_option
 def width(
@@ -114,6 +147,7 @@ def width(
     tip: str | None,
     tip_radius: str | None,
     diameter: str | None,
+    uncertainty: str | None,
     name: str | None,
     json_: bool,
 ) -> None:
@@ -126,6 +160,7 @@ def width(
         raise InputError("Give --depth or --width, not both: the one is worked out from the other.")
     bit = _shape(
         name,
+        _spread(uncertainty),
         angle_deg=quantity("--angle", angle_deg, angle),
         diameter_mm=quantity("--diameter", length_mm, diameter),
         tip_mm=quantity("--tip", length_mm, tip),

@@ -17,7 +17,7 @@ import numpy as np
 from vcarve.coupon.line import LEAST_POINTS, Line, fit_line, outliers
 from vcarve.coupon.table import Widths
 from vcarve.errors import InputError
-from vcarve.groove.width import cone_line_mm
+from vcarve.groove.width import Spread, cone_line_mm
 from vcarve.plane.arrays import Floats, Ints, ReadOnly
 
 LEAST_DEG, MOST_DEG = 5.0, 170.0  # what a job takes for a bit
@@ -97,6 +97,16 @@ class Fit(ReadOnly):
         else:
             found["tip"] = round(start_mm, 4)
         return {**found, "flutes": sold.flutes}
+
+    @property
+    def spread(self) -> Spread:
+        """How far angle and tip may be off: half of 95 % intervals, and their correlation."""
+        line, factor = self.line, self.line.factor
+        u_tip, together = self.tip_mm[1], 0.0
+        if self.table.tip is None and u_tip and line.u_slope:
+            deeper = 0.0 if self.table.deeper is None else self.table.deeper.length_mm
+            together = (line.together * line.u_start_mm - deeper * line.u_slope) / u_tip
+        return Spread(angle_deg=factor * self.u_angle_deg, tip_mm=factor * u_tip, correlation=together)
 
 
 def angle_deg(slope: float) -> float:

@@ -22,12 +22,22 @@ from vcarve.errors import InputError
 from vcarve.quantity import format_mm
 
 if TYPE_CHECKING:
-    from vcarve.job.bench import Bit
+    from vcarve.job.bench import Bit, Uncertainty
 
 # A depth or a width this near to the end of its range (mm) counts as the end itself: far below what a bench
 # can measure, far above what floating point loses on the way.
 SLACK_MM = 1e-9
 HEIGHT_ERROR_MM = 0.1  # the error in height of which people are told what it does to the width
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Spread:
+    """How far a bit's figures may be off either way: half of 95 % intervals, and the correlation of angle and tip."""
+
+    angle_deg: float = 0.0
+    tip_mm: float = 0.0
+    correlation: float = 0.0
+    height_mm: float = 0.0  # of the zero, whenever it is set
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -38,6 +48,7 @@ class VBit:
     diameter_mm: float = math.inf  # cutting diameter, where the cone ends
     tip_mm: float = 0.0  # width of the flat at the tip, 0 for none
     tip_radius_mm: float = 0.0  # radius of the rounded tip, 0 for none
+    uncertainty: Spread | Uncertainty | None = None
 
 
 Cone: TypeAlias = "VBit | Bit"
@@ -150,6 +161,21 @@ def angle_sensitivity(bit: Cone, depth_mm: float) -> float:
     if on_cone <= 0.0 or depth_mm > deepest_mm(bit) + SLACK_MM:
         return 0.0
     return math.radians(on_cone / math.cos(half) ** 2)
+
+
+def uncertainty_mm(bit: Cone, depth_mm: float) -> float:
+    """Return how far a groove's width may be off at a depth, either way (half of a 95 % interval); 0 where nothing is said of it.
+
+    As in the GUM (JCGM 100:2008, 5.2.2): ``u(w)^2 = (d / cos^2 h u(angle))^2 + u(t)^2 + 2 r d / cos^2 h u(angle) u(t) +
+    (2 tan h u(z))^2``, the tip's flat being where the cone's own line begins.
+    """
+    known = bit.uncertainty
+    if known is None or depth_mm > deepest_mm(bit) + SLACK_MM:
+        return 0.0
+    by_angle = math.radians(known.angle_deg) * depth_mm / math.cos(_half_angle(bit)) ** 2
+    by_height = cone_line_mm(bit)[1] * known.height_mm
+    together = 2.0 * known.correlation * by_angle * known.tip_mm
+    return math.sqrt(max(by_angle**2 + known.tip_mm**2 + together + by_height**2, 0.0))
 
 
 def table(bit: Cone) -> tuple[tuple[float, float], ...]:

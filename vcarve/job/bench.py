@@ -18,6 +18,7 @@ from vcarve.job.fields import (
     BitAngleDeg,
     ChordMm,
     Colour,
+    Correlation,
     Factor,
     FeedMmMin,
     Flag,
@@ -27,6 +28,7 @@ from vcarve.job.fields import (
     RapidMm,
     SecondsS,
     SpeedRpm,
+    SpreadDeg,
     Text,
     whole,
 )
@@ -63,6 +65,19 @@ class Wood(Record):
             yield Broken("chip-high", f"must be at least chip-low, {format_mm(self.chip_low_mm)}")
 
 
+class Uncertainty(Record):
+    """How far a bit's figures may be off either way, as 'mizo fit' tells it: half of 95 % intervals."""
+
+    angle_deg: SpreadDeg = Field(0.0, description="of the angle")
+    tip_mm: NotNegativeMm = Field(
+        0.0, description="of the tip's flat; of a rounded tip where its cone's line begins"
+    )
+    correlation: Correlation = Field(0.0, description="how angle and tip go together, from -1 to 1")
+    height_mm: NotNegativeMm = Field(
+        0.0, description="of the height at which the zero is set, each time anew"
+    )
+
+
 class Bit(Record):
     """A V-bit: full included angle, cutting diameter, shank, and a flat or a rounded tip."""
 
@@ -73,6 +88,9 @@ class Bit(Record):
     tip_mm: NotNegativeMm = Field(0.0, description="width of the flat at the tip")
     tip_radius_mm: NotNegativeMm = Field(0.0, description="radius of a rounded tip")
     flutes: Annotated[int, whole(1, 8)] = Field(2, description="number of cutting edges")
+    uncertainty: Uncertainty | None = Field(
+        None, description="how far these figures may be off; widths are then told with how far they may be"
+    )
 
     def _broken(self) -> Iterator[Broken]:
         if self.tip_mm and self.tip_radius_mm:

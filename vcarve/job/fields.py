@@ -117,6 +117,7 @@ _angle = partial(_quantity, quantity.ANGLE, "degrees")
 AngleDeg = Annotated[float, _angle(least=-360, most=360)]
 MOST_TURN_DEG = 45.0  # turned further, another edge lies in front
 _STRAIGHTER = "; lay the piece straighter, or write pattern.rotate where only the pattern lies aslant"
+SpreadDeg = Annotated[float, _angle(least=0, most=30)]
 TurnDeg = Annotated[float, _angle(least=-MOST_TURN_DEG, most=MOST_TURN_DEG, why=_STRAIGHTER)]
 BitAngleDeg = Annotated[float, _angle(least=5, most=170)]
 
@@ -128,6 +129,7 @@ AccelerationMmS2 = Annotated[float, _quantity(quantity.ACCELERATION, "mm/s²", l
 SpeedRpm = Annotated[float, _quantity(quantity.SPEED, "rpm", "revolutions per minute", least=0)]
 SecondsS = Annotated[float, _quantity(quantity.TIME, "s", "seconds", least=0, most=600)]
 Factor = Annotated[float, _quantity(quantity.SHARE, "", "parts of one", least=0, most=1, above=True)]
+Correlation = Annotated[float, _quantity(quantity.NUMBER, "", "no unit", least=-1, most=1)]
 PositiveNumber = Annotated[float, _quantity(quantity.NUMBER, "", "no unit", least=0, above=True)]
 
 

@@ -129,6 +129,14 @@ def land_findings(layout: Layout) -> Iterator[Finding]:
             holds, sound = figures.length(whole.holds_mm), figures.length(whole.sound_pitch_mm)
             said += f" At a pitch of {sound} or more every whole cell keeps land of {holds} or more."
         yield from at_places(Finding("weak-island", said), grooves.weak_at_mm.tolist())
+    off = layout.width_off_mm
+    doubtful = (grooves.land_mm > 0.0) & (grooves.land_mm <= off)
+    if doubtful.any():
+        share = _share(int(np.count_nonzero(doubtful)), cells)
+        most = figures.small(float(grooves.land_mm[doubtful].max()))
+        said = f"Widths are known to ± {figures.length(off)}: within that the land of {share}, {most} at most, could vanish."
+        cure = " Cut shallower, or measure the bit more closely."
+        yield from at_places(Finding("land-uncertain", said + cure), grooves.land_at_mm[doubtful].tolist())
     widths, places = edge_slivers(
         layout.network, grooves, [corners(ring) for ring in layout.field.outline.rings]
     )

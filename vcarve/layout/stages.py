@@ -18,6 +18,7 @@ from vcarve.errors import InputError, Problem
 from vcarve.groove.land import measure
 from vcarve.groove.model import Grooves
 from vcarve.groove.taper import Rises, taper
+from vcarve.groove.width import uncertainty_mm
 from vcarve.job.document import placed
 from vcarve.job.records import Job
 from vcarve.layout.field import Field, beyond, make_field
@@ -101,6 +102,11 @@ class Layout(Laid):
     def deepest_mm(self) -> float:
         """The deepest groove."""
         return float(self.grooves.depth_mm.max(initial=0.0))
+
+    @property
+    def width_off_mm(self) -> float:
+        """How far the width of a groove may be off, of the one that is known least; 0 where the job says nothing of it."""
+        return max((uncertainty_mm(self.job.bit, kind.depth_mm) for kind in self.kinds), default=0.0)
 
     @property
     def widest_mm(self) -> float:

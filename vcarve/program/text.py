@@ -31,7 +31,7 @@ ACTIVE = tuple(word.rstrip(",") for word in ACTIVE_COMMENTS)
 # Signs of our own sentences and of people's titles that have a plain spelling.
 SPELLING = str.maketrans(
     {
-        ";": ",", "%": " percent", "×": "x", "°": " deg", "′": "'", "″": '"', "–": "-", "—": "-", "−": "-",
+        ";": ",", "%": " percent", "×": "x", "±": "+/-", "°": " deg", "′": "'", "″": '"', "–": "-", "—": "-", "−": "-",
         "“": '"', "”": '"', "‘": "'", "’": "'", "µ": "u", "½": "1/2", "¼": "1/4", "¾": "3/4",
         "ß": "ss", "ø": "o", "Ø": "O", "æ": "ae", "œ": "oe", "ł": "l",
     }

@@ -8,7 +8,8 @@ from typing import NamedTuple
 
 import numpy as np
 
-from vcarve.groove.width import HEIGHT_ERROR_MM, sensitivity, tip_words
+from vcarve.groove.width import HEIGHT_ERROR_MM, sensitivity, tip_words, uncertainty_mm
+from vcarve.job.records import Job
 from vcarve.layout.stages import Layout
 from vcarve.mount.flat import mount_of
 from vcarve.plan.model import Plan
@@ -56,7 +57,7 @@ def facts(layout: Layout, plan: Plan | None = None) -> Iterator[Fact]:
     counts = f"{counted(network.cells, 'cell')}, {counted(network.edges, 'edge')}"
     yield Fact("Pattern", f"{pattern}; {counts}, {counted(network.vertices, 'vertex', 'vertices')}", SUMMARY)
     for name, deep, wide in layout.kinds:
-        said = f"{figures.length(deep)} deep, {figures.length(wide)} wide"
+        said = f"{figures.length(deep)} deep, {width_words(job, deep, wide)} wide"
         yield Fact(f"Groove, {name}", said, HEADER + PICTURE + GROOVE + ANSWER)
         yield Fact("Groove", f"{name}: {said}", SUMMARY)
     yield Fact("Taper", layout.taper, HEADER + SUMMARY + PICTURE + GROOVE)
@@ -68,7 +69,8 @@ def facts(layout: Layout, plan: Plan | None = None) -> Iterator[Fact]:
     yield Fact("Height", said, ANSWER)
     yield Fact("Kind of bit", bit.name or "", TOOL)
     across, shank = figures.length(bit.diameter_mm), figures.length(bit.shank_mm)
-    said = f"{format_deg(bit.angle_deg)} V, {across} across, {tip_words(bit, figures.length)}, {shank} shank"
+    off = f" ± {format_deg(bit.uncertainty.angle_deg)}" if bit.uncertainty else ""
+    said = f"{format_deg(bit.angle_deg)}{off} V, {across} across, {tip_words(bit, figures.length)}, {shank} shank"
     yield Fact("Bit", said, HEADER + PICTURE + TOOL)
     yield Fact("Machine", f"{job.machine.name}, {job.machine.dialect}", HEADER)
     said = f"X0 Y0 at the {zero.corner}, Z0 on the {zero.level}"
@@ -130,14 +132,24 @@ def _land(layout: Layout) -> str:
         return "the lines close no cell, so there is no land to measure"
     if not kept:
         return "the only cell keeps none" if cells == 1 else f"none of {cells} cells keeps any"
-    narrowest = f"narrowest {figures.length(grooves.narrowest_mm)}"
+    off = layout.width_off_mm
+    least = f"at least {figures.length(max(grooves.narrowest_mm - off, 0.0))}" if off else ""
+    narrowest = f"narrowest {least or figures.length(grooves.narrowest_mm)}"
     if grooves.weak_mm.min(initial=np.inf) < grooves.narrowest_mm - 1e-6:
         # A cell in islands counts by its widest.
         smallest = figures.small(float(grooves.weak_mm.min()))
-        narrowest = f"narrowest cell {figures.length(grooves.narrowest_mm)}, smallest island {smallest}"
+        narrowest = (
+            f"narrowest cell {least or figures.length(grooves.narrowest_mm)}, smallest island {smallest}"
+        )
     if kept < cells:
         return f"{narrowest}; {kept} of {cells} cells {'keeps' if kept == 1 else 'keep'} land"
     return f"{narrowest}; {'the cell keeps' if cells == 1 else f'all {cells} cells keep'} land"
+
+
+def width_words(job: Job, depth_mm: float, width_mm: float) -> str:
+    """Return a groove's width, with how far it may be off where the job says how well its bit is known."""
+    off_mm = uncertainty_mm(job.bit, depth_mm)
+    return job.figures.known(width_mm, off_mm) if off_mm else job.figures.length(width_mm)
 
 
 # --- how figures are set: with their unit, which no line break parts from them ----------------------------------------

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from dataclasses import asdict
 from html import escape
 from typing import Any
 
 import numpy as np
 
 from vcarve.coupon.fit import Fit, angle_deg
+from vcarve.groove.width import Spread
 from vcarve.quantity import Figures, counted, format_deg
 from vcarve.view.facts import Rows
 from vcarve.view.look import LIGHT, SANS, WOOD
@@ -91,12 +93,15 @@ def fit_cautions(fit: Fit) -> Iterator[str]:
         )
 
 
-def bit_line(bit: Mapping[str, float], figures: Figures) -> str:
-    """Return a bit, by its keys, as a line of a job's file."""
+def bit_line(bit: Mapping[str, float], figures: Figures, spread: Spread | None = None) -> str:
+    """Return a bit, by its keys, and how well it is known, as a line of a job's file."""
     lengths = [
         f"{key}: {figures.length(value, 4)}" for key, value in bit.items() if key not in ("angle", "flutes")
     ]
     keys = [f"angle: {bit['angle']:g} deg", *lengths, f"flutes: {bit['flutes']:g}"]
+    if spread is not None:
+        tip, together = figures.length(spread.tip_mm, 4), f"correlation: {spread.correlation:.3f}"
+        keys.append(f"uncertainty: {{angle: {spread.angle_deg:.3f} deg, tip: {tip}, {together}}}")
     return f"bit: {{{', '.join(keys)}}}"
 
 
@@ -128,6 +133,7 @@ def fit_json(fit: Fit) -> dict[str, Any]:
             for one in fit.outliers
         ],
         "bit": fit.bit,
+        "uncertainty": asdict(fit.spread),
     }  # fmt: skip
 
 

@@ -17,7 +17,7 @@ from vcarve.layout.stages import Kind
 from vcarve.plane.arrays import Floats
 from vcarve.quantity import format_number
 from vcarve.run import DryRun
-from vcarve.view.facts import length
+from vcarve.view.facts import length, unbroken, width_words
 from vcarve.view.svg import drawn, text
 
 _WIDE = 320.0
@@ -58,7 +58,8 @@ def section_svg(job: Job, kinds: Sequence[Kind]) -> str:
         line = "L".join(drawn("{} {}", *spot) for spot in both.tolist())
         top += f"L{line}"
         walls += f'<path class="wall" d="M{line}"/>'
-        wide, high = length(groove.width_mm, figures), length(groove.depth_mm, figures)
+        wide = unbroken(width_words(job, groove.depth_mm, groove.width_mm))
+        high = length(groove.depth_mm, figures)
         parts += drawn(
             '<path class="help" d="M{} {y}V{up}M{} {y}V{up}M{} {}H{}"/>',
             *(middle - half, middle + half, middle + 4.0, tip, side + 4.0),
