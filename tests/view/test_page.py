@@ -193,7 +193,7 @@ def test_no_part_of_the_page_has_a_colour_of_its_own(name: str) -> None:
 
 def test_every_colour_used_is_set() -> None:
     """The style sheet and the scripts name only custom properties that the palette defines."""
-    sheets = ("page.css", "gallery.css", "still.js", "drawing.js", "player.js")
+    sheets = ("page.css", "gallery.css", "still.js", "drawing.js", "player.js", "hands.js")
     parts = [(files("vcarve.view") / "parts" / name).read_text() for name in sheets]
     used = set(re.findall(r"var\(--([a-z-]+)\)|\"--([a-z-]+)\"", "".join(parts)))
     names = {first or second for first, second in used}

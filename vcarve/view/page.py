@@ -32,7 +32,7 @@ from vcarve.view.section import clamps_mm
 from vcarve.view.sheet import slots
 from vcarve.view.still import pack, still
 
-_PLAYER = ("data.js", "carve.js", "drawing.js", "player.js")
+_PLAYER = ("data.js", "carve.js", "drawing.js", "player.js", "hands.js")
 _AXES = {int(Plane.XY): (0, 1, 2), int(Plane.XZ): (2, 0, 1), int(Plane.YZ): (1, 2, 0)}
 _START = 'show(JSON.parse(document.getElementById("data").textContent));'
 _SLOT = re.compile(r"<!--slot:([a-z]+)-->")
