@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -54,7 +55,7 @@ def test_every_strip_can_be_measured(
     assert strip.width_mm - x[-1] - half[-1] >= END_MM - 1e-9
     assert strip.back_mm - strip.front_mm >= 12.0
     assert depths.max() < depth_mm(job.bit, wide)
-    assert depths.max() <= 0.6 * thick
+    assert depths.max() <= 0.6 * thick + 1e-9
 
 
 @given(st.floats(-0.5, 0.5), st.floats(-0.01, 0.01))
@@ -72,8 +73,8 @@ def test_a_strip_that_lies_aslant_is_no_other_bit(up: float, slope: float) -> No
 
 @pytest.mark.slow
 @pytest.mark.parametrize("name", ["coaster", "trivet", "wall-panel"])
-def test_the_program_cuts_what_the_table_says(name: str) -> None:
-    """In each dialect the program of a sample's coupon is clean, and carved its grooves are as wide as the bit makes them."""
+def test_the_program_cuts_what_the_table_says(name: str, rs274: Any) -> None:
+    """In each dialect a coupon's program is clean and taken without a word, and its grooves are as wide as the bit makes them."""
     job = load_job(SAMPLES / f"{name}.yaml")
     strip = strip_of(job)
     made = carve_piece(plan_program(lay_strip(job, strip)))
@@ -82,7 +83,9 @@ def test_the_program_cuts_what_the_table_says(name: str) -> None:
     assert made.measured is not None
     assert made.measured.measured == len(strip.depth_mm)
     assert abs(made.measured.worst_mm) < 0.005
-    assert made.plan.cut_mm > 0.0
+    run = rs274(made.text)
+    assert run.accepted
+    assert run.message == ""
 
 
 @pytest.mark.parametrize("bit", bits(), ids=lambda bit: str(bit.name))

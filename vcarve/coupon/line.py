@@ -4,7 +4,8 @@ Ordinary least squares as in the GUM (JCGM 100:2008, H.3): ``w = a + b d`` with 
 standard uncertainty of one width is what the points scatter about their line (type A, ``n - 2`` degrees of freedom), or a
 figure that is given (type B, without limit); one that the scatter contradicts (chi-squared, 5 %) gives way to the scatter, and
 neither is less than the step that was read to over the square root of 12 (F.2.2.1).  Half widths of 95 % intervals are Student's
-factor times the standard uncertainty (G.3).  Depths count as exact: how their errors vary shows in the scatter.
+factor times the standard uncertainty (G.3).  Depths count as exact: how their errors vary shows in
+the scatter.  What all points share (a zero, the scale of the Z axis or of the caliper) does not show, and is not in here.
 """
 
 from __future__ import annotations

@@ -16,7 +16,10 @@ from vcarve.view.facts import Rows
 from vcarve.view.look import LIGHT, SANS, WOOD
 from vcarve.view.svg import drawn, svg, text
 
-HOLDS = "It holds for this bit as it is ground and set now; another one, or a new edge, wants a coupon of its own."
+HOLDS = (
+    "It holds for this bit as it is ground now, with the zero set as it was set here. Add 'height: 0.02 mm' to its uncertainty "
+    "for how closely you set the zero each time."
+)
 
 
 def fit_rows(fit: Fit) -> Rows:
@@ -55,7 +58,7 @@ def fit_rows(fit: Fit) -> Rows:
         rows.append(
             (
                 "",
-                "again beside the coupon (key 'deeper'); the angle is free of both, not of Z steps that are off",
+                "again beside the coupon (key 'deeper'); the angle is free of both, not of a scale that is off",
             )
         )
     else:
