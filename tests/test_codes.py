@@ -23,6 +23,8 @@ machine: rs274-mill
 LINES = "{path: [[0, 0], [1, 0], [1, 1]]}"
 OWN = "pattern={name: own.yaml, pitch: 20}"
 DRAWN = "pattern={drawing: lines.svg}"
+WARPED = "surface=heights.txt"
+TOUCHED = "".join(f"{x} {y} 0\n" for x in range(5, 100, 15) for y in range(5, 100, 15))
 FINE = ("piece.width=60", "piece.height=60", "bit={angle: 60, diameter: 6, shank: 6.35}", "groove.depth=0.8")
 BELL = '<path d="M10 10H40V24H60V10H90V40H60V27H40V40H10Z"/>'
 BROUGHT_BY: dict[str, tuple[str, ...]] = {
@@ -35,6 +37,10 @@ BROUGHT_BY: dict[str, tuple[str, ...]] = {
     "step-too-small": ("groove.step=0.0099",),
     "step-deep": ("groove={depth: 2.1, step: 2.5}",),
     "taper-too-short": ("groove={depth: 1, taper: 0.9}",),
+    "surface-off-piece": (WARPED, f"{TOUCHED}-20 50 0\n"),
+    "surface-odd": (WARPED, TOUCHED.replace("50 50 0", "50 50 0.3")),
+    "surface-zero": (WARPED, TOUCHED.replace(" 0\n", " 12\n")),
+    "surface-beyond": (WARPED, "10 10 0\n20 10 0\n10 90 0\n20 90 0\n"),
     "gap": (OWN, f"{LINES}, {{from: [0.3, 0], to: [0.3, 0.999]}}"),
     "group": (OWN, "{path: [[0, 0], [1, 0], [1, 1]]}"),
     "repeat": (OWN, "{from: [0, 0], to: [0.2, 0.1]}, {from: [0.5, 0.5], to: [0.7, 0.6]}"),
@@ -58,9 +64,10 @@ BROUGHT_BY: dict[str, tuple[str, ...]] = {
 
 def findings(folder: Path, *sets: str) -> tuple[Finding, ...]:
     """Return what is found of the job; the second word may be the lines of its own pattern or drawing."""
-    if sets[0] in (OWN, DRAWN):
+    if sets[0] in (OWN, DRAWN, WARPED):
         page = '<svg xmlns="http://www.w3.org/2000/svg" width="100mm" height="100mm" viewBox="0 0 100 100">'
         (folder / "own.yaml").write_text(own_pattern(sets[1]))
+        (folder / "heights.txt").write_text(sets[1])
         (folder / "lines.svg").write_text(f"{page}{sets[1]}</svg>")
         sets = sets[:1]
     document = ezdxf.new(units=0)

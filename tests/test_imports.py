@@ -29,7 +29,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "cuts": {"plane", "cuts", "groove", "network", "job"},
     "cuts.model": {"plane"},  # the plan knows nothing of networks, however indirectly
     "plan": {"plane", "plan", "mount", "cuts.model", "job", "quantity"},
-    "mount": {"mount", "job"},
+    "mount": {"mount", "job", "plane"},
     "program.grammar": set(),
     "program.moves": {"program.grammar"},
     "program.text": {"plane", "program.grammar"},

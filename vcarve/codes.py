@@ -26,6 +26,11 @@ OF_JOBS: Codes = {
     "step-too-small": ("refuse", "levels that the program's last decimal cannot tell apart"),
     "step-deep": ("caution", "the bit takes more at once than is usual in the wood"),
     "taper-too-short": ("caution", "loose ends rise so steeply that they stay round"),
+    # A top that is not flat.
+    "surface-off-piece": ("caution", "places of 'surface' that lie off the piece"),
+    "surface-odd": ("caution", "a place of 'surface' that is not where those round it lead"),
+    "surface-zero": ("refuse", "heights of 'surface' that are not counted from the work zero"),
+    "surface-beyond": ("caution", "lines far beyond the places of 'surface'"),
     # A pattern file or a drawing of one's own.
     "gap": ("caution", "ends of a pattern's lines that nearly meet: a cell stays open"),
     "group": ("caution", "a pattern's lines have another symmetry than its file says"),

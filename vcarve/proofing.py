@@ -69,7 +69,7 @@ def check_program(
             read_program(one, dialect=machine.dialect, file=name, start_mm=start).moves
             for name, one in (rest_of, (file or "the program", text))
         )
-        before = cut_before(whole, rest, setup_of(job).top_mm)
+        before = cut_before(whole, rest, setup_of(job).highest_mm)
         if before is None:
             want = "its last cuts are not those of the program that is to be its rest"
             raise InputError(Problem(file=rest_of[0], want=want))

@@ -13,6 +13,7 @@ from vcarve.errors import Finding, grouped, refuses
 from vcarve.groove.width import uncertainty_mm
 from vcarve.job.records import Job
 from vcarve.layout.stages import Layout
+from vcarve.layout.warp import warp_of
 from vcarve.mount.flat import mount_of
 from vcarve.plan.model import Plan
 from vcarve.program.moves import Motion
@@ -76,6 +77,7 @@ def program_json(made: Made) -> dict[str, Any]:
     job, layout, plan = made.job, made.layout, made.plan
     network, grooves, rises = layout.network, layout.grooves, layout.rises
     ends = 0 if rises is None else len(rises.short)
+    warp = warp_of(layout)
     return {
         "title": job.title,
         "pattern": pattern_sentence(layout),
@@ -95,6 +97,7 @@ def program_json(made: Made) -> dict[str, Any]:
         "corners": made.corners,
         **asdict(plan.proof),
         "turn_deg": job.zero.turn_deg,
+        "surface": None if warp is None else warp._asdict(),
         "extents_mm": made.extents_mm,
         "pitch_mm": layout.lines.pitch_mm,
         "program_lines": len(made.reading.text_lines),
@@ -131,7 +134,8 @@ def dry_run_json(run: DryRun) -> dict[str, Any]:
     """Return the dry run's figures as plain values; what could not be measured is ``None``."""
     moves, times = run.reading.moves, run.times
     feed = moves.motion != int(Motion.RAPID)
-    below = feed & moves.told & (np.minimum(moves.start("Z"), moves.end("Z")) < run.setup.top_mm - 1e-6)
+    heights = (run.setup.on_top(places)[:, 2] for places in (moves.start_mm, moves.end_mm))
+    below = feed & moves.told & (np.minimum(*heights) < -1e-6)
     return {
         **verdict(run.findings, run.job),
         "machine": run.machine.name,

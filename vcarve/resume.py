@@ -18,7 +18,7 @@ from functools import partial
 
 import numpy as np
 
-from vcarve.dryrun.track import passes_of
+from vcarve.dryrun.track import Setup, passes_of
 from vcarve.errors import InputError, Problem, RefusedError
 from vcarve.plane.arrays import Bools, Ints
 from vcarve.program.moves import Motion, Moves
@@ -68,7 +68,7 @@ def cutting_passes(moves: Moves) -> Ints:
     cuts = moves.told & (moves.motion != int(Motion.RAPID)) & ~moves.is_lost("Z")[1:]
     flying = _crossings(moves)
     top = 0.0 if (low[cuts] < 0.0).any() or not flying.any() else float(low[flying].min())
-    return passes_of(moves, top)
+    return passes_of(moves, Setup(top_mm=top))
 
 
 def _crossings(moves: Moves) -> Bools:

@@ -70,7 +70,7 @@ class DryRun:
     @property
     def pass_of(self) -> Ints:
         """Which pass each move belongs to, shape (N,); see :func:`~vcarve.dryrun.track.passes_of`."""
-        return passes_of(self.reading.moves, self.setup.top_mm)
+        return passes_of(self.reading.moves, self.setup)
 
     @property
     def passes(self) -> int:
@@ -82,7 +82,7 @@ class DryRun:
         """How many passes an earlier program has made before this one, its rest."""
         if self.before is None:
             return 0
-        return int(passes_of(self.before, self.setup.top_mm).max(initial=-1)) + 1
+        return int(passes_of(self.before, self.setup).max(initial=-1)) + 1
 
     @property
     def boxes_mm(self) -> tuple[Floats, Floats]:

@@ -15,13 +15,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
 from vcarve.dryrun.tip import Heights, Tip
+from vcarve.dryrun.top import MAP_MM
 from vcarve.dryrun.track import UNKNOWN, Setup, chords_within, laid
 from vcarve.job.bench import Bit
 from vcarve.plane.arcs import boxes, circles, middles, sweeps, turned
@@ -36,6 +37,7 @@ WINDOW_PIXELS = 8  # windows are rounded up to multiples of this, so that many h
 STROKE_MM = 5.0  # longer moves are parted, so that each stroke only meets a narrow band of the surface
 HELIX_SAG_MM = 1e-4  # helices and upright arcs become chords that stay this near: far below any grid step
 FLAT = 1e-9  # from this bulge on an arc is no line: far below any grid step
+ABOVE_MM = 0.1  # more than the highest place of a top that is not flat, as it is found here, can be off
 WIDEST_ARC_RAD = 0.5 * np.pi  # arcs are parted at least so often
 MOST_PIXELS = 40_000_000  # what a whole piece may take before a coarser step is chosen
 MOST_PIXELS_ASKED = 100_000_000  # of a grid that is asked for: some 2 to 4 GB
@@ -177,7 +179,12 @@ def tiles(
     nx, ny = pixels(width_mm, step_mm), pixels(height_mm, step_mm)
     x0, y0 = -(nx - 1) / 2.0 * step_mm, -(ny - 1) / 2.0 * step_mm
     size = pixels(min(tile_mm, max(width_mm, height_mm)), step_mm)
-    made = strokes(moves, tip, setup)
+    # Of a top that is not flat, all is told from its highest place, and only at last from where it is.
+    level = 0.0
+    if setup.top is not None:
+        whole = _top(setup, x0, y0, MAP_MM, (pixels(height_mm, MAP_MM), pixels(width_mm, MAP_MM)))
+        level = max(float(whole.max()), 0.0) + ABOVE_MM
+    made = strokes(moves, tip, replace(setup, top_mm=setup.top_mm + level, top=None))
     bent = made.curve[:, 4] != 0.0
     kinds: list[tuple[Strokes, Kernel]] = [(made.take(~bent), _line), (made.take(bent), _arc)]
     for j in range(0, ny, size):
@@ -185,11 +192,30 @@ def tiles(
         rows = [np.flatnonzero((part.box[:, 1] <= back) & (part.box[:, 3] >= front)) for part, _ in kinds]
         for i in range(0, nx, size):
             left, right = x0 + i * step_mm, x0 + (min(i + size, nx) - 1) * step_mm
-            heights = np.zeros((min(size, ny - j), min(size, nx - i)), dtype=dtype)
+            shape = min(size, ny - j), min(size, nx - i)
+            below = _top(setup, left, front, step_mm, shape) - level
+            heights = np.zeros(shape, dtype=dtype) + below.astype(dtype)
             for (part, kernel), row in zip(kinds, rows, strict=True):
                 mine = row[(part.box[row, 0] <= right) & (part.box[row, 2] >= left)]
                 _sweep(heights, left, front, step_mm, part.take(mine), kernel, tip)
+            heights -= below.astype(dtype)
             yield Surface(height_mm=heights, step_mm=step_mm, x0_mm=left, y0_mm=front)
+
+
+def _top(setup: Setup, x0: float, y0: float, step: float, shape: tuple[int, int]) -> Floats:
+    """Return how high the top of each pixel (ny, nx) stands above that at the zero; a single 0 where it is flat."""
+    if setup.top is None:
+        return np.zeros(())
+    axes, shares = [], []
+    for origin, count in ((y0, shape[0]), (x0, shape[1])):
+        marks = np.linspace(0.0, (count - 1) * step, max(math.ceil(count * step / MAP_MM), 1) + 1)
+        axes.append(origin + marks)
+        shares.append(
+            np.array([np.interp(step * np.arange(count), marks, one) for one in np.eye(len(marks))])
+        )
+    y, x = np.meshgrid(*axes, indexing="ij")
+    height = setup.top.rise_mm(setup.in_work(np.stack([x, y], axis=-1)))
+    return np.asarray(shares[0].T @ height @ shares[1])
 
 
 def _sweep(

@@ -76,7 +76,8 @@ def covered(seen: Track, which: Ints, ends: Ints, network: Network) -> tuple[Cov
     if len(which) == 0 or len(cut) == 0:
         nothing = np.zeros((0, 2))
         return Covered(cut[:0], which[:0], nothing, nothing, nothing[:, 0]), which
-    direct = _by_vertices(seen, which, ends, network, cut)
+    even = seen.parts[which] == 1
+    direct = _by_vertices(seen, which[even], ends[even], network, cut)
     rest = np.setdiff1d(which, direct.move, assume_unique=True)
     if not len(rest):
         return direct, rest
@@ -114,7 +115,8 @@ def _by_vertices(seen: Track, which: Ints, ends: Ints, network: Network, cut: In
 def _by_geometry(seen: Track, which: Ints, network: Network, cut: Ints) -> tuple[Covered, Ints]:
     """Compare moves with edges part by part, and return which of them stray."""
     tolerance_mm = seen.tolerance_mm
-    count = np.maximum(np.ceil(np.abs(seen.moves.sweep_rad[which]) / QUARTER), 1.0).astype(np.int64)
+    count = np.ceil(np.abs(seen.moves.sweep_rad[which]) / QUARTER).astype(np.int64)
+    count = np.maximum(count, seen.parts[which])
     owner, ways, z = laid(seen.moves, which, count, seen.setup)
     edges = network.curves(cut)
     length = lengths(ways)

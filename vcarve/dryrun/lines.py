@@ -99,7 +99,7 @@ def line_findings(seen: Track, target: Target) -> list[Finding]:
     across = seen.across[cutting]
     which = cutting[across]
     cover, stray = covered(seen, which, ends[across], network)
-    slack = 1e-3 + 0.51 * seen.machine.last_decimal_mm
+    slack = 1e-3 + 0.51 * seen.machine.last_decimal_mm + seen.bears_mm
     steep = np.abs(np.diff(grooves.ends_depth_mm, axis=0)[0]) / np.maximum(network.length_mm, 1e-9)
     lines = _Compared(
         seen=seen,

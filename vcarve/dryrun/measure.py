@@ -18,6 +18,7 @@ import shapely
 
 from vcarve.dryrun.carve import MOST_PIXELS_ASKED, Surface, carve, suitable_step_mm, tiles
 from vcarve.dryrun.tip import Tip
+from vcarve.dryrun.top import FOLLOW_MM
 from vcarve.dryrun.track import Target, setup_of, track
 from vcarve.errors import Finding, listed
 from vcarve.groove.width import sensitivity
@@ -176,7 +177,8 @@ def width_findings(
     job, network, grooves = target.job, target.network, target.grooves
     # On a rounded tip the shallowest groove widens most with its depth.
     shallowest = float(grooves.depth_mm[network.cut].min())
-    rounding = 2.0 * job.machine.last_decimal_mm * max(sensitivity(job.bit, shallowest), 1.0)
+    off_mm = 2.0 * job.machine.last_decimal_mm + (FOLLOW_MM if job.surface else 0.0)
+    rounding = off_mm * max(sensitivity(job.bit, shallowest), 1.0)
     if not job.machine.arcs:
         # Chords stand off the arc that is measured, by so much on either side.
         rounding += 2.0 * job.machine.arc_tolerance_mm

@@ -74,7 +74,7 @@ def depth_findings(seen: Track, target: Target) -> Iterator[Finding]:
     before[:1] = 0.0
     arrives = depth > before + 1e-9
     through = arrives & (depth > thickness + 1e-6)
-    short = arrives & ~through & (depth > cone + 1e-3)
+    short = arrives & ~through & (depth > cone + 1e-3 + seen.bears_mm)
     shank = np.where(seen.in_wood & (bit.shank_mm > bit.diameter_mm), below - cone, 0.0)
     sofar = np.maximum.accumulate(np.concatenate([[1e-3], shank]))[:-1]
 
@@ -157,6 +157,7 @@ def _parts(seen: Track, rows: Ints) -> tuple[Ints, Floats, Floats]:
     """Return (move, ends, lowest Z) of straight parts of moves: level ones whole, sloping ones in sections, arcs in chords."""
     sloping = (seen.start_mm[:, 2] != seen.end_mm[:, 2]) & seen.across & (seen.moves.sweep_rad == 0.0)
     count = np.where(sloping[rows], SECTIONS, chords_within(seen.moves, rows, SAG_MM))
+    count = np.maximum(count, seen.parts[rows])
     owner, curve, z = laid(seen.moves, rows, count, seen.setup)
     return owner, curve[:, :4].reshape(-1, 2, 2), z.min(axis=1)
 

@@ -21,6 +21,7 @@ from itertools import pairwise
 import numpy as np
 import shapely
 
+from vcarve.dryrun.top import FOLLOW_MM, Top, top_of
 from vcarve.errors import Finding, listed
 from vcarve.groove.model import Grooves
 from vcarve.job.bench import Axes, AxesAcceleration, AxesRate, Machine
@@ -32,19 +33,39 @@ from vcarve.program.grammar import PLANES
 from vcarve.program.moves import Motion, Moves, Plane
 from vcarve.quantity import Figures
 
+LOOK_MM, MOST_LOOKS = (
+    2.0,
+    1000,
+)  # a top that is not flat is looked at every so often along a move, at most so many times
 SAG_MM = 1e-3  # how near chords follow an arc where its path is compared with something
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Setup:
-    """How the piece is set up: where on it X and Y are zero, how high its top is, and how far it is turned there."""
+    """How the piece is set up: where on it X and Y are zero, how high its top is there, and how far it is turned.
+
+    Of a ``top`` that is not flat, heights on the piece are told from where it is nearest: places in the wood are below 0.
+    """
 
     zero_mm: tuple[float, float] = (0.0, 0.0)
     top_mm: float = 0.0
     turn_deg: float = 0.0  # counter-clockwise from above
+    top: Top | None = None
+
+    @property
+    def highest_mm(self) -> float:
+        """How high the highest place of the top is, in work coordinates."""
+        return self.top_mm + (0.0 if self.top is None else self.top.highest_mm)
+
+    def on_top(self, work_mm: Floats) -> Floats:
+        """Return places (..., 3) in piece coordinates: origin at the piece's centre, Z 0 at its top, wherever that is."""
+        place = self.on_piece(work_mm)
+        if self.top is not None:
+            place[..., 2] -= self.top.rise_mm(np.asarray(work_mm)[..., :2])
+        return place
 
     def on_piece(self, work_mm: Floats) -> Floats:
-        """Return places (..., 3) in piece coordinates: origin at the piece's centre, Z 0 at its top."""
+        """Return places (..., 3) in piece coordinates: origin at the piece's centre, Z 0 as high as its top is at the zero."""
         place = np.array(work_mm, dtype=float)
         if self.turn_deg:
             self._turn(place, -self.turn_deg)
@@ -75,6 +96,7 @@ def setup_of(job: Job | None) -> Setup:
         zero_mm=(side_x * job.piece.width_mm, side_y * job.piece.height_mm),
         top_mm=job.piece.thickness_mm if job.zero.z == "bed" else 0.0,
         turn_deg=job.zero.turn_deg,
+        top=None if job.surface is None else top_of(job.surface),
     )
 
 
@@ -151,9 +173,24 @@ def laid(moves: Moves, which: Ints, count: Ints, setup: Setup) -> tuple[Ints, Fl
     The bulge is that of arcs in the XY plane.
     """
     owner, tail, head = split(moves, which, count, moves.known_start_mm[which])
-    a, b = setup.on_piece(tail), setup.on_piece(head)
+    a, b = setup.on_top(tail), setup.on_top(head)
     bulge = np.tan(np.repeat(moves.sweep_rad[which] / count, count) / 4.0)
     return owner, curves(a[:, :2], b[:, :2], bulge), np.column_stack([a[:, 2], b[:, 2]])
+
+
+def over(moves: Moves, setup: Setup) -> Ints:
+    """Return in how many even parts (N,) moves are looked at over a top that is not flat: in one where they keep to it."""
+    count = np.ones(len(moves), np.int64)
+    if setup.top is None or not len(moves):
+        return count
+    looks = np.clip(np.ceil(moves.length_mm / LOOK_MM), 1.0, MOST_LOOKS).astype(np.int64)
+    owner, tail, head = split(moves, np.arange(len(moves)), looks, moves.known_start_mm)
+    first = np.cumsum(looks) - looks
+    begin, rise = setup.top.rise_mm(tail[:, :2]), setup.top.rise_mm(head[:, :2])
+    share = (np.arange(len(owner)) - first[owner] + 1.0) / looks[owner]
+    low, high = begin[first][owner], rise[first + looks - 1][owner]
+    off = np.maximum.reduceat(np.abs(rise - low - share * (high - low)), first)
+    return np.where(off > FOLLOW_MM, looks, count)
 
 
 def room(moves: Moves, start: Floats, end: Floats, setup: Setup = UNKNOWN) -> tuple[Floats, Floats]:
@@ -183,7 +220,7 @@ def room(moves: Moves, start: Floats, end: Floats, setup: Setup = UNKNOWN) -> tu
     return low, high
 
 
-def passes_of(moves: Moves, surface_mm: float) -> Ints:
+def passes_of(moves: Moves, setup: Setup) -> Ints:
     """Return which pass each move belongs to, shape (N,), counted from 0; -1 for moves in the air.
 
     A pass is a run of moves below the surface: it begins with the move that goes down into the wood and ends with the one
@@ -191,11 +228,14 @@ def passes_of(moves: Moves, surface_mm: float) -> Ints:
     coordinates and probing moves are in the air, and so is the way to a height that the text names first: where the tool
     stands before, it does not say.
     """
-    start, end = np.where(moves.is_found("Z"), np.inf, moves.start("Z")), moves.end("Z")
+    start, end = (setup.on_top(places)[:, 2] for places in (moves.start_mm, moves.end_mm))
+    start[moves.is_found("Z")] = np.inf
     start[:1] = np.inf
+    # Rounding does not bring every point of a line that tapers up to a top that is not flat.
+    touch = 1e-6 if setup.top is None else FOLLOW_MM
     with np.errstate(invalid="ignore"):
-        below = (np.fmin(start, end) < surface_mm - 1e-6) & moves.told
-        fresh = ~(start < surface_mm + 1e-6)
+        below = (np.fmin(start, end) < -1e-6) & moves.told
+        fresh = ~(start < touch)
     before = np.roll(below, 1)
     before[:1] = False
     return np.where(below, np.cumsum(below & (~before | fresh)) - 1, -1)
@@ -233,15 +273,22 @@ class Track(ReadOnly):
     blind: Bools
     in_wood: Bools
     slack_mm: float
+    parts: Ints  # (N,) in how many even parts a move is looked at, where the top beneath it is not flat
     setup: Setup
     figures: Figures  # how lengths and feeds are written in sentences
 
     @property
+    def bears_mm(self) -> float:
+        """By how much a depth may be off besides: a top that is not flat is followed no nearer."""
+        return 0.0 if self.setup.top is None else FOLLOW_MM
+
+    @property
     def tolerance_mm(self) -> float:
         """How far a place in the text may be from the true one."""
-        # It is rounded on both axes; chords twice: the ends of the arc that they follow, and their own.
+        # It is rounded on both axes; parts of a line or arc twice: the ends of the whole, and their own.
         rounding, mill = 0.75 * self.machine.last_decimal_mm, self.machine
-        return 1e-6 + (rounding if mill.arcs else 2.0 * rounding + 1.1 * mill.arc_tolerance_mm)
+        sag = 0.0 if mill.arcs else 1.1 * mill.arc_tolerance_mm
+        return 1e-6 + rounding * (1.0 if mill.arcs and self.setup.top is None else 2.0) + sag
 
     def at(self, move: int, depth_mm: float = 0.0) -> Point:
         """Return where on the piece a move first is deeper than this; its start where it is so from there on, or never.
@@ -299,6 +346,14 @@ def track(moves: Moves, machine: Machine, target: Target | None = None) -> Track
     setup = setup_of(job)
     start, end = setup.on_piece(moves.known_start_mm), setup.on_piece(moves.end_mm)
     low, high = room(moves, start, end, setup)
+    parts, upright = over(moves, setup), (moves.sweep_rad != 0.0) & (moves.plane != int(Plane.XY))
+    if setup.top is not None and len(moves):
+        start, end = setup.on_top(moves.known_start_mm), setup.on_top(moves.end_mm)
+        height, first = laid(moves, np.arange(len(moves)), parts, setup)[2], np.cumsum(parts) - parts
+        # What an upright arc dips to on its way is taken to lie over the highest place.
+        dips = np.where(upright, low[:, 2] - setup.top.highest_mm, np.inf)
+        low[:, 2] = np.minimum(np.minimum.reduceat(height.min(axis=1), first), dips)
+        high[:, 2] = np.maximum.reduceat(height.max(axis=1), first)
     slack = 0.5 * machine.last_decimal_mm + 1e-6
     return Track(
         moves=moves,
@@ -311,10 +366,11 @@ def track(moves: Moves, machine: Machine, target: Target | None = None) -> Track
         feed=moves.motion != int(Motion.RAPID),
         across=np.asarray(((high - low)[:, :2] > 1e-6).any(axis=1) | moves.is_found("XY")),
         down=(end[:, 2] < start[:, 2] - 1e-9) | moves.is_found("Z"),
-        upright=(moves.sweep_rad != 0.0) & (moves.plane != int(Plane.XY)),
+        upright=upright,
         blind=np.asarray(moves.lost[1:].any(axis=1)),
         in_wood=(low[:, 2] < -slack) & moves.told & ~moves.is_lost("Z")[1:],
         slack_mm=slack,
+        parts=parts,
         setup=setup,
         figures=(job or machine).figures,
     )
@@ -324,8 +380,9 @@ def path(seen: Track, move: int) -> Floats:
     """Return a move's path as points (n, 3) in piece coordinates whose chords are within ``SAG_MM`` of it."""
     which = np.array([move])
     start = seen.moves.known_start_mm[which]
-    _, _, head = split(seen.moves, which, chords_within(seen.moves, which, SAG_MM), start)
-    return seen.setup.on_piece(np.vstack([start, head]))
+    count = np.maximum(chords_within(seen.moves, which, SAG_MM), seen.parts[which])
+    _, _, head = split(seen.moves, which, count, start)
+    return seen.setup.on_top(np.vstack([start, head]))
 
 
 def entry(seen: Track, move: int, zone: shapely.Geometry) -> Point:

@@ -21,6 +21,7 @@ from vcarve.job.document import STDIN_NAME, Document, document_of, read_document
 from vcarve.job.fields import Text
 from vcarve.job.record import SECOND_LOOK, Broken, Named, Record, record_from
 from vcarve.job.sections import DEPTH_WANTED, Clamp, Feed, Groove, PatternChoice, Piece, Plan, Zero
+from vcarve.job.surface import Surface, load_surface
 from vcarve.quantity import FIGURES, Figures, format_mm
 
 HOP_MM = 1.0
@@ -98,6 +99,11 @@ class Job(Record):
     zero: Zero = Field(Zero(), validate_default=True, description="where you set the work origin")
     plan: Plan = Field(Plan(), description="how the cutting is ordered")
     clamps: tuple[Clamp, ...] = Field((), description="places the bit must keep clear of")
+    surface: Annotated[Surface, Named(load_surface, spelled=False)] | None = Field(
+        None,
+        description="file of how high the top stands from place to place, which the program follows: the log or file of the "
+        "probes of 'mizo probe', or a table of X, Y and height above Z0, a point to a line; left out, the top is flat",
+    )
 
     _document: Document | None = PrivateAttr(None)  # as written
 
@@ -217,6 +223,8 @@ class Job(Record):
         own = None if document.file == STDIN_NAME else document.file
         machine = document.written(("machine",))
         bench = [file_of("machine", machine.strip(), document.folder)] if machine else []
+        heights = document.written(("surface",)) if self.surface else None
+        beside += [str(Path(document.folder) / heights.strip())] if heights else []
         return tuple(path for path in (own, *bench, *beside) if path)
 
 

@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from functools import cached_property
+from functools import lru_cache
 from pathlib import Path
 from typing import NamedTuple
 
@@ -46,35 +46,48 @@ class Grid(NamedTuple):
     height_mm: Floats
 
 
+Points = tuple[tuple[float, float, float], ...]
+
+
 class Surface(Record):
     """Points of a board's top: X and Y from the work zero along the machine's axes, and heights above where Z0 was set."""
 
-    points_mm: tuple[tuple[float, float, float], ...] = Field(description="X, Y and height of each point")
+    points_mm: Points = Field(description="X, Y and height of each point")
 
-    @cached_property
+    @property
     def places_mm(self) -> Floats:
         """The points (n, 3), those of one place as their mean, in the order in which they were touched first."""
-        points = np.array(self.points_mm)
-        near = np.hypot(*(points[:, None, :2] - points[None, :, :2]).T) < SAME_MM
-        count, place = connected(len(points), *np.nonzero(near))
-        total = np.array([np.bincount(place, column, count) for column in points.T])
-        return np.asarray((total / np.bincount(place, minlength=count)).T)
+        return _places(self.points_mm)
 
-    @cached_property
+    @property
     def grid(self) -> Grid | None:
         """The places as a grid; ``None`` where they are not whole columns and rows."""
-        places, axes, number = self.places_mm, [], np.zeros((2, len(self.places_mm)), np.int64)
-        for axis in (0, 1):
-            order = np.argsort(places[:, axis], kind="stable")
-            number[axis, order] = np.cumsum(
-                np.diff(places[order, axis], prepend=places[order[0], axis]) > SAME_MM
-            )
-            axes.append(np.bincount(number[axis], places[:, axis]) / np.bincount(number[axis]))
-        x, y = axes
-        height = np.full((len(y), len(x)), np.nan)
-        height[number[1], number[0]] = places[:, 2]
-        whole = min(len(x), len(y)) > 1 and len(places) == height.size and not np.isnan(height).any()
-        return Grid(x, y, height) if whole else None
+        return _grid(self.points_mm)
+
+
+@lru_cache(maxsize=8)
+def _places(points_mm: Points) -> Floats:
+    points = np.array(points_mm)
+    near = np.hypot(*(points[:, None, :2] - points[None, :, :2]).T) < SAME_MM
+    count, place = connected(len(points), *np.nonzero(near))
+    total = np.array([np.bincount(place, column, count) for column in points.T])
+    return np.asarray((total / np.bincount(place, minlength=count)).T)
+
+
+@lru_cache(maxsize=8)
+def _grid(points_mm: Points) -> Grid | None:
+    places, axes = _places(points_mm), []
+    number = np.zeros((2, len(places)), np.int64)
+    for axis in (0, 1):
+        order = np.argsort(places[:, axis], kind="stable")
+        gaps = np.diff(places[order, axis], prepend=places[order[0], axis])
+        number[axis, order] = np.cumsum(gaps > SAME_MM)
+        axes.append(np.bincount(number[axis], places[:, axis]) / np.bincount(number[axis]))
+    x, y = axes
+    height = np.full((len(y), len(x)), np.nan)
+    height[number[1], number[0]] = places[:, 2]
+    whole = min(len(x), len(y)) > 1 and len(places) == height.size and not np.isnan(height).any()
+    return Grid(x, y, height) if whole else None
 
 
 def load_surface(name: str, folder: str = ".") -> Surface:

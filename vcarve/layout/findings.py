@@ -23,6 +23,7 @@ from vcarve.job.bench import names
 from vcarve.job.suitability import suitability
 from vcarve.layout.proposals import clipped_cells
 from vcarve.layout.stages import Layout
+from vcarve.layout.warp import surface_findings
 from vcarve.mount.flat import mount_of
 from vcarve.pattern.inspect import inspect
 from vcarve.pattern.model import GROUND, LEAF
@@ -47,6 +48,7 @@ def job_findings(layout: Layout) -> tuple[Finding, ...]:
         reach = (right - left, back - front)
     return (
         *suitability(job, deepest_mm(job.bit), reach),
+        *surface_findings(layout),
         *drawing_findings(layout),
         *(() if pattern is None or pattern.key in names("pattern") else inspect(pattern, job.figures)),
         *land_findings(layout),

@@ -1,4 +1,4 @@
-"""A flat piece on the table, straight or turned: its places become X, Y and Z of the program.
+"""A piece on the table, straight or turned, flat or not: its places become X, Y and Z of the program.
 
 Piece coordinates have their origin at the piece's centre, X to the right, Y to the back, and depths count down from its top.
 This is the writer's notion of where the work zero is; the dry run has one of its own, worked out apart from this.
@@ -7,13 +7,18 @@ This is the writer's notion of where the work zero is; the dry run has one of it
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
 
 from vcarve.job.records import Job
-from vcarve.plane.arrays import NM_PER_MM, Ints
+from vcarve.job.surface import Surface
+from vcarve.mount.warped import Top, parts_along, top_of
+from vcarve.plane.arrays import NM_PER_MM, Floats, Ints
+
+LOOKS = 65  # along each side of the piece, where the highest place of its top is looked for
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -23,17 +28,28 @@ class Mount:
     zero_nm: tuple[int, int]  # the work zero on the piece
     top_nm: int  # Z of the piece's top
     turn_deg: float = 0.0  # of the piece about the work zero, counter-clockwise from above
+    top: Top | None = None  # how high the top stands above that at the zero; ``None`` for a flat piece
+    highest_nm: int = 0  # of it on the piece
 
     def axes_nm(self, x_nm: Ints, y_nm: Ints, depth_nm: Ints | int = 0) -> tuple[Ints, Ints, Ints]:
         """Return X, Y and Z of places on the piece, each of the arguments' shape; a negative depth is above the top."""
         x, y = x_nm - self.zero_nm[0], y_nm - self.zero_nm[1]
         if self.turn_deg:
             x, y = (np.rint(axis).astype(np.int64) for axis in self._turned(x, y))
-        return x, y, np.broadcast_to(self.z_nm(depth_nm), x.shape)
+        rise = self.rise_mm(np.stack([x, y], axis=-1) / NM_PER_MM) * NM_PER_MM
+        return x, y, self.top_nm + np.rint(rise).astype(np.int64) - depth_nm
 
-    def z_nm(self, depth_nm: Ints | int) -> Ints | int:
-        """Return Z at depths below the top, the same all over a flat piece."""
-        return self.top_nm - depth_nm
+    def rise_mm(self, work_mm: Floats) -> Floats:
+        """Return how high the top stands above that at the zero at X and Y of the program (..., 2)."""
+        return np.zeros(work_mm.shape[:-1]) if self.top is None else self.top(work_mm)
+
+    def parts(self, curve: Floats) -> Ints:
+        """Return in how many even parts lines and arcs of the program (n, 5) in mm follow the top."""
+        return np.ones(len(curve), np.int64) if self.top is None else parts_along(self.top, curve)
+
+    def clear_nm(self, above_nm: int) -> int:
+        """Return Z so high above the highest place of the top."""
+        return self.top_nm + self.highest_nm + above_nm
 
     def axes_mm(self, x_mm: float, y_mm: float) -> tuple[float, float]:
         """Return X and Y of one place on the piece, in millimetres, for sentences and figures."""
@@ -41,9 +57,14 @@ class Mount:
         x, y = x_mm - zero_x, y_mm - zero_y
         return self._turned(x, y) if self.turn_deg else (x, y)
 
-    def _turned(self, x: Any, y: Any) -> tuple[Any, Any]:
-        """Return places turned about the work zero as the piece is."""
-        turn = math.radians(self.turn_deg)
+    def piece_mm(self, x_mm: float, y_mm: float) -> tuple[float, float]:
+        """Return where on the piece X and Y of the program are: the way back from :meth:`axes_mm`."""
+        x, y = self._turned(x_mm, y_mm, -1.0)
+        return x + self.zero_mm[0], y + self.zero_mm[1]
+
+    def _turned(self, x: Any, y: Any, way: float = 1.0) -> tuple[Any, Any]:
+        """Return places turned about the work zero as the piece is, or back."""
+        turn = way * math.radians(self.turn_deg)
         return x * math.cos(turn) - y * math.sin(turn), x * math.sin(turn) + y * math.cos(turn)
 
     @property
@@ -63,4 +84,15 @@ def mount_of(job: Job) -> Mount:
         "centre": (0, 0),
     }[job.zero.xy]
     top = job.piece.thickness_mm if job.zero.z == "bed" else 0.0
-    return Mount(zero_nm=zero, top_nm=round(top * NM_PER_MM), turn_deg=job.zero.turn_deg)
+    flat = Mount(zero_nm=zero, top_nm=round(top * NM_PER_MM), turn_deg=job.zero.turn_deg)
+    return flat if job.surface is None else _warped(flat, job.surface, half_w, half_h)
+
+
+@lru_cache(maxsize=8)
+def _warped(flat: Mount, surface: Surface, half_w: int, half_h: int) -> Mount:
+    """Return how a piece lies whose top is not flat; its highest place is looked for all over the piece."""
+    top, across = top_of(surface), np.linspace(-1.0, 1.0, LOOKS)
+    x, y = (ax.astype(np.int64) for ax in np.meshgrid(half_w * across, half_h * across))
+    there = np.stack(flat.axes_nm(x, y)[:2], axis=-1) / NM_PER_MM
+    highest = max(float(top(there).max()), float(surface.places_mm[:, 2].max()), 0.0)
+    return replace(flat, top=top, highest_nm=round(highest * NM_PER_MM))

@@ -43,7 +43,7 @@ class Frame:
 
     def clear(self, above_mm: float) -> str:
         """Return the Z word's number for a height that rapids go across at; raises InternalError if that is not above the top."""
-        nm = np.array([self.mount.z_nm(0), self.mount.z_nm(-round(above_mm * NM_PER_MM))])
+        nm = np.array([self.mount.clear_nm(0), self.mount.clear_nm(round(above_mm * NM_PER_MM))])
         top, height = steps(nm, self.decimals, inch=self.inch).tolist()
         if height <= top:
             want = "would be written at or below its top"
@@ -120,7 +120,7 @@ def sections(
     header = [line for label, text in notes for line in comment(label, text)]
     yield (*header, *opening(job, arcs=bent and job.machine.arcs), Move("G0", z=safe))
     yield operation(job)
-    ends, bulge, feed, bounds = pieces_of(job, cuts, plan, frame.axes(cuts.place_nm))
+    ends, bulge, feed, bounds = pieces_of(job, cuts, plan, frame)
     feed_of = lru_cache(frame.feed)
     plunge = frame.feed(job.speeds.plunge_mm_min)
     last_pass = len(bounds) - 2
@@ -147,13 +147,14 @@ def sections(
     yield closing(job)
 
 
-def pieces_of(job: Job, cuts: Cuts, plan: Plan, axes: Ints) -> tuple[Ints, Floats, Floats, list[int]]:
+def pieces_of(job: Job, cuts: Cuts, plan: Plan, frame: Frame) -> tuple[Ints, Floats, Floats, list[int]]:
     """Return the pieces of a plan: both ends (m, 6) in steps, bulge (m,), feed (m,), and where each pass begins, and the end.
 
-    ``axes`` (N, 3) are the places of the cuts in steps of the last decimal.
     Rounding comes first and the form follows from it: an arc so flat or so short that the rounded ends no longer say how it bends
-    is a line, one for which the machine has no words is a row of chords, and one of more than half a turn is two.
+    is a line, one for which the machine has no words is a row of chords, and one of more than half a turn is two.  On a top that
+    is not flat, each is in as many parts as follow it.
     """
+    axes, unit_mm = frame.axes(cuts.place_nm), job.machine.last_decimal_mm
     begin, end = axes[plan.begin], axes[plan.end]
     bulge = np.where(plan.half_edge % 2 == 0, 1.0, -1.0) * cuts.bulge[plan.half_edge // 2]
     curve = np.column_stack([begin[:, :2], end[:, :2], bulge])
@@ -162,13 +163,21 @@ def pieces_of(job: Job, cuts: Cuts, plan: Plan, axes: Ints) -> tuple[Ints, Float
     chorded = ~flat & (chord < SHORT_STEPS if job.machine.arcs else np.ones(len(flat), bool))
     # More than half a turn: in two, since centres of long arcs are ill-conditioned and full circles ambiguous.
     count = np.where(~flat & (np.abs(bulge) > 1.0), 2, 1)
-    count[chorded] = chord_counts(curve[chorded], job.machine.arc_tolerance_mm / job.machine.last_decimal_mm)
+    count[chorded] = chord_counts(curve[chorded], job.machine.arc_tolerance_mm / unit_mm)
+    count = np.maximum(count, frame.mount.parts(curve * [*[unit_mm] * 4, 1.0]))
     owner, share = evenly(count)
     till = share + 1.0 / count[owner]
     last = np.append(owner[1:] != owner[:-1], True)[: len(owner)]
     ends = begin[owner] + np.rint(till[:, None] * (end - begin)[owner]).astype(np.int64)
     inner = np.flatnonzero(~last)
     ends[inner, :2] = np.rint(points(curve[owner[inner]], till[inner]))
+    if frame.mount.top is not None:
+        # Depth changes evenly along a piece; the top beneath it need not.
+        t, each = till[inner], owner[inner]
+        spots = (begin[each], end[each], ends[inner])
+        low, high, here = (frame.mount.rise_mm(spot[:, :2] * np.float64(unit_mm)) for spot in spots)
+        even = (1.0 - t) * begin[each, 2] + t * end[each, 2]
+        ends[inner, 2] = np.rint(even + (here - low - t * (high - low)) / unit_mm)
     ends[last] = end
     starts = begin[owner]
     starts[1:][~last[:-1]] = ends[:-1][~last[:-1]]

@@ -11,6 +11,7 @@ import numpy as np
 from vcarve.groove.width import HEIGHT_ERROR_MM, sensitivity, tip_words, uncertainty_mm
 from vcarve.job.records import Job
 from vcarve.layout.stages import Layout
+from vcarve.layout.warp import warp_of
 from vcarve.mount.flat import mount_of
 from vcarve.plan.model import Plan
 from vcarve.plane.arrays import NM_PER_MM
@@ -76,14 +77,17 @@ def facts(layout: Layout, plan: Plan | None = None) -> Iterator[Fact]:
     said = f"X0 Y0 at the {zero.corner}, Z0 on the {zero.level}"
     yield Fact("Zero", said, HEADER + SUMMARY + PICTURE + STOCK)
     yield Fact("Turn", zero.turn, HEADER + SUMMARY + PICTURE + STOCK)
+    warp = warp_of(layout)
+    yield Fact("Surface", "" if warp is None else warp.told(layout), HEADER + SUMMARY + STOCK)
     if job.clamps:
         tallest = figures.length(max(clamp.above_mm for clamp in job.clamps))
         yield Fact("Clamps", f"{len(job.clamps)}, up to {tallest} above the top", STOCK)
     feeds = f"cut {figures.number(speeds.cut_mm_min, 1)}, plunge {figures.feed(speeds.plunge_mm_min, 1)}"
     yield Fact("Speeds", f"{feeds}, spindle {format_rpm(speeds.spindle_rpm)}", SUMMARY + TOOL)
     left, front, right, back = layout.reach_mm
-    top_mm = mount_of(job).top_nm / NM_PER_MM
-    low, high = top_mm - layout.deepest_mm, top_mm + job.machine.safe_height_mm
+    mount = mount_of(job)
+    low = mount.top_nm / NM_PER_MM - layout.deepest_mm + (warp.low_mm if warp else 0.0)
+    high = mount.clear_nm(0) / NM_PER_MM + job.machine.safe_height_mm
     spans = (
         f"{axis} {figures.number(start)} to {figures.number(end)}"
         for axis, start, end in (("X", left, right), ("Y", front, back), ("Z", low, high))

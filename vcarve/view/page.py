@@ -131,6 +131,10 @@ def program_payload(run: DryRun) -> dict[str, Any]:
     """Return what the page's script reads of a program: its lines, and every move with its times."""
     moves = run.reading.moves
     start, end = moves.start_mm.copy(), moves.end_mm.copy()
+    if (top := run.setup.top) is not None:
+        # The page draws a flat piece: heights are those above the top where the bit is.
+        start[:, 2] -= top.rise_mm(start[:, :2])
+        end[:, 2] -= top.rise_mm(end[:, :2])
     start[~moves.told] = np.nan
     end[~moves.told] = np.nan
     if len(moves) and start[0, 2] < run.setup.top_mm:

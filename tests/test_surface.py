@@ -1,0 +1,149 @@
+"""A board that is not flat, end to end: followed, judged, carved, and told what it would have cost."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from small_job import job_from
+from vcarve.codes import OF_JOBS
+from vcarve.dryrun.check import check
+from vcarve.job.surface import Surface
+from vcarve.layout.warp import warp_of
+from vcarve.pipeline import plan_program
+from vcarve.program.reader import read_program
+from vcarve.proofing import carve_piece, check_program, target_of
+from vcarve.report import program_json, program_rows
+from warped import BOARDS, grid, on, touched
+
+TILE = """\
+piece: {width: 100 mm, height: 100 mm, thickness: 12 mm, wood: maple-sugar}
+pattern: {name: higaki, pitch: 22 mm, margin: 6 mm}
+groove: {depth: 0.8 mm, step: 1 mm}
+bit: {angle: 90, diameter: 6, shank: 3.175}
+machine: small-desktop
+"""
+TRUE_MM = 2.0  # a board as it is, for the carving: touched so often that what lies between hardly counts
+WITHIN_MM = 0.02
+
+
+@pytest.mark.parametrize("kind", BOARDS)
+def test_every_groove_is_as_wide_as_on_a_flat_board(kind: str) -> None:
+    """Carved on the board as it is, every groove of the followed top is within 0.02 mm of the wanted width; without following it
+    the widths are those that the summary tells."""
+    job = job_from(TILE)
+    probed, board = on(job, grid(BOARDS[kind], 10.0)), on(job, grid(BOARDS[kind], TRUE_MM))
+    made = plan_program(probed)
+    followed = carve_piece(check_program(made.text, board))
+    ignored = carve_piece(check_program(plan_program(job).text, board))
+    assert followed.measured is not None
+    assert ignored.measured is not None
+
+    assert not [one for one in made.findings if one.code != "pitch-unusual"]
+    assert not followed.refused
+    off = followed.measured.widths_mm - followed.measured.wanted_mm
+    assert followed.measured.measured > 20
+    assert np.nanmax(np.abs(off)) <= WITHIN_MM
+
+    warp = warp_of(made.layout)
+    assert warp is not None
+    without = ignored.measured.widths_mm
+    assert np.nanmin(without) >= warp.narrowest_mm - WITHIN_MM
+    assert np.nanmax(without) <= warp.widest_mm + WITHIN_MM
+    # The whole of what is told comes about, but for grooves that end before the board's outermost places.
+    assert np.nanmax(without) - np.nanmin(without) > 0.7 * (warp.widest_mm - warp.narrowest_mm)
+    assert {one.code for one in ignored.findings} >= {"wrong-depth"}
+
+
+@pytest.mark.parametrize(
+    ("sets", "machine"),
+    [
+        (("zero.turn=7 deg",), {}),
+        (("zero.xy=centre", "zero.z=bed"), {}),
+        (("pattern.name=shippo",), {"dialect": "linuxcnc"}),
+        (("pattern.name=shippo",), {"arcs": False}),
+        (("groove.step=0.3 mm",), {"units": "inch", "decimals": 4}),
+        (("groove.taper=8 mm",), {"dialect": "grbl-1.1"}),
+        (("piece.outline={shape: circle}", "zero.xy=front-left", "plan.recut=never"), {}),
+        (("clamps=[{x: -12, y: 40, width: 10, height: 20, above: 4}]",), {}),
+    ],
+)
+@pytest.mark.parametrize("whole", [True, False])
+def test_a_followed_top_passes_every_check(
+    sets: tuple[str, ...], machine: dict[str, Any], whole: bool
+) -> None:
+    """However the piece lies and whatever the controller, the program on a bent board is clean."""
+    job = job_from(TILE, *sets, **machine)
+    rng = np.random.default_rng(1)
+
+    def board(x: Any, y: Any) -> Any:
+        return 0.15 * np.sin(x / 30.0) + 0.1 * np.cos(y / 25.0)
+
+    places = np.meshgrid(np.linspace(-60, 110, 18), np.linspace(-60, 130, 20))
+    x, y = (axis.ravel() for axis in places) if whole else rng.uniform(-60, 120, (2, 150))
+    height = board(x, y) - board(0.0, 0.0)
+    made = plan_program(
+        on(job, Surface(points_mm=tuple(zip(x.tolist(), y.tolist(), height.tolist(), strict=True))))
+    )
+
+    assert [str(one) for one in made.findings if one.code not in OF_JOBS] == []
+    assert not made.refused
+    assert made.passes == made.plan.passes
+
+
+def test_a_rapid_over_a_hump_is_seen() -> None:
+    """A way across that clears the top at both ends and not between them is told, as is a groove that does not follow it."""
+    job = on(job_from(TILE), touched(lambda x, y: 2.0 * np.exp(-(((x - 50) / 15) ** 2)), *_places()))
+    text = "G17 G21 G40 G49 G54 G80 G90 G94\nG61\nG0 Z5\nX10 Y50\nZ1\nX90\nZ5\nM2\n"
+    flat = plan_program(job_from(TILE))
+
+    assert _codes(text, job) >= {"rapid-in-wood"}
+    assert _codes(flat.text, job) >= {"wrong-depth"}
+    assert "rapid-in-wood" not in _codes(text.replace("Z1", "Z2.5"), job)
+
+
+def _places() -> tuple[Any, Any]:
+    x, y = np.meshgrid(np.arange(0.0, 101.0, 5.0), np.arange(0.0, 101.0, 20.0))
+    return x.ravel(), y.ravel()
+
+
+def _codes(text: str, job: Any) -> set[str]:
+    reading = read_program(text, dialect=job.machine.dialect)
+    return {one.code for one in check(reading, job.machine, target_of(plan_program(job).layout))}
+
+
+def test_the_summary_says_how_bowed_and_what_it_would_have_cost() -> None:
+    """Header and summary tell it in words, the figures as numbers, and of a flat board neither says anything."""
+    job = job_from(TILE)
+    made = plan_program(on(job, grid(BOARDS["bowed"], 10.0)))
+    flat = plan_program(on(job, grid(lambda x, y: 0.0, 10.0)))
+    said = dict(program_rows(made))["surface"]
+
+    assert said == (
+        "followed, along the lines 0.3 mm below to 0.06 mm below its height at the zero; without it grooves of 1.6 mm would "
+        "have been 1 to 1.47 mm wide"
+    )
+    assert "(Surface: followed, along the lines 0.3 mm below" in made.text
+    assert program_json(made)["surface"]["narrowest_mm"] == pytest.approx(1.0)
+    assert flat.text == plan_program(job).text
+    assert "surface" not in dict(program_rows(flat))
+
+
+def test_a_job_names_its_file_of_heights(tmp_path: Path) -> None:
+    """The file is looked up beside the job, is one of the job's files, and what is wrong in it has its line."""
+    from vcarve.errors import InputError
+    from vcarve.job.records import load_job
+
+    (tmp_path / "tile.yaml").write_text(f"{TILE}surface: heights.txt\n")
+    (tmp_path / "heights.txt").write_text("0 0 0\n90 0 0.1\n0 90 0.2\n90 90 0.3\n")
+    job = load_job(tmp_path / "tile.yaml")
+
+    assert job.surface is not None
+    assert len(job.surface.points_mm) == 4
+    assert str(tmp_path / "heights.txt") in job.files
+    (tmp_path / "heights.txt").write_text("0 0 0\n90 0 0,1\n")
+    with pytest.raises(InputError, match=r"heights\.txt:2: '90 0 0,1': 3 numbers are wanted here"):
+        load_job(tmp_path / "tile.yaml")
