@@ -14,16 +14,17 @@ import re
 from collections.abc import Iterator
 from functools import lru_cache
 from pathlib import Path
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
-import numpy as np
 from pydantic import Field
 
 from vcarve.errors import InputError, Problem, cut
 from vcarve.job.document import read_bytes
 from vcarve.job.record import Record
-from vcarve.plane.arrays import Floats, connected
 from vcarve.quantity import INCH, counted
+
+if TYPE_CHECKING:
+    from vcarve.plane.arrays import Floats  # numpy is loaded for jobs with a surface only
 
 LARGEST_BYTES = 8 * 1024 * 1024  # hours of a log with the place told several times a second
 MOST_POINTS = 1000
@@ -67,6 +68,10 @@ class Surface(Record):
 
 @lru_cache(maxsize=8)
 def _places(points_mm: Points) -> Floats:
+    import numpy as np
+
+    from vcarve.plane.arrays import connected
+
     points = np.array(points_mm)
     near = np.hypot(*(points[:, None, :2] - points[None, :, :2]).T) < SAME_MM
     count, place = connected(len(points), *np.nonzero(near))
@@ -76,6 +81,8 @@ def _places(points_mm: Points) -> Floats:
 
 @lru_cache(maxsize=8)
 def _grid(points_mm: Points) -> Grid | None:
+    import numpy as np
+
     places, axes = _places(points_mm), []
     number = np.zeros((2, len(places)), np.int64)
     for axis in (0, 1):
@@ -101,6 +108,8 @@ def load_surface(name: str, folder: str = ".") -> Surface:
 
 def surface_from(text: str, file: str | None = None) -> Surface:
     """Return the surface that a log, LinuxCNC's file or a table tells of; raises ``InputError`` as :func:`load_surface` does."""
+    import numpy as np
+
     lines = re.split(r"\r\n|\n|\r", text)
     logged = "[PRB" in text
     rows: list[tuple[float, ...]] = []
