@@ -30,6 +30,7 @@ TRUE_MM = 2.0  # a board as it is, for the carving: touched so often that what l
 WITHIN_MM = 0.02
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("kind", BOARDS)
 def test_every_groove_is_as_wide_as_on_a_flat_board(kind: str) -> None:
     """Carved on the board as it is, every groove of the followed top is within 0.02 mm of the wanted width; without following it
@@ -58,6 +59,7 @@ def test_every_groove_is_as_wide_as_on_a_flat_board(kind: str) -> None:
     assert {one.code for one in ignored.findings} >= {"wrong-depth"}
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("sets", "machine"),
     [

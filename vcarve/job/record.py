@@ -80,16 +80,17 @@ class Named:
     """What stands for a name: in an annotation such as ``Annotated[Bit, Named(find)]``.
 
     ``find`` takes a name and the folder of the file it stands in, and raises ``InputError`` for one that stands for nothing;
-    unless ``spelled``, no record may stand there instead.
+    unless ``spelled``, no record may stand there instead.  Only of what is ``listed`` there are some that come with Mizo.
     """
 
     find: Callable[[str, str], Any]
     spelled: bool = True
+    listed: bool = True
     wanted: ClassVar[str] = TEXT_WANTED
 
     def found(self, value: Any, handler: Callable[[Any], Any], info: ValidationInfo) -> Any:
         """Return what a name stands for; the name itself where none is looked up."""
-        if not (isinstance(value, Record) or (self.spelled and isinstance(value, dict))):
+        if not (value is None or isinstance(value, Record) or (self.spelled and isinstance(value, dict))):
             name = text().validated(value)
             if info.context is SECOND_LOOK:
                 return name

@@ -99,7 +99,7 @@ class Job(Record):
     zero: Zero = Field(Zero(), validate_default=True, description="where you set the work origin")
     plan: Plan = Field(Plan(), description="how the cutting is ordered")
     clamps: tuple[Clamp, ...] = Field((), description="places the bit must keep clear of")
-    surface: Annotated[Surface, Named(load_surface, spelled=False)] | None = Field(
+    surface: Annotated[Surface | None, Named(load_surface, spelled=False, listed=False)] = Field(
         None,
         description="file of how high the top stands from place to place, which the program follows: the log or file of the "
         "probes of 'mizo probe', or a table of X, Y and height above Z0, a point to a line; left out, the top is flat",

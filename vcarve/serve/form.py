@@ -57,7 +57,7 @@ def _kind(info: FieldInfo, path: str) -> Node:
         return {"kind": "list", "item": {"kind": "section", **within}}
     if dict in origins and reads:
         return {"kind": "table", "item": _read(reads)}
-    if name is not None:
+    if name is not None and name.listed:
         return {"kind": "name", "of": path, **(within if name.spelled else {})}
     if section:
         return {"kind": "section", **within}
