@@ -18,6 +18,7 @@ land      the flat surface left between grooves
 cuts      everything to be cut, each exactly once: places (x, y, depth) joined by lines and arcs, and what must come before what
 level     as much of every groove as is cut before any goes deeper
 pass      a run of cuts without lifting
+coupon    grooves at stepped depths in an off-cut, cut to be measured
 lift      retract, rapid, plunge between two passes
 recut     travelling along what is already cut instead of lifting
 mount     how places on the piece become the machine's axes
