@@ -43,6 +43,16 @@ def test_what_keys_come_to_that_are_left_out_is_told() -> None:
     assert used["zero.xy"] == "front-left"
 
 
+def test_no_file_is_read_for_another_depth(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Pattern and machine that come with Mizo are known from the look before; what is typed has no file to wait for."""
+    kept = Kept()
+    looked(TILE, [], folder=".", kept=kept)
+    monkeypatch.setattr("vcarve.job.document.read_bytes", lambda path, most: pytest.fail(f"{path} is read"))
+    told = looked(TILE, [{"path": "groove.depth", "value": "0.7 mm"}], folder=".", kept=kept)
+
+    assert told["look"]["edges"] > 0
+
+
 @pytest.mark.parametrize(
     ("path", "value", "want"),
     [

@@ -287,5 +287,14 @@ def load_machine(name: str, folder: str = ".") -> Machine:
     A machine of one's own is called after its file: a copy of one that comes with Mizo is no longer that one.  Raises
     ``InputError`` with every problem of the file, or with the nearest name.
     """
-    machine = record_from(read_document(file_of("machine", name, folder)), Machine)
-    return machine.model_copy(update={"name": Path(name).name}) if is_file(name) else machine
+    path = file_of("machine", name, folder)
+    if not is_file(name):
+        return _supplied(path)
+    return _machine(path).model_copy(update={"name": Path(name).name})
+
+
+def _machine(path: str) -> Machine:
+    return record_from(read_document(path), Machine)
+
+
+_supplied = cache(_machine)
