@@ -14,6 +14,7 @@ from typing import Any
 import pytest
 
 import vcarve
+from form_nodes import every
 
 SIZES = {"desk": (1440, 900), "small": (1024, 768), "hand": (390, 844)}
 JOB = """\
@@ -511,7 +512,7 @@ def test_clamps_are_moved_by_hand_and_by_numbers(visit: Opener) -> None:
 
 def test_every_key_of_a_job_is_on_the_page(visit: Opener) -> None:
     """Each key that the schema has can be found by its path, with its meaning, and none is written in the page by hand."""
-    from vcarve.serve.form import every, form
+    from vcarve.serve.form import form
 
     page = visit(JOB)
     there = set(page.evaluate("() => [...document.querySelectorAll('[data-path]')].map(e => e.dataset.path)"))

@@ -6,12 +6,13 @@ from typing import Any
 
 from pydantic import Field
 
+from form_nodes import every
 from vcarve.job.bench import bits, woods
 from vcarve.job.fields import NotNegativeMm
 from vcarve.job.record import Record, schema_of
 from vcarve.job.records import Job
 from vcarve.serve import form as form_module
-from vcarve.serve.form import choices, every, form
+from vcarve.serve.form import choices, form
 
 
 def _schema_keys(schema: dict[str, Any], node: dict[str, Any], above: str) -> dict[str, dict[str, Any]]:

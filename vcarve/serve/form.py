@@ -9,7 +9,6 @@ list; with ``fields`` where measures may stand instead), ``list`` (of an ``item`
 from __future__ import annotations
 
 from collections.abc import Iterator
-from itertools import chain
 from typing import Any, Literal, get_args, get_origin
 
 from pydantic import BaseModel
@@ -102,8 +101,8 @@ def _written(info: FieldInfo) -> str | None:
     return None
 
 
-def choices(thumb: str = "thumb/{}.svg") -> dict[str, list[Node]]:
-    """Return what can be chosen by name, under the path of its key; ``thumb`` is where the picture of a pattern is."""
+def choices() -> dict[str, list[Node]]:
+    """Return what can be chosen by name, under the path of its key; ``thumb`` of a pattern is where its picture is."""
     kept = ("name", "title", "note")
     return {
         "piece.wood": [_told(one, *kept, "tint") for one in woods()],
@@ -115,9 +114,9 @@ def choices(thumb: str = "thumb/{}.svg") -> dict[str, list[Node]]:
                 "name": one.key,
                 "title": one.name,
                 "lattice": one.lattice.kind,
-                "thumb": thumb.format(one.key),
+                "thumb": f"thumb/{one.key}.svg",
+                "pitch_mm": list(one.pitch_mm),
             }
-            | {"pitch_mm": list(one.pitch_mm)}
             for one in patterns()
         ],
     }
@@ -131,11 +130,3 @@ def _measures(bit: Any) -> str:
     tip = f", tip {bit.tip_mm:g} mm" if bit.tip_mm else ""
     tip += f", tip rounded to {bit.tip_radius_mm:g} mm" if bit.tip_radius_mm else ""
     return f"{bit.angle_deg:g}° V, {bit.diameter_mm:g} mm across{tip}, {bit.flutes} flutes"
-
-
-def every(nodes: list[Node]) -> Iterator[Node]:
-    """Yield nodes and all that lie in them."""
-    for node in nodes:
-        yield node
-        inside = chain(node.get("fields", ()), node.get("item", {}).get("fields", ()))
-        yield from every(list(inside))
