@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 from pathlib import Path
 
@@ -99,6 +100,16 @@ def test_a_drawing_is_read_again_when_its_file_has_changed(tmp_path: Path) -> No
     assert same(first, deeper) == ["field", "lines", "network"]
     assert same(first, other) == ["field"]
     assert other.network.edges < first.network.edges
+
+
+def test_another_file_in_the_folder_is_nothing_to_a_layout(tmp_path: Path) -> None:
+    """Saving the job beside its drawings lays nothing out anew."""
+    (tmp_path / "job.yaml").write_text(JOB)
+    kept, job = Kept(), load_job(str(tmp_path / "job.yaml"))
+    before = lay_out(job, kept)
+    os.utime(tmp_path, (1, 1))
+
+    assert same(before, lay_out(job, kept)) == ["field", "lines", "network", "grooves"]
 
 
 def test_an_unknown_layer_is_answered_with_layers_and_colours(tmp_path: Path) -> None:

@@ -187,11 +187,11 @@ def lay_lines(job: Job, kept: Kept | None = None) -> Laid:
     choice, outline = job.pattern, job.piece.outline
     every = job.folder, job.piece.width_mm, job.piece.height_mm, job.figures
     distances = [(frame.distance_mm, frame.depth_mm is None) for frame in choice.frame]
-    edge = outline, _state(job.folder, outline.file), choice.margin_mm, beyond(job), distances
+    edge = outline, file_state(job.folder, outline.file), choice.margin_mm, beyond(job), distances
     room = keep("field", (every, edge), lambda: make_field(job))
     # What is said of frames and how deep layers are is nothing to the lines.
     lying = choice.model_dump(exclude={"frame", "depths"}), list(choice.depths)
-    written = _state(job.folder, choice.drawing or choice.name)
+    written = file_state(job.folder, choice.drawing or choice.name)
     lines = keep("lines", (every, room, lying, written), lambda: place_lines(job, room))
     joined = lines, room, _edge(job)
     network = keep("network", joined, lambda: make_network(*joined))
@@ -224,10 +224,12 @@ def _edge(job: Job) -> Literal["groove", "plain"]:
     return choice.edge
 
 
-def _state(folder: str, name: str | None) -> object:
+def file_state(folder: str, name: str | None) -> object:
     """Return what changes when the file of this name is written again; ``None`` where there is no such file."""
+    if not name:
+        return None
     try:
-        found = os.stat(Path(folder) / (name or ""))
+        found = os.stat(Path(folder) / name)
     except (OSError, ValueError):
         return None
     return found.st_mtime_ns, found.st_size, found.st_ino
