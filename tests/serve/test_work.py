@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import subprocess
+import sys
 import threading
 from collections.abc import Iterator
 from pathlib import Path
@@ -142,6 +144,18 @@ def test_a_process_that_is_only_starting_is_not_ended(tmp_path: Path) -> None:
     assert b'"program"' in worker.ask("plan", SMALL, None)
     assert worker._process is process
     worker.close()
+
+
+def test_once_it_is_there_a_plan_has_nothing_to_wait_for() -> None:
+    """All that a plan needs is loaded before it says that it is ready: given up while it loads, it would be ended."""
+    code = (
+        "import sys; from vcarve.serve.desk import Desk; loaded = set(sys.modules)\n"
+        "Desk('.', set(), lambda *told: None).plan(sys.argv[1], None)\n"
+        "print(*(name for name in set(sys.modules) - loaded if not name.startswith('encodings')))"
+    )
+    done = subprocess.run([sys.executable, "-c", code, SMALL], capture_output=True, text=True, check=True)
+
+    assert done.stdout.split() == []
 
 
 def test_whoever_waits_can_give_up(worker: Worker) -> None:

@@ -32,6 +32,7 @@ from vcarve.serve.guard import App, Guard
 from vcarve.serve.look import looked, problem_told
 from vcarve.serve.work import DRAWINGS, TAKEN, GivenUpError, Worker
 from vcarve.view.bench import bench_css, bench_html, bench_js
+from vcarve.view.page import json_of
 from vcarve.view.pattern import pattern_picture
 
 # A picture brings its own style.
@@ -133,7 +134,7 @@ class Bench:
     def _looked(self, text: str, edits: list[dict[str, Any]]) -> bytes:
         with self.one, reading_only(self.folder.path, *self.folder.named):
             told = looked(text, edits, folder=self.folder.path, kept=self.kept)
-        return json.dumps(told, allow_nan=False, separators=(",", ":")).encode()
+        return json_of(told).encode()
 
     def _warm(self) -> None:
         with suppress(Exception):  # it is told when it is asked for
@@ -257,7 +258,7 @@ def _problems(error: InputError) -> dict[str, Any]:
 
 
 def _line(told: dict[str, Any]) -> bytes:
-    return json.dumps(told).encode() + b"\n"
+    return json_of(told).encode() + b"\n"
 
 
 async def _given(request: Request, **wanted: type) -> dict[str, Any]:

@@ -79,10 +79,14 @@ def part(name: str) -> str:
 # --- the data that the script reads -------------------------------------------------------------------------------------
 
 
+def json_of(value: Any) -> str:
+    """Return short JSON, in ASCII."""
+    return json.dumps(value, separators=(",", ":"), allow_nan=False)
+
+
 def embed(value: Any) -> str:
     """Return JSON that may stand inside a script element: no ``<``, ``>``, ``&`` or line separators in plain form."""
-    text = json.dumps(value, ensure_ascii=True, separators=(",", ":"), allow_nan=False)
-    return text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026")
+    return json_of(value).replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026")
 
 
 def payload(run: DryRun) -> dict[str, Any]:

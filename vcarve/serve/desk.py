@@ -1,0 +1,161 @@
+"""In the process that plans: questions from standard input are answered one by one, and given up when nobody wants them any more.
+
+It keeps the last program it has made, with the text and the state of the files that it was made from: what is taken away is not
+planned again.
+"""
+
+from __future__ import annotations
+
+import os
+import pickle
+import queue
+import re
+import sys
+import tempfile
+import threading
+import time
+import traceback
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+from vcarve.drawing.read import read_drawing
+from vcarve.drawn import draw
+from vcarve.errors import InputError, InternalError, MizoError, Problem
+from vcarve.files import kind_of
+from vcarve.job.bench import load_machine
+from vcarve.job.document import read_document, reading_only
+from vcarve.job.records import Job
+from vcarve.layout.stages import Kept, file_state, lay_out
+from vcarve.pattern.model import pattern
+from vcarve.pipeline import plan_program
+from vcarve.run import Made
+from vcarve.serve.look import job_of, planned
+from vcarve.serve.work import DRAWINGS, TAKEN, GivenUpError
+from vcarve.view.page import json_of
+
+TOLD_EACH_S = 0.05
+
+
+def main() -> None:
+    """Answer what is asked on standard input until nobody asks any more."""
+    folder, *named = sys.argv[1:]
+    answers = os.fdopen(os.dup(sys.stdout.fileno()), "wb")
+    os.dup2(sys.stderr.fileno(), sys.stdout.fileno())  # what anything else prints is no answer
+    asked = queue.SimpleQueue[tuple[int, str, Any]]()
+    stopped: set[int] = set()
+
+    def listen() -> None:
+        with suppress(EOFError, OSError, pickle.UnpicklingError):
+            while True:
+                message = pickle.load(sys.stdin.buffer)
+                if message[1] == "stop":
+                    stopped.add(message[0])
+                else:
+                    asked.put(message)
+        os._exit(0)  # whoever asked has ended: whatever is being worked out is of no use
+
+    threading.Thread(target=listen, daemon=True).start()
+
+    def say(*message: Any) -> None:
+        pickle.dump(message, answers)
+        answers.flush()
+
+    desk = Desk(folder, stopped, say)
+    say(0, "at", ("ready", 0.0))
+    with reading_only(folder, *named):
+        while True:
+            number, what, about = asked.get()
+            desk.number = number
+            try:
+                answer = "done", getattr(desk, what)(*about)
+            except (GivenUpError, MizoError) as error:
+                answer = "raised", error
+            except MemoryError:
+                answer = "raised", InputError("the memory does not suffice for this; fewer lines need less")
+            except Exception as error:
+                traceback.print_exc()
+                answer = "raised", InternalError(f"{type(error).__name__}: {error}")
+            say(number, *answer)
+
+
+class Desk:
+    """What the process can do, and the last program it has made."""
+
+    def __init__(self, folder: str, stopped: set[int], say: Callable[..., None]) -> None:
+        self.folder, self.stopped, self.say = folder, stopped, say
+        self.number, self.told_s = 0, 0.0
+        self.kept = Kept()
+        self.made: dict[object, Made] = {}
+
+    def plan(self, text: str, file: str | None) -> bytes:
+        """Return, as JSON, what the page is told of the program of a job's text."""
+        made = self._made(text)
+        return json_of(planned(made, f"{_stem(made.job, file)}.nc")).encode()
+
+    def take(self, text: str, what: str, file: str | None) -> tuple[str, bytes]:
+        """Return a file to take away, as the commands write it, and its name."""
+        ending, _ = TAKEN[what]
+        if what.startswith("lines"):
+            layout = lay_out(job_of(text, self.folder), self.kept)
+            return f"{_stem(layout.job, file)}-lines{ending}", draw(layout, ending)
+        made = self._made(text)
+        stem = _stem(made.job, file)
+        return f"{stem}{ending}", draw(replace(made, file=f"{stem}.nc"), ending)
+
+    def looked_through(self, name: str, data: bytes) -> str:
+        """Return what kind of file was brought; raises ``InputError`` for one that cannot be read, or is of no use here."""
+        with tempfile.TemporaryDirectory() as folder, reading_only(folder), _called(folder):
+            path = os.path.join(folder, name)
+            Path(path).write_bytes(data)
+            if name.lower().endswith(DRAWINGS):
+                read_drawing(path)
+                return "drawing"
+            kind = kind_of(path)
+            if kind == "machine":
+                load_machine(path)
+            elif kind == "pattern":
+                pattern(path)
+            elif kind == "job":
+                read_document(path)
+            else:
+                want = "neither a job, a machine nor a pattern: none of their keys stand in it"
+                raise InputError(Problem(value=name, want=want))
+        return kind
+
+    def _made(self, text: str) -> Made:
+        """Return the program of a text; the last one where neither the text nor a file that it names has changed."""
+        job = job_of(text, self.folder)
+        known = (text, tuple(file_state(".", path) for path in job.files))
+        if known not in self.made:
+            self._tell("laying out", 0.0)
+            made = plan_program(lay_out(job, self.kept), progress=self._tell)
+            self.made = {known: made}
+        return self.made[known]
+
+    def _tell(self, stage: str, share: float) -> None:
+        """Say how far the plan is, and give it up where it is not wanted any more."""
+        if self.number in self.stopped:
+            raise GivenUpError
+        if (now := time.monotonic()) - self.told_s >= TOLD_EACH_S:
+            self.told_s = now
+            self.say(self.number, "at", (stage, share))
+
+
+def _stem(job: Job, file: str | None) -> str:
+    """Return what files of a job are called: after its own, or after its title."""
+    if file:
+        return Path(file).stem
+    return "-".join(re.findall(r"[a-z0-9]+", job.title.lower()))[:60] or "tile"
+
+
+@contextmanager
+def _called(folder: str) -> Iterator[None]:
+    """Tell problems of a file by its name alone: the folder it lies in is ours, and soon gone."""
+    try:
+        yield
+    except InputError as error:
+        told = [replace(one, file=one.file and os.path.basename(one.file)) for one in error.problems]
+        raise InputError(told) from None
