@@ -70,6 +70,17 @@ def test_the_token_is_long_and_new_each_time(tmp_path: Path) -> None:
         assert one.port != two.port
 
 
+def test_the_port_is_the_usual_one_where_it_is_free(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What a browser keeps of a page it keeps by its address: the same next time; a second page beside it gets another."""
+    with socket.socket() as any_free:
+        any_free.bind((command_line.ADDRESS, 0))
+        usual = any_free.getsockname()[1]
+    monkeypatch.setattr(command_line, "USUAL_PORT", usual)
+    with command_line._listening(None) as first, command_line._listening(None) as second:
+        assert first.getsockname()[1] == usual
+        assert second.getsockname()[1] != usual
+
+
 def test_it_listens_on_the_loopback_address_only(tmp_path: Path) -> None:
     """From any other address of this machine, as from another machine, nothing answers."""
     with command(tmp_path) as page, socket.socket() as other, pytest.raises(ConnectionRefusedError):

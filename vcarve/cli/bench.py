@@ -22,12 +22,17 @@ if TYPE_CHECKING:
     from vcarve.serve.guard import App
 
 ADDRESS = "127.0.0.1"
+USUAL_PORT = 8471  # always the same where it is free: a browser keeps what a page remembers by its address
 
 
 @click.command("bench", epilog="Example: mizo bench trivet.yaml")
 @click.argument("job", metavar="[JOB.yaml]", required=False)
 @click.option("--no-open", is_flag=True, help="Print the address, but open no browser.")
-@click.option("--port", type=click.IntRange(1, 65535), help="The port to listen on.  [default: a free one]")
+@click.option(
+    "--port",
+    type=click.IntRange(1, 65535),
+    help=f"The port to listen on.  [default: {USUAL_PORT}, or a free one]",
+)
 def bench(job: str | None, no_open: bool, port: int | None) -> None:
     """Open a page in the browser: try numbers, see the piece, take the program away.
 
@@ -83,7 +88,12 @@ def _listening(port: int | None) -> socket.socket:
     else:
         found.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
-        found.bind((ADDRESS, port or 0))
+        try:
+            found.bind((ADDRESS, port or USUAL_PORT))
+        except OSError:
+            if port:
+                raise
+            found.bind((ADDRESS, 0))
         found.listen(128)
     except OSError as error:
         found.close()
