@@ -26,11 +26,13 @@ def test_an_edit_changes_the_text_and_what_is_told_of_it() -> None:
     assert before["problems"] == after["problems"] == []
     assert after["text"] == TILE.replace("depth: 0.8 mm", "depth: 1 mm")
     assert (before["written"]["groove.depth"], after["written"]["groove.depth"]) == ("0.8 mm", "1 mm")
-    told = dict(after["look"]["answers"])
     # 2 tan 30 deg = 1.1547 (from memory): so many mm of width for each mm of depth.
-    assert told["Groove, ground and leaf"] == "1 mm deep, 1.155 mm wide"
-    assert told["Height"] == "0.1 mm changes the width by 0.115 mm"
-    assert told["Land"] != dict(before["look"]["answers"])["Land"]
+    groove, land, height = after["look"]["answers"]
+    assert groove == ("Groove, ground and leaf", "1.155 mm wide", "1 mm deep")
+    assert height == ("0.1 mm in height", "± 0.115 mm", "of width")
+    assert land[0] == "Narrowest land"
+    assert ("Land", f"narrowest {land[1]}; {land[2]}") in after["look"]["facts"]["groove"]
+    assert land[1] != before["look"]["answers"][1][1]
 
 
 def test_what_keys_come_to_that_are_left_out_is_told() -> None:
@@ -128,10 +130,10 @@ def test_a_program_is_told_as_the_command_tells_it() -> None:
 
     assert told["program"] == made.text
     assert told["refused"] is False
-    answers, command = dict(told["answers"]), dict(program_rows(made))
-    assert command["passes"].startswith(answers["Passes"])
-    assert answers["Above the least"] == f"{100 * made.plan.proof.above_bound:.1f} %"
-    assert dict(told["facts"]["program"])["Running time"].replace("\u00a0", " ") == answers["Time"]
+    (_, time, share), (_, passes, lifts) = told["answers"]
+    assert dict(program_rows(made))["passes"].startswith(f"{passes}, {lifts}")
+    assert share == f"{100 * made.plan.proof.above_bound:.1f} % above the least possible"
+    assert dict(told["facts"]["program"])["Running time"].replace("\u00a0", " ") == time
     assert told["stage"]["count"] == len(made.reading.moves)
     json.dumps(told, allow_nan=False)
 

@@ -10,6 +10,7 @@ from dataclasses import replace
 from typing import Any
 
 from vcarve.errors import Finding, InputError, Problem, grouped
+from vcarve.groove.width import HEIGHT_ERROR_MM, sensitivity
 from vcarve.job.document import KeyPath, dotted
 from vcarve.job.fields import BLANK
 from vcarve.job.record import record_from
@@ -19,7 +20,7 @@ from vcarve.layout.stages import Kept, Layout, lay_out
 from vcarve.quantity import counted, format_duration, format_rpm
 from vcarve.run import Made
 from vcarve.serve.edit import edited, read
-from vcarve.view.facts import ANSWER, GROOVE, PLAN, PROGRAM, STOCK, TOOL, chosen, facts
+from vcarve.view.facts import GROOVE, PLAN, PROGRAM, STOCK, TOOL, chosen, facts
 from vcarve.view.page import program_payload, stage_payload
 from vcarve.view.section import section_svg
 from vcarve.view.sheet import rows, verdict
@@ -81,10 +82,21 @@ def _look(layout: Layout) -> Told:
         "facts": {
             name: chosen(known, part) for name, part in (("stock", STOCK), ("tool", TOOL), ("groove", GROOVE))
         },
-        "answers": chosen(known, ANSWER),
+        "answers": list(_answers(layout, dict(chosen(known, GROOVE))["Land"])),
         "section": section_svg(job, layout.kinds),
         "used": _used(layout),
     }
+
+
+def _answers(layout: Layout, land: str) -> Iterator[tuple[str, str, str]]:
+    """Yield the few figures that matter where numbers are tried: a label, the figure, and what else belongs to it."""
+    length = layout.job.figures.length
+    for name, deep, wide in layout.kinds:
+        yield f"Groove, {name}", f"{length(wide)} wide", f"{length(deep)} deep"
+    narrowest, _, rest = land.partition("; ")
+    yield ("Narrowest land", narrowest.removeprefix("narrowest "), rest) if rest else ("Land", "none", land)
+    more_mm = sensitivity(layout.job.bit, layout.deepest_mm) * HEIGHT_ERROR_MM
+    yield f"{length(HEIGHT_ERROR_MM)} in height", f"± {length(more_mm)}", "of width"
 
 
 def _used(layout: Layout) -> dict[str, str]:
@@ -121,15 +133,15 @@ def _judged(findings: Sequence[Finding]) -> Told:
 def planned(made: Made, name: str) -> Told:
     """Return what the page is told of a program just made: its text, what it takes, its proof, and everything to play it."""
     proof, told, findings = made.plan.proof, rows(made), made.told
-    share = [("Above the least", f"{proof.above_bound * 100.0:.1f} %")] if proof.bound_s else []
-    passes = counted(made.plan.passes, "pass", "passes")
+    share = f"{proof.above_bound * 100.0:.1f} % above the least possible" if proof.bound_s else ""
+    time, passes = format_duration(made.times.total_s), counted(made.plan.passes, "pass", "passes")
     return {
         "program": made.text,
         "name": name,
         "refused": made.refused,
         **_judged(findings),
         "facts": {"program": told[PROGRAM], "plan": told[PLAN]},
-        "answers": [("Time", format_duration(made.times.total_s)), ("Passes", passes), *share],
+        "answers": [("Time", time, share), ("Passes", passes, counted(made.plan.lifts, "lift"))],
         "sentences": list(made.sentences),
         "stage": stage_payload(made.layout, findings) | program_payload(made),
     }

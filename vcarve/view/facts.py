@@ -8,7 +8,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from vcarve.groove.width import HEIGHT_ERROR_MM, sensitivity, tip_words, uncertainty_mm
+from vcarve.groove.width import tip_words, uncertainty_mm
 from vcarve.job.records import Job
 from vcarve.layout.stages import Layout
 from vcarve.layout.warp import warp_of
@@ -22,8 +22,8 @@ NBSP = "\u00a0"
 Rows = list[tuple[str, str]]  # labels and texts
 
 # Where a fact is told: in the program's header, in the summary that is printed, under the picture; on page and bench sheet
-# with the stock, the tool, the groove, the program or the plan; ANSWER: where numbers are tried, as the few that matter.
-HEADER, SUMMARY, PICTURE, STOCK, TOOL, GROOVE, PROGRAM, PLAN, ANSWER = "hspktgrna"
+# with the stock, the tool, the groove, the program or the plan.
+HEADER, SUMMARY, PICTURE, STOCK, TOOL, GROOVE, PROGRAM, PLAN = "hspktgrn"
 
 
 class Fact(NamedTuple):
@@ -59,15 +59,12 @@ def facts(layout: Layout, plan: Plan | None = None) -> Iterator[Fact]:
     yield Fact("Pattern", f"{pattern}; {counts}, {counted(network.vertices, 'vertex', 'vertices')}", SUMMARY)
     for name, deep, wide in layout.kinds:
         said = f"{figures.length(deep)} deep, {width_words(job, deep, wide)} wide"
-        yield Fact(f"Groove, {name}", said, HEADER + PICTURE + GROOVE + ANSWER)
+        yield Fact(f"Groove, {name}", said, HEADER + PICTURE + GROOVE)
         yield Fact("Groove", f"{name}: {said}", SUMMARY)
     yield Fact("Taper", layout.taper, HEADER + SUMMARY + PICTURE + GROOVE)
     if job.taper_mm and not layout.taper:
         yield Fact("Taper", "no line ends in nothing, so none tapers", SUMMARY)
-    yield Fact("Land", _land(layout), SUMMARY + PICTURE + GROOVE + ANSWER)
-    more_mm = sensitivity(bit, layout.deepest_mm) * HEIGHT_ERROR_MM
-    said = f"{figures.length(HEIGHT_ERROR_MM)} changes the width by {figures.length(more_mm)}"
-    yield Fact("Height", said, ANSWER)
+    yield Fact("Land", _land(layout), SUMMARY + PICTURE + GROOVE)
     yield Fact("Kind of bit", bit.name or "", TOOL)
     across, shank = figures.length(bit.diameter_mm), figures.length(bit.shank_mm)
     off = f" ± {format_deg(bit.uncertainty.angle_deg)}" if bit.uncertainty else ""

@@ -144,23 +144,21 @@ const showFindings = (findings) => {
 
 // --- answers: the few figures that matter -------------------------------------------------------------------------------------------------
 
-const PENDING = ["Time", "Passes", "Above the least"];
-let planLabels = PENDING;
+let planLabels = ["Time", "Passes"];
+// Each a label, the figure, and what else belongs to it.
 const answersOf = (look, plan) => {
   if (plan) planLabels = plan.answers.map(([label]) => label);
-  return [...(look ? look.answers : []), ...(plan ? plan.answers : planLabels.map((label) => [label, null]))];
+  return [...(look ? look.answers : []), ...(plan ? plan.answers : planLabels.map((label) => [label, "…", ""]))];
 };
-// A figure and its unit stand on one line, and so does each part of an answer where there is room.
-const phrased = (text) => {
-  const parts = text.replace(/(\d) (?=(?:mm|in|s|min|h|%)(?![a-z]))/g, "$1\u00a0").split(/(?<=[;,]) /);
-  return parts.flatMap((part, k) => (k ? [" ", el("span", {}, part)] : [el("span", {}, part)]));
-};
+// A figure and its unit stand on one line.
+const together = (text) => text.replace(/(\d) (?=(?:mm|in|s|min|h|%)(?![a-z]))/g, "$1\u00a0").replace(/± /g, "±\u00a0");
+const answer = ([, figure, rest], how) => el("dd", { class: how }, el("span", { class: "told" }, together(figure)), rest ? el("small", {}, together(rest)) : null);
 const showAnswers = () => {
-  const box = $("answers"), now = answersOf(app.look, app.plan), kept = facts.kept ? new Map(answersOf(facts.kept.look, facts.kept.plan)) : null;
-  const groups = now.map(([label, text]) => {
-    const was = kept ? kept.get(label) : undefined;
-    return el("div", { "data-label": label, class: kept && text && was && was !== text ? "differs" : "" }, el("dt", {}, label),
-      el("dd", { class: text ? "" : "open" }, ...phrased(text || "…")), kept ? el("dd", { class: "kept" }, ...phrased(was || "…")) : null);
+  const box = $("answers"), kept = facts.kept ? new Map(answersOf(facts.kept.look, facts.kept.plan).map((one) => [one[0], one])) : null;
+  const groups = answersOf(app.look, app.plan).map((one) => {
+    const [label, figure] = one, was = kept ? kept.get(label) || [label, "…", ""] : null;
+    const differs = was && figure !== "…" && was[1] !== "…" && was[1] !== figure;
+    return el("div", { "data-label": label, class: differs ? "differs" : "" }, el("dt", {}, label), answer(one, figure === "…" ? "open" : ""), was ? answer(was, "kept") : null);
   });
   if (kept) groups.unshift(el("div", { class: "which" }, el("dt", {}), el("dd", {}, "now"), el("dd", { class: "kept" }, "kept")));
   box.replaceChildren(el("dl", {}, ...groups), ...(kept ? [differing()] : []));
@@ -186,7 +184,7 @@ const differing = () => {
 let speaking = 0;
 const speakSoon = () => {
   clearTimeout(speaking);
-  speaking = setTimeout(() => { $("told").textContent = [$("verdict").textContent, ...answersOf(app.look, app.plan).filter(([, text]) => text).map((pair) => pair.join(": "))].join(". "); }, 700);
+  speaking = setTimeout(() => { $("told").textContent = [$("verdict").textContent, ...answersOf(app.look, app.plan).filter(([, figure]) => figure !== "…").map(([label, figure, rest]) => `${label}: ${figure}${rest ? `, ${rest}` : ""}`)].join(". "); }, 700);
 };
 
 // --- facts in the cards they belong to -----------------------------------------------------------------------------------------------------
