@@ -92,7 +92,7 @@ def field(page: Any, path: str) -> Any:
 
 def answer(page: Any, label: str, row: str = "dd:not(.kept)") -> str:
     """Return one of the answers under the piece, by the beginning of its label."""
-    return str(page.locator(f"#answers [data-label^='{label}'] {row}").inner_text()).replace("\u00a0", " ")
+    return str(page.locator(f"#answers [data-label^='{label}'] {row} .told").inner_text()).replace("\u00a0", " ")
 
 
 def download(page: Any, button: str) -> tuple[str, bytes]:
@@ -269,7 +269,7 @@ def test_two_versions_side_by_side(visit: Opener) -> None:
     page.reload()
     page.wait_for_selector("#was:visible")
     page.wait_for_function(
-        "t => [...document.querySelectorAll('#answers .kept')].some(e => e.innerText.replaceAll('\u00a0', ' ') === t)",
+        "t => [...document.querySelectorAll('#answers .kept .told')].some(e => e.innerText.replaceAll('\u00a0', ' ') === t)",
         arg=time,
     )
     page.click("#take-kept")
