@@ -11,7 +11,7 @@ from vcarve.dryrun.before import cut_before, followed
 from vcarve.dryrun.carve import MOST_PIXELS_ASKED, suitable_step_mm
 from vcarve.dryrun.check import check
 from vcarve.dryrun.measure import carved, measured, width_findings
-from vcarve.dryrun.track import Target, setup_of, waiting_mm
+from vcarve.dryrun.track import Target, waiting_mm
 from vcarve.errors import Finding, InputError, Problem
 from vcarve.job.bench import Machine, load_machine
 from vcarve.job.records import Job
@@ -69,7 +69,7 @@ def check_program(
             read_program(one, dialect=machine.dialect, file=name, start_mm=start).moves
             for name, one in (rest_of, (file or "the program", text))
         )
-        before = cut_before(whole, rest, setup_of(job).highest_mm)
+        before = cut_before(whole, rest)
         if before is None:
             want = "its last cuts are not those of the program that is to be its rest"
             raise InputError(Problem(file=rest_of[0], want=want))

@@ -60,14 +60,12 @@ class Rest:
 
 
 def cutting_passes(moves: Moves) -> Ints:
-    """Return which pass each move belongs to, as the dry run counts them, where no job says how high the piece's top is.
+    """Return which pass each move belongs to where no job says how high the piece's top is.
 
-    It is taken to be at Z0, or, where nothing cuts below that, just below the lowest height that the program goes across at.
+    What lies below the lowest height that the program goes across at is taken for wood.
     """
-    low = np.fmin(moves.start("Z"), moves.end("Z"))
-    cuts = moves.told & (moves.motion != int(Motion.RAPID)) & ~moves.is_lost("Z")[1:]
-    flying = _crossings(moves)
-    top = 0.0 if (low[cuts] < 0.0).any() or not flying.any() else float(low[flying].min())
+    flying = np.fmin(moves.start("Z"), moves.end("Z"))[_crossings(moves)]
+    top = float(flying.min(initial=np.inf if len(flying) else 0.0))
     return passes_of(moves, Setup(top_mm=top))
 
 
@@ -87,6 +85,9 @@ def at_pass(run: DryRun, number: int) -> int:
             if most
             else "nothing that this program does is a cut"
         )
+        raise InputError(Problem(key="--pass", value=str(number), want=want))
+    if run.passes > most:
+        want = f"the dry run counts {run.passes} passes, of which {most} begin at a rapid; give --line or --after"
         raise InputError(Problem(key="--pass", value=str(number), want=want))
     return int(np.argmax(passes == number - 1))
 

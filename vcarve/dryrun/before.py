@@ -13,24 +13,20 @@ from vcarve.program.moves import Motion, Moves
 SAME_MM = 1e-4  # cuts that are one and the same, whichever way their places were added up
 
 
-def cut_before(earlier: Moves, rest: Moves, top_mm: float) -> Moves | None:
-    """Return the moves of an earlier program before its rest; ``None`` where the rest's cuts are not its last ones."""
-    (there, whole), (_, left) = _cuts(earlier, top_mm), _cuts(rest, top_mm)
+def cut_before(earlier: Moves, rest: Moves) -> Moves | None:
+    """Return the moves of an earlier program before its rest; ``None`` where the rest's feeds are not its last ones."""
+    (there, whole), (_, left) = _feeds(earlier), _feeds(rest)
     first = len(whole) - len(left)
     if first < 0 or not len(left) or not np.allclose(whole[first:], left, rtol=0.0, atol=SAME_MM):
         return None
     return taken(earlier, int(there[first]))
 
 
-def _cuts(moves: Moves, top_mm: float) -> tuple[Ints, Floats]:
-    """Return which moves cut, and of each where it leads from and to, no higher than the top, and how it bends."""
-    start, end = moves.known_start_mm.copy(), moves.end_mm.copy()
-    z = moves.axes.index("Z")
-    start[:, z], end[:, z] = np.minimum(start[:, z], top_mm), np.minimum(end[:, z], top_mm)
-    cuts = (np.minimum(start[:, z], end[:, z]) < top_mm - 1e-6) | (moves.sweep_rad != 0.0)
-    rows = np.flatnonzero(cuts & moves.told & (moves.motion != int(Motion.RAPID)))
+def _feeds(moves: Moves) -> tuple[Ints, Floats]:
+    """Return which moves feed, and of each where it leads from and to, and how it bends."""
     bend = np.column_stack([np.nan_to_num(moves.centre_mm), moves.sweep_rad])
-    return rows, np.hstack([start, end, bend])[rows]
+    rows = np.flatnonzero(moves.told & (moves.motion != int(Motion.RAPID)))
+    return rows, np.hstack([moves.known_start_mm, moves.end_mm, bend])[rows]
 
 
 def taken(moves: Moves, count: int) -> Moves:
