@@ -2,29 +2,44 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import replace
+
+import numpy as np
 
 from vcarve.cuts.grooves import groove_cuts, most_cuts
 from vcarve.cuts.model import Cuts
 from vcarve.dryrun import clock
-from vcarve.dryrun.check import check
+from vcarve.dryrun.check import check, check_in_air
 from vcarve.dryrun.track import waiting_mm
-from vcarve.errors import Finding, InputError, Problem, RefusedError
+from vcarve.errors import Finding, InputError, Problem, RefusedError, refuses
 from vcarve.job.document import placed
 from vcarve.job.records import Job
 from vcarve.layout.findings import job_findings
 from vcarve.layout.proposals import proposals
 from vcarve.layout.stages import Layout, laid_out
+from vcarve.mount.flat import mount_of
 from vcarve.plan.model import Plan
 from vcarve.plan.planner import candidates
+from vcarve.plane.arcs import chords
+from vcarve.plane.arrays import NM_PER_MM
+from vcarve.plane.region import corners
 from vcarve.program.reader import read_program
+from vcarve.program.text import steps
+from vcarve.program.trace import trace
 from vcarve.program.writer import write
 from vcarve.proofing import target_of
+from vcarve.quantity import format_mm
 from vcarve.report import header
-from vcarve.run import Made
+from vcarve.run import DryRun, Made
 
 CUTS_MOST = 1_000_000  # lines, or parts of lines that slope, times levels
+FOLLOWS_MM = (
+    0.02  # more than a way over a top that is not flat strays from it, with the rounding of its heights
+)
+OUTLINE_SAG_MM = 0.02  # how near a trace follows what is round
+UNIT_SQUARE = np.array([(0.0, 0.0), (1.0, 0.0), (1.0, 1.0), (0.0, 1.0)])
 TIE = 1e-9  # shares of a program's time that nobody could tell apart
 
 Progress = Callable[[str, float], None]
@@ -88,6 +103,80 @@ def write_program(made: Made) -> str:
     if made.refused:
         raise RefusedError(made.told)
     return made.text
+
+
+def air_program(made: Made, air_mm: float) -> tuple[str, DryRun]:
+    """Return a made program moved up so far that all of it stays this high above the wood, with the spindle off, and its dry run.
+
+    Raises InputError where the machine has no such room above, RefusedError for a job that must not be cut.
+    """
+    if made.refused:
+        raise RefusedError(made.told)
+    job = made.job
+    step_nm = round(job.machine.last_decimal_mm * NM_PER_MM)
+    mount, inch = mount_of(job), job.machine.units == "inch"
+    lowest = np.array([mount.top_nm - round(made.layout.deepest_mm * NM_PER_MM)])
+    follows = 0.0 if mount.top is None else FOLLOWS_MM
+    aim = math.ceil((mount.top_nm + (air_mm + follows) * NM_PER_MM) / step_nm - 1e-6)
+    lift_nm = (aim - int(steps(lowest, job.machine.decimals, inch=inch)[0])) * step_nm
+    _room_above(made.layout, lift_nm / NM_PER_MM + job.machine.safe_height_mm, "--air", air_mm)
+    told = (
+        f"every move stays {job.figures.length(air_mm)} or more above the wood, spindle off. Not for cutting;"
+    )
+    told += " what follows is of the program that cuts."
+    notes = [("In the air", told), *header(made.layout, made.plan, made.findings)]
+    text = write(job, made.cuts, made.plan, notes, lift_nm)
+    return text, _in_air(made.layout, text, air_mm)
+
+
+def trace_program(layout: Layout, height_mm: float | None = None) -> tuple[str, DryRun]:
+    """Return a program that goes slowly round piece, cuts and clamps so high above the piece, spindle off, and its dry run.
+
+    Without a height it is the machine's safe one.  Raises InputError for one that does not clear the clamps, or beyond the
+    machine's room above.
+    """
+    job = layout.job
+    height = job.machine.safe_height_mm if height_mm is None else height_mm
+    step = job.machine.last_decimal_mm
+    tallest = max((clamp.above_mm for clamp in job.clamps), default=0.0)
+    if height <= tallest + step:
+        stands = f"a clamp stands {job.figures.length(tallest)} above the piece; " if tallest else ""
+        raise InputError(
+            Problem(key="--height", value=format_mm(height), want=f"{stands}give more than that")
+        )
+    _room_above(layout, height, "--height", height)
+    half = np.array([job.piece.width_mm, job.piece.height_mm]) / 2.0
+    rings = [
+        ("the outline of the piece", corners(ring, OUTLINE_SAG_MM)) for ring in layout.field.outline.rings
+    ]
+    for number, clamp in enumerate(job.clamps, 1):
+        at, size = np.array([clamp.x_mm, clamp.y_mm]) - half, np.array([clamp.width_mm, clamp.height_mm])
+        rings.append((f"clamp {number}", at + size * UNIT_SQUARE))
+    lines = layout.network.curves(np.flatnonzero(layout.network.cut))
+    cuts = np.vstack([chords(lines, OUTLINE_SAG_MM)[0], lines[:, 2:4]])
+    text = trace(job, rings, cuts, height)
+    return text, _in_air(layout, text, height - step)
+
+
+def _room_above(layout: Layout, height_mm: float, key: str, asked_mm: float) -> None:
+    """Raise InputError where the machine cannot reach from the deepest groove so high above the piece."""
+    travel, length = layout.job.machine.travel.z_mm, layout.job.figures.length
+    need = height_mm + layout.deepest_mm
+    if need > travel + 1e-9:
+        travels = f"{layout.job.machine.name} travels {length(travel)} in Z"
+        want = f"the deepest groove and the moves above it take {length(need)} in all; {travels}"
+        raise InputError(Problem(key=key, value=length(asked_mm), want=want))
+
+
+def _in_air(layout: Layout, text: str, height_mm: float) -> DryRun:
+    """Return the dry run of a program that stays so high above the piece; raises RefusedError for what it forbids."""
+    job, machine = layout.job, layout.job.machine
+    reading = read_program(text, dialect=machine.dialect, start_mm=waiting_mm(machine, job))
+    findings = check_in_air(reading, machine, target_of(layout), height_mm)
+    if refuses(findings):
+        raise RefusedError(findings)
+    times = clock.run(reading.moves, machine)
+    return DryRun(reading=reading, times=times, machine=machine, findings=findings, layout=layout)
 
 
 def _refuse_too_many_cuts(layout: Layout) -> None:

@@ -13,13 +13,14 @@ from vcarve.cli.options import (
     job_argument,
     json_option,
     opened,
+    quantity,
     say,
     say_written,
     set_option,
     written,
 )
 from vcarve.cli.terminal import progress_bar, told, typed
-from vcarve.errors import RefusedError, grouped
+from vcarve.errors import InputError, Problem, RefusedError, grouped
 from vcarve.files import Output, write_whole
 
 
@@ -34,9 +35,20 @@ from vcarve.files import Output, write_whole
     "a picture of the plan", "--picture", "FILE.svg", "Draw the plan: grooves at true width, passes, rapids."
 )
 @written("a page", "--page", "FILE.html", "The dry run as a page that plays the program.")
+@click.option(
+    "--air",
+    metavar="LENGTH",
+    help="Write the whole program so high above the wood, spindle off: a rehearsal.",
+)
 @json_option
 def program(
-    job: str, output: str | None, sets: tuple[str, ...], picture: str | None, page: str | None, json_: bool
+    job: str,
+    output: str | None,
+    sets: tuple[str, ...],
+    picture: str | None,
+    page: str | None,
+    air: str | None,
+    json_: bool,
 ) -> None:
     """Make the RS-274 program of a job.
 
@@ -44,16 +56,24 @@ def program(
     why. Without -o only the summary is printed. JOB.yaml may be - for standard input.
     """
     from vcarve.drawn import draw
-    from vcarve.pipeline import plan_program
+    from vcarve.pipeline import air_program, plan_program
+    from vcarve.quantity import length_mm
     from vcarve.report import plan_sentence, program_json, program_rows
 
+    air_mm = quantity("--air", length_mm, air)
+    if air_mm is not None and air_mm <= 0.0:
+        raise InputError(Problem(key="--air", value=air, want="give how high above the wood, more than 0 mm"))
+    if air_mm is not None and page is not None:
+        want = "a page shows the program that cuts; make it without --air"
+        raise InputError(Problem(key="--page", value=page, want=want))
     loaded = opened(job, sets)
     claim(asked(), loaded.files)
     with progress_bar() as bar:
         made = plan_program(loaded, progress=bar)
     outputs: list[Output] = []
+    high = None if air_mm is None or made.refused else air_program(made, air_mm)
     if output is not None and not made.refused:
-        outputs.append((output, made.text))
+        outputs.append((output, made.text if high is None else high[0]))
     if picture is not None:
         outputs.append((picture, draw(made, ".svg")))
     if page is not None:
@@ -73,10 +93,14 @@ def program(
     for group in grouped(made.told):
         say(f"  {told(group)}")
     say(plan_sentence(made))
+    if air_mm is not None and high is not None:
+        top = made.figures.length(high[1].extents_mm["z"][1] - high[1].setup.top_mm)
+        stays = f"{made.figures.length(air_mm)} or more above the wood, and rises to {top}"
+        say(f"in the air: it stays {stays}; the spindle stays off. Not for cutting.")
     say_written(outputs)
     if not outputs:
         say("Nothing written; give -o FILE to write the program.")
-    elif output not in (None, "-") and page is None and job != "-":
+    elif output not in (None, "-") and page is None and air is None and job != "-":
         words = ["mizo", "dry-run", str(output), "--job", job]
         words += [word for one in sets for word in ("--set", one)]
         say(f"Look at it before cutting: {typed([*words, '--page', 'dry-run.html'])}")

@@ -11,7 +11,7 @@ from dataclasses import replace
 from vcarve.dryrun import limits, lines, piece, words
 from vcarve.dryrun.before import followed
 from vcarve.dryrun.track import Target, track
-from vcarve.errors import Finding
+from vcarve.errors import Finding, InternalError
 from vcarve.job.bench import Machine
 from vcarve.program.moves import Moves
 from vcarve.program.reader import Reading
@@ -34,6 +34,20 @@ BY_A_JOB = (
     piece.clamp_findings,
     piece.upright_findings,
 )
+
+
+def check_in_air(reading: Reading, machine: Machine, target: Target, height_mm: float) -> tuple[Finding, ...]:
+    """Return the findings of a program that is only to show its way, so high above the piece's top and no lower.
+
+    Raises InternalError where a move comes lower, or where the spindle turns.
+    """
+    seen = track(reading.moves, machine, target)
+    if reading.moves.rpm.any() or (seen.low_mm[:, 2] < height_mm - 1e-6).any():
+        raise InternalError(f"a program that is to stay {height_mm!r} mm above the piece does not.")
+    finders = [find for find in OF_EVERY_PROGRAM if find is not piece.rapid_findings]
+    found = [one for find in finders for one in find(seen)]
+    found.extend(piece.clamp_findings(seen, target))
+    return tuple(sorted(found, key=lambda finding: (finding.line or 0, finding.code)))
 
 
 def check(

@@ -95,6 +95,11 @@ def line_findings(seen: Track, target: Target) -> list[Finding]:
     """Compare the program's grooves with the network's lines."""
     network, grooves, tolerance_mm = target.network, target.grooves, seen.tolerance_mm
     cutting = np.flatnonzero(seen.feed & seen.in_wood & ~seen.upright & ~seen.blind)
+    told = seen.moves.told & ~seen.moves.is_lost("Z")[1:]
+    if told.any() and not seen.in_wood.any() and network.cut.any():
+        above = seen.figures.length(round(float(seen.low_mm[told, 2].min()), 3))
+        sentence = f"The program cuts nothing: it stays {above} above the piece. A rehearsal in the air?"
+        return [Finding("line-missed", sentence)]
     ends = vertices(network, np.stack([seen.start_mm, seen.end_mm], axis=1)[cutting, :, :2], tolerance_mm)
     across = seen.across[cutting]
     which = cutting[across]

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from functools import lru_cache
 
 import numpy as np
@@ -31,10 +32,14 @@ FLAT_STEPS = 0.5
 
 
 class Frame:
-    """How places on the piece become numbers in the program: the mount, the units, the decimals."""
+    """How places on the piece become numbers in the program: the mount, the units, the decimals.
 
-    def __init__(self, job: Job) -> None:
-        self.mount, self.inch = mount_of(job), job.machine.units == "inch"
+    ``lift_nm`` is by how much everything is moved up: in whole steps of the last decimal, so that it keeps its shape.
+    """
+
+    def __init__(self, job: Job, lift_nm: int = 0) -> None:
+        mount, self.inch = mount_of(job), job.machine.units == "inch"
+        self.mount = replace(mount, top_nm=mount.top_nm + lift_nm)
         self.decimals = job.machine.decimals
 
     def axes(self, place_nm: Ints) -> Ints:
@@ -96,30 +101,42 @@ def operation(job: Job) -> list[str]:
     return lines
 
 
+def idle(job: Job) -> list[str]:
+    """Return the lines that keep the spindle off."""
+    return ["M5"] if job.machine.spindle.programmed else comment("Leave the spindle off")
+
+
 def closing(job: Job) -> list[str]:
     """Return the lines that stop the spindle and end the program."""
     by_hand = comment("Stop the spindle by hand before reaching in")
     return [*(["M5"] if job.machine.spindle.programmed else by_hand), job.machine.program_end]
 
 
-def write(job: Job, cuts: Cuts, plan: Plan, notes: Sequence[tuple[str, str]]) -> str:
-    """Return the whole program's text, lines ended by a single line feed; ``notes`` as for :func:`sections`."""
-    return joined(sections(job, cuts, plan, notes))
+def write(job: Job, cuts: Cuts, plan: Plan, notes: Sequence[tuple[str, str]], lift_nm: int = 0) -> str:
+    """Return the whole program's text, lines ended by a single line feed; arguments as for :func:`sections`."""
+    return joined(sections(job, cuts, plan, notes, lift_nm=lift_nm))
 
 
 def sections(
-    job: Job, cuts: Cuts, plan: Plan, notes: Sequence[tuple[str, str]], first_pass: int = 0
+    job: Job,
+    cuts: Cuts,
+    plan: Plan,
+    notes: Sequence[tuple[str, str]],
+    first_pass: int = 0,
+    *,
+    lift_nm: int = 0,
 ) -> Iterator[Section]:
     """Yield a program in sections that each stand alone (see ``text``): opening, operation, passes, closing.
 
     ``notes`` are the (label, text) pairs of the comment header, in order; the passes before ``first_pass`` are left out.
+    A program moved up by ``lift_nm``, see :class:`Frame`, is run in the air, with the spindle off.
     """
-    frame = Frame(job)
+    frame = Frame(job, lift_nm)
     hop, safe = frame.clear(plan.hop_mm), frame.clear(job.machine.safe_height_mm)
     bent = bool(cuts.bulge[plan.half_edge // 2].any())
     header = [line for label, text in notes for line in comment(label, text)]
     yield (*header, *opening(job, arcs=bent and job.machine.arcs), Move("G0", z=safe))
-    yield operation(job)
+    yield idle(job) if lift_nm else operation(job)
     ends, bulge, feed, bounds = pieces_of(job, cuts, plan, frame)
     feed_of = lru_cache(frame.feed)
     plunge = frame.feed(job.speeds.plunge_mm_min)
