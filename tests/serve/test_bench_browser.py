@@ -92,7 +92,9 @@ def field(page: Any, path: str) -> Any:
 
 def answer(page: Any, label: str, row: str = "dd:not(.kept)") -> str:
     """Return one of the answers under the piece, by the beginning of its label."""
-    return str(page.locator(f"#answers [data-label^='{label}'] {row} .told").inner_text()).replace("\u00a0", " ")
+    return str(page.locator(f"#answers [data-label^='{label}'] {row} .told").inner_text()).replace(
+        "\u00a0", " "
+    )
 
 
 def download(page: Any, button: str) -> tuple[str, bytes]:
