@@ -1,0 +1,156 @@
+"""``mizo probe``: what its program asks for, and what comes back from a controller as a surface."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from click.testing import CliRunner
+
+from small_job import job_from
+from vcarve.cli.main import cli
+from vcarve.dryrun.check import check
+from vcarve.dryrun.track import waiting_mm
+from vcarve.errors import InputError, refuses
+from vcarve.job.records import Job
+from vcarve.job.surface import surface_from
+from vcarve.layout.probes import probe_places
+from vcarve.layout.stages import lay_out
+from vcarve.mount.flat import mount_of
+from vcarve.program.moves import Motion, Moves
+from vcarve.program.probing import probing
+from vcarve.program.reader import read_program
+
+TILE = """\
+piece: {width: 80 mm, height: 50 mm, thickness: 10 mm, wood: maple-sugar}
+pattern: {name: asanoha, pitch: 15 mm}
+groove: {depth: 0.5 mm}
+bit: v60-3.175
+machine: small-desktop
+"""
+MACHINES: list[tuple[tuple[str, ...], dict[str, Any]]] = [
+    ((), {}),
+    (("zero.z=bed", "zero.xy=centre"), {"dialect": "linuxcnc"}),
+    (("zero.turn=5 deg",), {"dialect": "rs274ngc", "units": "inch", "decimals": 4}),
+]
+CLEAR_MM, LIMIT_MM = 2.0, 1.5
+
+
+def moves_of(job: Job, text: str) -> Moves:
+    """Return what the dry run reads of a program."""
+    return read_program(text, dialect=job.machine.dialect, start_mm=waiting_mm(job.machine, job)).moves
+
+
+def made(*sets: str, **machine: Any) -> tuple[Job, str, np.ndarray]:
+    """Return a job, its probing program and the places it asks for."""
+    job = job_from(TILE, *sets, **machine)
+    places = probe_places(lay_out(job), 12.0, 3.0)
+    return job, probing(job, places, CLEAR_MM, LIMIT_MM), places
+
+
+@pytest.mark.parametrize(("sets", "machine"), MACHINES)
+def test_it_asks_for_every_place_and_nothing_else(
+    sets: tuple[str, ...], machine: dict[str, Any], rs274: Any
+) -> None:
+    """The interpreter's own probes and the dry run's are the zero and the places, from the clear height to the limit; all else is
+    at the clear height or above, and the spindle stays off."""
+    job, text, places = made(*sets, **machine)
+    moves, top = moves_of(job, text), mount_of(job).top_nm / 1e6
+    probes = moves.motion == int(Motion.PROBE)
+    ran = rs274(text)
+    asked = np.array([move.end_mm for move in ran.moves if move.kind == "probe"])
+
+    assert ran.accepted
+    assert ran.message == ""
+    wanted = np.vstack([[0.0, 0.0], places])
+    assert np.allclose(asked[:, :2], wanted, atol=2e-3, rtol=0.0)
+    assert np.allclose(moves.end("XY")[probes], wanted, atol=2e-3, rtol=0.0)
+    assert np.allclose(asked[:, 2], top - LIMIT_MM, atol=2e-3)
+    assert np.allclose(moves.end("Z")[probes], top - LIMIT_MM, atol=2e-3)
+    assert moves.end("Z")[~probes].min() >= top + CLEAR_MM - 2e-3
+    assert (moves.end("XY") == moves.start("XY"))[probes].all()
+    assert not moves.rpm.any()
+    assert not {event.kind for event in moves.events} & {"spindle-cw", "spindle-ccw"}
+    assert not refuses(check(read_program(text, dialect=job.machine.dialect), job.machine))
+
+
+@pytest.mark.parametrize("form", ["grbl", "linuxcnc"])
+def test_what_a_controller_answers_becomes_the_board(form: str) -> None:
+    """A controller that runs the program on a bent board answers with that board's heights, counted from the first touch."""
+    job, text, places = made(dialect="linuxcnc" if form == "linuxcnc" else "grbl-1.1")
+    moves = moves_of(job, text)
+
+    def board(x: Any, y: Any) -> Any:
+        return 0.2 * np.sin(x / 40.0) - 0.1 * np.cos(y / 30.0)
+
+    lines = []
+    for x, y in moves.end("XY")[moves.motion == int(Motion.PROBE)].tolist():
+        z = float(board(x, y))
+        nine = f"{x:.6f} {y:.6f} {z:.6f} 0 0 0 0 0 0"
+        # Grbl answers in machine coordinates.
+        lines.append(
+            nine if form == "linuxcnc" else f"[PRB:{x - 200:.3f},{y - 150:.3f},{z - 31.5:.3f}:1]\nok"
+        )
+    surface = surface_from("\n".join(lines))
+
+    assert surface.grid is not None
+    assert np.allclose(surface.places_mm[:, :2], places, atol=1e-3)
+    height = board(*places.T) - board(0.0, 0.0)
+    assert np.allclose(surface.places_mm[:, 2], height, atol=2e-3)
+
+
+@pytest.mark.parametrize(
+    "sets",
+    [("piece.outline={shape: ellipse}", "zero.xy=centre"), ("zero.turn=-20 deg",), ("zero.xy=back-right",)],
+)
+def test_places_lie_on_the_piece_and_clear_of_clamps(sets: tuple[str, ...]) -> None:
+    """Whatever the outline and however it lies, every place is 3 mm or more inside, and the bit goes down beside no clamp."""
+    clamp = "clamps=[{x: 0, y: 20, width: 15, height: 10, above: 3}]"
+    job = job_from(TILE, *sets, clamp)
+    places = probe_places(lay_out(job), 12.0, 3.0)
+    mount = mount_of(job)
+    on = np.array([mount.piece_mm(*place) for place in places.tolist()])
+
+    assert (np.abs(on) <= np.array([37.0, 22.0]) + 1e-6).all()
+    beside = np.abs(on - [-32.5, 0.0]) - [7.5, 5.0]
+    assert (np.hypot(*np.maximum(beside, 0.0).T) > 1.5875 + 1.9).all()
+    assert len(places) > 10
+
+
+def test_the_command_writes_the_program_and_says_what_comes_next(tmp_path: Path) -> None:
+    """The file is written whole, and the next steps are told; a job that names its heights already needs none to be there."""
+    (tmp_path / "tile.yaml").write_text(f"{TILE}surface: heights.txt\n")
+    done = CliRunner().invoke(cli, ["probe", str(tmp_path / "tile.yaml"), "-o", str(tmp_path / "probe.nc")])
+
+    assert done.exit_code == 0
+    assert "40 places after X0 Y0" in done.output
+    assert "save all that the sender shows of the run as heights.txt beside the job" in done.output
+    text = (tmp_path / "probe.nc").read_text()
+    assert text.count("G38.2") == 41
+    assert "(Caution: The spindle stays off." in text
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["--limit", "9.5 mm"], "--limit: '9.5 mm': a length from 0.1 mm to 9 mm is wanted"),
+        (["--clear", "9 mm"], "--clear: '9 mm': a length from 0.5 mm to 5 mm is wanted"),
+        (
+            ["--spacing", "1 mm"],
+            "--spacing: '1 mm': that is 3375 places, and up to 1000 are taken; give about 1.81 mm or more",
+        ),
+        (["--inset", "30 mm"], "--inset: '30 mm': nothing is left of the piece so far inside its outline"),
+    ],
+)
+def test_what_cannot_be_probed_is_said(tmp_path: Path, words: list[str], said: str) -> None:
+    """A limit through the piece, a height or spacing that cannot be, are refused with what would do; nothing is written."""
+    (tmp_path / "tile.yaml").write_text(TILE)
+    done = CliRunner().invoke(
+        cli, ["probe", str(tmp_path / "tile.yaml"), "-o", str(tmp_path / "p.nc"), *words]
+    )
+
+    assert done.exit_code == InputError.exit_code
+    assert said in done.output
+    assert not (tmp_path / "p.nc").exists()

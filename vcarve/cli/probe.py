@@ -1,0 +1,113 @@
+"""``mizo probe``: touch the piece's top here and there, to tell how far from flat it is."""
+
+from __future__ import annotations
+
+import json
+
+import click
+
+from vcarve.cli.files import claim
+from vcarve.cli.options import (
+    asked,
+    job_argument,
+    json_option,
+    opened,
+    quantity,
+    say,
+    say_written,
+    set_option,
+    written,
+)
+from vcarve.cli.terminal import told
+from vcarve.errors import InputError, Problem, RefusedError, grouped, refuses
+from vcarve.files import write_whole
+
+NEXT = {
+    "linuxcnc": "LinuxCNC writes {file} beside the program; copy it beside the job",
+    "grbl-1.1": "save all that the sender shows of the run as {file} beside the job",
+    "rs274ngc": "write down X, Y and height of each touch, counted from the first, as {file} beside the job",
+}
+FLOOR_MM = 1.0  # a probe goes no nearer to the bed
+
+
+@click.command("probe", epilog="Example: mizo probe trivet.yaml -o probe.nc --spacing 15mm")
+@job_argument
+@written(
+    "a program", "-o --output", "PROBE.nc", "Where the program goes; - is standard output.", required=True
+)
+@click.option("--spacing", metavar="LENGTH", help="How far apart places are at most.  [default: 12 mm]")
+@click.option(
+    "--inset", metavar="LENGTH", help="How far inside the piece's outline they lie.  [default: 3 mm]"
+)
+@click.option(
+    "--clear", metavar="LENGTH", help="How high the bit goes across.  [default: 2 mm, or above the clamps]"
+)
+@click.option(
+    "--limit", metavar="LENGTH", help="How far below the top a probe goes at most.  [default: 2 mm]"
+)
+@set_option
+@json_option
+def probe(
+    job: str,
+    output: str,
+    spacing: str | None,
+    inset: str | None,
+    clear: str | None,
+    limit: str | None,
+    sets: tuple[str, ...],
+    json_: bool,
+) -> None:
+    """Make a program that touches the piece's top on a grid (G38.2), for a board that is not flat.
+
+    The spindle stays off. The first touch is at X0 Y0, where Z0 is set: the bit's point has to meet the piece, or foil or a plate
+    on it, there. What the controller tells of the touches goes into a file that the job names: surface: heights.txt. A probe
+    that touches nothing down to the limit is an error at the controller, and the run ends. JOB.yaml may be - for standard input.
+    """
+    from vcarve.dryrun import clock
+    from vcarve.dryrun.check import check
+    from vcarve.dryrun.track import waiting_mm
+    from vcarve.layout.probes import APART_MM, INSET_MM, probe_places
+    from vcarve.layout.stages import lay_out
+    from vcarve.program.probing import FILE, probing
+    from vcarve.program.reader import read_program
+    from vcarve.quantity import format_duration, length_mm
+
+    asked_mm = {
+        f"--{key}": quantity(f"--{key}", length_mm, text)
+        for key, text in (("spacing", spacing), ("inset", inset), ("clear", clear), ("limit", limit))
+    }
+    # The top may be of any height as yet.
+    loaded = opened(job, (*sets, "surface="))
+    claim(asked(), loaded.files)
+    usual = {"--spacing": APART_MM, "--inset": INSET_MM, "--clear": max(2.0, loaded.hop_mm), "--limit": 2.0}
+    mm = {key: usual[key] if value is None else value for key, value in asked_mm.items()}
+    length, floor_mm = loaded.figures.length, loaded.piece.thickness_mm - FLOOR_MM
+    for key, least, most in (
+        ("--spacing", 1.0, 1000.0),
+        ("--inset", 0.0, 1000.0),
+        ("--clear", max(0.5, loaded.hop_mm if loaded.clamps else 0.5), loaded.machine.safe_height_mm),
+        ("--limit", 0.1, max(floor_mm, 0.1)),
+    ):
+        if not least <= mm[key] <= most:
+            want = f"a length from {length(least)} to {length(most)} is wanted"
+            raise InputError(Problem(key=key, value=length(mm[key]), want=want))
+    places = probe_places(lay_out(loaded), mm["--spacing"], mm["--inset"])
+    text = probing(loaded, places, mm["--clear"], mm["--limit"])
+    machine = loaded.machine
+    reading = read_program(text, dialect=machine.dialect, start_mm=waiting_mm(machine, loaded))
+    findings = [one for one in check(reading, machine) if one.code != "surface-unknown"]
+    if refuses(findings):
+        raise RefusedError(findings)
+    outputs = [(output, text)]
+    write_whole(outputs)
+    time_s = clock.run(reading.moves, machine).total_s
+    if json_:
+        say(
+            json.dumps({"places_mm": places.tolist(), "time_s": time_s, "program_lines": reading.moves.lines})
+        )
+        return
+    for group in grouped(findings):
+        say(f"  {told(group)}")
+    say(f"{len(places)} places after X0 Y0, {format_duration(time_s)} at most, spindle off")
+    say(f"afterwards {NEXT[machine.dialect].format(file=FILE)}, and write into the job: surface: {FILE}")
+    say_written(outputs)
