@@ -192,8 +192,11 @@ def outside_findings(seen: Track, others: Iterable[Finding]) -> list[Finding]:
     """
     judged = {one.line for one in others if one.code in SPOKEN_OF}
     first: dict[tuple[str, str], Finding] = {}
+    # A program that only probes has a file to note it in.
+    probes = bool((seen.moves.motion == int(Motion.PROBE)).any() and not seen.moves.rpm.any())
     for event in seen.moves.events:
         code, sentence, mild = _said(event, seen.machine.dialect, seen.figures)
+        mild = mild or (event.text.startswith("PROBE") and probes)
         if sentence and not (event.kind == "outside" and event.line in judged):
             first.setdefault((code, sentence), Finding(code, sentence, line=event.line, mild=mild))
     return list(first.values())

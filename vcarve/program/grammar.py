@@ -132,8 +132,8 @@ ACTIVE_COMMENTS = {
     for word in words.split()
 }
 _ACTIVE = re.compile("|".join(ACTIVE_COMMENTS))
-# Of these, those that only show something, or note where probes touched.
-HARMLESS_COMMENTS = frozenset({"MSG,", "DEBUG,", "PRINT,", "PROBEOPEN", "PROBECLOSE"})
+# Of these, those that only show something.
+HARMLESS_COMMENTS = frozenset({"MSG,", "DEBUG,", "PRINT,"})
 
 
 def active_comment(text: str) -> str | None:
