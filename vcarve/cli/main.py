@@ -34,6 +34,7 @@ COMMANDS = {
     "resume": ("vcarve.cli.resume", "resume", "After a break: the rest of a program as one of its own."),
     "trace": ("vcarve.cli.trace", "trace", "Before the first cut: round piece, cuts and clamps in the air."),
     "probe": ("vcarve.cli.probe", "probe", "Touch the piece's top on a grid, for a board that is not flat."),
+    "speeds": ("vcarve.cli.speeds", "speeds", "A job's feed, spindle speed and step beside what is usual."),
     "width": ("vcarve.cli.width", "width", "How wide a bit cuts at a depth, and the other way round."),
     "coupon": (
         "vcarve.cli.coupon",

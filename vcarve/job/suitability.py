@@ -22,6 +22,23 @@ CHIP_SLACK = 0.1  # of the usual chip: rounding of feeds and speeds
 SHANK_PLAY_MM = 0.05  # a 1/8 inch shank is 3.175 mm; profiles may say 3.18 or 3.2
 
 
+OF_SPEEDS = frozenset(
+    {"chip", "plunge-fast", "step-deep", "step-too-small", "feed-too-fast", "spindle-range"}
+)  # findings that speeds and step alone bring
+
+
+def asked_depths_mm(job: Job) -> tuple[float, ...]:
+    """Return every depth that the job names: of ground and leaf lines, of frames, of layers."""
+    frames = [frame.depth_mm for frame in job.pattern.frame if frame.depth_mm is not None]
+    return (*job.depths_mm, *frames, *job.pattern.depths.values())
+
+
+def at_once_mm(job: Job) -> float:
+    """Return how deep the bit cuts at once: levels share the depth, so it may be less than the step (see ``cuts.grooves``)."""
+    deepest = max(asked_depths_mm(job))
+    return deepest / max(math.ceil(deepest / job.step_mm - 1e-9), 1)
+
+
 def suitability(
     job: Job, deepest_mm: float, reach_mm: tuple[float, float] | None = None
 ) -> tuple[Finding, ...]:
@@ -30,8 +47,7 @@ def suitability(
     ``deepest_mm`` is the deepest cut of the bit's cone (see ``groove.width``), ``reach_mm`` how much room the lines of a turned
     piece take along X and Y.
     """
-    frames = [frame.depth_mm for frame in job.pattern.frame if frame.depth_mm is not None]
-    asked_mm = (*job.depths_mm, *frames, *job.pattern.depths.values())
+    asked_mm = asked_depths_mm(job)
     depths = _depths(job, deepest_mm, min(asked_mm), max(asked_mm))
     speeds = list(_speeds(job)) or _load(job)
     return (*depths, *_travel(job, reach_mm), *speeds, *_heights(job, max(asked_mm)))
@@ -112,8 +128,7 @@ def _heights(job: Job, deepest: float) -> Iterator[Finding]:
                 at_mm=(clamp.x_mm - job.piece.width_mm / 2.0, clamp.y_mm - job.piece.height_mm / 2.0),
             )
     least = max(STEP_LEAST_MM, STEP_LEAST_DECIMALS * machine.last_decimal_mm)
-    # levels share the depth, so the bit may take less than the step (see ``cuts.grooves``)
-    at_once = deepest / max(math.ceil(deepest / job.step_mm - 1e-9), 1)
+    at_once = at_once_mm(job)
     usual = job.usual_step_mm
     if job.step_mm < min(least, deepest):
         alike = f"{length(job.step_mm, 6)} each cannot be told apart in a program for {machine.name}"

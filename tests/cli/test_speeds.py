@@ -1,0 +1,79 @@
+"""The ``speeds`` command: figures worked out by hand, and the cautions of the job."""
+
+from __future__ import annotations
+
+import json
+import math
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+
+from vcarve.cli.main import cli
+
+JOB = """\
+piece: {width: 60 mm, height: 60 mm, thickness: 12 mm, wood: maple-sugar}
+pattern: {name: asanoha, pitch: 20 mm}
+groove: {depth: 1.5 mm}
+bit: {angle: 90, diameter: 6.35, shank: 6.35, flutes: 2}
+machine: gantry-router
+"""
+
+
+def ask(folder: Path, *words: str) -> Result:
+    """Run the command on the job."""
+    (folder / "job.yaml").write_text(JOB)
+    return CliRunner().invoke(cli, ["speeds", str(folder / "job.yaml"), *words], catch_exceptions=False)
+
+
+def test_figures_by_hand(tmp_path: Path) -> None:
+    """600 mm/min, two edges, 10000 rpm: 0.03 mm a tooth; a right-angled bit 1.5 mm deep is 3 mm wide, 94.2 m/min there."""
+    facts = json.loads(ask(tmp_path, "--set", "feed={cut: 600, spindle: 10000}", "--json").stdout)
+
+    assert facts["chip_mm"] == pytest.approx(0.03)
+    assert facts["chip_usual_mm"] == [0.02, 0.06]
+    assert facts["cut_usual_mm_min"] == pytest.approx([400.0, 1200.0])
+    assert facts["width_mm"] == pytest.approx(3.0)
+    assert facts["surface_m_min"] == pytest.approx(math.pi * 3.0 * 10.0)
+    assert facts["findings"] == []
+
+
+@pytest.mark.parametrize(
+    ("sets", "code", "severity"),
+    [
+        ("feed={cut: 100, spindle: 10000}", "chip", "caution"),
+        ("feed={cut: 2000, spindle: 10000}", "chip", "caution"),
+        ("feed={cut: 600, plunge: 700, spindle: 10000}", "plunge-fast", "caution"),
+        ("feed.spindle=90000", "spindle-range", "refuse"),
+        ("feed.cut=9000", "feed-too-fast", "refuse"),
+        ("groove={depth: 2.9, step: 2.9}", "step-deep", "caution"),
+    ],
+)
+def test_a_job_outside_the_range(sets: str, code: str, severity: str, tmp_path: Path) -> None:
+    """The cautions and refusals are the very ones that the job has in every command."""
+    facts = json.loads(ask(tmp_path, "--set", sets, "--json").stdout)
+
+    assert (code, severity) in {(one["code"], one["severity"]) for one in facts["findings"]}
+
+
+def test_words_and_sources(tmp_path: Path) -> None:
+    """Figures with their units, the sources, and that these are starting points."""
+    text = ask(tmp_path, "--set", "feed={cut: 600, spindle: 10000}").stdout
+
+    assert (
+        "0.03 mm for each of 2 cutting edges a turn; usual in Hard maple (sugar maple) is 0.02 to 0.06 mm"
+        in text
+    )
+    assert "94.2 m/min where the bit cuts widest, 3 mm across" in text
+    assert "common practice for small spindles, no single source" in text
+    assert "These are starting points" in text
+
+
+def test_a_weak_machine_and_a_fine_tip(tmp_path: Path) -> None:
+    """The step's share on a machine that is not stiff is told, and half the chip for a tip that breaks first."""
+    text = ask(
+        tmp_path, "--set", "machine=router-3018", "--set", "bit=v30-tip02", "--set", "groove.depth=0.5"
+    ).stdout
+
+    assert "% of the wood's 2 mm: the machine is not stiff" in text
+    assert "usual in Hard maple (sugar maple) is 0.01 to 0.03 mm, half of it for so fine a tip" in text
