@@ -161,8 +161,7 @@ const nameField = (node, path) => {
   const known = () => (app.choices[node.of] || []);
   select.addEventListener("change", () => {
     if (select.value !== OWN) { change(path, select.value || null); return; }
-    const needed = node.fields.filter((field) => field.required), like = known().find((one) => one.name === fields.get(path).was) || {};
-    change(path, Object.fromEntries(needed.map((field) => [field.key, (like.figures || {})[field.key] || firstOf(field)])));
+    change(path, newOf(node.fields));
   });
   let built = false;
   const set = (written, used) => {
@@ -173,12 +172,10 @@ const nameField = (node, path) => {
     select.title = written || "";
     if (isOwn && !built) { own.append(...rowsOf(node.fields, path)); built = true; fillUnder(path); }
     if (!isOwn && built) { forget(path); own.replaceChildren(); built = false; }
-    const tint = (known().find((one) => one.name === written) || {}).tint;
+    const { tint, note = "" } = known().find((one) => one.name === written) || {};
     swatch.hidden = !tint;
     if (tint) swatch.style.background = tint;
-    const note = (known().find((one) => one.name === written) || {}).note || "";
     if (remark.textContent !== note) remark.textContent = note;
-    if (written) fields.get(path).was = written;
   };
   const remark = el("small", { class: "remark" });
   const swatch = el("span", { class: "swatch", hidden: true, "aria-hidden": "true" });
@@ -194,3 +191,4 @@ const firstOf = (field) => {
   if (field.kind === "flag") return "false";
   return field.key;
 };
+const newOf = (keys) => Object.fromEntries(keys.filter((key) => key.required).map((key) => [key.key, firstOf(key)]));

@@ -28,20 +28,13 @@ const fieldOf = (node, path) => (KINDS[node.kind] || textField)(node, path);
 
 // Fields in their order: those needed, written or wanted at once, the rest under "more".
 const rowsOf = (nodes, path) => {
-  const shown = [], rest = [];
-  for (const node of nodes) {
-    const at = path ? `${path}.${node.key}` : node.key;
-    if (node.kind === "section") {
-      const [now, later] = partsOf(node.fields, at);
-      shown.push(...now); rest.push(...later);
-    } else (node.required || WANTED.has(at) || under(at) ? shown : rest).push([node, at]);
-  }
+  const [shown, rest] = partsOf(nodes, path);
   return [...shown.map(([node, at]) => fieldOf(node, at)), moreOf(rest)];
 };
 const partsOf = (nodes, path) => {
   const shown = [], rest = [];
   for (const node of nodes) {
-    const at = `${path}.${node.key}`;
+    const at = path ? `${path}.${node.key}` : node.key;
     if (node.kind === "section") { const [now, later] = partsOf(node.fields, at); shown.push(...now); rest.push(...later); }
     else (node.required || WANTED.has(at) || under(at) ? shown : rest).push([node, at]);
   }
@@ -64,7 +57,7 @@ const listField = (node, path) => {
   const add = el("button", { type: "button", class: "word add" }, `Add a ${word}`);
   add.addEventListener("click", () => {
     const { kind, fields: keys } = node.item;
-    change(`${path}.+`, kind === "section" ? FIRST[path] || Object.fromEntries(keys.filter((key) => key.required).map((key) => [key.key, firstOf(key)])) : firstOf(node.item));
+    change(`${path}.+`, kind === "section" ? FIRST[path] || newOf(keys) : firstOf(node.item));
   });
   let count = -1;
   const set = () => {

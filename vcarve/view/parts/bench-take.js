@@ -14,8 +14,7 @@ const takeProgram = () => { if (app.plan && !app.plan.refused) hand(app.plan.nam
 const takeFile = async (what) => {
   try {
     const response = await post("take", { text: textNow(), file: state.file, what });
-    const name = /filename\*?=(?:UTF-8'')?"?([^";]+)"?/i.exec(response.headers.get("Content-Disposition") || "");
-    hand(name ? decodeURIComponent(name[1]) : `${stem()}.${{ page: "html", picture: "svg", carved: "png", "lines-svg": "svg", "lines-dxf": "dxf" }[what]}`, await response.blob());
+    hand(decodeURIComponent(response.headers.get("Content-Disposition").split("''")[1]), await response.blob());
     notice("take", "");
   } catch (error) { notice("take", `Not made: ${error.message}`); }
 };
