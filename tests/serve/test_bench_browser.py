@@ -283,6 +283,58 @@ def test_two_versions_side_by_side(visit: Opener) -> None:
     assert field(page, "groove.depth").input_value() == "1.1 mm"
 
 
+def test_the_plan_of_the_kept_version_makes_room_for_that_of_new_numbers(visit: Opener) -> None:
+    """After a reload it is asked for when all else is done, and given up as soon as a number changes."""
+    page = visit(JOB)
+    page.click("#keep")
+    field(page, "groove.depth").fill("1.1 mm")
+    planned(page)
+    page.route(
+        "**/plan", lambda route: None if route.request.post_data_json["text"] == JOB else route.continue_()
+    )
+    with page.expect_request(
+        lambda asked: asked.url.endswith("/plan") and asked.post_data_json["text"] == JOB
+    ):
+        page.reload()
+    planned(page)
+    with page.expect_event("requestfailed", lambda asked: asked.post_data_json["text"] == JOB):
+        field(page, "groove.depth").fill("1.2 mm")
+    planned(page)
+
+    assert answer(page, "Time", ".kept") == "…"
+    page.unroute_all()
+
+
+def test_a_number_that_is_refused_leaves_all_as_it_was(visit: Opener) -> None:
+    """A fault of the server's is told with the key; number and plan are those of the text that is kept, and work goes on."""
+    page = visit(JOB)
+    refused = {"status": 500, "json": {"want": "It cannot be written."}}
+    page.route(
+        "**/look",
+        lambda route: route.fulfill(**refused) if "0.95 mm" in route.request.post_data else route.continue_(),
+    )
+    field(page, "groove.depth").fill("0.95 mm")
+    page.wait_for_selector("#notice:has-text('groove.depth: It cannot be written.')")
+    planned(page)
+
+    assert field(page, "groove.depth").input_value() == "0.8 mm"
+    field(page, "groove.depth").fill("0.9 mm")
+    planned(page)
+    assert page.is_hidden("#notice")
+
+
+def test_a_plan_that_failed_is_forgotten_with_the_next(visit: Opener) -> None:
+    """What is told of it goes when there is a plan."""
+    page = visit(JOB)
+    page.route("**/plan", lambda route: route.fulfill(status=500, json={"want": "It failed."}), times=1)
+    field(page, "groove.depth").fill("0.9 mm")
+    page.wait_for_selector("#notice:has-text('There is no plan: It failed.')")
+    field(page, "groove.depth").fill("1 mm")
+    planned(page)
+
+    assert page.is_hidden("#notice")
+
+
 def test_the_program_plays_on_the_page(visit: Opener) -> None:
     """Play carves the program's own moves; a number that changes ends it, and the finished wood is shown at once."""
     page = visit(JOB)

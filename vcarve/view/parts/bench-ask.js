@@ -91,18 +91,17 @@ const planSoon = (text) => {
   document.documentElement.dataset.plan = "asking";
   planTimer = setTimeout(() => plan(text), PLAN_AFTER_MS);
 };
-const plan = async (text, of = null) => {
+const plan = async (text, progress = onProgress, then = onPlan, fail = onNoPlan) => {
   const mine = new AbortController();
-  if (!of) planning = mine;
+  planning = mine;
   try {
-    const done = await planOf(text, mine.signal, of ? () => {} : onProgress);
+    const done = await planOf(text, mine.signal, progress);
     planned.delete(text);
     planned.set(text, done);
     if (planned.size > MOST_PLANNED) planned.delete(planned.keys().next().value);
-    if (of) of(done);
-    else if (planning === mine) onPlan(text, done);
+    if (planning === mine) then(text, done);
   } catch (error) {
-    if (!mine.signal.aborted && !of) onNoPlan(error);
+    if (planning === mine) fail(error);
   } finally {
     if (planning === mine) planning = null;
   }

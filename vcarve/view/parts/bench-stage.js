@@ -76,6 +76,7 @@ const onPlan = (text, done) => {
   if (text !== textNow()) return;
   app.plan = done;
   app.progress = null;
+  notice("plan", "");
   showFindings(done.findings);
   showFacts();
   showVerdict();
@@ -94,7 +95,13 @@ const onNoPlan = (error) => {
   else notice("plan", `There is no plan: ${error.message}`);
   showTime();
 };
-const onRefused = (error, edits) => notice("server", `${edits.map(({ path }) => path).join(", ")}: ${error.message}`);
+const onRefused = (error, edits) => {
+  notice("server", [edits.map(({ path }) => path).join(", "), error.message].filter(Boolean).join(": "));
+  if (wishes.length || textNow() !== facts.shows) return;
+  fillForm(); // all is as it was
+  root.dataset.look = "shown";
+  planSoon(facts.shows);
+};
 const onSilence = () => notice("server", "Mizo does not answer; nothing is lost. Has 'mizo bench' been ended? Start it again in the same folder.");
 
 // Told above the piece, each from somewhere.
@@ -253,11 +260,11 @@ const recallKept = async () => {
     planKept();
   } catch { /* it is let be */ }
 };
-// Its plan, when the one worker has nothing else to do.
+// Its plan, while there is nothing else to plan.
 const planKept = () => {
   const { kept } = facts;
   if (!kept || kept.plan) return;
-  const done = (plan) => { kept.plan = plan; if (facts.kept === kept) showAnswers(); };
-  if (planned.has(kept.text)) done(planned.get(kept.text));
-  else if (app.plan) plan(kept.text, done);
+  const done = (text, told) => { kept.plan = told; if (facts.kept === kept) showAnswers(); };
+  if (planned.has(kept.text)) done(kept.text, planned.get(kept.text));
+  else if (app.plan) plan(kept.text, () => {}, done, () => {});
 };
