@@ -699,6 +699,22 @@ def test_the_look_is_the_systems_until_it_is_chosen(visit: Opener) -> None:
     assert dark != light == page.evaluate(ground)
 
 
+def test_a_look_that_was_not_chosen_is_the_systems_of_the_moment(visit: Opener) -> None:
+    """It follows the system while the page is open, with the word for the other one, and is not kept for the next time."""
+    page = visit(JOB, scheme="dark")
+    page.emulate_media(color_scheme="light")
+    page.wait_for_selector("html[data-theme=light]")
+    word = page.inner_text("#looks")
+    page.emulate_media(color_scheme="dark")
+    page.wait_for_selector("html[data-theme=dark]")
+    page.emulate_media(color_scheme="light")
+    page.reload()
+    planned(page)
+
+    assert word == "Dark look"
+    assert page.get_attribute("html", "data-theme") == "light"
+
+
 def test_what_is_typed_is_never_script(visit: Opener) -> None:
     """A title of tags is shown as it is written, on the page and on the sheet."""
     title = "<img src=x onerror=alert(1)><script>alert(2)</script>"

@@ -3,7 +3,6 @@
 const theme = (dark) => {
   root.dataset.theme = dark ? "dark" : "light";
   $("looks").textContent = dark ? "Light look" : "Dark look";
-  try { localStorage.setItem("mizo-look", root.dataset.theme); } catch { /* shut */ }
   if (facts.player) { facts.player.arrange(); drawKept(); }
 };
 
@@ -33,7 +32,10 @@ $("redo").addEventListener("click", () => step(1));
 $("save").addEventListener("click", () => save());
 $("bring").addEventListener("click", () => $("picked").click());
 $("words").addEventListener("click", editText);
-$("looks").addEventListener("click", () => theme(root.dataset.theme !== "dark"));
+$("looks").addEventListener("click", () => {
+  theme(root.dataset.theme !== "dark");
+  try { localStorage.setItem("mizo-look", root.dataset.theme); } catch { /* shut */ }
+});
 $("keep").addEventListener("click", keepVersion);
 $("take-program").addEventListener("click", takeProgram);
 $("take-job").addEventListener("click", takeJob);
@@ -60,4 +62,5 @@ const prefers = matchMedia("(prefers-color-scheme: dark)");
 let looks = null;
 try { looks = localStorage.getItem("mizo-look"); } catch { /* shut */ }
 theme(looks ? looks === "dark" : prefers.matches);
+prefers.addEventListener("change", (event) => theme(event.matches));
 begin().catch((error) => notice("server", `The page could not begin: ${error.message}`));
