@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import base64
 from pathlib import Path
 from typing import Any
 
@@ -13,10 +14,13 @@ from vcarve.codes import OF_JOBS
 from vcarve.dryrun.check import check
 from vcarve.job.surface import Surface
 from vcarve.layout.warp import warp_of
-from vcarve.pipeline import plan_program
+from vcarve.pipeline import air_program, plan_program, trace_program
+from vcarve.program.moves import Motion
 from vcarve.program.reader import read_program
 from vcarve.proofing import carve_piece, check_program, target_of
 from vcarve.report import program_json, program_rows
+from vcarve.resume import at_pass, rest_of
+from vcarve.view.page import program_payload
 from warped import BOARDS, grid, on, touched
 
 TILE = """\
@@ -30,7 +34,6 @@ TRUE_MM = 2.0  # a board as it is, for the carving: touched so often that what l
 WITHIN_MM = 0.02
 
 
-@pytest.mark.slow
 @pytest.mark.parametrize("kind", BOARDS)
 def test_every_groove_is_as_wide_as_on_a_flat_board(kind: str) -> None:
     """Carved on the board as it is, every groove of the followed top is within 0.02 mm of the wanted width; without following it
@@ -59,7 +62,6 @@ def test_every_groove_is_as_wide_as_on_a_flat_board(kind: str) -> None:
     assert {one.code for one in ignored.findings} >= {"wrong-depth"}
 
 
-@pytest.mark.slow
 @pytest.mark.parametrize(
     ("sets", "machine"),
     [
@@ -125,10 +127,10 @@ def test_the_summary_says_how_bowed_and_what_it_would_have_cost() -> None:
     said = dict(program_rows(made))["surface"]
 
     assert said == (
-        "followed, along the lines 0.3 mm below to 0.06 mm below its height at the zero; without it grooves of 1.6 mm would "
-        "have been 1 to 1.47 mm wide"
+        "followed; along the lines it lies 0.3 mm below to 0.06 mm below its height at the zero; without it grooves of 1.6 mm "
+        "would have been 1 to 1.47 mm wide"
     )
-    assert "(Surface: followed, along the lines 0.3 mm below" in made.text
+    assert "(Surface: followed, along the lines it lies" in made.text
     assert program_json(made)["surface"]["narrowest_mm"] == pytest.approx(1.0)
     assert flat.text == plan_program(job).text
     assert "surface" not in dict(program_rows(flat))
@@ -149,3 +151,41 @@ def test_a_job_names_its_file_of_heights(tmp_path: Path) -> None:
     (tmp_path / "heights.txt").write_text("0 0 0\n90 0 0,1\n")
     with pytest.raises(InputError, match=r"heights\.txt:2: '90 0 0,1': 3 numbers are wanted here"):
         load_job(tmp_path / "tile.yaml")
+
+
+def test_the_page_shows_depths_below_the_top_where_the_bit_is() -> None:
+    """The page draws a flat piece: what it plays cuts as deep everywhere as the grooves are."""
+    made = plan_program(on(job_from(TILE), grid(BOARDS["bowed"], 10.0)))
+    data, moves = program_payload(made), made.reading.moves
+    ends = np.frombuffer(base64.b64decode(data["end"]), dtype="<f4").reshape(-1, 3)
+    cut = (moves.motion != int(Motion.RAPID)) & (moves.end("XY") != moves.start("XY")).any(axis=1)
+
+    assert np.ptp(moves.end("Z")[cut]) > 0.2
+    assert np.allclose(ends[cut, 2], -0.8, atol=1.1e-3)
+
+
+def test_in_the_air_it_stays_above_the_top_wherever_that_is() -> None:
+    """Rehearsal and trace keep their height above every place of a bent board, the highest as well."""
+    job = on(job_from(TILE), grid(lambda x, y: 0.4 * np.sin(x / 20.0) * np.cos(y / 30.0), 5.0))
+    made = plan_program(job)
+    for run, height_mm in ((air_program(made, 10.0)[1], 10.0), (trace_program(made.layout)[1], 5.0)):
+        above = run.setup.on_top(run.reading.moves.end_mm)[:, 2]
+
+        assert above.min() >= height_mm - 1.5e-3
+        assert not run.refused
+
+
+def test_the_rest_of_a_program_that_follows_a_top_is_judged_with_what_was_cut_before() -> None:
+    """After a break the rest is clean beside the whole, from every pass on."""
+    job = on(job_from(TILE, "plan.recut=never"), grid(BOARDS["twisted"], 10.0))
+    made = plan_program(job)
+    data = made.text.encode()
+    alone = check_program(data, machine=job.machine)
+
+    assert made.passes > 3
+    for number in (2, made.passes // 2, made.passes):
+        rest = rest_of(alone, at_pass(alone, number), text=data, name="tile.nc")
+        run = check_program(rest.text, job, rest_of=("tile.nc", data))
+
+        assert [str(one) for one in run.findings if one.code not in OF_JOBS] == []
+        assert run.passes_before == number - 1

@@ -62,7 +62,7 @@ class Warp(NamedTuple):
         )
         narrow, wide = (job.figures.number(round(mm, 2)) for mm in (self.narrowest_mm, self.widest_mm))
         said = (
-            f"followed, along the lines {low} to {high} its height at the zero; without it grooves of "
+            f"followed; along the lines it lies {low} to {high} its height at the zero; without it grooves of "
             f"{length(round(self.wide_mm, 3))} would have been {narrow} to {wide} {job.figures.unit} wide"
         )
         if self.beyond_mm < OFF_MM:
