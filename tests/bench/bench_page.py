@@ -89,8 +89,8 @@ def _measured(browser: Any, job: Path) -> dict[str, Any]:
         page.wait_for_selector('html[data-plan="done"]', timeout=120_000)
         page.evaluate(WATCH)
         told: dict[str, Any] = {"server": []}
-        for what, path in (("depth", "groove.depth"), ("pitch", "pattern.pitch")):
-            field, times = page.locator(f'[data-path="{path}"] input').first, []
+        for what, path in (("depth", "groove.depth"), ("depth", "groove.leaf"), ("pitch", "pattern.pitch")):
+            field, times = page.locator(f'[data-path="{path}"] input').first, told.get(what, [])
             if field.count() and field.input_value():
                 field.focus()
                 for press in range(2 * PRESSES):
