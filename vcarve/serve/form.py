@@ -37,7 +37,7 @@ def _fields(kind: type[BaseModel], above: str) -> list[Node]:
             "path": f"{above}{key}",
             "meaning": info.description,
             "required": info.is_required(),
-            "default": None if key in worked_out else _written(info),
+            "default": None if key in worked_out else _written(info, info.default),
         }
         | _kind(info, f"{above}{key}")
         for key, info in fields_of(kind).items()
@@ -88,9 +88,9 @@ def _read(reads: Reads) -> Node:
     return node | {"above": True} if "exclusiveMinimum" in schema else node
 
 
-def _written(info: FieldInfo) -> str | None:
-    """Return a default as it would be written; ``None`` for none, and for sections and lists."""
-    match info.default:
+def _written(info: FieldInfo, value: Any) -> str | None:
+    """Return a value of a field as it would be written; ``None`` for none, and for sections and lists."""
+    match value:
         case bool(value):
             return str(value).lower()
         case int(value) | float(value):
@@ -105,8 +105,8 @@ def choices() -> dict[str, list[Node]]:
     """Return what can be chosen by name, under the path of its key; ``thumb`` of a pattern is where its picture is."""
     kept = ("name", "title", "note")
     return {
-        "piece.wood": [_told(one, *kept, "tint") for one in woods()],
-        "bit": [_told(one, *kept) | {"title": _measures(one)} for one in bits()],
+        "piece.wood": [_told(one, *kept, "tint") | _figures(one) for one in woods()],
+        "bit": [_told(one, *kept) | {"title": _measures(one)} | _figures(one) for one in bits()],
         "machine": [_told(one, *kept) for one in machines()],
         "pattern.name": [
             _told(one, "english", "kanji", "family", "note")
@@ -124,6 +124,16 @@ def choices() -> dict[str, list[Node]]:
 
 def _told(one: Record, *names: str) -> Node:
     return {name: getattr(one, name) for name in names if getattr(one, name, None)}
+
+
+def _figures(one: Record) -> dict[str, Node]:
+    """Return what a maker's own would begin with: all that is not usual, as it would be written."""
+    told = {
+        info.alias or name: _written(info, value)
+        for name, info in type(one).model_fields.items()
+        if name != "name" and (value := getattr(one, name)) != info.default
+    }
+    return {"figures": {key: text for key, text in told.items() if text}}
 
 
 def _measures(bit: Any) -> str:

@@ -143,7 +143,10 @@ const optionsOf = (select, choices, written, used, required) => {
 
 const choiceField = (node, path) => {
   const select = el("select", { id: idOf(path) });
-  select.addEventListener("change", () => change(path, select.value || null));
+  select.addEventListener("change", () => {
+    if (path in WITH) suit(path, select.value);
+    change(path, select.value || null);
+  });
   const words = node.words.map((word) => [word, wordsOf(word)]);
   return rowOf(node, path, { node: select, set: (written, used) => optionsOf(select, words, written, used, node.required) });
 };
@@ -161,7 +164,8 @@ const nameField = (node, path) => {
   const known = () => (app.choices[node.of] || []);
   select.addEventListener("change", () => {
     if (select.value !== OWN) { change(path, select.value || null); return; }
-    change(path, newOf(node.fields));
+    const like = known().find((one) => one.name === app.written[path]) || {};
+    change(path, { ...newOf(node.fields), ...like.figures });
   });
   let built = false;
   const set = (written, used) => {
@@ -185,7 +189,7 @@ const nameField = (node, path) => {
 // A value to begin with where a key has to have one.
 const firstOf = (field) => {
   if (field.default) return field.default;
-  if (field.kind === "quantity") return /for example ([^,]+)/.exec(field.said)?.[1] || `1 ${field.unit}`;
+  if (field.kind === "quantity") return /(?:for example|such as) (.+?)(?:,| or |$)/.exec(field.said)?.[1] || `1 ${field.unit}`;
   if (field.kind === "whole") return String(field.least || 1);
   if (field.kind === "choice") return field.words[0];
   if (field.kind === "flag") return "false";

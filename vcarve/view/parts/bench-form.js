@@ -12,11 +12,19 @@ const FIRST = { // what a new item of a list starts as, where the keys' own exam
   clamps: { x: "-14 mm", y: "10 mm", width: "12 mm", height: "22 mm", above: "4 mm" },
   "pattern.frame": { distance: "4 mm" },
 };
+const WITH = { "piece.outline.shape": { rounded: { radius: "8 mm" }, polygon: { sides: "6" } } }; // what a word needs beside it
 const ELSEWHERE = new Set(["title"]); // has its place in the head
 
 const app = { form: [], choices: {}, written: {}, used: {}, problems: [], look: null, plan: null };
 const under = (path) => Object.keys(app.written).some((key) => key === path || key.startsWith(`${path}.`));
 const forget = (path) => { for (const key of [...fields.keys()]) if (key.startsWith(`${path}.`)) fields.delete(key); };
+
+// What stands beside a word goes with it: another takes other keys.
+const suit = (path, word) => {
+  const above = path.slice(0, path.lastIndexOf(".")), needs = WITH[path][word] || {};
+  for (const key of Object.keys(app.written)) if (key.startsWith(`${above}.`) && key !== path && !(key.slice(above.length + 1) in needs)) change(key, null);
+  for (const [key, value] of Object.entries(needs)) if (!under(`${above}.${key}`)) change(`${above}.${key}`, value);
+};
 
 const KINDS = {
   quantity: numberField, whole: numberField, text: textField, choice: choiceField, flag: flagField,
