@@ -35,7 +35,12 @@ def bench(tmp_path: Path) -> Iterator[Served]:
                 return found.group()
         raise AssertionError(f"no address was printed: {said}")
 
+    def end() -> None:
+        while running:
+            process = running.pop()
+            process.send_signal(signal.SIGINT)
+            process.communicate(timeout=20)
+
+    start.end = end  # type: ignore[attr-defined]
     yield start
-    for process in running:
-        process.send_signal(signal.SIGINT)
-        process.communicate(timeout=20)
+    end()

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import os
 import re
+import socket
 import subprocess
 import sys
 from collections.abc import Callable, Iterator
@@ -500,6 +501,130 @@ def test_own_files_are_brought_in(visit: Opener, tmp_path: Path) -> None:
     page.click("#undo")
     planned(page)
     assert page.input_value("#title") == "lid"
+
+
+def test_a_job_brought_in_and_taken_back_leaves_each_its_own_file(visit: Opener, tmp_path: Path) -> None:
+    """A step back over a dropped job is a step to the former file: saving there writes that one, and not the dropped name."""
+    page = visit(JOB)
+    field(page, "groove.depth").fill("0.9 mm")
+    planned(page)
+    second = JOB.replace("title: lid", "title: second")
+    drop(page, "second.yaml", second)
+    page.wait_for_function("() => document.getElementById('title').value === 'second'")
+    page.click("#undo")
+    planned(page)
+
+    assert page.inner_text("#file") == "lid.yaml"
+    page.reload()
+    planned(page)
+    page.click("#save")
+    page.wait_for_selector("#save:disabled")
+    assert (tmp_path / "lid.yaml").read_text() == JOB.replace("0.8 mm", "0.9 mm")
+    assert not (tmp_path / "second.yaml").exists()
+    page.click("#redo")
+    planned(page)
+    assert page.inner_text("#file") == "second.yaml"
+    page.click("#save")
+    page.wait_for_selector("#save:disabled")
+    assert (tmp_path / "second.yaml").read_text() == second
+
+
+def test_a_plan_of_other_numbers_is_let_go(visit: Opener) -> None:
+    """One that comes to its end after a number has changed is neither shown nor handed over, though it is heard."""
+    page = visit(JOB)
+    page.evaluate(
+        "() => { const ask = window.fetch; window.fetch = (what, how) => ask(what, { ...how, signal: undefined }); }"
+    )
+    waiting = []
+    page.route("**/plan", lambda route: waiting.append(route))
+    field(page, "groove.depth").fill("0.9 mm")
+    page.wait_for_selector("html[data-look=shown][data-plan=asking]")
+    for _ in range(100):
+        if waiting:
+            break
+        page.wait_for_timeout(50)
+    field(page, "groove.depth").fill("1.0 mm")
+    page.wait_for_selector("html[data-look=shown][data-plan=asking]")
+    former = waiting[0].fetch()
+    assert b"0.9 mm deep" in former.body()
+    waiting[0].fulfill(response=former)
+    page.wait_for_timeout(400)
+
+    assert page.get_attribute("html", "data-plan") == "asking"
+    assert page.is_disabled("#take-program")
+    assert answer(page, "Time") == "…"
+    page.unroute_all(behavior="ignoreErrors")
+
+
+def test_measures_of_ones_own_begin_with_those_chosen_before(visit: Opener) -> None:
+    """Neither a bit nor a wood of one's own changes the piece until one of its numbers does."""
+    page = visit(JOB.replace("v60-3.175", "v30-tip01"))
+    width, time = answer(page, "Groove"), answer(page, "Time")
+    for path in ("bit", "piece.wood"):
+        field(page, path).select_option(label="measures of my own")
+        page.wait_for_selector(f"[data-path^='{path}.']")
+        planned(page)
+        assert (answer(page, "Groove"), answer(page, "Time")) == (width, time)
+
+    assert field(page, "bit.tip").input_value() == "0.1 mm"
+    assert field(page, "piece.wood.title").input_value() == "Black cherry"
+
+
+def test_another_shape_takes_its_own_keys(visit: Opener) -> None:
+    """What only the former shape takes goes with it, what the new one needs stands there; one step takes it back."""
+    page = visit(JOB.replace("height: 40 mm", "height: 60 mm"))
+    for shape, written in (("rounded", b"radius: 8 mm"), ("circle", b"circle"), ("", b"")):
+        page.select_option("#key-piece--outline--shape", shape)
+        planned(page)
+        assert written in download(page, "#take-job")[1]
+    page.select_option("#key-piece--outline--shape", "polygon")
+    page.wait_for_selector("html[data-look=wrong]")
+    assert "51.962 mm" in page.locator(".wrong:visible").inner_text()
+    field(page, "piece.height").fill("51.962 mm")
+    planned(page)
+    for _ in range(5):
+        page.click("#undo")
+        planned(page) if page.get_attribute("html", "data-look") == "shown" else None
+    planned(page)
+    assert page.is_disabled("#undo")
+
+
+def test_while_the_piece_takes_its_time_nothing_tells_of_the_former_one(visit: Opener) -> None:
+    """Where laying out is slow the page says so, and the former program is not handed over under the new numbers."""
+    page = visit(JOB)
+    page.route("**/look", lambda route: None)
+    field(page, "groove.depth").fill("0.9 mm")
+    page.wait_for_function("() => document.getElementById('verdict').innerText === 'Laying out the piece'")
+
+    assert page.is_disabled("#take-program")
+    assert answer(page, "Time") == "…"
+    page.unroute_all(behavior="ignoreErrors")
+
+
+def test_a_server_started_anew_loses_nothing(visit: Opener, bench: Any, tmp_path: Path) -> None:
+    """Ended and started at the same port: the page still open is told, and the new one has all that was changed meanwhile."""
+    (tmp_path / "lid.yaml").write_text(JOB)
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        served = ("lid.yaml", "--port", str(free.getsockname()[1]))
+    page = visit(address=bench(*served))
+    field(page, "piece.width").fill("66 mm")
+    planned(page)
+    bench.end()
+    field(page, "groove.depth").fill("0.9 mm")
+    page.wait_for_function("() => document.getElementById('notice').innerText.includes('does not answer')")
+    address = bench(*served)
+    page.wait_for_function("() => document.getElementById('notice').innerText.includes('started anew')")
+    page.goto(address)
+    planned(page)
+
+    assert (field(page, "piece.width").input_value(), field(page, "groove.depth").input_value()) == (
+        "66 mm",
+        "0.9 mm",
+    )
+    page.click("#undo")
+    planned(page)
+    assert field(page, "groove.depth").input_value() == "0.8 mm"
 
 
 def test_findings_show_their_places(visit: Opener) -> None:

@@ -5,6 +5,7 @@
 
 const PLAN_AFTER_MS = 150;
 const RETRY_MS = 2000;
+const LATE_MS = 400; // after this the piece shown is said to be another's
 
 class Refusal extends Error {
   constructor(status, told) {
@@ -29,7 +30,7 @@ const waits = (path) => wishes.some((wish) => wish.path === path || (wish.path &
 // Change a key: `value` as it was typed, a record or list, or null to take the key out.
 const change = (path, value) => wish({ path, value });
 const step = (by) => wish({ by });
-const takeText = (text) => wish({ text });
+const takeText = (text, job = null) => wish({ text, job });
 const wish = (one) => {
   const again = one.path && !one.path.endsWith("+") ? wishes.findIndex((other) => other.path === one.path) : -1;
   if (again >= 0 && wishes.slice(again).every((other) => other.path)) wishes.splice(again, 1);
@@ -42,8 +43,8 @@ const wish = (one) => {
 // The edits at the head of the row, after steps and whole texts there have been taken.
 const nextEdits = () => {
   while (wishes.length && !wishes[0].path) {
-    const { by, text } = wishes.shift();
-    if (by) goTexts(by); else if (text !== undefined) { putText(text); anew = true; }
+    const { by, text, job } = wishes.shift();
+    if (by) goTexts(by); else if (text !== undefined) { putText(text, null, job); anew = true; }
   }
   const until = wishes.findIndex((one) => !one.path);
   return wishes.splice(0, until < 0 ? wishes.length : until);
@@ -53,16 +54,18 @@ const look = async () => {
   looking = true;
   try {
     do {
-      const edits = nextEdits();
+      const edits = nextEdits(), late = setTimeout(onLate, LATE_MS);
       let answer;
       try {
         answer = await (await post("look", { text: textNow(), edits })).json();
       } catch (error) {
-        if (error instanceof Refusal) { onRefused(error, edits); continue; }
+        if (error instanceof Refusal && error.status !== 403) { onRefused(error, edits); continue; }
         wishes.unshift(...(edits.length ? edits : [{ by: 0 }]));
-        onSilence();
+        onSilence(error);
         await new Promise((done) => setTimeout(done, RETRY_MS));
         continue;
+      } finally {
+        clearTimeout(late);
       }
       const plain = edits.every(({ path, value }) => typeof value === "string" && !path.endsWith("+"));
       putText(answer.text, plain && edits.length ? edits[edits.length - 1].path : null);
@@ -87,7 +90,7 @@ const stopPlan = () => {
 };
 const planSoon = (text) => {
   stopPlan();
-  if (planned.has(text)) { onPlan(text, planned.get(text)); return; }
+  if (planned.has(text)) { onPlan(planned.get(text)); return; }
   document.documentElement.dataset.plan = "asking";
   planTimer = setTimeout(() => plan(text), PLAN_AFTER_MS);
 };
@@ -99,7 +102,7 @@ const plan = async (text, progress = onProgress, then = onPlan, fail = onNoPlan)
     planned.delete(text);
     planned.set(text, done);
     if (planned.size > MOST_PLANNED) planned.delete(planned.keys().next().value);
-    if (planning === mine) then(text, done);
+    if (planning === mine) then(done); // and no number has changed since
   } catch (error) {
     if (planning === mine) fail(error);
   } finally {

@@ -45,6 +45,7 @@ const moveClamp = (index, x, y) => {
 
 const onLook = (answer, more) => {
   Object.assign(app, { written: answer.written || app.written, problems: answer.problems || [] });
+  app.late = false;
   if (answer.look) {
     app.look = answer.look;
     app.used = answer.look.used || {};
@@ -72,8 +73,7 @@ const onProgress = ({ stage, share }) => {
   app.progress = { stage, share };
   showProgress();
 };
-const onPlan = (text, done) => {
-  if (text !== textNow()) return;
+const onPlan = (done) => {
   app.plan = done;
   app.progress = null;
   notice("plan", "");
@@ -95,14 +95,30 @@ const onNoPlan = (error) => {
   else notice("plan", `There is no plan: ${error.message}`);
   showTime();
 };
+// The piece takes its time: what is shown meanwhile is that of the numbers before.
+const onLate = () => {
+  Object.assign(app, { late: true, plan: null, progress: null });
+  $("shown").classList.add("old");
+  showVerdict();
+  showWords();
+  showAnswers();
+  showTime();
+};
 const onRefused = (error, edits) => {
   notice("server", [edits.map(({ path }) => path).join(", "), error.message].filter(Boolean).join(": "));
+  app.late = false;
   if (wishes.length || textNow() !== facts.shows) return;
+  showProblems();
   fillForm(); // all is as it was
   root.dataset.look = "shown";
   planSoon(facts.shows);
 };
-const onSilence = () => notice("server", "Mizo does not answer; nothing is lost. Has 'mizo bench' been ended? Start it again in the same folder.");
+const ENDED = "Mizo does not answer; nothing is lost. Has 'mizo bench' been ended? Start it again in the same folder.";
+const ANEW = "'mizo bench' has been started anew: open the address that it has printed now. Nothing is lost: what is here is there too.";
+const onSilence = (error) => {
+  remember();
+  notice("server", error instanceof Refusal ? ANEW : ENDED);
+};
 
 // Told above the piece, each from somewhere.
 const notices = new Map();
@@ -125,7 +141,8 @@ const showVerdict = () => {
   const button = $("verdict"), known = app.plan || app.look;
   const refused = known ? known.findings.filter((one) => one.severity === "refuse").length : 0;
   let kind = "busy", words = "Working out the plan";
-  if (app.problems.length) [kind, words] = ["caution", `${counted(app.problems.length, "number")} to put right`];
+  if (app.late) words = "Laying out the piece";
+  else if (app.problems.length) [kind, words] = ["caution", `${counted(app.problems.length, "number")} to put right`];
   else if (app.plan) [kind, words] = [app.plan.kind, app.plan.verdict];
   else if (refused) [kind, words] = ["refuse", `Must not be cut: ${counted(refused, "reason")}`];
   else if (!app.look) words = "Laying out the piece";
@@ -217,7 +234,7 @@ const showTime = () => {
 const showProgress = () => {
   const told = app.progress, words = $("progress-words"), bar = $("progress");
   const wrong = app.problems.length > 0;
-  words.textContent = wrong ? "The plan waits for numbers that are right." : told ? `Working out the plan: ${told.stage}` : "Working out the plan";
+  words.textContent = wrong ? "The plan waits for numbers that are right." : told ? `Working out the plan: ${told.stage}` : app.late ? "Laying out the piece" : "Working out the plan";
   bar.hidden = wrong;
   if (told && Number.isFinite(told.share)) bar.value = told.share; else bar.removeAttribute("value");
 };
@@ -264,7 +281,7 @@ const recallKept = async () => {
 const planKept = () => {
   const { kept } = facts;
   if (!kept || kept.plan) return;
-  const done = (text, told) => { kept.plan = told; if (facts.kept === kept) showAnswers(); };
-  if (planned.has(kept.text)) done(kept.text, planned.get(kept.text));
+  const done = (told) => { kept.plan = told; if (facts.kept === kept) showAnswers(); };
+  if (planned.has(kept.text)) done(planned.get(kept.text));
   else if (app.plan) plan(kept.text, () => {}, done, () => {});
 };

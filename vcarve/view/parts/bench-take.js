@@ -75,7 +75,7 @@ const editText = async () => {
 // --- the job's file ---------------------------------------------------------------------------------------------------------------------
 
 const saved = (name, seen, text) => {
-  Object.assign(state, { file: name, seen, saved: text });
+  Object.assign(state.job, { file: name, seen, saved: text });
   remember();
   showWords();
   notice("save", "");
@@ -88,7 +88,7 @@ const save = async (over = false) => {
     const { name, seen } = await (await post("save", { text, name: state.file, seen: state.seen, ...(over ? { over: true } : {}) })).json();
     saved(name, seen, text);
   } catch (error) {
-    if (!(error instanceof Refusal)) { onSilence(); return; }
+    if (!(error instanceof Refusal)) { onSilence(error); return; }
     if (error.status !== 409) { notice("save", `Not saved: ${error.message}`); return; }
     const { way } = await question(`${state.file} has changed elsewhere`, error.message, [["Save under another name", "other"], ["Write over it", "over"], ["Take the one on disk", "theirs"], ["Leave it", ""]]);
     if (way === "over") await save(true);
@@ -100,12 +100,12 @@ const saveAs = async () => {
   const { way, name } = await question("Save the job file", `In the folder ${state.folder}`, [["Save", "save"], ["Leave it", ""]], state.file || `${stem()}.yaml`);
   if (way !== "save" || !name) return;
   const full = /\.ya?ml$/.test(name) ? name : `${name}.yaml`;
-  if (full !== state.file) Object.assign(state, { file: full, seen: null });
+  if (full !== state.file) Object.assign(state.job, { file: full, seen: null });
   await save();
 };
 const takeFromDisk = async () => {
   const { text, file, seen } = await (await post("open", { name: state.file })).json();
-  Object.assign(state, { file, seen, saved: text });
+  Object.assign(state.job, { file, seen, saved: text });
   notice("disk", "");
   takeText(text);
 };
@@ -119,7 +119,7 @@ const bring = async (file) => {
     notice("drop", "");
   } catch (error) { notice("drop", `${file.name} was not taken: ${error.message}`); return; }
   const { kind, name, text } = answer;
-  if (text !== undefined) { openText(text, file.name); return; }
+  if (text !== undefined) { takeText(text, { file: file.name, seen: null, saved: "" }); return; }
   if (kind === "machine") change("machine", name);
   else if (kind === "pattern") takePattern(name);
   else {
@@ -141,10 +141,6 @@ const takePattern = (name) => {
 const takeDrawing = (name) => {
   leaveOut("pattern.name", "pattern.pitch", "pattern.across");
   change("pattern.drawing", name);
-};
-const openText = (text, name) => {
-  Object.assign(state, { file: name, seen: null, saved: "" });
-  takeText(text);
 };
 
 for (const kind of ["dragenter", "dragover"]) addEventListener(kind, (event) => { event.preventDefault(); root.dataset.drop = "over"; });

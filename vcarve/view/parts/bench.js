@@ -11,11 +11,13 @@ const begin = async () => {
   Object.assign(app, { form: given.form, choices: given.choices });
   Object.assign(state, { folder: given.folder, place: `mizo-bench ${given.folder}/${given.file || ""}` });
   const before = recall(state.place);
-  Object.assign(state, { file: given.file, seen: given.seen, saved: given.file ? given.text : "", texts: [given.text], at: 0 }, before || {});
-  if (before && given.file && state.file === given.file && before.saved !== given.text) {
-    if (textNow() === before.saved) { Object.assign(state, { seen: given.seen, saved: given.text }); putText(given.text); }
+  const job = { file: given.file, seen: given.seen, saved: given.file ? given.text : "" };
+  Object.assign(state, { jobs: [job], texts: [given.text], of: [0], at: 0 }, before || {});
+  if (before && given.file && state.file === given.file && state.saved !== given.text) {
+    if (textNow() === state.saved) { Object.assign(state.job, job); putText(given.text); }
     else notice("disk", `${given.file} has changed on disk since this page last saw it.`, ["Take the one on disk", takeFromDisk], ["Keep what is here", () => notice("disk", "")]);
   }
+  wishes.push(...(before && before.wishes) || []); // nobody had answered these
   setHow(state.how);
   await look();
   buildForm();
