@@ -704,6 +704,10 @@ def test_every_key_of_a_job_is_on_the_page(visit: Opener) -> None:
     assert missing == ["title"]  # which is the page's head
     means = "e => document.getElementById(e.getAttribute('aria-describedby')).textContent"
     assert page.eval_on_selector("#key-pattern--margin", means).startswith("a border inside the outline")
+    assert (
+        page.eval_on_selector("#key-pattern--close-gaps", means)
+        == "drawing: ends nearer than this are joined"
+    )
 
 
 # Keys of records that stand there once such an item, or measures of one's own, are wanted.

@@ -18,7 +18,7 @@ const labelOf = (node, path) => {
 };
 const idOf = (path) => `key-${path.replaceAll(".", "--")}`;
 // What a meaning says first; the rest is told where there is room.
-const gist = (meaning) => meaning.split(/;|: | \(|, together/)[0].trim();
+const gist = (meaning) => /^(\w+: )?.*?(?=;|: | \(|, together|$)/.exec(meaning)[0].trim();
 
 // --- stepping a number in its text: the last decimal written, of a fraction its denominator -----------------------------------
 

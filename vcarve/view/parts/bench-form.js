@@ -7,7 +7,7 @@ const CARDS = [
   ["Pattern", ["pattern"]], ["Piece", ["piece", "units"]], ["Groove", ["groove"]], ["Bit", ["bit"]], ["Machine and speeds", ["machine", "feed"]],
   ["Zero", ["zero"]], ["Clamps", ["clamps"]], ["Plan", ["plan"]],
 ];
-const WANTED = new Set(["pattern.name", "pattern.pitch", "pattern.margin", "pattern.edge", "groove.depth", "piece.outline.shape", "zero.xy", "zero.z", "feed.cut", "plan.recut", "clamps"]);
+const WANTED = new Set(["units", "pattern.name", "pattern.pitch", "pattern.margin", "pattern.edge", "groove.depth", "piece.outline.shape", "zero.xy", "zero.z", "feed.cut", "plan.recut", "clamps"]);
 const FIRST = { // what a new item of a list starts as, where the keys' own examples would not do
   clamps: { x: "-14 mm", y: "10 mm", width: "12 mm", height: "22 mm", above: "4 mm" },
   "pattern.frame": { distance: "4 mm" },
