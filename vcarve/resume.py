@@ -143,6 +143,10 @@ def rest_of(run: DryRun, move: int, *, text: bytes, name: str, assumed: bool = F
     up = plain(height / before.state.scale, PLACE_DECIMALS)
     notes.append(("Caution", CAUTION))
     notes.append(("Caution", f"from wherever the bit stands it first goes straight to Z{up}."))
+    if "system" not in before.state.told:
+        notes.append(
+            ("Caution", "the program names no work zero: run its rest from the one that it ran from.")
+        )
     head = [row for label, said in notes for row in comment(label, said)]
     if next((row for row in reading.text_lines if row.strip()), "").strip() == "%":
         head.insert(0, "%")
@@ -229,7 +233,8 @@ def _opening(run: DryRun, before: Reading, start: int, height_mm: float) -> list
     state, moves = before.state, run.reading.moves
     scale = state.scale
     x, y, z = (plain(value / scale, PLACE_DECIMALS) for value in moves.start_mm[start].tolist())
-    lines = [" ".join(state.told[group] for group in MODES if group in state.told)]
+    told = {"feed-mode": state.feed_mode, **state.told}
+    lines = [" ".join(told[group] for group in MODES if group in told)]
     lines += [state.told[group] for group in ON_LINES_OF_THEIR_OWN if group in state.told]
     lines.append(f"G0 Z{plain(height_mm / scale, PLACE_DECIMALS)}")
     if state.spindle != "M5":
