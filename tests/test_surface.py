@@ -162,6 +162,10 @@ def test_the_page_shows_depths_below_the_top_where_the_bit_is() -> None:
 
     assert np.ptp(moves.end("Z")[cut]) > 0.2
     assert np.allclose(ends[cut, 2], -0.8, atol=1.1e-3)
+    # What is read as Z is the program's.
+    rise = np.frombuffer(base64.b64decode(data["rise"]), dtype="<f4")
+    assert np.allclose(ends[:, 2] + rise, moves.end("Z"), atol=1e-5)
+    assert "rise" not in program_payload(plan_program(job_from(TILE)))
 
 
 def test_in_the_air_it_stays_above_the_top_wherever_that_is() -> None:

@@ -11,7 +11,8 @@ from hypothesis import strategies as st
 from small_job import small_job
 from small_network import build, cuts_of
 from vcarve.dryrun.top import top_of as seen_top
-from vcarve.job.surface import Surface
+from vcarve.errors import InputError
+from vcarve.job.surface import Surface, surface_from
 from vcarve.mount.warped import FOLLOW_MM
 from vcarve.mount.warped import top_of as written_top
 from vcarve.pattern.model import pattern
@@ -115,3 +116,46 @@ def test_writer_and_dry_run_believe_in_the_same_top(whole: bool, seed: int) -> N
     assert (surface.grid is not None) == whole
     assert np.abs(written - seen).max() < 1e-6
     assert np.abs(seen[: len(places)] - heights).max() < 1e-6
+
+
+PIECES = st.sampled_from(
+    [
+        "[PRB:1.0,2.0,-0.1:1]",
+        "[PRB:9,2.5,0:1]\r\n",
+        "[PRB:4,8,.1:0]",
+        "[PRB:",
+        ":1]",
+        "[TLO:0]\n",
+        "$13=1\n",
+        "ALARM:5",
+        "ok\n",
+        "1 2 3\n",
+        "7, 8, 0.2\n",
+        "4;9;-0.1\n",
+        "inch\n",
+        "# 5\n",
+        "1 2 0 0 0 0 0 0 0\n",
+        "nan 0 0\n",
+        "1e9 0 0",
+        "\x00",
+        "x, y\n",
+        "9" * 400,
+    ]
+)
+
+
+@settings(LAWS, max_examples=300)
+@given(st.lists(PIECES | st.text(max_size=4), max_size=14).map("".join))
+def test_any_text_is_read_or_refused(text: str) -> None:
+    """Law: whatever a file holds, it is a surface through finite points, or refused with what is wrong and where."""
+    try:
+        surface = surface_from(text, "heights.txt")
+    except InputError as error:
+        wrong = [one for one in error.problems if one.file != "heights.txt" or not one.want]
+    else:
+        wrong = []
+        asked = np.array([[0.0, 0.0], [1e3, -50.0]])
+        assert np.isfinite(surface.places_mm).all()
+        assert np.isfinite(seen_top(surface).rise_mm(asked)).all()
+
+    assert wrong == []

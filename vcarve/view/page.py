@@ -134,11 +134,12 @@ def _stage(
 def program_payload(run: DryRun) -> dict[str, Any]:
     """Return what the page's script reads of a program: its lines, and every move with its times."""
     moves = run.reading.moves
-    start, end = moves.start_mm.copy(), moves.end_mm.copy()
+    start, end, rise = moves.start_mm.copy(), moves.end_mm.copy(), None
     if (top := run.setup.top) is not None:
-        # The page draws a flat piece: heights are those above the top where the bit is.
+        # The page draws a flat piece: heights are those above the top where the bit is, and that is added where Z is read.
+        rise = top.rise_mm(end[:, :2])
         start[:, 2] -= top.rise_mm(start[:, :2])
-        end[:, 2] -= top.rise_mm(end[:, :2])
+        end[:, 2] -= rise
     start[~moves.told] = np.nan
     end[~moves.told] = np.nan
     if len(moves) and start[0, 2] < run.setup.top_mm:
@@ -159,7 +160,7 @@ def program_payload(run: DryRun) -> dict[str, Any]:
         "pass": pack(run.pass_of, "i4"),
         "total": float(run.times.total_s),
         "program": list(run.reading.text_lines),
-    }
+    } | ({} if rise is None else {"rise": pack(np.nan_to_num(rise), "f4")})
 
 
 def _point(values: npt.NDArray[np.float64]) -> list[float] | None:

@@ -10,6 +10,7 @@ const RPM = unpack(DATA.rpm, Float32Array);
 const START_S = unpack(DATA.start, Float64Array);
 const TAKES_S = unpack(DATA.duration, Float64Array);
 const PASS = unpack(DATA.pass, Int32Array);
+const RISE = DATA.rise ? unpack(DATA.rise, Float32Array) : null; // how much higher than at the zero the top is at ends of moves
 const TOTAL_S = DATA.total || 0;
 const PROGRAM = DATA.program || [];
 const [ZERO_X, ZERO_Y, TOP, TURN] = DATA.setup; // where X and Y are zero on the piece, Z of its top, degrees it lies turned

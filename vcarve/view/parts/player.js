@@ -181,9 +181,10 @@ const showProgram = (line, marked) => {
 const readOut = () => {
   const [i, f] = moveAt(now.t);
   const p = COUNT ? along(i, f) : [0, 0, 0];
+  const risen = RISE ? (i ? RISE[i - 1] : 0) * (1 - f) + RISE[i] * f : 0; // the piece is drawn flat
   ["x", "y", "z"].forEach((axis, k) => {
-    const known = Number.isFinite(p[k]);
-    write(`read-${axis}`, known ? lengthFigure(p[k], 3) : "–", known ? p[k] : "");
+    const value = k === 2 ? p[k] + risen : p[k], known = Number.isFinite(value);
+    write(`read-${axis}`, known ? lengthFigure(value, 3) : "–", known ? value : "");
   });
   const depth = TOP - p[2];
   write("read-depth", Number.isFinite(depth) ? lengthFigure(Math.max(0, depth), 3) : "–", Number.isFinite(depth) ? Math.max(0, depth) : "");
