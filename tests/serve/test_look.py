@@ -13,6 +13,7 @@ from vcarve.layout.stages import Kept, lay_out
 from vcarve.pipeline import plan_program
 from vcarve.report import program_rows
 from vcarve.serve.look import job_of, looked, planned
+from vcarve.view.page import program_payload, stage_payload
 
 TILE = starter_text()
 
@@ -135,6 +136,10 @@ def test_a_program_is_told_as_the_command_tells_it() -> None:
     assert share == f"{100 * made.plan.proof.above_bound:.1f} % above the least possible"
     assert dict(told["facts"]["program"])["Running time"].replace("\u00a0", " ") == time
     assert told["stage"]["count"] == len(made.reading.moves)
+    # What the look has told of the piece, by far the most of it, is not sent again.
+    stage = looked(TILE, [], folder=".", kept=Kept())["look"]["stage"]
+    assert stage | told["stage"] == stage_payload(made.layout, made.told) | program_payload(made)
+    assert told["stage"].keys().isdisjoint({"still", "piece"})
     json.dumps(told, allow_nan=False)
 
 

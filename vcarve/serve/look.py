@@ -21,7 +21,7 @@ from vcarve.quantity import counted, format_duration, format_rpm
 from vcarve.run import Made
 from vcarve.serve.edit import edited, read
 from vcarve.view.facts import GROOVE, PLAN, PROGRAM, STOCK, TOOL, chosen, facts
-from vcarve.view.page import program_payload, stage_payload
+from vcarve.view.page import places_payload, program_payload, stage_payload
 from vcarve.view.section import section_svg
 from vcarve.view.sheet import rows, verdict
 
@@ -131,7 +131,10 @@ def _judged(findings: Sequence[Finding]) -> Told:
 
 
 def planned(made: Made, name: str) -> Told:
-    """Return what the page is told of a program just made: its text, what it takes, its proof, and everything to play it."""
+    """Return what the page is told of a program just made: its text, what it takes, its proof, and all to play it.
+
+    Its ``stage`` lies over that of the look at the same text.
+    """
     proof, told, findings = made.plan.proof, rows(made), made.told
     share = f"{proof.above_bound * 100.0:.1f} % above the least possible" if proof.bound_s else ""
     time, passes = format_duration(made.times.total_s), counted(made.plan.passes, "pass", "passes")
@@ -143,5 +146,5 @@ def planned(made: Made, name: str) -> Told:
         "facts": {"program": told[PROGRAM], "plan": told[PLAN]},
         "answers": [("Time", time, share), ("Passes", passes, counted(made.plan.lifts, "lift"))],
         "sentences": list(made.sentences),
-        "stage": stage_payload(made.layout, findings) | program_payload(made),
+        "stage": {"findings": places_payload(findings)} | program_payload(made),
     }

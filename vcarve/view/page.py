@@ -121,14 +121,19 @@ def _stage(
         "clamps": [] if job is None else clamps_mm(job),
         "figures": {"unit": figures.unit, "mm": figures.unit_mm, "finer": figures.finer},
         "lights": [[*SUN], [*SECOND, SECOND_SHARE]],
-        "findings": [
-            [
-                {"line": one.line, "at": None if one.at_mm is None else [float(v) for v in one.at_mm]}
-                for one in group.findings
-            ]
-            for group in grouped(findings)
-        ],
+        "findings": places_payload(findings),
     }
+
+
+def places_payload(findings: Iterable[Finding]) -> list[list[dict[str, Any]]]:
+    """Return the places that the page's script marks, of each group of findings."""
+    return [
+        [
+            {"line": one.line, "at": None if one.at_mm is None else [float(v) for v in one.at_mm]}
+            for one in group.findings
+        ]
+        for group in grouped(findings)
+    ]
 
 
 def program_payload(run: DryRun) -> dict[str, Any]:

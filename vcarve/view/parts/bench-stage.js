@@ -5,7 +5,8 @@ const facts = { shows: null, kept: null, player: null }; // the text that is sho
 
 // --- the piece --------------------------------------------------------------------------------------------------------------------
 
-const showPiece = (data) => {
+const showPiece = () => {
+  const data = { ...app.look.stage, ...(app.plan && app.plan.stage) };
   const before = facts.player, onZeroMoved = (word) => change("zero.xy", word);
   const onWord = (text) => { $("told").textContent = text; };
   facts.player = show(data, { before, how: state.how, onHow: noteHow, onSight, onClampMoved: moveClamp, onZeroMoved, onWord });
@@ -65,7 +66,7 @@ const onLook = (answer, more) => {
   showWords();
   showAnswers();
   showTime();
-  if (answer.look) showPiece(answer.look.stage); // once all round it has its room
+  if (answer.look) showPiece(); // once all round it has its room
   if (!wrong && !more) planSoon(answer.text);
 };
 const onProgress = ({ stage, share }) => {
@@ -83,7 +84,7 @@ const onPlan = (done) => {
   showAnswers();
   showTime();
   showWords();
-  showPiece(done.stage);
+  showPiece();
   root.dataset.plan = "done";
   speakSoon();
   planKept();

@@ -25,7 +25,7 @@ const printSheet = async () => {
     const text = await (await post("take", { text: textNow(), file: state.file, what: "page" })).text();
     const sheet = new DOMParser().parseFromString(/<section class="sheet"[^]*?<\/section>/.exec(text)[0], "text/html").querySelector(".sheet");
     $("sheet").replaceChildren(...sheet.children);
-    showPiece(app.plan.stage); // a player that finds the sheet paints the finished piece on it
+    showPiece(); // a player that finds the sheet paints the finished piece on it
     notice("take", "");
     print();
   } catch (error) { notice("take", `No bench sheet: ${error.message}`); }

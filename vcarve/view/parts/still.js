@@ -53,11 +53,11 @@ const boardOf = (piece, tint, strength) => {
   return boards.get(key);
 };
 
-// The paths of a still, made once for all sizes it is painted at.  What is filled closes by itself: to close it takes long.
+// The paths of a still, made once for all sizes it is painted at, and for a program that comes later.  What is filled closes by itself: to close it takes long.
 const stills = new WeakMap();
 const stillOf = (DATA) => {
-  if (stills.has(DATA)) return stills.get(DATA);
   const { still, piece } = DATA;
+  if (stills.has(still)) return stills.get(still);
   const outline = new Path2D();
   for (const ring of piece.rings) {
     ring.forEach(([x, y], k) => (k ? outline.lineTo(x, y) : outline.moveTo(x, y)));
@@ -93,7 +93,7 @@ const stillOf = (DATA) => {
   });
   const widest = slim.reduce((most, v, k) => (k % 7 === 4 || k % 7 === 5 ? Math.max(most, v) : most), Math.max(0, ...kinds.map(({ half }) => half)));
   const made = { deepest: still.deepest, tip: still.tip, widest, kinds, slim, walls, lines, outline };
-  stills.set(DATA, made);
+  stills.set(still, made);
   return made;
 };
 
