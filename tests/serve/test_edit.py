@@ -29,6 +29,7 @@ def loader(request: pytest.FixtureRequest, monkeypatch: pytest.MonkeyPatch) -> N
     [
         # a value, with what stands round it
         ("a: 1   # one\n", "a", "12 mm", "a: 12 mm   # one\n"),
+        ("a: [ 1,2 ]\n", "a", ["1", "2"], "a: [ 1,2 ]\n"),
         ("a: {b: 1 , c: 2}\n", "a.b", "1/8 in", "a: {b: 1/8 in , c: 2}\n"),
         ("a: 'one'\nb: x\n", "a", "it's", "a: 'it''s'\nb: x\n"),
         ('a: "one"\n', "a", 'say "two"', 'a: "say \\"two\\""\n'),

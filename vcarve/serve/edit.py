@@ -54,6 +54,8 @@ def edited(text: str, key: str | KeyPath, value: Any) -> str:
     if value is not None:
         value = document_of({"value": value}).tree["value"]
     wanted = _changed(document.tree, path, 0, value)
+    if wanted == document.tree:
+        return text
     if not wanted:
         raise InputError(
             Problem(key=dotted(path), want="this is the last key of the file; it cannot be taken out")
@@ -176,8 +178,6 @@ class _Cuts:
         for at, part in enumerate(path):
             rest = path[at + 1 :]
             if (index := self._index(node, part)) is None:
-                if value is None:
-                    return self.text
                 for step in reversed(rest):
                     value = [value] if step == MORE else {str(step): value}
                 return self._added(node, hold, part, value)
