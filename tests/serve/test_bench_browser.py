@@ -9,6 +9,7 @@ import socket
 import subprocess
 import sys
 from collections.abc import Callable, Iterator
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -813,6 +814,20 @@ def test_with_one_hand_at_the_mill(visit: Opener, artefacts: Path) -> None:
     more.click()
     planned(page)
     assert field(page, "groove.depth").input_value() == "0.9 mm"
+
+
+def test_answers_stand_clear_of_one_another(visit: Opener) -> None:
+    """On a small screen the long names of two grooves and a frame take lines of their own, and lie on no neighbour."""
+    job = JOB.replace("depth: 0.8 mm   # try 0.9", "ground: 1.0 mm\n  leaf: 0.6 mm")
+    page = visit(job.replace("edge: plain", "margin: 4 mm, frame: [{distance: 4 mm}]"), size="small")
+    spans = page.eval_on_selector_all(
+        "#answers dt",
+        """all => all.map(e => { const words = document.createRange(); words.selectNodeContents(e);
+            const { left, right } = words.getBoundingClientRect(); return [left, right]; })""",
+    )
+
+    assert len(spans) >= 6
+    assert all(right < left for (_, right), (left, _) in pairwise(spans))
 
 
 def test_the_look_is_the_systems_until_it_is_chosen(visit: Opener) -> None:
