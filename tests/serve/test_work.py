@@ -71,6 +71,14 @@ def test_what_is_taken_away_is_what_the_commands_write(page: Served, monkeypatch
         assert (what, got.body == Path(name).read_bytes()) == (what, True)
 
 
+def test_files_are_called_after_the_title_without_its_accents(page: Served) -> None:
+    """A letter with an accent stays a letter; signs part words."""
+    text = SMALL.replace("title: small", 'title: "Été: Böse Kachel #1"')
+    got = page.ask("take", {"text": text, "what": "lines-svg"})
+
+    assert got.head["content-disposition"].endswith("ete-bose-kachel-1-lines.svg")
+
+
 def test_wrong_numbers_are_told_of_a_plan(page: Served) -> None:
     """A job that is no job yet has problems for a plan, by their keys."""
     _, last = planned(page, SMALL.replace("0.8 mm", "deep"))

@@ -20,6 +20,7 @@ from contextlib import contextmanager, suppress
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
+from unicodedata import normalize
 
 from vcarve.drawing.read import read_drawing
 from vcarve.drawn import draw
@@ -148,7 +149,8 @@ def _stem(job: Job, file: str | None) -> str:
     """Return what files of a job are called: after its own, or after its title."""
     if file:
         return Path(file).stem
-    return "-".join(re.findall(r"[a-z0-9]+", job.title.lower()))[:60] or "tile"
+    plain = normalize("NFKD", job.title).encode("ascii", "ignore").decode()  # letters without their accents
+    return "-".join(re.findall(r"[a-z0-9]+", plain.lower()))[:60] or "tile"
 
 
 @contextmanager
