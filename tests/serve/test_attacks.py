@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
+import asyncio
 import json
 import os
 import re
 import socket
-from collections.abc import Iterator
+from collections.abc import Iterator, MutableMapping
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from served import SMALL, TOKEN, Served, served
-from vcarve.serve.guard import LARGEST_BODY
+from vcarve.serve.guard import LARGEST_BODY, Guard
 
 ASKED = ("look", "plan", "take", "save", "open", "drop?name=a.svg")
 EVIL = "<script>alert(1)</script><img src=x onerror=alert(1)>'\"&"
@@ -110,6 +112,30 @@ def test_no_host_and_two_hosts_are_refused(page: Served, hosts: bytes) -> None:
     )
 
     assert got.split()[1] in (b"400", b"403")
+
+
+@pytest.mark.parametrize(
+    "hosts", [[], [b"127.0.0.1:80", b"127.0.0.1:80"], [b"127.0.0.1:80", b"evil.example"]]
+)
+def test_the_guard_takes_one_host_whatever_the_server_lets_through(hosts: list[bytes]) -> None:
+    """The guard refuses such a request by itself, before the application sees it."""
+    said: list[MutableMapping[str, Any]] = []
+
+    async def send(message: MutableMapping[str, Any]) -> None:
+        said.append(message)
+
+    async def never(*given: object) -> Any:
+        raise AssertionError("the request goes on")
+
+    scope = {
+        "type": "http",
+        "method": "GET",
+        "path": f"/{TOKEN}/",
+        "headers": [(b"host", one) for one in hosts],
+    }
+    asyncio.run(Guard(never, token=TOKEN, port=80, larger={})(scope, never, send))
+
+    assert said[0]["status"] == 403
 
 
 @pytest.mark.parametrize("method", ["PUT", "DELETE", "OPTIONS", "TRACE", "PATCH"])
