@@ -17,14 +17,16 @@ from vcarve.errors import Finding, InputError, Problem, RefusedError, refuses
 from vcarve.job.document import placed
 from vcarve.job.records import Job
 from vcarve.layout.findings import job_findings
+from vcarve.layout.probes import APART_MM, INSET_MM, probe_places
 from vcarve.layout.proposals import proposals
 from vcarve.layout.stages import Layout, laid_out
 from vcarve.mount.flat import mount_of
 from vcarve.plan.model import Plan
 from vcarve.plan.planner import candidates
 from vcarve.plane.arcs import chords
-from vcarve.plane.arrays import NM_PER_MM
+from vcarve.plane.arrays import NM_PER_MM, Floats
 from vcarve.plane.region import corners
+from vcarve.program.probing import probing
 from vcarve.program.reader import read_program
 from vcarve.program.text import steps
 from vcarve.program.trace import trace
@@ -40,6 +42,7 @@ FOLLOWS_MM = (
 )
 OUTLINE_SAG_MM = 0.02  # how near a trace follows what is round
 UNIT_SQUARE = np.array([(0.0, 0.0), (1.0, 0.0), (1.0, 1.0), (0.0, 1.0)])
+FLOOR_MM = 1.0  # a probe goes no nearer to the bed
 TIE = 1e-9  # shares of a program's time that nobody could tell apart
 
 Progress = Callable[[str, float], None]
@@ -156,6 +159,50 @@ def trace_program(layout: Layout, height_mm: float | None = None) -> tuple[str, 
     cuts = np.vstack([chords(lines, OUTLINE_SAG_MM)[0], lines[:, 2:4]])
     text = trace(job, rings, cuts, height)
     return text, _in_air(layout, text, height - step)
+
+
+def probe_program(
+    layout: Layout,
+    *,
+    spacing: float | None = None,
+    inset: float | None = None,
+    clear: float | None = None,
+    limit: float | None = None,
+) -> tuple[str, DryRun, Floats]:
+    """Return a program that touches the piece's top on a grid, its dry run, and the places (n, 2) it touches after X0 Y0.
+
+    In mm: how far apart places are at most, how far inside the outline they lie, how high the bit goes across, how far below the
+    top a probe goes at most.  Raises InputError for one that is out of reach, named as the command's option.
+    """
+    job = layout.job
+    length, floor_mm = job.figures.length, job.piece.thickness_mm - FLOOR_MM
+    mm = []
+    for key, asked_mm, usual_mm, least, most in (
+        ("spacing", spacing, APART_MM, 1.0, 1000.0),
+        ("inset", inset, INSET_MM, 0.0, 1000.0),
+        (
+            "clear",
+            clear,
+            max(2.0, job.hop_mm),
+            max(0.5, job.hop_mm if job.clamps else 0.5),
+            job.machine.safe_height_mm,
+        ),
+        ("limit", limit, 2.0, 0.1, max(floor_mm, 0.1)),
+    ):
+        mm.append(usual_mm if asked_mm is None else asked_mm)
+        if not least <= mm[-1] <= most:
+            want = f"a length from {length(least)} to {length(most)} is wanted"
+            raise InputError(Problem(key=f"--{key}", value=length(mm[-1]), want=want))
+    places = probe_places(layout, *mm[:2])
+    text = probing(job, places, *mm[2:])
+    reading = read_program(text, dialect=job.machine.dialect, start_mm=waiting_mm(job.machine, job))
+    findings = tuple(one for one in check(reading, job.machine) if one.code != "surface-unknown")
+    times = clock.run(reading.moves, job.machine)
+    return (
+        text,
+        DryRun(reading=reading, times=times, machine=job.machine, findings=findings, layout=None),
+        places,
+    )
 
 
 def _room_above(layout: Layout, height_mm: float, key: str, asked_mm: float) -> None:

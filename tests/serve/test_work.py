@@ -17,7 +17,7 @@ from served import SMALL, Served, served
 from vcarve.cli.main import cli
 from vcarve.errors import InputError, InternalError
 from vcarve.serve.folder import Folder
-from vcarve.serve.work import GivenUpError, Worker
+from vcarve.serve.work import TAKEN, GivenUpError, Worker
 
 # A thousand lines: planned in a second or more.
 LARGE = SMALL.replace("40 mm", "200 mm").replace("pitch: 20 mm", "pitch: 12 mm")
@@ -77,6 +77,35 @@ def test_files_are_called_after_the_title_without_its_accents(page: Served) -> N
     got = page.ask("take", {"text": text, "what": "lines-svg"})
 
     assert got.head["content-disposition"].endswith("ete-bose-kachel-1-lines.svg")
+
+
+def test_what_is_for_the_bench_is_what_the_commands_write(
+    page: Served, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """In the air, traced, probed, and a coupon with its sheet and its table: the bytes of the commands' files."""
+    monkeypatch.chdir(page.folder)
+    Path("bench.yaml").write_text(SMALL, encoding="utf-8")
+    for words in (
+        "program bench.yaml -o air.nc --air 10mm",
+        "trace bench.yaml -o trace.nc",
+        "probe bench.yaml -o probe.nc",
+        "coupon bench.yaml -o coupon.nc --sheet coupon-sheet.html --table coupon-table.yaml",
+    ):
+        assert CliRunner().invoke(cli, words.split()).exit_code == 0
+    for path in sorted(page.folder.glob("*-*.*")) + [
+        Path(f"{what}.nc") for what in ("air", "trace", "probe", "coupon")
+    ]:
+        if (what := path.stem) in TAKEN:
+            got = page.ask("take", {"text": SMALL, "what": what, "file": "bench.yaml"})
+            assert (got.status, got.body) == (200, path.read_bytes()), what
+
+
+def test_a_job_that_must_not_be_cut_gives_no_program_in_the_air(page: Served) -> None:
+    """The answer is why, in the words of the finding."""
+    got = page.ask("take", {"text": SMALL.replace("thickness: 9 mm", "thickness: 0.5 mm"), "what": "air"})
+
+    assert got.status == 422
+    assert "it would go through" in json.loads(got.body)["problems"][0]["want"]
 
 
 def test_wrong_numbers_are_told_of_a_plan(page: Served) -> None:

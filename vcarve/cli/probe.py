@@ -19,7 +19,7 @@ from vcarve.cli.options import (
     written,
 )
 from vcarve.cli.terminal import told
-from vcarve.errors import InputError, Problem, RefusedError, grouped, refuses
+from vcarve.errors import RefusedError, grouped
 from vcarve.files import write_whole
 
 NEXT = {
@@ -27,7 +27,6 @@ NEXT = {
     "grbl-1.1": "save all that the sender shows of the run as {file} beside the job",
     "rs274ngc": "write down X, Y and height of each touch, counted from the first, as {file} beside the job",
 }
-FLOOR_MM = 1.0  # a probe goes no nearer to the bed
 
 
 @click.command("probe", epilog="Example: mizo probe trivet.yaml -o probe.nc --spacing 15mm")
@@ -63,51 +62,33 @@ def probe(
     on it, there. What the controller tells of the touches goes into a file that the job names: surface: heights.txt. A probe
     that touches nothing down to the limit is an error at the controller, and the run ends. JOB.yaml may be - for standard input.
     """
-    from vcarve.dryrun import clock
-    from vcarve.dryrun.check import check
-    from vcarve.dryrun.track import waiting_mm
-    from vcarve.layout.probes import APART_MM, INSET_MM, probe_places
     from vcarve.layout.stages import lay_out
-    from vcarve.program.probing import FILE, probing
-    from vcarve.program.reader import read_program
+    from vcarve.pipeline import probe_program
+    from vcarve.program.probing import FILE
     from vcarve.quantity import format_duration, length_mm
 
     asked_mm = {
-        f"--{key}": quantity(f"--{key}", length_mm, text)
+        key: quantity(f"--{key}", length_mm, text)
         for key, text in (("spacing", spacing), ("inset", inset), ("clear", clear), ("limit", limit))
     }
     # The top may be of any height as yet.
     loaded = opened(job, (*sets, "surface="))
     claim(asked(), loaded.files)
-    usual = {"--spacing": APART_MM, "--inset": INSET_MM, "--clear": max(2.0, loaded.hop_mm), "--limit": 2.0}
-    mm = {key: usual[key] if value is None else value for key, value in asked_mm.items()}
-    length, floor_mm = loaded.figures.length, loaded.piece.thickness_mm - FLOOR_MM
-    for key, least, most in (
-        ("--spacing", 1.0, 1000.0),
-        ("--inset", 0.0, 1000.0),
-        ("--clear", max(0.5, loaded.hop_mm if loaded.clamps else 0.5), loaded.machine.safe_height_mm),
-        ("--limit", 0.1, max(floor_mm, 0.1)),
-    ):
-        if not least <= mm[key] <= most:
-            want = f"a length from {length(least)} to {length(most)} is wanted"
-            raise InputError(Problem(key=key, value=length(mm[key]), want=want))
-    places = probe_places(lay_out(loaded), mm["--spacing"], mm["--inset"])
-    text = probing(loaded, places, mm["--clear"], mm["--limit"])
-    machine = loaded.machine
-    reading = read_program(text, dialect=machine.dialect, start_mm=waiting_mm(machine, loaded))
-    findings = [one for one in check(reading, machine) if one.code != "surface-unknown"]
-    if refuses(findings):
-        raise RefusedError(findings)
+    text, run, places = probe_program(lay_out(loaded), **asked_mm)
+    if run.refused:
+        raise RefusedError(run.findings)
     outputs = [(output, text)]
     write_whole(outputs)
-    time_s = clock.run(reading.moves, machine).total_s
+    time_s = run.times.total_s
     if json_:
         say(
-            json.dumps({"places_mm": places.tolist(), "time_s": time_s, "program_lines": reading.moves.lines})
+            json.dumps(
+                {"places_mm": places.tolist(), "time_s": time_s, "program_lines": run.reading.moves.lines}
+            )
         )
         return
-    for group in grouped(findings):
+    for group in grouped(run.findings):
         say(f"  {told(group)}")
     say(f"{len(places)} places after X0 Y0, {format_duration(time_s)} at most, spindle off")
-    say(f"afterwards {NEXT[machine.dialect].format(file=FILE)}, and write into the job: surface: {FILE}")
+    say(f"afterwards {NEXT[run.machine.dialect].format(file=FILE)}, and write into the job: surface: {FILE}")
     say_written(outputs)

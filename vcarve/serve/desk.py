@@ -22,19 +22,22 @@ from pathlib import Path
 from typing import Any
 from unicodedata import normalize
 
+from vcarve.coupon.strip import lay_strip, strip_of
 from vcarve.drawing.read import read_drawing
 from vcarve.drawn import draw
-from vcarve.errors import InputError, InternalError, MizoError, Problem
+from vcarve.errors import InputError, InternalError, MizoError, Problem, RefusedError, grouped
 from vcarve.files import kind_of
 from vcarve.job.bench import load_machine
 from vcarve.job.document import read_document, reading_only
 from vcarve.job.records import Job
 from vcarve.layout.stages import Kept, file_state, lay_out
 from vcarve.pattern.model import pattern
-from vcarve.pipeline import plan_program
+from vcarve.pipeline import air_program, plan_program, probe_program, trace_program, write_program
 from vcarve.run import Made
+from vcarve.serve.edit import edited
 from vcarve.serve.look import job_of, planned
-from vcarve.serve.work import DRAWINGS, TAKEN, GivenUpError
+from vcarve.serve.work import AIR_MM, DRAWINGS, TAKEN, GivenUpError
+from vcarve.view.coupon import coupon_sheet, table_yaml
 from vcarve.view.page import json_of
 
 TOLD_EACH_S = 0.05
@@ -99,12 +102,26 @@ class Desk:
     def take(self, text: str, what: str, file: str | None) -> tuple[str, bytes]:
         """Return a file to take away, as the commands write it, and its name."""
         ending, _ = TAKEN[what]
-        if what.startswith("lines"):
-            layout = lay_out(job_of(text, self.folder), self.kept)
-            return f"{_stem(layout.job, file)}-lines{ending}", draw(layout, ending)
-        made = self._made(text)
-        stem = _stem(made.job, file)
-        return f"{stem}{ending}", draw(replace(made, file=f"{stem}.nc"), ending)
+        kind = f".{ending.rsplit('.', 1)[1]}"
+        if what == "probe":
+            text = edited(text, "surface", None)  # the top may be of any height as yet
+        layout = lay_out(job_of(text, self.folder), self.kept)
+        stem = _stem(layout.job, file)
+        name = f"{stem}{ending}"
+        match what:
+            case "lines-svg" | "lines-dxf":
+                return name, draw(layout, kind)
+            case "trace":
+                return name, trace_program(layout)[0].encode()
+            case "probe":
+                return name, probe_program(layout)[0].encode()
+            case "air":
+                with _answered():
+                    return name, air_program(self._made(text), AIR_MM)[0].encode()
+            case "coupon" | "coupon-sheet" | "coupon-table":
+                with _answered():
+                    return name, _coupon(layout.job, what).encode()
+        return name, draw(replace(self._made(text), file=f"{stem}.nc"), kind)
 
     def looked_through(self, name: str, data: bytes) -> str:
         """Return what kind of file was brought; raises ``InputError`` for one that cannot be read, or is of no use here."""
@@ -151,6 +168,25 @@ def _stem(job: Job, file: str | None) -> str:
         return Path(file).stem
     plain = normalize("NFKD", job.title).encode("ascii", "ignore").decode()  # letters without their accents
     return "-".join(re.findall(r"[a-z0-9]+", plain.lower()))[:60] or "tile"
+
+
+def _coupon(job: Job, what: str) -> str:
+    """Return the program of a coupon, its sheet or its table."""
+    strip = strip_of(job)
+    made = plan_program(lay_strip(job, strip))
+    if what == "coupon":
+        return write_program(made)
+    return coupon_sheet(made, strip) if what == "coupon-sheet" else table_yaml(made, strip)
+
+
+@contextmanager
+def _answered() -> Iterator[None]:
+    """Tell of a job that must not be cut as of one that is written wrong: there is nothing to take away."""
+    try:
+        yield
+    except RefusedError as error:
+        refused = [one for one in error.findings if one.severity == "refuse"]
+        raise InputError(Problem(want=group.first.sentence) for group in grouped(refused)) from None
 
 
 @contextmanager

@@ -24,14 +24,22 @@ Tell = Callable[[str, float], None]
 PATIENCE_S = 0.3  # for a plan to be given up, before its process is ended
 LOOK_ROUND_S = 0.02
 DRAWINGS = (".svg", ".dxf")
-# What may be taken away -> the ending of its file, and its type.
+# What may be taken away -> how its file's name ends, and its type.
+PLAIN = "text/plain; charset=utf-8"
 TAKEN = {
     "page": (".html", "text/html; charset=utf-8"),
     "picture": (".svg", "image/svg+xml"),
     "carved": (".png", "image/png"),
-    "lines-svg": (".svg", "image/svg+xml"),
-    "lines-dxf": (".dxf", "image/vnd.dxf"),
+    "lines-svg": ("-lines.svg", "image/svg+xml"),
+    "lines-dxf": ("-lines.dxf", "image/vnd.dxf"),
+    "trace": ("-trace.nc", PLAIN),
+    "air": ("-in-the-air.nc", PLAIN),
+    "probe": ("-probe.nc", PLAIN),
+    "coupon": ("-coupon.nc", PLAIN),
+    "coupon-sheet": ("-coupon.html", "text/html; charset=utf-8"),
+    "coupon-table": ("-widths.yaml", PLAIN),
 }
+AIR_MM = 10.0  # how high above the wood the whole program is shown
 
 
 class GivenUpError(Exception):
