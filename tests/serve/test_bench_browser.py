@@ -816,6 +816,20 @@ def test_with_one_hand_at_the_mill(visit: Opener, artefacts: Path) -> None:
     assert field(page, "groove.depth").input_value() == "0.9 mm"
 
 
+def test_a_name_that_cannot_be_is_not_kept(visit: Opener, tmp_path: Path) -> None:
+    """The page says why, and the next Save asks for a name again."""
+    page = visit()
+    for name in ("../x.yaml", "tile.yaml"):
+        page.click("#save")
+        page.fill("#ask-name", name)
+        page.click("dialog[open] >> text='Save'")
+        page.wait_for_function("() => /Not saved|^$/.test(document.getElementById('notice').innerText)")
+    page.wait_for_selector("#save:disabled")
+
+    assert page.inner_text("#file") == "tile.yaml"
+    assert (tmp_path / "tile.yaml").exists()
+
+
 def test_answers_stand_clear_of_one_another(visit: Opener) -> None:
     """On a small screen the long names of two grooves and a frame take lines of their own, and lie on no neighbour."""
     job = JOB.replace("depth: 0.8 mm   # try 0.9", "ground: 1.0 mm\n  leaf: 0.6 mm")

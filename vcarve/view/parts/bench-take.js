@@ -81,27 +81,32 @@ const saved = (name, seen, text) => {
   notice("save", "");
   $("told").textContent = `${name} is saved.`;
 };
+// Whether it has been written, or what is on the disk was taken instead.
 const save = async (over = false) => {
-  if (!state.file) { await saveAs(); return; }
+  if (!state.file) return saveAs();
   const text = textNow();
   try {
     const { name, seen } = await (await post("save", { text, name: state.file, seen: state.seen, ...(over ? { over: true } : {}) })).json();
     saved(name, seen, text);
+    return true;
   } catch (error) {
-    if (!(error instanceof Refusal)) { onSilence(error); return; }
-    if (error.status !== 409) { notice("save", `Not saved: ${error.message}`); return; }
+    if (!(error instanceof Refusal)) { onSilence(error); return false; }
+    if (error.status !== 409) { notice("save", `Not saved: ${error.message}`); return false; }
     const { way } = await question(`${state.file} has changed elsewhere`, error.message, [["Save under another name", "other"], ["Write over it", "over"], ["Take the one on disk", "theirs"], ["Leave it", ""]]);
-    if (way === "over") await save(true);
-    else if (way === "other") await saveAs();
-    else if (way === "theirs") await takeFromDisk();
+    if (way === "over") return save(true);
+    if (way === "other") return saveAs();
+    if (way === "theirs") await takeFromDisk();
+    return way === "theirs";
   }
 };
 const saveAs = async () => {
   const { way, name } = await question("Save the job file", `In the folder ${state.folder}`, [["Save", "save"], ["Leave it", ""]], state.file || `${stem()}.yaml`);
-  if (way !== "save" || !name) return;
-  const full = /\.ya?ml$/.test(name) ? name : `${name}.yaml`;
+  if (way !== "save" || !name) return false;
+  const before = { ...state.job }, full = /\.ya?ml$/.test(name) ? name : `${name}.yaml`;
   if (full !== state.file) Object.assign(state.job, { file: full, seen: null });
-  await save();
+  const done = await save();
+  if (!done) Object.assign(state.job, before); // the name was none
+  return done;
 };
 const takeFromDisk = async () => {
   const { text, file, seen } = await (await post("open", { name: state.file })).json();
