@@ -181,7 +181,9 @@ def test_json(job: Path) -> None:
     } <= set(figures)
     width = pytest.approx(2 * 0.5 * 3**-0.5, abs=1e-6)
     assert figures["clean"] is True
-    assert figures["grooves"] == [{"name": "ground and leaf", "depth_mm": 0.5, "width_mm": width}]
+    assert figures["grooves"] == [
+        {"name": "ground and leaf", "depth_mm": 0.5, "width_mm": width, "width_off_mm": 0.0}
+    ]
     assert figures["extents_mm"]["x"] == [0.0, 40.0]
     assert figures["extents_mm"]["z"] == [-0.5, 5.0]
     assert figures["lifts"] == figures["passes"] - 1

@@ -114,22 +114,34 @@ def _serve(app: App, listening: socket.socket, address: str | None) -> None:
 
     from vcarve.serve.app import served
 
+    ended: list[int] = []
+
     class Server(uvicorn.Server):
-        """A server that Ctrl-C ends as it should be."""
+        """A server that Ctrl-C, and whoever asks it to end, ends between answers: raised in one, an end would be lost."""
 
         @contextmanager
         def capture_signals(self) -> Iterator[None]:
-            former = signal.getsignal(signal.SIGINT)
-            if former is not signal.SIG_IGN:  # else whoever started us wants no Ctrl-C
-                signal.signal(signal.SIGINT, lambda *_: setattr(self, "should_exit", True))
+            former = {number: signal.getsignal(number) for number in (signal.SIGINT, signal.SIGTERM)}
+            for number, handler in former.items():
+                if handler is not signal.SIG_IGN:  # else whoever started us wants none of it
+                    signal.signal(number, self.end)
             try:
                 yield
             finally:
-                signal.signal(signal.SIGINT, former)
+                for number, handler in former.items():
+                    signal.signal(number, handler)
+
+        def end(self, number: int, frame: object) -> None:
+            """End as soon as what is under way is answered; asked once more, at once."""
+            self.force_exit = self.should_exit
+            self.should_exit = True
+            ended.append(number)
 
     if address is not None:
         threading.Thread(target=_opened, args=(address,), daemon=True).start()
     asyncio.run(Server(served(app)).serve([listening]))
+    if signal.SIGTERM in ended:
+        signal.raise_signal(signal.SIGTERM)
 
 
 def _opened(address: str) -> None:

@@ -5,6 +5,7 @@ Ctrl-C, and whoever asks it to end, ends it with one word from here on, while Py
 
 from __future__ import annotations
 
+import os
 import signal
 import sys
 from types import FrameType
@@ -37,6 +38,22 @@ def main() -> None:
     finally:
         for number in SIGNALS:  # all is done, or undone; Python only tidies up
             signal.signal(number, signal.SIG_IGN)
+        _leave(sys.exc_info()[1])
+
+
+def _leave(end: BaseException | None) -> None:
+    """End at once where threads are still at work: tidied away amid a library's code, one would take the exit code with it."""
+    import threading
+
+    code = end.code if isinstance(end, SystemExit) else None
+    if (
+        threading.active_count() > 1
+        and isinstance(code, int | None)
+        and (end is None or isinstance(end, SystemExit))
+    ):
+        for stream in filter(None, (sys.stdout, sys.stderr)):
+            stream.flush()
+        os._exit(code or 0)
 
 
 if __name__ == "__main__":

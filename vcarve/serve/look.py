@@ -109,7 +109,7 @@ def _used(layout: Layout) -> dict[str, str]:
         "feed.plunge": job.figures.feed(speeds.plunge_mm_min, 1),
         "feed.spindle": format_rpm(speeds.spindle_rpm),
         "plan.hop": job.figures.length(job.hop_mm),
-        "zero.xy": job.zero.xy,
+        "zero.xy": job.zero.model_dump()["xy"],
         "units": job.units or job.machine.units,
     }
     return {path: value for path, value in used.items() if value}
