@@ -14,6 +14,7 @@ from vcarve.dryrun import clock
 from vcarve.dryrun.check import check, check_in_air
 from vcarve.dryrun.track import waiting_mm
 from vcarve.errors import Finding, InputError, Problem, RefusedError, refuses
+from vcarve.job.bench import Machine
 from vcarve.job.document import placed
 from vcarve.job.records import Job
 from vcarve.layout.findings import job_findings
@@ -27,7 +28,7 @@ from vcarve.plane.arcs import chords
 from vcarve.plane.arrays import NM_PER_MM, Floats
 from vcarve.plane.region import corners
 from vcarve.program.probing import probing
-from vcarve.program.reader import read_program
+from vcarve.program.reader import Reading, read_program
 from vcarve.program.text import steps
 from vcarve.program.trace import trace
 from vcarve.program.writer import write
@@ -35,13 +36,12 @@ from vcarve.proofing import target_of
 from vcarve.quantity import format_mm
 from vcarve.report import header
 from vcarve.run import DryRun, Made
+from vcarve.view.section import clamps_mm
 
 CUTS_MOST = 1_000_000  # lines, or parts of lines that slope, times levels
-FOLLOWS_MM = (
-    0.02  # more than a way over a top that is not flat strays from it, with the rounding of its heights
-)
+# More than a way over a top that is not flat strays from it, with the rounding of its heights.
+FOLLOWS_MM = 0.02
 OUTLINE_SAG_MM = 0.02  # how near a trace follows what is round
-UNIT_SQUARE = np.array([(0.0, 0.0), (1.0, 0.0), (1.0, 1.0), (0.0, 1.0)])
 FLOOR_MM = 1.0  # a probe goes no nearer to the bed
 TIE = 1e-9  # shares of a program's time that nobody could tell apart
 
@@ -148,13 +148,12 @@ def trace_program(layout: Layout, height_mm: float | None = None) -> tuple[str, 
             Problem(key="--height", value=format_mm(height), want=f"{stands}give more than that")
         )
     _room_above(layout, height, "--height", height)
-    half = np.array([job.piece.width_mm, job.piece.height_mm]) / 2.0
     rings = [
         ("the outline of the piece", corners(ring, OUTLINE_SAG_MM)) for ring in layout.field.outline.rings
     ]
-    for number, clamp in enumerate(job.clamps, 1):
-        at, size = np.array([clamp.x_mm, clamp.y_mm]) - half, np.array([clamp.width_mm, clamp.height_mm])
-        rings.append((f"clamp {number}", at + size * UNIT_SQUARE))
+    for number, (x, y, wide, high) in enumerate(clamps_mm(job), 1):
+        sides = np.array([(x, y), (x + wide, y), (x + wide, y + high), (x, y + high)])
+        rings.append((f"clamp {number}", sides))
     lines = layout.network.curves(np.flatnonzero(layout.network.cut))
     cuts = np.vstack([chords(lines, OUTLINE_SAG_MM)[0], lines[:, 2:4]])
     text = trace(job, rings, cuts, height)
@@ -195,14 +194,9 @@ def probe_program(
             raise InputError(Problem(key=f"--{key}", value=length(mm[-1]), want=want))
     places = probe_places(layout, *mm[:2])
     text = probing(job, places, *mm[2:])
-    reading = read_program(text, dialect=job.machine.dialect, start_mm=waiting_mm(job.machine, job))
+    reading = _read(job, text)
     findings = tuple(one for one in check(reading, job.machine) if one.code != "surface-unknown")
-    times = clock.run(reading.moves, job.machine)
-    return (
-        text,
-        DryRun(reading=reading, times=times, machine=job.machine, findings=findings, layout=None),
-        places,
-    )
+    return text, _run(reading, job.machine, findings, None), places
 
 
 def _room_above(layout: Layout, height_mm: float, key: str, asked_mm: float) -> None:
@@ -217,11 +211,19 @@ def _room_above(layout: Layout, height_mm: float, key: str, asked_mm: float) -> 
 
 def _in_air(layout: Layout, text: str, height_mm: float) -> DryRun:
     """Return the dry run of a program that stays so high above the piece; raises RefusedError for what it forbids."""
-    job, machine = layout.job, layout.job.machine
-    reading = read_program(text, dialect=machine.dialect, start_mm=waiting_mm(machine, job))
-    findings = check_in_air(reading, machine, target_of(layout), height_mm)
+    reading = _read(layout.job, text)
+    findings = check_in_air(reading, layout.job.machine, target_of(layout), height_mm)
     if refuses(findings):
         raise RefusedError(findings)
+    return _run(reading, layout.job.machine, findings, layout)
+
+
+def _read(job: Job, text: str) -> Reading:
+    """Read a program as the job's machine does, from where it waits."""
+    return read_program(text, dialect=job.machine.dialect, start_mm=waiting_mm(job.machine, job))
+
+
+def _run(reading: Reading, machine: Machine, findings: tuple[Finding, ...], layout: Layout | None) -> DryRun:
     times = clock.run(reading.moves, machine)
     return DryRun(reading=reading, times=times, machine=machine, findings=findings, layout=layout)
 
@@ -247,7 +249,7 @@ def _written(layout: Layout, cuts: Cuts, plan: Plan, known: tuple[Finding, ...])
     """Write a plan, and read and time its text; ``known`` is what there is to say of the job."""
     job = layout.job
     text = write(job, cuts, plan, header(layout, plan, known))
-    reading = read_program(text, dialect=job.machine.dialect, start_mm=waiting_mm(job.machine, job))
+    reading = _read(job, text)
     return Made(
         machine=job.machine,
         layout=layout,
