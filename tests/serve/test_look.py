@@ -36,6 +36,17 @@ def test_an_edit_changes_the_text_and_what_is_told_of_it() -> None:
     assert land[1] != before["look"]["answers"][1][1]
 
 
+def test_what_is_not_known_of_the_bit_stands_beside_the_width() -> None:
+    """With an uncertainty in the job the answer has the width as summary and sheet tell it, and land as its least."""
+    bit = {"angle": "60 deg", "diameter": "3.175 mm", "shank": "3.175 mm", "uncertainty": {"angle": "1 deg"}}
+    look = looked(TILE, [{"path": "bit", "value": bit}], folder=".", kept=Kept())["look"]
+    (_, width, _), (_, land, _), _ = look["answers"]
+
+    assert " ± " in width
+    assert width in dict(look["facts"]["groove"])["Groove, ground and leaf"]
+    assert land.startswith("at least ")
+
+
 def test_what_keys_come_to_that_are_left_out_is_told() -> None:
     """Speeds, step and hop that the file leaves out are those that the job works with."""
     used, job = looked(TILE, [], folder=".", kept=Kept())["look"]["used"], job_of(TILE, ".")

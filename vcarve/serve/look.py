@@ -20,7 +20,7 @@ from vcarve.layout.stages import Kept, Layout, lay_out
 from vcarve.quantity import counted, format_duration, format_rpm
 from vcarve.run import Made
 from vcarve.serve.edit import edited, read
-from vcarve.view.facts import GROOVE, PLAN, PROGRAM, STOCK, TOOL, chosen, facts
+from vcarve.view.facts import GROOVE, PLAN, PROGRAM, STOCK, TOOL, chosen, facts, width_words
 from vcarve.view.page import places_payload, program_payload, stage_payload
 from vcarve.view.section import section_svg
 from vcarve.view.sheet import rows, verdict
@@ -92,7 +92,7 @@ def _answers(layout: Layout, land: str) -> Iterator[tuple[str, str, str]]:
     """Yield the few figures that matter where numbers are tried: a label, the figure, and what else belongs to it."""
     length = layout.job.figures.length
     for name, deep, wide in layout.kinds:
-        yield f"Groove, {name}", f"{length(wide)} wide", f"{length(deep)} deep"
+        yield f"Groove, {name}", f"{width_words(layout.job, deep, wide)} wide", f"{length(deep)} deep"
     narrowest, _, rest = land.partition("; ")
     yield ("Narrowest land", narrowest.removeprefix("narrowest "), rest) if rest else ("Land", "none", land)
     more_mm = sensitivity(layout.job.bit, layout.deepest_mm) * HEIGHT_ERROR_MM
