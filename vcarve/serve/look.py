@@ -20,7 +20,7 @@ from vcarve.layout.stages import Kept, Layout, lay_out
 from vcarve.quantity import counted, format_duration, format_rpm
 from vcarve.run import Made
 from vcarve.serve.edit import edited, read
-from vcarve.view.facts import GROOVE, PLAN, PROGRAM, STOCK, TOOL, chosen, facts, width_words
+from vcarve.view.facts import GROOVE, PLAN, PROGRAM, STOCK, TOOL, chosen, facts, land_words, width_words
 from vcarve.view.page import places_payload, program_payload, stage_payload
 from vcarve.view.section import section_svg
 from vcarve.view.sheet import rows, verdict
@@ -82,19 +82,19 @@ def _look(layout: Layout) -> Told:
         "facts": {
             name: chosen(known, part) for name, part in (("stock", STOCK), ("tool", TOOL), ("groove", GROOVE))
         },
-        "answers": list(_answers(layout, dict(chosen(known, GROOVE))["Land"])),
+        "answers": list(_answers(layout)),
         "section": section_svg(job, layout.kinds),
         "used": _used(layout),
     }
 
 
-def _answers(layout: Layout, land: str) -> Iterator[tuple[str, str, str]]:
+def _answers(layout: Layout) -> Iterator[tuple[str, str, str]]:
     """Yield the few figures that matter where numbers are tried: a label, the figure, and what else belongs to it."""
     length = layout.job.figures.length
     for name, deep, wide in layout.kinds:
         yield f"Groove, {name}", f"{width_words(layout.job, deep, wide)} wide", f"{length(deep)} deep"
-    narrowest, _, rest = land.partition("; ")
-    yield ("Narrowest land", narrowest.removeprefix("narrowest "), rest) if rest else ("Land", "none", land)
+    narrowest, keep = land_words(layout)
+    yield ("Narrowest land", narrowest, keep) if narrowest else ("Land", "none", keep)
     more_mm = sensitivity(layout.job.bit, layout.deepest_mm) * HEIGHT_ERROR_MM
     yield f"{length(HEIGHT_ERROR_MM)} in height", f"± {length(more_mm)}", "of width"
 

@@ -64,7 +64,8 @@ def facts(layout: Layout, plan: Plan | None = None) -> Iterator[Fact]:
     yield Fact("Taper", layout.taper, HEADER + SUMMARY + PICTURE + GROOVE)
     if job.taper_mm and not layout.taper:
         yield Fact("Taper", "no line ends in nothing, so none tapers", SUMMARY)
-    yield Fact("Land", _land(layout), SUMMARY + PICTURE + GROOVE)
+    narrowest, keep = land_words(layout)
+    yield Fact("Land", f"narrowest {narrowest}; {keep}" if narrowest else keep, SUMMARY + PICTURE + GROOVE)
     yield Fact("Kind of bit", bit.name or "", TOOL)
     across, shank = figures.length(bit.diameter_mm), figures.length(bit.shank_mm)
     off = f" ± {format_deg(bit.uncertainty.angle_deg)}" if bit.uncertainty else ""
@@ -126,25 +127,24 @@ def _lifts(layout: Layout, plan: Plan) -> str:
     return f"{lifts}; {', '.join(ways)}" if ways else lifts
 
 
-def _land(layout: Layout) -> str:
+def land_words(layout: Layout) -> tuple[str, str]:
+    """Return how narrow the land gets, empty where there is none, and how many cells keep any."""
     cells, grooves, figures = layout.network.cells, layout.grooves, layout.job.figures
     kept = cells - grooves.vanished
     if not cells:
-        return "the lines close no cell, so there is no land to measure"
+        return "", "the lines close no cell, so there is no land to measure"
     if not kept:
-        return "the only cell keeps none" if cells == 1 else f"none of {cells} cells keeps any"
+        return "", "the only cell keeps none" if cells == 1 else f"none of {cells} cells keeps any"
     off = layout.width_off_mm
-    least = f"at least {figures.length(max(grooves.narrowest_mm - off, 0.0))}" if off else ""
-    narrowest = f"narrowest {least or figures.length(grooves.narrowest_mm)}"
+    narrowest = figures.length(max(grooves.narrowest_mm - off, 0.0))
+    if off:
+        narrowest = f"at least {narrowest}"
     if grooves.weak_mm.min(initial=np.inf) < grooves.narrowest_mm - 1e-6:
         # A cell in islands counts by its widest.
-        smallest = figures.small(float(grooves.weak_mm.min()))
-        narrowest = (
-            f"narrowest cell {least or figures.length(grooves.narrowest_mm)}, smallest island {smallest}"
-        )
+        narrowest = f"cell {narrowest}, smallest island {figures.small(float(grooves.weak_mm.min()))}"
     if kept < cells:
-        return f"{narrowest}; {kept} of {cells} cells {'keeps' if kept == 1 else 'keep'} land"
-    return f"{narrowest}; {'the cell keeps' if cells == 1 else f'all {cells} cells keep'} land"
+        return narrowest, f"{kept} of {cells} cells {'keeps' if kept == 1 else 'keep'} land"
+    return narrowest, "the cell keeps land" if cells == 1 else f"all {cells} cells keep land"
 
 
 def width_words(job: Job, depth_mm: float, width_mm: float) -> str:
