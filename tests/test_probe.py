@@ -154,3 +154,13 @@ def test_what_cannot_be_probed_is_said(tmp_path: Path, words: list[str], said: s
     assert done.exit_code == InputError.exit_code
     assert said in done.output
     assert not (tmp_path / "p.nc").exists()
+
+
+def test_no_probing_below_the_top_of_a_clamp(tmp_path: Path) -> None:
+    """The bit goes across at the safe height at most: a clamp as high as that forbids the run, as it forbids the program."""
+    (tmp_path / "tile.yaml").write_text(TILE + "clamps: [{x: 0, y: 20, width: 15, height: 10, above: 5}]\n")
+    done = CliRunner().invoke(cli, ["probe", str(tmp_path / "tile.yaml"), "-o", str(tmp_path / "p.nc")])
+
+    assert done.exit_code == 1
+    assert "the machine's safe height of 5 mm does not clear it" in done.output
+    assert not (tmp_path / "p.nc").exists()

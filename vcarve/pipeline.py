@@ -171,7 +171,8 @@ def probe_program(
     """Return a program that touches the piece's top on a grid, its dry run, and the places (n, 2) it touches after X0 Y0.
 
     In mm: how far apart places are at most, how far inside the outline they lie, how high the bit goes across, how far below the
-    top a probe goes at most.  Raises InputError for one that is out of reach, named as the command's option.
+    top a probe goes at most.  Raises InputError for one that is out of reach, named as the command's option, and RefusedError
+    for what forbids the run, such as a clamp that stands higher than the bit can go across.
     """
     job = layout.job
     length, floor_mm = job.figures.length, job.piece.thickness_mm - FLOOR_MM
@@ -195,7 +196,10 @@ def probe_program(
     places = probe_places(layout, *mm[:2])
     text = probing(job, places, *mm[2:])
     reading = _read(job, text)
-    findings = tuple(one for one in check(reading, job.machine) if one.code != "surface-unknown")
+    clamps = (one for one in job_findings(layout) if one.code == "clamp")
+    findings = (*clamps, *(one for one in check(reading, job.machine) if one.code != "surface-unknown"))
+    if refuses(findings):
+        raise RefusedError(findings)
     return text, _run(reading, job.machine, findings, None), places
 
 

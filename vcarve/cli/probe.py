@@ -19,7 +19,7 @@ from vcarve.cli.options import (
     written,
 )
 from vcarve.cli.terminal import told
-from vcarve.errors import RefusedError, grouped
+from vcarve.errors import grouped
 from vcarve.files import write_whole
 
 NEXT = {
@@ -75,8 +75,6 @@ def probe(
     loaded = opened(job, (*sets, "surface="))
     claim(asked(), loaded.files)
     text, run, places = probe_program(lay_out(loaded), **asked_mm)
-    if run.refused:
-        raise RefusedError(run.findings)
     outputs = [(output, text)]
     write_whole(outputs)
     time_s = run.times.total_s

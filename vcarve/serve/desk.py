@@ -30,7 +30,7 @@ from vcarve.files import kind_of
 from vcarve.job.bench import load_machine
 from vcarve.job.document import read_document, reading_only
 from vcarve.job.records import Job
-from vcarve.layout.stages import Kept, file_state, lay_out
+from vcarve.layout.stages import Kept, Layout, file_state, lay_out
 from vcarve.pattern.model import pattern
 from vcarve.pipeline import air_program, plan_program, probe_program, trace_program, write_program
 from vcarve.run import Made
@@ -111,17 +111,21 @@ class Desk:
         match what:
             case "lines-svg" | "lines-dxf":
                 return name, draw(layout, kind)
-            case "trace":
-                return name, trace_program(layout)[0].encode()
-            case "probe":
-                return name, probe_program(layout)[0].encode()
-            case "air":
+            case "trace" | "probe" | "air" | "coupon" | "coupon-sheet" | "coupon-table":
                 with _answered():
-                    return name, air_program(self._made(text), AIR_MM)[0].encode()
-            case "coupon" | "coupon-sheet" | "coupon-table":
-                with _answered():
-                    return name, _coupon(layout.job, what).encode()
+                    return name, self._for_the_bench(text, layout, what).encode()
         return name, draw(replace(self._made(text), file=f"{stem}.nc"), kind)
+
+    def _for_the_bench(self, text: str, layout: Layout, what: str) -> str:
+        """Return what is run before the first cut."""
+        match what:
+            case "trace":
+                return trace_program(layout)[0]
+            case "probe":
+                return probe_program(layout)[0]
+            case "air":
+                return air_program(self._made(text), AIR_MM)[0]
+        return _coupon(layout.job, what)
 
     def looked_through(self, name: str, data: bytes) -> str:
         """Return what kind of file was brought; raises ``InputError`` for one that cannot be read, or is of no use here."""
