@@ -191,6 +191,18 @@ M2
 """
 
 
+def test_a_pass_that_begins_where_the_one_before_was_lifted() -> None:
+    """There the way across has no length: the rest still begins with that pass, behind the lift."""
+    left = rest(PLAIN.replace("G0 X0 Y10", "G0 X20 Y0"), at_pass, 2)
+
+    assert (left.first, left.line, left.place_mm) == (2, 9, (20.0, 0.0, 5.0))
+
+
+def test_a_rapid_that_goes_nowhere_in_the_wood() -> None:
+    """A place that is said again amid a cut is no lift: the rest begins behind the last one before it."""
+    assert rest(PLAIN.replace("G1 Z-1\nX20", "G1 Z-1\nG0 X0 Y10\nG1 X20"), at_line, 12).line == 9
+
+
 @pytest.mark.parametrize(
     ("old", "new", "said"),
     [

@@ -6,7 +6,8 @@ From there on the program's own lines follow, sign by sign.  The rest is read ba
 makes from there to its end; nothing in its comments is believed.
 
 Glossary
-crossing    a rapid across: where the program makes one the bit is in the air, so that the place before it can be returned to
+crossing    a rapid across: where the program makes one the bit is in the air, so that the place before it can be returned to;
+            of no length where a pass begins at the very place where the one before was lifted
 """
 
 from __future__ import annotations
@@ -64,15 +65,26 @@ def cutting_passes(moves: Moves) -> Ints:
 
     What lies below the lowest height that the program goes across at is taken for wood.
     """
-    flying = np.fmin(moves.start("Z"), moves.end("Z"))[_crossings(moves)]
-    top = float(flying.min(initial=np.inf if len(flying) else 0.0))
-    return passes_of(moves, Setup(top_mm=top))
+    return passes_of(moves, Setup(top_mm=_top_mm(moves, _across(moves))))
 
 
-def _crossings(moves: Moves) -> Bools:
+def _across(moves: Moves) -> Bools:
     """Tell of each move whether it goes across at rapid between places that the text says, shape (N,)."""
     across = (moves.start("XY") != moves.end("XY")).any(axis=1) | moves.is_found("XY")
     return np.asarray(across & moves.told & (moves.motion == int(Motion.RAPID)) & ~moves.is_lost("Z")[:-1])
+
+
+def _top_mm(moves: Moves, across: Bools) -> float:
+    """Return the lowest height that a program goes across at, 0 where it never does."""
+    flying = np.fmin(moves.start("Z"), moves.end("Z"))[across]
+    return float(flying.min(initial=np.inf if len(flying) else 0.0))
+
+
+def _crossings(moves: Moves) -> Bools:
+    """Tell of each move whether it is a crossing, shape (N,)."""
+    across = _across(moves)
+    still = (moves.start_mm == moves.end_mm).all(axis=1) & moves.told & (moves.motion == int(Motion.RAPID))
+    return np.asarray(across | still & (moves.start("Z") >= _top_mm(moves, across)))
 
 
 def at_pass(run: DryRun, number: int) -> int:
