@@ -70,14 +70,15 @@ def test_exact_widths_give_the_bit_back(angle: float, tip: float, deeper: float)
     assert by_zero.tip_mm[1] >= 0.02 * slope
 
 
-def test_a_rounded_tip_gives_its_radius_back() -> None:
-    """Below its ball a rounded tip cuts as a cone; the radius follows from where the cone's own line begins."""
+@pytest.mark.parametrize("wide", [6, 1.5])
+def test_a_rounded_tip_gives_its_radius_back(wide: float) -> None:
+    """Below its ball a rounded tip cuts as a cone; the radius follows from where the cone's own line begins, of any bit."""
     bit = VBit(angle_deg=58.0, tip_radius_mm=0.25)
-    grooves = [(d, width_mm(bit, d)) for d in (0.5, 1.0, 1.5)]
-    found = fitted(grooves, bit={"angle": 60, "diameter": 6, "shank": 6, "tip-radius": 0.3})
+    grooves = [(d, width_mm(bit, d)) for d in (0.3, 0.5, 0.7)]
+    found = fitted(grooves, bit={"angle": 60, "diameter": wide, "shank": 6, "tip-radius": 0.3})
 
     assert found.bit == pytest.approx(
-        {"angle": 58.0, "diameter": 6, "shank": 6, "tip-radius": 0.25, "flutes": 2}
+        {"angle": 58.0, "diameter": wide, "shank": 6, "tip-radius": 0.25, "flutes": 2}
     )
 
 

@@ -17,7 +17,7 @@ import numpy as np
 from vcarve.coupon.line import LEAST_POINTS, Line, fit_line, outliers
 from vcarve.coupon.table import Widths
 from vcarve.errors import InputError
-from vcarve.groove.width import Spread, cone_line_mm
+from vcarve.groove.width import Spread, VBit, cone_line_mm
 from vcarve.plane.arrays import Floats, Ints, ReadOnly
 
 LEAST_DEG, MOST_DEG = 5.0, 170.0  # what a job takes for a bit
@@ -90,9 +90,7 @@ class Fit(ReadOnly):
         sold, start_mm = self.table.bit, max(self.tip_mm[0], 0.0)
         found = {"angle": round(self.angle_deg, 2), "diameter": sold.diameter_mm, "shank": sold.shank_mm}
         if sold.tip_radius_mm:
-            begins, _ = cone_line_mm(
-                sold.model_copy(update={"angle_deg": self.angle_deg, "tip_radius_mm": 1.0})
-            )
+            begins, _ = cone_line_mm(VBit(angle_deg=self.angle_deg, tip_radius_mm=1.0))
             found["tip-radius"] = round(start_mm / begins, 4)
         else:
             found["tip"] = round(start_mm, 4)
