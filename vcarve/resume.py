@@ -19,6 +19,7 @@ from functools import partial
 
 import numpy as np
 
+from vcarve.dryrun.before import SAME_MM
 from vcarve.dryrun.track import Setup, passes_of
 from vcarve.errors import InputError, Problem, RefusedError
 from vcarve.plane.arrays import Bools, Ints
@@ -36,11 +37,9 @@ ON_LINES_OF_THEIR_OWN = ("path", "overrides")
 COOLANT = {"mist": "M7", "flood": "M8", "coolant-off": ""}
 UNSURE = "so nobody can be sure where the rest would cut"
 CAUTION = "a new bit is another length: set Z0 again, and see that X0 and Y0 still hold."
-HEALED = frozenset(
-    {"spindle-off", "spin-up"}
-)  # before the rest, which starts the spindle itself and is judged by itself
+# Before the rest, which starts the spindle itself and is judged by itself.
+HEALED = frozenset({"spindle-off", "spin-up"})
 PLACE_DECIMALS = 6
-SAME_MM = 1e-4  # places that are one and the same, whichever way they were added up
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

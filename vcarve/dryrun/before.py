@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import fields
+from dataclasses import fields, replace
 from typing import Any
 
 import numpy as np
@@ -10,7 +10,7 @@ import numpy as np
 from vcarve.plane.arrays import Floats, Ints
 from vcarve.program.moves import Motion, Moves
 
-SAME_MM = 1e-4  # cuts that are one and the same, whichever way their places were added up
+SAME_MM = 1e-4  # places that are one and the same, whichever way they were added up
 
 
 def cut_before(earlier: Moves, rest: Moves) -> Moves | None:
@@ -19,7 +19,7 @@ def cut_before(earlier: Moves, rest: Moves) -> Moves | None:
     first = len(whole) - len(left)
     if first < 0 or not len(left) or not np.allclose(whole[first:], left, rtol=0.0, atol=SAME_MM):
         return None
-    return taken(earlier, int(there[first]))
+    return _taken(earlier, int(there[first]))
 
 
 def _feeds(moves: Moves) -> tuple[Ints, Floats]:
@@ -29,18 +29,23 @@ def _feeds(moves: Moves) -> tuple[Ints, Floats]:
     return rows, np.hstack([moves.known_start_mm, moves.end_mm, bend])[rows]
 
 
-def taken(moves: Moves, count: int) -> Moves:
+def _taken(moves: Moves, count: int) -> Moves:
     """Return the first moves of a program, without its events, in line 0: no line of the program that follows."""
-    columns = {f.name: getattr(moves, f.name) for f in fields(moves)}
-    short = {name: column[:count] for name, column in columns.items() if isinstance(column, np.ndarray)}
+    short: dict[str, Any] = {name: column[:count] for name, column in _columns(moves).items()}
     short |= {"lost": moves.lost[: count + 1], "line": np.zeros_like(moves.line[:count])}
-    return Moves(**(columns | short | {"events": (), "lines": 0}))
+    return replace(moves, **short, events=(), lines=0)
 
 
 def followed(before: Moves, moves: Moves) -> Moves:
     """Return moves as they follow those cut before, which are of another program."""
-    both: dict[str, Any] = {}
-    for name in (f.name for f in fields(moves)):
-        a, b = getattr(before, name), getattr(moves, name)
-        both[name] = np.concatenate([a, b]) if isinstance(a, np.ndarray) else b
-    return Moves(**(both | {"lost": np.concatenate([before.lost[:-1], moves.lost])}))
+    former = _columns(before) | {"lost": before.lost[:-1]}
+    both: dict[str, Any] = {
+        name: np.concatenate([former[name], own]) for name, own in _columns(moves).items()
+    }
+    return replace(moves, **both)
+
+
+def _columns(moves: Moves) -> dict[str, Any]:
+    """Return the columns of moves by their names."""
+    values = ((one.name, getattr(moves, one.name)) for one in fields(moves))
+    return {name: value for name, value in values if isinstance(value, np.ndarray)}
