@@ -24,7 +24,7 @@ from vcarve.dryrun.track import Setup, passes_of
 from vcarve.errors import InputError, Problem, RefusedError
 from vcarve.plane.arrays import Bools, Ints
 from vcarve.program.moves import Motion, Moves
-from vcarve.program.reader import Reading, read_program
+from vcarve.program.reader import Reading, decoded, read_program
 from vcarve.program.text import comment, plain
 from vcarve.proofing import check_program
 from vcarve.quantity import counted, format_duration
@@ -170,7 +170,7 @@ def rest_of(run: DryRun, move: int, *, text: bytes, name: str, assumed: bool = F
     _refuse(rest)
     x, y, z = moves.start_mm[start].tolist()
     return Rest(
-        text="\n".join(lines).encode(_encoding(text)),
+        text="\n".join(lines).encode(decoded(text)[1]),
         run=rest,
         first=first,
         passes=whole,
@@ -185,15 +185,6 @@ def _refuse(run: DryRun, healed: frozenset[str] = frozenset()) -> None:
     found = [one for one in run.findings if one.severity == "refuse" and one.code not in healed]
     if found:
         raise RefusedError(found)
-
-
-def _encoding(text: bytes) -> str:
-    """Return how a text's bytes were read, so that its lines become the same bytes again."""
-    try:
-        text.decode("utf-8")
-    except UnicodeDecodeError:
-        return "latin-1"
-    return "utf-8"
 
 
 def _doubts(run: DryRun, start: int, line: int) -> Iterator[tuple[int, str]]:

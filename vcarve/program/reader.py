@@ -163,17 +163,21 @@ def read_program(
     )
 
 
+def decoded(data: bytes) -> tuple[str, str]:
+    """Return a text and its encoding: UTF-8, or else Latin 1, one character a byte, so that columns stay true."""
+    try:
+        return data.decode("utf-8"), "utf-8"
+    except UnicodeDecodeError:
+        return data.decode("latin-1"), "latin-1"
+
+
 def _split(text: str | bytes, dialect: Dialect) -> tuple[list[str], list[tuple[int, str]]]:
     """Return a text's lines without their ends: LF, CR LF, or (§3.3) a CR alone; and what else is worth noting, with its line.
 
     LinuxCNC drops a CR inside a line and would join what we take for two lines: there it stays, and is refused.
     """
     if isinstance(text, bytes):
-        data = text
-        try:
-            text = data.decode("utf-8")
-        except UnicodeDecodeError:
-            text = data.decode("latin-1")  # one character a byte, so that columns stay true
+        text, _ = decoded(text)
     marks = [(1, "byte-order-mark")] if text.startswith("\ufeff") else []
     text = text.removeprefix("\ufeff")
     if "\r" in text:
