@@ -62,6 +62,11 @@ class Fit(ReadOnly):
         return angle_deg(self.line.slope - half), angle_deg(self.line.slope + half)
 
     @property
+    def off_mm(self) -> Floats:
+        """How much wider than the line says each groove is, shape (G,)."""
+        return np.asarray(self.width_mm - (self.line.start_mm + self.line.slope * self.depth_mm))
+
+    @property
     def tip_mm(self) -> tuple[float, float]:
         """The tip's flat and its standard uncertainty: as measured, or as the widths need it, the zero's error in it."""
         line, tip, deeper = self.line, self.table.tip, self.table.deeper

@@ -128,8 +128,8 @@ def fit_json(fit: Fit) -> dict[str, Any]:
         "deeper_mm": None if deeper is None else deeper[0],
         "deeper_uncertainty_mm": None if deeper is None else deeper[1],
         "residuals_mm": [
-            {"groove": int(g) + 1, "depth_mm": float(d), "width_mm": float(w), "residual_mm": float(w - line.at(d)[0])}
-            for g, d, w in zip(fit.groove, fit.depth_mm, fit.width_mm, strict=True)
+            {"groove": int(g) + 1, "depth_mm": float(d), "width_mm": float(w), "residual_mm": float(off)}
+            for g, d, w, off in zip(fit.groove, fit.depth_mm, fit.width_mm, fit.off_mm, strict=True)
         ],
         "outliers": [
             {"groove": one.groove + 1, "place": one.place + 1 or None, "width_mm": one.width_mm, "off_mm": one.off_mm}
@@ -148,7 +148,7 @@ def fit_svg(fit: Fit) -> str:
     """Return the fit drawn: widths over depths with the line, and below how far each groove is off it, in its 95 % band."""
     line, figures = fit.line, fit.table.figures
     deep, wide = float(fit.depth_mm.max()) * 1.08, float(fit.width_mm.max()) * 1.08
-    off = fit.width_mm - np.array([line.at(d)[0] for d in fit.depth_mm])
+    off = fit.off_mm
     most = 1.15 * max(float(np.abs(off).max()), line.factor * line.deviation_mm, 1e-6)
     named = {one.groove for one in fit.outliers}
     floor, zero = _TOP + _HIGH, _TOP + _HIGH + _GAP + _LOW / 2.0
