@@ -55,7 +55,11 @@ class Strip:
     depth_mm: tuple[float, ...]
     x_mm: tuple[float, ...]
     front_mm: float
-    back_mm: float
+
+    @property
+    def back_mm(self) -> float:
+        """Where the grooves end, as far from the back edge as their beginnings are from the front."""
+        return self.height_mm - self.front_mm
 
     @property
     def spread(self) -> float:
@@ -102,8 +106,8 @@ def strip_of(job: Job, size_mm: tuple[float, float] | None = None, option: str =
         x = [END_MM + half[0]]
         for before, after in pairwise(half):
             x.append(x[-1] + before + LAND_MM + after)
-        long, across = x[-1] + half[-1] + END_MM, LONG_MM + 2.0 * (END_MM + max(half))
         front = END_MM + max(half)
+        long, across = x[-1] + half[-1] + END_MM, LONG_MM + 2.0 * front
         wide, high = size_mm or (5.0 * math.ceil(long / 5.0), max(5.0 * math.ceil(across / 5.0), USUAL_MM))
         strip = Strip(
             width_mm=wide,
@@ -111,7 +115,6 @@ def strip_of(job: Job, size_mm: tuple[float, float] | None = None, option: str =
             depth_mm=depths,
             x_mm=tuple(x),
             front_mm=front,
-            back_mm=high - front,
         )
         found.append((strip, long, across))
     if not found:
