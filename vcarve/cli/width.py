@@ -97,12 +97,8 @@ def _text(bit: VBit, facts: dict[str, Any], asked_width: bool, inches: bool) -> 
     if "depth_mm" in facts:
         depth, width = (f"{what} {length(facts[f'{what}_mm'], trim=False)}" for what in ("depth", "width"))
         if off := facts["width_off_mm"]:
-            wide = facts["width_mm"]
-            width = (
-                f"width {INCH.known(wide, off)} ({MM.known(wide, off)})"
-                if inches
-                else f"width {MM.known(wide, off)}"
-            )
+            inch, mm = (one.known(facts["width_mm"], off) for one in (INCH, MM))
+            width = f"width {inch} ({mm})" if inches else f"width {mm}"
         lines.append(f"{width}  needs  {depth}" if asked_width else f"{depth}  cuts  {width}")
         height, degree = facts["width_per_height_mm"], facts["width_per_degree_mm"]
         if height is not None:
