@@ -100,8 +100,7 @@ def resume(
         ("begins", f"up to Z {figures.length(rest.height_mm)}, across to X {x}, Y {y}, down to Z {z}"),
         ("first", "find what broke off, set Z0 again with the new bit, and see that X0 and Y0 still hold"),
     ):
-        if sentence:
-            say(f"  {label:<9}{sentence}")
+        say(f"  {label:<9}{sentence}")
     say_written(outputs)
     if output is None:
         say("Nothing written; give -o REST.nc to write the rest.")
