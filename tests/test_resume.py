@@ -203,33 +203,27 @@ def test_a_rapid_that_goes_nowhere_in_the_wood() -> None:
     assert rest(PLAIN.replace("G1 Z-1\nX20", "G1 Z-1\nG0 X0 Y10\nG1 X20"), at_line, 12).line == 9
 
 
+ACROSS = "G0 X0 Y10\n"
+
+
 @pytest.mark.parametrize(
     ("old", "new", "said"),
     [
+        (ACROSS, "G91 X0 Y10\nG90\n", "a.nc:9: from here on it moves by distances (G91)"),
+        ("G0 Z5\nG0 X0 Y10", "G91 G0 Z6\nG0 X-20 Y10\nG90", "a.nc:8: it moves by distances (G91)"),
+        ("G0 X0 Y0\n", "T2 M6\nS9000 M3\nG4 P5\nG0 X0 Y0\n", "a.nc:5: the program changes the bit"),
+        (ACROSS, "G20\nG0 X0 Y.5\nG21\nF300\n", "a.nc:9: the units change on the way"),
         (
-            "G0 X0 Y10\n",
-            "G91 X0 Y10\nG90\n",
-            "a.nc:9: from here on it moves by distances (G91); so nobody can be sure",
+            ACROSS,
+            f"/G0 X0 Y12\n{ACROSS}",
+            "a.nc:9: whether lines that begin with / are run is a switch at the controller",
         ),
-        ("G0 Z5\nG0 X0 Y10", "G91 G0 Z6\nG0 X-20 Y10\nG90", "a.nc:8: it moves by distances (G91); so nobody"),
+        ("S9000 M3\nG4 P5\n", "M5\nG38.2 Z-1 F9\nS9000 M3\nG4 P5\n", "a.nc:3: the program probes"),
         (
-            "G0 X0 Y0\n",
-            "T2 M6\nS9000 M3\nG4 P5\nG0 X0 Y0\n",
-            "a.nc:5: the program changes the bit; so nobody",
-        ),
-        ("G0 X0 Y10\n", "G20\nG0 X0 Y.5\nG21\nF300\n", "a.nc:9: the units change on the way; so nobody"),
-        (
-            "G0 X0 Y10\n",
-            "/G0 X0 Y12\nG0 X0 Y10\n",
-            "a.nc:9: whether lines that begin with / are run is a switch",
-        ),
-        ("S9000 M3\nG4 P5\n", "M5\nG38.2 Z-1 F9\nS9000 M3\nG4 P5\n", "a.nc:3: the program probes; so nobody"),
-        (
-            "G0 X0 Y10\n",
-            "M5\nG53 G0 X0\nS9000 M3\nG4 P5\nG0 X0 Y10\n",
+            ACROSS,
+            f"M5\nG53 G0 X0\nS9000 M3\nG4 P5\n{ACROSS}",
             "a.nc:13: the text does not say where X is before this rapid",
         ),
-        ("X20\nG0 Z5\nM5", "X20\nG0 Z5\nM5\nG0 X[#9]", "a.nc:"),
     ],
 )
 def test_a_doubt_is_told_with_its_line(old: str, new: str, said: str) -> None:
@@ -239,7 +233,13 @@ def test_a_doubt_is_told_with_its_line(old: str, new: str, said: str) -> None:
     with pytest.raises(InputError) as refused:
         rest(text, at_pass, 2)
 
-    assert said in str(refused.value)
+    assert f"{said}; so nobody can be sure where the rest would cut" in str(refused.value)
+
+
+def test_a_text_that_cannot_be_read() -> None:
+    """What is wrong behind the place in question is told as well: of such a text there is no rest."""
+    with pytest.raises(InputError, match=r"a\.nc:14: column 6: '#9\]': the program has not set parameter 9"):
+        rest(PLAIN.replace("M5\n", "M5\nG0 X[#9]\n"), at_pass, 2)
 
 
 @pytest.mark.parametrize(
