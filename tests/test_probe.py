@@ -34,6 +34,7 @@ MACHINES: list[tuple[tuple[str, ...], dict[str, Any]]] = [
     ((), {}),
     (("zero.z=bed", "zero.xy=centre"), {"dialect": "linuxcnc"}),
     (("zero.turn=5 deg",), {"dialect": "rs274ngc", "units": "inch", "decimals": 4}),
+    (("units=mm",), {"units": "inch", "decimals": 4}),
 ]
 CLEAR_MM, LIMIT_MM = 2.0, 1.5
 

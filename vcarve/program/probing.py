@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from vcarve.job.records import Job
-from vcarve.plane.arrays import Floats
+from vcarve.plane.arrays import NM_PER_MM, Floats
 from vcarve.program.grammar import PROBE
 from vcarve.program.text import Move, Section, comment, joined, plain
 from vcarve.program.writer import Frame, idle, opening
@@ -28,7 +28,7 @@ def probing(job: Job, places_mm: Floats, clear_mm: float, limit_mm: float) -> st
 
 def _sections(job: Job, places_mm: Floats, clear_mm: float, limit_mm: float) -> Iterator[Section]:
     machine, frame, length = job.machine, Frame(job.model_copy(update={"surface": None})), job.figures.length
-    unit_mm, top_mm = job.figures.unit_mm if machine.units == "inch" else 1.0, frame.mount.top_nm / 1e6
+    unit_mm, top_mm = machine.figures.unit_mm, frame.mount.top_nm / NM_PER_MM
     safe, clear = frame.clear(machine.safe_height_mm), frame.clear(clear_mm)
     deep = plain((top_mm - limit_mm) / unit_mm, machine.decimals)
     feed = frame.feed(min(FEED_MM_MIN, machine.feed_max.z_mm_min))
