@@ -94,7 +94,7 @@ class Layout(Laid):
     def reach_mm(self) -> tuple[float, float, float, float]:
         """How far the lines to cut reach to the left, front, right and back, in work coordinates as the piece lies."""
         network = self.network
-        x_nm, y_nm, _ = mount_of(self.job).axes_nm(network.x_nm, network.y_nm)
+        x_nm, y_nm = mount_of(self.job).across_nm(network.x_nm, network.y_nm)
         box = boxes(replace(network, x_nm=x_nm, y_nm=y_nm).curves(np.flatnonzero(network.cut)))
         return (*box[:, :2].min(axis=0).tolist(), *box[:, 2:].max(axis=0).tolist())
 

@@ -78,7 +78,7 @@ def warp_of(layout: Layout) -> Warp | None:
         return None
     curve = network.curves(np.flatnonzero(network.cut))
     spot = np.rint(along(curve[:, None], LOOKS) * NM_PER_MM).astype(np.int64).reshape(-1, 2)
-    there = np.stack(mount.axes_nm(*spot.T)[:2], axis=-1) / NM_PER_MM
+    there = np.stack(mount.across_nm(*spot.T), axis=-1) / NM_PER_MM
     rise = mount.rise_mm(there)
     low, high = float(rise.min()), float(rise.max())
     _, depth, wide = layout.kinds[0]

@@ -31,13 +31,20 @@ class Mount:
     top: Top | None = None  # how high the top stands above that at the zero; ``None`` for a flat piece
     highest_nm: int = 0  # of it on the piece
 
-    def axes_nm(self, x_nm: Ints, y_nm: Ints, depth_nm: Ints | int = 0) -> tuple[Ints, Ints, Ints]:
-        """Return X, Y and Z of places on the piece, each of the arguments' shape; a negative depth is above the top."""
+    def across_nm(self, x_nm: Ints, y_nm: Ints) -> tuple[Ints, Ints]:
+        """Return X and Y of places on the piece, each of the arguments' shape."""
         x, y = x_nm - self.zero_nm[0], y_nm - self.zero_nm[1]
         if self.turn_deg:
             x, y = (np.rint(axis).astype(np.int64) for axis in self._turned(x, y))
-        rise = self.rise_mm(np.stack([x, y], axis=-1) / NM_PER_MM) * NM_PER_MM
-        return x, y, self.top_nm + np.rint(rise).astype(np.int64) - depth_nm
+        return x, y
+
+    def axes_nm(self, x_nm: Ints, y_nm: Ints, depth_nm: Ints) -> tuple[Ints, Ints, Ints]:
+        """Return X, Y and Z of places on the piece, each of the arguments' shape; a negative depth is above the top."""
+        x, y = self.across_nm(x_nm, y_nm)
+        z = self.top_nm - depth_nm
+        if self.top is not None:
+            z += np.rint(self.top(np.stack([x, y], axis=-1) / NM_PER_MM) * NM_PER_MM).astype(np.int64)
+        return x, y, z
 
     def rise_mm(self, work_mm: Floats) -> Floats:
         """Return how high the top stands above that at the zero at X and Y of the program (..., 2)."""
@@ -93,6 +100,6 @@ def _warped(flat: Mount, surface: Surface, half_w: int, half_h: int) -> Mount:
     """Return how a piece lies whose top is not flat; its highest place is looked for all over the piece."""
     top, across = top_of(surface), np.linspace(-1.0, 1.0, LOOKS)
     x, y = (ax.astype(np.int64) for ax in np.meshgrid(half_w * across, half_h * across))
-    there = np.stack(flat.axes_nm(x, y)[:2], axis=-1) / NM_PER_MM
+    there = np.stack(flat.across_nm(x, y), axis=-1) / NM_PER_MM
     highest = max(float(top(there).max()), float(surface.places_mm[:, 2].max()), 0.0)
     return replace(flat, top=top, highest_nm=round(highest * NM_PER_MM))

@@ -98,7 +98,7 @@ def _in_axes(cuts: Cuts, job: Job, start_mm: Start | None) -> tuple[Cuts, Start]
     start = mount.zero_mm if start_mm is None else start_mm
     if not mount.turn_deg:
         return cuts, start
-    x_nm, y_nm, _ = mount.axes_nm(*cuts.place_nm[:, :2].T)
+    x_nm, y_nm = mount.across_nm(*cuts.place_nm[:, :2].T)
     return replace(cuts, place_nm=np.column_stack([x_nm, y_nm, cuts.place_nm[:, 2]])), mount.axes_mm(*start)
 
 
