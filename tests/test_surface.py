@@ -15,6 +15,7 @@ from vcarve.dryrun.check import check
 from vcarve.job.surface import Surface
 from vcarve.layout.warp import warp_of
 from vcarve.pipeline import air_program, plan_program, trace_program
+from vcarve.plane.arcs import points
 from vcarve.program.moves import Motion
 from vcarve.program.reader import read_program
 from vcarve.proofing import carve_piece, check_program, target_of
@@ -134,6 +135,22 @@ def test_the_summary_says_how_bowed_and_what_it_would_have_cost() -> None:
     assert program_json(made)["surface"]["narrowest_mm"] == pytest.approx(1.0)
     assert flat.text == plan_program(job).text
     assert "surface" not in dict(program_rows(flat))
+
+
+def test_what_it_would_have_cost_is_worked_out_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """However many plans are written and however often it is told, the top under the lines is looked at once."""
+    looks = []
+
+    def along(*args: Any) -> Any:
+        looks.append(args)
+        return points(*args)
+
+    monkeypatch.setattr("vcarve.layout.warp.along", along)
+    made = plan_program(on(job_from(TILE), grid(BOARDS["bowed"], 10.0)))
+
+    assert "surface" in dict(program_rows(made))
+    assert program_json(made)["surface"] is not None
+    assert len(looks) == 1
 
 
 def test_a_job_names_its_file_of_heights(tmp_path: Path) -> None:

@@ -71,6 +71,7 @@ class Warp(NamedTuple):
         return f"{said}; up to {beyond} beyond the probed places it is taken to go on as it slopes there"
 
 
+@lru_cache(maxsize=1)  # asked for by every header, summary and sheet of one layout
 def warp_of(layout: Layout) -> Warp | None:
     """Return how far from flat the top is, by the widest grooves; ``None`` where nobody says that it is not."""
     job, network, mount = layout.job, layout.network, mount_of(layout.job)
