@@ -36,7 +36,6 @@ from vcarve.proofing import target_of
 from vcarve.quantity import format_mm
 from vcarve.report import header
 from vcarve.run import DryRun, Made
-from vcarve.view.section import clamps_mm
 
 CUTS_MOST = 1_000_000  # lines, or parts of lines that slope, times levels
 # More than a way over a top that is not flat strays from it, with the rounding of its heights.
@@ -151,7 +150,7 @@ def trace_program(layout: Layout, height_mm: float | None = None) -> tuple[str, 
     rings = [
         ("the outline of the piece", corners(ring, OUTLINE_SAG_MM)) for ring in layout.field.outline.rings
     ]
-    for number, (x, y, wide, high) in enumerate(clamps_mm(job), 1):
+    for number, (x, y, wide, high) in enumerate(job.clamps_mm, 1):
         sides = np.array([(x, y), (x + wide, y), (x + wide, y + high), (x, y + high)])
         rings.append((f"clamp {number}", sides))
     lines = layout.network.curves(np.flatnonzero(layout.network.cut))

@@ -203,6 +203,12 @@ class Job(Record):
         return min(max(self.plan.hop_mm or HOP_MM, tallest), self.machine.safe_height_mm)
 
     @property
+    def clamps_mm(self) -> list[list[float]]:
+        """Front left corner of each clamp from the piece's centre, and its size along X and Y."""
+        half_x, half_y = self.piece.width_mm / 2.0, self.piece.height_mm / 2.0
+        return [[one.x_mm - half_x, one.y_mm - half_y, one.width_mm, one.height_mm] for one in self.clamps]
+
+    @property
     def document(self) -> Document | None:
         """The job as it was written; ``None`` for one put together by a script."""
         return self._document

@@ -117,7 +117,7 @@ def _heights(job: Job, deepest: float) -> Iterator[Finding]:
         travels = f"{machine.name} travels {length(machine.travel.z_mm)} in Z"
         rise = f"From the bottom of the groove to the safe height is {length(need)}"
         yield Finding("travel", f"{rise}; {travels}.")
-    for clamp in job.clamps:
+    for clamp, (x_mm, y_mm, *_) in zip(job.clamps, job.clamps_mm, strict=True):
         if clamp.above_mm >= machine.safe_height_mm:
             yield Finding(
                 "clamp",
@@ -125,7 +125,7 @@ def _heights(job: Job, deepest: float) -> Iterator[Finding]:
                 f"{length(clamp.above_mm)} above the piece; the machine's safe height of "
                 f"{length(machine.safe_height_mm)} does not clear it. Raise 'safe-height' in the machine file "
                 "('mizo new --machine' writes one of your own), or use a lower clamp.",
-                at_mm=(clamp.x_mm - job.piece.width_mm / 2.0, clamp.y_mm - job.piece.height_mm / 2.0),
+                at_mm=(x_mm, y_mm),
             )
     least = max(STEP_LEAST_MM, STEP_LEAST_DECIMALS * machine.last_decimal_mm)
     at_once = at_once_mm(job)

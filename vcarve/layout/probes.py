@@ -28,9 +28,6 @@ def probe_places(layout: Layout, apart_mm: float, inset_mm: float) -> Floats:
     """
     job, mount = layout.job, mount_of(layout.job)
     wide = max(job.bit.diameter_mm, job.bit.shank_mm) / 2.0 + CLAMP_MM
-    half_w, half_h = job.piece.width_mm / 2.0, job.piece.height_mm / 2.0
-    corners = ((one.x_mm - half_w, one.y_mm - half_h, one) for one in job.clamps)
-    clamps = [shapely.box(x, y, x + one.width_mm, y + one.height_mm) for x, y, one in corners]
     inner = shapely.buffer(polygon(layout.field.outline), -inset_mm)
     under = shapely.transform(inner, lambda xy: np.array([mount.axes_mm(x, y) for x, y in xy.tolist()]))
     if under.is_empty:
@@ -47,7 +44,8 @@ def probe_places(layout: Layout, apart_mm: float, inset_mm: float) -> Floats:
     places = np.column_stack([x.ravel(), y.ravel()])
     on = np.array([mount.piece_mm(*place) for place in places.tolist()])
     free = np.asarray(shapely.dwithin(shapely.points(places), under, 1e-6))
-    for clamp in clamps:
+    for x0, y0, width, height in job.clamps_mm:
+        clamp = shapely.box(x0, y0, x0 + width, y0 + height)
         free &= np.asarray(shapely.distance(shapely.points(on), clamp) > wide)
     if np.count_nonzero(free) < LEAST_POINTS:
         raise _wrong(

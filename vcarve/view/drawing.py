@@ -32,7 +32,6 @@ from vcarve.view.marks import (
     pass_marks,
     zero_mark,
 )
-from vcarve.view.section import clamps_mm
 from vcarve.view.svg import drawn, num, path, polygons_path, region_path, svg, text
 from vcarve.view.walls import slim_shapes, walls
 
@@ -174,7 +173,7 @@ def plan_svg(made: Made) -> str:
     # From here on in units.
     wide, tall = size = np.array(size_mm) / u
     zero = np.array(mount_of(job).zero_mm) / u
-    clamps = np.array(clamps_mm(job)).reshape(-1, 4) / u
+    clamps = np.array(job.clamps_mm).reshape(-1, 4) / u
     found = np.array([one.at_mm for one in findings if one.at_mm]).reshape(-1, 2) / u
     narrowest = np.array([grooves.narrowest_at_mm or ()]).reshape(-1, 2) / u
     # Many passes get smaller marks, so that the grooves stay in sight.

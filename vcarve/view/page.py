@@ -28,7 +28,6 @@ from vcarve.program.moves import Plane
 from vcarve.quantity import Figures
 from vcarve.run import DryRun
 from vcarve.view.look import SECOND, SECOND_SHARE, SUN, WOOD, palette_css
-from vcarve.view.section import clamps_mm
 from vcarve.view.sheet import slots
 from vcarve.view.still import pack, still
 
@@ -118,7 +117,7 @@ def _stage(
             "tip": bit.tip_mm,
             "radius": bit.tip_radius_mm,
         },
-        "clamps": [] if job is None else clamps_mm(job),
+        "clamps": [] if job is None else job.clamps_mm,
         "figures": {"unit": figures.unit, "mm": figures.unit_mm, "finer": figures.finer},
         "lights": [[*SUN], [*SECOND, SECOND_SHARE]],
         "findings": places_payload(findings),

@@ -121,12 +121,6 @@ def _dimension(x0: float, y0: float, x1: float, y1: float) -> str:
     )
 
 
-def clamps_mm(job: Job) -> list[list[float]]:
-    """Return each clamp's front left corner in piece coordinates and its size along X and Y."""
-    half_x, half_y = job.piece.width_mm / 2.0, job.piece.height_mm / 2.0
-    return [[one.x_mm - half_x, one.y_mm - half_y, one.width_mm, one.height_mm] for one in job.clamps]
-
-
 def zero_svg(run: DryRun, size: float = 120.0) -> str:
     """Return the piece from above as it lies, with clamps, the work origin and the directions of X and Y; nothing without a job.
 
@@ -138,7 +132,7 @@ def zero_svg(run: DryRun, size: float = 120.0) -> str:
     rings = [run.setup.in_work(ring) for ring in run.layout.rings]
     clamps = [
         run.setup.in_work(np.array([(x, y), (x + w, y), (x + w, y + h), (x, y + h)]))
-        for x, y, w, h in clamps_mm(run.layout.job)
+        for x, y, w, h in run.layout.job.clamps_mm
     ]
     low, high = np.vstack(rings + clamps).min(axis=0), np.vstack(rings + clamps).max(axis=0)
     scale = (size - 2 * pad) / float((high - low).max())
