@@ -193,12 +193,12 @@ def tiles(
         for i in range(0, nx, size):
             left, right = x0 + i * step_mm, x0 + (min(i + size, nx) - 1) * step_mm
             shape = min(size, ny - j), min(size, nx - i)
-            below = _top(setup, left, front, step_mm, shape) - level
-            heights = np.zeros(shape, dtype=dtype) + below.astype(dtype)
+            below = (_top(setup, left, front, step_mm, shape) - level).astype(dtype)
+            heights = np.full(shape, below)
             for (part, kernel), row in zip(kinds, rows, strict=True):
                 mine = row[(part.box[row, 0] <= right) & (part.box[row, 2] >= left)]
                 _sweep(heights, left, front, step_mm, part.take(mine), kernel, tip)
-            heights -= below.astype(dtype)
+            heights -= below
             yield Surface(height_mm=heights, step_mm=step_mm, x0_mm=left, y0_mm=front)
 
 

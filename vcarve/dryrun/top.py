@@ -15,9 +15,8 @@ import numpy as np
 from vcarve.job.surface import Surface
 from vcarve.plane.arrays import Floats, Ints
 
-FOLLOW_MM = (
-    0.005  # so far a program may be off its depth, between one place and the next; twice that in width at 90°
-)
+# So far a program may be off its depth, between one place and the next; twice that in width at 90°.
+FOLLOW_MM = 0.005
 MAP_MM = 0.5  # heights of many pixels lie straight between places so near to each other
 CHUNK = 1 << 21  # distances worked out together
 

@@ -33,10 +33,8 @@ from vcarve.program.grammar import PLANES
 from vcarve.program.moves import Motion, Moves, Plane
 from vcarve.quantity import Figures
 
-LOOK_MM, MOST_LOOKS = (
-    2.0,
-    1000,
-)  # a top that is not flat is looked at every so often along a move, at most so many times
+# A top that is not flat is looked at every so often along a move, at most so many times.
+LOOK_MM, MOST_LOOKS = 2.0, 1000
 SAG_MM = 1e-3  # how near chords follow an arc where its path is compared with something
 
 

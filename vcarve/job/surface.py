@@ -154,12 +154,11 @@ def _answers(lines: list[str]) -> Iterator[tuple[float, ...] | str | None]:
             unit = INCH.unit_mm if setting[1] == "1" else 1.0
         elif units := _UNITS.fullmatch(line):
             unit = _unit(units[1])
-        found, told = _PROBE.search(line), "[PRB" in line
+        # The answer to '$#' repeats the last probe, or says that there was none.
+        found, told = _PROBE.search(line), "[PRB" in line and "[TLO:" not in before
         if "ALARM:" in line:
             yield "the controller broke off here; probe again, and give the log of one whole run"
-        elif (
-            not told or "[TLO:" in before
-        ):  # the answer to '$#' repeats the last probe, or says that there was none
+        elif not told:
             yield None
         elif found is None or line.count("[PRB") > 1:
             yield "this answer is cut off or garbled; probe again, or take the line out where the place may be left out"

@@ -29,7 +29,7 @@ def probe_places(layout: Layout, apart_mm: float, inset_mm: float) -> Floats:
     job, mount = layout.job, mount_of(layout.job)
     wide = max(job.bit.diameter_mm, job.bit.shank_mm) / 2.0 + CLAMP_MM
     inner = shapely.buffer(polygon(layout.field.outline), -inset_mm)
-    under = shapely.transform(inner, lambda xy: np.array([mount.axes_mm(x, y) for x, y in xy.tolist()]))
+    under = shapely.transform(inner, lambda xy: np.column_stack(mount.axes_mm(*xy.T)))
     if under.is_empty:
         raise _wrong("--inset", inset_mm, layout, "nothing is left of the piece so far inside its outline")
     left, front, right, back = under.bounds
@@ -42,7 +42,7 @@ def probe_places(layout: Layout, apart_mm: float, inset_mm: float) -> Floats:
     x, y = np.meshgrid(np.linspace(left, right, max(count[0], 2)), np.linspace(front, back, max(count[1], 2)))
     x[1::2] = x[1::2, ::-1]
     places = np.column_stack([x.ravel(), y.ravel()])
-    on = np.array([mount.piece_mm(*place) for place in places.tolist()])
+    on = np.column_stack(mount.piece_mm(*places.T))
     free = np.asarray(shapely.dwithin(shapely.points(places), under, 1e-6))
     for x0, y0, width, height in job.clamps_mm:
         clamp = shapely.box(x0, y0, x0 + width, y0 + height)

@@ -26,15 +26,11 @@ from vcarve.plane.region import polygon
 
 LOOKS = np.linspace(0.0, 1.0, 5)  # shares of each line at which the top beneath it is looked at
 OFF_MM = 1.0  # a probe so far off the piece did not slip from its edge
-ODD_MM, ODD_TIMES = (
-    0.1,
-    5.0,
-)  # a point so far from what the others say, and so many times as far as they are, is odd
+# A point so far from what the others say, and so many times as far as they are, is odd.
+ODD_MM, ODD_TIMES = 0.1, 5.0
 MOST_ODD = 10
-ZERO_MM, FAR_ZERO_MM = (
-    0.1,
-    0.5,
-)  # the top's height at the zero may be off so much: where it was probed, and beyond
+# The top's height at the zero may be off so much: where it was probed, and beyond.
+ZERO_MM, FAR_ZERO_MM = 0.1, 0.5
 
 
 class Warp(NamedTuple):
@@ -100,7 +96,7 @@ def surface_findings(layout: Layout) -> Iterator[Finding]:
         return
     length, place = figures.length, surface.places_mm
     piece = shapely.buffer(polygon(layout.field.outline), OFF_MM)
-    on = np.array([mount.piece_mm(x, y) for x, y, _ in surface.places_mm.tolist()])
+    on = np.column_stack(mount.piece_mm(*place[:, :2].T))
     off = np.asarray(~shapely.covers(piece, shapely.points(on)))
     if off.any():
         many = f"{np.count_nonzero(off)} of the {len(off)} places of 'surface' lie"

@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 from functools import lru_cache
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 
@@ -18,6 +18,7 @@ from vcarve.job.surface import Surface
 from vcarve.mount.warped import Top, parts_along, top_of
 from vcarve.plane.arrays import NM_PER_MM, Floats, Ints
 
+Mm = TypeVar("Mm", float, Floats)  # one place, or many
 LOOKS = 65  # along each side of the piece, where the highest place of its top is looked for
 
 
@@ -58,13 +59,13 @@ class Mount:
         """Return Z so high above the highest place of the top."""
         return self.top_nm + self.highest_nm + above_nm
 
-    def axes_mm(self, x_mm: float, y_mm: float) -> tuple[float, float]:
-        """Return X and Y of one place on the piece, in millimetres, for sentences and figures."""
+    def axes_mm(self, x_mm: Mm, y_mm: Mm) -> tuple[Mm, Mm]:
+        """Return X and Y of places on the piece, in millimetres, for sentences and figures."""
         zero_x, zero_y = self.zero_mm
         x, y = x_mm - zero_x, y_mm - zero_y
         return self._turned(x, y) if self.turn_deg else (x, y)
 
-    def piece_mm(self, x_mm: float, y_mm: float) -> tuple[float, float]:
+    def piece_mm(self, x_mm: Mm, y_mm: Mm) -> tuple[Mm, Mm]:
         """Return where on the piece X and Y of the program are: the way back from :meth:`axes_mm`."""
         x, y = self._turned(x_mm, y_mm, -1.0)
         return x + self.zero_mm[0], y + self.zero_mm[1]
