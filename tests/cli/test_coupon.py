@@ -70,6 +70,18 @@ def test_outliers_are_told_with_what_they_do() -> None:
     assert "Without that the angle would be 58.6" in told.stdout
 
 
+def test_a_zero_that_was_too_high_is_told() -> None:
+    """Grooves narrower than a sharp tip makes them: a caution says by how much, and what to mend first."""
+    rows = "".join(f"  - {{depth: {d}, widths: [{1.1 * (d - 0.1):.3f}]}}\n" for d in (0.5, 1.0, 1.5, 2.0))
+    table = f"{TABLE[: TABLE.index('  - ')]}{rows}"
+
+    assert (
+        "it went 0.1 mm or more less deep than the program says. The zero was too high"
+        in run("fit", "-", text=table).stdout
+    )
+    assert "too high" not in run("fit", "-", text=TABLE).stdout
+
+
 def test_figures_for_scripts() -> None:
     """The figures are those that are said, with the residuals."""
     told = json.loads(run("fit", "-", "--json", text=TABLE).stdout)
