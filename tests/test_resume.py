@@ -289,6 +289,15 @@ def test_a_spindle_started_by_hand() -> None:
     assert "M0" in lines[lines.index("G0 Z5") : lines.index("G0 X20 Y0")]
 
 
+@pytest.mark.parametrize(("waited", "waits"), [("P5", "P5"), ("P7.5", "P7.5"), ("P0", "P5")])
+def test_the_spindle_gets_the_longest_time_that_anybody_gives_it(waited: str, waits: str) -> None:
+    """The rest waits as long as the program has waited, and no less than the machine's spindle needs."""
+    run = check_program(PLAIN.replace("G4 P5", f"G4 {waited}"), machine="gantry-router")
+    left = rest_of(run, at_pass(run, 2), text=b"", name="a.nc")
+
+    assert f"\nS9000 M3\nG4 {waits}\n" in left.text.decode()
+
+
 def test_bytes_of_comments_stay() -> None:
     """Letters beyond ASCII in comments come out as the bytes they were."""
     data = PLAIN.replace("G0 X0 Y10", "(Gr\xe4te)\nG0 X0 Y10").encode("latin-1")
