@@ -84,7 +84,7 @@ def test_a_wrong_value_is_told_at_its_key_and_stays_in_the_text(path: str, value
 
     assert told["look"] is None
     (problem,) = told["problems"]
-    assert problem["path"] == path
+    assert (problem["path"], problem["value"]) == (path, value)
     assert want in problem["want"]
     assert value in told["text"].splitlines()[problem["line"] - 1]
     assert told["written"][path] == value
