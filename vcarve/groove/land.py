@@ -14,6 +14,7 @@ it is ``RUN`` times as long as it may be wide, or as long as the line itself.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -32,7 +33,6 @@ from vcarve.plane.region import lines_along, polygons, upright
 # Land whose largest circle is smaller than this is the rounding of the chords, not wood.
 NOTHING_MM = 0.002
 SAG_MM = 4e-4  # how far chords may stand off arcs and round ends
-QUARTER = 48  # chords for a quarter of a round end: so near up to 6 mm of width
 # The library leaves out corners inside a bend that lie by up to a hundredth of the distance off, which only sides shorter than
 # this share of it come near.
 SHORT = 0.02
@@ -160,7 +160,7 @@ def _lands(network: Network, ends: Floats, narrowest: Floats) -> Any:
     own[cell[lengths(network.curves(edge)) < SHORT * own[cell]]] = 0.0
     bad = ~shapely.is_valid(shapes)
     shapes[bad] = shapely.make_valid(shapes[bad], method="structure", keep_collapsed=False)
-    land: Any = shapely.buffer(shapes, -own, quad_segs=QUARTER)
+    land: Any = shapely.buffer(shapes, -own, quad_segs=_quarter(own))
     # Where nothing is left, sides that have passed each other can seem to enclose a little: it lies too near to them.
     parts, of = shapely.get_parts(land, return_index=True)
     far = shapely.distance(shapely.point_on_surface(parts), shapely.boundary(shapes)[of])
@@ -194,6 +194,15 @@ def _moved(shapes: Any, by: Floats) -> Any:
 # --- footprints --------------------------------------------------------------------------------------------------------
 
 
+def _quarter(radius_mm: Floats) -> int:
+    """Return into how many chords a quarter circle is parted, so that the largest of these stays within half of ``SAG_MM``.
+
+    The other half is left for the chords of the line, whose joints are rounded too.
+    """
+    largest = float(radius_mm[np.isfinite(radius_mm)].max(initial=SAG_MM))
+    return math.ceil(math.pi / 4.0 / math.acos(1.0 - SAG_MM / 2.0 / largest))
+
+
 def covered(curve: Floats, half_mm: Floats, of: Ints) -> Any:
     """Return what the grooves of each owner cover, polygons of shapely; ``of`` (n,) numbers the owners, all of them, from 0.
 
@@ -203,11 +212,11 @@ def covered(curve: Floats, half_mm: Floats, of: Ints) -> Any:
     even = np.flatnonzero(~slim)
     # One by one: round a ring of lines that meets itself in the middle the library can leave a hole there.
     lines = lines_along(curve[even], SAG_MM)
-    bands: Any = shapely.buffer(lines, half_mm[0, even], quad_segs=QUARTER)
+    bands: Any = shapely.buffer(lines, half_mm[0, even], quad_segs=_quarter(half_mm))
     # What narrows is, chord by chord, all that lies between two circles.
     line, ends, radii = narrowing(curve[slim], half_mm[:, slim], SAG_MM)
     places: Any = shapely.points(ends)
-    circles = np.where(radii > 0.0, shapely.buffer(places, radii, quad_segs=QUARTER), places)
+    circles = np.where(radii > 0.0, shapely.buffer(places, radii, quad_segs=_quarter(half_mm)), places)
     hulls = shapely.convex_hull(shapely.geometrycollections(circles.T))
     owner = np.concatenate([of[even], of[slim][line]])
     order = np.argsort(owner, kind="stable")
