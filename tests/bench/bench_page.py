@@ -24,7 +24,8 @@ from vcarve.layout.stages import lay_out
 
 SAMPLES = sorted((Path(__file__).parents[2] / "samples").glob("*.yaml"))
 PATTERNS = (
-    "asanoha", "kaku-asanoha", "sayagata", "shippo", "seigaiha", "izutsu", "kikko", "mitsukude", "bishamon-kikko", "amime",
+    "asanoha", "kaku-asanoha", "sayagata", "shippo", "seigaiha", "izutsu-tsunagi", "kikko", "mitsukude", "bishamon-kikko",
+    "amime",
 )  # fmt: skip
 PRESSES = 6
 WATCH = """() => {

@@ -10,9 +10,10 @@ from typing import Any
 import numpy as np
 import pytest
 import shapely
-from hypothesis import example, given, settings
+from hypothesis import assume, example, given, settings
 from hypothesis import strategies as st
 from scipy.optimize import linprog
+from shapely.affinity import affine_transform
 
 from drawn_lines import Line, Point, rows
 from land_rings import footprint, islands_mm
@@ -480,3 +481,31 @@ def test_the_widest_place_of_a_long_channel_is_found():
 
     assert size[0] == pytest.approx(1.1 * math.cos(math.pi / 256.0), abs=1e-5)
     assert centre[0] == pytest.approx(place, abs=1e-3)
+
+
+@settings(deadline=None, derandomize=True, max_examples=100)
+@given(
+    corners=st.lists(
+        st.tuples(st.integers(0, 900), st.integers(0, 500)), min_size=3, max_size=7, unique=True
+    ),
+    way=st.sampled_from([(x, y, swap) for x in (1, -1) for y in (1, -1) for swap in (False, True)]),
+)
+def test_polygons_that_lie_mirrored_have_their_circles_mirrored(
+    corners: list[tuple[int, int]], way: tuple[int, int, bool]
+) -> None:
+    """Law: among others alike, a polygon mirrored and moved keeps the very circle, which lies mirrored in it and touches it."""
+    ring = [
+        corners[k] for k in np.argsort(np.arctan2(*(np.array(corners, float) - np.mean(corners, axis=0)).T))
+    ]
+    polygon = shapely.Polygon(np.array(ring) / 100.0)
+    assume(polygon.is_valid and polygon.area > 0.05)
+    x, y, swap = way
+    lying = (0.0, y, x, 0.0) if swap else (x, 0.0, 0.0, y)
+    other = affine_transform(polygon, [*lying, 31.25, -7.5])
+
+    size, centre = largest_circles(np.array([polygon, other], dtype=object))
+
+    assert size[0] == size[1]
+    for shape, diameter, at in zip((polygon, other), size, centre, strict=True):
+        assert shape.exterior.distance(shapely.Point(at)) == pytest.approx(diameter / 2.0, abs=1e-4)
+        assert shape.contains(shapely.Point(at))

@@ -7,6 +7,7 @@ straight, the best step is a linear programme in three unknowns, small enough to
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from functools import cache
 from itertools import combinations
 from typing import Any
@@ -20,8 +21,10 @@ from vcarve.plane.arrays import Floats, Ints
 
 ROUGH_MM = 0.01  # where a polygon has several best places, one up to this much smaller may be taken
 FINE_MM = 1e-6
+ALIKE_MM = 1.6e-5  # coarser than what rounding can move copies apart
 SECTORS = 16  # directions in which the nearest wall is kept
 CLIMBS = 24
+THREADS = 2
 LARGE = 4_000  # corners of a polygon for which halving boxes takes too long
 ROUGHEST_MM = 0.1
 BOUNDARY_POINTS = 60_000  # no more points than about so many stand for the boundary of such a polygon,
@@ -127,6 +130,33 @@ def _widest_place(polygon: Any) -> Floats:
     return np.asarray(corners[int(np.argmax(away))])
 
 
+def _mirrored(xy: Floats, size: Floats, way: Ints | int, *, back: bool = False) -> Floats:
+    """Return places (n, 2) of boxes of a size (n, 2) in one of the eight ways a square lies on itself; ``back``: the way back."""
+    swap = (np.asarray(way) & 4 > 0)[..., None]
+    flip = np.stack([np.asarray(way) & 1 > 0, np.asarray(way) & 2 > 0], axis=-1)
+    if back:
+        xy = np.where(swap, xy[:, ::-1], xy)
+    xy = np.where(flip, size - xy, xy)
+    return xy if back else np.where(swap, xy[:, ::-1], xy)
+
+
+def _alike(polygons: Any) -> tuple[Any, Ints]:
+    """Return what is the same for polygons that are alike but for where they lie and how they are mirrored, and in which way.
+
+    The cells of a border are copies of none, and yet most of them are alike.
+    """
+    box = shapely.bounds(polygons)
+    xy, of = shapely.get_coordinates(polygons, return_index=True)
+    xy, size, copied = xy - box[of, :2], (box[:, 2:] - box[:, :2])[of], polygons.copy()
+    looks, ways = np.zeros(0, dtype=object), np.zeros(len(polygons), dtype=np.int64)
+    for way in range(8):
+        turned = shapely.set_coordinates(copied, np.rint(_mirrored(xy, size, way) / ALIKE_MM))
+        mine = shapely.to_wkb(shapely.normalize(turned))
+        less = mine < looks if way else np.ones(len(polygons), dtype=bool)
+        looks, ways = np.where(less, mine, looks) if way else mine, np.where(less, way, ways)
+    return looks, ways
+
+
 def largest_circles(polygons: Any) -> tuple[Floats, Floats]:
     """Return the diameter (n,) and the centre (n, 2) of the largest circle in each polygon, all in its own unit (mm).
 
@@ -135,12 +165,25 @@ def largest_circles(polygons: Any) -> tuple[Floats, Floats]:
     """
     if len(polygons) == 0:
         return np.zeros(0), np.zeros((0, 2))
+    looks, way = _alike(polygons)
+    _, one, same = np.unique(looks, return_index=True, return_inverse=True)
+    diameter, centre = _each(polygons[one])
+    box = shapely.bounds(polygons)
+    low, size = box[:, :2], box[:, 2:] - box[:, :2]
+    first = _mirrored(centre - low[one], size[one], way[one])[same]
+    return diameter[same], low + _mirrored(first, size, way, back=True)
+
+
+def _each(polygons: Any) -> tuple[Floats, Floats]:
+    """Return what ``largest_circles`` does, each polygon worked out by itself."""
     rough = np.minimum(ROUGH_MM, 0.02 * np.sqrt(shapely.area(polygons)))
     large = shapely.get_num_coordinates(polygons) > LARGE
     centres = np.zeros((len(polygons), 2))
     if not large.all():
         plain = shapely.simplify(polygons[~large], rough[~large] / 4.0, preserve_topology=True)
-        spokes = shapely.maximum_inscribed_circle(plain, tolerance=rough[~large])
+        # The library lets another thread run meanwhile, and along a band of even width it takes its time.
+        with ThreadPoolExecutor(THREADS) as pool:
+            spokes = list(pool.map(shapely.maximum_inscribed_circle, plain, rough[~large].tolist()))
         centres[~large] = shapely.get_coordinates(shapely.get_point(spokes, 0))
     for index in np.flatnonzero(large).tolist():
         centres[index] = _widest_place(polygons[index])

@@ -36,7 +36,6 @@ SAG_MM = 4e-4  # how far chords may stand off arcs and round ends
 # The library leaves out corners inside a bend that lie by up to a hundredth of the distance off, which only sides shorter than
 # this share of it come near.
 SHORT = 0.02
-ALIKE_MM = 1.6e-5  # coarser than what rounding can move copies apart
 RUN = 4.0  # lines that leave the edge at 14 degrees or more leave shorter strips: common practice, no source
 SLIVER_SAG_MM = 0.001  # of the chords of arcs
 SAMPLES = 64  # most along a line
@@ -82,10 +81,7 @@ def measure(network: Network, bit: Cone, depths: Mapping[int, float], share: Flo
     # A circle of the size that counts as nothing has this area at least.
     solid = shapely.area(parts) > NOTHING_MM**2 / 2.0
     parts, kind = _moved(parts[solid], -corner[chosen][kind[solid]]), kind[solid]
-    # Cells at the border are copies of none, and yet most of them are alike.
-    looks = shapely.to_wkb(shapely.normalize(shapely.transform(parts, lambda xy: np.rint(xy / ALIKE_MM))))
-    _, one, same = np.unique(looks, return_index=True, return_inverse=True)
-    size, centre = (found[same] for found in largest_circles(parts[one]))
+    size, centre = largest_circles(parts)
     wood = size >= NOTHING_MM
     parts, kind, size, centre = parts[wood], kind[wood], size[wood], centre[wood]
 
