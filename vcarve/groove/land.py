@@ -33,6 +33,7 @@ from vcarve.plane.region import lines_along, polygons, upright
 # Land whose largest circle is smaller than this is the rounding of the chords, not wood.
 NOTHING_MM = 0.002
 SAG_MM = 4e-4  # how far chords may stand off arcs and round ends
+NARROWING = 48  # chords for a quarter of the circles between which a groove narrows: coarser ones leave specks along its sides
 # The library leaves out corners inside a bend that lie by up to a hundredth of the distance off, which only sides shorter than
 # this share of it come near.
 SHORT = 0.02
@@ -212,7 +213,7 @@ def covered(curve: Floats, half_mm: Floats, of: Ints) -> Any:
     # What narrows is, chord by chord, all that lies between two circles.
     line, ends, radii = narrowing(curve[slim], half_mm[:, slim], SAG_MM)
     places: Any = shapely.points(ends)
-    circles = np.where(radii > 0.0, shapely.buffer(places, radii, quad_segs=_quarter(half_mm)), places)
+    circles = np.where(radii > 0.0, shapely.buffer(places, radii, quad_segs=NARROWING), places)
     hulls = shapely.convex_hull(shapely.geometrycollections(circles.T))
     owner = np.concatenate([of[even], of[slim][line]])
     order = np.argsort(owner, kind="stable")
