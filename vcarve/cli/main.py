@@ -126,16 +126,17 @@ def heard() -> Iterator[None]:
     try:
         yield
     except OSError as error:
-        if error.errno in _FULL:
-            full = Problem(want=f"standard output cannot be written: {(error.strerror or '').lower()}")
-            fail(InputError(full), writes=False)
-        if not _unread(error):
+        full = error.errno in _FULL
+        if not full and not _unread(error):
             raise
-        # Nothing more may be written, not even by Python's own tidying up.
+        # Nothing more may be written there, not even by Python's own tidying up.
         with contextlib.suppress(OSError):
             nowhere = os.open(os.devnull, os.O_WRONLY)
-            for stream in filter(None, (sys.stdout, sys.stderr)):
+            for stream in filter(None, (sys.stdout, None if full else sys.stderr)):
                 os.dup2(nowhere, stream.fileno())
+        if full:
+            want = f"standard output cannot be written: {(error.strerror or '').lower()}"
+            fail(InputError(Problem(want=want)), writes=False)
         raise click.exceptions.Exit(EXIT_UNREAD) from None
 
 
