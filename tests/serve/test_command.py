@@ -62,6 +62,32 @@ def test_it_ends_while_it_plans(tmp_path: Path) -> None:
     assert said.endswith("The bench page has ended; what was saved is in its files.\n")
 
 
+AT_WORK = """
+import signal, sys, threading
+from vcarve.cli import main, start
+
+def run():
+    threading.Thread(target=threading.Event().wait).start()
+    sys.stdout.write("all that was said")
+    {end}
+
+main.main = run
+start.main()
+"""
+
+
+@pytest.mark.parametrize(
+    ("end", "code"), [("return", 0), ("sys.exit(3)", 3), ("signal.raise_signal(signal.SIGTERM)", 143)]
+)
+def test_a_thread_at_work_does_not_keep_a_command_from_its_end(end: str, code: int) -> None:
+    """It ends with the exit code that it has, and what it has said is there."""
+    words = [sys.executable, "-c", AT_WORK.format(end=end)]
+    env = {name: value for name, value in os.environ.items() if name != "PYTHONUNBUFFERED"}
+    done = subprocess.run(words, env=env, capture_output=True, text=True, check=False, timeout=60)
+
+    assert (done.returncode, done.stdout) == (code, "all that was said")
+
+
 def test_the_token_is_long_and_new_each_time(tmp_path: Path) -> None:
     """Nobody guesses it, and an old address opens nothing."""
     with command(tmp_path) as one, command(tmp_path) as two:

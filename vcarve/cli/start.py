@@ -45,12 +45,9 @@ def _leave(end: BaseException | None) -> None:
     """End at once where threads are still at work: tidied away amid a library's code, one would take the exit code with it."""
     import threading
 
-    code = end.code if isinstance(end, SystemExit) else None
-    if (
-        threading.active_count() > 1
-        and isinstance(code, int | None)
-        and (end is None or isinstance(end, SystemExit))
-    ):
+    # What is neither a number nor none is told by Python.
+    code = end.code if isinstance(end, SystemExit) else end
+    if threading.active_count() > 1 and isinstance(code, int | None):
         for stream in filter(None, (sys.stdout, sys.stderr)):
             stream.flush()
         os._exit(code or 0)
