@@ -6,6 +6,7 @@ import http.client
 import json
 import os
 import re
+import signal
 import socket
 import subprocess
 import sys
@@ -26,6 +27,7 @@ from vcarve.serve.folder import Folder
 from vcarve.serve.work import Worker
 
 TOKEN = "right-token"
+PATIENCE_S = 60.0  # with what has been asked to end
 SMALL = """\
 # a small piece
 piece: {width: 40 mm, height: 40 mm, thickness: 9 mm, wood: beech}
@@ -96,6 +98,12 @@ class Served:
         answer = Answer(found.status, {k.lower(): v for k, v in found.getheaders()}, found.read())
         line.close()
         return answer
+
+    def end(self, number: int = signal.SIGINT) -> str:
+        """Ask the process to end, and return what it has said until it did; one that goes on is a failure, and killed."""
+        assert self.process is not None
+        self.process.send_signal(number)
+        return self.process.communicate(timeout=PATIENCE_S)[0]
 
     def raw(self, *parts: bytes, pause_s: float = 0.0) -> bytes:
         """Send bytes as they are, each part after a pause, and return all that comes back until the server closes."""

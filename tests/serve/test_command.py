@@ -5,7 +5,6 @@ from __future__ import annotations
 import http.client
 import json
 import os
-import signal
 import socket
 import subprocess
 import sys
@@ -32,8 +31,7 @@ def test_a_first_tile_without_a_job(tmp_path: Path) -> None:
     with command(tmp_path) as page:
         assert page.process is not None
         told = page.ask("start").told
-        page.process.send_signal(signal.SIGINT)
-        said, _ = page.process.communicate()
+        said = page.end()
 
         assert (told["text"], told["file"], told["seen"]) == (starter_text(), None, None)
         assert told["folder"] == str(tmp_path)
@@ -53,8 +51,7 @@ def test_it_ends_while_it_plans(tmp_path: Path) -> None:
             "POST", f"/{page.token}/plan", json.dumps({"text": large}), {"Origin": f"http://{page.host}"}
         )
         first = line.getresponse().readline()
-        page.process.send_signal(signal.SIGINT)
-        said, _ = page.process.communicate()
+        said = page.end()
         line.close()
 
     assert b'"stage"' in first

@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 
-from served import SMALL, Served, command, served
+from served import PATIENCE_S, SMALL, Served, command, served
 from vcarve.errors import InputError
 from vcarve.job.bench import machines_folder
 from vcarve.serve.folder import ChangedError, Folder
@@ -211,8 +211,7 @@ def test_ended_while_pages_save_the_file_is_whole(tmp_path: Path, number: signal
         for thread in threads:
             thread.start()
         children = children_of(page.process.pid)
-        page.process.send_signal(number)
-        page.process.wait()
+        page.end(number)
         ended.set()
         for thread in threads:
             thread.join()
@@ -232,16 +231,19 @@ def children_of(pid: int) -> list[int]:
 
 
 def wait_for_end(pid: int) -> None:
-    """Wait until a process has ended."""
+    """Wait until a process has ended; one that goes on is a failure, and killed."""
     import time
 
-    while True:
+    end = time.monotonic() + PATIENCE_S
+    while time.monotonic() < end:
         state = subprocess.run(
             ["ps", "-o", "stat=", "-p", str(pid)], capture_output=True, text=True, check=False
         ).stdout
         if not state.strip() or state.startswith("Z"):
             return
         time.sleep(0.05)
+    os.kill(pid, signal.SIGKILL)
+    raise AssertionError(f"process {pid} goes on")
 
 
 # --- what is brought ---
