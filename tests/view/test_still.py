@@ -69,7 +69,7 @@ def test_every_line_to_cut_is_in_the_still_once(name: str) -> None:
 
 
 def test_walls_get_the_light_that_their_side_of_the_sky_gives_them() -> None:
-    """A wall that faces the upper left is brighter than the one across its groove, and tones go from dark to bright."""
+    """The upper left lights a wall more than the one across its groove, the right lights one too; tones go up."""
     told = still(tile())
     corners = read(told["walls"], 12).reshape(-1, 6, 2)
     light = np.repeat([tone for tone, _ in told["tones"]], [many for _, many in told["tones"]])
@@ -77,10 +77,14 @@ def test_walls_get_the_light_that_their_side_of_the_sky_gives_them() -> None:
     rise = corners[:, 4:].mean(axis=1) - corners[:, 1:3].mean(axis=1)
     rise /= np.maximum(np.hypot(*rise.T), 1e-9)[:, None]
     lit, shaded = rise @ toward < -0.9, rise @ toward > 0.9
+    facing_right = (corners[:, 1] != corners[:, 2]).any(axis=1) & (rise[:, 0] < -0.9999)
 
     assert len(corners) == len(light)
     assert (np.diff(light) >= 0.0).all()
     assert light[lit].min() > light[shaded].max()
+    # At 90 degrees, of the flat top's light: ((0.645 - 0.382) + 0.35 * (0.645 + 0.738)) * sin 45 / (1.35 * 0.645), in 40 tones.
+    assert facing_right.any()
+    assert light[facing_right] == pytest.approx(0.607, abs=0.5 / 40)
     assert shapely.total_bounds(shapely.polygons(corners)) == pytest.approx([-40, -30, 40, 30], abs=1.5)
 
 
