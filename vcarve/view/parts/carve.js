@@ -38,20 +38,18 @@ const makeBit = ({ angle, diameter, tip, radius }) => {
 };
 
 class Surface {
-  // wide, tall in pixels; scale in px/mm; left, top: piece coordinates of the picture's upper left corner.
-  constructor({ wide, tall, scale, left, top, bit, deepest, base, inside, paint, image }) {
-    Object.assign(this, { wide, tall, scale, left, top, bit, base, inside, deepest, paint });
+  // wide, tall in pixels; scale in px/mm; left, top: piece coordinates of the picture's upper left corner; image: the uncut piece;
+  // finished: shown as it leaves the mill, in the colours of its wood.
+  constructor({ wide, tall, scale, left, top, bit, deepest, base, inside, paint, image, finished }) {
+    Object.assign(this, { wide, tall, scale, left, top, bit, base, inside, deepest, paint, image, finished });
     this.level = new Int16Array(wide * tall).fill(NEVER);
     this.shade = new Uint8Array(wide * tall).fill(FLAT);
     this.air = new Uint8Array(wide * tall);
-    this.image = image || new ImageData(wide, tall);
-    this.out = new Uint32Array(this.image.data.buffer);
+    this.out = new Uint32Array(image.data.buffer);
     this.edge = Math.max(1, (bit.cot / scale) * 1000); // µm of level per pixel across an edge
     this.showAir = true;
-    this.finished = false; // shown as it leaves the mill, in the colours of its wood
     this.dots = 0;
-    this.clean();
-    if (!image) this.compose();
+    this.dirty = [0, 0, wide, tall];
   }
 
   clean() { this.dirty = [this.wide, this.tall, 0, 0]; }

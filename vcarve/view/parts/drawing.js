@@ -23,7 +23,6 @@ for (let i = 0; i < COUNT; i++) {
   const depth = TOP - END[3 * i + 2];
   if (depth > DEEPEST) DEEPEST = depth;
 }
-const REACH = BIT.reach(DEEPEST);
 
 // Findings of one sentence together, each with the place and the moment where the trouble begins.
 const SPOTS = DATA.findings.map((group) => group.map(({ line, at }) => {
@@ -85,7 +84,8 @@ const layout = (stage, zoom) => {
 
 const ringsPath = (px, py) => PIECE.rings.map((ring) => "M" + ring.map(([x, y]) => `${px(x).toFixed(2)} ${py(y).toFixed(2)}`).join("L") + "Z").join("");
 
-// A surface of a part of the piece's plane (left, front, right, back in mm); `ratio` is its scale in px/mm.
+// A surface of a part of the piece's plane (left, front, right, back in mm); `ratio` is its scale in px/mm.  On the picture of a
+// board it shows the piece as it leaves the mill.
 const makeSurface = (ratio, [left, front, right, top], paint) => {
   const wide = Math.max(4, Math.round((right - left) * ratio));
   const tall = Math.max(4, Math.round((top - front) * ratio));
@@ -94,43 +94,31 @@ const makeSurface = (ratio, [left, front, right, top], paint) => {
   const pen = sheet.getContext("2d", { willReadFrequently: true });
   const px = (x) => (x - left) * ratio, py = (y) => (top - y) * ratio;
   pen.fill(new Path2D(ringsPath(px, py)), "evenodd");
+  const mask = pen.getImageData(0, 0, wide, tall).data;
   if (paint.board) {
     pen.globalCompositeOperation = "source-in";
     const { sheet: board, width, height } = paint.board;
     pen.drawImage(board, px(-width / 2), py(height / 2), width * ratio, height * ratio);
-    return surfaceOn(pen.getImageData(0, 0, wide, tall), ratio, left, top, paint);
-  }
-  const mask = pen.getImageData(0, 0, wide, tall).data;
-  const inside = new Uint8Array(wide * tall);
-  for (let i = 0; i < inside.length; i++) inside[i] = mask[4 * i + 3];
-  const picture = pen.createImageData(wide, tall), data = picture.data;
-  for (let row = 0; row < tall; row++) {
-    for (let column = 0; column < wide; column++) {
-      const i = row * wide + column;
-      if (!inside[i]) continue;
-      const k = 1 + paint.grain * grain(left + column / ratio, top - row / ratio);
-      for (let c = 0; c < 3; c++) data[4 * i + c] = Math.min(255, paint.wood[c] * k);
-      data[4 * i + 3] = 255;
+  } else {
+    const picture = pen.createImageData(wide, tall), data = picture.data;
+    for (let row = 0, i = 0; row < tall; row++) {
+      for (let column = 0; column < wide; column++, i += 4) {
+        if (!mask[i + 3]) continue;
+        const k = 1 + paint.grain * grain(left + column / ratio, top - row / ratio);
+        for (let c = 0; c < 3; c++) data[i + c] = Math.min(255, paint.wood[c] * k);
+        data[i + 3] = 255;
+      }
     }
+    pen.putImageData(picture, 0, 0);
+    if (paint.line) hairlines(pen, px, py, paint.line, Math.max(1, paint.dot * 0.8));
   }
-  pen.putImageData(picture, 0, 0);
-  if (paint.line) hairlines(pen, px, py, paint.line, Math.max(1, paint.dot * 0.8));
-  const drawn = pen.getImageData(0, 0, wide, tall).data;
-  const base = new Uint8Array(3 * wide * tall);
-  for (let i = 0; i < wide * tall; i++) for (let c = 0; c < 3; c++) base[3 * i + c] = drawn[4 * i + c];
-  return new Surface({ wide, tall, scale: ratio, left, top, bit: BIT, deepest: DEEPEST, base, inside, paint });
-};
-
-// A surface on a picture of the uncut piece, which shows it as it leaves the mill.
-const surfaceOn = (image, scale, left, top, paint) => {
-  const { width: wide, height: tall, data } = image, inside = new Uint8Array(wide * tall), base = new Uint8Array(3 * wide * tall);
+  const image = pen.getImageData(0, 0, wide, tall), { data } = image;
+  const inside = new Uint8Array(wide * tall), base = new Uint8Array(3 * wide * tall);
   for (let i = 0, from = 0, to = 0; i < inside.length; i++, from += 4, to += 3) {
     base[to] = data[from]; base[to + 1] = data[from + 1]; base[to + 2] = data[from + 2];
-    inside[i] = data[from + 3];
+    data[from + 3] = inside[i] = mask[from + 3];
   }
-  const surface = new Surface({ wide, tall, scale, left, top, bit: BIT, deepest: DEEPEST, base, inside, paint, image });
-  surface.finished = true;
-  return surface;
+  return new Surface({ wide, tall, scale: ratio, left, top, bit: BIT, deepest: DEEPEST, base, inside, paint, image, finished: Boolean(paint.board) });
 };
 
 // What is still to be cut, as fine lines on the wood.

@@ -99,7 +99,6 @@ const refine = () => {
     while (at < chords.length && performance.now() < until) for (const end = Math.min(chords.length, at + 40); at < end; at++) surface.cut(...chords[at]);
     if (at < chords.length) finer = setTimeout(work, 0);
     else {
-      surface.touch(0, 0, wide, tall);
       surface.blit(paper);
       view.dataset.still = "exact";
     }
