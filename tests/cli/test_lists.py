@@ -37,6 +37,19 @@ def test_lists(command: str, name: str) -> None:
     assert [line.split()[0] for line in text.stdout.splitlines()] == ["name", *names]
 
 
+def test_bits_are_of_two_kinds() -> None:
+    """V-bits are told with their angle, end mills with how deep they cut; each says what it is."""
+    values = {one["name"]: one for one in json.loads(run("bits", "--json").stdout)}
+    rows = {line.split()[0]: line.split("  ") for line in run("bits").stdout.splitlines()}
+    told = {name: [cell.strip() for cell in cells if cell.strip()] for name, cells in rows.items()}
+
+    assert told["v90-6.35"] == ["v90-6.35", "V-bit", "90°", "6.35 mm", "0 mm", "3.175 mm", "2", "3.18 mm"]
+    assert told["em-6"] == ["em-6", "end mill", "-", "6 mm", "-", "6 mm", "2", "22 mm"]
+    assert (values["em-6"]["kind"], values["em-6"]["cutting_length_mm"]) == ("end mill", 22.0)
+    assert values["v90-6.35"]["kind"] == "V-bit"
+    assert values["v90-6.35"]["deepest_mm"] == pytest.approx(3.175)
+
+
 def test_columns_stand_under_their_heads() -> None:
     """Kanji are two columns wide; what follows them still lines up."""
     import unicodedata

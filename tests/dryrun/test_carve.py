@@ -14,7 +14,7 @@ import pytest
 from made_moves import height_at, moves_of
 from vcarve.dryrun.carve import carve, suitable_step_mm, tiles
 from vcarve.dryrun.track import Setup
-from vcarve.job.bench import Bit
+from vcarve.job.bench import Bit, EndMill
 from vcarve.program.moves import Motion
 
 
@@ -303,3 +303,44 @@ def test_solid_boolean():
         top = (box ^ drill).bounding_box()[5]
 
         assert float(height_at(surface, x, y)) == pytest.approx(top, abs=0.02)
+
+
+MILL = EndMill(diameter_mm=3.0, shank_mm=3.0, cutting_length_mm=12.0)
+
+
+@pytest.mark.parametrize("turn_deg", [0.0, 22.5, 77.0])
+def test_a_slot_of_an_end_mill(turn_deg):
+    """A slot is as wide as the mill at every depth, and round at its ends: D L d + π D² d / 4; beside it the wood stays."""
+    depth, length = 4.0, 10.0
+    c, s = math.cos(math.radians(turn_deg)) * length / 2, math.sin(math.radians(turn_deg)) * length / 2
+
+    surface = carved(lines(((-c, -s, -depth), (c, s, -depth))), MILL)
+    across = np.linspace(-2.0, 2.0, 4001)
+    found = height_at(surface, -across * s / 5.0, across * c / 5.0)
+
+    assert surface.removed_mm3 == pytest.approx((3.0 * length + 2.25 * math.pi) * depth, rel=2e-3)
+    assert set(np.unique(surface.height_mm)) == {-depth, 0.0}
+    assert np.ptp(across[found < -depth / 2]) == pytest.approx(3.0, abs=surface.step_mm)
+
+
+@pytest.mark.parametrize("sweep_deg", [360.0, 120.0])
+def test_a_round_slot_of_an_end_mill(sweep_deg):
+    """A round slot takes D r φ of the surface, and two half discs where it is no whole circle (Pappus)."""
+    sweep, ends = math.radians(sweep_deg), 2.25 * math.pi * (sweep_deg < 360.0)
+
+    surface = carved(arc(6.0, sweep, 2.0), MILL)
+
+    assert surface.removed_mm3 == pytest.approx(2.0 * (3.0 * 6.0 * sweep + ends), rel=2e-3)
+
+
+def test_a_ramp_of_an_end_mill():
+    """Going down a slope, a flat end leaves each place as deep as the lowest place of the way within its radius is."""
+    fall, radius = 0.2, 1.5
+    surface = carved(lines(((-5.0, 0.0, 0.0), (5.0, 0.0, -10.0 * fall))), MILL)
+    x, y = np.meshgrid(surface.x_mm, surface.y_mm)
+    chord = np.sqrt(np.maximum(radius**2 - y**2, 0.0))
+    touched = (np.abs(y) < radius - 1e-6) & (np.abs(x) < 5.0 + chord - 1e-6)
+
+    expected = -fall * (np.minimum(x + chord, 5.0) + 5.0)
+    np.testing.assert_allclose(surface.height_mm[touched], expected[touched], atol=1e-9)
+    assert not surface.height_mm[(np.abs(y) > radius + 1e-6) | (np.abs(x) > 5.0 + chord + 1e-6)].any()

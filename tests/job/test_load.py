@@ -23,6 +23,7 @@ from vcarve.job.bench import (
     bits,
     file_of,
     load_bit,
+    load_end_mill,
     load_machine,
     load_wood,
     machines,
@@ -358,6 +359,17 @@ def test_what_has_no_depth_of_its_own_needs_that_of_the_groove(
         ("pattern", "asanoah", "did you mean 'asanoha'?"),
         ("bit", "v91", "did you mean one of v90-3.175, v90-6.35, v90-12.7?"),
         ("wood", "mapel", "did you mean one of maple-sugar, maple-red?"),
+        (
+            "bit",
+            "em-6",
+            "this is an end mill, which cuts no V; a V-bit is wanted here ('mizo bits' lists them)",
+        ),
+        ("end mill", "em-3", "did you mean 'em-3.175'?"),
+        (
+            "end mill",
+            "v60-6.35",
+            "this is a V-bit, whose cut leaves slanting edges; an end mill is wanted here: one of em-",
+        ),
     ],
 )
 def test_part_of_a_name_finds_those_called_that(key: str, name: str, said: str) -> None:
@@ -365,6 +377,7 @@ def test_part_of_a_name_finds_those_called_that(key: str, name: str, said: str) 
     load: dict[str, Callable[[str], object]] = {
         "wood": load_wood,
         "bit": load_bit,
+        "end mill": load_end_mill,
         "machine": load_machine,
         "pattern": partial(file_of, "pattern"),
     }

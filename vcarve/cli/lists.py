@@ -18,7 +18,7 @@ from vcarve.errors import InputError, grouped
 from vcarve.files import Output, write_whole
 
 if TYPE_CHECKING:
-    from vcarve.job.bench import Machine
+    from vcarve.job.bench import Bit, Machine
 
 
 def tell(
@@ -102,21 +102,32 @@ def machines(name: str | None, output: str | None, force: bool, json_: bool) -> 
 @click.command("bits", epilog="Example: mizo bits --json")
 @json_option
 def bits(json_: bool) -> None:
-    """List the bits a job can name."""
+    """List the bits a job can name: V-bits, which engrave, and end mills, which cut a piece out of its board."""
     from vcarve.groove.width import deepest_mm
+    from vcarve.job.bench import EndMill, end_mills
     from vcarve.job.bench import bits as all_bits
     from vcarve.quantity import format_mm
 
+    def told(bit: Bit | EndMill) -> dict[str, Any]:
+        mill = isinstance(bit, EndMill)
+        deepest = bit.cutting_length_mm if isinstance(bit, EndMill) else deepest_mm(bit)
+        return {"kind": "end mill" if mill else "V-bit", "deepest_mm": deepest} | bit.model_dump(mode="json")
+
+    def tip(b: dict[str, Any]) -> str:
+        return f"{format_mm(b['tip_radius_mm'])} round" if b.get("tip_radius_mm") else format_mm(b["tip_mm"])
+
     columns: dict[str, Callable[[Any], str]] = {
-        "name": lambda b: str(b.name),
-        "angle": lambda b: f"{b.angle_deg:g}°",
-        "diameter": lambda b: format_mm(b.diameter_mm),
-        "tip": lambda b: f"{format_mm(b.tip_radius_mm)} round" if b.tip_radius_mm else format_mm(b.tip_mm),
-        "shank": lambda b: format_mm(b.shank_mm),
-        "flutes": lambda b: str(b.flutes),
-        "deepest cut": lambda b: format_mm(round(deepest_mm(b), 2)),
+        "name": lambda b: b["name"],
+        "kind": lambda b: b["kind"],
+        "angle": lambda b: f"{b['angle_deg']:g}°" if "angle_deg" in b else "-",
+        "diameter": lambda b: format_mm(b["diameter_mm"]),
+        "tip": lambda b: tip(b) if "angle_deg" in b else "-",
+        "shank": lambda b: format_mm(b["shank_mm"]),
+        "flutes": lambda b: str(b["flutes"]),
+        "deepest cut": lambda b: format_mm(round(b["deepest_mm"], 2)),
     }
-    tell(all_bits(), (), json_, columns)
+    found = [*map(told, all_bits()), *map(told, end_mills())]
+    tell(found, (), json_, columns)
 
 
 @click.command("woods", epilog="Example: mizo woods --json")

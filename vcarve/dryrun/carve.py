@@ -24,7 +24,7 @@ import numpy.typing as npt
 from vcarve.dryrun.tip import Heights, Tip
 from vcarve.dryrun.top import MAP_MM
 from vcarve.dryrun.track import UNKNOWN, Setup, chords_within, laid
-from vcarve.job.bench import Bit
+from vcarve.job.bench import Cutter
 from vcarve.plane.arcs import boxes, circles, middles, sweeps, turned
 from vcarve.plane.arrays import Bools, Columns, Floats, Ints, ReadOnly
 from vcarve.program.moves import Moves, Plane
@@ -154,14 +154,14 @@ def _deepest(path: Floats, z_mm: Floats) -> Ints:
     return np.asarray(order[(np.diff(key[order], axis=0, prepend=np.nan) != 0.0).any(axis=1)])
 
 
-def carve(moves: Moves, bit: Bit, **grid: Any) -> Surface:
+def carve(moves: Moves, bit: Cutter, **grid: Any) -> Surface:
     """Carve a piece and return its whole surface: the one tile of ``tiles``, which says what it takes."""
     return next(tiles(moves, bit, **grid))
 
 
 def tiles(
     moves: Moves,
-    bit: Bit,
+    bit: Cutter,
     *,
     width_mm: float,
     height_mm: float,

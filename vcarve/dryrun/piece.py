@@ -11,7 +11,7 @@ import shapely
 from vcarve.dryrun.tip import Tip
 from vcarve.dryrun.track import SAG_MM, Target, Track, chords_within, entry, laid
 from vcarve.errors import Finding
-from vcarve.job.bench import Bit
+from vcarve.job.bench import Cutter
 from vcarve.plane.arcs import Point
 from vcarve.plane.arrays import Floats, Ints
 
@@ -67,7 +67,7 @@ def surface_findings(seen: Track) -> list[Finding]:
 def depth_findings(seen: Track, target: Target) -> Iterator[Finding]:
     """Find moves deeper than the bit's cone, or than the piece is thick, and those that bring a wide shank into the wood."""
     bit, thickness, write = target.job.bit, target.job.piece.thickness_mm, seen.figures.length
-    cone = Tip.of(bit).cone_mm
+    cone = Tip.of(bit).edge_mm
     below = np.where(seen.in_wood, -seen.low_mm[:, 2], 0.0)
     depth = np.where(seen.feed, below, 0.0)
     before = np.where(seen.in_wood, -seen.start_mm[:, 2], 0.0)
@@ -139,7 +139,7 @@ def clamp_findings(seen: Track, target: Target) -> Iterator[Finding]:
     yield from seen.tell("clamp", come, sentence, at=seen.at)
 
 
-def _hits(seen: Track, bit: Bit, above_mm: float, rectangle: shapely.Polygon) -> Ints:
+def _hits(seen: Track, bit: Cutter, above_mm: float, rectangle: shapely.Polygon) -> Ints:
     """Return which moves bring the bit into what stands so high on the piece."""
     x0, y0, x1, y1 = rectangle.bounds
     widest = max(bit.diameter_mm, bit.shank_mm) / 2.0
@@ -162,10 +162,10 @@ def _parts(seen: Track, rows: Ints) -> tuple[Ints, Floats, Floats]:
     return owner, curve[:, :4].reshape(-1, 2, 2), z.min(axis=1)
 
 
-def _radius_mm(bit: Bit, rise_mm: Floats) -> Floats:
+def _radius_mm(bit: Cutter, rise_mm: Floats) -> Floats:
     """Return the bit's radius at heights above its tip; shape as given."""
     tip = Tip.of(bit)
-    return np.where(rise_mm > tip.cone_mm, max(bit.diameter_mm, bit.shank_mm) / 2.0, tip.reach_mm(rise_mm))
+    return np.where(rise_mm > tip.edge_mm, max(bit.diameter_mm, bit.shank_mm) / 2.0, tip.reach_mm(rise_mm))
 
 
 def upright_findings(seen: Track, _: Target) -> list[Finding]:

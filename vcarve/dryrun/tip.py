@@ -3,6 +3,7 @@
 With ``h`` half of the full included angle, at a distance ``rho`` from the bit's axis:
 
 flat tip      0 out to half the flat, then the cone, ``(rho - t / 2) cot h``
+end mill      a flat of its whole diameter, 0 out to the rim
 rounded tip   the ball ``r - sqrt(r^2 - rho^2)`` out to ``r cos h``, where the cone touches it, then the cone
 rim           half of the cutting diameter: the wall stands upright, so nothing farther out is touched
 
@@ -18,7 +19,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from vcarve.job.bench import Bit
+from vcarve.job.bench import Cutter, EndMill
 from vcarve.plane.arrays import Floats
 
 Heights = npt.NDArray[np.floating[Any]]
@@ -29,7 +30,8 @@ class Tip:
     """A bit's profile: ``steep`` is the cone's rise per mm of radius, the rest are lengths.
 
     ``flat_mm`` is half the tip's flat, ``ball_mm`` the tip's radius, ``joint_mm`` the radius where ball and
-    cone touch and ``joint_rise_mm`` its height, ``rim_mm`` half the cutting diameter.
+    cone touch and ``joint_rise_mm`` its height, ``rim_mm`` half the cutting diameter, ``side_mm`` how far up straight
+    sides cut.
     """
 
     steep: float
@@ -38,10 +40,22 @@ class Tip:
     joint_mm: float
     joint_rise_mm: float
     rim_mm: float
+    side_mm: float = 0.0
 
     @classmethod
-    def of(cls, bit: Bit) -> Tip:
+    def of(cls, bit: Cutter) -> Tip:
         """Return the profile of a bit; a rounded tip goes before a flat one where both are given."""
+        if isinstance(bit, EndMill):
+            half = bit.diameter_mm / 2.0  # where the flat ends there is no cone to rise
+            return cls(
+                steep=1.0,
+                flat_mm=half,
+                ball_mm=0.0,
+                joint_mm=0.0,
+                joint_rise_mm=0.0,
+                rim_mm=half,
+                side_mm=bit.cutting_length_mm,
+            )
         half = math.radians(bit.angle_deg) / 2.0
         ball = bit.tip_radius_mm
         return cls(
@@ -54,9 +68,9 @@ class Tip:
         )
 
     @property
-    def cone_mm(self) -> float:
-        """Height of the cutting edge: deeper than this the upright wall cuts and the shank comes near."""
-        return float(self.rise(np.array(self.rim_mm)))
+    def edge_mm(self) -> float:
+        """Height of the cutting edge: deeper than this the upright wall rubs and the shank comes near."""
+        return float(self.rise(np.array(self.rim_mm))) + self.side_mm
 
     def rise(self, rho: Heights) -> Heights:
         """Return height above the lowest point at distances ``rho`` up to the rim; shape and type as given."""

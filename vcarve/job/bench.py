@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterator, Mapping
 from functools import cache
 from pathlib import Path
-from typing import Annotated, Literal, TypeVar
+from typing import Annotated, Literal, TypeAlias, TypeVar
 
 from pydantic import Field
 
@@ -104,6 +104,21 @@ class Bit(Record):
             yield Broken("tip-radius", f"so round a tip leaves no cone on a bit of {wide} diameter")
 
 
+class EndMill(Record):
+    """An end mill: straight sides and a flat end; it cuts pieces out of their board."""
+
+    name: Text | None = Field(None, description="the end mill's name")
+    diameter_mm: PositiveMm = Field(description="cutting diameter")
+    shank_mm: PositiveMm = Field(description="diameter of the shank that the collet holds")
+    cutting_length_mm: PositiveMm = Field(
+        description="how far up its cutting edges reach, which is as deep as it cuts"
+    )
+    flutes: Annotated[int, whole(1, 8)] = Field(2, description="number of cutting edges")
+
+
+Cutter: TypeAlias = Bit | EndMill
+
+
 class Axes(Record):
     """One length per axis."""
 
@@ -197,7 +212,7 @@ class Machine(Record):
 
 # --- by name or path ---
 
-_Named = TypeVar("_Named", Wood, Bit)
+_Named = TypeVar("_Named", Wood, Bit, EndMill)
 
 
 def machines_folder() -> Path:
@@ -242,8 +257,14 @@ def machines() -> tuple[Machine, ...]:
 
 @cache
 def bits() -> tuple[Bit, ...]:
-    """Return the bits that come with Mizo, in the order of their file."""
+    """Return the V-bits that come with Mizo, in the order of their file."""
     return _table("bits.yaml", Bit)
+
+
+@cache
+def end_mills() -> tuple[EndMill, ...]:
+    """Return the end mills that come with Mizo, in the order of their file."""
+    return _table("end-mills.yaml", EndMill)
 
 
 @cache
@@ -259,8 +280,21 @@ def _table(name: str, kind: type[_Named]) -> tuple[_Named, ...]:
 
 
 def load_bit(name: str) -> Bit:
-    """Find a bit by its name; raises ``InputError`` with the nearest name."""
+    """Find a V-bit by its name; raises ``InputError`` with the nearest name."""
+    if any(mill.name == name for mill in end_mills()):
+        want = "this is an end mill, which cuts no V; a V-bit is wanted here ('mizo bits' lists them)"
+        raise InputError(Problem(value=name, want=want))
     return _named("bit", name, bits())
+
+
+def load_end_mill(name: str) -> EndMill:
+    """Find an end mill by its name; raises ``InputError`` with the nearest name."""
+    if any(bit.name == name for bit in bits()):
+        known = ", ".join(str(mill.name) for mill in end_mills())
+        want = f"this is a V-bit, whose cut leaves slanting edges; an end mill is wanted here: one of {known}"
+        raise InputError(Problem(value=name, want=want))
+    own = " (one of your own is given by its measures: diameter, shank, cutting-length, flutes)"
+    return _named("bit", name, end_mills(), own)
 
 
 def load_wood(name: str) -> Wood:
