@@ -1,4 +1,5 @@
-"""Going on after a break: what was cut before and what the rest cuts is the whole, or nobody is told that it would be."""
+"""Going on after a break: what was cut before and what the rest cuts is the whole, or nobody is "
+"told that it would be."""
 
 from __future__ import annotations
 
@@ -89,7 +90,8 @@ def once(made: Made, given: Any, number: int, rs274: Any) -> None:
 
 @pytest.mark.parametrize("name", sorted(path.stem for path in SAMPLES.glob("*.yaml")))
 def test_the_rest_of_a_sample(name: str, rs274: Any) -> None:
-    """At every pass of the small ones, and at ten of the others, before and rest are the whole, each line cut once."""
+    """At every pass of the small ones, and at ten of the others, before and rest are the whole, "
+    "each line cut once."""
     layout = lay_out(load_job(SAMPLES / f"{name}.yaml"))
     made = plan_program(layout)
     numbers = list(range(2, made.passes + 1))
@@ -101,7 +103,8 @@ def test_the_rest_of_a_sample(name: str, rs274: Any) -> None:
 
 @pytest.mark.parametrize("number", range(10))
 def test_the_rest_of_a_random_program(tmp_path: Path, number: int, rs274: Any) -> None:
-    """At ten passes of random programs, of every class of machine, before and rest are the whole, each line cut once."""
+    """At ten passes of random programs, of every class of machine, before and rest are the whole, "
+    "each line cut once."""
     file = tmp_path / "job.yaml"
     file.write_text(job_text(SEED, number))
     try:
@@ -116,7 +119,8 @@ def test_the_rest_of_a_random_program(tmp_path: Path, number: int, rs274: Any) -
 
 
 def test_a_program_of_another_hand(rs274: Any) -> None:
-    """Inches, numbered lines, arcs, a feed and a coolant in force: all is said anew, and the lines follow sign by sign."""
+    """Inches, numbered lines, arcs, a feed and a coolant in force: all is said anew, and the lines "
+    "follow sign by sign."""
     left = rest(OTHER_HAND, at_pass, 3)
     lines = left.text.decode().splitlines()
 
@@ -204,6 +208,15 @@ def test_a_rapid_that_goes_nowhere_in_the_wood() -> None:
 
 
 ACROSS = "G0 X0 Y10\n"
+
+
+def test_a_speed_that_a_later_start_counts_on() -> None:
+    """Where the spindle stands before the pass and is started again without its speed, the rest says the speed."""
+    text = PLAIN.replace(f"G0 Z5\n{ACROSS}", f"G0 Z5\nM5\nG0 Z6\n{ACROSS}M3\nG4 P5\n")
+    left = rest(text, at_pass, 2).text.decode()
+
+    assert left.count("S9000") == 1
+    assert left.index("\nS9000\n") < left.index(ACROSS) < left.index("M3")
 
 
 @pytest.mark.parametrize(
@@ -316,6 +329,56 @@ def test_another_programs_rest_is_none() -> None:
 
     with pytest.raises(InputError, match=r"made\.nc: its last cuts are not those of"):
         check_program(left.text, job, rest_of=("made.nc", made.text))
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "said"),
+    [
+        (
+            "G0 X-20 Y0\n",
+            "G92 X5 Y0\nG0 X-20 Y0\n",
+            "cross.nc:5: G92 moves the zero to where the bit stands, and nobody knows where that is "
+            "on the piece. So nobody can be sure of what it cut before.",
+        ),
+        (
+            "G0 X-20 Y0\n",
+            "M5\nG0 X-20 Y0\n",
+            "cross.nc:8: The bit goes into the wood with the spindle off. So nobody can be sure of "
+            "what it cut before.",
+        ),
+        (
+            "G0 X0 Y-10\n",
+            "M6 T2\nS10000 M3\nG4 P3\nG0 X0 Y-10\n",
+            "cross.nc:10: The bit is changed after the first cut; what follows is only right if it "
+            "was measured again. So nobody can be sure of what it cut before.",
+        ),
+        (
+            "G1 X20 F600\n",
+            "G1 X10 F600\n/G1 X20\n",
+            "cross.nc:9: Lines that begin with / run or not by a switch at the controller; both ways "
+            "were judged. So nobody can be sure of what it cut before.",
+        ),
+        (
+            "G0 X-20 Y0\n",
+            "G91 G0 X-20\nG90 G0 Y0\n",
+            "cross.nc:5: X moves by a distance (G91), from wherever the bit stands. So nobody can be "
+            "sure of what it cut before.",
+        ),
+    ],
+)
+def test_nobody_is_sure_of_what_such_a_program_has_cut(old: str, new: str, said: str) -> None:
+    """What moved its zero, cut with the spindle off or lies behind a switch is not taken for cut, "
+    "whatever its last cuts are."""
+    folder = Path(__file__).parent / "dryrun" / "programs"
+    job = load_job(folder / "cross.yaml", ["machine=gantry-router"])
+    text = (folder / "cross.nc").read_text()
+    left = rest(text, at_pass, 3)
+    before = text.replace(old, new, 1)
+    assert before != text
+    with pytest.raises(InputError) as refused:
+        check_program(left.text, job, rest_of=("cross.nc", before))
+
+    assert str(refused.value).splitlines()[0] == said
 
 
 def test_what_was_cut_before_is_carved() -> None:

@@ -27,10 +27,12 @@ OF_JOBS: Codes = {
     "step-deep": ("caution", "the bit takes more at once than is usual in the wood"),
     "taper-too-short": ("caution", "loose ends rise so steeply that they stay round"),
     # A top that is not flat.
-    "surface-off-piece": ("caution", "places of 'surface' that lie off the piece"),
+    "surface-off-piece": ("refuse", "hardly a place of 'surface' lies on the piece"),
     "surface-odd": ("caution", "a place of 'surface' that is not where those round it lead"),
     "surface-zero": ("refuse", "heights of 'surface' that are not counted from the work zero"),
-    "surface-beyond": ("caution", "lines far beyond the places of 'surface'"),
+    "surface-beyond": ("refuse", "lines farther beyond the places of 'surface' than these tell of the top"),
+    "surface-bowed": ("refuse", "heights of 'surface' that differ by more than the piece is thick"),
+    "surface-cut-off": ("caution", "touches of 'surface' that do not end where they begin, at the zero"),
     # A pattern file or a drawing of one's own.
     "gap": ("caution", "ends of a pattern's lines that nearly meet: a cell stays open"),
     "group": ("caution", "a pattern's lines have another symmetry than its file says"),

@@ -188,11 +188,12 @@ def probe_program(
         ),
         ("limit", limit, 2.0, 0.1, max(floor_mm, 0.1)),
     ):
-        mm.append(usual_mm if asked_mm is None else asked_mm)
+        mm.append(min(usual_mm, most) if asked_mm is None else asked_mm)
         if not least <= mm[-1] <= most:
             want = f"a length from {length(least)} to {length(most)} is wanted"
             raise InputError(Problem(key=f"--{key}", value=length(mm[-1]), want=want))
-    places = probe_places(layout, *mm[:2])
+    with placed(job.document):
+        places = probe_places(layout, *mm[:2])
     text = probing(job, places, *mm[2:])
     reading = _read(job, text)
     clamps = (one for one in job_findings(layout) if one.code == "clamp")

@@ -9,7 +9,7 @@ from typing import TypeVar
 from vcarve.dryrun import clock
 from vcarve.dryrun.before import cut_before, followed
 from vcarve.dryrun.carve import MOST_PIXELS_ASKED, suitable_step_mm
-from vcarve.dryrun.check import check
+from vcarve.dryrun.check import check, unsure
 from vcarve.dryrun.measure import carved, measured, width_findings
 from vcarve.dryrun.track import Target, waiting_mm
 from vcarve.errors import Finding, InputError, Problem
@@ -66,13 +66,16 @@ def check_program(
     if rest_of is not None:
         start = waiting_mm(machine, job)
         whole, rest = (
-            read_program(one, dialect=machine.dialect, file=name, start_mm=start).moves
+            read_program(one, dialect=machine.dialect, file=name, start_mm=start)
             for name, one in (rest_of, (file or "the program", text))
         )
-        before = cut_before(whole, rest)
+        before = cut_before(whole.moves, rest.moves)
         if before is None:
             want = "its last cuts are not those of the program that is to be its rest"
             raise InputError(Problem(file=rest_of[0], want=want))
+        if doubts := unsure(whole, machine, target):
+            of, want = partial(Problem, file=rest_of[0]), "So nobody can be sure of what it cut before."
+            raise InputError([of(line=one.line, want=f"{one.sentence} {want}") for one in doubts])
 
     def read(*, block_delete: bool) -> tuple[Machine, Reading, tuple[Finding, ...]]:
         start = waiting_mm(machine, job)

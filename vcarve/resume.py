@@ -14,7 +14,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from functools import partial
 
 import numpy as np
@@ -35,6 +35,7 @@ from vcarve.run import DryRun
 MODES = ("plane", "units", "radius", "length", "system", "distance", "arc-distance", "feed-mode")
 ON_LINES_OF_THEIR_OWN = ("path", "overrides")
 COOLANT = {"mist": "M7", "flood": "M8", "coolant-off": ""}
+ALONE = "The rest, which is read by itself, lacks what is said before it."
 UNSURE = "so nobody can be sure where the rest would cut"
 CAUTION = "a new bit is another length: set Z0 again, and see that X0 and Y0 still hold."
 # Before the rest, which starts the spindle itself and is judged by itself.
@@ -88,6 +89,7 @@ def _crossings(moves: Moves) -> Bools:
 
 def at_pass(run: DryRun, number: int) -> int:
     """Return the move that a pass of a program, counted from 1, begins with."""
+    _refuse(run, HEALED)
     passes = cutting_passes(run.reading.moves)
     most = int(passes.max(initial=-1)) + 1
     if not 1 <= number <= most:
@@ -135,7 +137,7 @@ def rest_of(run: DryRun, move: int, *, text: bytes, name: str, assumed: bool = F
     if not (passes[move:] >= 0).any():
         raise InputError(Problem(file=file, want="no cut of this program is left from there on"))
     if not len(crossings) or not (passes[: crossings[-1]] >= 0).any():
-        want = "nothing is cut before the last lift before that; run the program itself from its beginning"
+        want = "no rapid across leads there from a cut, where a rest could begin; run the program itself from its beginning"
         raise InputError(Problem(file=file, want=want))
     start = int(crossings[-1])
     line = int(moves.line[start - 1]) + 1
@@ -163,11 +165,21 @@ def rest_of(run: DryRun, move: int, *, text: bytes, name: str, assumed: bool = F
         head.insert(0, "%")
     head += _opening(run, before, start, height)
     lines = [*head, *reading.text_lines[line - 1 :], ""]
-    rest = check_program("\n".join(lines), machine=run.machine, assumed=assumed, file="the rest")
+
+    def there(at: int | None) -> int | None:
+        """Return the program's line of a line of the rest; ``None`` where it has none."""
+        return None if at is None or at <= len(head) else at - len(head) + line - 1
+
+    try:
+        rest = check_program("\n".join(lines), machine=run.machine, assumed=assumed, file=file)
+    except InputError as error:
+        raise InputError(
+            [replace(one, line=there(one.line), want=f"{one.want} {ALONE}") for one in error.problems]
+        ) from None
     if (odd := _differs(moves, start, rest.reading.moves, len(head), line - 1)) is not None:
-        want = f"read by itself, the rest does not do in this line what the program does; {UNSURE}"
+        want = f"the rest does not do in this line what the program does; {UNSURE}"
         raise InputError(wrong(line=odd, want=want))
-    _refuse(rest)
+    _refuse(replace(rest, findings=tuple(replace(one, line=there(one.line)) for one in rest.findings)))
     x, y, z = moves.start_mm[start].tolist()
     return Rest(
         text="\n".join(lines).encode(decoded(text)[1]),
@@ -189,24 +201,27 @@ def _refuse(run: DryRun, healed: frozenset[str] = frozenset()) -> None:
 
 def _doubts(run: DryRun, start: int, line: int) -> Iterator[tuple[int, str]]:
     """Yield what a rest that begins with a move, in a line, cannot be sure of: the line, and why."""
-    moves = run.reading.moves
-    units: set[float] = set()
+    moves, units = run.reading.moves, 0.0
+    first: dict[str, int] = {}  # reason -> line
     for event in moves.events:
         if event.kind == "units":
-            units.add(event.value)
-            if len(units) > 1:
-                yield event.line, "the units change on the way"
+            if event.value != (units or event.value):
+                first.setdefault("the units change on the way", event.line)
+            units = event.value
         elif event.kind == "tool-change":
-            yield event.line, "the program changes the bit"
+            first.setdefault("the program changes the bit", event.line)
         elif event.kind == "switched":
-            yield event.line, "whether lines that begin with / are run is a switch at the controller"
+            first.setdefault(
+                "whether lines that begin with / are run is a switch at the controller", event.line
+            )
         elif event.kind == "distance" and event.value == 91.0 and event.line >= line:
-            yield event.line, "from here on it moves by distances (G91)"
+            first.setdefault("from here on it moves by distances (G91)", event.line)
     distances = [event for event in moves.events if event.kind == "distance" and event.line < line]
     if distances and distances[-1].value == 91.0:
-        yield distances[-1].line, "it moves by distances (G91)"
+        first["it moves by distances (G91)"] = distances[-1].line
     for probe in np.flatnonzero(moves.motion == int(Motion.PROBE))[:1].tolist():
-        yield int(moves.line[probe]), "the program probes"
+        first["the program probes"] = int(moves.line[probe])
+    yield from ((at, want) for want, at in first.items())
     if missing := " and ".join(axis for axis in moves.axes if moves.is_lost(axis)[start]):
         yield int(moves.line[start]), f"the text does not say where {missing} is before this rapid"
     if not _turns(run, line) and not _by_hand(run):
@@ -246,6 +261,8 @@ def _opening(run: DryRun, before: Reading, start: int, height_mm: float) -> list
         wait = math.ceil(round(1e3 * max([run.machine.spindle.spin_up_s, *waits]), 6)) / 1e3
         lines.append(f"S{plain(state.speed_rpm, 3)} {state.spindle}")
         lines += [f"G4 P{plain(wait, 3)}"] if wait else []
+    elif state.speed_rpm:
+        lines.append(f"S{plain(state.speed_rpm, 3)}")  # for the M3 that follows
     if _by_hand(run):
         lines += [*comment("Start the spindle by hand, and continue when it has its speed"), "M0"]
     coolant: list[str] = []

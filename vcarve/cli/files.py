@@ -97,6 +97,8 @@ def _refused(target: Path, what: str, force: bool) -> str | None:
         return f"this is for {what}; its name must end in {either}"
     if what == "a YAML file" and target.is_file() and not force:
         return "is there already; give another name, or --force to write over it"
+    if target.suffix.lower() == ".txt" and target.is_file() and kind_of(str(target)) != "program":
+        return "is there already and is no program; give another name"  # such as heights that were probed
     return None
 
 

@@ -34,6 +34,23 @@ BY_A_JOB = (
     piece.clamp_findings,
     piece.upright_findings,
 )
+# What leaves nobody sure of what a program has cut.
+UNSURE = frozenset(
+    {
+        "units-unset", "modes-unset", "start-unknown", "offset-changed", "place-unknown", "machine-coordinates", "probe",
+        "tool-change", "spindle-off", "block-delete",
+    }
+)  # fmt: skip
+
+
+def unsure(reading: Reading, machine: Machine, target: Target | None) -> list[Finding]:
+    """Return the findings that leave nobody sure of what a program has cut before its rest is run."""
+    seen = track(reading.moves, machine, target)
+    finders = (
+        words.mode_findings, words.offset_findings, words.place_findings, words.habit_findings, limits.spindle_findings
+    )  # fmt: skip
+    found = [one for find in finders for one in find(seen) if one.severity == "refuse"]
+    return [one for one in (*found, *words.outside_findings(seen, found)) if one.code in UNSURE]
 
 
 def check_in_air(reading: Reading, machine: Machine, target: Target, height_mm: float) -> tuple[Finding, ...]:

@@ -102,7 +102,7 @@ class Job(Record):
     surface: Annotated[Surface | None, Named(load_surface, spelled=False, listed=False)] = Field(
         None,
         description="file of how high the top stands from place to place, which the program follows: the log or file of the "
-        "probes of 'mizo probe', or a table of X, Y and height above Z0, a point to a line; left out, the top is flat",
+        "probes of 'mizo probe', or a table of X, Y and height above the top at X0 Y0, a point to a line; left out, it is flat",
     )
 
     _document: Document | None = PrivateAttr(None)  # as written

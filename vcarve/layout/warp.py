@@ -29,6 +29,7 @@ OFF_MM = 1.0  # a probe so far off the piece did not slip from its edge
 # A point so far from what the others say, and so many times as far as they are, is odd.
 ODD_MM, ODD_TIMES = 0.1, 5.0
 MOST_ODD = 10
+BOWED_MM = 2.0  # a board that bows more is measured in other units, or hardly lies on the table; our choice
 # The top's height at the zero may be off so much: where it was probed, and beyond.
 ZERO_MM, FAR_ZERO_MM = 0.1, 0.5
 
@@ -36,7 +37,8 @@ ZERO_MM, FAR_ZERO_MM = 0.1, 0.5
 class Warp(NamedTuple):
     """How high the top stands above that at the zero, along the lines, and how wide one groove would be without following it.
 
-    ``beyond_mm`` is how far lines reach beyond the probed places, ``apart_mm`` how far apart those usually are.
+    ``beyond_mm`` is how far lines reach beyond the probed places, ``apart_mm`` how far apart those usually are; ``drift_mm`` is
+    how much higher the top was found at the zero in the end than at first.
     """
 
     low_mm: float
@@ -46,6 +48,7 @@ class Warp(NamedTuple):
     widest_mm: float
     beyond_mm: float
     apart_mm: float
+    drift_mm: float
 
     def told(self, layout: Layout) -> str:
         """Return it in words; empty where the top is flat to the last decimal."""
@@ -61,10 +64,12 @@ class Warp(NamedTuple):
             f"followed; along the lines it lies {low} to {high} its height at the zero; without it grooves of "
             f"{length(round(self.wide_mm, 3))} would have been {narrow} to {wide} {job.figures.unit} wide"
         )
-        if self.beyond_mm < OFF_MM:
-            return said
-        beyond = length(round(self.beyond_mm, 1))
-        return f"{said}; up to {beyond} beyond the probed places it is taken to go on as it slopes there"
+        if self.beyond_mm >= OFF_MM:
+            beyond = length(round(self.beyond_mm, 1))
+            said += f"; up to {beyond} beyond the probed places it is taken to go on as it slopes there"
+        if drift := round(self.drift_mm, 2):
+            said += f"; the zero drifted by {length(abs(drift))} while it was probed"
+        return said
 
 
 @lru_cache(maxsize=1)  # asked for by every header, summary and sheet of one layout
@@ -85,23 +90,24 @@ def warp_of(layout: Layout) -> Warp | None:
     beyond = float(shapely.distance(shapely.points(there), probed).max())
     away = np.hypot(*(places[:, None] - places[None]).T)
     np.fill_diagonal(away, np.inf)
-    return Warp(low, high, wide, narrow, widest, beyond, float(np.median(away.min(axis=0))))
+    apart = float(np.median(away.min(axis=0)))
+    return Warp(low, high, wide, narrow, widest, beyond, apart, job.surface.drift_mm)
 
 
 def surface_findings(layout: Layout) -> Iterator[Finding]:
     """Yield what is doubtful of the points: off the piece, against each other, not from this zero, not where the lines are."""
-    mount, surface, figures = mount_of(layout.job), layout.job.surface, layout.job.figures
-    warp = warp_of(layout)
+    surface, mount, warp = layout.job.surface, mount_of(layout.job), warp_of(layout)
     if surface is None or warp is None or mount.top is None:
         return
-    length, place = figures.length, surface.places_mm
+    figures, length, place = layout.job.figures, layout.job.figures.length, surface.places_mm
     piece = shapely.buffer(polygon(layout.field.outline), OFF_MM)
     on = np.column_stack(mount.piece_mm(*place[:, :2].T))
     off = np.asarray(~shapely.covers(piece, shapely.points(on)))
     if off.any():
         many = f"{np.count_nonzero(off)} of the {len(off)} places of 'surface' lie"
         said = f"{many} off the piece: what was touched there? Probe from the zero that the job names, on the piece."
-        yield from at_places(Finding("surface-off-piece", said), on[off].tolist())
+        mild = int(off.sum()) <= len(off) - LEAST_POINTS
+        yield from at_places(Finding("surface-off-piece", said, mild=mild), on[off].tolist())
     odd, by_mm = _odd(surface)
     for k in odd.tolist():
         x, y = (figures.number(round(v, 1)) for v in place[k, :2].tolist())
@@ -113,18 +119,38 @@ def surface_findings(layout: Layout) -> Iterator[Finding]:
     zero = float(mount.rise_mm(np.zeros(2)))
     inner = bool(shapely.covers(shapely.MultiPoint(place[:, :2]).convex_hull, shapely.Point(0.0, 0.0)))
     if abs(zero) > (ZERO_MM if inner else FAR_ZERO_MM):
+        bed = ", not from the bed" if layout.job.zero.z == "bed" else ""
         said = (
-            f"At X0 Y0 the places of 'surface' make the top {length(round(zero, 2))} high, and Z0 is set there: heights count "
-            "from the first touch, which has to be at X0 Y0, in a table from Z0."
+            f"At X0 Y0 the places of 'surface' make the top {length(round(zero, 2))} high: heights count from the top there"
+            f"{bed}, and the first touch has to be there."
         )
         yield Finding("surface-zero", said, mild=inner and abs(zero) <= FAR_ZERO_MM)
+    yield from _doubts(layout, surface, warp)
+
+
+def _doubts(layout: Layout, surface: Surface, warp: Warp) -> Iterator[Finding]:
+    """Yield what is doubtful of all the points together: how high, how far, and whether they are all."""
+    length, thick = layout.job.figures.length, layout.job.piece.thickness_mm
+    bow = warp.high_mm - warp.low_mm
+    if bow > BOWED_MM:
+        said = f"Along the lines the top rises and falls by {length(round(bow, 2))}, on a piece {length(thick)} thick"
+        said += ": are heights and places in the unit that they are read in?"
+        yield Finding("surface-bowed", said, mild=bow <= thick)
     if warp.beyond_mm > max(warp.apart_mm, OFF_MM):
-        beyond, apart = length(round(warp.beyond_mm, 1)), length(round(warp.apart_mm, 1))
-        said = (
-            f"Lines reach {beyond} beyond the probed places, which are {apart} apart: there the top is taken to go on as it "
-            "slopes at the outermost. Probe nearer to the edge."
+        box = shapely.get_coordinates(shapely.oriented_envelope(shapely.MultiPoint(surface.places_mm[:, :2])))
+        wide = float(np.hypot(*np.diff(box, axis=0).T).min())
+        beyond, apart, within = (length(round(mm, 1)) for mm in (warp.beyond_mm, warp.apart_mm, wide))
+        said = f"Lines reach {beyond} beyond the probed places, which are {apart} apart: there the top is taken to go on as it "
+        said += "slopes at the outermost. Probe nearer to the edge."
+        if far := warp.beyond_mm > wide:
+            said = f"Lines reach {beyond} beyond the probed places, which lie within {within} and say nothing of the top there. "
+            said += "Probe all of the piece. Are they in inches? Then write a line 'inch' before the first."
+        yield Finding("surface-beyond", said, mild=not far)
+    if not surface.whole:
+        said = "The touches of 'surface' do not end where they begin, at X0 Y0"
+        yield Finding(
+            "surface-cut-off", f"{said}: see whether the log is whole, and whether the zero has held."
         )
-        yield Finding("surface-beyond", said)
 
 
 @lru_cache(maxsize=8)

@@ -1,6 +1,7 @@
 """A program that touches a piece's top here and there, the spindle off, to tell how far from flat it is.
 
-The first touch is at the work zero, from which heights and places are counted.  A probing move goes down to a limit, beyond which
+The first touch is at the work zero, from which heights and places are counted; the last is there again, to tell whether it
+has drifted meanwhile.  A probing move goes down to a limit, beyond which
 no contact is an error at the controller (G38.2), and up again alone before the next way across.
 """
 
@@ -19,7 +20,7 @@ FILE = "heights.txt"  # that LinuxCNC writes, and the job names as 'surface'
 
 
 def probing(job: Job, places_mm: Floats, clear_mm: float, limit_mm: float) -> str:
-    """Return the text of a program that probes at X and Y of the program (n, 2), after the work zero.
+    """Return the text of a program that probes at X and Y of the program (n, 2), before and after that at the work zero.
 
     Between probes the bit is ``clear_mm`` above the top as it is at the zero; none goes deeper than ``limit_mm`` below that.
     """
@@ -27,7 +28,13 @@ def probing(job: Job, places_mm: Floats, clear_mm: float, limit_mm: float) -> st
 
 
 def _sections(job: Job, places_mm: Floats, clear_mm: float, limit_mm: float) -> Iterator[Section]:
-    machine, frame, length = job.machine, Frame(job.model_copy(update={"surface": None})), job.figures.length
+    machine, length = job.machine, job.figures.length
+    writes = machine.dialect == "linuxcnc"
+    if writes:
+        # The file that it writes is in the program's unit (from memory), and does not say in which.
+        machine = machine.model_copy(update={"units": "mm", "decimals": 3})
+    job = job.model_copy(update={"surface": None, "machine": machine})
+    frame = Frame(job)
     unit_mm, top_mm = machine.figures.unit_mm, frame.mount.top_nm / NM_PER_MM
     safe, clear = frame.clear(machine.safe_height_mm), frame.clear(clear_mm)
     deep = plain((top_mm - limit_mm) / unit_mm, machine.decimals)
@@ -38,7 +45,10 @@ def _sections(job: Job, places_mm: Floats, clear_mm: float, limit_mm: float) -> 
             f"probes of {job.name}, {len(places_mm)} places after X0 Y0, no deeper than {length(limit_mm)} below the top",
         ),
         ("Machine", f"{machine.name}, {machine.dialect}"),
-        ("Zero", f"X0 Y0 at the {job.zero.corner}, Z0 on the {job.zero.level}. The first touch is there"),
+        (
+            "Zero",
+            f"X0 Y0 at the {job.zero.corner}, Z0 on the {job.zero.level}. The first touch is there, and the last",
+        ),
         (
             "Caution",
             "The spindle stays off. Try the probe by hand before. Wood does not conduct: lay foil, or take a touch probe.",
@@ -47,14 +57,13 @@ def _sections(job: Job, places_mm: Floats, clear_mm: float, limit_mm: float) -> 
     )
     header = [line for label, text in notes for line in comment(label, text)]
     yield [*header, *opening(job, arcs=False), *idle(job), Move("G0", z=safe)]
-    writes = machine.dialect == "linuxcnc"
     if writes:
         yield [f"(PROBEOPEN {FILE})"]
-    for x, y in ((0.0, 0.0), *places_mm.tolist()):
+    for x, y in ((0.0, 0.0), *places_mm.tolist(), (0.0, 0.0)):
         words = " ".join(
             f"{axis}{plain(mm / unit_mm, machine.decimals)}" for axis, mm in (("X", x), ("Y", y))
         )
         yield [Move("G0", words), Move("G0", z=clear), Move(PROBE, z=deep, feed=feed), Move("G0", z=clear)]
     if writes:
         yield ["(PROBECLOSE)"]
-    yield [Move("G0", z=safe), Move("G0", "X0 Y0"), machine.program_end]
+    yield [Move("G0", z=safe), machine.program_end]
