@@ -31,18 +31,24 @@ Output = tuple[str, str | bytes]  # a path, "-" for standard output, and what is
 def write_whole(outputs: Sequence[Output]) -> None:
     """Write every output, or none; standard output last.
 
-    A link is followed, and the file it leads to replaced; what is no plain file (a pipe, a device) is written into.
-    Raises InputError for a path that cannot be written; nothing has changed then.
+    A link is followed, and the file it leads to replaced; what is no plain file (a pipe, a device) is written into, before any
+    file is put in its place.  Raises InputError for a path that cannot be written; no file has changed then.
     """
     staged: list[tuple[str, Path, Path]] = []
-    streams: list[tuple[str, bytes]] = []
+    devices: list[tuple[str, bytes]] = []
+    last: list[bytes] = []
     with contextlib.ExitStack() as leftovers, contextlib.ExitStack() as undo:
         for path, content in outputs:
             data = content.encode() if isinstance(content, str) else content
-            if path == "-" or (os.path.exists(path) and not os.path.isfile(path) and not os.path.isdir(path)):
-                streams.append((path, data))
+            if path == "-":
+                last.append(data)
+            elif os.path.exists(path) and not os.path.isfile(path) and not os.path.isdir(path):
+                devices.append((path, data))
             else:
                 staged.append((path, *_stage(path, data, leftovers)))
+        for path, data in devices:
+            with _worded(path):
+                Path(path).write_bytes(data)
         for path, target, new in staged:
             with _worded(path):
                 if len(staged) > 1:  # the way back comes first, so that a signal finds it
@@ -52,14 +58,10 @@ def write_whole(outputs: Sequence[Output]) -> None:
                         undo.callback(target.unlink, missing_ok=True)
                 os.replace(new, target)
         undo.pop_all()
-    for path, data in streams:
-        if path == "-":
-            sys.stdout.flush()
-            sys.stdout.buffer.write(data)
-            sys.stdout.buffer.flush()
-        else:
-            with _worded(path):
-                Path(path).write_bytes(data)
+    for data in last:
+        sys.stdout.flush()
+        sys.stdout.buffer.write(data)
+        sys.stdout.buffer.flush()
 
 
 def _stage(path: str, data: bytes, leftovers: contextlib.ExitStack) -> tuple[Path, Path]:

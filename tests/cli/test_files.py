@@ -189,3 +189,14 @@ def test_a_file_to_be_edited_is_written_over_with_force_only(
 def test_devices_and_any_case_are_taken(tmp_path: Path) -> None:
     """An ending in capitals is as good, and what is no plain file has no ending to keep to."""
     claim([("a program", str(tmp_path / "A.NC")), ("a page", os.devnull)])
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="/dev/full is POSIX's")
+def test_a_device_without_room_leaves_the_files_beside_it_unwritten(tmp_path: Path) -> None:
+    """What is written into a device comes before files are put in their places: where it fails, nothing has changed."""
+    (tmp_path / "kept").write_text("as it was")
+
+    with pytest.raises(InputError, match="'/dev/full': cannot be written: no space left on device"):
+        write_whole([("/dev/full", "x"), (str(tmp_path / "kept"), "new"), (str(tmp_path / "fresh"), "new")])
+
+    assert {path.name: path.read_text() for path in tmp_path.iterdir()} == {"kept": "as it was"}
