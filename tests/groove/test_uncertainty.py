@@ -66,6 +66,30 @@ def test_alone_each_adds_what_it_moves(angle: float, depth: float, off_deg: floa
     assert uncertainty_mm(VBit(angle_deg=angle), depth) == 0.0
 
 
+@given(st.floats(20.0, 120.0), st.floats(0.05, 0.5), st.floats(0.05, 1.5))
+def test_a_ball_adds_what_it_moves(angle: float, radius: float, share: float) -> None:
+    """Whether its ball or its cone cuts the edge, each figure of a rounded tip adds what the changed bit cuts, to first order."""
+    half = math.radians(angle) / 2.0
+    depth = share * radius * (1.0 - math.sin(half))
+
+    def begins(deg: float) -> float:
+        return 2.0 * (1.0 / math.cos(math.radians(deg) / 2.0) - math.tan(math.radians(deg) / 2.0))
+
+    def wide(deg: float = 0.0, start: float = 0.0, down: float = 0.0) -> float:
+        tip = (radius * begins(angle) + start) / begins(angle + deg)
+        return width_mm(VBit(angle_deg=angle + deg, tip_radius_mm=tip), depth + down)
+
+    for key, moved, tiny in (
+        ("angle_deg", "deg", 1e-4),
+        ("tip_mm", "start", 1e-7),
+        ("height_mm", "down", 1e-7),
+    ):
+        bit = VBit(angle_deg=angle, tip_radius_mm=radius, uncertainty=Spread(**{key: 0.01}))
+        step = (wide(**{moved: tiny}) - wide(**{moved: -tiny})) / (2.0 * tiny)
+        assert uncertainty_mm(bit, depth) == pytest.approx(0.01 * abs(step), rel=1e-3, abs=1e-9)
+    assert uncertainty_mm(bit, 0.0) == 0.0
+
+
 def test_what_a_job_says_of_its_widths() -> None:
     """Summary, header, drawing and figures tell a width with how far it may be off, and land as its least."""
     plain, made = plan_program(job(BIT[0])), plan_program(job(*BIT))

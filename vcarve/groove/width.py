@@ -167,15 +167,20 @@ def uncertainty_mm(bit: Cone, depth_mm: float) -> float:
     """Return how far a groove's width may be off at a depth, either way (half of a 95 % interval); 0 where nothing is said of it.
 
     As in the GUM (JCGM 100:2008, 5.2.2): ``u(w)^2 = (d / cos^2 h u(angle))^2 + u(t)^2 + 2 r d / cos^2 h u(angle) u(t) +
-    (2 tan h u(z))^2``, the tip's flat being where the cone's own line begins.
+    (2 tan h u(z))^2``, the tip's flat being where the cone's own line begins.  A ball that cuts the edge follows from that
+    beginning: angle and tip then move the width by a share of what they move where ball and cone meet.
     """
     known = bit.uncertainty
-    if known is None or depth_mm > deepest_mm(bit) + SLACK_MM:
+    slope = sensitivity(bit, depth_mm)
+    if known is None or math.isinf(slope) or depth_mm > deepest_mm(bit) + SLACK_MM:
         return 0.0
-    by_angle = math.radians(known.angle_deg) * depth_mm / math.cos(_half_angle(bit)) ** 2
-    by_height = cone_line_mm(bit)[1] * known.height_mm
-    together = 2.0 * known.correlation * by_angle * known.tip_mm
-    return math.sqrt(max(by_angle**2 + known.tip_mm**2 + together + by_height**2, 0.0))
+    share, ball = 1.0, ball_mm(bit)
+    if depth_mm < ball:
+        share = 4.0 * depth_mm * bit.tip_radius_mm / (width_mm(bit, depth_mm) * cone_line_mm(bit)[0])
+    by_angle = share * math.radians(known.angle_deg) * max(depth_mm, ball) / math.cos(_half_angle(bit)) ** 2
+    by_tip, by_height = share * known.tip_mm, slope * known.height_mm
+    together = 2.0 * known.correlation * by_angle * by_tip
+    return math.sqrt(max(by_angle**2 + by_tip**2 + together + by_height**2, 0.0))
 
 
 def table(bit: Cone) -> tuple[tuple[float, float], ...]:
