@@ -96,6 +96,30 @@ def test_a_measured_tip_gives_the_zero() -> None:
     told = run("fit", "-", text=f"{TABLE}tip: {{length: 0.1 mm, uncertainty: 0.02 mm}}\n").stdout
 
     assert "the bit went 0.091 ± 0.020 mm deeper than the program says" in told
+    assert (
+        "It holds for this bit as it is ground now, where the zero is right: here it was 0.091 mm too low."
+        in told
+    )
+
+
+def test_a_zero_that_contradicts_the_widths_is_told() -> None:
+    """A zero touched again by which the tip would be less than nothing is doubted, and no other."""
+    told = run("fit", "-", text=f"{TABLE}deeper: {{length: 0.4 mm, uncertainty: 0.02 mm}}\n").stdout
+
+    assert "With that zero the tip would be 0.246 mm less than nothing: touch it again." in told
+    assert "less deep than" not in told
+
+
+def test_a_rounded_tip_is_told_by_its_radius() -> None:
+    """Of a rounded tip the summary tells the radius, as the job's bit has it."""
+    rows = "".join(f"  - {{depth: {d}, widths: [{1.1 * d + 0.2:.3f}]}}\n" for d in (0.5, 1.0, 1.5, 2.0))
+    table = f"{TABLE[: TABLE.index('  - ')]}{rows}".replace("tip: 0.2", "tip-radius: 0.2").replace(
+        "0.02", "0.01"
+    )
+    told = run("fit", "-", text=table).stdout
+
+    assert "rounded to 0.169 ± 0.003 mm: the tip's radius together with the error of the zero" in told
+    assert "tip-radius: 0.1691 mm" in told
 
 
 def test_a_job_is_no_table(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -109,7 +109,7 @@ def fit(widths: str, picture: str | None, json_: bool) -> None:
     """
     from vcarve.coupon.fit import fit_widths
     from vcarve.coupon.table import load_widths
-    from vcarve.view.fit import HOLDS, bit_line, fit_cautions, fit_json, fit_rows, fit_svg
+    from vcarve.view.fit import bit_line, fit_cautions, fit_json, fit_rows, fit_svg, holds
 
     claim(asked(), (widths,))
     with taken_as("widths", widths):
@@ -126,5 +126,5 @@ def fit(widths: str, picture: str | None, json_: bool) -> None:
         say(f"  {click.style('caution', fg='yellow', bold=True)}  {words}")
     say("In the job:")
     say(f"  {bit_line(found.bit, found.table.figures, found.spread)}")
-    say(HOLDS)
+    say(holds(found))
     say_written(outputs)

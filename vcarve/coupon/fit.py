@@ -16,11 +16,10 @@ import numpy as np
 
 from vcarve.coupon.line import LEAST_POINTS, Line, fit_line, outliers
 from vcarve.coupon.table import Widths
-from vcarve.errors import InputError
+from vcarve.errors import InputError, Problem
 from vcarve.groove.width import Spread, VBit, cone_line_mm
+from vcarve.job.fields import BLUNTEST_DEG, MOST_SPREAD_DEG, SHARPEST_DEG
 from vcarve.plane.arrays import Floats, Ints, ReadOnly
-
-LEAST_DEG, MOST_DEG = 5.0, 170.0  # what a job takes for a bit
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -31,6 +30,15 @@ class Outlier:
     place: int
     width_mm: float
     off_mm: float  # from the line through the others
+
+    def sentence(self, table: Widths) -> str:
+        """Return which width of a table it is, and how far it is off."""
+        length = table.figures.length
+        where = f"groove {self.groove + 1}, {length(table.grooves[self.groove].depth_mm)} deep"
+        what = "its width" if self.place < 0 else f"place {self.place + 1}"
+        side = "wider" if self.off_mm > 0.0 else "narrower"
+        off = f"{length(abs(self.off_mm))} {side} than the others say"
+        return f"{where}: {what}, {length(self.width_mm)}, is {off}. Measure it again, or take it out."
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -67,11 +75,21 @@ class Fit(ReadOnly):
         return np.asarray(self.width_mm - (self.line.start_mm + self.line.slope * self.depth_mm))
 
     @property
+    def begins(self) -> float:
+        """Where the cone's own line begins for each millimetre of the tip's measure, which of a rounded one is its radius."""
+        if not self.table.bit.tip_radius_mm:
+            return 1.0
+        return cone_line_mm(VBit(angle_deg=self.angle_deg, tip_radius_mm=1.0))[0]
+
+    @property
     def tip_mm(self) -> tuple[float, float]:
-        """The tip's flat and its standard uncertainty: as measured, or as the widths need it, the zero's error in it."""
+        """Where the cone's line begins, which is the tip's flat, and its standard uncertainty.
+
+        As measured, or as the widths need it, the zero's error in it.
+        """
         line, tip, deeper = self.line, self.table.tip, self.table.deeper
         if tip is not None:
-            return tip.length_mm, tip.uncertainty_mm
+            return self.begins * tip.length_mm, self.begins * tip.uncertainty_mm
         if deeper is None:
             return line.start_mm, line.u_start_mm
         start, off = line.at(-deeper.length_mm)
@@ -80,36 +98,40 @@ class Fit(ReadOnly):
     @property
     def deeper_mm(self) -> tuple[float, float] | None:
         """How much deeper than the program says the bit went, and its standard uncertainty; ``None`` where nobody can tell."""
-        line, tip, deeper = self.line, self.table.tip, self.table.deeper
+        line, deeper = self.line, self.table.deeper
         if deeper is not None:
             return deeper.length_mm, deeper.uncertainty_mm
-        if tip is None:
+        if self.table.tip is None:
             return None
         # where the line has the tip's own width
-        at = (tip.length_mm - line.start_mm) / line.slope
-        return -at, math.hypot(line.at(at)[1], tip.uncertainty_mm) / line.slope
+        tip, u_tip = self.tip_mm
+        at = (tip - line.start_mm) / line.slope
+        return -at, math.hypot(line.at(at)[1], u_tip) / line.slope
 
     @property
     def bit(self) -> dict[str, float]:
         """The bit as a job's file has it, by its keys: a tip that would be less than none is none."""
-        sold, start_mm = self.table.bit, max(self.tip_mm[0], 0.0)
-        found = {"angle": round(self.angle_deg, 2), "diameter": sold.diameter_mm, "shank": sold.shank_mm}
-        if sold.tip_radius_mm:
-            begins, _ = cone_line_mm(VBit(angle_deg=self.angle_deg, tip_radius_mm=1.0))
-            found["tip-radius"] = round(start_mm / begins, 4)
-        else:
-            found["tip"] = round(start_mm, 4)
-        return {**found, "flutes": sold.flutes}
+        sold, tip = self.table.bit, round(max(self.tip_mm[0], 0.0) / self.begins, 4)
+        return {
+            "angle": round(self.angle_deg, 2),
+            "diameter": sold.diameter_mm,
+            "shank": sold.shank_mm,
+            "tip-radius" if sold.tip_radius_mm else "tip": tip,
+            "flutes": sold.flutes,
+        }
 
     @property
     def spread(self) -> Spread:
-        """How far angle and tip may be off: half of 95 % intervals, and their correlation."""
-        line, factor = self.line, self.line.factor
-        u_tip, together = self.tip_mm[1], 0.0
-        if self.table.tip is None and u_tip and line.u_slope:
+        """How far angle and tip may be off: half of 95 % intervals, and their correlation.
+
+        Where a job's tip is none because it cannot be less, the tip's is larger by what it would be less.
+        """
+        line, factor, (tip, u_tip) = self.line, self.line.factor, self.tip_mm
+        off_mm, together = factor * u_tip + max(-tip, 0.0), 0.0
+        if self.table.tip is None:
             deeper = 0.0 if self.table.deeper is None else self.table.deeper.length_mm
-            together = (line.together * line.u_start_mm - deeper * line.u_slope) / u_tip
-        return Spread(angle_deg=factor * self.u_angle_deg, tip_mm=factor * u_tip, correlation=together)
+            together = factor * (line.together * line.u_start_mm - deeper * line.u_slope) / off_mm
+        return Spread(angle_deg=factor * self.u_angle_deg, tip_mm=off_mm, correlation=together)
 
 
 def angle_deg(slope: float) -> float:
@@ -138,13 +160,7 @@ def fit_widths(table: Widths) -> Fit:
     if len(used) >= LEAST_POINTS and np.ptp(depths[used]):
         clean = means[np.isin(grooves, used)]
         others = fit_line(depths[used], clean, table.uncertainty_mm, table.read_to_mm)
-    for one in (line, others):
-        if not LEAST_DEG <= angle_deg(one.slope) <= MOST_DEG:
-            grows = f"{one.slope:.3f} mm for each millimetre of depth"
-            raise InputError(
-                f"These are not the widths of a V-bit: they grow by {grows}. Are depths and widths in their places?"
-            )
-    return Fit(
+    found = Fit(
         table=table,
         groove=measured,
         depth_mm=depths[measured],
@@ -156,6 +172,28 @@ def fit_widths(table: Widths) -> Fit:
         ),
         others=others,
     )
+    if want := _doubt(found):
+        raise InputError([Problem(want=want), *(Problem(want=one.sentence(table)) for one in found.outliers)])
+    return found
+
+
+def _doubt(fit: Fit) -> str:
+    """Return why a fit is that of no bit which a job could name; empty where it is."""
+    for slope in (fit.line.slope, fit.others.slope):
+        if not _of_a_bit(slope):
+            asked = "Are depths and widths in their places?"
+            if _of_a_bit(25.4 * slope):
+                asked = "Are they inches? Write them with their unit, such as 0.05 in."
+            grows = f"they grow by {slope:.3f} mm for each millimetre of depth"
+            return f"These are not the widths of a V-bit: {grows}. {asked}"
+    if fit.angle_ends_deg[0] > 0.0 and fit.spread.angle_deg <= MOST_SPREAD_DEG:
+        return ""
+    known = f"Widths known to ± {fit.table.figures.length(fit.line.deviation_mm)} each"
+    return f"{known} leave the angle open; measure them again, or more grooves of more different depths."
+
+
+def _of_a_bit(slope: float) -> bool:
+    return SHARPEST_DEG <= angle_deg(slope) <= BLUNTEST_DEG
 
 
 def _means(groove: Ints, width_mm: Floats) -> tuple[Ints, Floats]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from typing import Annotated, Literal
 
@@ -14,6 +15,9 @@ from vcarve.job.document import read_document
 from vcarve.job.fields import LengthMm, NotNegativeMm, PositiveMm, Text
 from vcarve.job.record import Broken, Named, Record, record_from
 from vcarve.quantity import FIGURES, Figures, format_mm
+
+UPRIGHT = 0.98  # of the bit's diameter: from there on the walls may be the upright ones
+_POINT = "write decimals with a point"
 
 
 class Measured(Record):
@@ -40,12 +44,14 @@ class Widths(Record):
         description="the bit as it is sold: a name from 'mizo bits', or its measures"
     )
     units: Literal["mm", "inch"] = Field("mm", description="mm or inch, for what is answered")
-    read_to_mm: NotNegativeMm = Field(0.01, description="the smallest step that caliper or loupe shows")
+    read_to_mm: PositiveMm = Field(0.01, description="the smallest step that caliper or loupe shows")
     uncertainty_mm: PositiveMm | None = Field(
         None,
         description="standard uncertainty of a groove's width (the mean of its places); left out, from the scatter",
     )
-    tip: Known | None = Field(None, description="the flat of the tip, measured under a loupe")
+    tip: Known | None = Field(
+        None, description="the flat of the tip, of a rounded one its radius, measured under a loupe"
+    )
     deeper: Known | None = Field(
         None,
         description="how much deeper than the program says the bit went, where the zero was touched again",
@@ -66,11 +72,26 @@ class Widths(Record):
             )
         if not isinstance(self.bit, Bit):  # a name that stands for nothing, told apart
             return
-        shallow, deep = ball_mm(self.bit), deepest_mm(self.bit)
+        wide, shallow, deep = self.bit.diameter_mm, ball_mm(self.bit), deepest_mm(self.bit)
+        if self.tip and not 0.0 <= self.tip.length_mm < wide:
+            yield Broken(
+                "tip.length", f"must be from 0 mm to less than the bit's diameter, {format_mm(wide)}"
+            )
+        if self.deeper and self.deeper.length_mm <= -min(depths, default=math.inf):
+            want = f"so much less deep, the groove of {format_mm(min(depths))} would not have been cut"
+            yield Broken("deeper.length", want)
         for index, groove in enumerate(self.grooves):
             if not shallow <= groove.depth_mm <= deep + 1e-9:
                 want = f"the bit's cone cuts from {format_mm(shallow)} to {format_mm(deep)}; there alone widths tell its angle"
                 yield Broken(f"grooves.{index}.depth", want)
+            beyond = [place for place, across in enumerate(groove.widths_mm) if across >= UPRIGHT * wide]
+            for place in beyond:
+                want = f"from the bit's diameter on, {format_mm(wide)}, widths tell no angle; {_POINT}, or leave it out"
+                yield Broken(f"grooves.{index}.widths.{place}", want)
+            whole = all(across.is_integer() for across in groove.widths_mm)
+            if not beyond and whole and len(set(groove.widths_mm)) > 1:  # 1,12 in a list is two widths
+                want = f"places of one groove that differ by whole millimetres; {_POINT}"
+                yield Broken(f"grooves.{index}.widths", want)
 
     @property
     def figures(self) -> Figures:

@@ -117,9 +117,11 @@ _angle = partial(_quantity, quantity.ANGLE, "degrees")
 AngleDeg = Annotated[float, _angle(least=-360, most=360)]
 MOST_TURN_DEG = 45.0  # turned further, another edge lies in front
 _STRAIGHTER = "; lay the piece straighter, or write pattern.rotate where only the pattern lies aslant"
-SpreadDeg = Annotated[float, _angle(least=0, most=30)]
+MOST_SPREAD_DEG = 30.0
+SpreadDeg = Annotated[float, _angle(least=0, most=MOST_SPREAD_DEG)]
 TurnDeg = Annotated[float, _angle(least=-MOST_TURN_DEG, most=MOST_TURN_DEG, why=_STRAIGHTER)]
-BitAngleDeg = Annotated[float, _angle(least=5, most=170)]
+BLUNTEST_DEG, SHARPEST_DEG = 170.0, 5.0
+BitAngleDeg = Annotated[float, _angle(least=SHARPEST_DEG, most=BLUNTEST_DEG)]
 
 LEAST_FEED_MM_MIN = 1.0  # Grbl 1.1 (grbl/config.h, MINIMUM_FEED_RATE)
 FeedMmMin = Annotated[

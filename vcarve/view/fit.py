@@ -16,11 +16,6 @@ from vcarve.view.facts import Rows
 from vcarve.view.look import LIGHT, SANS, WOOD
 from vcarve.view.svg import drawn, svg, text
 
-HOLDS = (
-    "It holds for this bit as it is ground now, with the zero set as it was set here. Add 'height: 0.02 mm' to its uncertainty "
-    "for how closely you set the zero each time."
-)
-
 
 def fit_rows(fit: Fit) -> Rows:
     """Return what a fit says, as labels and texts; uncertainties are standard ones, intervals hold in 95 of 100 coupons."""
@@ -29,7 +24,6 @@ def fit_rows(fit: Fit) -> Rows:
     low, high = fit.angle_ends_deg
     sold = table.bit.angle_deg
     inside = "inside it" if low <= sold <= high else "outside it: the bit is not what it is sold as"
-    tip, u_tip = fit.tip_mm
     rows = [
         ("measured", f"{counted(len(fit.groove), 'groove')}, {counted(readings, 'place')}"),
         ("angle", f"{_angle(fit)}, with its standard uncertainty"),
@@ -43,32 +37,38 @@ def fit_rows(fit: Fit) -> Rows:
         else "as given"
     )
     if np.isfinite(line.freedom) and table.uncertainty_mm is not None:
-        source += f"; the {figures.length(table.uncertainty_mm)} given is too little for it"
+        source += f"; the {figures.small(table.uncertainty_mm)} given is too little for it"
     rows.append(("", f"one groove: ± {figures.length(line.deviation_mm, 4)}, {source}"))
+    round_ = bool(table.bit.tip_radius_mm)
+    tip, u_tip = (one / fit.begins for one in fit.tip_mm)
+    told = f"{'rounded to ' * round_}{figures.known(tip, u_tip)}"
     if fit.deeper_mm is None:
-        rows.append(
-            ("tip", f"{figures.known(tip, u_tip)}: the tip's flat together with the error of the zero")
-        )
-        rows.append(
-            (
-                "",
-                "widths alone do not tell the two apart: measure the tip under a loupe (key 'tip'), or touch the zero",
-            )
-        )
-        rows.append(
-            (
-                "",
-                "again beside the coupon (key 'deeper'); the angle is free of both, not of a scale that is off",
-            )
-        )
+        what = "radius" if round_ else "flat"
+        rows += [
+            ("tip", f"{told}: the tip's {what} together with the error of the zero"),
+            ("", "widths alone do not tell the two apart: measure the tip under a loupe (key 'tip'), or touch the zero"),
+            ("", "again beside the coupon (key 'deeper'); the angle is free of both, not of a scale that is off"),
+        ]  # fmt: skip
     else:
         deeper, u_deeper = fit.deeper_mm
-        rows.append(("tip", figures.known(tip, u_tip)))
         way = "deeper" if deeper >= 0.0 else "less deep"
-        rows.append(
-            ("zero", f"the bit went {figures.known(abs(deeper), u_deeper)} {way} than the program says")
-        )
+        went = f"the bit went {figures.known(abs(deeper), u_deeper)} {way} than the program says"
+        rows += [("tip", told), ("zero", went)]
     return rows
+
+
+def holds(fit: Fit) -> str:
+    """Return when what was found of the bit holds."""
+    figures, zero = fit.table.figures, "with the zero set as it was set here"
+    if fit.deeper_mm is not None:
+        deeper = fit.deeper_mm[0]
+        zero = "where the zero is right"
+        if abs(deeper) >= fit.table.read_to_mm:
+            zero += f": here it was {figures.length(abs(deeper))} too {'low' if deeper > 0.0 else 'high'}"
+    return (
+        f"It holds for this bit as it is ground now, {zero}. Add 'height: {figures.length(0.02)}' to its uncertainty for how "
+        "closely you set the zero each time."
+    )
 
 
 def _angle(fit: Fit) -> str:
@@ -78,17 +78,14 @@ def _angle(fit: Fit) -> str:
 def fit_cautions(fit: Fit) -> Iterator[str]:
     """Yield what makes the fit doubtful: outliers, and what it would be without them; a tip that is less than none."""
     figures = fit.table.figures
-    for one in fit.outliers:
-        where = f"groove {one.groove + 1}, {figures.length(fit.table.grooves[one.groove].depth_mm)} deep"
-        what = "its width" if one.place < 0 else f"place {one.place + 1}"
-        side = "wider" if one.off_mm > 0.0 else "narrower"
-        off = f"{figures.length(abs(one.off_mm))} {side} than the others say"
-        yield f"{where}: {what}, {figures.length(one.width_mm)}, is {off}. Measure it again, or take it out."
+    yield from (one.sentence(fit.table) for one in fit.outliers)
     if fit.outliers:
         without = format_deg(angle_deg(fit.others.slope))
         yield f"Without that the angle would be {without} and the width at no depth {figures.length(fit.others.start_mm)}."
     tip, u_tip = fit.tip_mm
-    if tip + fit.line.factor * u_tip < 0.0:
+    if tip + fit.line.factor * u_tip < 0.0 and fit.table.deeper:
+        yield f"With that zero the tip would be {figures.length(-tip)} less than nothing: touch it again."
+    elif tip + fit.line.factor * u_tip < 0.0:
         short = figures.length(-tip / fit.line.slope)
         yield (
             f"The grooves are narrower than a sharp tip makes them: it went {short} or more less deep than the program says. "
@@ -180,14 +177,25 @@ def fit_svg(fit: Fit) -> str:
         text(_LEFT + 1.0, zero - _LOW / 2.0 - 1.5, f"off the line, up to ± {figures.length(most / 1.15)}; "
              "band: where the line lies, 95 %"),
     ]  # fmt: skip
+    beside = set[float]()
     for groove, depth, width, residual in zip(
         fit.groove.tolist(), fit.depth_mm, fit.width_mm, off, strict=True
     ):
         kind = "out" if groove in named else "dot"
         for at in (y(width), z(residual)):
             parts.append(drawn(f'<circle class="{kind}" cx="{{}}" cy="{{}}" r="1.1"/>', x(depth), at))
+        number = f"{groove + 1}{' ✗' if groove in named else ''}"
+        # of two grooves of one depth, one has its number on the left
+        left = depth in beside
+        beside.add(depth)
         parts.append(
-            text(x(depth) + 1.6, z(residual) - 0.8, f"{groove + 1}{' ✗' if groove in named else ''}", kind)
+            text(
+                x(depth) + (-1.6 if left else 1.6),
+                z(residual) + 1.0,
+                number,
+                kind,
+                "end" if left else "start",
+            )
         )
     style = (
         f"svg{{background:{LIGHT.paper}}}text{{font:3px {SANS};fill:{LIGHT.ink_soft}}}.head{{font-size:4.5px;fill:{LIGHT.ink}}}"
