@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 from functools import partial
-from typing import TypeVar
+from pathlib import Path
+from typing import NamedTuple, TypeVar
 
 from vcarve.dryrun import clock
 from vcarve.dryrun.before import cut_before, followed
@@ -13,18 +14,22 @@ from vcarve.dryrun.check import check, unsure
 from vcarve.dryrun.measure import carved, measured, width_findings
 from vcarve.dryrun.track import Target, waiting_mm
 from vcarve.errors import Finding, InputError, Problem
-from vcarve.job.bench import Machine, load_machine
+from vcarve.job.bench import Machine, file_of, is_file, load_machine, names
+from vcarve.job.document import read_bytes
 from vcarve.job.records import Job
 from vcarve.layout.findings import job_findings
 from vcarve.layout.stages import Layout, laid_out
 from vcarve.plane.region import polygon
 from vcarve.program.reader import Reading, read_program
 from vcarve.quantity import format_mm
+from vcarve.report import machine_in_header
 from vcarve.run import DryRun
 
 # Findings that rest on the machine's own figures.
 OF_THE_MACHINE = {"feed-too-fast", "travel", "spindle-range", "spin-up"}
 USUAL_MACHINE = "rs274-mill"  # where nobody names one
+LARGEST_BYTES = 64 * 2**20  # a device or a pipe may have no end
+HEADER_BYTES = 64 * 2**10  # the machine is named in so many first ones
 NO_JOB = "Without its job (--job) the program's lines, depths, piece and clamps are not judged; the top is taken to be at Z0."
 
 
@@ -159,3 +164,50 @@ def carve_piece(run: AnyRun, *, step_mm: float | None = None, with_land: bool = 
     found = [*run.findings, *width_findings(target, surface, facts, {one.code for one in run.findings})]
     found.sort(key=lambda one: one.line or 0)
     return replace(run, findings=tuple(found), surface=surface, measured=facts)
+
+
+def program_bytes(file: str) -> bytes:
+    """Return what a program's file, or standard input, holds; raises InputError for what can be no program."""
+    return plain_program(read_bytes(file, LARGEST_BYTES), file)
+
+
+def plain_program(data: bytes, file: str) -> bytes:
+    """Return the bytes of a program; raises InputError for what can be no program."""
+    if len(data) > LARGEST_BYTES:
+        most = f"programs of up to {LARGEST_BYTES // 2**20} MiB are taken"
+        raise InputError(Problem(value=file, want=f"too large; {most}"))
+    if not data.strip():
+        raise InputError(Problem(value=file, want="the program is empty"))
+    if b"\0" in data:
+        line = data[: data.index(b"\0")].count(b"\n") + 1
+        raise InputError(Problem(file=file, line=line, want="this is no text; give a program in RS-274"))
+    return data
+
+
+class Taken(NamedTuple):
+    """The machine a program is judged for: how it was come by, its file, and whether nobody named it."""
+
+    machine: Machine
+    how: str = ""
+    file: str | None = None
+    assumed: bool = False
+
+
+def machine_for(named: str | None, text: bytes, program: str) -> Taken:
+    """Return the machine to judge a program for where there is no job."""
+    if named is not None:
+        return Taken(load_machine(named), f"{named}, as asked for", file_of("machine", named))
+    name, dialect = machine_in_header(text[:HEADER_BYTES].decode("latin-1")) or (None, "")
+    known = name in names("machine")
+    beside = Path(program).parent / Path(name or "").name
+    if name and (known or (is_file(name) and beside.is_file())):
+        path = None if known else str(beside)
+        return Taken(load_machine(path or name), f"{name}, which the program's header names", path)
+    usual = load_machine(USUAL_MACHINE)
+    if name is None:
+        why = "since no header names one"
+    else:
+        usual = usual.model_copy(update={"dialect": dialect})
+        why = f"with a controller for {dialect}, since the header's {name!r} is not here"
+    how = f"{USUAL_MACHINE}, {why}; name yours with --machine, by its file's path if it is your own"
+    return Taken(usual, how, assumed=True)

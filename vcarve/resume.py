@@ -13,9 +13,10 @@ crossing    a rapid across: where the program makes one the bit is in the air, s
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, fields, replace
 from functools import partial
+from typing import Any
 
 import numpy as np
 
@@ -27,9 +28,10 @@ from vcarve.program.moves import Motion, Moves
 from vcarve.program.reader import Reading, decoded, read_program
 from vcarve.program.text import comment, plain
 from vcarve.proofing import check_program
-from vcarve.quantity import counted, format_duration
+from vcarve.quantity import TIME, QuantityError, counted, format_duration, read, whole_number
 from vcarve.report import machine_in_header
 from vcarve.run import DryRun
+from vcarve.view.facts import Rows
 
 # Modal groups whose codes are said again as the program had said them, in this order; motion, spindle and coolant by themselves.
 MODES = ("plane", "units", "radius", "length", "system", "distance", "arc-distance", "feed-mode")
@@ -121,6 +123,37 @@ def at_time(run: DryRun, seconds: float) -> int:
         lasts = f"by the dry run's clock the program lasts {format_duration(times.total_s)}"
         raise InputError(Problem(key="--after", value=format_duration(seconds), want=lasts))
     return int(np.searchsorted(times.start_s + times.move_s, seconds, side="right"))
+
+
+# How a break is told -> how that is read, and what finds the move it came in.
+BREAKS: dict[str, tuple[Callable[[str], float], Callable[[DryRun, Any], int]]] = {
+    "--pass": (whole_number, at_pass),
+    "--line": (whole_number, at_line),
+    "--after": (partial(read, TIME), at_time),
+}
+
+
+def broken_off(told: str, written: str) -> Callable[[DryRun], int]:
+    """Return what finds the move of a program that a break came in, ``told`` as one of ``BREAKS``; raises InputError for none."""
+    reader, find = BREAKS[told]
+    try:
+        value = reader(written)
+    except QuantityError as error:
+        raise InputError(Problem(key=told, value=written, want=str(error))) from None
+    return lambda run: find(run, value)
+
+
+def rest_rows(rest: Rest, how: str) -> Rows:
+    """Return what there is to say of a rest; ``how`` says which machine its program was taken to be for."""
+    figures, left = rest.run.figures, rest.passes - rest.first + 1
+    x, y, z = map(figures.number, rest.place_mm)
+    return [
+        ("machine", how),
+        ("from", f"pass {rest.first} of {rest.passes}, line {rest.line}"),
+        ("left", f"{counted(left, 'pass', 'passes')}, {format_duration(rest.run.times.total_s)}"),
+        ("begins", f"up to Z {figures.length(rest.height_mm)}, across to X {x}, Y {y}, down to Z {z}"),
+        ("first", "find what broke off, set Z0 again with the new bit, and see that X0 and Y0 still hold"),
+    ]
 
 
 def rest_of(run: DryRun, move: int, *, text: bytes, name: str, assumed: bool = False) -> Rest:

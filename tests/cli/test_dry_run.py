@@ -10,8 +10,8 @@ import pytest
 from click.testing import CliRunner, Result
 from PIL import Image
 
-from vcarve.cli.dry_run import HEADER_BYTES
 from vcarve.cli.main import cli
+from vcarve.proofing import HEADER_BYTES
 from vcarve.view.look import LIGHT, rgb
 
 PROGRAMS = Path(__file__).parent.parent / "dryrun" / "programs"
@@ -227,7 +227,7 @@ def test_another_jobs_program_is_told_shortly() -> None:
 
 def test_what_has_no_end_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
     """A device that gives bytes for ever, or a pipe, is read up to the largest size taken and no further."""
-    monkeypatch.setattr("vcarve.cli.dry_run.LARGEST_BYTES", 1000)
+    monkeypatch.setattr("vcarve.proofing.LARGEST_BYTES", 1000)
     for result in (ask("/dev/zero"), ask("-", text=b"G21\n" * 251)):
         assert result.exit_code == 2
         assert "too large" in result.stderr

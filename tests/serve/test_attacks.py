@@ -14,9 +14,10 @@ from typing import Any
 import pytest
 
 from served import SMALL, TOKEN, Served, served
+from vcarve.serve.app import LARGEST_PROGRAM
 from vcarve.serve.guard import LARGEST_BODY, Guard
 
-ASKED = ("look", "plan", "take", "save", "open", "drop?name=a.svg")
+ASKED = ("look", "plan", "take", "save", "open", "drop?name=a.svg", "rest", "fit")
 EVIL = "<script>alert(1)</script><img src=x onerror=alert(1)>'\"&"
 LINES = '<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="40mm" viewBox="0 0 40 40">{}<path d="M5 5H35"/></svg>'
 
@@ -298,6 +299,13 @@ def posted(page: Served, what: str, fields: str, body: bytes = b"") -> list[byte
         ("look", "Transfer-Encoding: chunked", b"100000\r\n" + b"x" * 0x100000 + b"\r\n1\r\nx\r\n0\r\n\r\n"),
         ("drop?name=a.svg", "Content-Length: 20000001", b""),
         ("save", f"Content-Length: {LARGEST_BODY + 1}", b""),
+        ("fit", f"Content-Length: {LARGEST_BODY + 1}", b""),
+        ("rest", f"Content-Length: {2 * LARGEST_PROGRAM}", b""),
+        (
+            "rest",
+            "Transfer-Encoding: chunked",
+            b"2000000\r\n" + b"x" * 0x2000000 + b"\r\n1\r\nx\r\n0\r\n\r\n",
+        ),
     ],
 )
 def test_a_huge_body_is_refused(page: Served, what: str, fields: str, body: bytes) -> None:
@@ -344,7 +352,7 @@ def test_a_body_that_breaks_off_changes_nothing(page: Served) -> None:
      b'{"text": "a: 1", "edits": [{"path": [[]], "value": "1"}]}', b'{"text": null}',
      b'{"text": "a: 1", "edits": [{"path": "a", "value": "\\ud800"}]}'],
 )  # fmt: skip
-@pytest.mark.parametrize("what", ["look", "plan", "take", "save", "open"])
+@pytest.mark.parametrize("what", ["look", "plan", "take", "save", "open", "rest", "fit"])
 def test_what_is_no_request_is_answered_in_words(page: Served, what: str, given: bytes) -> None:
     """Anything that is not what the page sends is refused with a sentence, never as a fault of ours."""
     got = page.ask(what, given)

@@ -3,12 +3,9 @@
 from __future__ import annotations
 
 import math
-import os
 import re
 import socket
-import subprocess
-import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
@@ -17,106 +14,18 @@ import pytest
 
 import vcarve
 from form_nodes import every
+from on_the_page import JOB, SIZES, Opener, answer, download, drop, field, mizo, planned
 
-SIZES = {"desk": (1440, 900), "small": (1024, 768), "hand": (390, 844)}
-JOB = """\
-# The lid of a small box.
-piece: {width: 60 mm, height: 40 mm, thickness: 9 mm, wood: cherry-black}   # planed on Monday
-title: lid
-
-pattern: {name: asanoha, pitch: 20 mm, edge: plain}
-groove:
-  depth: 0.8 mm   # try 0.9
-bit: v60-3.175
-machine: small-desktop
-"""
 LEAF = (
     '<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="40mm" viewBox="0 0 40 40">'
     '<path fill="none" stroke="#000" d="M5 5H35V35H5Z M5 5L35 35"/></svg>'
 )
-
-Opener = Callable[..., Any]
-
-
-@pytest.fixture(scope="module")
-def artefacts() -> Path:
-    """Return where screenshots are kept: MIZO_ARTIFACTS, or a folder that is not under version control."""
-    folder = Path(os.environ.get("MIZO_ARTIFACTS", Path(__file__).parents[2] / "artifacts"))
-    folder.mkdir(parents=True, exist_ok=True)
-    return folder
-
-
-@pytest.fixture
-def visit(browser: Any, bench: Callable[..., str], tmp_path: Path) -> Iterator[Opener]:
-    """Open the bench page of a job, or of the first tile; at the end no script has failed and nobody else was asked."""
-    contexts, said, asked = [], [], []
-
-    def open_page(
-        text: str | None = None, size: str = "desk", scheme: str = "light", address: str = ""
-    ) -> Any:
-        if text is not None:
-            (tmp_path / "lid.yaml").write_text(text, encoding="utf-8")
-        address = address or bench(*(["lid.yaml"] if text is not None else []))
-        wide, tall = SIZES[size]
-        context = browser.new_context(
-            viewport={"width": wide, "height": tall}, color_scheme=scheme, reduced_motion="reduce"
-        )
-        contexts.append(context)
-        page = context.new_page()
-        page.on("pageerror", lambda error: said.append(str(error)))
-        page.on(
-            "console",
-            lambda message: said.append(message.text) if "load resource" not in message.text else None,
-        )
-        page.on("request", lambda request: asked.append(request.url))
-        page.goto(address)
-        page.wait_for_selector("html[data-ready]")
-        planned(page)
-        return page
-
-    yield open_page
-    for context in contexts:
-        context.close()
-
-    assert said == []
-    assert all(url.startswith(("http://127.0.0.1:", "blob:", "data:")) for url in asked)
-
-
-def planned(page: Any) -> None:
-    """Wait until the plan is that of the numbers."""
-    page.wait_for_selector("html[data-look=shown][data-plan=done]", timeout=30_000)
-
-
-def field(page: Any, path: str) -> Any:
-    """Return the control of a key."""
-    return page.locator(f"[data-path='{path}'] >> input, select, button.choice").first
-
-
-def answer(page: Any, label: str, row: str = "dd:not(.kept)") -> str:
-    """Return one of the answers under the piece, by the beginning of its label."""
-    return str(page.locator(f"#answers [data-label^='{label}'] {row} .told").inner_text()).replace(
-        "\u00a0", " "
-    )
-
-
-def download(page: Any, button: str) -> tuple[str, bytes]:
-    """Press a button that hands a file over; return its name and what is in it."""
-    with page.expect_download() as caught:
-        page.click(button)
-    return caught.value.suggested_filename, Path(caught.value.path()).read_bytes()
 
 
 def picture(page: Any) -> str:
     """Return the pixels of the finished wood as text, once it is carved exactly, to compare two states of it."""
     page.wait_for_selector("#view[data-still=exact]")
     return str(page.evaluate("() => document.getElementById('view').toDataURL()"))
-
-
-def mizo(folder: Path, *arguments: str) -> subprocess.CompletedProcess[bytes]:
-    """Run the command in a folder."""
-    return subprocess.run(
-        [sys.executable, "-m", "vcarve", *arguments], cwd=folder, capture_output=True, check=False
-    )
 
 
 def test_a_first_tile_from_nothing(visit: Opener, tmp_path: Path, rs274: Any) -> None:
@@ -433,19 +342,6 @@ def test_other_files_are_those_of_the_commands(visit: Opener, tmp_path: Path) ->
 
         assert name.endswith(f".{what}")
         assert data == (tmp_path / f"own.{what}").read_bytes()
-
-
-def drop(page: Any, name: str, content: str) -> None:
-    """Let a file go over the page."""
-    page.evaluate(
-        """([name, content]) => {
-            const data = new DataTransfer();
-            data.items.add(new File([content], name));
-            const about = { dataTransfer: data, bubbles: true, cancelable: true };
-            for (const kind of ["dragover", "drop"]) document.body.dispatchEvent(new DragEvent(kind, about));
-        }""",
-        [name, content],
-    )
 
 
 def test_a_dropped_drawing_is_cut(visit: Opener, tmp_path: Path) -> None:

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import json
 from collections import Counter
-from pathlib import Path
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING
 
 import click
 
@@ -17,14 +16,11 @@ from vcarve.files import Output, write_whole
 
 if TYPE_CHECKING:
     from vcarve.errors import Finding
-    from vcarve.job.bench import Machine
     from vcarve.job.records import Job
     from vcarve.run import DryRun
 
 MOST_SHOWN = 5  # sentences of one code that are printed; --json has more
 MOST_SAID = 20  # faults of a program that are listed one by one
-LARGEST_BYTES = 64 * 2**20  # a device or a pipe may have no end
-HEADER_BYTES = 64 * 2**10  # the machine is named in so many first ones
 
 
 @click.command("dry-run", epilog="Example: mizo dry-run trivet.nc --job trivet.yaml --page trivet.html")
@@ -72,7 +68,7 @@ def dry_run(
     FILE.nc may be - for standard input. Exit code 0: nothing forbids cutting, 1: it must not be cut, 2: something given is wrong.
     """
     from vcarve.drawn import draw
-    from vcarve.proofing import carve_piece, check_program
+    from vcarve.proofing import Taken, carve_piece, check_program, machine_for, program_bytes
     from vcarve.report import dry_run_json
 
     if job is None:
@@ -140,22 +136,6 @@ def dry_run(
         raise click.exceptions.Exit(EXIT_REFUSED)
 
 
-def program_bytes(file: str) -> bytes:
-    """Return what a program's file, or standard input, holds; raises InputError for what can be no program."""
-    from vcarve.job.document import read_bytes
-
-    data = read_bytes(file, LARGEST_BYTES)
-    if len(data) > LARGEST_BYTES:
-        most = f"programs of up to {LARGEST_BYTES // 2**20} MiB are taken"
-        raise InputError(Problem(value=file, want=f"too large; {most}"))
-    if not data.strip():
-        raise InputError(Problem(value=file, want="the program is empty"))
-    if b"\0" in data:
-        line = data[: data.index(b"\0")].count(b"\n") + 1
-        raise InputError(Problem(file=file, line=line, want="this is no text; give a program in RS-274"))
-    return data
-
-
 def _grid_mm(written: str, job: Job) -> float:
     """Read the grid of the carved surface."""
     from vcarve.proofing import fitting_step
@@ -164,39 +144,6 @@ def _grid_mm(written: str, job: Job) -> float:
     grid_mm = quantity("--step", length_mm, written) or 0.0
     fitting_step(job, grid_mm, key="--step", value=written)
     return grid_mm
-
-
-class Taken(NamedTuple):
-    """The machine a program is judged for: how it was come by, its file, and whether nobody named it."""
-
-    machine: Machine
-    how: str = ""
-    file: str | None = None
-    assumed: bool = False
-
-
-def machine_for(named: str | None, text: bytes, program: str) -> Taken:
-    """Return the machine to judge a program for where there is no job."""
-    from vcarve.job.bench import file_of, is_file, load_machine, names
-    from vcarve.proofing import USUAL_MACHINE
-    from vcarve.report import machine_in_header
-
-    if named is not None:
-        return Taken(load_machine(named), f"{named}, as asked for", file_of("machine", named))
-    name, dialect = machine_in_header(text[:HEADER_BYTES].decode("latin-1")) or (None, "")
-    known = name in names("machine")
-    beside = Path(program).parent / Path(name or "").name
-    if name and (known or (is_file(name) and beside.is_file())):
-        path = None if known else str(beside)
-        return Taken(load_machine(path or name), f"{name}, which the program's header names", path)
-    usual = load_machine(USUAL_MACHINE)
-    if name is None:
-        why = "since no header names one"
-    else:
-        usual = usual.model_copy(update={"dialect": dialect})
-        why = f"with a controller for {dialect}, since the header's {name!r} is not here"
-    how = f"{USUAL_MACHINE}, {why}; name yours with --machine, by its file's path if it is your own"
-    return Taken(usual, how, assumed=True)
 
 
 def _lines(run: DryRun, written: list[str], how: str) -> list[str]:

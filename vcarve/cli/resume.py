@@ -3,22 +3,15 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable
-from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
 
 import click
 
-from vcarve.cli.dry_run import machine_for, program_bytes
 from vcarve.cli.files import claim, taken_as
-from vcarve.cli.options import asked, json_option, quantity, say, say_written, written
+from vcarve.cli.options import asked, json_option, say, say_written, written
 from vcarve.cli.terminal import typed
 from vcarve.errors import InputError
 from vcarve.files import write_whole
-
-if TYPE_CHECKING:
-    from vcarve.run import DryRun
 
 
 @click.command("resume", epilog="Example: mizo resume trivet.nc --pass 12 -o rest.nc")
@@ -52,20 +45,14 @@ def resume(
 
     Set the zero again before you run it: a new bit is another length.
     """
-    from vcarve.proofing import check_program
-    from vcarve.quantity import TIME, counted, format_duration, read, whole_number
-    from vcarve.resume import at_line, at_pass, at_time, rest_of
+    from vcarve.proofing import check_program, machine_for, program_bytes
+    from vcarve.resume import broken_off, rest_of, rest_rows
 
-    points: dict[str, tuple[str | None, Callable[[str], float], Callable[[DryRun, Any], int]]] = {
-        "--pass": (pass_, whole_number, at_pass),
-        "--line": (line, whole_number, at_line),
-        "--after": (after, partial(read, TIME), at_time),
-    }
-    named = [option for option, (text, _, _) in points.items() if text is not None]
+    told = {"--pass": pass_, "--line": line, "--after": after}
+    named = [(option, text) for option, text in told.items() if text is not None]
     if len(named) != 1:
         raise InputError("Give one of --pass, --line and --after: where the program stopped.")
-    text, reader, find = points[named[0]]
-    value = quantity(named[0], reader, text)
+    find = broken_off(*named[0])
     with taken_as("program", file):
         data = program_bytes(file)
     taken = machine_for(machine, data, file)
@@ -73,10 +60,9 @@ def resume(
     name = "standard input" if file == "-" else file
     with taken_as("program", file):
         run = check_program(data, file=name, machine=taken.machine, assumed=taken.assumed)
-    rest = rest_of(run, find(run, value), text=data, name=Path(name).name, assumed=taken.assumed)
+    rest = rest_of(run, find(run), text=data, name=Path(name).name, assumed=taken.assumed)
     outputs = [] if output is None else [(output, rest.text)]
     write_whole(outputs)
-    figures, times = taken.machine.figures, rest.run.times
     if json_:
         found = {
             "machine": taken.machine.name,
@@ -85,21 +71,13 @@ def resume(
             "line": rest.line,
             "height_mm": rest.height_mm,
             "place_mm": rest.place_mm,
-            "time_s": times.total_s,
+            "time_s": rest.run.times.total_s,
             "program_lines": rest.run.reading.moves.lines,
         }
         say(json.dumps(found))
         return
-    x, y, z = map(figures.number, rest.place_mm)
-    left = rest.passes - rest.first + 1
     say(click.style(f"the rest of {name}", bold=True))
-    for label, sentence in (
-        ("machine", taken.how),
-        ("from", f"pass {rest.first} of {rest.passes}, line {rest.line}"),
-        ("left", f"{counted(left, 'pass', 'passes')}, {format_duration(times.total_s)}"),
-        ("begins", f"up to Z {figures.length(rest.height_mm)}, across to X {x}, Y {y}, down to Z {z}"),
-        ("first", "find what broke off, set Z0 again with the new bit, and see that X0 and Y0 still hold"),
-    ):
+    for label, sentence in rest_rows(rest, taken.how):
         say(f"  {label:<9}{sentence}")
     say_written(outputs)
     if output is None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import base64
 import json
 import threading
 import traceback
@@ -26,15 +27,19 @@ from vcarve.job.bench import names
 from vcarve.job.document import LARGEST_BYTES, reading_only
 from vcarve.layout.stages import Kept
 from vcarve.pattern.model import pattern
+from vcarve.resume import BREAKS
 from vcarve.serve.folder import JOBS, ChangedError, Folder
 from vcarve.serve.form import choices, form
-from vcarve.serve.guard import App, Guard
+from vcarve.serve.guard import LARGEST_BODY, App, Guard
 from vcarve.serve.look import looked, problem_told
 from vcarve.serve.work import DRAWINGS, TAKEN, GivenUpError, Worker
 from vcarve.view.bench import bench_css, bench_html, bench_js
 from vcarve.view.page import json_of
 from vcarve.view.pattern import pattern_picture
 
+LARGEST_PROGRAM = (
+    16 * 2**20
+)  # that broke off; in base64, with a job beside it, it is less than half as much again
 # A picture brings its own style.
 PICTURE = "default-src 'none'; style-src 'unsafe-inline'"
 
@@ -80,10 +85,19 @@ class Bench:
             Route("/start", _told(self.start)),
             *(
                 Route(f"/{answer.__name__}", _told(answer), methods=["POST"])
-                for answer in (self.look, self.plan, self.take, self.save, self.open, self.drop)
+                for answer in (
+                    self.look,
+                    self.plan,
+                    self.take,
+                    self.save,
+                    self.open,
+                    self.drop,
+                    self.rest,
+                    self.fit,
+                )
             ),
         ]
-        larger = {"/drop": LARGEST_FILE}
+        larger = {"/drop": LARGEST_FILE, "/rest": LARGEST_PROGRAM * 3 // 2 + LARGEST_BODY}
         return Guard(Starlette(routes=routes), token=token, port=port, larger=larger, **patience)
 
     async def page(self, request: Request) -> Response:
@@ -117,17 +131,12 @@ class Bench:
             except InputError:  # taken away since, or spoiled: saving will ask
                 first = first | {"seen": None}
         told = {"folder": self.folder.path, "form": form(), "choices": choices(), "version": __version__}
-        return JSONResponse(first | told)
+        return JSONResponse(first | told | {"largest_program": LARGEST_PROGRAM})
 
     async def look(self, request: Request) -> Response:
         """Change keys of a job's text, and show what comes of it."""
         given = await _given(request, text=str, edits=list)
-        edits = given["edits"]
-        if not all(
-            isinstance(one, dict) and {"path", "value"} <= one.keys() and one["path"] for one in edits
-        ):
-            raise InputError("an edit is a path and a value")
-
+        edits = _edits(given)
         told = await anyio.to_thread.run_sync(self._looked, given["text"], edits)
         return Response(told, media_type="application/json")
 
@@ -216,10 +225,29 @@ class Bench:
             want = f"too large; files of up to {LARGEST_BYTES // 1024} KiB are taken"
             raise InputError(Problem(value=name, want=want))
         kind = await self._asked("looked_through", name, data)
-        if kind == "job":
+        if kind in ("job", "widths"):
             return JSONResponse({"kind": kind, "name": name, "text": data.decode("utf-8")})
         kept = await anyio.to_thread.run_sync(self.folder.keep, name, data, endings)
         return JSONResponse({"kind": kind, "name": kept})
+
+    async def rest(self, request: Request) -> Response:
+        """Return what there is to say of the rest of a program that broke off, and the rest itself."""
+        given = await _given(request, program=str, told=str, where=str)
+        if given["told"] not in BREAKS:
+            raise InputError(Problem(value=given["told"], want=f"one of {', '.join(BREAKS)} is wanted"))
+        try:
+            data = base64.b64decode(given["program"], validate=True)
+        except ValueError:
+            raise InputError("a program in base64 is wanted") from None
+        name = _name(given) or "program.nc"
+        told = await self._asked("rest", _text(given, "text"), name, data, given["told"], given["where"])
+        return Response(told, media_type="application/json")
+
+    async def fit(self, request: Request) -> Response:
+        """Change keys of a table of widths, and return what it says of the bit."""
+        given = await _given(request, edits=list, job=str)
+        told = await self._asked("fit", _text(given, "text"), _edits(given), given["job"])
+        return Response(told, media_type="application/json")
 
     async def _asked(self, what: str, *about: Any) -> Any:
         return await anyio.to_thread.run_sync(lambda: self.worker.ask(what, *about))
@@ -273,6 +301,19 @@ async def _given(request: Request, **wanted: type) -> dict[str, Any]:
         if not isinstance(given.get(key), kind):
             raise InputError(Problem(key=key, want=f"a {kind.__name__} is wanted"))
     return given
+
+
+def _edits(given: dict[str, Any]) -> list[dict[str, Any]]:
+    """Return the keys that a request changes."""
+    edits: list[dict[str, Any]] = given["edits"]
+    if not all(isinstance(one, dict) and {"path", "value"} <= one.keys() and one["path"] for one in edits):
+        raise InputError("an edit is a path and a value")
+    return edits
+
+
+def _text(given: dict[str, Any], key: str) -> str | None:
+    """Return a text that may be left out."""
+    return given[key] if isinstance(given.get(key), str) else None
 
 
 def _name(given: dict[str, Any]) -> str | None:

@@ -127,6 +127,26 @@ class Desk:
                 return air_program(self._made(text), AIR_MM)[0]
         return _coupon(layout.job, what)
 
+    def rest(self, text: str | None, name: str, data: bytes, told: str, where: str) -> bytes:
+        """Return, as JSON, what the page is told of the rest of a program that broke off; ``text`` is the job on the page."""
+        from vcarve.serve.returned import rested
+
+        layout = None
+        if text is not None:
+            with suppress(InputError):
+                layout = lay_out(job_of(text, self.folder), self.kept)
+        with _answered():
+            return json_of(rested(data, name, told, where, folder=self.folder, layout=layout)).encode()
+
+    def fit(self, text: str | None, edits: list[dict[str, Any]], job: str) -> bytes:
+        """Return, as JSON, what a table of widths says of the bit; without a text it is the empty one of the job's coupon."""
+        from vcarve.serve.returned import fitted
+
+        if text is None:
+            with _answered():
+                text = _coupon(job_of(job, self.folder), "coupon-table")
+        return json_of(fitted(text, edits)).encode()
+
     def looked_through(self, name: str, data: bytes) -> str:
         """Return what kind of file was brought; raises ``InputError`` for one that cannot be read, or is of no use here."""
         with tempfile.TemporaryDirectory() as folder, reading_only(folder), _called(folder):
@@ -140,10 +160,10 @@ class Desk:
                 load_machine(path)
             elif kind == "pattern":
                 pattern(path)
-            elif kind == "job":
+            elif kind in ("job", "widths"):
                 read_document(path)
             else:
-                want = "neither a job, a machine nor a pattern: none of their keys stand in it"
+                want = "neither a job, a machine, a pattern nor a table of widths: none of their keys stand in it"
                 raise InputError(Problem(value=name, want=want))
         return kind
 

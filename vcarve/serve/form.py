@@ -24,9 +24,9 @@ from vcarve.quantity import format_number
 Node = dict[str, Any]
 
 
-def form() -> list[Node]:
-    """Return a node for each key of a job."""
-    return _fields(Job, "")
+def form(kind: type[Record] = Job) -> list[Node]:
+    """Return a node for each key of a job, or of another file."""
+    return _fields(kind, "")
 
 
 def _fields(kind: type[BaseModel], above: str) -> list[Node]:

@@ -39,7 +39,7 @@ def looked(text: str, edits: Sequence[Mapping[str, Any]], *, folder: str, kept: 
         for one in edits:
             told["text"] = edited(told["text"], one["path"], one["value"])
         document = replace(read(told["text"]), folder=folder)
-        told["written"] = dict(_written(document.tree, ()))
+        told["written"] = dict(written(document.tree, ()))
         told["look"] = _look(lay_out(record_from(document, Job), kept))
     except InputError as error:
         told["problems"] = [problem_told(one) for one in error.problems]
@@ -58,7 +58,7 @@ def problem_told(one: Problem) -> Told:
     return {"path": one.key, "line": one.line, "value": one.value, "want": one.want}
 
 
-def _written(node: Any, path: KeyPath) -> Iterator[tuple[str, str]]:
+def written(node: Any, path: KeyPath) -> Iterator[tuple[str, str]]:
     """Yield each single value of a document with its key path."""
     inner: Iterable[tuple[Any, Any]] = ()
     match node:
@@ -69,7 +69,7 @@ def _written(node: Any, path: KeyPath) -> Iterator[tuple[str, str]]:
         case _:
             yield dotted(path), "" if node is BLANK else node
     for key, value in inner:
-        yield from _written(value, (*path, key))
+        yield from written(value, (*path, key))
 
 
 def _look(layout: Layout) -> Told:
@@ -78,7 +78,7 @@ def _look(layout: Layout) -> Told:
         "title": job.name,
         "edges": layout.network.edges,
         "stage": stage_payload(layout, found),
-        **_judged(found),
+        **judged(found),
         "facts": {
             name: chosen(known, part) for name, part in (("stock", STOCK), ("tool", TOOL), ("groove", GROOVE))
         },
@@ -115,7 +115,8 @@ def _used(layout: Layout) -> dict[str, str]:
     return {path: value for path, value in used.items() if value}
 
 
-def _judged(findings: Sequence[Finding]) -> Told:
+def judged(findings: Sequence[Finding]) -> Told:
+    """Return what findings come to: the ``kind`` of verdict, the ``verdict`` in words, and each sentence once."""
     groups = grouped(findings)
     kind, sentence = verdict(groups)
     told = [
@@ -142,7 +143,7 @@ def planned(made: Made, name: str) -> Told:
         "program": made.text,
         "name": name,
         "refused": made.refused,
-        **_judged(findings),
+        **judged(findings),
         "facts": {"program": told[PROGRAM], "plan": told[PLAN]},
         "answers": [("Time", time, share), ("Passes", passes, counted(made.plan.lifts, "lift"))],
         "sentences": list(made.sentences),

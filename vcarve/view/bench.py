@@ -19,6 +19,7 @@ _SCRIPTS = (
     "bench-form.js",
     "bench-stage.js",
     "bench-take.js",
+    "bench-returned.js",
     "bench.js",
 )
 _TIME = re.compile(r'<footer class="time"[^>]*>(.*?)</footer>', re.DOTALL)

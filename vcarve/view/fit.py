@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import asdict
-from html import escape
 from typing import Any
 
 import numpy as np
@@ -46,8 +45,8 @@ def fit_rows(fit: Fit) -> Rows:
         what = "radius" if round_ else "flat"
         rows += [
             ("tip", f"{told}: the tip's {what} together with the error of the zero"),
-            ("", "widths alone do not tell the two apart: measure the tip under a loupe (key 'tip'), or touch the zero"),
-            ("", "again beside the coupon (key 'deeper'); the angle is free of both, not of a scale that is off"),
+            ("", "widths alone do not tell the two apart: measure the tip under a loupe (key 'tip'), or touch the zero "
+             "again beside the coupon (key 'deeper'); the angle is free of both, not of a scale that is off"),
         ]  # fmt: skip
     else:
         deeper, u_deeper = fit.deeper_mm
@@ -141,8 +140,11 @@ _WIDE, _HIGH, _LOW = 120.0, 58.0, 34.0  # of the two plots
 _LEFT, _TOP, _GAP = 16.0, 12.0, 16.0
 
 
-def fit_svg(fit: Fit) -> str:
-    """Return the fit drawn: widths over depths with the line, and below how far each groove is off it, in its 95 % band."""
+def fit_svg(fit: Fit, *, inline: bool = False) -> str:
+    """Return the fit drawn: widths over depths with the line, and below how far each groove is off it, in its 95 % band.
+
+    ``inline`` leaves size and style to a page.
+    """
     line, figures = fit.line, fit.table.figures
     deep, wide = float(fit.depth_mm.max()) * 1.08, float(fit.width_mm.max()) * 1.08
     off = fit.off_mm
@@ -207,4 +209,4 @@ def fit_svg(fit: Fit) -> str:
         f"Widths of {len(fit.groove)} grooves over their depths, with the line through them{named_words}."
     )
     box = (0.0, 0.0, _LEFT + _WIDE + 8.0, zero + _LOW / 2.0 + 6.0)
-    return svg(box, f"Fit of {escape(fit.table.title or 'a coupon')}", told_words, style, parts)
+    return svg(box, f"Fit of {fit.table.title or 'a coupon'}", told_words, style, parts, inline=inline)

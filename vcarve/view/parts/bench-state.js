@@ -14,6 +14,7 @@ const state = {
   get seen() { return this.job.seen; }, // digest of the file on disk as it was last read or written
   get saved() { return this.job.saved; }, // the text on disk, as far as this page knows
   kept: null, // the text of the version that is kept
+  widths: null, // the table of measured widths, once one is typed or brought
   how: "wood", // how the piece is shown
   place: "", // where all this lies in the browser's stores
   last: { path: null, when: 0 },
@@ -22,10 +23,10 @@ const textNow = () => state.texts[state.at];
 
 const stores = [() => sessionStorage, () => localStorage];
 const remember = () => {
-  const { jobs, kept, how } = state;
+  const { jobs, kept, widths, how } = state;
   for (let most = MOST_TEXTS; most >= 1; most = Math.floor(most / 4)) { // where there is no room for all, the last few
     const first = Math.max(0, Math.min(state.at, state.texts.length - most)), texts = state.texts.slice(first, first + most), of = state.of.slice(first, first + most);
-    const value = JSON.stringify({ wishes, jobs, kept, how, texts, of, at: state.at - first });
+    const value = JSON.stringify({ wishes, jobs, kept, widths, how, texts, of, at: state.at - first });
     try { for (const store of stores) store().setItem(state.place, value); return; } catch { /* full, or shut: a shorter list */ }
   }
 };

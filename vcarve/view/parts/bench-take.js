@@ -118,12 +118,15 @@ const takeFromDisk = async () => {
 // --- files that are dropped on the page, or picked ----------------------------------------------------------------------------------------
 
 const bring = async (file) => {
+  if (!/\.(ya?ml|svg|dxf)$/i.test(file.name)) { bringProgram(file); return; }
   let answer;
   try {
     answer = await (await answerOf(await fetch(`drop?name=${encodeURIComponent(file.name)}`, { method: "POST", headers: { "Content-Type": "application/octet-stream" }, body: file }))).json();
     notice("drop", "");
-  } catch (error) { notice("drop", `${file.name} was not taken: ${error.message}`); return; }
+  } catch (error) { sayBrought(`${file.name} was not taken: ${error.message}`); return; }
   const { kind, name, text } = answer;
+  if (kind === "widths") { openFit(text); return; }
+  for (const dialog of [$("rest"), $("fit")]) dialog.close(); // what is brought is to be seen
   if (text !== undefined) { takeText(text, { file: file.name, seen: null, saved: "" }); return; }
   if (kind === "machine") change("machine", name);
   else if (kind === "pattern") takePattern(name);
