@@ -50,6 +50,7 @@ MAY_IMPORT: dict[str, set[str]] = {
         "quantity",
     },
     "coupon": {"plane", "coupon", "layout", "drawing", "network", "groove", "job", "quantity"},
+    "solid": {"solid", "plane", "groove", "network", "layout", "job", "quantity"},
     "view": {"plane", "view", "values", "quantity"},
     "layout": {"layout", "plane", "job", "mount", "drawing", "pattern", "network", "groove", "quantity"},
     "report": {"everything but cli"},

@@ -32,6 +32,7 @@ ENDINGS = {
     "a page": (".html", ".htm"),
     "the carved heights": (".png", ".npy"),
     "a drawing of the lines": (".svg", ".dxf"),
+    "a solid": (".3mf", ".stl"),
     "a YAML file": (".yaml", ".yml"),
 }
 

@@ -1,0 +1,125 @@
+"""``mizo solid``: the piece with its grooves as a closed solid, to print or to look at."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from functools import partial
+
+import click
+
+from vcarve.cli.files import claim, ending
+from vcarve.cli.options import (
+    asked,
+    job_argument,
+    json_option,
+    opened,
+    quantity,
+    say,
+    say_written,
+    set_option,
+    written,
+)
+from vcarve.cli.terminal import progress_bar, told
+from vcarve.errors import InputError, Problem, RefusedError, grouped, refuses
+from vcarve.files import write_whole
+
+FLAT = "the top is flat here: 'surface' says how this board lies, not how the piece is to be"
+
+
+def _between(
+    option: str, reader: Callable[[str], float], text: str | None, least: float, most: float, wanted: str
+) -> float | None:
+    """Read an option's quantity that lies between two others."""
+    value = quantity(option, reader, text)
+    if value is not None and not least <= value <= most:
+        raise InputError(Problem(key=option, value=text, want=f"{wanted} is wanted"))
+    return value
+
+
+@click.command("solid", epilog="Example: mizo solid trivet.yaml -o trivet.3mf --hollow-back 2mm --scale 0.5")
+@job_argument
+@written(
+    "a solid",
+    "-o --output",
+    "FILE",
+    "A .3mf file, in mm and in the wood's colour, or a .stl file.",
+    required=True,
+)
+@set_option
+@click.option("--hollow-back", metavar="LENGTH", help="Hollow out the back; floor and walls stay so thick.")
+@click.option("--scale", metavar="SHARE", help="Make it larger or smaller, such as 0.5 or 200 %.")
+@click.option("--tolerance", metavar="LENGTH", help="How far what is round may be off; left out, 0.02 mm.")
+@json_option
+def solid(
+    job: str,
+    output: str,
+    sets: tuple[str, ...],
+    hollow_back: str | None,
+    scale: str | None,
+    tolerance: str | None,
+    json_: bool,
+) -> None:
+    """Make the carved piece as a closed solid, to be printed or looked at.
+
+    It is what the bit leaves, also where grooves cross, and stands on its back, its middle at X0 Y0. Walls along straight lines
+    are exact. JOB.yaml may be - for standard input.
+    """
+    from vcarve.layout.findings import job_findings
+    from vcarve.layout.stages import lay_out
+    from vcarve.quantity import SHARE, counted, format_number, length_mm, read
+    from vcarve.report import verdict
+    from vcarve.solid.files import solids_file
+    from vcarve.solid.model import Part
+    from vcarve.solid.piece import TOLERANCE_MM, carved_solid
+
+    hollow_mm = _between(
+        "--hollow-back", length_mm, hollow_back, 0.1, 100.0, "a length from 0.1 mm to 100 mm"
+    )
+    times = _between("--scale", partial(read, SHARE), scale, 0.01, 100.0, "a share from 0.01 to 100") or 1.0
+    wanted = "a length from 0.0001 mm to 1 mm"
+    tolerance_mm = _between("--tolerance", length_mm, tolerance, 1e-4, 1.0, wanted) or TOLERANCE_MM
+    loaded = opened(job, sets)
+    claim(asked(), loaded.files)
+    with progress_bar() as bar:
+        layout = lay_out(loaded)
+        findings = job_findings(layout)
+        if refuses(findings):
+            raise RefusedError(findings)
+        made = carved_solid(layout, tolerance_mm=tolerance_mm, hollow_mm=hollow_mm, scale=times, progress=bar)
+        bar("writing", 0.9)
+        part = Part(name=loaded.name, colour=loaded.piece.wood.tint, solid=made)
+        outputs = [(output, solids_file([part], ending("a solid", output), loaded.name))]
+    write_whole(outputs)
+    if json_:
+        facts = {
+            "size_mm": made.size_mm,
+            "volume_mm3": made.volume_mm3,
+            "triangles": len(made.triangle),
+            "closed": made.closed,
+            "tolerance_mm": tolerance_mm,
+            "hollow_back_mm": hollow_mm,
+            "scale": times,
+        }
+        say(json.dumps(facts | verdict(findings, loaded)))
+        return
+    figures = loaded.figures
+    say(click.style(loaded.name, bold=True))
+    rows = {
+        "size": figures.size(*made.size_mm)
+        + (f", {format_number(times)} times its own" if times != 1.0 else ""),
+        "volume": figures.volume(made.volume_mm3),
+        "surface": f"closed, {counted(len(made.triangle), 'triangle')}; what is round is off by "
+        f"{figures.length(tolerance_mm * times, 4)} at most",
+    }
+    if hollow_mm is not None:
+        rows["back"] = (
+            f"hollowed out: {figures.length(hollow_mm * times)} stay under the deepest groove and as walls"
+        )
+    if loaded.surface is not None:
+        rows["top"] = FLAT
+    for label, words in rows.items():
+        say(f"  {label:<10}{words}")
+    for group in grouped(findings):
+        say(f"  {told(group)}")
+    say_written(outputs)
