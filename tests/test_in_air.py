@@ -1,4 +1,5 @@
-"""Before the first cut: the trace and the rehearsal in the air never come down to the wood, and show what will be cut."""
+"""Before the first cut: the trace and the rehearsal in the air never come down to the wood, and "
+"show what will be cut."""
 
 from __future__ import annotations
 
@@ -61,7 +62,8 @@ def heights_mm(text: str) -> list[float]:
     st.floats(0.3, 20.0),
 )
 def test_never_below_the_surface(machine: str, units: str, zero: str, height: float) -> None:
-    """In every dialect, unit and place of the zero both stay as high above the piece as is asked for; the spindle stays off."""
+    """In every dialect, unit and place of the zero both stay as high above the piece as is asked "
+    "for; the spindle stays off."""
     done = made(machine, units, zero)
     top, step = (8.0 if "bed" in zero else 0.0), done.machine.last_decimal_mm
     low = min(heights_mm(air_program(done, height)[0])) - top
@@ -127,29 +129,49 @@ def test_extents_are_those_of_the_program() -> None:
     ("words", "said"),
     [
         (
-            ("trace", "job.yaml", "--height", "0"),
-            "--height: '0 mm': a clamp stands 3.2 mm above the piece; give more",
+            ("trace", "--height", "0"),
+            "--height: '0 mm': a clamp stands 3.2 mm above the piece; give more than that",
         ),
         (
-            ("trace", "job.yaml", "--height", "3.2 mm"),
-            "a clamp stands 3.2 mm above the piece; give more than that",
-        ),
-        (("trace", "job.yaml", "--height", "-4 mm"), "give more than that"),
-        (("trace", "job.yaml", "--height", "80 mm"), "take 80.5 mm in all; small-desktop travels"),
-        (("trace", "job.yaml", "--height", "high"), "--height: 'high': "),
-        (
-            ("program", "job.yaml", "--air", "0 mm"),
-            "--air: '0 mm': give how high above the wood, more than 0 mm",
-        ),
-        (("program", "job.yaml", "--air", "-5"), "give how high above the wood"),
-        (("program", "job.yaml", "--air", "9 s"), "--air: '9 s': 's' is a unit of time"),
-        (
-            ("program", "job.yaml", "--air", "70 mm"),
-            "--air: '70 mm': the deepest groove and the moves above it take",
+            ("trace", "--height", "3.2 mm"),
+            "--height: '3.2 mm': a clamp stands 3.2 mm above the piece; give more than that",
         ),
         (
-            ("program", "job.yaml", "--air", "9 mm", "--page", "a.html"),
-            "--page: 'a.html': a page shows the program",
+            ("trace", "--height", "-4 mm"),
+            "--height: '-4 mm': a clamp stands 3.2 mm above the piece; give more than that",
+        ),
+        (
+            ("trace", "--height", "80 mm"),
+            "--height: '80 mm': the deepest groove and the moves above it take 80.5 mm in all; "
+            "small-desktop travels 45 mm in Z",
+        ),
+        (
+            ("trace", "--height", "high"),
+            "--height: 'high': a length is wanted, such as 12 mm, 2.5 cm, 1/4 in or 1 1/4 in",
+        ),
+        (
+            ("trace", "--height", "1e308 mm"),
+            "--height: '1e308 mm': the exponent is beyond reason; a length is wanted, such as 12 mm, "
+            "2.5 cm, 1/4 in or 1 1/4 in",
+        ),
+        (("program", "--air", "0 mm"), "--air: '0 mm': give how high above the wood, more than 0 mm"),
+        (("program", "--air", "-5"), "--air: '-5': give how high above the wood, more than 0 mm"),
+        (
+            ("program", "--air", "9 s"),
+            "--air: '9 s': 's' is a unit of time; a length is wanted, such as 12 mm, 2.5 cm, 1/4 in or 1 1/4 in",
+        ),
+        (
+            ("program", "--air", "inf"),
+            "--air: 'inf': a length is wanted, such as 12 mm, 2.5 cm, 1/4 in or 1 1/4 in",
+        ),
+        (
+            ("program", "--air", "70 mm"),
+            "--air: '70 mm': the deepest groove and the moves above it take 76 mm in all; "
+            "small-desktop travels 45 mm in Z",
+        ),
+        (
+            ("program", "--air", "9 mm", "--page", "a.html"),
+            "--page: 'a.html': a page shows the program that cuts; make it without --air",
         ),
     ],
 )
@@ -159,10 +181,10 @@ def test_wrong_input(
     """What cannot be is told with its option, exit code 2, and nothing is written."""
     monkeypatch.chdir(tmp_path)
     Path("job.yaml").write_text(f"{own_job('{name: asanoha, pitch: 14 mm}')}clamps: [{CLAMP}]\n")
-    done = CliRunner().invoke(cli, [*words, "-o", "out.nc"])
+    done = CliRunner().invoke(cli, [*words, "job.yaml", "-o", "out.nc"])
 
     assert done.exit_code == 2
-    assert said in done.stderr
+    assert done.stderr == f"wrong  {said}\nNothing was written.\n"
     assert not Path("out.nc").exists()
 
 
@@ -175,6 +197,7 @@ def test_both_are_written(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> No
 
     assert traced.exit_code == air.exit_code == 0
     assert "spindle off; it pauses at the zero" in traced.stdout
+    assert "caution" not in traced.stdout
     assert "in the air: it stays 10 mm or more above the wood, and rises to 15.5 mm" in air.stdout
     assert "Look at it before cutting" not in air.stdout
     assert CliRunner().invoke(cli, ["dry-run", "air.nc", "--job", "job.yaml"]).exit_code == 1

@@ -133,6 +133,7 @@ def test_the_command_writes_the_program_and_says_what_comes_next(tmp_path: Path)
 
     assert done.exit_code == 0
     assert "40 places after X0 Y0" in done.output
+    assert "caution" not in done.output
     assert "save all that the sender shows of the run as heights.txt beside the job" in done.output
     text = (tmp_path / "probe.nc").read_text()
     assert text.count("G38.2") == 42

@@ -237,6 +237,11 @@ def test_a_speed_that_a_later_start_counts_on() -> None:
             f"M5\nG53 G0 X0\nS9000 M3\nG4 P5\n{ACROSS}",
             "a.nc:13: the text does not say where X is before this rapid",
         ),
+        (
+            "S9000 M3\nG4 P5\n",
+            "",
+            "a.nc:7: nothing has started the spindle (M3, or a pause M0 to do so by hand)",
+        ),
     ],
 )
 def test_a_doubt_is_told_with_its_line(old: str, new: str, said: str) -> None:
@@ -246,13 +251,28 @@ def test_a_doubt_is_told_with_its_line(old: str, new: str, said: str) -> None:
     with pytest.raises(InputError) as refused:
         rest(text, at_pass, 2)
 
-    assert f"{said}; so nobody can be sure where the rest would cut" in str(refused.value)
+    assert str(refused.value) == f"{said}; so nobody can be sure where the rest would cut"
 
 
 def test_a_text_that_cannot_be_read() -> None:
     """What is wrong behind the place in question is told as well: of such a text there is no rest."""
     with pytest.raises(InputError, match=r"a\.nc:14: column 6: '#9\]': the program has not set parameter 9"):
         rest(PLAIN.replace("M5\n", "M5\nG0 X[#9]\n"), at_pass, 2)
+
+
+def test_a_rest_that_lacks_what_stands_before_it() -> None:
+    """What can only be read or cut behind the lines that the rest leaves out is told with the program's own line."""
+    with pytest.raises(InputError) as unread:
+        rest(PLAIN.replace("G4 P5", "G4 P5\n#1=10").replace("Y10", "Y#1"), at_pass, 2)
+    with pytest.raises(RefusedError) as off:
+        rest(PLAIN.replace(ACROSS, f"M5\n{ACROSS}"), at_pass, 2)
+
+    assert (
+        str(unread.value)
+        == "a.nc:10: column 7: 'Y#1': the program has not set parameter 1: its value is not known. "
+        "The rest, which is read by itself, lacks what is said before it."
+    )
+    assert str(off.value) == "line 11: The bit goes into the wood with the spindle off. [spindle-off]"
 
 
 @pytest.mark.parametrize(
@@ -264,12 +284,14 @@ def test_a_text_that_cannot_be_read() -> None:
         ("G0 X0 Y10", "G92 X0\nG0 X0 Y10", "offset-changed"),
         ("S9000 M3", "S9000 M4", "spindle-backwards"),
         ("G0 Z5\nG0 X0 Y10", "G0 X0 Y10", "rapid-in-wood"),
+        ("X20\nG0 Z5\nG0 X0 Y10", "X20\nG0 X0 Y10 Z5", "rapid-in-wood"),
     ],
 )
 def test_what_must_not_be_cut_has_no_rest(old: str, new: str, code: str) -> None:
     """Of a program that the dry run refuses there is no rest: it tells why."""
-    with pytest.raises(RefusedError) as refused:
-        rest(PLAIN.replace(old, new, 1), at_line, 9)
+    for find, at in ((at_line, 9), (at_pass, 2)):
+        with pytest.raises(RefusedError) as refused:
+            rest(PLAIN.replace(old, new, 1), find, at)
 
     assert code in {one.code for one in refused.value.findings}
 
@@ -277,13 +299,23 @@ def test_what_must_not_be_cut_has_no_rest(old: str, new: str, code: str) -> None
 @pytest.mark.parametrize(
     ("find", "at", "said"),
     [
-        (at_pass, 1, "run the program itself from its beginning"),
+        (
+            at_pass,
+            1,
+            "a.nc: no rapid across leads there from a cut, where a rest could begin; run the program "
+            "itself from its beginning",
+        ),
         (at_pass, 3, "--pass: '3': the program has 2 passes"),
         (at_pass, 0, "--pass: '0': the program has 2 passes"),
         (at_line, 15, "--line: '15': the program has 14 lines"),
-        (at_line, 13, "no cut of this program is left"),
-        (at_time, 3600.0, "--after: '1 h 00 min': by the dry run's clock the program lasts"),
-        (at_time, 0.0, "run the program itself from its beginning"),
+        (at_line, 13, "a.nc: no cut of this program is left from there on"),
+        (at_time, 3600.0, "--after: '1 h 00 min': by the dry run's clock the program lasts 17 s"),
+        (
+            at_time,
+            0.0,
+            "a.nc: no rapid across leads there from a cut, where a rest could begin; run the program "
+            "itself from its beginning",
+        ),
     ],
 )
 def test_a_point_where_nothing_is_to_go_on(find: Callable[[Any, Any], int], at: float, said: str) -> None:
@@ -291,7 +323,7 @@ def test_a_point_where_nothing_is_to_go_on(find: Callable[[Any, Any], int], at: 
     with pytest.raises(InputError) as refused:
         rest(PLAIN, find, at)
 
-    assert said in str(refused.value)
+    assert str(refused.value) == said
 
 
 def test_a_spindle_started_by_hand() -> None:

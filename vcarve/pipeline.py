@@ -42,6 +42,8 @@ CUTS_MOST = 1_000_000  # lines, or parts of lines that slope, times levels
 FOLLOWS_MM = 0.02
 OUTLINE_SAG_MM = 0.02  # how near a trace follows what is round
 FLOOR_MM = 1.0  # a probe goes no nearer to the bed
+# Cautions that every program that probes has.
+OF_PROBING = frozenset({"probe", "active-comment", "surface-unknown"})
 TIE = 1e-9  # shares of a program's time that nobody could tell apart
 
 Progress = Callable[[str, float], None]
@@ -197,7 +199,8 @@ def probe_program(
     text = probing(job, places, *mm[2:])
     reading = _read(job, text)
     clamps = (one for one in job_findings(layout) if one.code == "clamp")
-    findings = (*clamps, *(one for one in check(reading, job.machine) if one.code != "surface-unknown"))
+    judged = check(reading, job.machine)
+    findings = (*clamps, *(one for one in judged if one.severity == "refuse" or one.code not in OF_PROBING))
     if refuses(findings):
         raise RefusedError(findings)
     return text, _run(reading, job.machine, findings, None), places

@@ -88,7 +88,9 @@ _LENGTHS = _units(
     }
 )
 _ANGLES = _units({"deg degree degrees °": 1, "rad radian radians": Fraction(180 / math.pi)})
-_TIMES = _units({"s sec second seconds": 1, "min minute minutes": 60, "ms": Fraction(1, 1000)})
+_TIMES = _units(
+    {"s sec second seconds": 1, "min minute minutes": 60, "h hour hours": 3600, "ms": Fraction(1, 1000)}
+)
 _PATHS = {unit: _LENGTHS[unit] for unit in ("mm", "cm", "m", "in", "inch", '"')}
 _FEEDS = _units({"ipm": MM_PER_INCH, "ips": MM_PER_INCH * 60}) | {
     f"{path}/{per}": size * 60 / _TIMES[per]
@@ -199,6 +201,14 @@ def read(kind: Kind, written: str | float) -> float:
 def length_mm(written: str | float) -> float:
     """Return a length in millimetres; a bare number is in millimetres."""
     return read(LENGTH, written)
+
+
+def duration_s(written: str) -> float:
+    """Return a time in seconds, written as :func:`format_duration` writes it: parts, each with its unit, such as 3 min 05 s."""
+    parts = re.findall(r"[^a-z]+[a-z]+", text := written.strip().casefold())
+    if "".join(parts) != text or not text:
+        raise QuantityError("a time is wanted, each number with its unit, such as 7 min or 3 min 05 s")
+    return sum(read(TIME, part) for part in parts)
 
 
 def in_inches(written: str) -> bool:

@@ -28,7 +28,7 @@ from vcarve.program.moves import Motion, Moves
 from vcarve.program.reader import Reading, decoded, read_program
 from vcarve.program.text import comment, plain
 from vcarve.proofing import check_program
-from vcarve.quantity import TIME, QuantityError, counted, format_duration, read, whole_number
+from vcarve.quantity import QuantityError, counted, duration_s, format_duration, whole_number
 from vcarve.report import machine_in_header
 from vcarve.run import DryRun
 from vcarve.view.facts import Rows
@@ -39,7 +39,7 @@ ON_LINES_OF_THEIR_OWN = ("path", "overrides")
 COOLANT = {"mist": "M7", "flood": "M8", "coolant-off": ""}
 ALONE = "The rest, which is read by itself, lacks what is said before it."
 UNSURE = "so nobody can be sure where the rest would cut"
-CAUTION = "a new bit is another length: set Z0 again, and see that X0 and Y0 still hold."
+CAUTION = "a new bit is another length: set Z0 again where it was set, and see that X0 and Y0 still hold."
 # Before the rest, which starts the spindle itself and is judged by itself.
 HEALED = frozenset({"spindle-off", "spin-up"})
 PLACE_DECIMALS = 6
@@ -119,7 +119,7 @@ def at_line(run: DryRun, number: int) -> int:
 def at_time(run: DryRun, seconds: float) -> int:
     """Return the move that is under way so long after the start, by the dry run's clock; pauses count for nothing."""
     times = run.times
-    if seconds >= times.total_s:
+    if not 0.0 <= seconds < times.total_s:
         lasts = f"by the dry run's clock the program lasts {format_duration(times.total_s)}"
         raise InputError(Problem(key="--after", value=format_duration(seconds), want=lasts))
     return int(np.searchsorted(times.start_s + times.move_s, seconds, side="right"))
@@ -129,7 +129,7 @@ def at_time(run: DryRun, seconds: float) -> int:
 BREAKS: dict[str, tuple[Callable[[str], float], Callable[[DryRun, Any], int]]] = {
     "--pass": (whole_number, at_pass),
     "--line": (whole_number, at_line),
-    "--after": (partial(read, TIME), at_time),
+    "--after": (duration_s, at_time),
 }
 
 
@@ -152,7 +152,10 @@ def rest_rows(rest: Rest, how: str) -> Rows:
         ("from", f"pass {rest.first} of {rest.passes}, line {rest.line}"),
         ("left", f"{counted(left, 'pass', 'passes')}, {format_duration(rest.run.times.total_s)}"),
         ("begins", f"up to Z {figures.length(rest.height_mm)}, across to X {x}, Y {y}, down to Z {z}"),
-        ("first", "find what broke off, set Z0 again with the new bit, and see that X0 and Y0 still hold"),
+        (
+            "first",
+            "find what broke off, set Z0 again where it was, with the new bit, and see that X0 and Y0 still hold",
+        ),
     ]
 
 

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 from collections import Counter
+from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 import click
@@ -97,24 +99,15 @@ def dry_run(
     grid = None if step is None or loaded is None else _grid_mm(step, loaded)
     with progress_bar() as bar:
         bar("reading", 0.1)
-        try:
-            with taken_as("program", file):
-                run = check_program(
-                    text,
-                    file="standard input" if file == "-" else file,
-                    machine=taken.machine,
-                    job=loaded,
-                    assumed=taken.assumed,
-                    rest_of=earlier,
-                )
-        except WrongKindError:
-            raise
-        except InputError as error:
-            if taken.how:
-                echo(f"Read for the machine {taken.how}.", err=True)
-            most, rest = error.problems[:MOST_SAID], len(error.problems) - MOST_SAID
-            more = [Problem(want=f"and {rest} more; is this a program for this controller?")]
-            raise InputError([*most, *(more if rest > 0 else [])]) from None
+        with taken_as("program", cut_before or "-"), faults_told(file, taken.how):
+            run = check_program(
+                text,
+                file="standard input" if file == "-" else file,
+                machine=taken.machine,
+                job=loaded,
+                assumed=taken.assumed,
+                rest_of=earlier,
+            )
         if loaded is not None:
             bar("carving", 0.5)
             run = carve_piece(run, step_mm=grid, with_land=json_)
@@ -134,6 +127,22 @@ def dry_run(
         say("\n".join(_lines(run, [path for path, _ in outputs if path != "-"], taken.how)))
     if run.refused:
         raise click.exceptions.Exit(EXIT_REFUSED)
+
+
+@contextlib.contextmanager
+def faults_told(file: str, how: str) -> Iterator[None]:
+    """Tell the first faults of a program alone, and ``how`` its machine was come by; of another kind of file that it is one."""
+    try:
+        with taken_as("program", file):
+            yield
+    except WrongKindError:
+        raise
+    except InputError as error:
+        if how:
+            echo(f"Read for the machine {how}.", err=True)
+        most, rest = error.problems[:MOST_SAID], len(error.problems) - MOST_SAID
+        more = [Problem(want=f"and {rest} more; is this a program for this controller?")]
+        raise InputError([*most, *(more if rest > 0 else [])]) from None
 
 
 def _grid_mm(written: str, job: Job) -> float:

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import click
 
+from vcarve.cli.dry_run import faults_told
 from vcarve.cli.files import claim, taken_as
 from vcarve.cli.options import asked, json_option, say, say_written, written
 from vcarve.cli.terminal import typed
@@ -58,7 +59,7 @@ def resume(
     taken = machine_for(machine, data, file)
     claim(asked(), (file, taken.file))
     name = "standard input" if file == "-" else file
-    with taken_as("program", file):
+    with faults_told(file, taken.how):
         run = check_program(data, file=name, machine=taken.machine, assumed=taken.assumed)
     rest = rest_of(run, find(run), text=data, name=Path(name).name, assumed=taken.assumed)
     outputs = [] if output is None else [(output, rest.text)]

@@ -190,14 +190,17 @@ def outside_findings(seen: Track, others: Iterable[Finding]) -> list[Finding]:
 
     ``others`` are the findings of the other checks.
     """
-    judged = {one.line for one in others if one.code in SPOKEN_OF}
+    spoken = [one for one in others if one.code in SPOKEN_OF]
+    judged, full = ({one.line for one in those} for those in (spoken, (one for one in spoken if one.more)))
+    # Of findings of one kind only the first are listed: the words of the last stand for those after it.
+    words = {event.text for event in seen.moves.events if event.kind == "outside" and event.line in full}
     first: dict[tuple[str, str], Finding] = {}
     # A program that only probes has a file to note it in.
     probes = bool((seen.moves.motion == int(Motion.PROBE)).any() and not seen.moves.rpm.any())
     for event in seen.moves.events:
         code, sentence, mild = _said(event, seen.machine.dialect, seen.figures)
         mild = mild or (event.text.startswith("PROBE") and probes)
-        if sentence and not (event.kind == "outside" and event.line in judged):
+        if sentence and not (event.kind == "outside" and (event.line in judged or event.text in words)):
             first.setdefault((code, sentence), Finding(code, sentence, line=event.line, mild=mild))
     return list(first.values())
 

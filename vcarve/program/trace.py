@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from itertools import pairwise
 
 import numpy as np
 
@@ -50,8 +51,11 @@ def _sections(
     (left, front), (right, back) = (box.min(axis=0), box.max(axis=0)) if len(box) else np.zeros((2, 2), int)
     around = np.array([(left, front), (right, front), (right, back), (left, back)])
     ways = [*((what, axes(ring)) for what, ring in rings_mm), ("all cuts", around)]
+    here = [0, 0]
     for what, way in ways:
-        moves = [Move("G1", frame.line(x, y), low, feed) for x, y in (*way.tolist(), way[0].tolist())]
+        places = [here, *way.tolist(), way[0].tolist()]
+        moves = [Move("G1", frame.line(*to), low, feed) for at, to in pairwise(places) if to != at]
         yield [*comment(f"Round {what}"), *moves]
+        here = places[-1]
     yield [Move("G0", z=high), Move("G0", zero)]
     yield [machine.program_end]
