@@ -1,4 +1,7 @@
-"""The table of codes: each code of jobs is brought by one here, those of programs are in ``dryrun/test_checks.py``."""
+"""The table of codes: each code of jobs is brought by one here.
+
+Those of programs are in ``dryrun/test_checks.py``, those of panels in ``panel/test_movement.py``.
+"""
 
 from __future__ import annotations
 
@@ -8,7 +11,7 @@ import ezdxf
 import pytest
 
 from small_job import job_from, own_pattern
-from vcarve.codes import CODES, OF_BOTH, OF_JOBS, OF_PROGRAMS
+from vcarve.codes import CODES, OF_BOTH, OF_JOBS, OF_PANELS, OF_PROGRAMS
 from vcarve.errors import Finding, InternalError, refuses
 from vcarve.layout.findings import job_findings
 from vcarve.layout.stages import lay_out
@@ -98,7 +101,7 @@ def test_a_sound_job_brings_none(tmp_path: Path) -> None:
 
 def test_codes_stand_in_the_table_once() -> None:
     """No code is listed twice, and none is brought by a job here that is not in the table."""
-    assert len(CODES) == len(OF_JOBS) + len(OF_BOTH) + len(OF_PROGRAMS)
+    assert len(CODES) == len(OF_JOBS) + len(OF_PANELS) + len(OF_BOTH) + len(OF_PROGRAMS)
     assert BROUGHT_BY.keys() == OF_JOBS.keys()
 
 

@@ -51,6 +51,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     },
     "coupon": {"plane", "coupon", "layout", "drawing", "network", "groove", "job", "quantity"},
     "solid": {"solid", "plane", "groove", "network", "layout", "job", "quantity"},
+    "panel": {"plane", "panel", "layout", "network", "groove", "job", "quantity"},
     "view": {"plane", "view", "values", "quantity"},
     "layout": {"layout", "plane", "job", "mount", "drawing", "pattern", "network", "groove", "quantity"},
     "report": {"everything but cli"},
@@ -76,6 +77,7 @@ ROOMS_OF_VALUES = {
     "dryrun",
     "layout",
     "coupon",
+    "panel",
     "run",
 }
 

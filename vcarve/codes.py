@@ -55,6 +55,14 @@ OF_JOBS: Codes = {
     "groove-hairline": ("caution", "a groove too narrow to be seen"),
 }  # fmt: skip
 
+# What a panel can have: its wood and its frame.
+OF_PANELS: Codes = {
+    "gap-too-narrow": ("caution", "a panel's gaps do not take what its tiles grow in damp air"),
+    "rebate-too-narrow": ("caution", "a frame's rebate does not cover the outer tiles in dry air"),
+    "movement-unknown": ("caution", "nothing is known of how a wood moves"),
+    "moisture-far": ("caution", "moisture beyond what the figures of woods are meant for"),
+}  # fmt: skip
+
 # What a job and a program can have.
 OF_BOTH: Codes = {
     "bit-too-short": ("refuse", "deeper than the bit's cone"),
@@ -128,4 +136,4 @@ OF_PROGRAMS: Codes = {
     "faster-than-job": ("caution", "a feed or spindle speed above the job's own"),
 }  # fmt: skip
 
-CODES: Codes = {**OF_JOBS, **OF_BOTH, **OF_PROGRAMS}
+CODES: Codes = {**OF_JOBS, **OF_PANELS, **OF_BOTH, **OF_PROGRAMS}

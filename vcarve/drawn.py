@@ -9,14 +9,15 @@ from vcarve.errors import InputError, Problem
 if TYPE_CHECKING:
     from vcarve.layout.stages import Layout
     from vcarve.pattern.model import Pattern
-    from vcarve.run import DryRun
+    from vcarve.run import DryRun, PanelMade
 
 
-def draw(what: Pattern | Layout | DryRun, ending: str = ".svg") -> bytes:
+def draw(what: Pattern | Layout | DryRun | PanelMade, ending: str = ".svg") -> bytes:
     """Return a picture or a page as the bytes of a file with this ending.
 
     A pattern becomes its lines (``.svg``, ``.png``), a layout a drawing true to scale (``.svg``, ``.dxf``), a program just made
-    its plan (``.svg``), and every dry run a page that plays it (``.html``) and, with its job, the carved piece (``.png``).
+    its plan (``.svg``), a panel its picture (``.svg``) and its sheet (``.html``), and every dry run a page that plays it
+    (``.html``) and, with its job, the carved piece (``.png``).
     Raises ``InputError`` for another ending.
 
     >>> layout = vcarve.lay_out(vcarve.load_job("tile.yaml"))
@@ -30,7 +31,7 @@ def draw(what: Pattern | Layout | DryRun, ending: str = ".svg") -> bytes:
     return drawn.encode() if isinstance(drawn, str) else drawn
 
 
-def _drawn(what: Pattern | Layout | DryRun, ending: str) -> str | bytes:
+def _drawn(what: Pattern | Layout | DryRun | PanelMade, ending: str) -> str | bytes:
     from vcarve.pattern.model import Pattern
 
     if isinstance(what, Pattern):
@@ -45,8 +46,16 @@ def _drawn(what: Pattern | Layout | DryRun, ending: str) -> str | bytes:
         written = dxf_text if _one_of(ending, "a layout", ".svg", ".dxf") == ".dxf" else svg_text
         size = (what.job.piece.width_mm, what.job.piece.height_mm)
         return written(drawn_page(what.network, what.grooves, what.features, piece_mm=size))
-    from vcarve.run import Made
+    from vcarve.run import Made, PanelMade
 
+    if isinstance(what, PanelMade):
+        from vcarve.view.panel import panel_sheet, panel_svg
+
+        return (
+            panel_svg(what.laid)
+            if _one_of(ending, "a panel", ".svg", ".html") == ".svg"
+            else panel_sheet(what)
+        )
     if isinstance(what, Made) and ending == ".svg":
         from vcarve.view.drawing import plan_svg
 

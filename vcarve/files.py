@@ -8,16 +8,17 @@ import re
 import shutil
 import sys
 import tempfile
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Literal
 
 from vcarve.errors import InputError, Problem
 
-Kind = Literal["job", "machine", "pattern", "widths", "program", "drawing", "picture"]
+Kind = Literal["panel", "job", "machine", "pattern", "widths", "program", "drawing", "picture"]
 
 ENOUGH_BYTES = 65536
 _KEYS: dict[Kind, set[str]] = {
+    "panel": {"panel", "tile", "woods"},
     "job": {"piece", "groove", "bit"},
     "machine": {"travel", "rapid", "spindle"},
     "pattern": {"lattice", "group", "lines"},
@@ -62,6 +63,45 @@ def write_whole(outputs: Sequence[Output]) -> None:
         sys.stdout.flush()
         sys.stdout.buffer.write(data)
         sys.stdout.buffer.flush()
+
+
+def write_folder(path: str, contents: Mapping[str, str | bytes], *, force: bool = False) -> None:
+    """Write files into a folder, which is made with all of them or not at all; see :func:`claim_folder`.
+
+    Raises InputError for a path that cannot be written; nothing has changed then.
+    """
+    claim_folder(path, force=force)
+    target = Path(os.path.realpath(path))
+    if target.exists():
+        write_whole([(str(target / name), content) for name, content in contents.items()])
+        return
+    with (
+        _worded(path),
+        tempfile.TemporaryDirectory(prefix=f".{target.name[:40]}.", dir=target.parent) as beside,
+    ):
+        new = Path(beside, "new")
+        new.mkdir()
+        for name, content in contents.items():
+            (new / name).write_bytes(content.encode() if isinstance(content, str) else content)
+        os.rename(new, target)
+
+
+def claim_folder(path: str, *, force: bool = False) -> None:
+    """Raise InputError where a folder cannot be made, or where one with files is there already, unless ``force``."""
+    target = Path(os.path.realpath(path))
+    want = ""
+    with _worded(path):
+        if target.is_dir():
+            if not force and any(target.iterdir()):
+                want = "is there already; give another name, or --force to write over what this command writes in it"
+            elif not os.access(target, os.W_OK):
+                want = "cannot be written: permission denied"
+        elif target.exists() or path == "-":
+            want = "this is for a folder; give a name for one"
+        elif not target.parent.is_dir():
+            want = f"cannot be written: there is no folder {str(Path(path).parent)!r}"
+    if want:
+        raise InputError(Problem(value=path, want=want))
 
 
 def _stage(path: str, data: bytes, leftovers: contextlib.ExitStack) -> tuple[Path, Path]:

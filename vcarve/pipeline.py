@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 
@@ -16,12 +17,16 @@ from vcarve.dryrun.track import waiting_mm
 from vcarve.errors import Finding, InputError, Problem, RefusedError, refuses
 from vcarve.job.bench import Machine
 from vcarve.job.document import placed
+from vcarve.job.panel import Panel
 from vcarve.job.records import Job
 from vcarve.layout.findings import job_findings
 from vcarve.layout.probes import APART_MM, INSET_MM, probe_places
 from vcarve.layout.proposals import proposals
 from vcarve.layout.stages import Layout, laid_out
 from vcarve.mount.flat import mount_of
+from vcarve.panel.boards import lay_load, nest
+from vcarve.panel.movement import movement_findings
+from vcarve.panel.tiles import lay_panel, letter
 from vcarve.plan.model import Plan
 from vcarve.plan.planner import candidates
 from vcarve.plane.arcs import chords
@@ -35,7 +40,7 @@ from vcarve.program.writer import write
 from vcarve.proofing import target_of
 from vcarve.quantity import format_mm
 from vcarve.report import header
-from vcarve.run import DryRun, Made
+from vcarve.run import DryRun, Made, PanelMade
 
 CUTS_MOST = 1_000_000  # lines, or parts of lines that slope, times levels
 # More than a way over a top that is not flat strays from it, with the rounding of its heights.
@@ -91,6 +96,36 @@ def plan_program(given: Job | Layout, progress: Progress | None = None) -> Made:
     findings = (*known, *(finding for finding in found if finding.code not in already))
     tell("done", 1.0)
     return replace(made, findings=findings, sentences=(*made.sentences, *proposed))
+
+
+def plan_panel(panel: Panel, progress: Progress | None = None) -> PanelMade:
+    """Plan every program of a panel: one for each board, or for each sort of tile that is cut to size already.
+
+    Raises InputError for what cannot be laid out, and for tiles that find no place on the boards.
+    """
+    tell = progress or (lambda stage, share: None)
+    laid = lay_panel(panel)
+    if panel.boards:
+        jobs = [
+            (f"board-{load.number}-{load.board.wood.name}", lay_load(laid, load), 1) for load in nest(laid)
+        ]
+    else:
+        jobs = [
+            (f"tile-{letter(sort)}-{layout.job.piece.wood.name}", layout, len(laid.of_sort(sort)))
+            for sort, layout in enumerate(laid.sorts)
+        ]
+    programs = []
+    for index, (name, layout, times) in enumerate(jobs):
+        part = partial(_part, tell, name, index, len(jobs))
+        programs.append((name, plan_program(layout, part), times))
+    # What there is to say of a tile is said of it where it lies on a board as well.
+    own = (one for layout in laid.sorts for one in job_findings(layout)) if panel.boards else ()
+    found = dict.fromkeys((*movement_findings(laid), *(replace(one, at_mm=None) for one in own)))
+    return PanelMade(laid=laid, programs=tuple(programs), findings=tuple(found))
+
+
+def _part(tell: Progress, name: str, index: int, count: int, stage: str, share: float) -> None:
+    tell(f"{name}: {stage}", (index + share) / count)
 
 
 def write_program(made: Made) -> str:

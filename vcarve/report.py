@@ -15,11 +15,14 @@ from vcarve.job.records import Job
 from vcarve.layout.stages import Layout
 from vcarve.layout.warp import warp_of
 from vcarve.mount.flat import mount_of
+from vcarve.panel.movement import movement
+from vcarve.panel.tiles import field_mm, letter
 from vcarve.plan.model import Plan
 from vcarve.program.moves import Motion
 from vcarve.quantity import counted, format_duration, format_mm
-from vcarve.run import DryRun, Made
+from vcarve.run import DryRun, Made, PanelMade
 from vcarve.view.facts import HEADER, SUMMARY, Fact, Rows, chosen, facts, pattern_sentence
+from vcarve.view.panel import bars_of
 
 # The usual cautions (common practice), short enough for a program's header; the bench sheet has them in full.
 HEADER_CAUTIONS = (
@@ -230,3 +233,47 @@ def widths_sentence(run: DryRun) -> str:
         return f"{where}, as computed to within {run.figures.length(0.001, 4)}{missing}"
     more = "more" if facts.worst_mm > 0.0 else "less"
     return f"{where}, at most {run.figures.length(worst, 4)} {more} than computed{missing}"
+
+
+# --- a panel ------------------------------------------------------------------------------------------------------------
+
+
+def panel_json(made: PanelMade) -> dict[str, Any]:
+    """Return the figures of a panel, in millimetres and seconds."""
+    laid, found, bars = made.laid, movement(made.laid), bars_of(made.laid)
+    panel = laid.panel
+
+    def plain(values: Any) -> Any:
+        return [[[None if np.isnan(one) else one for one in tile] for tile in row] for row in values.tolist()]
+
+    return {
+        "title": panel.title,
+        "size_mm": field_mm(panel) if bars is None else bars.outside,
+        "frame": None if bars is None else {f"{name}_mm": size for name, size in bars._asdict().items()},
+        "tiles": [
+            {
+                "column": tile.column,
+                "row": tile.row,
+                "sort": letter(tile.sort),
+                "wood": laid.wood(tile).name,
+                "turn_deg": tile.turn_deg,
+                "at_mm": [tile.x_mm, tile.y_mm],
+            }
+            for tile in laid.tiles
+        ],
+        "programs": [
+            {"name": name, "times": times, "time_s": one.times.total_s, **verdict(one.told, one.job)}
+            for name, one, times in made.programs
+        ],
+        "time_s": made.total_s,
+        "movement": None
+        if found is None
+        else {
+            "grow_mm": plain(found.grow_mm),
+            "shrink_mm": plain(found.shrink_mm),
+            "gap_mm": found.gap_mm,
+            "rebate_mm": found.rebate_mm,
+        },
+        **verdict(made.findings, None),
+        "clean": not made.refused,
+    }

@@ -16,6 +16,7 @@ from vcarve.job.bench import Machine
 from vcarve.job.records import Job
 from vcarve.layout.stages import Layout
 from vcarve.network.model import Network
+from vcarve.panel.tiles import LaidPanel
 from vcarve.plan.model import Plan
 from vcarve.plane.arrays import Floats, Ints
 from vcarve.program.moves import Motion, Moves
@@ -140,3 +141,22 @@ class Made(DryRun):
     def network(self) -> Network:
         """The lines on the piece."""
         return self.layout.network
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PanelMade:
+    """A panel with the programs of its tiles, each with the name its file has, and how often it is run."""
+
+    laid: LaidPanel
+    programs: tuple[tuple[str, Made, int], ...]
+    findings: tuple[Finding, ...]  # of the panel as a whole
+
+    @property
+    def refused(self) -> bool:
+        """Whether any of its programs must not be cut."""
+        return refuses(self.findings) or any(made.refused for _, made, _ in self.programs)
+
+    @property
+    def total_s(self) -> float:
+        """How long all tiles take."""
+        return sum(times * made.times.total_s for _, made, times in self.programs)

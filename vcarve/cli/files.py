@@ -13,6 +13,7 @@ from vcarve.errors import InputError, Problem
 from vcarve.files import Kind, kind_of
 
 _SAID: dict[Kind, str] = {
+    "panel": "this is a panel file; 'mizo panel {}' makes its programs",
     "job": "this is a job file; 'mizo program {}' makes its program",
     "machine": "this is a machine file; a job names it as 'machine', and 'mizo machines {}' checks it",
     "pattern": "this is a pattern file; a job names it as 'name' under 'pattern', and 'mizo patterns {}' checks it",

@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping, Sequence
 from functools import partial
 from itertools import dropwhile
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -19,6 +19,7 @@ from vcarve.files import Output, write_whole
 
 if TYPE_CHECKING:
     from vcarve.job.bench import Bit, Machine
+    from vcarve.job.document import Starter
 
 
 def tell(
@@ -216,17 +217,19 @@ def patterns(
 @click.argument("file", metavar="FILE.yaml", default="-", callback=partial(noted, "a YAML file"))
 @click.option("--machine", is_flag=True, help="A machine file instead, for a mill of your own.")
 @click.option("--pattern", is_flag=True, help="A pattern file instead, for lines of your own.")
+@click.option("--panel", is_flag=True, help="A panel file instead, for tiles side by side in a frame.")
 @force_option
-def new(file: str, machine: bool, pattern: bool, force: bool) -> None:
+def new(file: str, machine: bool, pattern: bool, panel: bool, force: bool) -> None:
     """Write a commented job file to start from; without FILE it is printed."""
     from vcarve.job.document import starter_text
 
-    if machine and pattern:
-        raise InputError("Give --machine or --pattern, not both: they are files of their own.")
+    if machine + pattern + panel > 1:
+        raise InputError("Give one of --machine, --pattern and --panel: they are files of their own.")
     claim(asked(), force=force)
     shown = Path("tile.yaml" if file == "-" else file)
-    kind: Literal["job", "machine", "pattern"] = "machine" if machine else "pattern" if pattern else "job"
+    kind: Starter = "machine" if machine else "pattern" if pattern else "panel" if panel else "job"
     after = {
+        "panel": ["panel", str(shown), "-o", str(shown.with_suffix(""))],
         "job": ["program", str(shown), "-o", str(shown.with_suffix(".nc"))],
         "machine": ["machines", str(shown)],
         "pattern": ["patterns", str(shown), "--picture", str(shown.with_suffix(".svg"))],
@@ -241,15 +244,16 @@ def new(file: str, machine: bool, pattern: bool, force: bool) -> None:
 
 
 @click.command("schema", epilog="Example: mizo schema job > job.schema.json")
-@click.argument("kind", type=click.Choice(["job", "machine", "pattern"]))
+@click.argument("kind", type=click.Choice(["job", "machine", "pattern", "panel"]))
 def schema(kind: str) -> None:
     """Print the JSON Schema of a kind of file, so that an editor completes and checks it."""
     from vcarve.job.bench import Machine
+    from vcarve.job.panel import Panel
     from vcarve.job.record import Record, schema_of
     from vcarve.job.records import Job
     from vcarve.pattern.model import Pattern
 
-    records: dict[str, type[Record]] = {"job": Job, "machine": Machine, "pattern": Pattern}
+    records: dict[str, type[Record]] = {"job": Job, "machine": Machine, "pattern": Pattern, "panel": Panel}
     echo(json.dumps(schema_of(records[kind], f"Mizo {kind} file"), indent=2))
 
 

@@ -30,6 +30,11 @@ from vcarve.errors import (
 COMMANDS = {
     "bench": ("vcarve.cli.bench", "bench", "Try a job out on a page in the browser, and take all away."),
     "program": ("vcarve.cli.program", "program", "Make the program of a job, checked and dry-run."),
+    "panel": (
+        "vcarve.cli.panel",
+        "panel",
+        "A panel of tiles: all programs, cutting list, picture and sheet.",
+    ),
     "dry-run": ("vcarve.cli.dry_run", "dry_run", "Read a program back: check it, time it, show it."),
     "resume": ("vcarve.cli.resume", "resume", "After a break: the rest of a program as one of its own."),
     "trace": ("vcarve.cli.trace", "trace", "Before the first cut: round piece, cuts and clamps in the air."),

@@ -51,6 +51,11 @@ class Wood(Record):
     gravity: PositiveNumber | None = Field(
         None, description="specific gravity at 12 % moisture; nothing is worked out from it"
     )
+    moves_flat_sawn: PositiveNumber | None = Field(
+        None,
+        description="change across the grain of flat-sawn wood per percent point of moisture, as a share of it",
+    )
+    moves_quarter_sawn: PositiveNumber | None = Field(None, description="the same of quarter-sawn wood")
     chip_low_mm: PositiveMm = Field(
         description="thinnest chip per cutting edge and turn; speeds that are left out start here"
     )

@@ -39,6 +39,7 @@ _UNREAD: dict[type[Exception], str] = {
     PermissionError: "reading it is not allowed",
 }
 
+Starter = Literal["job", "machine", "pattern", "panel"]  # what there is a file to start from for
 KeyPath = tuple[str | int, ...]
 
 
@@ -108,7 +109,7 @@ class Document:
 
 
 def starter_text(
-    kind: Literal["job", "machine", "pattern"] = "job",
+    kind: Starter = "job",
     *,
     title: str = "tile",
     command: str = "mizo program tile.yaml -o tile.nc",

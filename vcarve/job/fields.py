@@ -131,6 +131,10 @@ AccelerationMmS2 = Annotated[float, _quantity(quantity.ACCELERATION, "mm/s²", l
 SpeedRpm = Annotated[float, _quantity(quantity.SPEED, "rpm", "revolutions per minute", least=0)]
 SecondsS = Annotated[float, _quantity(quantity.TIME, "s", "seconds", least=0, most=600)]
 Factor = Annotated[float, _quantity(quantity.SHARE, "", "parts of one", least=0, most=1, above=True)]
+_PERCENT = "; write percent with its sign, such as 10 %"
+ShareInPercent = Annotated[
+    float, _quantity(quantity.SHARE, "", "parts of one", least=0, most=1, above=True, why=_PERCENT)
+]
 Correlation = Annotated[float, _quantity(quantity.NUMBER, "", "no unit", least=-1, most=1)]
 PositiveNumber = Annotated[float, _quantity(quantity.NUMBER, "", "no unit", least=0, above=True)]
 

@@ -116,9 +116,12 @@ class Broken(ValueError):
         self.others: tuple[Broken, ...] = ()
 
 
-def record_from(document: Document, kind: type[AnyRecord]) -> AnyRecord:
+def record_from(
+    document: Document, kind: type[AnyRecord], tree: Mapping[str, Any] | None = None
+) -> AnyRecord:
     """Build a record of ``kind`` from the document's tree; keys are the aliases.
 
+    With a ``tree`` from that instead, which may hold records that are built already; problems are told at the document's keys.
     Raises ``InputError`` with every problem found, in the order of the lines.
     """
     problems: list[Problem] = []
@@ -126,7 +129,9 @@ def record_from(document: Document, kind: type[AnyRecord]) -> AnyRecord:
     # whole section lacks is a reason to keep them back.
     for context in (document, SECOND_LOOK):
         try:
-            made = kind.model_validate(document.tree, by_alias=True, by_name=False, context=context)
+            made = kind.model_validate(
+                document.tree if tree is None else tree, by_alias=True, by_name=False, context=context
+            )
         except ValidationError as error:
             found = error.errors(include_url=False)
             problems += _problems(document, kind, found)

@@ -26,12 +26,16 @@ EDGES_MOST = 1_000_000  # some 2.5 GB and two minutes from job to program
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Lines:
-    """A pattern and how it lies on the piece (``fit`` is there where whole repeats were fitted), or a drawing as it lies."""
+    """A pattern and how it lies on the piece (``fit`` is there where whole repeats were fitted), or a drawing as it lies.
+
+    What is neither, such as the tiles of a board, says in ``words`` what it is.
+    """
 
     placing: Placing
     pattern: Pattern | None = None
     fit: Fit | None = None
     drawing: Drawing | None = None
+    words: str = ""
 
     @property
     def pitch_mm(self) -> float | None:
@@ -49,6 +53,17 @@ class Lines:
         if self.drawing is not None:
             return (AS_ON_PAGE if self.drawing.on_page else CENTRED,)
         return () if self.fit is None else (self.fit.sentence,)
+
+
+def moved(lines: Lines, x_mm: float, y_mm: float) -> Lines:
+    """Return the same lines moved; nothing is said of whole repeats, which were fitted to where they lay before."""
+    shift_x, shift_y = lines.placing.shift_mm
+    drawing = lines.drawing
+    if drawing is not None:
+        by = np.array([x_mm, y_mm])
+        drawing = replace(drawing, curves=mapped(drawing.curves, np.eye(2), by), mended=())
+    placing = replace(lines.placing, shift_mm=(shift_x + x_mm, shift_y + y_mm))
+    return replace(lines, placing=placing, drawing=drawing, fit=None)
 
 
 def place_lines(job: Job, field: Field) -> Lines:

@@ -128,12 +128,12 @@ class Kept:
         return made
 
 
-def lay_out(job: Job, kept: Kept | None = None) -> Layout:
+def lay_out(job: Job, kept: Kept | None = None, lines: Lines | None = None) -> Layout:
     """Return what lies on a job's piece: its lines as a network, its grooves, and the land between them.
 
     Places are in mm from the piece's centre, X to the right, Y to the back; depths and widths in mm.  With ``kept`` only the
-    stages are run whose values have changed.  Raises InputError for what cannot be laid out, such as a margin that leaves
-    nothing of the piece.
+    stages are run whose values have changed.  ``lines`` stand in place of the job's own, such as lines that go on from another
+    piece.  Raises InputError for what cannot be laid out, such as a margin that leaves nothing of the piece.
 
     >>> layout = vcarve.lay_out(vcarve.load_job("tile.yaml"))
     >>> layout.network.edges, round(layout.widest_mm, 3), round(layout.grooves.narrowest_mm, 3)
@@ -141,7 +141,7 @@ def lay_out(job: Job, kept: Kept | None = None) -> Layout:
     """
     keep = Kept() if kept is None else kept
     with placed(job.document):
-        laid = lay_lines(job, keep)
+        laid = lay_lines(job, keep, lines)
         features = _features(job, laid.lines)
         depths = {index: feature.depth_mm for index, feature in enumerate(features)}
         network, share, rises = laid.network, None, None
@@ -181,8 +181,8 @@ def _features(job: Job, lines: Lines) -> tuple[Feature, ...]:
     return tuple(found)
 
 
-def lay_lines(job: Job, kept: Kept | None = None) -> Laid:
-    """Return the lines of a job on its piece: the first three stages."""
+def lay_lines(job: Job, kept: Kept | None = None, given: Lines | None = None) -> Laid:
+    """Return the lines of a job, or lines that are given, on its piece: the first three stages."""
     keep = Kept() if kept is None else kept
     choice, outline = job.pattern, job.piece.outline
     every = job.folder, job.piece.width_mm, job.piece.height_mm, job.figures
@@ -192,7 +192,7 @@ def lay_lines(job: Job, kept: Kept | None = None) -> Laid:
     # What is said of frames and how deep layers are is nothing to the lines.
     lying = choice.model_dump(exclude={"frame", "depths"}), list(choice.depths)
     written = file_state(job.folder, choice.drawing or choice.name)
-    lines = keep("lines", (every, room, lying, written), lambda: place_lines(job, room))
+    lines = given or keep("lines", (every, room, lying, written), lambda: place_lines(job, room))
     joined = lines, room, _edge(job)
     network = keep("network", joined, lambda: make_network(*joined))
     if network.edges == 0 and lines.pitch_mm is None:

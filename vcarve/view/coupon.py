@@ -15,7 +15,7 @@ from vcarve.run import Made
 from vcarve.view.facts import SUMMARY, Rows, chosen, facts, kept, length
 from vcarve.view.fit import bit_line
 from vcarve.view.look import palette_css
-from vcarve.view.page import filled
+from vcarve.view.page import filled, part
 from vcarve.view.sheet import FIRST
 from vcarve.view.svg import drawn, svg, text
 
@@ -118,4 +118,4 @@ def coupon_sheet(made: Made, strip: Strip) -> str:
         "level": job.zero.level,
         "first": FIRST,
     }
-    return filled("coupon", "", slots, palette_css(switched=False))
+    return filled("coupon", "", slots, palette_css(switched=False) + part("sheet.css"))

@@ -75,7 +75,7 @@ def _style(tint: str, share: float) -> str:
     )
 
 
-def _grain(width: float, height: float, u: float) -> str:
+def grain(width: float, height: float, u: float) -> str:
     """Return a few quiet lines along X: wood, not plastic.  The same piece has the same grain."""
     rows = []
     y = -height / 2.0
@@ -224,7 +224,7 @@ def plan_svg(made: Made) -> str:
         f'</g><clipPath id="piece"><path clip-rule="evenodd" d="{shape}"/></clipPath>',
         f'<path class="wood" fill-rule="evenodd" d="{shape}"/>',
         '<g clip-path="url(#piece)">',
-        _grain(*size_mm, u),
+        grain(*size_mm, u),
         *groove_layers(made.network, grooves, job.bit.angle_deg, job.bit.tip_mm),
         f'</g><path class="edge" stroke-width="{num(0.28 * u)}" d="{shape}"/>',
         f'<g transform="scale({num(u, 6)})">',

@@ -43,7 +43,7 @@ def pattern_sentence(layout: Layout) -> str:
     """Return the pattern and its pitch in words."""
     pattern, pitch_mm = layout.lines.pattern, layout.lines.pitch_mm
     if pattern is None or pitch_mm is None:
-        return f"drawing {layout.job.pattern.drawing}"
+        return layout.lines.words or f"drawing {layout.job.pattern.drawing}"
     return f"{pattern.key}, pitch {layout.job.figures.length(pitch_mm)}"
 
 

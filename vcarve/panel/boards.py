@@ -1,0 +1,191 @@
+"""Tiles side by side on a board or in a jig: where each lies, and all of them laid out as one piece.
+
+On a board rows of tiles follow one another from the front, each as long as the board takes; the grain of every tile runs along
+that of the board, so that some lie turned.  One piece with all of its tiles is planned, written and judged as any other.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from vcarve.errors import InputError
+from vcarve.groove.land import measure
+from vcarve.job.panel import Board
+from vcarve.job.sections import Piece
+from vcarve.layout.field import make_field
+from vcarve.layout.lines import Lines
+from vcarve.layout.stages import Layout
+from vcarve.network.build import Placing
+from vcarve.network.model import Network
+from vcarve.panel.tiles import LaidPanel, Tile
+from vcarve.plane.arrays import NM_PER_MM, Ints
+from vcarve.quantity import counted
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Lying:
+    """A tile as it lies: its front left corner from the board's, and whether it is turned a quarter, counter-clockwise."""
+
+    tile: Tile
+    x_mm: float
+    y_mm: float
+    turned: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Load:
+    """Tiles that are cut by one program, on a board or side by side in a jig; ``number`` counts from 1."""
+
+    number: int
+    board: Board
+    lying: tuple[Lying, ...]
+
+
+def nest(laid: LaidPanel) -> tuple[Load, ...]:
+    """Return which tiles are cut out of which of a panel's boards, and where they lie on them.
+
+    Raises InputError for tiles that find no board, with one that would take them.
+    """
+    panel, loads, problems = laid.panel, [], []
+    left = list(laid.tiles)
+    for number, board in enumerate(panel.boards, 1):
+        mine = [tile for tile in left if laid.wood(tile) == board.wood]
+        lying = tuple(_rows(mine, board, panel.tile.width_mm, panel.tile.height_mm))
+        taken = {(one.tile.column, one.tile.row) for one in lying}
+        left = [tile for tile in left if (tile.column, tile.row) not in taken]
+        loads.append(Load(number=number, board=board, lying=lying))
+    for wood in dict.fromkeys(laid.wood(tile).name for tile in left):
+        rest = [tile for tile in left if laid.wood(tile).name == wood]
+        many = sum(laid.wood(tile).name == wood for tile in laid.tiles)
+        want = f"{len(rest)} of {counted(many, 'tile')} of {wood} find no place; a board of {_wanted(laid, rest)} takes them"
+        problems.append(replace(panel.document.problem(("boards",), want), value=None))
+    if problems:
+        raise InputError(problems)
+    return tuple(load for load in loads if load.lying)
+
+
+def _rows(tiles: Sequence[Tile], board: Board, wide: float, high: float) -> Iterator[Lying]:
+    """Yield the tiles that fit on a board, row by row from the front; tiles of one size share rows."""
+    x, y, tall = board.margin_mm, board.margin_mm, 0.0
+    for tile in sorted(tiles, key=lambda tile: tile.grain):
+        turned = tile.grain == "along-y"
+        across, along = (high, wide) if turned else (wide, high)
+        if x > board.margin_mm and (x + across > board.width_mm - board.margin_mm + 1e-9 or along != tall):
+            x, y = board.margin_mm, y + tall + board.kerf_mm
+        tall = along
+        if max(x + across - board.width_mm, y + along - board.height_mm) > 1e-9 - board.margin_mm:
+            continue
+        yield Lying(tile=tile, x_mm=x, y_mm=y, turned=turned)
+        x += across + board.kerf_mm
+
+
+def _wanted(laid: LaidPanel, rest: Sequence[Tile]) -> str:
+    """Return the size of a board that takes the rest, no longer than the machine travels where that can be."""
+    size, travel = laid.panel.tile, laid.panel.machine.travel
+    usual = Board.model_fields
+    margin, kerf = float(usual["margin_mm"].default), float(usual["kerf_mm"].default)
+    # Square, so that turned tiles find room as well.
+    side = max(size.width_mm, size.height_mm)
+    columns = max(1, min(len(rest), math.floor((travel.x_mm - 2.0 * margin + kerf) / (side + kerf))))
+    wide, high = (
+        2.0 * margin + many * (side + kerf) - kerf for many in (columns, math.ceil(len(rest) / columns))
+    )
+    return laid.panel.figures.size(wide, high, size.thickness_mm)
+
+
+# --- several layouts as one ------------------------------------------------------------------------------------------------
+
+
+def lay_load(laid: LaidPanel, load: Load) -> Layout:
+    """Return a load laid out as one piece: the board, with the grooves of all its tiles."""
+    panel, board = laid.panel, load.board
+    first = laid.sorts[load.lying[0].tile.sort]
+    piece = {
+        "width": board.width_mm,
+        "height": board.height_mm,
+        "thickness": board.thickness_mm,
+        "wood": board.wood,
+    }
+    title = f"{panel.name}, board {load.number}"
+    job = first.job.model_copy(update={"piece": Piece.model_validate(piece), "title": title})
+    parts = [laid.sorts[one.tile.sort] for one in load.lying]
+    features = tuple(dict.fromkeys(feature for part in parts for feature in part.features))
+    networks = []
+    for one, part in zip(load.lying, parts, strict=True):
+        number = np.array([features.index(feature) for feature in part.features] + [-1])
+        copied = replace(part.network, feature=number[part.network.feature])
+        networks.append(_placed(copied, one, part, board))
+    kinds = [(one.tile.sort, one.turned) for one in load.lying]
+    network = _joined(networks, [kinds.index(kind) for kind in kinds])
+    # How much of its depth each line has at its ends.
+    depths = {index: feature.depth_mm for index, feature in enumerate(features)}
+    full = np.array([*depths.values(), 1.0])[network.feature]
+    ends = np.hstack([part.grooves.ends_depth_mm for part in parts])
+    share = np.where(network.cut, ends / full, 1.0) if any(part.rises for part in parts) else None
+    said = " and ".join(
+        dict.fromkeys(str(part.job.pattern.name or part.job.pattern.drawing) for part in parts)
+    )
+    return Layout(
+        job=job,
+        field=make_field(job.model_copy(update={"pattern": job.pattern.model_copy(update=_BARE)})),
+        lines=Lines(placing=Placing(pitch_mm=1.0), words=f"{counted(len(parts), 'tile')} with {said}"),
+        network=network,
+        grooves=measure(network, job.bit, depths, share),
+        features=features,
+    )
+
+
+_BARE = {"margin_mm": 0.0, "frame": (), "ends": "outline"}
+
+
+def _placed(network: Network, one: Lying, part: Layout, board: Board) -> Network:
+    """Return a tile's network where the tile lies on the board, whose middle is the zero."""
+    wide, high = part.job.piece.width_mm, part.job.piece.height_mm
+    x, y = network.x_nm, network.y_nm
+    if one.turned:
+        x, y, wide, high = -y, x, high, wide
+    to = (one.x_mm + wide / 2.0 - board.width_mm / 2.0, one.y_mm + high / 2.0 - board.height_mm / 2.0)
+    to_x, to_y = (round(place * NM_PER_MM) for place in to)
+    return replace(network, x_nm=x + to_x, y_nm=y + to_y)
+
+
+def _joined(networks: Sequence[Network], kinds: Sequence[int]) -> Network:
+    """Return networks beside each other as one; those of one kind are translated copies of each other."""
+
+    def offset(counts: Sequence[int]) -> list[int]:
+        return [0, *np.cumsum(counts).tolist()]
+
+    vertex, edge = (offset([len(getattr(one, name)) for one in networks]) for name in ("x_nm", "tail"))
+    half, ring = (
+        offset([len(getattr(one, name)) for one in networks]) for name in ("ring_half_edge", "cell_class")
+    )
+    ring = offset([len(one.ring_start) - 1 for one in networks])
+
+    def all_of(name: str, by: Sequence[int] | None = None, ends: bool = False) -> Ints:
+        rows = [getattr(one, name) + (0 if by is None else by[k]) for k, one in enumerate(networks)]
+        return np.concatenate([rows[0], *(row[1:] for row in rows[1:])] if ends else rows)
+
+    def classes(name: str) -> Ints:
+        most = max(int(getattr(one, name).max(initial=-1)) for one in networks) + 1
+        rows = [getattr(one, name) for one in networks]
+        return np.concatenate(
+            [np.where(row < 0, row, row + most * kind) for row, kind in zip(rows, kinds, strict=True)]
+        )
+
+    return Network(
+        x_nm=all_of("x_nm"),
+        y_nm=all_of("y_nm"),
+        tail=all_of("tail", vertex),
+        head=all_of("head", vertex),
+        bulge=np.concatenate([one.bulge for one in networks]),
+        feature=all_of("feature"),
+        edge_class=classes("edge_class"),
+        ring_half_edge=all_of("ring_half_edge", [2 * count for count in edge]),
+        ring_start=all_of("ring_start", half, ends=True),
+        cell_ring_start=all_of("cell_ring_start", ring, ends=True),
+        cell_class=classes("cell_class"),
+    )

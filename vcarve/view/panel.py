@@ -1,0 +1,252 @@
+"""A panel as it will hang on the wall, what has to be cut for it, and the sheet with both."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+from html import escape
+from itertools import groupby
+from typing import Any, NamedTuple
+
+import numpy as np
+
+from vcarve.errors import grouped
+from vcarve.layout.stages import Layout
+from vcarve.panel.movement import movement
+from vcarve.panel.tiles import LaidPanel, field_mm, letter
+from vcarve.quantity import counted, format_duration
+from vcarve.run import PanelMade
+from vcarve.view import look
+from vcarve.view.drawing import grain, groove_layers
+from vcarve.view.facts import Rows, kept
+from vcarve.view.page import filled, part
+from vcarve.view.sheet import FIRST, GENERAL, table
+from vcarve.view.svg import drawn, num, region_path, svg
+
+MARGIN = 0.06  # round the panel, of its longer side
+
+
+class Bars(NamedTuple):
+    """A frame's measures in mm: its outside, the rebate in which the tiles lie, and what is seen between its bars."""
+
+    outside: tuple[float, float]
+    rebate: tuple[float, float]
+    sight: tuple[float, float]
+
+
+def bars_of(laid: LaidPanel) -> Bars | None:
+    """Return the measures of a panel's frame, whose rebate is a gap larger than all tiles; ``None`` where there is none."""
+    grid = laid.panel.panel
+    if grid.frame is None:
+        return None
+    width, rebate = grid.frame.width_mm, grid.frame.rebate_mm
+    within, sight, outside = ([side + more for side in field_mm(laid.panel)] for more in (
+        2.0 * grid.gap_mm, 2.0 * (grid.gap_mm - rebate), 2.0 * (grid.gap_mm - rebate + width),
+    ))  # fmt: skip
+    return Bars((outside[0], outside[1]), (within[0], within[1]), (sight[0], sight[1]))
+
+
+# --- in words ------------------------------------------------------------------------------------------------------------
+
+
+def cutting_list(laid: LaidPanel) -> Rows:
+    """Return what has to be cut to size: tiles of each wood, and the bars of the frame."""
+    panel, figures = laid.panel, laid.panel.figures
+    size = panel.tile
+    by_wood: dict[tuple[str, str], int] = {}
+    for tile in laid.tiles:
+        key = laid.wood(tile).title, tile.grain
+        by_wood[key] = by_wood.get(key, 0) + 1
+    measures = figures.size(size.width_mm, size.height_mm, size.thickness_mm)
+    rows = [
+        (
+            counted(many, "tile"),
+            f"{measures}, {wood}, grain along its {'width' if grain == 'along-x' else 'height'}",
+        )
+        for (wood, grain), many in by_wood.items()
+    ]
+    bars, frame = bars_of(laid), panel.panel.frame
+    if bars is None or frame is None:
+        return rows
+    wood = (frame.wood or laid.wood(laid.tiles[0])).title
+    section = figures.size(frame.width_mm, frame.thickness_mm)
+    sides = [bars.outside, bars.sight]
+    for many, long, short in (
+        [(4, sides[0][0], sides[1][0])]
+        if sides[0][0] == sides[0][1]
+        else [(2, long, short) for long, short in zip(*sides, strict=True)]
+    ):
+        said = f"{figures.length(long)} long outside, mitred at 45° to {figures.length(short)} inside"
+        rows.append((counted(many, "bar"), f"{said}; {section}, {wood}"))
+    if frame.rebate_mm:
+        covered = frame.rebate_mm - panel.panel.gap_mm
+        what = f"{figures.length(frame.rebate_mm)} wide, {figures.length(size.thickness_mm)} deep or more"
+        rows.append(("rebate", f"{what}; it covers {figures.length(covered)} of the outer tiles"))
+    return rows
+
+
+def panel_rows(made: PanelMade) -> Rows:
+    """Return what there is to say of a panel: its size, its programs, its cutting list, how it moves."""
+    laid, figures = made.laid, made.laid.panel.figures
+    grid, bars = laid.panel.panel, bars_of(laid)
+    size = field_mm(laid.panel) if bars is None else bars.outside
+    rows = [
+        (
+            "panel",
+            f"{figures.size(*size)}, {grid.columns} by {grid.rows} tiles, gap {figures.length(grid.gap_mm)}",
+        ),
+        *cutting_list(laid),
+    ]
+    for name, one, times in made.programs:
+        often = "" if times == 1 else f", run {times} times"
+        rows.append((f"{name}.nc", f"{format_duration(one.times.total_s)}{often}"))
+    rows.append(("in all", f"{format_duration(made.total_s)} of cutting"))
+    return [*rows, *movement_rows(laid)]
+
+
+def movement_rows(laid: LaidPanel) -> Iterator[tuple[str, str]]:
+    """Yield how tiles move, sort by sort of wood, and what room that takes; nothing where the panel says nothing of moisture."""
+    found, figures, panel = movement(laid), laid.panel.figures, laid.panel
+    if found is None:
+        return
+    seen = set()
+    for tile in laid.tiles:
+        at = tile.row - 1, tile.column - 1, "xy".index(tile.moves_across)
+        wood = laid.wood(tile).name
+        if (wood, tile.moves_across) in seen or not np.isfinite(found.grow_mm[at]):
+            continue
+        seen.add((wood, tile.moves_across))
+        up, down = (figures.length(float(side[at]), 2) for side in (found.grow_mm, found.shrink_mm))
+        across = "height" if tile.moves_across == "y" else "width"
+        yield (
+            f"{laid.wood(tile).name} moves",
+            f"{across} of a tile {up} more in the dampest season, {down} less in the driest",
+        )
+    gap = f"a gap of {figures.at_least(found.gap_mm)} or more takes the growth; it is {figures.length(panel.panel.gap_mm)}"
+    if panel.panel.frame is not None:
+        gap += f"; a rebate of {figures.at_least(found.rebate_mm)} or more stays covered; it is "
+        gap += figures.length(panel.panel.frame.rebate_mm)
+    yield "room", gap
+
+
+# --- the picture ---------------------------------------------------------------------------------------------------------
+
+
+def _turned(layout: Layout, turn_deg: int) -> Layout:
+    """Return a tile's layout as it lies after quarter turns, to be drawn: light falls on it from where it always does."""
+    network = layout.network
+    x, y = network.x_nm, network.y_nm
+    for _ in range(turn_deg // 90):
+        x, y = -y, x
+    return replace(layout, network=replace(network, x_nm=x, y_nm=y))
+
+
+def panel_svg(laid: LaidPanel, *, inline: bool = False) -> str:
+    """Return the panel from the front, true to scale, every tile in the tint of its wood."""
+    panel, bars = laid.panel, bars_of(laid)
+    wide, high = field_mm(panel) if bars is None else bars.outside
+    u = max(wide, high) / 100.0
+    size = panel.tile.width_mm, panel.tile.height_mm
+    groups: dict[tuple[int, int, bool], str] = {}
+    lying = []
+    for tile in laid.tiles:
+        key = tile.sort, tile.turn_deg, tile.moves_across == "x"
+        name = f"t{list(groups).index(key) if key in groups else len(groups)}"
+        if key not in groups:
+            turned = _turned(laid.sorts[tile.sort], tile.turn_deg)
+            groups[key] = _tile(turned, name, upright=key[2], size=size, u=u)
+        lying.append(drawn('<use href="#{}" x="{}" y="{}"/>', name, tile.x_mm, -tile.y_mm))
+    w, h = field_mm(panel) if bars is None else bars.rebate
+    back = drawn('<rect class="back" x="{}" y="{}" width="{}" height="{}"/>', -w / 2.0, -h / 2.0, w, h)
+    body = ["<defs>", *groups.values(), "</defs>", back, *lying]
+    if bars is not None:
+        frame = panel.panel.frame
+        wood = frame.wood if frame is not None and frame.wood is not None else laid.wood(laid.tiles[0])
+        body += _frame(bars, wood.tint, u)
+    rim = MARGIN * max(wide, high)
+    box = (-wide / 2.0 - rim, -high / 2.0 - rim, wide + 2.0 * rim, high + 2.0 * rim)
+    paper = drawn('<rect class="paper" x="{}" y="{}" width="{}" height="{}"/>', *box)
+    woods = " and ".join(dict.fromkeys(laid.wood(tile).title for tile in laid.tiles))
+    told = f"{panel.panel.columns} by {panel.panel.rows} tiles of {woods}, {panel.figures.size(wide, high)}."
+    if inline:
+        return svg(box, panel.name, told, "", body, inline=True)
+    style = look.themed(lambda theme: f".paper{{fill:{theme.paper}}}") + _style(u)
+    return svg(box, panel.name, told, style, [paper, *body])
+
+
+def _style(u: float) -> str:
+    return (
+        f".back{{fill:{look.VALLEY}}}.edge{{fill:none;stroke:{look.WOOD_INK};stroke-width:{num(0.12 * u, 3)};opacity:.6}}"
+        f".grain{{fill:none;stroke:{look.GRAIN};opacity:.12}}.band{{fill:none;stroke-linecap:round;stroke-linejoin:round}}"
+    )
+
+
+def _tile(layout: Layout, name: str, *, upright: bool, size: tuple[float, float], u: float) -> str:
+    """Return one sort of tile as a group that is drawn wherever one lies; ``upright`` has its grain run up."""
+    job, shape = layout.job, region_path(layout.field.outline)
+    lines = grain(*(size[::-1] if upright else size), u)
+    return "\n".join(
+        [
+            f'<g id="{name}"><clipPath id="{name}c"><path d="{shape}"/></clipPath>',
+            f'<path fill="{job.piece.wood.tint}" d="{shape}"/><g clip-path="url(#{name}c)">',
+            f'<g transform="rotate(90)">{lines}</g>' if upright else lines,
+            *groove_layers(layout.network, layout.grooves, job.bit.angle_deg, job.bit.tip_mm),
+            f'</g><path class="edge" d="{shape}"/></g>',
+        ]
+    )
+
+
+def _frame(bars: Bars, tint: str, u: float) -> Iterator[str]:
+    """Yield the four bars, lit from the upper left, with their mitres."""
+    (a, b), (c, d) = (np.array(bars.outside) / 2.0, np.array(bars.sight) / 2.0)
+    sides = (
+        ((-a, -b), (a, -b), (c, -d), (-c, -d), 0.10),
+        ((a, -b), (a, b), (c, d), (c, -d), 0.0),
+        ((-a, b), (a, b), (c, d), (-c, d), -0.14),
+        ((-a, -b), (-a, b), (-c, d), (-c, -d), 0.04),
+    )
+    for *corners, light in sides:
+        colour = look.mix(tint, look.WOOD_PAPER if light > 0 else look.GRAIN, abs(light))
+        way = "L".join(f"{num(x)} {num(y)}" for x, y in corners)
+        yield f'<path fill="{colour}" d="M{way}Z"/><path class="edge" d="M{way}Z"/>'
+
+
+# --- the sheet -----------------------------------------------------------------------------------------------------------
+
+
+def panel_sheet(made: PanelMade) -> str:
+    """Return the sheet as a page: the panel, which tile lies where, what is cut and how long it takes."""
+    laid = made.laid
+    cells = "".join(
+        f"<tr>{''.join(f'<td>{letter(tile.sort)}{_laid_how(tile.turn_deg)}</td>' for tile in row)}</tr>"
+        for _, row in groupby(laid.tiles, key=lambda tile: tile.row)
+    )
+    rows = panel_rows(made)
+    found = [
+        ("must not be cut" if g.first.severity == "refuse" else "caution", str(g))
+        for g in grouped(all_findings(made))
+    ]
+    slots = {
+        "title": escape(laid.panel.name),
+        "lede": escape(kept(dict(rows)["panel"])),
+        "picture": panel_svg(laid, inline=True),
+        "map": cells,
+        "rows": table(rows[1:]),
+        "found": f'<div class="found">{table(found)}</div>' if found else "",
+        "general": "".join(f"<li><b>{name}.</b> {text}</li>" for name, text in GENERAL),
+        "first": FIRST,
+    }
+    u = max(field_mm(laid.panel)) / 100.0
+    return filled("panel", "", slots, look.palette_css(switched=False) + part("sheet.css") + _style(u))
+
+
+def _laid_how(turn_deg: int) -> str:
+    return f" <small>turned {turn_deg}°</small>" if turn_deg else ""
+
+
+def all_findings(made: PanelMade) -> Iterator[Any]:
+    """Yield the findings of the panel, and those of its programs with the name of each."""
+    yield from made.findings
+    for name, one, _ in made.programs:
+        for finding in one.told:
+            yield replace(finding, sentence=f"{name}: {finding.sentence}")
