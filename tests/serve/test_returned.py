@@ -77,7 +77,7 @@ def test_a_tampered_program_is_refused_by_its_job(page: Served) -> None:
         ({"where": "two"}, "--pass", "a whole number is wanted"),
         ({"where": "9"}, "--pass", "the program has 3 passes"),
         ({"told": "--after", "where": "7 mm"}, "--after", "is a unit of length"),
-        ({"told": "--after", "where": "9 h"}, "--after", "unknown unit"),
+        ({"told": "--after", "where": "9 days"}, "--after", "unknown unit"),
         ({"told": "--line", "where": "0"}, "--line", "lines"),
         ({"where": "1"}, None, "run the program itself from its beginning"),
         ({"program": ""}, None, "the program is empty"),
