@@ -211,10 +211,15 @@ def duration_s(written: str) -> float:
     return sum(read(TIME, part) for part in parts)
 
 
+def unit_of(written: str) -> str:
+    """Return the unit of a quantity as it is written; empty where there is none."""
+    match = _QUANTITY.fullmatch(written.translate(_SIGNS).strip())
+    return "" if match is None else match["unit"].strip()
+
+
 def in_inches(written: str) -> bool:
     """Tell whether a length that can be read is written in inches."""
-    match = _QUANTITY.fullmatch(written.translate(_SIGNS).strip())
-    return match is not None and LENGTH.units.get(match["unit"].casefold().strip()) == MM_PER_INCH
+    return LENGTH.units.get(unit_of(written).casefold()) == MM_PER_INCH
 
 
 def angle_deg(written: str | float) -> float:

@@ -166,6 +166,46 @@ def test_from_the_coupon_to_the_bit(tile: str) -> None:
     assert found["tip_mm"] == pytest.approx(0.12, abs=0.002)
 
 
+def test_a_table_in_inches(tile: str) -> None:
+    """Where a job speaks inches its table does, with their unit, and its readings give the bit in inches."""
+    assert run("coupon", tile, "--table", "widths.yaml", "--set", "units=inch").exit_code == 0
+    table = Path("widths.yaml").read_text(encoding="utf-8")
+    assert "read-to: 0.0005 in" in table
+    assert "widths such as [0.044 in, 0.043 in, 0.044 in]" in table
+    bit = VBit(angle_deg=57.6, tip_mm=0.12)
+
+    def filled(row: re.Match[str]) -> str:
+        return f"depth: {row[1]} in, widths: [{width_mm(bit, float(row[1]) * 25.4) / 25.4:.4f} in]"
+
+    told = run("fit", "-", text=re.sub(r"depth: ([\d.]+) in, +widths: \[\]", filled, table)).stdout
+
+    assert re.search(r"angle     57\.[56]\d°", told)
+    assert "tip       0.0047 ± 0.000" in told
+
+
+@pytest.mark.parametrize(("bit", "what"), [("v60-3.175", "flat"), ("v60-ball25", "radius")])
+def test_the_table_asks_for_the_tip_that_the_bit_has(tile: str, bit: str, what: str) -> None:
+    """Of a rounded tip its radius is to be measured, of another one its flat."""
+    assert (
+        run(
+            "coupon", tile, "--table", "w.yaml", "--set", f"bit={bit}", "--set", "machine=gantry-router"
+        ).exit_code
+        == 0
+    )
+
+    assert f"# the {what} of the tip, under a loupe" in Path("w.yaml").read_text(encoding="utf-8")
+
+
+def test_a_zero_on_the_bed_wants_a_strip_as_thick_as_the_piece(tile: str) -> None:
+    """With Z0 on the bed a thinner off-cut would be cut less deep: summary and sheet say how thick it must be."""
+    told = run("coupon", tile, "--set", "zero.z=bed", "--sheet", "c.html").stdout
+
+    assert "strip     60 × 25 mm or larger, 9 mm thick as the piece, of the same board" in told
+    assert "60 × 25 mm or larger, 9 mm thick as the piece, planed flat" in Path("c.html").read_text(
+        "utf-8"
+    ).replace("\u00a0", " ")
+
+
 def test_the_sheet_has_every_groove_and_escapes_titles(tile: str) -> None:
     """Depth and expected width of each groove stand on the sheet, with a place for each reading; a title is text."""
     run("coupon", tile, "--sheet", "c.html", "--set", "title=a <b> & c")
@@ -208,3 +248,77 @@ def test_the_coupon_in_figures(tile: str) -> None:
     assert [row["groove"] for row in figures["grooves"]] == [1, 2, 3, 4, 5, 6]
     assert figures["clean"]
     assert run("coupon", tile, "-o", "-").stdout.endswith("M5\nM2\n")
+
+
+SPEED = "a spindle speed is wanted, such as 12000 rpm or 12000"
+NEAR = "did you mean one of v60-3.175, v60-6.35, v60-12.7, v60-ball25?"
+CALLS = [
+    (["coupon", "none.yaml"], 2, "wrong  none.yaml: cannot be read: there is no such file"),
+    (["speeds", "none.yaml"], 2, "wrong  none.yaml: cannot be read: there is no such file"),
+    (["fit", "none.yaml"], 2, "wrong  none.yaml: cannot be read: there is no such file"),
+    (["coupon", "."], 2, "wrong  .: cannot be read: it is a folder"),
+    (["fit", "tile.yaml"], 2, "wrong  'tile.yaml': this is a job file; 'mizo program tile.yaml' makes its program"),
+    (["speeds", "widths.yaml"], 2, "wrong  'widths.yaml': this is a table of measured widths; 'mizo fit widths.yaml' reads it"),
+    (
+        ["coupon", "tile.yaml", "--size", "80"],
+        2,
+        "wrong  --size: '80': a length and a width are wanted, such as 80 x 25 mm",
+    ),
+    (
+        ["coupon", "tile.yaml", "--size", "30 x 20"],
+        2,
+        "wrong  --size: '30 × 20 mm': too small for a coupon of this bit: 34 mm by 22 mm or more is wanted",
+    ),
+    (
+        ["coupon", "tile.yaml", "-o", "tile.yaml"],
+        2,
+        "wrong  'tile.yaml': is read by this command; write to another file\nNothing was written.",
+    ),
+    (
+        ["coupon", "tile.yaml", "-o", "c.nc", "--sheet", "c.nc"],
+        2,
+        "wrong  'c.nc': is named for two outputs; each needs a place of its own\nNothing was written.",
+    ),
+    (
+        ["coupon", "tile.yaml", "--table", "widths.yaml"],
+        2,
+        "wrong  'widths.yaml': is there already; give another name, or --force to write over it\nNothing was written.",
+    ),
+    (
+        ["coupon", "tile.yaml", "--sheet", "c.pdf"],
+        2,
+        "wrong  'c.pdf': this is for a page; its name must end in .html or .htm\nNothing was written.",
+    ),
+    (
+        ["fit", "widths.yaml", "--picture", "widths.yaml"],
+        2,
+        "wrong  'widths.yaml': is read by this command; write to another file\nNothing was written.",
+    ),
+    (["speeds", "tile.yaml", "--set", "feed.spindle=fast"], 2, f"wrong  --set feed.spindle: 'fast': {SPEED}"),
+    (["speeds", "tile.yaml", "--set", "bit=v61"], 2, f"wrong  --set bit: 'v61': unknown bit; {NEAR}"),
+    (
+        ["coupon", "tile.yaml", "--set", "piece.thickness=0.3", "-o", "c.nc"],
+        2,
+        "wrong  piece.thickness: grooves of 0.18 mm at most are sound in 0.3 mm: too little for a coupon's steps\n"
+        "Nothing was written.",
+    ),
+    (
+        ["coupon", "tile.yaml", "--set", "feed.cut=9000", "-o", "c.nc"],
+        1,
+        "must not be cut  The cutting feed is 9000 mm/min; small-desktop cuts at 1000 mm/min at most. [feed-too-fast]\n"
+        "Nothing was written.",
+    ),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("words", "code", "said"), CALLS, ids=lambda value: "_".join(value) if isinstance(value, list) else ""
+)
+def test_wrong_calls(tile: str, words: list[str], code: int, said: str) -> None:
+    """Each is answered with one whole sentence, and no file is written or changed."""
+    Path("widths.yaml").write_text(TABLE)
+    before = {path.name: path.read_bytes() for path in Path().iterdir()}
+    told = run(*words)
+
+    assert (told.exit_code, told.stdout, told.stderr) == (code, "", f"{said}\n")
+    assert {path.name: path.read_bytes() for path in Path().iterdir()} == before

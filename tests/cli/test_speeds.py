@@ -56,6 +56,27 @@ def test_a_job_outside_the_range(sets: str, code: str, severity: str, tmp_path: 
     assert (code, severity) in {(one["code"], one["severity"]) for one in facts["findings"]}
 
 
+def test_a_job_that_must_not_be_cut_ends_with_one(tmp_path: Path) -> None:
+    """Figures are told all the same; of a spindle that stands still there is no chip, and only what forbids it is told."""
+    fast, still = (ask(tmp_path, "--set", f"feed.spindle={rpm}") for rpm in (90000, 0))
+
+    assert (fast.exit_code, still.exit_code) == (1, 1)
+    assert "spindle  90000 rpm" in fast.stdout
+    assert still.stdout == ""
+    assert still.stderr == (
+        "must not be cut  The spindle is set to 0 rpm; that of gantry-router runs from 8000 to 24000 rpm. [spindle-range]\n"
+    )
+    assert ask(tmp_path).exit_code == 0
+
+
+def test_a_chip_too_thin_to_be_written_is_not_none(tmp_path: Path) -> None:
+    """At the least feed there is, the chip is told as less than its last decimal, and not as 0 mm."""
+    told = ask(tmp_path, "--set", "feed={cut: 1, spindle: 10000}").stdout
+
+    assert "chip     less than 0.001 mm for each of 2 cutting edges a turn" in told
+    assert "takes less than 0.001 mm a turn" in told
+
+
 def test_words_and_sources(tmp_path: Path) -> None:
     """Figures with their units, the sources, and that these are starting points."""
     text = ask(tmp_path, "--set", "feed={cut: 600, spindle: 10000}").stdout

@@ -89,7 +89,7 @@ def test_a_given_uncertainty_is_taken_until_the_scatter_contradicts_it() -> None
     assert fit_line(depth, width, 0.03).deviation_mm == 0.03
     assert fit_line(depth, width, 0.03).factor == pytest.approx(1.96, abs=1e-3)
     doubted = fit_line(depth, width, 0.001)
-    assert (doubted.deviation_mm, doubted.freedom) == (doubted.scatter_mm, 3)
+    assert (doubted.deviation_mm, doubted.freedom) == (fit_line(depth, width).deviation_mm, 3)
 
 
 def test_nothing_is_known_better_than_it_was_read() -> None:

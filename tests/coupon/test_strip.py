@@ -16,6 +16,8 @@ from vcarve.errors import InputError
 from vcarve.groove.width import deepest_mm, depth_mm, width_mm
 from vcarve.job.bench import Bit, bits
 from vcarve.job.records import Job, load_job
+from vcarve.job.sections import Frame, Zero
+from vcarve.job.surface import Surface
 from vcarve.pipeline import plan_program
 from vcarve.proofing import carve_piece
 
@@ -105,7 +107,15 @@ def test_a_smaller_strip_has_fewer_grooves() -> None:
 
 @pytest.mark.parametrize(
     ("written", "size_mm"),
-    [("80 x 25 mm", (80.0, 25.0)), ("80×25", (80.0, 25.0)), ("3 x 1 in", (76.2, 25.4))],
+    [
+        ("80 x 25 mm", (80.0, 25.0)),
+        ("80×25", (80.0, 25.0)),
+        ("80 X 25", (80.0, 25.0)),
+        ("8 cm x 25", (80.0, 25.0)),
+        ("3 x 1 in", (76.2, 25.4)),
+        ("3 x 1 in.", (76.2, 25.4)),
+        ("3 ½ x 1 in", (88.9, 25.4)),
+    ],
 )
 def test_sizes(written: str, size_mm: tuple[float, float]) -> None:
     """A unit may stand once, for both."""
@@ -119,7 +129,7 @@ def test_sizes(written: str, size_mm: tuple[float, float]) -> None:
         ("80 x 25 x 9", "--size: '80 x 25 x 9': a length and a width are wanted, such as 80 x 25 mm"),
         (
             "80 x wide",
-            "--size: '80 x wide': unknown unit 'wide'; a length is wanted, such as 12 mm, 2.5 cm, 1/4 in or 1 1/4 in",
+            "--size: '80 x wide': a length is wanted, such as 12 mm, 2.5 cm, 1/4 in or 1 1/4 in",
         ),
         ("0 x 25", "--size: '0 x 25': must be more than 0 mm"),
     ],
@@ -138,5 +148,33 @@ def test_what_cannot_be_a_coupon() -> None:
         InputError, match="'30 × 20 mm': too small for a coupon of this bit: 34 mm by 22 mm or more"
     ):
         strip_of(COASTER, (30.0, 20.0))
-    with pytest.raises(InputError, match="too little for a coupon's steps"):
+    with pytest.raises(InputError, match=r"^bit: the bit's cone .*: too little for a coupon's steps"):
         strip_of(with_bit(COASTER, angle_deg=150.0, diameter_mm=1.0))
+    with pytest.raises(InputError, match=r"^bit: the bit's cone .*: too little for a coupon's steps"):
+        strip_of(with_bit(COASTER, angle_deg=150.0, diameter_mm=8.0, tip_mm=7.5))
+    piece = COASTER.piece.model_copy(update={"thickness_mm": 0.3})
+    with pytest.raises(
+        InputError, match=r"^piece\.thickness: grooves of 0\.18 mm at most are sound in 0\.3 mm: too little"
+    ):
+        strip_of(COASTER.model_copy(update={"piece": piece}))
+
+
+def test_a_strip_has_nothing_of_the_piece_s_top() -> None:
+    """The piece's bow, its turn and its clamps are not the strip's, which is planed flat."""
+    bowed = COASTER.model_copy(
+        update={
+            "surface": Surface(points_mm=((0.0, 0.0, 0.0), (90.0, 0.0, 0.3), (0.0, 90.0, -0.3))),
+            "zero": Zero(turn_deg=2.0),
+        }
+    )
+    plain, on_strip = (plan_program(lay_strip(job, strip_of(job))) for job in (COASTER, bowed))
+
+    assert on_strip.text == plain.text
+
+
+def test_the_deepest_line_of_a_job_sets_the_lever() -> None:
+    """A frame deeper than the pattern's lines is a groove whose width is wanted, too."""
+    pattern = COASTER.pattern.model_copy(update={"frame": (Frame(distance_mm=3.0, depth_mm=1.3),)})
+    framed = COASTER.model_copy(update={"pattern": pattern})
+
+    assert max(strip_of(framed).depth_mm) > max(strip_of(COASTER).depth_mm)

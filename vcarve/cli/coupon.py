@@ -33,7 +33,9 @@ from vcarve.files import Output, write_whole
 @written("a page", "--sheet", "FILE.html", "A sheet to print: the strip, its widths, a table to fill.")
 @written("a YAML file", "--table", "FILE.yaml", "The table that the widths are written into, for 'mizo fit'.")
 @click.option(
-    "--size", metavar="SIZE", help="Of the strip, such as 80 x 25 mm; left out, what it needs is said."
+    "--size",
+    metavar="SIZE",
+    help="Of the strip at hand, such as 80 x 25 mm; left out, as large as is needed.",
 )
 @force_option
 @json_option
@@ -50,7 +52,7 @@ def coupon(
     """Make the program of a coupon: grooves at stepped depths in an off-cut, to be measured.
 
     Bit, wood, machine and speeds are the job's. Every depth is cut twice, so that a strip that lies aslant does not pass for
-    another bit. What the widths say then tells 'mizo fit'.
+    another bit. Cut it, measure the grooves, write their widths into the table: 'mizo fit' then says how the bit cuts.
     """
     from vcarve.coupon.strip import lay_strip, read_size, strip_of
     from vcarve.pipeline import plan_program
@@ -104,8 +106,9 @@ def coupon(
 def fit(widths: str, picture: str | None, json_: bool) -> None:
     """Work out the bit's true angle and tip from measured widths, each with its standard uncertainty.
 
-    WIDTHS.yaml has depths and widths of a coupon's grooves. Printed is also the bit as a job names it. What widths alone cannot
-    tell apart is said; widths that the others contradict are named, and stay in until you take them out.
+    WIDTHS.yaml has depths and widths of a coupon's grooves ('mizo coupon --table' writes it, to be filled in; - is standard
+    input). The last lines are the bit as a job names it. What widths alone cannot tell apart is said; widths that the others
+    contradict are named, and stay in until you take them out.
     """
     from vcarve.coupon.fit import fit_widths
     from vcarve.coupon.table import load_widths

@@ -10,7 +10,7 @@ import click
 
 from vcarve.cli.options import job_argument, json_option, opened, say, set_option
 from vcarve.cli.terminal import told
-from vcarve.errors import grouped
+from vcarve.errors import EXIT_REFUSED, Finding, RefusedError, grouped, refuses
 
 if TYPE_CHECKING:
     from vcarve.job.records import Job
@@ -37,14 +37,13 @@ def speeds_json(job: Job) -> dict[str, Any]:
     wood, bit, machine, speeds = job.piece.wood, job.bit, job.machine, job.speeds
     low, high = chips_mm(wood, bit)
     turns = bit.flutes * speeds.spindle_rpm
-    largest = min(machine.feed_max.x_mm_min, machine.feed_max.y_mm_min)
     width = width_mm(bit, min(max(asked_depths_mm(job)), deepest_mm(bit)))
     return {
         "spindle_rpm": speeds.spindle_rpm,
         "spindle_range_rpm": [machine.spindle.min_rpm, machine.spindle.max_rpm],
         "cut_mm_min": speeds.cut_mm_min,
         "cut_usual_mm_min": [low * turns, high * turns],
-        "cut_largest_mm_min": largest,
+        "cut_largest_mm_min": machine.largest_feed_mm_min,
         "chip_mm": speeds.cut_mm_min / turns,
         "chip_usual_mm": [low, high],
         "fine_tip": is_fine(bit),
@@ -69,15 +68,25 @@ def speeds(job: str, sets: tuple[str, ...], json_: bool) -> None:
     """
     from vcarve.groove.width import deepest_mm
     from vcarve.job.suitability import OF_SPEEDS, suitability
-    from vcarve.quantity import format_number, format_rpm
 
     loaded = opened(job, sets)
-    facts = speeds_json(loaded)
     findings = [one for one in suitability(loaded, deepest_mm(loaded.bit)) if one.code in OF_SPEEDS]
+    if loaded.speeds.spindle_rpm < 1.0:  # no chip, and so nothing to hold against anything
+        raise RefusedError(findings)
+    facts = speeds_json(loaded)
     if json_:
         found = [{"code": one.code, "severity": one.severity, "sentence": one.sentence} for one in findings]
         say(json.dumps(facts | {"sources": SOURCES, "findings": found}))
-        return
+    else:
+        _tell(loaded, facts, findings)
+    if refuses(findings):
+        raise click.exceptions.Exit(EXIT_REFUSED)
+
+
+def _tell(loaded: Job, facts: dict[str, Any], findings: list[Finding]) -> None:
+    """Print the figures in words."""
+    from vcarve.quantity import format_number, format_rpm
+
     figures, wood, machine, bit = loaded.figures, loaded.piece.wood, loaded.machine, loaded.bit
     (low, high), (least, most) = facts["chip_usual_mm"], facts["cut_usual_mm_min"]
     half = ", half of it for so fine a tip" if facts["fine_tip"] else ""
@@ -88,7 +97,7 @@ def speeds(job: str, sets: tuple[str, ...], json_: bool) -> None:
     plunge_share = f"{format_number(wood.plunge_share * 100.0)} % of the feed"
     rows = {
         "spindle": f"{format_rpm(facts['spindle_rpm'])}; {name} has {format_number(least_rpm)} to {format_rpm(most_rpm)}",
-        "chip": f"{length(facts['chip_mm'])} for each of {bit.flutes} cutting edges a turn; "
+        "chip": f"{figures.small(facts['chip_mm'])} for each of {bit.flutes} cutting edges a turn; "
         f"usual in {wood.title} is {figures.number(low)} to {length(high)}{half}",
         "feed": f"{feed(facts['cut_mm_min'])}; usual at this spindle speed {figures.number(least, 0)} to {feed(most, 0)}, "
         f"{name} cuts at {feed(facts['cut_largest_mm_min'])} at most",

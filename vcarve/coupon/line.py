@@ -38,7 +38,6 @@ class Line:
     u_slope: float
     together: float
     deviation_mm: float
-    scatter_mm: float  # what the points themselves say of it
     freedom: float
 
     @property
@@ -69,7 +68,7 @@ def fit_line(
     start = float(width_mm.mean()) - slope * mean
     left = float(((width_mm - start - slope * depth_mm) ** 2).sum())
     freedom: float = count - 2
-    scatter = deviation = math.sqrt(left / freedom)
+    deviation = math.sqrt(left / freedom)
     if given_mm is not None and stats.chi2.sf(left / given_mm**2, freedom) >= CONTRADICTED:
         deviation, freedom = given_mm, math.inf
     deviation = max(deviation, read_to_mm / math.sqrt(12.0))
@@ -81,7 +80,6 @@ def fit_line(
         u_slope=deviation / math.sqrt(spread),
         together=-mean / math.sqrt(square),
         deviation_mm=deviation,
-        scatter_mm=scatter,
         freedom=freedom,
     )
 

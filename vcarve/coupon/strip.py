@@ -17,15 +17,16 @@ import numpy as np
 from vcarve.drawing.read import Drawing
 from vcarve.errors import InputError, Problem
 from vcarve.groove.land import measure
-from vcarve.groove.width import ball_mm, deepest_mm, depth_mm, width_mm
+from vcarve.groove.width import ball_mm, cone_line_mm, deepest_mm, width_mm
 from vcarve.job.records import Job
 from vcarve.job.sections import Outline, PatternChoice, Zero
+from vcarve.job.suitability import asked_depths_mm
 from vcarve.layout.field import make_field
 from vcarve.layout.lines import Lines
 from vcarve.layout.stages import Layout, make_network
 from vcarve.network.build import Placing
 from vcarve.network.model import Feature
-from vcarve.quantity import QuantityError, format_mm, length_mm
+from vcarve.quantity import QuantityError, format_mm, length_mm, unit_of
 
 # Common practice, no source: land that calipers stand on and that does not break out; room at the strip's ends; a groove long
 # enough for three places clear of its round ends.
@@ -70,13 +71,12 @@ class Strip:
 
 def read_size(option: str, written: str) -> tuple[float, float]:
     """Read the size of a strip such as ``80 x 25 mm``; a unit may stand once at the end.  Raises InputError."""
-    parts = [part.strip() for part in re.split(r"[x×]", written)]
+    parts = re.split(r"[xX×]", written)
     try:
         if len(parts) != 2:
             raise QuantityError("a length and a width are wanted, such as 80 x 25 mm")
-        unit = re.search(r"[^\d.\s/]+$", parts[1])
-        if unit and re.fullmatch(r"[\d.\s/]+", parts[0]):
-            parts[0] += f" {unit[0]}"
+        if not unit_of(parts[0]):
+            parts[0] += unit_of(parts[1])
         long, across = (length_mm(part) for part in parts)
         if min(long, across) <= 0.0:
             raise QuantityError("must be more than 0 mm")
@@ -88,12 +88,14 @@ def read_size(option: str, written: str) -> tuple[float, float]:
 def strip_of(job: Job, size_mm: tuple[float, float] | None = None, option: str = "size") -> Strip:
     """Return the strip for a job's bit and wood, as long as it needs or of a size.
 
-    Raises InputError where the bit's cone is too short for steps of depth, and for a size that is too small, with the least.
+    Raises InputError where the bit's cone is too short or the wood too thin for steps of depth, and for a size that is too
+    small, with the least.
     """
-    bit = job.bit
-    cone, own = ON_CONE * deepest_mm(bit), max(job.depths_mm)
-    lever = min(max(DEEPER * own, LEAST_DEEP_MM), max(own, depth_mm(bit, min(WIDEST_MM, bit.diameter_mm))))
-    deepest = min(cone, lever, SOUND * job.piece.thickness_mm)
+    bit, thick = job.bit, job.piece.thickness_mm
+    cone, own = ON_CONE * deepest_mm(bit), max(asked_depths_mm(job))
+    start, more = cone_line_mm(bit)
+    lever = min(max(DEEPER * own, LEAST_DEEP_MM), max(own, (min(WIDEST_MM, bit.diameter_mm) - start) / more))
+    deepest = min(cone, lever, SOUND * thick)
     least = max(SHALLOW * deepest, ball_mm(bit))
     found = []
     for count, share in product(DEPTHS, (1.0, 0.85, 0.7, 0.55)):
@@ -118,8 +120,13 @@ def strip_of(job: Job, size_mm: tuple[float, float] | None = None, option: str =
         )
         found.append((strip, long, across))
     if not found:
-        want = f"the bit's cone cuts from {format_mm(least)} to {format_mm(deepest)} deep here: too little for a coupon's steps"
-        raise InputError(Problem(key="bit", want=want))
+        key, why = "bit", f"the bit's cone cuts from {format_mm(least)} to {format_mm(deepest)} deep here"
+        if deepest == SOUND * thick:
+            key, why = (
+                "piece.thickness",
+                f"grooves of {format_mm(deepest)} at most are sound in {format_mm(thick)}",
+            )
+        raise InputError(Problem(key=key, want=f"{why}: too little for a coupon's steps"))
     fitting = [
         one for one, long, across in found if long <= one.width_mm + 1e-9 and across <= one.height_mm + 1e-9
     ]
@@ -155,6 +162,7 @@ def lay_strip(job: Job, strip: Strip) -> Layout:
         ),
         "zero": Zero(xy="front-left", z=job.zero.z),
         "clamps": (),
+        "surface": None,
     }
     job = job.model_copy(update=lying)
     x = np.array(strip.x_mm) - strip.width_mm / 2.0

@@ -205,6 +205,11 @@ class Machine(Record):
             yield Broken("decimals", "programs in inches need at least 4 decimals (0.0001 in is 2.5 µm)")
 
     @property
+    def largest_feed_mm_min(self) -> float:
+        """The fastest it cuts along X and Y alike."""
+        return min(self.feed_max.x_mm_min, self.feed_max.y_mm_min)
+
+    @property
     def last_decimal_mm(self) -> float:
         """The size of the last decimal in this machine's programs."""
         return 10.0**-self.decimals * FIGURES[self.units].unit_mm

@@ -61,7 +61,7 @@ def chips_mm(wood: Wood, bit: Bit) -> tuple[float, float]:
 def speeds_of(wood: Wood, bit: Bit, machine: Machine, given: Feed) -> Speeds:
     """Fill in what is left out; a value that is given is kept even where the machine cannot reach it."""
     chip, _ = chips_mm(wood, bit)
-    largest = min(machine.feed_max.x_mm_min, machine.feed_max.y_mm_min)
+    largest = machine.largest_feed_mm_min
     cut, plunge, spindle = given.cut_mm_min, given.plunge_mm_min, given.spindle_rpm
     if spindle is None:
         top = min(machine.spindle.max_rpm, FASTEST_RPM, (cut or largest) / (bit.flutes * chip))

@@ -142,9 +142,8 @@ def _heights(job: Job, deepest: float) -> Iterator[Finding]:
 
 def _speeds(job: Job) -> Iterator[Finding]:
     machine = job.machine
-    flat = min(machine.feed_max.x_mm_min, machine.feed_max.y_mm_min)
     for what, does, asked, most in (
-        ("cutting", "cuts", job.speeds.cut_mm_min, flat),
+        ("cutting", "cuts", job.speeds.cut_mm_min, machine.largest_feed_mm_min),
         ("plunge", "plunges", job.speeds.plunge_mm_min, machine.feed_max.z_mm_min),
     ):
         if asked > most + 1e-9:
@@ -166,7 +165,7 @@ def _load(job: Job) -> Iterator[Finding]:
     chip = feed / turns
     if not (1.0 - CHIP_SLACK) * low <= chip <= (1.0 + CHIP_SLACK) * high:
         harm = "it rubs and scorches" if chip < low else "it may break"
-        largest = min(job.machine.feed_max.x_mm_min, job.machine.feed_max.y_mm_min)
+        largest = job.machine.largest_feed_mm_min
         spindle, per_edge = job.machine.spindle, feed / bit.flutes
         ways = []
         if low * turns <= largest:
@@ -179,7 +178,7 @@ def _load(job: Job) -> Iterator[Finding]:
             ways.append(f"at this feed, {least} to {most_rpm}")
         cure = f" To mend it, {'; or '.join(ways)}." if ways else ""
         usual = f"usual in {wood.title} is {figures.number(low)} to {figures.length(high)}"
-        takes = f"Each of the bit's cutting edges takes {figures.length(chip)} a turn"
+        takes = f"Each of the bit's cutting edges takes {figures.small(chip)} a turn"
         yield Finding("chip", f"{takes}; {usual}: {harm}.{cure}")
     if job.speeds.plunge_mm_min > feed + 1e-9:
         plunges = f"The bit plunges at {figures.feed(job.speeds.plunge_mm_min)}, faster than it cuts"

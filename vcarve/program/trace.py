@@ -29,7 +29,7 @@ def _sections(
 ) -> Iterator[Section]:
     frame, machine = Frame(job), job.machine
     low, high = frame.clear(height_mm), frame.clear(max(height_mm, machine.safe_height_mm))
-    feed = frame.feed(min(SLOW_MM_MIN, machine.feed_max.x_mm_min, machine.feed_max.y_mm_min))
+    feed = frame.feed(min(SLOW_MM_MIN, machine.largest_feed_mm_min))
     down = frame.feed(min(SLOW_MM_MIN, machine.feed_max.z_mm_min))
 
     def axes(places_mm: Floats) -> Ints:

@@ -10,7 +10,6 @@ from vcarve.coupon.fit import angle_deg
 from vcarve.coupon.strip import MARK_MM, Strip
 from vcarve.groove.width import cone_line_mm, width_mm
 from vcarve.job.bench import Bit
-from vcarve.quantity import format_mm
 from vcarve.run import Made
 from vcarve.view.facts import SUMMARY, Rows, chosen, facts, kept, length
 from vcarve.view.fit import bit_line
@@ -21,6 +20,7 @@ from vcarve.view.svg import drawn, svg, text
 
 # Standard uncertainty of one width, by hand on wood (common practice), for saying how well a coupon will tell the angle.
 CALIPER_MM = 0.02
+AIR_MM = 20.0  # over the wood, for a first run
 
 
 def grooves(strip: Strip) -> Iterator[tuple[int, float]]:
@@ -37,11 +37,22 @@ def coupon_rows(made: Made, strip: Strip) -> Rows:
     u_deg = u_angle_deg(bit, strip)
     told = [(label.lower(), words) for label, words in chosen(facts(made.layout, made.plan), SUMMARY)]
     return [
-        ("strip", f"{figures.size(strip.width_mm, strip.height_mm)} or larger, of the same board"),
+        ("strip", f"{_stock(made, strip)}, of the same board"),
         ("grooves", f"{len(strip.depth_mm) - 1}, {narrow} to {wide} wide as the bit is sold, and a mark beside the first"),
         ("tells", f"the angle to about ± {u_deg:.2f}° where each width is known to ± {figures.length(CALIPER_MM)}"),
         *(row for row in told if row[0] in ("zero", "speeds", "extents", "passes")),
     ]  # fmt: skip
+
+
+def _stock(made: Made, strip: Strip) -> str:
+    """Return how large an off-cut is wanted; with the zero on the bed its thickness makes the depths."""
+    figures, piece = made.job.figures, made.job.piece
+    size = f"{figures.size(strip.width_mm, strip.height_mm)} or larger"
+    return (
+        f"{size}, {figures.length(piece.thickness_mm)} thick as the piece"
+        if made.job.zero.z == "bed"
+        else size
+    )
 
 
 def u_angle_deg(bit: Bit, strip: Strip) -> float:
@@ -52,26 +63,29 @@ def u_angle_deg(bit: Bit, strip: Strip) -> float:
 
 def table_yaml(made: Made, strip: Strip) -> str:
     """Return the file that the widths are written into, every groove's still to come."""
-    job, figures = made.job, made.job.figures
+    job, length = made.job, made.job.figures.length
     bit = {"angle": job.bit.angle_deg, "diameter": job.bit.diameter_mm, "shank": job.bit.shank_mm}
-    bit |= {"tip-radius": job.bit.tip_radius_mm} if job.bit.tip_radius_mm else {"tip": job.bit.tip_mm}
-    rows = [
-        f"  - {{depth: {format_mm(depth)}, widths: []}}  # {number}: {figures.length(width_mm(job.bit, depth), 2)}"
-        for number, depth in grooves(strip)
-    ]
+    tip, measure = ("tip-radius", "radius") if job.bit.tip_radius_mm else ("tip", "flat")
+    bit |= {tip: job.bit.tip_radius_mm or job.bit.tip_mm, "flutes": job.bit.flutes}
+    inch = job.figures.unit == "in"
+    rows = []
+    for number, depth in grooves(strip):
+        deep, wide = (length(one, finer) for one, finer in ((depth, 4), (width_mm(job.bit, depth), 2)))
+        rows.append(f"  - {{depth: {f'{deep},':<11} widths: []}}  # {number}: {wide}")
+    some, off = ", ".join(length(one, 2) for one in (1.12, 1.10, 1.11)), length(0.02)
     return "\n".join(
         [
             "# Widths of a coupon's grooves.  Fill them in, then:  mizo fit THIS-FILE",
             f"title: {json.dumps(job.name, ensure_ascii=False)}",
-            f"{bit_line(bit | {'flutes': job.bit.flutes}, figures)}  # as it is sold",
-            f"units: {'inch' if figures.unit == 'in' else 'mm'}",
-            "read-to: 0.01 mm            # the smallest step that caliper or loupe shows",
-            "# uncertainty: 0.02 mm      # standard uncertainty of a groove's width; left out, from the scatter",
+            f"{bit_line(bit, job.figures)}  # as it is sold",
+            f"units: {'inch' if inch else 'mm'}                   # of what is answered; a bare number is in mm here, too",
+            f"read-to: {'0.0005 in' if inch else '0.01 mm'}            # the smallest step that caliper or loupe shows",
+            f"# uncertainty: {off}      # standard uncertainty of a groove's width; left out, from the scatter",
             "# Widths alone do not tell a worn tip from a zero that is off.  One of these does, if you have measured it:",
-            "# tip: {length: 0.1 mm, uncertainty: 0.02 mm}     # the flat of the tip, under a loupe",
-            "# deeper: {length: 0 mm, uncertainty: 0.02 mm}    # how much deeper than the program says the bit went, by touching",
-            "#                                                 # the strip's top again, beside the grooves",
-            "grooves:                    # from the mark on; widths such as [1.12 mm, 1.10 mm, 1.11 mm], one left out stays []",
+            f"# tip: {{length: {length(0.1)}, uncertainty: {off}}}     # the {measure} of the tip, under a loupe",
+            f"# deeper: {{length: {length(0.0)}, uncertainty: {off}}}    # how much deeper than the program says the bit went,",
+            "#                                                 # by touching the strip's top again, beside the grooves",
+            f"grooves:                    # from the mark on; widths such as [{some}], one left out stays []",
             "#                           # behind each its number, and its width if the bit is as sold and the zero right",
             *rows,
             "",
@@ -114,8 +128,9 @@ def coupon_sheet(made: Made, strip: Strip) -> str:
         ),
         "strip": coupon_svg(made, strip),
         "rows": rows,
-        "size": escape(kept(figures.size(strip.width_mm, strip.height_mm))),
+        "size": escape(kept(_stock(made, strip))),
         "level": job.zero.level,
+        "air": length(AIR_MM, figures),
         "first": FIRST,
     }
     return filled("coupon", "", slots, palette_css(switched=False) + part("sheet.css"))
