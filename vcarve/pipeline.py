@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import replace
-from functools import partial
 
 import numpy as np
 
@@ -13,20 +12,22 @@ from vcarve.cuts.grooves import groove_cuts, most_cuts
 from vcarve.cuts.model import Cuts
 from vcarve.dryrun import clock
 from vcarve.dryrun.check import check, check_in_air
+from vcarve.dryrun.jig import gathered
 from vcarve.dryrun.track import waiting_mm
 from vcarve.errors import Finding, InputError, Problem, RefusedError, refuses
-from vcarve.job.bench import Machine
+from vcarve.job.bench import Machine, Wood
 from vcarve.job.document import placed
-from vcarve.job.panel import Panel
+from vcarve.job.panel import Fixture, Panel
 from vcarve.job.records import Job
+from vcarve.job.sections import Zero
 from vcarve.layout.findings import job_findings
 from vcarve.layout.probes import APART_MM, INSET_MM, probe_places
 from vcarve.layout.proposals import proposals
 from vcarve.layout.stages import Layout, laid_out
 from vcarve.mount.flat import mount_of
-from vcarve.panel.boards import lay_load, nest
+from vcarve.panel.boards import Load, in_jig, lay_load, nest
 from vcarve.panel.movement import movement_findings
-from vcarve.panel.tiles import lay_panel, letter
+from vcarve.panel.tiles import LaidPanel, lay_panel, letter
 from vcarve.plan.model import Plan
 from vcarve.plan.planner import candidates
 from vcarve.plane.arcs import chords
@@ -34,9 +35,9 @@ from vcarve.plane.arrays import NM_PER_MM, Floats
 from vcarve.plane.region import corners
 from vcarve.program.probing import probing
 from vcarve.program.reader import Reading, read_program
-from vcarve.program.text import steps
+from vcarve.program.text import joined, steps
 from vcarve.program.trace import trace
-from vcarve.program.writer import write
+from vcarve.program.writer import sections, write
 from vcarve.proofing import target_of
 from vcarve.quantity import format_mm
 from vcarve.report import header
@@ -104,28 +105,68 @@ def plan_panel(panel: Panel, progress: Progress | None = None) -> PanelMade:
     Raises InputError for what cannot be laid out, and for tiles that find no place on the boards.
     """
     tell = progress or (lambda stage, share: None)
-    laid = lay_panel(panel)
-    if panel.boards:
-        jobs = [
-            (f"board-{load.number}-{load.board.wood.name}", lay_load(laid, load), 1) for load in nest(laid)
-        ]
-    else:
-        jobs = [
-            (f"tile-{letter(sort)}-{layout.job.piece.wood.name}", layout, len(laid.of_sort(sort)))
-            for sort, layout in enumerate(laid.sorts)
-        ]
+    laid, fixture = lay_panel(panel), panel.fixture
+    loads = nest(laid)
+    count = len(loads) or len(laid.sorts)
+
+    def made_of(index: int, name: str, layout: Layout) -> Made:
+        return plan_program(layout, lambda stage, share: tell(f"{name}: {stage}", (index + share) / count))
+
     programs = []
-    for index, (name, layout, times) in enumerate(jobs):
-        part = partial(_part, tell, name, index, len(jobs))
-        programs.append((name, plan_program(layout, part), times))
+    for index, load in enumerate(loads):
+        programs.append(
+            (_called(load.name, load.board.wood), made_of(index, load.name, lay_load(laid, load)), 1)
+        )
+    for sort, layout in enumerate(() if loads else laid.sorts):
+        name = f"tile {letter(sort)}"
+        made = made_of(sort, name, layout)
+        if fixture is None:
+            programs.append((_called(name, layout.job.piece.wood), made, len(laid.of_sort(sort))))
+            continue
+        for load in in_jig(laid, fixture):
+            if load.lying[0].tile.sort == sort:
+                jig = _in_jig(laid, load, fixture, made)
+                programs.append((_called(load.name, layout.job.piece.wood), jig, load.times))
     # What there is to say of a tile is said of it where it lies on a board as well.
-    own = (one for layout in laid.sorts for one in job_findings(layout)) if panel.boards else ()
+    own = (one for layout in laid.sorts for one in job_findings(layout)) if loads else ()
     found = dict.fromkeys((*movement_findings(laid), *(replace(one, at_mm=None) for one in own)))
     return PanelMade(laid=laid, programs=tuple(programs), findings=tuple(found))
 
 
-def _part(tell: Progress, name: str, index: int, count: int, stage: str, share: float) -> None:
-    tell(f"{name}: {stage}", (index + share) / count)
+def _called(name: str, wood: Wood) -> str:
+    """Return what the file of a program is called, without its ending."""
+    return f"{name.replace(' ', '-')}-{wood.name}"
+
+
+def _in_jig(laid: LaidPanel, load: Load, fixture: Fixture, made: Made) -> Made:
+    """Return the program that cuts the tiles of a jig one after the other, made from that of one tile, and its dry run."""
+    job, layout = made.job, lay_load(laid, load)
+    # The board round all tiles has its zero at its front left corner.
+    layout = replace(layout, job=layout.job.model_copy(update={"zero": Zero(xy="front-left", z=job.zero.z)}))
+    x, y = mount_of(job).axes_mm(-job.piece.width_mm / 2.0, -job.piece.height_mm / 2.0)
+    systems = fixture.systems[: len(load.lying)]
+    origins = {
+        int(name[1:]) - 53: (one.x_mm - x, one.y_mm - y, 0.0)
+        for name, one in zip(systems, load.lying, strict=True)
+    }
+    told = f"{', '.join(systems)}: the zero of each, on the tile that lies there"
+    notes = [("Jig", told), *header(made.layout, made.plan, made.findings)]
+    text = joined(sections(job, made.cuts, made.plan, notes, systems=systems))
+    start = waiting_mm(job.machine, job)
+    reading = read_program(text, dialect=job.machine.dialect, start_mm=start, origins_mm=origins)
+    reading = replace(reading, moves=gathered(reading.moves, origins))
+    found = [*made.findings, *check(reading, job.machine, target_of(layout))]
+    if not fixture.places:
+        said = "Where the zeros of the jig are is not said ('places'): see that all of them lie within the machine's travel."
+        found = [*(one for one in found if one.code != "travel"), Finding("jig-unknown", said)]
+    return replace(
+        made,
+        layout=layout,
+        text=text,
+        reading=reading,
+        times=clock.run(reading.moves, job.machine),
+        findings=tuple(dict.fromkeys(found)),
+    )
 
 
 def write_program(made: Made) -> str:

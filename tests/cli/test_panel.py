@@ -289,8 +289,32 @@ def test_a_full_disk_leaves_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
         (
             ("piece={width: 3}",),
             [
-                "--set piece: unknown key; known here: title, units, panel, tile, pattern, groove, woods, tiles, boards, moisture, bit, machine, feed, zero, plan"  # noqa: E501
+                "--set piece: unknown key; known here: title, units, panel, tile, pattern, groove, woods, tiles, boards, fixture, moisture, bit, machine, feed, zero, plan"  # noqa: E501
             ],
+        ),
+        (
+            ("boards=[{wood: beech, width: 450, height: 120, thickness: 12}]", "fixture={systems: [G54]}"),
+            ["--set fixture: tiles are either cut out of boards or lie in a jig; leave out one of the two"],
+        ),
+        (
+            ("fixture={systems: [G54, G54]}",),
+            [
+                "--set fixture: fixture.systems: names one twice; each tile of the jig has a work offset of its own"
+            ],
+        ),
+        (
+            ("fixture={systems: [G60]}",),
+            [
+                "--set fixture: fixture.systems.0: 'G60': one of G54, G55, G56, G57, G58, G59 is wanted; did you mean 'G56'?"
+            ],
+        ),
+        (
+            ("fixture={systems: [G54, G55], places: [{x: 0, y: 0}]}",),
+            ["--set fixture: fixture.places: a place for each of the 2 systems is wanted"],
+        ),
+        (
+            ("fixture={systems: [G54, G55]}", "zero.turn=1"),
+            ["--set zero.turn: '1': tiles in a jig lie straight; leave it out, or leave out the fixture"],
         ),
     ],
 )

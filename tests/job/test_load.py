@@ -32,7 +32,7 @@ from vcarve.job.bench import (
 )
 from vcarve.job.document import Document, parse_document, read_document, starter_text
 from vcarve.job.fields import Pitch
-from vcarve.job.panel import Board, Grid, Moisture, OddTile, Panel, PanelFrame, TileSize
+from vcarve.job.panel import Board, Fixture, Grid, Moisture, OddTile, Panel, PanelFrame, Place, TileSize
 from vcarve.job.record import Named, Record, record_from
 from vcarve.job.records import Job, load_job
 from vcarve.pattern.entries import LatticeEntry, LineEntry, Operation
@@ -300,12 +300,17 @@ def test_the_starter_of_panels_explains_every_key() -> None:
     """It is valid as it stands and with all it has to offer, and holds every key a panel can have."""
     text = starter_text("panel", title="screen")
     full = re.sub(r"^( *)# (?=( *- )?[a-z0-9-]+: |[a-z]+:)|^# (?=  +)", r"\1", text, flags=re.MULTILINE)
-    bare, every = (record_from(parse_document(one.encode()), Panel) for one in (text, full))
+    boards, jig = (
+        re.sub(rf"^{key}:.*?\n\n", "", full, flags=re.DOTALL | re.MULTILINE) for key in ("fixture", "boards")
+    )
+    bare, every, other = (record_from(parse_document(one.encode()), Panel) for one in (text, boards, jig))
 
     assert bare.title == "screen"
+    assert other.fixture is not None
+    assert len(other.fixture.places) == len(other.fixture.systems)
     assert every.tiles[0].pattern is not None
     assert (every.boards[0].kerf_mm, every.moisture is None, every.feed) == (4.0, False, bare.feed)
-    for record in (Panel, Grid, PanelFrame, TileSize, OddTile, Board, Moisture):
+    for record in (Panel, Grid, PanelFrame, TileSize, OddTile, Board, Fixture, Place, Moisture):
         for name, info in record.model_fields.items():
             assert re.search(rf"\b{re.escape(info.alias or name)}:", text), name
 

@@ -12,7 +12,7 @@ from pydantic import Field, PrivateAttr
 
 from vcarve.job.bench import Bit, Machine, Wood, load_bit, load_machine, load_wood
 from vcarve.job.document import Document, read_document
-from vcarve.job.fields import Flag, NotNegativeMm, PositiveMm, ShareInPercent, Text, whole
+from vcarve.job.fields import Flag, LengthMm, NotNegativeMm, PositiveMm, ShareInPercent, Text, whole
 from vcarve.job.record import Broken, Named, Record, record_from
 from vcarve.job.records import Job
 from vcarve.job.sections import Feed, Groove, PatternChoice, Piece, Plan, Zero
@@ -109,6 +109,35 @@ class Board(Record):
     kerf_mm: PositiveMm = Field(4.0, description="between tiles, for the saw or the bit that parts them")
 
 
+class Place(Record):
+    """Where a tile's zero is in a jig."""
+
+    x_mm: LengthMm = Field(description="along X, from the first one's")
+    y_mm: LengthMm = Field(description="along Y, from the first one's")
+
+
+System = Literal["G54", "G55", "G56", "G57", "G58", "G59"]
+
+
+class Fixture(Record):
+    """A jig that holds tiles cut to size, each with a work offset of its own."""
+
+    systems: tuple[System, ...] = Field(
+        min_length=1, max_length=6, description="the work offsets, one for each tile that the jig holds"
+    )
+    places: tuple[Place, ...] = Field(
+        (), description="where each one's zero is from the first one's; left out, travel is not judged"
+    )
+
+    def _broken(self) -> Iterator[Broken]:
+        if len(set(self.systems)) < len(self.systems):
+            yield Broken("systems", "names one twice; each tile of the jig has a work offset of its own")
+        if self.places and len(self.places) != len(self.systems):
+            yield Broken(
+                "places", f"a place for each of the {len(self.systems)} systems is wanted", "systems"
+            )
+
+
 class Moisture(Record):
     """How moist the wood is when it is cut, and how moist it becomes where the panel hangs."""
 
@@ -141,6 +170,7 @@ class Panel(Record):
     boards: tuple[Board, ...] = Field(
         (), description="boards that the tiles are cut out of; left out, each tile is there"
     )
+    fixture: Fixture | None = Field(None, description="a jig that holds several tiles cut to size")
     moisture: Moisture | None = Field(None, description="left out, nothing is said of how the wood moves")
     bit: Annotated[Bit, Named(lambda name, _: load_bit(name))] = Field(
         description="a name from 'mizo bits', or the bit's own measures"
@@ -179,6 +209,16 @@ class Panel(Record):
             if self.pattern.run_on and (odd.turn != "0" or odd.mirror or odd.pattern):
                 want = "the pattern runs on over all tiles; this one cannot have its own, nor be turned or mirrored"
                 yield Broken(f"tiles.{index}", want)
+        if self.boards and self.fixture:
+            yield Broken(
+                "fixture",
+                "tiles are either cut out of boards or lie in a jig; leave out one of the two",
+                "boards",
+            )
+        if self.fixture and self.zero.turn_deg:
+            yield Broken(
+                "zero.turn", "tiles in a jig lie straight; leave it out, or leave out the fixture", "fixture"
+            )
         for index, board in enumerate(self.boards):
             if board.thickness_mm != self.tile.thickness_mm:
                 want = f"tiles are {format_mm(self.tile.thickness_mm)} thick; plane the board to that first"

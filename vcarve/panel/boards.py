@@ -14,16 +14,18 @@ import numpy as np
 
 from vcarve.errors import InputError
 from vcarve.groove.land import measure
-from vcarve.job.panel import Board
+from vcarve.job.panel import Board, Fixture
 from vcarve.job.sections import Piece
 from vcarve.layout.field import make_field
 from vcarve.layout.lines import Lines
 from vcarve.layout.stages import Layout
 from vcarve.network.build import Placing
 from vcarve.network.model import Network
-from vcarve.panel.tiles import LaidPanel, Tile
+from vcarve.panel.tiles import LaidPanel, Tile, letter
 from vcarve.plane.arrays import NM_PER_MM, Ints
 from vcarve.quantity import counted
+
+APART_MM = 50.0  # between tiles in a jig of which nobody says where its zeros are
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -38,26 +40,30 @@ class Lying:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Load:
-    """Tiles that are cut by one program, on a board or side by side in a jig; ``number`` counts from 1."""
+    """Tiles that are cut by one program, on a board, or in a jig, whose place is a board round all of them.
 
-    number: int
+    ``name`` is what the load is called, ``times`` how often it is run, with other tiles of the same sort.
+    """
+
+    name: str
     board: Board
     lying: tuple[Lying, ...]
+    times: int = 1
 
 
 def nest(laid: LaidPanel) -> tuple[Load, ...]:
-    """Return which tiles are cut out of which of a panel's boards, and where they lie on them.
+    """Return which tiles are cut out of which of a panel's boards, and where they lie on them; nothing for a panel without.
 
     Raises InputError for tiles that find no board, with one that would take them.
     """
     panel, loads, problems = laid.panel, [], []
-    left = list(laid.tiles)
+    left = list(laid.tiles) if panel.boards else []
     for number, board in enumerate(panel.boards, 1):
         mine = [tile for tile in left if laid.wood(tile) == board.wood]
         lying = tuple(_rows(mine, board, panel.tile.width_mm, panel.tile.height_mm))
         taken = {(one.tile.column, one.tile.row) for one in lying}
         left = [tile for tile in left if (tile.column, tile.row) not in taken]
-        loads.append(Load(number=number, board=board, lying=lying))
+        loads.append(Load(name=f"board {number}", board=board, lying=lying))
     for wood in dict.fromkeys(laid.wood(tile).name for tile in left):
         rest = [tile for tile in left if laid.wood(tile).name == wood]
         many = sum(laid.wood(tile).name == wood for tile in laid.tiles)
@@ -97,6 +103,31 @@ def _wanted(laid: LaidPanel, rest: Sequence[Tile]) -> str:
     return laid.panel.figures.size(wide, high, size.thickness_mm)
 
 
+def in_jig(laid: LaidPanel, fixture: Fixture) -> tuple[Load, ...]:
+    """Return which tiles are cut in a jig by one program: as many of one sort as it holds, and what is left over of them.
+
+    Where the zeros of the jig are is not always said; tiles then stand apart from each other along X.
+    """
+    size, loads = laid.panel.tile, []
+    for sort, layout in enumerate(laid.sorts):
+        tiles = laid.of_sort(sort)
+        full, rest = divmod(len(tiles), len(fixture.systems))
+        for many, times in ((len(fixture.systems), full), (rest, 1)):
+            if not many or not times:
+                continue
+            apart = [(k * (size.width_mm + APART_MM), 0.0) for k in range(many)]
+            at = np.array([(one.x_mm, one.y_mm) for one in fixture.places[:many]] or apart)
+            at -= at.min(axis=0)
+            wide, high = (at.max(axis=0) + np.array([size.width_mm, size.height_mm])).tolist()
+            board = Board(
+                wood=layout.job.piece.wood, width_mm=wide, height_mm=high, thickness_mm=size.thickness_mm
+            )
+            lying = [Lying(tile=one, x_mm=x, y_mm=y) for one, (x, y) in zip(tiles, at.tolist(), strict=False)]
+            name = f"jig {letter(sort)}" + (f" with {many}" if full and many == rest else "")
+            loads.append(Load(name=name, board=board, lying=tuple(lying), times=times))
+    return tuple(loads)
+
+
 # --- several layouts as one ------------------------------------------------------------------------------------------------
 
 
@@ -110,7 +141,7 @@ def lay_load(laid: LaidPanel, load: Load) -> Layout:
         "thickness": board.thickness_mm,
         "wood": board.wood,
     }
-    title = f"{panel.name}, board {load.number}"
+    title = f"{panel.name}, {load.name}"
     job = first.job.model_copy(update={"piece": Piece.model_validate(piece), "title": title})
     parts = [laid.sorts[one.tile.sort] for one in load.lying]
     features = tuple(dict.fromkeys(feature for part in parts for feature in part.features))

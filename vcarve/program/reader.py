@@ -7,6 +7,7 @@ other line is taken apart word by word.  Both give the same moves, which a prope
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from vcarve.errors import InputError, Problem
@@ -52,6 +53,7 @@ def read_program(
     block_delete: bool = True,
     strict: bool = True,
     short_way: bool = True,
+    origins_mm: Mapping[int, Vector] | None = None,
 ) -> Reading:
     """Return what a reader of a program's text alone believes: its moves, in mm, and everything that is not motion.
 
@@ -59,7 +61,8 @@ def read_program(
     first move, in work coordinates (the text does not say).  ``block_delete`` is the operator's switch: with it on, lines
     beginning with ``/`` are skipped (§2.2.2).  Raises :class:`InputError` with line and column of every fault, in the ``file``
     named; not ``strict`` gives them with the reading.  After a thousand the rest is not read.  ``short_way`` off sends every
-    line the long way.
+    line the long way.  ``origins_mm`` are where the controller has the zeros of work systems, by their numbers; those that are
+    not given are in one place.
 
     >>> text = "G21 G90\\nG0 Z5\\nG0 X30 Y40\\nM2\\n"
     >>> vcarve.read_program(text).moves.length_mm.tolist()
@@ -71,6 +74,7 @@ def read_program(
     rules = DIALECTS[dialect]
     lines, marks = _split(text, rules)
     machine = Interpreter(rules, start_mm)
+    machine.state.origins = dict(origins_mm or {})
     columns, state = machine.columns, machine.state
     faults: list[Problem] = []
 

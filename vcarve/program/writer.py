@@ -75,12 +75,12 @@ class Frame:
         return decimal(max(math.floor(value * 10**decimals + 1e-6), 1), decimals)
 
 
-def opening(job: Job, *, arcs: bool) -> list[str]:
+def opening(job: Job, *, arcs: bool, system: str = "G54") -> list[str]:
     """Return the lines that set every mode used, before anything moves."""
     # G40 and what follows switch off what earlier work may have left on; no F beside the unit word, which some
     # controllers would read in the old unit and some in the new.
     units = "G20" if job.machine.units == "inch" else "G21"
-    modes = ["G17", units, "G40", "G49", "G54", "G80", "G90", "G94"]
+    modes = ["G17", units, "G40", "G49", system, "G80", "G90", "G94"]
     if arcs and job.machine.dialect in ("grbl-1.1", "linuxcnc"):
         modes.append("G91.1")
     # Without a bound LinuxCNC rounds corners as far as it likes; exact path (G61) would stop at each.
@@ -125,22 +125,25 @@ def sections(
     first_pass: int = 0,
     *,
     lift_nm: int = 0,
+    systems: Sequence[str] = ("G54",),
 ) -> Iterator[Section]:
     """Yield a program in sections that each stand alone (see ``text``): opening, operation, passes, closing.
 
     ``notes`` are the (label, text) pairs of the comment header, in order; the passes before ``first_pass`` are left out.
-    A program moved up by ``lift_nm``, see :class:`Frame`, is run in the air, with the spindle off.
+    A program moved up by ``lift_nm``, see :class:`Frame`, is run in the air, with the spindle off.  With several ``systems`` the
+    same is cut from the zero of each.
     """
     frame = Frame(job, lift_nm)
     hop, safe = frame.clear(plan.hop_mm), frame.clear(job.machine.safe_height_mm)
     bent = bool(cuts.bulge[plan.half_edge // 2].any())
     header = [line for label, text in notes for line in comment(label, text)]
-    yield (*header, *opening(job, arcs=bent and job.machine.arcs), Move("G0", z=safe))
+    yield (*header, *opening(job, arcs=bent and job.machine.arcs, system=systems[0]), Move("G0", z=safe))
     yield idle(job) if lift_nm else operation(job)
     ends, bulge, feed, bounds = pieces_of(job, cuts, plan, frame)
     feed_of = lru_cache(frame.feed)
     plunge = frame.feed(job.speeds.plunge_mm_min)
     last_pass = len(bounds) - 2
+    passes: list[Section] = []
     for index in range(first_pass, last_pass + 1):
         moves: list[Move | str] = [f"(Pass {index + 1} of {last_pass + 1})"]
         pieces = slice(*bounds[index : index + 2])
@@ -160,7 +163,11 @@ def sections(
             across = frame.arc(*way, bend) if bend else frame.line(*way)
             moves.append(Move(code, across, decimal(z, frame.decimals), feed_of(fed)))
         moves.append(Move("G0", z=hop if index < last_pass else safe))
-        yield moves
+        passes.append(moves)
+    for number, system in enumerate(systems):
+        if number:
+            yield [f"(Piece {number + 1} of {len(systems)})", system]
+        yield from passes
     yield closing(job)
 
 
