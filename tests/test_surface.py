@@ -12,7 +12,9 @@ import pytest
 from small_job import job_from
 from vcarve.codes import OF_JOBS
 from vcarve.dryrun.check import check
+from vcarve.job.records import load_job
 from vcarve.job.surface import Surface
+from vcarve.layout.probes import probe_places
 from vcarve.layout.warp import warp_of
 from vcarve.pipeline import air_program, plan_program, trace_program
 from vcarve.plane.arcs import points
@@ -156,7 +158,6 @@ def test_what_it_would_have_cost_is_worked_out_once(monkeypatch: pytest.MonkeyPa
 def test_a_job_names_its_file_of_heights(tmp_path: Path) -> None:
     """The file is looked up beside the job, is one of the job's files, and what is wrong in it has its line."""
     from vcarve.errors import InputError
-    from vcarve.job.records import load_job
 
     (tmp_path / "tile.yaml").write_text(f"{TILE}surface: heights.txt\n")
     (tmp_path / "heights.txt").write_text("0 0 0\n90 0 0.1\n0 90 0.2\n90 90 0.3\n")
@@ -210,3 +211,18 @@ def test_the_rest_of_a_program_that_follows_a_top_is_judged_with_what_was_cut_be
 
         assert [str(one) for one in run.findings if one.code not in OF_JOBS] == []
         assert run.passes_before == number - 1
+
+
+def test_the_sample_on_a_bowed_board() -> None:
+    """Its log is what a sender showed of its own probing program, and its program follows the board without a finding."""
+    job = load_job(Path(__file__).parent.parent / "samples" / "bowed-board" / "tray.yaml")
+    made = plan_program(job)
+    assert job.surface is not None
+
+    assert np.allclose(
+        job.surface.places_mm[:, :2], probe_places(made.layout, 20.0, 4.0), rtol=0.0, atol=1e-3
+    )
+    assert job.surface.whole
+    assert made.findings == ()
+    assert dict(program_rows(made))["surface"].startswith("followed; along the lines it lies 0.23 mm below")
+    assert str(Path("bowed-board") / "heights.txt") in " ".join(job.files)
