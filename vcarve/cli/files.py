@@ -29,6 +29,7 @@ ENDINGS = {
     "a picture of the plan": (".svg",),
     "a picture of the fit": (".svg",),
     "a picture of the carved piece": (".png",),
+    "a picture of the piece": (".png",),
     "a picture of the pattern": (".svg", ".png"),
     "a page": (".html", ".htm"),
     "the carved heights": (".png", ".npy"),

@@ -48,6 +48,7 @@ COMMANDS = {
     ),
     "fit": ("vcarve.cli.coupon", "fit", "The bit's true angle and tip, from the widths of a coupon."),
     "lines": ("vcarve.cli.program", "lines", "A job's lines, grooves and land as an SVG or DXF drawing."),
+    "picture": ("vcarve.cli.picture", "picture", "The finished piece from an angle, with light and shadow."),
     "solid": ("vcarve.cli.solid", "solid", "The carved piece as a closed solid, in 3MF or STL."),
     "patterns": ("vcarve.cli.lists", "patterns", "The patterns there are; their files and pictures."),
     "machines": ("vcarve.cli.lists", "machines", "The machines there are; their files."),

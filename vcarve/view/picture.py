@@ -47,7 +47,7 @@ def picture_png(
     image = Image.fromarray(np.clip(colours + 0.5, 0, 255).astype(np.uint8)[::-1].copy())
     sheet = _mounted(image, _mask(image.size, surface, factor, rings))
     if mark:
-        sheet = _banded(sheet, mark)
+        sheet = banded(sheet, mark)
     buffer = io.BytesIO()
     sheet.save(buffer, format="PNG", compress_level=6)
     return buffer.getvalue()
@@ -102,12 +102,12 @@ def _light(heights: Array32, step_mm: float, reach: int) -> Array32:
         np.clip((up - slope_x * right - slope_y * back) / (steep * up), 0.0, None)
         for right, back, up in (SUN, SECOND)
     )
-    both = (first * (1.0 - _shade(heights, step_mm, reach)) + SECOND_SHARE * second) / (1.0 + SECOND_SHARE)
+    both = (first * (1.0 - shade(heights, step_mm, reach)) + SECOND_SHARE * second) / (1.0 + SECOND_SHARE)
     sky = (0.55 + 0.45 * np.exp(heights / SKY_DEPTH_MM)) * (0.5 + 0.5 / steep)
     return np.asarray(SKY * sky + (1.0 - SKY) * both, dtype=np.float32)
 
 
-def _shade(heights: Array32, step_mm: float, reach: int) -> Array32:
+def shade(heights: Array32, step_mm: float, reach: int) -> Array32:
     """How much of the direct light is held back, 0 to 1: the wood towards the light is followed pixel by pixel."""
     along = math.hypot(SUN[0], SUN[1])
     climb = SUN[2] / along * step_mm
@@ -123,7 +123,7 @@ def _shade(heights: Array32, step_mm: float, reach: int) -> Array32:
     return np.asarray(np.clip(over / SOFT_MM, 0.0, 1.0))
 
 
-def _noise(values: Array32) -> Array32:
+def noise(values: Array32) -> Array32:
     """Return smooth noise along a line, between 0 and 1, the same for the same value."""
     cell = np.floor(values)
     share = values - cell
@@ -137,13 +137,13 @@ def _noise(values: Array32) -> Array32:
 
 def _grain(x_mm: Array32, y_mm: Array32) -> Array32:
     """Return streaks along X, about -0.5 to 0.5, shape (len(y), len(x))."""
-    bend = 2.4 * _noise(x_mm * 0.03 + 3.0) + 0.8 * _noise(x_mm * 0.11 + 90.0)
+    bend = 2.4 * noise(x_mm * 0.03 + 3.0) + 0.8 * noise(x_mm * 0.11 + 90.0)
     across = y_mm[:, None] + bend[None, :]
     table_mm = np.arange(float(across.min()) - 1.0, float(across.max()) + 1.0, 0.02, dtype=np.float32)
     streaks = (
-        0.5 * _noise(table_mm * 0.45)
-        + 0.3 * _noise(table_mm * 1.7 + 400.0)
-        + 0.2 * _noise(table_mm * 6.3 + 900.0)
+        0.5 * noise(table_mm * 0.45)
+        + 0.3 * noise(table_mm * 1.7 + 400.0)
+        + 0.2 * noise(table_mm * 6.3 + 900.0)
     )
     index = np.clip(((across - table_mm[0]) / 0.02).astype(np.int64), 0, len(table_mm) - 1)
     return np.asarray(streaks[index] - 0.5)
@@ -179,7 +179,7 @@ def _mounted(image: Image.Image, mask: Image.Image) -> Image.Image:
     return sheet
 
 
-def _banded(sheet: Image.Image, mark: str) -> Image.Image:
+def banded(sheet: Image.Image, mark: str) -> Image.Image:
     """Return the sheet under a band of words in the colour of findings."""
     tall = max(20, round(max(sheet.size) * BAND))
     result = Image.new("RGB", (sheet.width, sheet.height + tall), rgb(LIGHT.finding))

@@ -1,0 +1,99 @@
+"""``mizo picture``: the finished piece from an angle, as one would show it to a customer."""
+
+from __future__ import annotations
+
+import re
+
+import click
+
+from vcarve.cli.files import claim
+from vcarve.cli.options import asked, job_argument, opened, quantity, say, say_written, set_option, written
+from vcarve.cli.terminal import progress_bar, told
+from vcarve.errors import InputError, Problem, RefusedError, grouped
+from vcarve.files import write_whole
+
+LEAST_PX, MOST_PX = 200, 4000
+FINEST_MM = 0.02
+MOST_PIXELS = 9_000_000  # of the height map: what is finer is not seen
+
+
+def _size(text: str | None) -> tuple[int, int | None]:
+    """Read a picture's size in dots: its width, or both."""
+    if text is None:
+        return 1600, None
+    found = re.fullmatch(r"\s*(\d{1,5})\s*(?:[x×]\s*(\d{1,5}))?\s*(?:px)?\s*", text, re.IGNORECASE)
+    sides = [int(side) for side in found.groups() if side] if found else []
+    if not sides or not all(LEAST_PX <= side <= MOST_PX for side in sides):
+        want = f"give the width in dots, or width x height such as 1600x1200, {LEAST_PX} to {MOST_PX} each"
+        raise InputError(Problem(key="--size", value=text, want=want))
+    return sides[0], sides[1] if len(sides) > 1 else None
+
+
+@click.command(
+    "picture", epilog='Example: mizo picture trivet.yaml -o trivet.png --rise "30 deg" --turn "20 deg"'
+)
+@job_argument
+@written("a picture of the piece", "-o --output", "FILE.png", "Where the picture goes.", required=True)
+@set_option
+@click.option("--rise", metavar="ANGLE", help="How high the eye stands, 20 to 90 degrees; left out, 42.")
+@click.option(
+    "--turn", metavar="ANGLE", help="How far round from the front, to the right; left out, -24 degrees."
+)
+@click.option("--size", metavar="SIZE", help="In dots, such as 2400 or 1600x1200; left out, 1600 wide.")
+def picture(
+    job: str, output: str, sets: tuple[str, ...], rise: str | None, turn: str | None, size: str | None
+) -> None:
+    """Show the finished piece from an angle: carved as its program does it, in its wood, with light and shadow.
+
+    It is how the piece could look, not how your board will: grain and light are made up. JOB.yaml may be - for standard input.
+    """
+    from vcarve.dryrun.carve import suitable_step_mm
+    from vcarve.dryrun.measure import carved
+    from vcarve.pipeline import plan_program
+    from vcarve.proofing import target_of
+    from vcarve.quantity import angle_deg
+    from vcarve.view.shot import View, shot_png
+
+    wide, high = _size(size)
+    usual = View()
+    rise_deg, turn_deg = (
+        usual_deg if (given := quantity(option, angle_deg, text)) is None else given
+        for option, text, usual_deg in (("--rise", rise, usual.rise_deg), ("--turn", turn, usual.turn_deg))
+    )
+    for option, text, value, (least, most) in (
+        ("--rise", rise, rise_deg, (20.0, 90.0)),
+        ("--turn", turn, turn_deg, (-360.0, 360.0)),
+    ):
+        if not least <= value <= most:
+            want = f"an angle from {least:g} to {most:g} degrees is wanted"
+            raise InputError(Problem(key=option, value=text, want=want))
+    loaded = opened(job, sets)
+    claim(asked(), loaded.files)
+    with progress_bar() as bar:
+        made = plan_program(loaded, progress=lambda stage, share: bar(stage, 0.4 * share))
+        piece = loaded.piece
+        bar("carving", 0.4)
+        step = suitable_step_mm(
+            piece.width_mm,
+            piece.height_mm,
+            finest_mm=max(max(piece.width_mm, piece.height_mm) / (1.2 * wide), FINEST_MM),
+            most_pixels=MOST_PIXELS,
+        )
+        png = shot_png(
+            carved(target_of(made.layout), made.reading.moves, step),
+            made.layout.rings,
+            piece.thickness_mm,
+            piece.wood.tint,
+            View(rise_deg=rise_deg, turn_deg=turn_deg, width_px=wide, height_px=high),
+            mark="Must not be cut" if made.refused else "",
+            progress=lambda share: bar("looking at it", 0.5 + 0.5 * share),
+        )
+    outputs = [(output, png)]
+    write_whole(outputs)
+    if made.refused:
+        from vcarve.cli.main import fail
+
+        fail(RefusedError(made.told), writes=True, written=[output])
+    for group in grouped(made.told):
+        say(f"  {told(group)}")
+    say_written(outputs)
