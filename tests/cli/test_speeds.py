@@ -90,6 +90,13 @@ def test_words_and_sources(tmp_path: Path) -> None:
     assert "These are starting points" in text
 
 
+def test_a_job_in_inches_has_its_surface_speed_in_feet(tmp_path: Path) -> None:
+    """94.2 m/min are 309 feet a minute."""
+    text = ask(tmp_path, "--set", "feed={cut: 600, spindle: 10000}", "--set", "units=inch").stdout
+
+    assert "surface  309 ft/min where the bit cuts widest, 0.1181 in across" in text
+
+
 def test_a_weak_machine_and_a_fine_tip(tmp_path: Path) -> None:
     """The step's share on a machine that is not stiff is told, and half the chip for a tip that breaks first."""
     text = ask(

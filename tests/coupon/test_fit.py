@@ -199,6 +199,11 @@ WIDE = "from the bit's diameter on, 6 mm, widths tell no angle; write decimals w
         ([*GOOD, (-1.0, 1.0)], {}, "grooves.3.depth: '-1.0': must be more than 0 mm"),
         ([*GOOD, (1.0, -1.0)], {}, "grooves.3.widths.0: '-1.0': must be more than 0 mm"),
         ([*GOOD, (1.0, math.nan)], {}, f"grooves.3.widths.0: 'NaN': {LENGTH}"),
+        (
+            [(0.0197, 0.0299), (0.0394, 0.052), (0.0591, 0.0748)],
+            {"units": "inch"},
+            "grooves: 0.0591 mm at most are too shallow to tell an angle; write inches with their unit, such as 0.05 in",
+        ),
         ([*GOOD, (2.0, 23.1)], {}, f"grooves.3.widths.0: '23.1': {WIDE}"),
         ([*GOOD, (2.0, 5.9)], {}, f"grooves.3.widths.0: '5.9': {WIDE}"),
         (

@@ -95,6 +95,9 @@ def _tell(loaded: Job, facts: dict[str, Any], findings: list[Finding]) -> None:
     weak = f", {share}: the machine is not stiff" if machine.step_share < 1.0 else ""
     length, feed, name = figures.length, figures.feed, machine.name
     plunge_share = f"{format_number(wood.plunge_share * 100.0)} % of the feed"
+    surface = f"{format_number(facts['surface_m_min'], 1)} m/min"
+    if figures.unit == "in":
+        surface = f"{format_number(facts['surface_m_min'] / 0.3048, 0)} ft/min"
     rows = {
         "spindle": f"{format_rpm(facts['spindle_rpm'])}; {name} has {format_number(least_rpm)} to {format_rpm(most_rpm)}",
         "chip": f"{figures.small(facts['chip_mm'])} for each of {bit.flutes} cutting edges a turn; "
@@ -103,8 +106,7 @@ def _tell(loaded: Job, facts: dict[str, Any], findings: list[Finding]) -> None:
         f"{name} cuts at {feed(facts['cut_largest_mm_min'])} at most",
         "plunge": f"{feed(facts['plunge_mm_min'])}; usual is {plunge_share}, {feed(facts['plunge_usual_mm_min'])}",
         "step": f"{length(facts['at_once_mm'])} at once; usual is {length(facts['step_usual_mm'])} or less{weak}",
-        "surface": f"{format_number(facts['surface_m_min'], 1)} m/min where the bit cuts widest, "
-        f"{length(facts['width_mm'])} across; nothing at its point",
+        "surface": f"{surface} where the bit cuts widest, {length(facts['width_mm'])} across; nothing at its point",
     }
     say(click.style(loaded.name, bold=True))
     for label, text in rows.items():

@@ -17,6 +17,7 @@ from vcarve.job.record import Broken, Named, Record, record_from
 from vcarve.quantity import FIGURES, Figures, format_mm
 
 UPRIGHT = 0.98  # of the bit's diameter: from there on the walls may be the upright ones
+SHALLOW_MM = 0.25  # no coupon is so shallow, nor deeper in inches
 _POINT = "write decimals with a point"
 
 
@@ -66,6 +67,10 @@ class Widths(Record):
             yield Broken(
                 "grooves", f"widths of {LEAST_POINTS} grooves or more are wanted, at two depths or more"
             )
+        elif max(depths) < SHALLOW_MM:
+            most = format_mm(max(depths), 4)
+            want = f"{most} at most are too shallow to tell an angle; write inches with their unit, such as 0.05 in"
+            yield Broken("grooves", want)
         if self.tip and self.deeper:
             yield Broken(
                 "deeper", "give 'tip' or 'deeper', not both: the one is worked out from the other", "tip"
