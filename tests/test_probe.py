@@ -129,9 +129,11 @@ def test_the_command_writes_the_program_and_says_what_comes_next(tmp_path: Path)
     """The file is written whole, and the next steps are told; a job that names its heights already "
     "needs none to be there."""
     (tmp_path / "tile.yaml").write_text(f"{TILE}surface: heights.txt\n")
-    done = CliRunner().invoke(cli, ["probe", str(tmp_path / "tile.yaml"), "-o", str(tmp_path / "probe.nc")])
+    words = ["probe", str(tmp_path / "tile.yaml"), "-o", str(tmp_path / "probe.nc")]
+    done, bed = (CliRunner().invoke(cli, [*words, *more]) for more in ((), ("--set", "zero.z=bed")))
 
-    assert done.exit_code == 0
+    assert done.exit_code == bed.exit_code == 0
+    assert "piece.thickness has to be how high the top stands at X0 Y0" in bed.output
     assert "40 places after X0 Y0" in done.output
     assert "caution" not in done.output
     assert "save all that the sender shows of the run as heights.txt beside the job" in done.output

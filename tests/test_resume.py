@@ -359,8 +359,15 @@ def test_another_programs_rest_is_none() -> None:
     run = check_program(other.text, machine=other.machine)
     left = rest_of(run, at_pass(run, 5), text=other.text.encode(), name="a.nc")
 
-    with pytest.raises(InputError, match=r"made\.nc: its last cuts are not those of"):
-        check_program(left.text, job, rest_of=("made.nc", made.text))
+    for text, whole in (
+        (left.text.decode(), made.text),
+        (left.text.decode(), other.text.replace("G54", "G55")),
+    ):
+        with pytest.raises(InputError) as refused:
+            check_program(text, job, rest_of=("made.nc", whole))
+
+        want = "its last cuts are not those of the program that is to be its rest, from the same work zero"
+        assert str(refused.value) == f"made.nc: {want}"
 
 
 @pytest.mark.parametrize(

@@ -76,7 +76,9 @@ def check_program(
         )
         before = cut_before(whole.moves, rest.moves)
         if before is None:
-            want = "its last cuts are not those of the program that is to be its rest"
+            want = (
+                "its last cuts are not those of the program that is to be its rest, from the same work zero"
+            )
             raise InputError(Problem(file=rest_of[0], want=want))
         if doubts := unsure(whole, machine, target):
             of, want = partial(Problem, file=rest_of[0]), "So nobody can be sure of what it cut before."

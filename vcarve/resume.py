@@ -40,6 +40,7 @@ COOLANT = {"mist": "M7", "flood": "M8", "coolant-off": ""}
 ALONE = "The rest, which is read by itself, lacks what is said before it."
 UNSURE = "so nobody can be sure where the rest would cut"
 CAUTION = "a new bit is another length: set Z0 again where it was set, and see that X0 and Y0 still hold."
+NO_ZERO = "the program names no work zero: run its rest from the one that it ran from."
 # Before the rest, which starts the spindle itself and is judged by itself.
 HEALED = frozenset({"spindle-off", "spin-up"})
 PLACE_DECIMALS = 6
@@ -181,21 +182,23 @@ def rest_of(run: DryRun, move: int, *, text: bytes, name: str, assumed: bool = F
         "\n".join(reading.text_lines[: line - 1]), dialect=run.machine.dialect, strict=False
     )
     wrong = partial(Problem, file=file)
-    if problems := [wrong(line=at, want=f"{want}; {UNSURE}") for at, want in _doubts(run, start, line)]:
-        raise InputError(problems)
+    doubts: dict[str, int] = {}
+    for at, want in _doubts(run, start, line):
+        doubts.setdefault(want, at)
+    if doubts:
+        raise InputError([wrong(line=at, want=f"{want}; {UNSURE}") for want, at in doubts.items()])
     height = float(np.nanmax(np.where(moves.told & ~moves.is_lost("Z")[1:], moves.end("Z"), -np.inf)))
     first = int(passes[start:][passes[start:] >= 0][0]) + 1
     whole = int(passes.max()) + 1
-    notes = [("Mizo", f"the rest of {name}, from pass {first} of {whole}, its line {line}")]
-    if (known := machine_in_header("\n".join(reading.text_lines))) is not None:
-        notes.append(("Machine", ", ".join(known)))
+    known = machine_in_header("\n".join(reading.text_lines))
     up = plain(height / before.state.scale, PLACE_DECIMALS)
-    notes.append(("Caution", CAUTION))
-    notes.append(("Caution", f"from wherever the bit stands it first goes straight to Z{up}."))
-    if "system" not in before.state.told:
-        notes.append(
-            ("Caution", "the program names no work zero: run its rest from the one that it ran from.")
-        )
+    notes = [
+        ("Mizo", f"the rest of {name}, from pass {first} of {whole}, its line {line}"),
+        *([("Machine", ", ".join(known))] if known else []),
+        ("Caution", CAUTION),
+        ("Caution", f"from wherever the bit stands it first goes straight to Z{up}."),
+        *([] if "system" in before.state.told else [("Caution", NO_ZERO)]),
+    ]
     head = [row for label, said in notes for row in comment(label, said)]
     if next((row for row in reading.text_lines if row.strip()), "").strip() == "%":
         head.insert(0, "%")
@@ -237,27 +240,23 @@ def _refuse(run: DryRun, healed: frozenset[str] = frozenset()) -> None:
 
 def _doubts(run: DryRun, start: int, line: int) -> Iterator[tuple[int, str]]:
     """Yield what a rest that begins with a move, in a line, cannot be sure of: the line, and why."""
-    moves, units = run.reading.moves, 0.0
-    first: dict[str, int] = {}  # reason -> line
+    moves, units = run.reading.moves, set()
     for event in moves.events:
         if event.kind == "units":
-            if event.value != (units or event.value):
-                first.setdefault("the units change on the way", event.line)
-            units = event.value
+            units.add(event.value)
+            if len(units) > 1:
+                yield event.line, "the units change on the way"
         elif event.kind == "tool-change":
-            first.setdefault("the program changes the bit", event.line)
+            yield event.line, "the program changes the bit"
         elif event.kind == "switched":
-            first.setdefault(
-                "whether lines that begin with / are run is a switch at the controller", event.line
-            )
+            yield event.line, "whether lines that begin with / are run is a switch at the controller"
         elif event.kind == "distance" and event.value == 91.0 and event.line >= line:
-            first.setdefault("from here on it moves by distances (G91)", event.line)
+            yield event.line, "from here on it moves by distances (G91)"
     distances = [event for event in moves.events if event.kind == "distance" and event.line < line]
     if distances and distances[-1].value == 91.0:
-        first["it moves by distances (G91)"] = distances[-1].line
-    for probe in np.flatnonzero(moves.motion == int(Motion.PROBE))[:1].tolist():
-        first["the program probes"] = int(moves.line[probe])
-    yield from ((at, want) for want, at in first.items())
+        yield distances[-1].line, "it moves by distances (G91)"
+    for probe in np.flatnonzero(moves.motion == int(Motion.PROBE)).tolist():
+        yield int(moves.line[probe]), "the program probes"
     if missing := " and ".join(axis for axis in moves.axes if moves.is_lost(axis)[start]):
         yield int(moves.line[start]), f"the text does not say where {missing} is before this rapid"
     if not _turns(run, line) and not _by_hand(run):

@@ -89,4 +89,8 @@ def probe(
         say(f"  {told(group)}")
     say(f"{len(places)} places after X0 Y0, {format_duration(time_s)} at most, spindle off")
     say(f"afterwards {NEXT[run.machine.dialect].format(file=FILE)}, and write into the job: surface: {FILE}")
+    if loaded.zero.z == "bed":
+        say(
+            "Z0 is on the bed: piece.thickness has to be how high the top stands at X0 Y0, where heights count from"
+        )
     say_written(outputs)

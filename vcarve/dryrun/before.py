@@ -14,10 +14,16 @@ SAME_MM = 1e-4  # places that are one and the same, whichever way they were adde
 
 
 def cut_before(earlier: Moves, rest: Moves) -> Moves | None:
-    """Return the moves of an earlier program before its rest; ``None`` where the rest's feeds are not its last ones."""
+    """Return the moves of an earlier program before its rest; ``None`` where the rest does not feed as its end, from its zero."""
     (there, whole), (_, left) = _feeds(earlier), _feeds(rest)
     first = len(whole) - len(left)
-    if first < 0 or not len(left) or not np.allclose(whole[first:], left, rtol=0.0, atol=SAME_MM):
+    zeros = [[one.value for one in moves.events if one.kind == "system"][-1:] for moves in (earlier, rest)]
+    if (
+        zeros[0] != zeros[1]
+        or first < 0
+        or not len(left)
+        or not np.allclose(whole[first:], left, rtol=0.0, atol=SAME_MM)
+    ):
         return None
     return _taken(earlier, int(there[first]))
 
