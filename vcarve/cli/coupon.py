@@ -72,17 +72,8 @@ def coupon(
     write_whole(outputs)
     if json_:
         rows = [{"groove": number, "depth_mm": depth} for number, depth in grooves(strip)]
-        size_mm = [strip.width_mm, strip.height_mm]
-        say(
-            json.dumps(
-                {
-                    "size_mm": size_mm,
-                    "grooves": rows,
-                    "time_s": made.times.total_s,
-                    **verdict(made.told, made.job),
-                }
-            )
-        )
+        facts = {"size_mm": [strip.width_mm, strip.height_mm], "grooves": rows, "time_s": made.times.total_s}
+        say(json.dumps(facts | verdict(made.told, made.job)))
     if made.refused:
         from vcarve.cli.main import fail
 

@@ -19,7 +19,7 @@ from vcarve.errors import InputError, Problem
 from vcarve.groove.land import measure
 from vcarve.groove.width import ball_mm, cone_line_mm, deepest_mm, width_mm
 from vcarve.job.records import Job
-from vcarve.job.sections import Outline, PatternChoice, Zero
+from vcarve.job.sections import Groove, Outline, PatternChoice, Zero
 from vcarve.job.suitability import asked_depths_mm
 from vcarve.layout.field import make_field
 from vcarve.layout.lines import Lines
@@ -111,21 +111,13 @@ def strip_of(job: Job, size_mm: tuple[float, float] | None = None, option: str =
         front = END_MM + max(half)
         long, across = x[-1] + half[-1] + END_MM, LONG_MM + 2.0 * front
         wide, high = size_mm or (5.0 * math.ceil(long / 5.0), max(5.0 * math.ceil(across / 5.0), USUAL_MM))
-        strip = Strip(
-            width_mm=wide,
-            height_mm=high,
-            depth_mm=depths,
-            x_mm=tuple(x),
-            front_mm=front,
-        )
+        strip = Strip(width_mm=wide, height_mm=high, depth_mm=depths, x_mm=tuple(x), front_mm=front)
         found.append((strip, long, across))
     if not found:
         key, why = "bit", f"the bit's cone cuts from {format_mm(least)} to {format_mm(deepest)} deep here"
         if deepest == SOUND * thick:
-            key, why = (
-                "piece.thickness",
-                f"grooves of {format_mm(deepest)} at most are sound in {format_mm(thick)}",
-            )
+            key = "piece.thickness"
+            why = f"grooves of {format_mm(deepest)} at most are sound in {format_mm(thick)}"
         raise InputError(Problem(key=key, want=f"{why}: too little for a coupon's steps"))
     fitting = [
         one for one, long, across in found if long <= one.width_mm + 1e-9 and across <= one.height_mm + 1e-9
@@ -145,21 +137,12 @@ def lay_strip(job: Job, strip: Strip) -> Layout:
     depths = sorted(set(strip.depth_mm[1:]), reverse=True)
     numbers = [[str(n) for n, depth in enumerate(strip.depth_mm[1:], 1) if depth == each] for each in depths]
     layers = tuple(f"grooves {' and '.join(each)}" for each in numbers)
+    size = {"width_mm": strip.width_mm, "height_mm": strip.height_mm, "outline": Outline()}
     lying = {
-        "piece": job.piece.model_copy(
-            update={"width_mm": strip.width_mm, "height_mm": strip.height_mm, "outline": Outline()}
-        ),
+        "piece": job.piece.model_copy(update=size),
         "title": f"Coupon for {job.name}",
         "pattern": PatternChoice(drawing="coupon", depths=dict(zip(layers, depths, strict=True))),
-        "groove": job.groove.model_copy(
-            update={
-                "depth_mm": max(depths),
-                "ground_mm": None,
-                "leaf_mm": None,
-                "taper_mm": None,
-                "step_mm": job.step_mm,
-            }
-        ),
+        "groove": Groove(depth_mm=max(depths), step_mm=job.step_mm),
         "zero": Zero(xy="front-left", z=job.zero.z),
         "clamps": (),
         "surface": None,

@@ -30,12 +30,11 @@ def fit_rows(fit: Fit) -> Rows:
         ("width", f"{figures.known(line.start_mm, line.u_start_mm)} at no depth, and {line.slope:.4f} ± {line.u_slope:.4f} mm "
          f"more for each mm of depth; correlation {line.together:.2f}"),
     ]  # fmt: skip
+    scattered = bool(np.isfinite(line.freedom))
     source = (
-        f"from the scatter, {counted(int(line.freedom), 'degree')} of freedom"
-        if np.isfinite(line.freedom)
-        else "as given"
+        f"from the scatter, {counted(int(line.freedom), 'degree')} of freedom" if scattered else "as given"
     )
-    if np.isfinite(line.freedom) and table.uncertainty_mm is not None:
+    if scattered and table.uncertainty_mm is not None:
         source += f"; the {figures.small(table.uncertainty_mm)} given is too little for it"
     rows.append(("", f"one groove: ± {figures.length(line.deviation_mm, 4)}, {source}"))
     round_ = bool(table.bit.tip_radius_mm)
@@ -161,13 +160,8 @@ def fit_svg(fit: Fit, *, inline: bool = False) -> str:
     def z(residual: float) -> float:
         return zero - _LOW / 2.0 * residual / most
 
-    depths = np.linspace(0.0, deep, 41)
-    told = [line.at(float(d)) for d in depths]
-    ways = [[z(sign * line.factor * u) for _, u in told] for sign in (1.0, -1.0)]
-    band = [
-        *zip(map(x, depths), ways[0], strict=True),
-        *zip(map(x, depths[::-1]), ways[1][::-1], strict=True),
-    ]
+    rims = [(depth, line.factor * line.at(depth)[1]) for depth in np.linspace(0.0, deep, 41).tolist()]
+    band = [(x(depth), z(u)) for depth, u in rims] + [(x(depth), z(-u)) for depth, u in rims[::-1]]
     parts = [
         drawn('<path class="frame" d="M{} {}V{}H{}"/>', _LEFT, _TOP, floor, _LEFT + _WIDE),
         drawn('<path class="line" d="M{} {}L{} {}"/>', x(0.0), y(line.start_mm), x(deep), y(line.at(deep)[0])),
@@ -188,17 +182,9 @@ def fit_svg(fit: Fit, *, inline: bool = False) -> str:
             parts.append(drawn(f'<circle class="{kind}" cx="{{}}" cy="{{}}" r="1.1"/>', x(depth), at))
         number = f"{groove + 1}{' ✗' if groove in named else ''}"
         # of two grooves of one depth, one has its number on the left
-        left = depth in beside
+        side, anchor = (-1.6, "end") if depth in beside else (1.6, "start")
         beside.add(depth)
-        parts.append(
-            text(
-                x(depth) + (-1.6 if left else 1.6),
-                z(residual) + 1.0,
-                number,
-                kind,
-                "end" if left else "start",
-            )
-        )
+        parts.append(text(x(depth) + side, z(residual) + 1.0, number, kind, anchor))
     style = (
         f"svg{{background:{LIGHT.paper}}}text{{font:3px {SANS};fill:{LIGHT.ink_soft}}}.head{{font-size:4.5px;fill:{LIGHT.ink}}}"
         f".frame,.line{{fill:none;stroke:{LIGHT.ink_soft};stroke-width:.3}}.line{{stroke:{LIGHT.indigo}}}"
