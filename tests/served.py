@@ -24,7 +24,6 @@ from vcarve.job.document import starter_text
 from vcarve.serve.app import Bench
 from vcarve.serve.app import served as configured
 from vcarve.serve.folder import Folder
-from vcarve.serve.work import Worker
 
 TOKEN = "right-token"
 PATIENCE_S = 60.0  # with what has been asked to end
@@ -102,8 +101,14 @@ class Served:
     def end(self, number: int = signal.SIGINT) -> str:
         """Ask the process to end, and return what it has said until it did; one that goes on is a failure, and killed."""
         assert self.process is not None
+        assert self.process.stdout is not None
+        late = threading.Timer(PATIENCE_S, self.process.kill)
+        late.start()
         self.process.send_signal(number)
-        return self.process.communicate(timeout=PATIENCE_S)[0]
+        said = self.process.stdout.read()  # what came with the address has been read ahead, and is in it
+        self.process.wait()
+        late.cancel()
+        return said
 
     def raw(self, *parts: bytes, pause_s: float = 0.0) -> bytes:
         """Send bytes as they are, each part after a pause, and return all that comes back until the server closes."""
@@ -130,8 +135,7 @@ def served(folder: Path, *, body_s: float = 10.0) -> Iterator[Served]:
     listening = socket.create_server(("127.0.0.1", 0))
     port = listening.getsockname()[1]
     place = Folder(folder)
-    worker = Worker(place)
-    bench = Bench(place, worker, text=starter_text(), file=None, seen=None)
+    bench = Bench(place, text=starter_text(), file=None, seen=None)
     server = uvicorn.Server(configured(bench.app(TOKEN, port, body_s=body_s)))
     thread = threading.Thread(target=server.run, args=([listening],), daemon=True)
     thread.start()
@@ -140,7 +144,7 @@ def served(folder: Path, *, body_s: float = 10.0) -> Iterator[Served]:
     finally:
         server.should_exit = True
         thread.join()
-        worker.close()
+        bench.close()
 
 
 @contextmanager

@@ -444,7 +444,7 @@ def test_a_fault_of_ours_is_told_and_kept_from_nobody(
     def failing(*given: object, **more: object) -> None:
         raise ZeroDivisionError("of ours")
 
-    monkeypatch.setattr("vcarve.serve.app.looked", failing)
+    monkeypatch.setattr("vcarve.serve.app.Worker.ask", failing)
     got = page.ask("look", {"text": SMALL, "edits": []})
 
     assert (got.status, "The fault is in Mizo" in got.wants) == (500, True)

@@ -14,7 +14,7 @@ import pytest
 
 import vcarve
 from form_nodes import every
-from on_the_page import JOB, SIZES, Opener, answer, download, drop, field, mizo, planned
+from on_the_page import JOB, SIZES, Opener, answer, download, drop, field, mizo, planned, until
 
 LEAF = (
     '<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="40mm" viewBox="0 0 40 40">'
@@ -496,6 +496,38 @@ def test_while_the_piece_takes_its_time_nothing_tells_of_the_former_one(visit: O
     assert page.is_disabled("#take-program")
     assert answer(page, "Time") == "…"
     page.unroute_all(behavior="ignoreErrors")
+
+
+def test_a_layout_that_takes_long_is_given_up(visit: Opener) -> None:
+    """Another number ends it, and a step back never has it laid out at all; both are in the texts to step through."""
+    page = visit(JOB)
+    field(page, "piece.width").fill("61 mm")
+    planned(page)
+
+    def held(route: Any) -> None:
+        asked = route.request.post_data_json
+        if asked["brief"] or not any(one["value"] == "9 mm" for one in asked["edits"]):
+            route.continue_()
+
+    page.route("**/look", held)
+    with page.expect_event("requestfailed", lambda asked: asked.url.endswith("/look")):
+        field(page, "pattern.pitch").fill("9 mm")
+        until(page, "() => document.getElementById('verdict').innerText === 'Laying out the piece'")
+        field(page, "groove.depth").fill("0.7 mm")
+        page.click("#undo")
+    planned(page)
+
+    assert (field(page, "pattern.pitch").input_value(), field(page, "groove.depth").input_value()) == (
+        "20 mm",
+        "0.8 mm",
+    )
+    page.unroute_all(behavior="ignoreErrors")
+    page.click("#redo")
+    planned(page)
+    assert (field(page, "pattern.pitch").input_value(), field(page, "groove.depth").input_value()) == (
+        "9 mm",
+        "0.7 mm",
+    )
 
 
 def test_a_server_started_anew_loses_nothing(visit: Opener, bench: Any, tmp_path: Path) -> None:

@@ -7,6 +7,7 @@ from typing import Any
 import pytest
 import yaml
 
+from served import SMALL
 from vcarve.errors import InputError, InternalError
 from vcarve.job.document import parse_document, starter_text
 from vcarve.job.fields import BLANK
@@ -191,3 +192,12 @@ def test_blank_is_no_text() -> None:
 
     assert text == "a:\nb: ''\nc: \"\"\n"
     assert parse_document(text.encode()).tree == {"a": BLANK, "b": "", "c": ""}
+
+
+@pytest.mark.parametrize("sign", ["\x07", "\u200b", "\x85"])
+def test_a_sign_that_is_not_taken_is_told_by_its_key(sign: str) -> None:
+    """A value with a control character is refused where it was to stand, and the text stays as it was."""
+    with pytest.raises(InputError, match="control character") as raised:
+        edited(SMALL, "groove.depth", f"0.9{sign} mm")
+
+    assert [one.key for one in raised.value.problems] == ["groove.depth"]

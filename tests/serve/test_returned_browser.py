@@ -174,7 +174,7 @@ def test_a_table_is_answered_in_its_place(visit: Opener, tmp_path: Path) -> None
     page.fill("#fit-grooves-1-widths", "1,12 mm")
     until(page, SAYS, ["fit-grooves-1-widths-wrong", "did you mean '1.12 mm'?"])
     assert page.is_disabled("#take-fit")
-    page.fill("#fit-grooves-1-widths", "0.2 in")
+    page.fill("#fit-grooves-1-widths", "0.1 in")
     until(page, SAYS, ["fit-told", "groove 2, "])
     assert "Measure it again, or take it out" in page.inner_text("#fit-told")
     page.fill("#fit-grooves-1-widths", "")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import http.client
 import json
 import subprocess
 import sys
@@ -134,8 +135,6 @@ def test_something_unknown_cannot_be_taken(page: Served) -> None:
 
 def test_a_plan_is_given_up_when_nobody_listens(page: Served) -> None:
     """The line closed, the process is free for the next: the plan of another job comes before the given up one could have."""
-    import http.client
-
     line = http.client.HTTPConnection("127.0.0.1", page.port, timeout=60)
     line.request(
         "POST", f"/{page.token}/plan", json.dumps({"text": LARGE}), {"Origin": f"http://{page.host}"}
@@ -161,12 +160,34 @@ def test_what_does_not_give_up_is_ended(worker: Worker) -> None:
     """Work that never looks up is ended with its process; a new one answers the next question."""
     worker.ask("plan", LARGE, None)  # so that nothing is to be told of when it is carved
     process, stop = worker._process, threading.Event()
-    stop.set()
+    threading.Timer(0.1, stop.set).start()
     with pytest.raises(GivenUpError):
         worker.ask("take", LARGE, "carved", None, stop=stop)
 
     assert process.poll() is not None
     assert b'"program"' in worker.ask("plan", SMALL, None)
+
+
+def test_a_layout_that_takes_long_is_ended_when_nobody_wants_it(worker: Worker) -> None:
+    """Tens of thousands of lines are given up with their process, and a step back is looked at by a new one."""
+    worker.ask("look", SMALL, [])
+    process, stop = worker._process, threading.Event()
+    huge = SMALL.replace("40 mm", "300 mm").replace("pitch: 20 mm", "pitch: 1 mm")
+    threading.Timer(0.2, stop.set).start()
+    with pytest.raises(GivenUpError):
+        worker.ask("look", huge, [], stop=stop)
+
+    assert process.poll() is not None
+    assert json.loads(worker.ask("look", SMALL, []))["look"] is not None
+
+
+def test_a_change_that_another_follows_is_not_laid_out(worker: Worker) -> None:
+    """Asked for briefly, the text alone is changed."""
+    edits = [{"path": "pattern.pitch", "value": "1 mm"}, {"path": "piece.width", "value": "300 mm"}]
+    told = json.loads(worker.ask("look", SMALL, edits, True))
+
+    assert (told["look"], told["problems"]) == (None, [])
+    assert "pitch: 1 mm" in told["text"]
 
 
 def test_a_process_that_is_only_starting_is_not_ended(tmp_path: Path) -> None:
@@ -193,6 +214,63 @@ def test_once_it_is_there_a_plan_has_nothing_to_wait_for() -> None:
     done = subprocess.run([sys.executable, "-c", code, SMALL], capture_output=True, text=True, check=True)
 
     assert done.stdout.split() == []
+
+
+@pytest.mark.parametrize(
+    ("what", "given"),
+    [
+        ("look", {"text": SMALL, "edits": []}),
+        ("take", {"text": SMALL, "what": "picture"}),
+        ("take", {"text": SMALL, "what": "lines-svg"}),
+        ("rest", {"program": "", "told": "--pass", "where": "2"}),
+        ("fit", {"edits": [], "job": SMALL}),
+    ],
+)
+def test_nobody_works_for_whoever_has_gone(
+    page: Served, monkeypatch: pytest.MonkeyPatch, what: str, given: dict[str, Any]
+) -> None:
+    """The line closed, what was asked on it is given up."""
+    begun, heard = threading.Event(), threading.Event()
+
+    def ask(self: Worker, what: str, *about: Any, stop: threading.Event, **more: Any) -> Any:
+        begun.set()
+        if stop.wait(30):
+            heard.set()
+        raise GivenUpError
+
+    monkeypatch.setattr("vcarve.serve.app.Worker.ask", ask)
+    line = http.client.HTTPConnection("127.0.0.1", page.port, timeout=60)
+    line.request("POST", f"/{page.token}/{what}", json.dumps(given), {"Origin": f"http://{page.host}"})
+    assert begun.wait(30)
+    line.close()
+
+    assert heard.wait(30)
+
+
+def test_what_needs_no_plan_does_not_wait_for_one(page: Served, monkeypatch: pytest.MonkeyPatch) -> None:
+    """While one is being made, lines and what is run before the first cut are handed over by another process."""
+    begun, end = threading.Event(), threading.Event()
+    real = Worker.ask
+
+    def ask(self: Worker, what: str, *about: Any, **more: Any) -> Any:
+        if what == "plan":
+            with self._asking:
+                begun.set()
+                end.wait(60)
+            raise GivenUpError
+        return real(self, what, *about, **more)
+
+    monkeypatch.setattr("vcarve.serve.app.Worker.ask", ask)
+    planning = threading.Thread(target=page.ask, args=("plan", {"text": LARGE}))
+    planning.start()
+    assert begun.wait(30)
+    got = [
+        page.ask("take", {"text": SMALL, "what": what}).status for what in ("lines-dxf", "trace", "coupon")
+    ]
+    end.set()
+    planning.join()
+
+    assert got == [200, 200, 200]
 
 
 def test_whoever_waits_can_give_up(worker: Worker) -> None:

@@ -55,19 +55,17 @@ def bench(job: str | None, no_open: bool, port: int | None) -> None:
             text, seen = folder.open(name)
     listening = _listening(port)
     from vcarve.serve.app import Bench
-    from vcarve.serve.work import Worker
 
-    worker = Worker(folder)
+    serving = Bench(folder, text=text, file=name, seen=seen)
     try:
         token = secrets.token_urlsafe(32)
         at = int(listening.getsockname()[1])
-        serving = Bench(folder, worker, text=text, file=name, seen=seen)
         address = f"http://{ADDRESS}:{at}/{token}/"
         echo(f"The bench page{f' of {name}' if name else ''}: {address}")
         echo("It is there for this machine only. Ctrl-C ends it.")
         _serve(serving.app(token, at), listening, None if no_open else address)
     finally:
-        worker.close()
+        serving.close()
     echo("The bench page has ended; what was saved is in its files.")
 
 

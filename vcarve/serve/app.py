@@ -1,4 +1,4 @@
-"""What the page asks of the server, each request a function: it knows the folder and the process that plans, and no job."""
+"""What the page asks of the server, each request a function: it knows the folder and two processes, and no job."""
 
 from __future__ import annotations
 
@@ -24,15 +24,14 @@ from vcarve import __version__
 from vcarve.drawing.read import LARGEST_FILE
 from vcarve.errors import InputError, InternalError, Problem
 from vcarve.job.bench import names
-from vcarve.job.document import LARGEST_BYTES, reading_only
-from vcarve.layout.stages import Kept
+from vcarve.job.document import LARGEST_BYTES
 from vcarve.pattern.model import pattern
 from vcarve.resume import BREAKS
 from vcarve.serve.folder import JOBS, ChangedError, Folder
 from vcarve.serve.form import choices, form
 from vcarve.serve.guard import LARGEST_BODY, App, Guard
-from vcarve.serve.look import looked, problem_told
-from vcarve.serve.work import DRAWINGS, TAKEN, GivenUpError, Worker
+from vcarve.serve.look import problem_told
+from vcarve.serve.work import DRAWINGS, TAKEN, UNPLANNED, GivenUpError, Worker
 from vcarve.view.bench import bench_css, bench_html, bench_js
 from vcarve.view.page import json_of
 from vcarve.view.pattern import pattern_picture
@@ -64,16 +63,18 @@ def served(app: App) -> uvicorn.Config:
 
 
 class Bench:
-    """The page's server: a folder, a process that plans, and what the stages of the last layout have made."""
+    """The page's server: a folder, a process that plans, and one for all that does not wait for a plan."""
 
-    def __init__(
-        self, folder: Folder, worker: Worker, *, text: str, file: str | None, seen: str | None
-    ) -> None:
-        self.folder, self.worker, self.kept = folder, worker, Kept()
+    def __init__(self, folder: Folder, *, text: str, file: str | None, seen: str | None) -> None:
+        self.folder, self.looker, self.planner = folder, Worker(folder), Worker(folder)
         self.first = {"text": text, "file": file, "seen": seen}
-        self.one = threading.Lock()  # the stages that are kept are of one layout at a time
         # While the browser opens, what it asks for first is made for the first time.
         threading.Thread(target=self._warm, daemon=True).start()
+
+    def close(self) -> None:
+        """End the processes."""
+        for one in (self.looker, self.planner):
+            one.close()
 
     def app(self, token: str, port: int, **patience: float) -> App:
         """Return the application, behind its guard."""
@@ -136,18 +137,13 @@ class Bench:
     async def look(self, request: Request) -> Response:
         """Change keys of a job's text, and show what comes of it."""
         given = await _given(request, text=str, edits=list)
-        edits = _edits(given)
-        told = await anyio.to_thread.run_sync(self._looked, given["text"], edits)
+        about = given["text"], _edits(given), given.get("brief") is True
+        told = await _asked(request, self.looker, "look", *about)
         return Response(told, media_type="application/json")
-
-    def _looked(self, text: str, edits: list[dict[str, Any]]) -> bytes:
-        with self.one, reading_only(self.folder.path, *self.folder.named):
-            told = looked(text, edits, folder=self.folder.path, kept=self.kept)
-        return json_of(told).encode()
 
     def _warm(self) -> None:
         with suppress(Exception):  # it is told when it is asked for
-            self._looked(str(self.first["text"]), [])
+            self.looker.ask("look", self.first["text"], [])
             choices()
 
     async def plan(self, request: Request) -> Response:
@@ -162,7 +158,7 @@ class Bench:
 
         def plan() -> None:
             try:
-                done = self.worker.ask(
+                done = self.planner.ask(
                     "plan",
                     given["text"],
                     _name(given),
@@ -194,7 +190,8 @@ class Bench:
         given = await _given(request, text=str, what=str)
         if given["what"] not in TAKEN:
             raise InputError(Problem(value=given["what"], want=f"one of {', '.join(TAKEN)} is wanted"))
-        name, data = await self._asked("take", given["text"], given["what"], _name(given))
+        worker = self.looker if given["what"] in UNPLANNED else self.planner
+        name, data = await _asked(request, worker, "take", given["text"], given["what"], _name(given))
         # As it is downloaded, what a page or a picture holds is not run here.
         headers = {
             "content-disposition": f"attachment; filename*=UTF-8''{quote(name)}",
@@ -224,7 +221,7 @@ class Bench:
         if not name.lower().endswith(DRAWINGS) and len(data) > LARGEST_BYTES:
             want = f"too large; files of up to {LARGEST_BYTES // 1024} KiB are taken"
             raise InputError(Problem(value=name, want=want))
-        kind = await self._asked("looked_through", name, data)
+        kind = await _asked(request, self.looker, "looked_through", name, data)
         if kind in ("job", "widths"):
             return JSONResponse({"kind": kind, "name": name, "text": data.decode("utf-8")})
         kept = await anyio.to_thread.run_sync(self.folder.keep, name, data, endings)
@@ -240,17 +237,31 @@ class Bench:
         except ValueError:
             raise InputError("a program in base64 is wanted") from None
         name = _name(given) or "program.nc"
-        told = await self._asked("rest", _text(given, "text"), name, data, given["told"], given["where"])
+        about = _text(given, "text"), name, data, given["told"], given["where"]
+        told = await _asked(request, self.looker, "rest", *about)
         return Response(told, media_type="application/json")
 
     async def fit(self, request: Request) -> Response:
         """Change keys of a table of widths, and return what it says of the bit."""
         given = await _given(request, edits=list, job=str)
-        told = await self._asked("fit", _text(given, "text"), _edits(given), given["job"])
-        return Response(told, media_type="application/json")
+        about = _text(given, "text"), _edits(given), given["job"]
+        return Response(await _asked(request, self.looker, "fit", *about), media_type="application/json")
 
-    async def _asked(self, what: str, *about: Any) -> Any:
-        return await anyio.to_thread.run_sync(lambda: self.worker.ask(what, *about))
+
+async def _asked(request: Request, worker: Worker, what: str, *about: Any) -> Any:
+    """Return what a process makes of a request; given up when nobody listens to it any more."""
+    stop = threading.Event()
+
+    async def gone() -> None:
+        while (await request.receive())["type"] != "http.disconnect":
+            pass
+        stop.set()
+
+    listening = asyncio.create_task(gone())
+    try:
+        return await anyio.to_thread.run_sync(lambda: worker.ask(what, *about, stop=stop))
+    finally:
+        listening.cancel()
 
 
 @cache
@@ -268,6 +279,8 @@ def _told(answer: Answer) -> Answer:
             return JSONResponse({"want": error.problems[0].want}, 409)
         except InputError as error:
             return JSONResponse(_problems(error), 422)
+        except GivenUpError:
+            return Response(status_code=503)  # nobody listens
         except Exception as error:
             return JSONResponse({"want": _fault(error)}, 500)
 

@@ -1,4 +1,4 @@
-"""In the process that plans: questions from standard input are answered one by one, and given up when nobody wants them any more.
+"""In a process that works for the page: questions from standard input are answered one by one, and given up once not wanted.
 
 It keeps the last program it has made, with the text and the state of the files that it was made from: what is taken away is not
 planned again.
@@ -35,7 +35,7 @@ from vcarve.pattern.model import pattern
 from vcarve.pipeline import air_program, plan_program, probe_program, trace_program, write_program
 from vcarve.run import Made
 from vcarve.serve.edit import edited
-from vcarve.serve.look import job_of, planned
+from vcarve.serve.look import job_of, looked, planned
 from vcarve.serve.work import AIR_MM, DRAWINGS, TAKEN, GivenUpError
 from vcarve.view.coupon import coupon_sheet, table_yaml
 from vcarve.view.page import json_of
@@ -74,6 +74,8 @@ def main() -> None:
             number, what, about = asked.get()
             desk.number = number
             try:
+                if number in stopped:  # while it waited
+                    raise GivenUpError
                 answer = "done", getattr(desk, what)(*about)
             except (GivenUpError, MizoError) as error:
                 answer = "raised", error
@@ -93,6 +95,10 @@ class Desk:
         self.number, self.told_s = 0, 0.0
         self.kept = Kept()
         self.made: dict[object, Made] = {}
+
+    def look(self, text: str, edits: list[dict[str, Any]], brief: bool = False) -> bytes:
+        """Return, as JSON, what the page is told at once of a job's text after edits; ``brief``: of the text alone."""
+        return json_of(looked(text, edits, folder=self.folder, kept=None if brief else self.kept)).encode()
 
     def plan(self, text: str, file: str | None) -> bytes:
         """Return, as JSON, what the page is told of the program of a job's text."""

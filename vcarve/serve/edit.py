@@ -9,8 +9,9 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Any
 
@@ -52,7 +53,8 @@ def edited(text: str, key: str | KeyPath, value: Any) -> str:
     if not path:
         raise InputError("name the key to change")
     if value is not None:
-        value = document_of({"value": value}).tree["value"]
+        with _told_at(path):
+            value = document_of({"value": value}).tree["value"]
     wanted = _changed(document.tree, path, 0, value)
     if wanted == document.tree:
         return text
@@ -61,7 +63,8 @@ def edited(text: str, key: str | KeyPath, value: Any) -> str:
             Problem(key=dotted(path), want="this is the last key of the file; it cannot be taken out")
         )
     mark = _BOM if text.startswith(_BOM) else ""
-    new = mark + _Cuts(text.removeprefix(_BOM)).put(path, value)
+    with _told_at(path):
+        new = mark + _Cuts(text.removeprefix(_BOM)).put(path, value)
     if len(new.encode()) > LARGEST_BYTES or len(path) + _depth(value) > DEEPEST:
         want = "too long, or nested too deeply, for a file of this kind"
         raise InputError(Problem(key=dotted(path), want=want))
@@ -72,6 +75,15 @@ def edited(text: str, key: str | KeyPath, value: Any) -> str:
     if found != wanted:
         raise InternalError(f"Changing {dotted(path)!r} changed more than that.")
     return new
+
+
+@contextmanager
+def _told_at(path: KeyPath) -> Iterator[None]:
+    """Tell of a value that cannot be written where it was to stand."""
+    try:
+        yield
+    except InputError as error:
+        raise InputError(replace(one, key=dotted(path)) for one in error.problems) from None
 
 
 def _path(document: Document, key: str | KeyPath) -> KeyPath:

@@ -28,16 +28,18 @@ from vcarve.view.sheet import rows, verdict
 Told = dict[str, Any]
 
 
-def looked(text: str, edits: Sequence[Mapping[str, Any]], *, folder: str, kept: Kept) -> Told:
+def looked(text: str, edits: Sequence[Mapping[str, Any]], *, folder: str, kept: Kept | None) -> Told:
     """Change keys of a job's text, each ``{"path", "value"}``, and say all there is to see of the job before it is planned.
 
     Returns the new ``text``, what is ``written`` in it (by key path), the ``problems`` (see ``problem_told``) and the ``look``,
-    which is ``None`` where there are problems.  Paths in the job are looked up in ``folder``.
+    which is ``None`` where there are problems, and without ``kept``.  Paths in the job are looked up in ``folder``.
     """
     told: Told = {"text": text, "written": {}, "problems": [], "look": None}
     try:
         for one in edits:
             told["text"] = edited(told["text"], one["path"], one["value"])
+        if kept is None:  # another change follows, and nobody will see this one
+            return told
         document = replace(read(told["text"]), folder=folder)
         told["written"] = dict(written(document.tree, ()))
         told["look"] = _look(lay_out(record_from(document, Job), kept))

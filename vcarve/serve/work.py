@@ -1,4 +1,4 @@
-"""The one process that plans, so that the page stays quick: asked from a thread, given up at once, started anew where it hangs.
+"""A process that works for the page, so that it stays quick: asked from a thread, given up at once, started anew where it hangs.
 
 What it does is in ``serve.desk``.
 """
@@ -21,7 +21,7 @@ from vcarve.serve.folder import Folder
 
 Tell = Callable[[str, float], None]
 
-PATIENCE_S = 0.3  # for a plan to be given up, before its process is ended
+PATIENCE_S = 0.3  # for work to be given up, before its process is ended
 LOOK_ROUND_S = 0.02
 DRAWINGS = (".svg", ".dxf")
 # What may be taken away -> how its file's name ends, and its type.
@@ -39,6 +39,8 @@ TAKEN = {
     "coupon-sheet": ("-coupon.html", "text/html; charset=utf-8"),
     "coupon-table": ("-widths.yaml", PLAIN),
 }
+# What is taken away without the job's own plan.
+UNPLANNED = {what for what in TAKEN if what.startswith(("lines", "trace", "probe", "coupon"))}
 AIR_MM = 10.0  # how high above the wood the whole program is shown
 
 

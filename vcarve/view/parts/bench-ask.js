@@ -25,6 +25,7 @@ const post = async (what, body, signal) => answerOf(await fetch(what, {
 
 const wishes = [];
 let looking = false, anew = false; // anew: another text altogether, whose keys may be others
+let lateLook = null; // one that is on its way too long: a change that waits ends it
 const waits = (path) => wishes.some((wish) => wish.path === path || (wish.path && wish.path.startsWith(`${path}.`)));
 
 // Change a key: `value` as it was typed, a record or list, or null to take the key out.
@@ -37,6 +38,7 @@ const wish = (one) => {
   wishes.push(one);
   stopPlan();
   document.documentElement.dataset.look = "asking";
+  if (lateLook) lateLook.abort();
   if (!looking) { looking = true; queueMicrotask(look); } // with all else that is wished for in the same breath
 };
 
@@ -54,18 +56,21 @@ const look = async () => {
   looking = true;
   try {
     do {
-      const edits = nextEdits(), late = setTimeout(onLate, LATE_MS);
+      const edits = nextEdits(), mine = new AbortController(), late = setTimeout(() => { lateLook = mine; if (wishes.length) mine.abort(); onLate(); }, LATE_MS);
       let answer;
       try {
-        answer = await (await post("look", { text: textNow(), edits })).json();
+        // What is followed by a step or a whole text nobody will see.
+        answer = await (await post("look", { text: textNow(), edits, brief: wishes.length > 0 }, mine.signal)).json();
       } catch (error) {
-        if (error instanceof Refusal && error.status !== 403) { onRefused(error, edits); continue; }
+        if (mine.signal.aborted) { wishes.unshift(...edits); continue; }
+        if (error instanceof Refusal && ![403, 503].includes(error.status)) { onRefused(error, edits); continue; }
         wishes.unshift(...(edits.length ? edits : [{ by: 0 }]));
         onSilence(error);
         await new Promise((done) => setTimeout(done, RETRY_MS));
         continue;
       } finally {
         clearTimeout(late);
+        lateLook = null;
       }
       const plain = edits.every(({ path, value }) => typeof value === "string" && !path.endsWith("+"));
       putText(answer.text, plain && edits.length ? edits[edits.length - 1].path : null);

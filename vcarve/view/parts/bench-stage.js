@@ -118,7 +118,7 @@ const ENDED = "Mizo does not answer; nothing is lost. Has 'mizo bench' been ende
 const ANEW = "'mizo bench' has been started anew: open the address that it has printed now. Nothing is lost: what is here is there too.";
 const onSilence = (error) => {
   remember();
-  notice("server", error instanceof Refusal ? ANEW : ENDED);
+  notice("server", error instanceof Refusal && error.status === 403 ? ANEW : ENDED);
 };
 
 // Told above the piece, each from somewhere.
