@@ -15,7 +15,7 @@ from vcarve.dryrun.check import check
 from vcarve.dryrun.track import waiting_mm
 from vcarve.errors import InputError, refuses
 from vcarve.job.records import Job
-from vcarve.job.surface import surface_from
+from vcarve.job.surface import MOST_POINTS, surface_from
 from vcarve.layout.probes import probe_places
 from vcarve.layout.stages import lay_out
 from vcarve.mount.flat import mount_of
@@ -167,6 +167,16 @@ def test_a_thin_piece_needs_no_options() -> None:
     text, _, _ = probe_program(lay_out(job))
 
     assert "G38.2 Z-1 F60" in text
+
+
+@pytest.mark.parametrize(("width", "height"), [(480, 320), (600, 380), (600, 60), (250, 250)])
+def test_a_large_piece_needs_no_options(width: int, height: int) -> None:
+    """Of what nobody has asked for the places are no more than a surface takes."""
+    job = job_from(
+        TILE.replace("small-desktop", "gantry-router"), f"piece.width={width}", f"piece.height={height}"
+    )
+
+    assert len(probe_program(lay_out(job))[2]) <= MOST_POINTS
 
 
 @pytest.mark.parametrize(

@@ -420,6 +420,28 @@ def test_nobody_is_sure_of_what_such_a_program_has_cut(old: str, new: str, said:
     assert str(refused.value).splitlines()[0] == said
 
 
+def test_a_rest_that_comes_down_into_the_wood_is_refused_by_its_job() -> None:
+    """With the zero on the bed the text alone does not say where the wood begins: the dry run with the job does."""
+    folder = Path(__file__).parent / "dryrun" / "programs"
+    text = (folder / "cross.nc").read_text()
+    for old, new in (
+        ("Z5", "Z13"),
+        ("Z1", "Z9"),
+        ("Z93", "Z13"),
+        ("Z-1", "Z7"),
+        ("G0 Z9\nG0 X0", "G0 Z7.5\nG0 X0"),
+    ):
+        text = text.replace(old, new)
+    left = rest(text, at_pass, 2)
+    judged = check_program(left.text, load_job(folder / "cross.yaml", ["zero.z=bed"]), rest_of=("a.nc", text))
+
+    assert left.place_mm[2] == 7.5
+    assert {one.code for one in judged.findings if one.severity == "refuse"} >= {
+        "rapid-plunge",
+        "rapid-in-wood",
+    }
+
+
 def test_what_was_cut_before_is_carved() -> None:
     """The piece is carved as both leave it; a depth that was wrong before is told without a line of the rest."""
     job = load_job(SAMPLES / "coaster.yaml")

@@ -20,6 +20,7 @@ from vcarve.job.document import placed
 from vcarve.job.panel import Fixture, Panel
 from vcarve.job.records import Job
 from vcarve.job.sections import Zero
+from vcarve.job.surface import MOST_POINTS
 from vcarve.layout.findings import job_findings
 from vcarve.layout.probes import APART_MM, INSET_MM, probe_places
 from vcarve.layout.proposals import proposals
@@ -253,9 +254,10 @@ def probe_program(
     """
     job = layout.job
     length, floor_mm = job.figures.length, job.piece.thickness_mm - FLOOR_MM
+    fitting_mm = 1.15 * math.sqrt(job.piece.width_mm * job.piece.height_mm / MOST_POINTS)
     mm = []
     for key, asked_mm, usual_mm, least, most in (
-        ("spacing", spacing, APART_MM, 1.0, 1000.0),
+        ("spacing", spacing, max(APART_MM, fitting_mm), 1.0, 1000.0),
         ("inset", inset, INSET_MM, 0.0, 1000.0),
         (
             "clear",

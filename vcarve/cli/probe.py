@@ -34,7 +34,11 @@ NEXT = {
 @written(
     "a program", "-o --output", "PROBE.nc", "Where the program goes; - is standard output.", required=True
 )
-@click.option("--spacing", metavar="LENGTH", help="How far apart places are at most.  [default: 12 mm]")
+@click.option(
+    "--spacing",
+    metavar="LENGTH",
+    help="How far apart places are at most.  [default: 12 mm, or what a large piece takes]",
+)
 @click.option(
     "--inset", metavar="LENGTH", help="How far inside the piece's outline they lie.  [default: 3 mm]"
 )
