@@ -26,6 +26,7 @@ machine: rs274-mill
 LINES = "{path: [[0, 0], [1, 0], [1, 1]]}"
 OWN = "pattern={name: own.yaml, pitch: 20}"
 DRAWN = "pattern={drawing: lines.svg}"
+OUTLINE = "cut-out={bit: em-3.175}"
 WARPED = "surface=heights.txt"
 TOUCHED = "".join(f"{x} {y} 0\n" for x in range(5, 100, 15) for y in range(5, 100, 15))
 FINE = ("piece.width=60", "piece.height=60", "bit={angle: 60, diameter: 6, shank: 6.35}", "groove.depth=0.8")
@@ -67,17 +68,21 @@ BROUGHT_BY: dict[str, tuple[str, ...]] = {
     "edge-sliver": (DRAWN, '<path d="M2.1 10V90"/>'),
     "pitch-unusual": ("pattern.pitch=90",),
     "groove-hairline": ("groove.depth=0.04",),
+    "cut-out-narrow": (OUTLINE, '<path d="M0 0H100V100H0Z"/><circle cx="50" cy="50" r="1"/>'),
+    "cut-out-corner": (OUTLINE, '<path d="M0 0H100V50H50V100H0Z"/>'),
+    "cut-out-tabs": ("cut-out={bit: em-6, tabs: 30}",),
+    "cut-out-loose": ("cut-out={bit: em-6, tabs: 0}",),
 }
 
 
 def findings(folder: Path, *sets: str) -> tuple[Finding, ...]:
     """Return what is found of the job; the second word may be the lines of its own pattern or drawing."""
-    if sets[0] in (OWN, DRAWN, WARPED):
+    if sets[0] in (OWN, DRAWN, WARPED, OUTLINE) and len(sets) == 2:
         page = '<svg xmlns="http://www.w3.org/2000/svg" width="100mm" height="100mm" viewBox="0 0 100 100">'
         (folder / "own.yaml").write_text(own_pattern(sets[1]))
         (folder / "heights.txt").write_text(sets[1])
         (folder / "lines.svg").write_text(f"{page}{sets[1]}</svg>")
-        sets = sets[:1]
+        sets = (sets[0], *("piece.outline={shape: drawing, file: lines.svg}",) * (sets[0] == OUTLINE))
     document = ezdxf.new(units=0)
     document.modelspace().add_line((10, 10), (50, 10))
     document.saveas(folder / "lines.dxf")

@@ -53,6 +53,11 @@ OF_JOBS: Codes = {
     "edge-sliver": ("caution", "a strip of land at the piece's edge so thin that it may break out"),
     "pitch-unusual": ("caution", "a pitch so large that little of the pattern is seen"),
     "groove-hairline": ("caution", "a groove too narrow to be seen"),
+    # The cut-out.
+    "cut-out-narrow": ("refuse", "a hole or a bay of the outline that the end mill does not get into"),
+    "cut-out-corner": ("caution", "inner corners that the end mill leaves round"),
+    "cut-out-tabs": ("refuse", "more tabs than there is room for round the outline"),
+    "cut-out-loose": ("caution", "a cut-out without tabs: nothing holds the piece at its end"),
 }  # fmt: skip
 
 # What a panel can have: its wood and its frame.
@@ -115,6 +120,12 @@ OF_PROGRAMS: Codes = {
     "level-too-early": ("refuse", "a line is cut in a level before the level above it"),
     "step-too-deep": ("refuse", "a line is cut deeper at once than the job's step"),
     "width-off": ("refuse", "a groove of the carved surface is not as wide as the bit and depth should make it"),
+    # The cut-out.
+    "piece-cut": ("refuse", "the end mill cuts into the piece"),
+    "neighbour-cut": ("refuse", "the end mill cuts into another piece on the board"),
+    "mill-plunge": ("refuse", "an end mill goes straight down into the wood, or more steeply than the job asks for"),
+    "not-through": ("refuse", "the outline is not cut through where no tab is to stand"),
+    "tab-off": ("refuse", "a tab is missing, or not as large as the job asks for"),
     # Habits.
     "feed-with-units": ("caution", "F beside G20 or G21: controllers disagree on which unit it has"),
     "units-change": ("caution", "the units change on the way"),

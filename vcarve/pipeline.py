@@ -7,7 +7,9 @@ from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
+import shapely
 
+from vcarve.cuts.cut_out import outline_cuts
 from vcarve.cuts.grooves import groove_cuts, most_cuts
 from vcarve.cuts.model import Cuts
 from vcarve.dryrun import clock
@@ -21,6 +23,7 @@ from vcarve.job.panel import Fixture, Panel
 from vcarve.job.records import Job
 from vcarve.job.sections import Zero
 from vcarve.job.surface import MOST_POINTS
+from vcarve.layout.cut_out import cut_out_findings
 from vcarve.layout.findings import job_findings
 from vcarve.layout.probes import APART_MM, INSET_MM, probe_places
 from vcarve.layout.proposals import proposals
@@ -29,7 +32,7 @@ from vcarve.mount.flat import mount_of
 from vcarve.panel.boards import Load, in_jig, lay_load, nest
 from vcarve.panel.movement import movement_findings
 from vcarve.panel.tiles import LaidPanel, lay_panel, letter
-from vcarve.plan.model import Plan
+from vcarve.plan.model import Plan, as_given
 from vcarve.plan.planner import candidates
 from vcarve.plane.arcs import chords
 from vcarve.plane.arrays import NM_PER_MM, Floats
@@ -39,10 +42,10 @@ from vcarve.program.reader import Reading, read_program
 from vcarve.program.text import joined, steps
 from vcarve.program.trace import trace
 from vcarve.program.writer import sections, write
-from vcarve.proofing import target_of
+from vcarve.proofing import of_cut_out, outline_target_of, target_of
 from vcarve.quantity import format_mm
-from vcarve.report import header
-from vcarve.run import DryRun, Made, PanelMade
+from vcarve.report import cut_out_header, header
+from vcarve.run import DryRun, Made, MadeCutOut, PanelMade
 
 CUTS_MOST = 1_000_000  # lines, or parts of lines that slope, times levels
 # More than a way over a top that is not flat strays from it, with the rounding of its heights.
@@ -96,8 +99,38 @@ def plan_program(given: Job | Layout, progress: Progress | None = None) -> Made:
     # What is refused of the whole job is true of each of its lines; what has a place is told of that place only.
     already = {one.code for one in known if one.severity == "refuse" and one.at_mm is None}
     findings = (*known, *(finding for finding in found if finding.code not in already))
+    outline = cut_out_program(layout)
+    if outline is not None:
+        findings = (*findings, *of_cut_out(one for one in outline.findings if one.code not in already))
     tell("done", 1.0)
-    return replace(made, findings=findings, sentences=(*made.sentences, *proposed))
+    return replace(made, findings=findings, sentences=(*made.sentences, *proposed), cut_out=outline)
+
+
+def cut_out_program(layout: Layout, neighbours: tuple[shapely.Polygon, ...] = ()) -> MadeCutOut | None:
+    """Return the program that cuts a job's piece out of its board, dry-run; ``None`` where none is asked for or none can be.
+
+    It must keep clear of ``neighbours``, other pieces on the board, as polygons about the centre of this one.
+    """
+    job, cut_out = layout.job, layout.job.cut_out
+    known = tuple(cut_out_findings(layout))
+    if cut_out is None or refuses(known):
+        return None
+    cuts, pass_start = outline_cuts(
+        [layout.field.outline], cut_out, job.piece.thickness_mm, job.cut_out_step_mm
+    )
+    plan = as_given(cuts, pass_start, job.hop_mm)
+    text = write(job, cuts, plan, cut_out_header(layout, cuts, plan, known), speeds=job.cut_out_speeds)
+    reading = _read(job, text)
+    return MadeCutOut(
+        machine=job.machine,
+        layout=layout,
+        cuts=cuts,
+        plan=plan,
+        text=text,
+        reading=reading,
+        times=clock.run(reading.moves, job.machine),
+        findings=check(reading, job.machine, outline_target_of(layout, neighbours)),
+    )
 
 
 def plan_panel(panel: Panel, progress: Progress | None = None) -> PanelMade:
@@ -206,7 +239,7 @@ def air_program(made: Made, air_mm: float) -> tuple[str, DryRun]:
     )
     told += " what follows is of the program that cuts."
     notes = [("In the air", told), *header(made.layout, made.plan, made.findings)]
-    text = write(job, made.cuts, made.plan, notes, lift_nm)
+    text = write(job, made.cuts, made.plan, notes, lift_nm=lift_nm)
     return text, _in_air(made.layout, text, air_mm)
 
 

@@ -2,17 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import replace
 from functools import partial
 from pathlib import Path
 from typing import NamedTuple, TypeVar
 
+import numpy as np
+import shapely
+
 from vcarve.dryrun import clock
 from vcarve.dryrun.before import cut_before, followed
 from vcarve.dryrun.carve import MOST_PIXELS_ASKED, suitable_step_mm
 from vcarve.dryrun.check import check, unsure
-from vcarve.dryrun.measure import carved, measured, width_findings
-from vcarve.dryrun.track import Target, waiting_mm
+from vcarve.dryrun.measure import carved, measured, outline_carved, width_findings
+from vcarve.dryrun.track import OutlineTarget, Target, waiting_mm
 from vcarve.errors import Finding, InputError, Problem
 from vcarve.job.bench import Machine, file_of, is_file, load_machine, names
 from vcarve.job.document import read_bytes
@@ -44,13 +48,15 @@ def check_program(
     file: str | None = None,
     assumed: bool = False,
     rest_of: tuple[str, str | bytes] | None = None,
+    cut_out: tuple[str, str | bytes] | None = None,
 ) -> DryRun:
     """Read a program as the mill would, judge and time it; with its job its lines, depths, piece and clamps as well.
 
     ``job`` may be laid out already.  Without one the program is judged for ``machine``, by name as in a job or a job's own; one
     that nobody names, or that is only ``assumed``, forbids nothing: what rests on its figures is a caution.  ``findings`` have
     a code, a sentence, the line, and the place in mm from the piece's centre; ``times`` are seconds.  ``rest_of`` names an
-    earlier program, and is its text, where this one is its rest: what that had cut before the rest begins counts as cut.  Raises
+    earlier program, and is its text, where this one is its rest: what that had cut before the rest begins counts as cut.
+    ``cut_out`` likewise is the program that cuts the job's piece out afterwards.  Raises
     InputError with every fault if a text cannot be read for the machine's controller, where it is no rest, and for an unknown
     machine.
 
@@ -107,10 +113,15 @@ def check_program(
         run = (replace(one, sentence=f"With the lines after / run: {one.sentence}") for one in other)
         findings = tuple(sorted((*findings, *run), key=lambda one: (one.line or 0, one.code)))
     times = clock.run(reading.moves, mill)
+    if layout is not None and layout.job.cut_out and any(one.code == "other-job" for one in findings):
+        round_it = check(reading, machine, outline_target_of(layout))
+        if not any(one.code == "other-job" for one in round_it):
+            hint = "It goes round the outline: give it as the job's cut-out, beside the program of its lines."
+            findings = (Finding("other-job", hint), *(one for one in findings if one.code != "other-job"))
     known: tuple[Finding, ...] = (Finding("no-job", NO_JOB),)
     if layout is not None:
         known = job_findings(layout)
-    return DryRun(
+    proven = DryRun(
         reading=reading,
         times=times,
         machine=mill,
@@ -119,11 +130,38 @@ def check_program(
         file=file,
         before=before,
     )
+    if cut_out is None or layout is None:
+        return proven
+    name, data = cut_out
+    out = read_program(data, dialect=machine.dialect, file=name, start_mm=waiting_mm(machine, job))
+    found = check(out, machine, outline_target_of(layout))
+    second = replace(
+        proven, reading=out, times=clock.run(out.moves, machine), findings=found, file=name, before=None
+    )
+    return replace(proven, findings=(*proven.findings, *of_cut_out(found)), cut_out=second)
 
 
 def target_of(layout: Layout) -> Target:
     """Return what a program for a job is judged by, of what was laid out for it."""
     return Target(layout.job, layout.network, layout.grooves, polygon(layout.field.outline))
+
+
+def outline_target_of(layout: Layout, neighbours: tuple[shapely.Polygon, ...] = ()) -> OutlineTarget:
+    """Return what the program that cuts a job's piece out is judged by; ``neighbours`` are other pieces on the same board.
+
+    Raises InputError for a job that cuts nothing out.
+    """
+    if layout.job.cut_out is None:
+        raise InputError(Problem(key="cut-out", want="the job does not say how its piece is cut out"))
+    return OutlineTarget(layout.job, layout.job.cut_out, polygon(layout.field.outline), neighbours)
+
+
+def of_cut_out(findings: Iterable[Finding]) -> tuple[Finding, ...]:
+    """Return findings of a cut-out's program as they are told among those of the program before it."""
+    where = ((one, "" if one.line is None else f", line {one.line}") for one in findings)
+    return tuple(
+        replace(one, line=None, sentence=f"In the cut-out{line}: {one.sentence}") for one, line in where
+    )
 
 
 def _as_used(machine: Machine, reading: Reading) -> Machine:
@@ -162,6 +200,9 @@ def carve_piece(run: AnyRun, *, step_mm: float | None = None, with_land: bool = 
     target, moves = target_of(run.layout), run.reading.moves
     moves = moves if run.before is None else followed(run.before, moves)
     surface = carved(target, moves, step_mm)
+    if run.cut_out is not None:
+        out = outline_carved(outline_target_of(run.layout), run.cut_out.reading.moves, surface.step_mm)
+        surface = replace(surface, height_mm=np.minimum(surface.height_mm, out.height_mm))
     facts = measured(target, moves, surface, with_land=with_land, finer=step_mm is None)
     found = [*run.findings, *width_findings(target, surface, facts, {one.code for one in run.findings})]
     found.sort(key=lambda one: one.line or 0)

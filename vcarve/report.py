@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 
+from vcarve.cuts.model import Cuts
 from vcarve.errors import Finding, grouped, refuses
 from vcarve.groove.width import uncertainty_mm
 from vcarve.job.records import Job
@@ -18,9 +19,11 @@ from vcarve.mount.flat import mount_of
 from vcarve.panel.movement import movement
 from vcarve.panel.tiles import field_mm, letter
 from vcarve.plan.model import Plan
+from vcarve.plane.arcs import boxes, curves
+from vcarve.plane.arrays import NM_PER_MM
 from vcarve.program.moves import Motion
-from vcarve.quantity import counted, format_duration, format_mm
-from vcarve.run import DryRun, Made, PanelMade
+from vcarve.quantity import counted, format_duration, format_mm, format_rpm
+from vcarve.run import DryRun, Made, MadeCutOut, PanelMade
 from vcarve.view.facts import HEADER, SUMMARY, Fact, Rows, chosen, facts, pattern_sentence
 from vcarve.view.panel import bars_of
 
@@ -29,6 +32,10 @@ HEADER_CAUTIONS = (
     "Protect eyes, ears and lungs. Hold the piece fast. Stay with it.",
     "Manuals of mill and bit, and local rules, come first.",
 )
+CUT_OUT_CAUTION = (
+    "At the end the piece hangs on its tabs. Hold the board too, and saw the tabs with the spindle off."
+)
+OF_EVERY_BIT = ("Piece", "Machine", "Zero", "Turn", "Surface", "Cut-out")  # facts of either program
 
 
 # --- a program's header ---
@@ -42,6 +49,38 @@ def header(layout: Layout, plan: Plan, findings: tuple[Finding, ...]) -> Rows:
         notes.append(("Moves below are in millimetres", ""))
     notes.extend(("Caution", group.first.sentence) for group in grouped(findings))
     notes.extend(("Caution", sentence) for sentence in HEADER_CAUTIONS)
+    return notes
+
+
+def cut_out_header(layout: Layout, cuts: Cuts, plan: Plan, findings: tuple[Finding, ...]) -> Rows:
+    """Return the comment header of the program that cuts a job's piece out, as (label, text) pairs."""
+    job, cut_out, mount, figures = layout.job, layout.job.cut_out, mount_of(layout.job), layout.job.figures
+    assert cut_out is not None
+    told = {label: text for label, text in chosen(facts(layout), HEADER) if label in OF_EVERY_BIT}
+    mill, speeds = cut_out.bit, job.cut_out_speeds
+    x, y = mount.across_nm(*cuts.place_nm[:, :2].T)
+    spots = np.column_stack([x, y]) / NM_PER_MM
+    box = boxes(curves(spots[cuts.tail], spots[cuts.head], cuts.bulge))
+    low = (*box[:, :2].min(axis=0), (mount.top_nm - cuts.place_nm[:, 2].max()) / NM_PER_MM)
+    high = (*box[:, 2:].max(axis=0), mount.clear_nm(0) / NM_PER_MM + job.machine.safe_height_mm)
+    spans = (
+        f"{axis} {figures.number(float(a))} to {figures.number(float(b))}"
+        for axis, a, b in zip("XYZ", low, high, strict=True)
+    )
+    feeds = f"cut {figures.number(speeds.cut_mm_min, 1)}, down {figures.feed(speeds.plunge_mm_min, 1)}"
+    across = f"{figures.length(mill.diameter_mm)} across, cuts {figures.length(mill.cutting_length_mm)} deep"
+    notes = [
+        ("Mizo", f"cut-out of {job.name}"),
+        *told.items(),
+        ("End mill", f"{mill.name or 'of your own'}, {across}, {counted(mill.flutes, 'flute')}"),
+        ("Speeds", f"{feeds}, spindle {format_rpm(speeds.spindle_rpm)}"),
+        ("Extents", f"{', '.join(spans)} {figures.unit}"),
+        ("Cut", f"{figures.way(plan.cut_mm)} in {counted(plan.passes, 'pass', 'passes')}"),
+        ("First", "Run the engraving, leave the piece as it lies, change the bit, set Z0 again"),
+        ("Below", f"{figures.length(cut_out.through_mm)} into a spoil board under the piece"),
+    ]
+    notes.extend(("Caution", group.first.sentence) for group in grouped(findings))
+    notes.extend(("Caution", sentence) for sentence in (*HEADER_CAUTIONS, CUT_OUT_CAUTION))
     return notes
 
 
@@ -104,14 +143,40 @@ def program_json(made: Made) -> dict[str, Any]:
         "extents_mm": made.extents_mm,
         "pitch_mm": layout.lines.pitch_mm,
         "program_lines": len(made.reading.text_lines),
+        "cut_out": None if made.cut_out is None else _cut_out(made.cut_out),
         "sentences": made.sentences,
         **verdict(made.told, job),
+    }
+
+
+def _cut_out(made: MadeCutOut) -> dict[str, Any]:
+    job = made.layout.job
+    cut_out = job.cut_out
+    assert cut_out is not None
+    return {
+        "bit": cut_out.bit.name,
+        "bit_diameter_mm": cut_out.bit.diameter_mm,
+        "tabs": cut_out.tabs,
+        "step_mm": job.cut_out_step_mm,
+        "cut_mm": made.plan.cut_mm,
+        "passes": made.plan.passes,
+        "time_s": made.times.total_s,
+        "extents_mm": made.extents_mm,
+        "program_lines": len(made.reading.text_lines),
     }
 
 
 def program_rows(made: Made) -> Rows:
     """Return what there is to say of a program; what there is none of is left out."""
     known = [*facts(made.layout, made.plan), Fact("Time", made.corners, SUMMARY)]
+    if made.cut_out is not None:
+        time, way = (
+            format_duration(made.cut_out.times.total_s),
+            made.job.figures.way(made.cut_out.plan.cut_mm),
+        )
+        known.append(
+            Fact("Cut-out", f"{time}, {way} in {counted(made.cut_out.plan.passes, 'ring')}", SUMMARY)
+        )
     pattern, *rows = [(label.lower(), text) for label, text in chosen(known, SUMMARY)]
     return [pattern, *(("", sentence) for sentence in made.sentences), *rows]
 
@@ -155,6 +220,7 @@ def dry_run_json(run: DryRun) -> dict[str, Any]:
         "rapid_mm": float(moves.length_mm[~feed].sum()),
         "extents_mm": run.extents_mm or None,
         "measured": _measured(run),
+        "cut_out": None if run.cut_out is None else dry_run_json(run.cut_out),
     }
 
 
@@ -202,6 +268,10 @@ def dry_run_rows(run: DryRun) -> Rows:
         rows.append(("before", done))
     if times.pauses:
         rows.append(("stops", f"{counted(times.pauses, 'pause')} until you continue"))
+    if run.cut_out is not None:
+        out = run.cut_out
+        counts = f"{counted(out.reading.moves.lines, 'line')}, {counted(out.passes, 'ring')}"
+        rows.append(("cut-out", f"{format_duration(out.times.total_s)}: {counts}"))
     if run.measured is not None:
         deepest = figures.length(run.measured.deepest_mm)
         rows.append(("carved", f"{figures.volume(run.measured.removed_mm3)} removed, deepest {deepest}"))

@@ -35,7 +35,8 @@ class DryRun:
     """What the dry run of a text found.
 
     ``layout`` and ``job`` are ``None`` for a text without its job, ``file`` for one without a name, ``surface`` and ``measured``
-    until it is carved; ``before`` are the moves that an earlier program has cut, where this one is its rest.
+    until it is carved; ``before`` are the moves that an earlier program has cut, where this one is its rest.  ``cut_out`` is the
+    run of the program that cuts the piece out afterwards; its findings stand among these.
     """
 
     reading: Reading
@@ -47,6 +48,7 @@ class DryRun:
     surface: Surface | None = None
     measured: Measured | None = None
     before: Moves | None = None
+    cut_out: DryRun | None = None
 
     @property
     def job(self) -> Job | None:
@@ -115,6 +117,16 @@ class DryRun:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class MadeCutOut(DryRun):
+    """A program that cuts pieces out of their board, with its dry run, and what it was made from."""
+
+    layout: Layout
+    cuts: Cuts
+    plan: Plan
+    text: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Made(DryRun):
     """A program with its dry run, and everything it was made from.
 
@@ -126,6 +138,7 @@ class Made(DryRun):
     plan: Plan
     text: str
     sentences: tuple[str, ...]
+    cut_out: MadeCutOut | None = None
 
     @property
     def job(self) -> Job:

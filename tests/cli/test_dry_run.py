@@ -158,7 +158,7 @@ def test_figures_as_json() -> None:
     assert set(facts) == {
         "clean", "machine", "dialect", "lines", "moves", "passes", "passes_before", "time_s", "corners", "cut_time_s",
         "plunge_time_s", "rapid_time_s", "dwell_s", "pauses", "below_surface_mm", "rapid_mm", "extents_mm", "findings",
-        "measured",
+        "measured", "cut_out",
     }  # fmt: skip
     assert facts["clean"] is True
     assert facts["findings"] == []

@@ -55,6 +55,7 @@ def test_each_kind_of_key_is_told_as_what_it_is() -> None:
     assert [path for path, node in nodes.items() if node["kind"] == "name" and "fields" in node] == [
         "piece.wood",
         "bit",
+        "cut-out.bit",
     ]
     assert nodes["clamps"]["kind"] == "list"
     assert [one["key"] for one in nodes["clamps"]["item"]["fields"]] == ["x", "y", "width", "height", "above"]

@@ -37,6 +37,11 @@ MOST_SAID = 20  # faults of a program that are listed one by one
     help="The program that FILE.nc is the rest of: what it cut before counts as cut (needs --job).",
 )
 @click.option(
+    "--cut-out",
+    metavar="FILE.nc",
+    help="The program that cuts the piece out after FILE.nc: judged and carved as well (needs --job).",
+)
+@click.option(
     "--machine",
     metavar="NAME",
     help="The machine, where there is no job.  [default: the one the program's header names, or rs274-mill]",
@@ -58,6 +63,7 @@ def dry_run(
     job: str | None,
     sets: tuple[str, ...],
     cut_before: str | None,
+    cut_out: str | None,
     machine: str | None,
     page: str | None,
     picture: str | None,
@@ -75,7 +81,7 @@ def dry_run(
 
     if job is None:
         needing = {"--picture": picture, "--heights": heights, "--step": step, "--set": sets}
-        needing["--cut-before"] = cut_before
+        needing |= {"--cut-before": cut_before, "--cut-out": cut_out}
         lone = [name for name, value in needing.items() if value]
         if lone:
             raise InputError(
@@ -85,17 +91,14 @@ def dry_run(
         raise InputError(
             Problem(key="--machine", value=machine, want="the job names its machine; leave this out")
         )
-    if [file, job, cut_before].count("-") > 1:
+    if [file, job, cut_before, cut_out].count("-") > 1:
         raise InputError("only one file can come from standard input")
     loaded = None if job is None else opened(job, sets)
     with taken_as("program", file):
         text = program_bytes(file)
     taken = Taken(loaded.machine) if loaded is not None else machine_for(machine, text, file)
-    claim(asked(), (file, taken.file) if loaded is None else (file, cut_before, *loaded.files))
-    earlier = None
-    if cut_before is not None:
-        with taken_as("program", cut_before):
-            earlier = cut_before, program_bytes(cut_before)
+    claim(asked(), (file, taken.file) if loaded is None else (file, cut_before, cut_out, *loaded.files))
+    earlier, after = (_named_program(one) for one in (cut_before, cut_out))
     grid = None if step is None or loaded is None else _grid_mm(step, loaded)
     with progress_bar() as bar:
         bar("reading", 0.1)
@@ -107,6 +110,7 @@ def dry_run(
                 job=loaded,
                 assumed=taken.assumed,
                 rest_of=earlier,
+                cut_out=after,
             )
         if loaded is not None:
             bar("carving", 0.5)
@@ -143,6 +147,16 @@ def faults_told(file: str, how: str) -> Iterator[None]:
         most, rest = error.problems[:MOST_SAID], len(error.problems) - MOST_SAID
         more = [Problem(want=f"and {rest} more; is this a program for this controller?")]
         raise InputError([*most, *(more if rest > 0 else [])]) from None
+
+
+def _named_program(file: str | None) -> tuple[str, bytes] | None:
+    """Return a program that an option names, and what it holds."""
+    from vcarve.proofing import program_bytes
+
+    if file is None:
+        return None
+    with taken_as("program", file):
+        return file, program_bytes(file)
 
 
 def _grid_mm(written: str, job: Job) -> float:

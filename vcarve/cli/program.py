@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import json
 from dataclasses import replace
+from functools import partial
+from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
@@ -23,6 +26,9 @@ from vcarve.cli.terminal import progress_bar, told, typed
 from vcarve.errors import InputError, Problem, RefusedError, grouped
 from vcarve.files import Output, write_whole
 
+if TYPE_CHECKING:
+    from vcarve.job.records import Job
+
 
 @click.command(
     "program",
@@ -30,6 +36,12 @@ from vcarve.files import Output, write_whole
 )
 @job_argument
 @written("a program", "-o --output", "FILE", "Where the program goes; - is standard output.")
+@written(
+    "a program",
+    "--cut-out",
+    "FILE",
+    "Where the program that cuts the piece out goes.  [default: beside -o, named after it]",
+)
 @set_option
 @written(
     "a picture of the plan", "--picture", "FILE.svg", "Draw the plan: grooves at true width, passes, rapids."
@@ -44,6 +56,7 @@ from vcarve.files import Output, write_whole
 def program(
     job: str,
     output: str | None,
+    cut_out: str | None,
     sets: tuple[str, ...],
     picture: str | None,
     page: str | None,
@@ -54,6 +67,8 @@ def program(
 
     The program is read back and dry-run before it is written; if a check fails, it is not, and picture and page show
     why. Without -o only the summary is printed. JOB.yaml may be - for standard input.
+
+    Where the job has a cut-out, that is a second program, for another bit; both are written, or none.
     """
     from vcarve.drawn import draw
     from vcarve.pipeline import air_program, plan_program
@@ -67,6 +82,7 @@ def program(
         want = "a page shows the program that cuts; make it without --air"
         raise InputError(Problem(key="--page", value=page, want=want))
     loaded = opened(job, sets)
+    cut_out = _cut_out_file(loaded, output, cut_out, in_air=air_mm is not None)
     claim(asked(), loaded.files)
     with progress_bar() as bar:
         made = plan_program(loaded, progress=bar)
@@ -74,6 +90,8 @@ def program(
     high = None if air_mm is None or made.refused else air_program(made, air_mm)
     if output is not None and not made.refused:
         outputs.append((output, made.text if high is None else high[0]))
+    if cut_out is not None and made.cut_out is not None and not made.refused:
+        outputs.append((cut_out, made.cut_out.text))
     if picture is not None:
         outputs.append((picture, draw(made, ".svg")))
     if page is not None:
@@ -102,8 +120,28 @@ def program(
         say("Nothing written; give -o FILE to write the program.")
     elif output not in (None, "-") and page is None and air is None and job != "-":
         words = ["mizo", "dry-run", str(output), "--job", job]
+        words += ["--cut-out", cut_out] if cut_out is not None else []
         words += [word for one in sets for word in ("--set", one)]
         say(f"Look at it before cutting: {typed([*words, '--page', 'dry-run.html'])}")
+
+
+def _cut_out_file(job: Job, output: str | None, named: str | None, *, in_air: bool) -> str | None:
+    """Return where a job's second program goes: as named, or beside the first; ``None`` where none is written."""
+    wrong = partial(Problem, key="--cut-out", value=named)
+    if named is not None and (job.cut_out is None or in_air):
+        lacks = "the job has no 'cut-out', which says how: its bit, tabs and steps"
+        raise InputError(
+            wrong(want="only the engraving goes in the air; leave this out" if in_air else lacks)
+        )
+    if job.cut_out is None or output is None or named is not None or in_air:
+        return named
+    target = Path(output)
+    if output == "-" or (target.exists() and not target.is_file()):
+        want = "the job is cut out by a second program: name its file, or take it out of the job with --set cut-out="
+        raise InputError(wrong(want=want))
+    beside = str(target.with_name(f"{target.stem}-cut-out{target.suffix}"))
+    asked().append(("a program", beside))
+    return beside
 
 
 @click.command("lines", epilog="Example: mizo lines trivet.yaml -o trivet.dxf")

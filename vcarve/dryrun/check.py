@@ -8,9 +8,9 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from vcarve.dryrun import limits, lines, piece, words
+from vcarve.dryrun import limits, lines, outline, piece, words
 from vcarve.dryrun.before import followed
-from vcarve.dryrun.track import Target, track
+from vcarve.dryrun.track import Aim, OutlineTarget, Target, track
 from vcarve.errors import Finding, InternalError
 from vcarve.job.bench import Machine
 from vcarve.program.moves import Moves
@@ -30,7 +30,6 @@ OF_EVERY_PROGRAM = (
 BY_A_JOB = (
     limits.job_speed_findings,
     piece.depth_findings,
-    piece.piece_findings,
     piece.clamp_findings,
     piece.upright_findings,
 )
@@ -68,7 +67,7 @@ def check_in_air(reading: Reading, machine: Machine, target: Target, height_mm: 
 
 
 def check(
-    reading: Reading, machine: Machine, target: Target | None = None, before: Moves | None = None
+    reading: Reading, machine: Machine, target: Aim | None = None, before: Moves | None = None
 ) -> tuple[Finding, ...]:
     """Return every finding of a program read without fault, in the order of its lines.
 
@@ -80,6 +79,10 @@ def check(
         found.extend(piece.surface_findings(seen))
     else:
         found.extend(one for find in BY_A_JOB for one in find(seen, target))
+    if isinstance(target, OutlineTarget):
+        found.extend(outline.outline_findings(seen, target))
+    elif target is not None:
+        found.extend(piece.piece_findings(seen, target))
         whole = seen if before is None else track(followed(before, reading.moves), machine, target)
         found.extend(replace(one, line=one.line or None) for one in lines.line_findings(whole, target))
     found.extend(words.outside_findings(seen, found))

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from vcarve.dryrun.track import Target, Track, axes_of, per_axis, room
+from vcarve.dryrun.track import Aim, Track, axes_of, per_axis, room
 from vcarve.errors import Finding, listed
 from vcarve.plane.arcs import size
 from vcarve.plane.arrays import Bools
@@ -48,20 +48,20 @@ def speed_findings(seen: Track) -> Iterator[Finding]:
     yield from each("feed-slow", slow, 9, ", so slow that the bit rubs and burns")
 
 
-def job_speed_findings(seen: Track, target: Target) -> Iterator[Finding]:
+def job_speed_findings(seen: Track, target: Aim) -> Iterator[Finding]:
     """Find feeds and spindle speeds above what the job worked out for its wood and bit, or far below it, each said once."""
-    moves, figures, job = seen.moves, seen.figures, target.job
+    moves, figures, job, speeds = seen.moves, seen.figures, target.job, target.speeds
     cut = seen.feed & seen.in_wood
     across, feed = cut & seen.across, moves.feed_mm_min
     with np.errstate(divide="ignore", invalid="ignore"):
         steep = np.nan_to_num(np.abs(seen.end_mm[:, 2] - seen.start_mm[:, 2]) / moves.length_mm)
         # On a slope Z may set the pace, up as well as down.
-        least = SLIP * np.minimum(job.speeds.cut_mm_min, job.speeds.plunge_mm_min / steep)
+        least = SLIP * np.minimum(speeds.cut_mm_min, speeds.plunge_mm_min / steep)
     sinking = np.where(seen.down, feed * steep, 0.0)
     rounding = (0.05 if job.machine.units == "mm" else 0.005 * MM_PER_INCH) + 1e-6
     turning = cut & (moves.rpm > 0.0) & job.machine.spindle.programmed
     fast, slow, turns = "faster-than-job", "slower-than-job", "The spindle turns"
-    cut_at, sink_at, turn_at = job.speeds.cut_mm_min, job.speeds.plunge_mm_min, job.speeds.spindle_rpm
+    cut_at, sink_at, turn_at = speeds.cut_mm_min, speeds.plunge_mm_min, speeds.spindle_rpm
     for code, rows, what, speed, wanted in (
         (fast, across & (feed > cut_at + rounding), "The bit cuts", feed, cut_at),
         (fast, cut & (sinking > sink_at + rounding), "The bit goes down", sinking, sink_at),

@@ -19,7 +19,7 @@ import shapely
 from vcarve.dryrun.carve import MOST_PIXELS_ASKED, Surface, carve, suitable_step_mm, tiles
 from vcarve.dryrun.tip import Tip
 from vcarve.dryrun.top import FOLLOW_MM
-from vcarve.dryrun.track import Target, setup_of, track
+from vcarve.dryrun.track import OutlineTarget, Target, setup_of, track
 from vcarve.errors import Finding, listed
 from vcarve.groove.width import sensitivity
 from vcarve.job.bench import Bit
@@ -93,6 +93,11 @@ def carved(target: Target, moves: Moves, step_mm: float | None = None) -> Surfac
         piece = target.job.piece
         step_mm = suitable_step_mm(piece.width_mm, piece.height_mm, finest_mm=_wanted_step_mm(target))
     return carve(moves, target.job.bit, step_mm=step_mm, **_whole(target.job))
+
+
+def outline_carved(target: OutlineTarget, moves: Moves, step_mm: float) -> Surface:
+    """Return the surface that the moves of a cut-out leave of the job's piece, on the grid of its grooves."""
+    return carve(moves, target.bit, step_mm=step_mm, **_whole(target.job))
 
 
 def _whole(job: Job) -> dict[str, Any]:

@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 
 from vcarve.dryrun.tip import Tip
-from vcarve.dryrun.track import SAG_MM, Target, Track, chords_within, entry, laid
+from vcarve.dryrun.track import SAG_MM, Aim, OutlineTarget, Target, Track, chords_within, entry, laid
 from vcarve.errors import Finding
 from vcarve.job.bench import Cutter
 from vcarve.plane.arcs import Point
@@ -64,30 +64,35 @@ def surface_findings(seen: Track) -> list[Finding]:
     return [Finding("surface-unknown", sentence)]
 
 
-def depth_findings(seen: Track, target: Target) -> Iterator[Finding]:
+def depth_findings(seen: Track, target: Aim) -> Iterator[Finding]:
     """Find moves deeper than the bit's cone, or than the piece is thick, and those that bring a wide shank into the wood."""
-    bit, thickness, write = target.job.bit, target.job.piece.thickness_mm, seen.figures.length
-    cone = Tip.of(bit).edge_mm
+    bit, floor, write = target.bit, target.job.piece.thickness_mm, seen.figures.length
+    edge, ends, bears = Tip.of(bit).edge_mm, "its cone ends", 1e-6
+    thick, wide = f"the piece is {write(floor)} thick", "wider than the cone"
+    if isinstance(target, OutlineTarget):
+        more, bears = target.cut_out.through_mm, seen.slack_mm + seen.bears_mm
+        floor, thick = floor + more, f"{thick}, and {write(more)} more is asked for"
+        ends, wide = "its cutting edges end", "above the cutting edges"
     below = np.where(seen.in_wood, -seen.low_mm[:, 2], 0.0)
     depth = np.where(seen.feed, below, 0.0)
     before = np.where(seen.in_wood, -seen.start_mm[:, 2], 0.0)
     before[:1] = 0.0
     arrives = depth > before + 1e-9
-    through = arrives & (depth > thickness + 1e-6)
-    short = arrives & ~through & (depth > cone + 1e-3 + seen.bears_mm)
-    shank = np.where(seen.in_wood & (bit.shank_mm > bit.diameter_mm), below - cone, 0.0)
+    through = arrives & (depth > floor + bears)
+    short = arrives & ~through & (depth > edge + 1e-3 + seen.bears_mm)
+    shank = np.where(seen.in_wood & (bit.shank_mm > bit.diameter_mm), below - edge, 0.0)
     sofar = np.maximum.accumulate(np.concatenate([[1e-3], shank]))[:-1]
 
     def deep(limit: str) -> Callable[[int], str]:
         return lambda m: f"The bit goes {write(round(float(depth[m]), 3))} deep; {limit}."
 
     def rubs(m: int) -> str:
-        return f"The shank, wider than the cone, goes {write(round(float(shank[m]), 6))} into the wood."
+        return f"The shank, {wide}, goes {write(round(float(shank[m]), 6))} into the wood."
 
     for code, rows, limit_mm, words in (
-        ("through-the-piece", through, thickness, deep(f"the piece is {write(thickness)} thick")),
-        ("bit-too-short", short, cone, deep(f"its cone ends at {write(round(cone, 3))}")),
-        ("shank-contact", shank > sofar, cone, rubs),
+        ("through-the-piece", through, floor, deep(thick)),
+        ("bit-too-short", short, edge, deep(f"{ends} at {write(round(edge, 3))}")),
+        ("shank-contact", shank > sofar, edge, rubs),
     ):
         yield from seen.tell(code, rows, words, at=partial(seen.at, depth_mm=limit_mm))
 
@@ -115,7 +120,7 @@ def piece_findings(seen: Track, target: Target) -> list[Finding]:
     return seen.tell("outside-piece", below & out, sentence, at=lambda m: entry(seen, m, beyond))
 
 
-def clamp_findings(seen: Track, target: Target) -> Iterator[Finding]:
+def clamp_findings(seen: Track, target: Aim) -> Iterator[Finding]:
     """Find moves, rapids too, whose bit comes through a clamp: its rectangle grown by the bit's radius at the clamp's top.
 
     Of a move whose start the text has not given nobody knows the way: it has to be above every clamp.
@@ -126,11 +131,11 @@ def clamp_findings(seen: Track, target: Target) -> Iterator[Finding]:
         rectangle = shapely.box(x, y, x + clamp.width_mm, y + clamp.height_mm)
 
         def meets(m: int, above: float = clamp.above_mm, rectangle: shapely.Polygon = rectangle) -> Point:
-            radius = float(_radius_mm(job.bit, above - seen.low_mm[m, 2]))
+            radius = float(_radius_mm(target.bit, above - seen.low_mm[m, 2]))
             return entry(seen, m, shapely.buffer(rectangle, radius))
 
         sentence = f"The bit runs into the clamp at X {length(clamp.x_mm)}, Y {length(clamp.y_mm)}."
-        yield from seen.tell("clamp", _hits(seen, job.bit, clamp.above_mm, rectangle), sentence, at=meets)
+        yield from seen.tell("clamp", _hits(seen, target.bit, clamp.above_mm, rectangle), sentence, at=meets)
     tallest_mm = max((clamp.above_mm for clamp in job.clamps), default=-np.inf)
     come = seen.across & seen.moves.is_found("XY") & seen.moves.told & ~seen.moves.is_lost("Z")[1:]
     come &= seen.low_mm[:, 2] < tallest_mm - 1e-9
@@ -168,7 +173,7 @@ def _radius_mm(bit: Cutter, rise_mm: Floats) -> Floats:
     return np.where(rise_mm > tip.edge_mm, max(bit.diameter_mm, bit.shank_mm) / 2.0, tip.reach_mm(rise_mm))
 
 
-def upright_findings(seen: Track, _: Target) -> list[Finding]:
+def upright_findings(seen: Track, _: Aim) -> list[Finding]:
     """Find arcs of the XZ and YZ planes that cut: their depth changes on the way, and no line asks for that."""
     sentence = "An upright arc cuts into the wood: its depth changes on the way, and no line asks for that."
     return seen.tell("wrong-depth", seen.upright & seen.in_wood, sentence, at=seen.at)

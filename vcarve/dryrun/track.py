@@ -17,6 +17,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from itertools import pairwise
+from typing import TypeAlias
 
 import numpy as np
 import shapely
@@ -24,8 +25,9 @@ import shapely
 from vcarve.dryrun.top import FOLLOW_MM, Top, top_of
 from vcarve.errors import Finding, listed
 from vcarve.groove.model import Grooves
-from vcarve.job.bench import Axes, AxesAcceleration, AxesRate, Machine
-from vcarve.job.records import Job
+from vcarve.job.bench import Axes, AxesAcceleration, AxesRate, Cutter, Machine
+from vcarve.job.records import Job, Speeds
+from vcarve.job.sections import CutOut
 from vcarve.network.model import Network
 from vcarve.plane.arcs import Point, curves, evenly, left
 from vcarve.plane.arrays import Bools, Floats, Ints, ReadOnly
@@ -248,6 +250,39 @@ class Target:
     grooves: Grooves
     outline: shapely.Polygon
 
+    @property
+    def bit(self) -> Cutter:
+        """The bit that cuts it."""
+        return self.job.bit
+
+    @property
+    def speeds(self) -> Speeds:
+        """How fast it cuts."""
+        return self.job.speeds
+
+
+@dataclass(frozen=True, slots=True)
+class OutlineTarget:
+    """What a program that cuts pieces out of their board is judged by: its job, their outlines, and others on the same board."""
+
+    job: Job
+    cut_out: CutOut
+    outline: shapely.Polygon | shapely.MultiPolygon
+    neighbours: tuple[shapely.Polygon, ...] = ()
+
+    @property
+    def bit(self) -> Cutter:
+        """The end mill."""
+        return self.cut_out.bit
+
+    @property
+    def speeds(self) -> Speeds:
+        """How fast it cuts."""
+        return self.job.cut_out_speeds
+
+
+Aim: TypeAlias = Target | OutlineTarget
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Track(ReadOnly):
@@ -259,7 +294,7 @@ class Track(ReadOnly):
 
     moves: Moves
     machine: Machine
-    target: Target | None
+    target: Aim | None
     start_mm: Floats
     end_mm: Floats
     low_mm: Floats
@@ -338,7 +373,7 @@ class Track(ReadOnly):
         return bool(at[2] <= self.slack_mm)
 
 
-def track(moves: Moves, machine: Machine, target: Target | None = None) -> Track:
+def track(moves: Moves, machine: Machine, target: Aim | None = None) -> Track:
     """Lay moves on the piece as it is set up; without a target its top is taken to be at Z0."""
     job = None if target is None else target.job
     setup = setup_of(job)

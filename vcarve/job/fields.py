@@ -41,7 +41,7 @@ class Reads:
         """Read a value as pydantic hands it over."""
         if value is BLANK:
             raise QuantityError(f"no value given; {self.wanted}")
-        if not isinstance(value, str | int | float | Pitch):
+        if not isinstance(value, str | int | float | Pitch | TabSize):
             raise QuantityError(self.wanted)
         return self.read(value)
 
@@ -225,3 +225,43 @@ PitchMm = Annotated[
     Reads(_pitch, f"{quantity.LENGTH.wanted()}, or about 22 mm", _PITCH_SCHEMA, "mm"),
     PlainSerializer(str),
 ]
+
+
+@dataclass(frozen=True, slots=True)
+class TabSize:
+    """How wide a tab is where it is narrowest, and how high it stands above the bottom of the piece."""
+
+    width_mm: float
+    height_mm: float
+
+    def __str__(self) -> str:
+        return f"{self.width_mm!r} x {self.height_mm!r} mm"
+
+
+_TAB_WANTED = "a width and a height are wanted, such as 5 x 1 mm"
+
+
+def _tab(value: Any) -> TabSize:
+    if isinstance(value, TabSize):
+        return value
+    wide, *high = re.split(r"\s*[x×]\s*", value.strip()) if isinstance(value, str) else [""]
+    if len(high) != 1:
+        raise QuantityError(_TAB_WANTED)
+    if re.fullmatch(r"[-+\d\s./⁄,]+", wide):  # the unit stands behind both
+        wide += f" {high[0].lstrip('-+0123456789./⁄, ')}"
+    width_mm, height_mm = (quantity.length_mm(one) for one in (wide, high[0]))
+    if min(width_mm, height_mm) <= 0.0:
+        raise QuantityError(f"both must be more than 0 mm; {_TAB_WANTED}")
+    return TabSize(width_mm, height_mm)
+
+
+Tab = Annotated[
+    TabSize,
+    Reads(
+        _tab,
+        _TAB_WANTED,
+        {"type": "string", "maxLength": 60, "description": "width x height, such as 5 x 1 mm"},
+    ),
+    PlainSerializer(str),
+]
+RampDeg = Annotated[float, _angle(least=0.5, most=45)]

@@ -16,11 +16,11 @@ from typing import Annotated, Any, Literal, NamedTuple
 
 from pydantic import Field, PrivateAttr, ValidationInfo, field_validator
 
-from vcarve.job.bench import Bit, Machine, Wood, file_of, is_file, load_bit, load_machine
+from vcarve.job.bench import Bit, Cutter, Machine, Wood, file_of, is_file, load_bit, load_machine
 from vcarve.job.document import STDIN_NAME, Document, document_of, read_document
 from vcarve.job.fields import Text
 from vcarve.job.record import SECOND_LOOK, Broken, Named, Record, record_from
-from vcarve.job.sections import DEPTH_WANTED, Clamp, Feed, Groove, PatternChoice, Piece, Plan, Zero
+from vcarve.job.sections import DEPTH_WANTED, Clamp, CutOut, Feed, Groove, PatternChoice, Piece, Plan, Zero
 from vcarve.job.surface import Surface, load_surface
 from vcarve.quantity import FIGURES, Figures, format_mm
 
@@ -46,19 +46,21 @@ def feed_mm_min(flutes: int, chip_mm: float, spindle_rpm: float) -> float:
     return flutes * chip_mm * spindle_rpm
 
 
-def is_fine(bit: Bit) -> bool:
+def is_fine(bit: Cutter) -> bool:
     """Say whether the tip is so fine that it breaks before the rest of the bit is loaded."""
+    if not isinstance(bit, Bit):
+        return False
     tip_mm = max(bit.tip_mm, 2.0 * bit.tip_radius_mm)
     return tip_mm <= FINE_TIP_MM and bit.angle_deg <= FINE_ANGLE_DEG
 
 
-def chips_mm(wood: Wood, bit: Bit) -> tuple[float, float]:
+def chips_mm(wood: Wood, bit: Cutter) -> tuple[float, float]:
     """Return the thinnest chip per tooth, which is the one to start with, and the thickest."""
     share = FINE_SHARE if is_fine(bit) else 1.0
     return wood.chip_low_mm * share, wood.chip_high_mm * share
 
 
-def speeds_of(wood: Wood, bit: Bit, machine: Machine, given: Feed) -> Speeds:
+def speeds_of(wood: Wood, bit: Cutter, machine: Machine, given: Feed) -> Speeds:
     """Fill in what is left out; a value that is given is kept even where the machine cannot reach it."""
     chip, _ = chips_mm(wood, bit)
     largest = machine.largest_feed_mm_min
@@ -103,6 +105,10 @@ class Job(Record):
         None,
         description="file of how high the top stands from place to place, which the program follows: the log or file of the "
         "probes of 'mizo probe', or a table of X, Y and height above the top at X0 Y0, a point to a line; left out, it is flat",
+    )
+    cut_out: CutOut | None = Field(
+        None,
+        description="how the piece is cut out of its board, by a second program; left out, it is the board",
     )
 
     _document: Document | None = PrivateAttr(None)  # as written
@@ -152,6 +158,9 @@ class Job(Record):
         for index, frame in enumerate(self.pattern.frame):
             if frame.distance_mm >= half:
                 yield Broken(f"pattern.frame.{index}.distance", want)
+        thick = self.piece.thickness_mm
+        if self.cut_out is not None and self.cut_out.tabs and self.cut_out.tab.height_mm >= thick:
+            yield Broken("cut-out.tab", f"a tab must be lower than the piece is thick, {format_mm(thick)}")
 
     def model_post_init(self, context: Any) -> None:
         """Keep the document that a job is read from."""
@@ -192,6 +201,20 @@ class Job(Record):
     def speeds(self) -> Speeds:
         """Feeds and spindle speed."""
         return speeds_of(self.piece.wood, self.bit, self.machine, self.feed)
+
+    @property
+    def cut_out_speeds(self) -> Speeds:
+        """Feeds and spindle speed of the end mill; those of the job where nothing is cut out."""
+        if self.cut_out is None:
+            return self.speeds
+        return speeds_of(self.piece.wood, self.cut_out.bit, self.machine, self.cut_out.feed)
+
+    @property
+    def cut_out_step_mm(self) -> float:
+        """Deepest cut of the end mill per turn."""
+        if self.cut_out is None:
+            return self.step_mm
+        return self.cut_out.step_mm or min(self.usual_step_mm, 0.5 * self.cut_out.bit.diameter_mm)
 
     @property
     def hop_mm(self) -> float:

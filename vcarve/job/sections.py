@@ -5,12 +5,13 @@ Rules that join several keys of one section are checked here, as soon as every k
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from typing import Annotated, ClassVar, Literal, get_args
 
 from pydantic import BeforeValidator, Field, WithJsonSchema
 
-from vcarve.job.bench import Wood, file_of, load_wood
+from vcarve.job.bench import EndMill, Wood, file_of, load_end_mill, load_wood
 from vcarve.job.fields import (
     AngleDeg,
     FeedMmMin,
@@ -19,8 +20,11 @@ from vcarve.job.fields import (
     NotNegativeMm,
     PitchMm,
     PositiveMm,
+    RampDeg,
     RapidMm,
     SpeedRpm,
+    Tab,
+    TabSize,
     TaperMm,
     Text,
     TurnDeg,
@@ -289,3 +293,64 @@ class Clamp(Record):
     width_mm: PositiveMm = Field(description="size along X")
     height_mm: PositiveMm = Field(description="size along Y")
     above_mm: PositiveMm = Field(description="how far it stands above the piece's top")
+
+
+class CutOut(Record):
+    """How the piece is cut out of its board: a second program for an end mill, round the holes and then round the outline."""
+
+    bit: Annotated[EndMill, Named(lambda name, _: load_end_mill(name))] = Field(
+        description="an end mill from 'mizo bits', or its own measures"
+    )
+    tabs: Annotated[int, whole(0, 100)] = Field(
+        4,
+        description="how many tabs hold the piece in its board; fewer in a hole that has no room for them, 0 for none",
+    )
+    tab: Tab = Field(TabSize(5.0, 1.0), description="how wide a tab is and how high above the piece's bottom")
+    step_mm: PositiveMm | None = Field(
+        None,
+        description="deepest cut per turn; left out, the usual one for wood and machine, half the diameter at most",
+    )
+    through_mm: NotNegativeMm = Field(
+        0.3, description="how far below the piece the bit goes, into a spoil board that you lay under it"
+    )
+    ramp_deg: RampDeg = Field(
+        10.0,
+        description="steepest slope at which the bit goes down; it goes down along its way, never straight",
+    )
+    lead_in: Flag = Field(
+        False,
+        description="true begins beside the outline, in the waste, where there is room, and comes to it by an arc",
+    )
+    direction: Literal["climb", "conventional"] = Field(
+        "climb",
+        description="climb: the edge turns with the feed, which leaves the cleaner edge; conventional: against it, which "
+        "pulls less on a machine with play",
+    )
+    feed: Feed = Field(
+        Feed(), description="speeds of the end mill; what is left out comes from wood, bit and machine"
+    )
+
+    def _broken(self) -> Iterator[Broken]:
+        known = isinstance(self.bit, EndMill)  # else a name that stands for nothing, told apart
+        if known and self.step_mm is not None and self.step_mm > self.bit.diameter_mm + 1e-9:
+            wide = format_mm(self.bit.diameter_mm)
+            yield Broken("step", f"an end mill takes no more at once than it is wide, {wide}")
+
+    @property
+    def over_mm(self) -> float:
+        """How far the middle of the bit goes level over a tab: a round bit reaches half of itself beyond either end."""
+        return self.tab.width_mm + self.bit.diameter_mm
+
+    @property
+    def slope(self) -> float:
+        """Steepest fall per mm of way."""
+        return math.tan(math.radians(self.ramp_deg))
+
+    @property
+    def ramp_mm(self) -> float:
+        """How long the way down behind a tab is."""
+        return (self.tab.height_mm + self.through_mm) / self.slope
+
+    def tabs_on(self, way_mm: float) -> int:
+        """Return how many tabs there is room for on a way round."""
+        return int(way_mm / (self.over_mm + 2.0 * self.ramp_mm))

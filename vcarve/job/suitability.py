@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from dataclasses import replace
 from functools import partial
 
 from vcarve.errors import Finding
-from vcarve.job.bench import Bit, Machine, bits
-from vcarve.job.records import Job, chips_mm
+from vcarve.job.bench import Cutter, EndMill, Machine, bits, end_mills
+from vcarve.job.records import Job, Speeds, chips_mm
 from vcarve.quantity import format_number, format_rpm
 
 # Wood left under the deepest groove: common practice, no source.
@@ -49,18 +50,20 @@ def suitability(
     """
     asked_mm = asked_depths_mm(job)
     depths = _depths(job, deepest_mm, min(asked_mm), max(asked_mm))
-    speeds = list(_speeds(job)) or _load(job)
-    return (*depths, *_travel(job, reach_mm), *speeds, *_heights(job, max(asked_mm)))
+    return (
+        *depths,
+        *_travel(job, reach_mm),
+        *_taken(job, job.bit, job.speeds),
+        *_heights(job, max(asked_mm)),
+        *(replace(one, sentence=f"Cutting out: {one.sentence}") for one in _cut_out(job)),
+    )
 
 
 def _depths(job: Job, cone_mm: float, shallowest: float, deepest: float) -> Iterator[Finding]:
     length = job.figures.length
     bit, machine = job.bit, job.machine
     deep, thick = f"The groove is {length(deepest)} deep", length(job.piece.thickness_mm)
-    if not _held(bit, machine):
-        held = ", ".join(length(collet) for collet in machine.collets_mm)
-        shank = f"The bit's shank is {length(bit.shank_mm)}; {machine.name} has collets for {held}."
-        yield Finding("collet", f"{shank} {_bits_that_fit(bit, machine)}")
+    yield from _collet(job, bit)
     if shallowest < machine.last_decimal_mm:
         heights = f"programs for {machine.name} give heights to {length(machine.last_decimal_mm, 6)}"
         yield Finding("too-shallow", f"A groove {length(shallowest, 6)} deep is none: {heights}.")
@@ -74,17 +77,48 @@ def _depths(job: Job, cone_mm: float, shallowest: float, deepest: float) -> Iter
         yield Finding("thin-floor", f"Only {length(left)} of wood is left under the deepest groove.")
 
 
-def _held(bit: Bit, machine: Machine) -> bool:
+def _cut_out(job: Job) -> Iterator[Finding]:
+    """Yield what forbids the end mill of a cut-out, and what it is asked to take."""
+    cut_out, length = job.cut_out, job.figures.length
+    if cut_out is None:
+        return
+    mill, deep = cut_out.bit, job.piece.thickness_mm + cut_out.through_mm
+    yield from _collet(job, mill)
+    if deep > mill.cutting_length_mm + 1e-9:
+        through = f"The piece is {length(job.piece.thickness_mm)} thick, and {length(cut_out.through_mm)} more is cut"
+        ends = f"but this end mill's cutting edges end at {length(mill.cutting_length_mm)}; take a longer one"
+        yield Finding("bit-too-short", f"{through}, {ends}.")
+    if job.cut_out_step_mm > max(job.usual_step_mm, 0.5 * mill.diameter_mm) + 1e-9:
+        usual = (
+            f"usual in {job.piece.wood.title} on {job.machine.name} is {length(job.usual_step_mm)} or less"
+        )
+        yield Finding("step-deep", f"The end mill takes {length(job.cut_out_step_mm)} at once; {usual}.")
+    yield from _taken(job, mill, job.cut_out_speeds)
+
+
+def _collet(job: Job, bit: Cutter) -> Iterator[Finding]:
+    length, machine = job.figures.length, job.machine
+    if not _held(bit, machine):
+        held = ", ".join(length(collet) for collet in machine.collets_mm)
+        shank = f"The bit's shank is {length(bit.shank_mm)}; {machine.name} has collets for {held}."
+        yield Finding("collet", f"{shank} {_bits_that_fit(bit, machine)}")
+
+
+def _held(bit: Cutter, machine: Machine) -> bool:
     return any(abs(bit.shank_mm - collet) <= SHANK_PLAY_MM for collet in machine.collets_mm)
 
 
-def _bits_that_fit(bit: Bit, machine: Machine) -> str:
-    """Return which of the bits that come with Mizo can be held, of the same angle where there are such."""
-    fit = [each for each in bits() if _held(each, machine)]
-    alike = [each for each in fit if each.angle_deg == bit.angle_deg]
+def _bits_that_fit(bit: Cutter, machine: Machine) -> str:
+    """Return which of the bits that come with Mizo can be held, of the same kind and angle where there are such."""
+    if isinstance(bit, EndMill):
+        fit = alike = [mill.name for mill in end_mills() if _held(mill, machine)]
+    else:
+        held = [each for each in bits() if _held(each, machine)]
+        fit = [each.name for each in held]
+        alike = [each.name for each in held if each.angle_deg == bit.angle_deg]
     if not fit:
         return "None of 'mizo bits' fits; give the measures of a bit that does."
-    return f"Of 'mizo bits' these fit: {', '.join(str(each.name) for each in alike or fit)}."
+    return f"Of 'mizo bits' these fit: {', '.join(str(name) for name in alike or fit)}."
 
 
 def _travel(job: Job, reach_mm: tuple[float, float] | None) -> Iterator[Finding]:
@@ -140,28 +174,33 @@ def _heights(job: Job, deepest: float) -> Iterator[Finding]:
         yield Finding("step-deep", f"The bit takes {length(at_once)} at once; {less}. {cure}")
 
 
-def _speeds(job: Job) -> Iterator[Finding]:
+def _taken(job: Job, bit: Cutter, speeds: Speeds) -> list[Finding]:
+    """Return what is wrong with a bit's speeds or, where nothing is, what it is asked to take."""
+    return list(_speeds(job, speeds)) or list(_load(job, bit, speeds))
+
+
+def _speeds(job: Job, speeds: Speeds) -> Iterator[Finding]:
     machine = job.machine
     for what, does, asked, most in (
-        ("cutting", "cuts", job.speeds.cut_mm_min, machine.largest_feed_mm_min),
-        ("plunge", "plunges", job.speeds.plunge_mm_min, machine.feed_max.z_mm_min),
+        ("cutting", "cuts", speeds.cut_mm_min, machine.largest_feed_mm_min),
+        ("plunge", "plunges", speeds.plunge_mm_min, machine.feed_max.z_mm_min),
     ):
         if asked > most + 1e-9:
             feed = partial(job.figures.feed, decimals=3)
             limit = f"{machine.name} {does} at {feed(most)} at most"
             yield Finding("feed-too-fast", f"The {what} feed is {feed(asked)}; {limit}.")
     spindle = machine.spindle
-    if not max(spindle.min_rpm, 1.0) <= job.speeds.spindle_rpm <= spindle.max_rpm:
+    if not max(spindle.min_rpm, 1.0) <= speeds.spindle_rpm <= spindle.max_rpm:
         runs = f"runs from {format_number(spindle.min_rpm)} to {format_rpm(spindle.max_rpm)}"
-        asked_rpm = format_rpm(job.speeds.spindle_rpm)
+        asked_rpm = format_rpm(speeds.spindle_rpm)
         yield Finding("spindle-range", f"The spindle is set to {asked_rpm}; that of {machine.name} {runs}.")
 
 
-def _load(job: Job) -> Iterator[Finding]:
+def _load(job: Job, bit: Cutter, speeds: Speeds) -> Iterator[Finding]:
     """Yield cautions about what the bit is asked to take; the usual figures are common practice (see ``woods.yaml``)."""
-    wood, bit, figures = job.piece.wood, job.bit, job.figures
+    wood, figures = job.piece.wood, job.figures
     low, high = chips_mm(wood, bit)
-    turns, feed = bit.flutes * job.speeds.spindle_rpm, job.speeds.cut_mm_min
+    turns, feed = bit.flutes * speeds.spindle_rpm, speeds.cut_mm_min
     chip = feed / turns
     if not (1.0 - CHIP_SLACK) * low <= chip <= (1.0 + CHIP_SLACK) * high:
         harm = "it rubs and scorches" if chip < low else "it may break"
@@ -180,8 +219,8 @@ def _load(job: Job) -> Iterator[Finding]:
         usual = f"usual in {wood.title} is {figures.number(low)} to {figures.length(high)}"
         takes = f"Each of the bit's cutting edges takes {figures.small(chip)} a turn"
         yield Finding("chip", f"{takes}; {usual}: {harm}.{cure}")
-    if job.speeds.plunge_mm_min > feed + 1e-9:
-        plunges = f"The bit plunges at {figures.feed(job.speeds.plunge_mm_min)}, faster than it cuts"
+    if speeds.plunge_mm_min > feed + 1e-9:
+        plunges = f"The bit plunges at {figures.feed(speeds.plunge_mm_min)}, faster than it cuts"
         usual = f"{format_number(wood.plunge_share * 100)} % of the cut, {figures.feed(wood.plunge_share * feed, 0)}"
         hardly = f"{figures.feed(feed)}; its point hardly cuts"
         yield Finding("plunge-fast", f"{plunges}, {hardly}. Usual in {wood.title} is {usual}.")

@@ -21,6 +21,7 @@ from vcarve.groove.whole_cells import Cells, cells_of, deepest_depths_mm, least_
 from vcarve.groove.width import deepest_mm, width_mm
 from vcarve.job.bench import names
 from vcarve.job.suitability import suitability
+from vcarve.layout.cut_out import cut_out_findings
 from vcarve.layout.proposals import clipped_cells
 from vcarve.layout.stages import Layout
 from vcarve.layout.warp import surface_findings
@@ -54,6 +55,7 @@ def job_findings(layout: Layout) -> tuple[Finding, ...]:
         *land_findings(layout),
         *proportion_findings(layout),
         *taper_findings(layout),
+        *cut_out_findings(layout),
     )
 
 

@@ -4,7 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from vcarve.plane.arrays import Bools, Ints, ReadOnly
+import numpy as np
+
+from vcarve.cuts.model import Cuts
+from vcarve.plane.arcs import size
+from vcarve.plane.arrays import NM_PER_MM, Bools, Ints, ReadOnly
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,3 +64,25 @@ class Plan(ReadOnly):
     def lifts(self) -> int:
         """How often the bit is lifted between two passes."""
         return max(self.passes - 1, 0)
+
+
+def as_given(cuts: Cuts, pass_start: Ints, hop_mm: float) -> Plan:
+    """Return the plan that makes cuts in their own order, each from its tail; nothing is proven of it.
+
+    ``pass_start`` says at which cut each pass begins, and the end.  Rapids are counted from the first pass on.
+    """
+    steps = np.arange(len(cuts.tail))
+    ends, starts = cuts.head[pass_start[1:-1] - 1], cuts.tail[pass_start[1:-1]]
+    return Plan(
+        half_edge=2 * steps,
+        begin=cuts.tail,
+        end=cuts.head,
+        recut=np.zeros(len(steps), dtype=np.bool_),
+        pass_start=pass_start,
+        hop_mm=hop_mm,
+        cut_mm=float(cuts.length_mm.sum()),
+        recut_mm=0.0,
+        rapid_mm=float(size((cuts.place_nm[starts] - cuts.place_nm[ends])[:, :2] / NM_PER_MM).sum()),
+        levels=1,
+        proof=Proof(plan_s=0.0, bound_s=0.0, cell_by_cell_s=0.0),
+    )

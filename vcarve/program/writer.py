@@ -16,7 +16,7 @@ import numpy as np
 
 from vcarve.cuts.model import Cuts
 from vcarve.errors import InternalError
-from vcarve.job.records import Job
+from vcarve.job.records import Job, Speeds
 from vcarve.mount.flat import mount_of
 from vcarve.plan.model import Plan
 from vcarve.plane.arcs import bulge_between, chord_counts, evenly, points, size, stretches
@@ -88,9 +88,9 @@ def opening(job: Job, *, arcs: bool, system: str = "G54") -> list[str]:
     return [" ".join(modes), bound if job.machine.dialect == "linuxcnc" else "G61"]
 
 
-def operation(job: Job) -> list[str]:
-    """Return the lines that bring the spindle to the job's speed, with the bit lifted."""
-    speed = plain(job.speeds.spindle_rpm, 0)
+def operation(job: Job, rpm: float) -> list[str]:
+    """Return the lines that bring the spindle to its speed, with the bit lifted."""
+    speed = plain(rpm, 0)
     if not job.machine.spindle.programmed:
         return [*comment("Start the spindle by hand", f"{speed} rpm. Then continue."), "M0"]
     lines = [f"S{speed} M3"]
@@ -112,9 +112,17 @@ def closing(job: Job) -> list[str]:
     return [*(["M5"] if job.machine.spindle.programmed else by_hand), job.machine.program_end]
 
 
-def write(job: Job, cuts: Cuts, plan: Plan, notes: Sequence[tuple[str, str]], lift_nm: int = 0) -> str:
+def write(
+    job: Job,
+    cuts: Cuts,
+    plan: Plan,
+    notes: Sequence[tuple[str, str]],
+    *,
+    lift_nm: int = 0,
+    speeds: Speeds | None = None,
+) -> str:
     """Return the whole program's text, lines ended by a single line feed; arguments as for :func:`sections`."""
-    return joined(sections(job, cuts, plan, notes, lift_nm=lift_nm))
+    return joined(sections(job, cuts, plan, notes, lift_nm=lift_nm, speeds=speeds))
 
 
 def sections(
@@ -126,22 +134,23 @@ def sections(
     *,
     lift_nm: int = 0,
     systems: Sequence[str] = ("G54",),
+    speeds: Speeds | None = None,
 ) -> Iterator[Section]:
     """Yield a program in sections that each stand alone (see ``text``): opening, operation, passes, closing.
 
     ``notes`` are the (label, text) pairs of the comment header, in order; the passes before ``first_pass`` are left out.
     A program moved up by ``lift_nm``, see :class:`Frame`, is run in the air, with the spindle off.  With several ``systems`` the
-    same is cut from the zero of each.
+    same is cut from the zero of each.  ``speeds`` are those of another bit than the job's.
     """
-    frame = Frame(job, lift_nm)
+    frame, speeds = Frame(job, lift_nm), speeds or job.speeds
     hop, safe = frame.clear(plan.hop_mm), frame.clear(job.machine.safe_height_mm)
     bent = bool(cuts.bulge[plan.half_edge // 2].any())
     header = [line for label, text in notes for line in comment(label, text)]
     yield (*header, *opening(job, arcs=bent and job.machine.arcs, system=systems[0]), Move("G0", z=safe))
-    yield idle(job) if lift_nm else operation(job)
-    ends, bulge, feed, bounds = pieces_of(job, cuts, plan, frame)
+    yield idle(job) if lift_nm else operation(job, speeds.spindle_rpm)
+    ends, bulge, feed, bounds = pieces_of(job, cuts, plan, frame, speeds)
     feed_of = lru_cache(frame.feed)
-    plunge = frame.feed(job.speeds.plunge_mm_min)
+    plunge = frame.feed(speeds.plunge_mm_min)
     last_pass = len(bounds) - 2
     passes: list[Section] = []
     for index in range(first_pass, last_pass + 1):
@@ -171,7 +180,9 @@ def sections(
     yield closing(job)
 
 
-def pieces_of(job: Job, cuts: Cuts, plan: Plan, frame: Frame) -> tuple[Ints, Floats, Floats, list[int]]:
+def pieces_of(
+    job: Job, cuts: Cuts, plan: Plan, frame: Frame, speeds: Speeds
+) -> tuple[Ints, Floats, Floats, list[int]]:
     """Return the pieces of a plan: both ends (m, 6) in steps, bulge (m,), feed (m,), and where each pass begins, and the end.
 
     Rounding comes first and the form follows from it: an arc so flat or so short that the rounded ends no longer say how it bends
@@ -210,8 +221,8 @@ def pieces_of(job: Job, cuts: Cuts, plan: Plan, frame: Frame) -> tuple[Ints, Flo
     way = (ends - starts).astype(float)
     along, drop = size(way[:, :2]) * stretches(bends), np.abs(way[:, 2])
     with np.errstate(divide="ignore", invalid="ignore"):
-        steepest = np.where(drop, job.speeds.plunge_mm_min * np.hypot(along, drop) / drop, np.inf)
-    feed = np.minimum(job.speeds.cut_mm_min, steepest)
+        steepest = np.where(drop, speeds.plunge_mm_min * np.hypot(along, drop) / drop, np.inf)
+    feed = np.minimum(speeds.cut_mm_min, steepest)
     if len(feed):
         feed = np.minimum.reduceat(feed, np.flatnonzero(np.append(True, last[:-1])))[owner]
     keep = way.any(axis=1)  # rounding may leave nothing of a piece

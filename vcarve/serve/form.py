@@ -14,7 +14,7 @@ from typing import Any, Literal, get_args, get_origin
 from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
-from vcarve.job.bench import bits, machines, woods
+from vcarve.job.bench import bits, end_mills, machines, woods
 from vcarve.job.fields import Reads
 from vcarve.job.record import Named, Record, fields_of, section_of
 from vcarve.job.records import Job
@@ -107,6 +107,7 @@ def choices() -> dict[str, list[Node]]:
     return {
         "piece.wood": [_told(one, *kept, "tint") | _figures(one) for one in woods()],
         "bit": [_told(one, *kept) | {"title": _measures(one)} | _figures(one) for one in bits()],
+        "cut-out.bit": [_told(one, *kept) | _figures(one) for one in end_mills()],
         "machine": [_told(one, *kept) for one in machines()],
         "pattern.name": [
             _told(one, "english", "kanji", "family", "note")

@@ -16,7 +16,8 @@ from vcarve.errors import grouped
 from vcarve.groove.model import Grooves
 from vcarve.mount.flat import mount_of
 from vcarve.network.model import Network
-from vcarve.plane.arrays import Floats, Ints
+from vcarve.plane.arcs import curves
+from vcarve.plane.arrays import NM_PER_MM, Floats, Ints
 from vcarve.run import Made
 from vcarve.view import look
 from vcarve.view.facts import PICTURE, chosen, facts, kept, length
@@ -42,7 +43,7 @@ SENTENCES = 6  # findings told under the picture
 BANNER = 7.0  # height of the band that says what must not be cut, in units
 TITLE = 4.2  # how large a title is, if it is not too long
 SIGN = 1.3  # how wide a sign is in the sans faces most machines have: 0.52 of the letters' size
-NARROWEST = 101.0  # units that the signs and what they mean take
+NARROWEST, OUT = 101.0, 19.0  # units that the signs and what they mean take, and that of the cut-out besides
 
 
 def _colours(t: look.Theme) -> str:
@@ -59,6 +60,8 @@ def _style(tint: str, share: float) -> str:
     return look.themed(_colours) + (
         f"text{{font-family:{look.SANS};font-size:2.5px;font-variant-numeric:tabular-nums lining-nums}}"
         f".name{{font-family:{look.SERIF}}}"
+        f".kerf{{fill:none;stroke:{look.mix(look.WOOD_AIR, look.WOOD_PAPER, 0.6)};stroke-linecap:round}}"
+        f".tab{{fill:none;stroke:{tint}}}"
         f".wood{{fill:{tint}}}.grain{{fill:none;stroke:{look.mix(tint, look.GRAIN, 0.55)};opacity:.13}}"
         ".dim,.edge,.air,.flight,.band{fill:none;stroke-linecap:round;stroke-linejoin:round}"
         ".dim{stroke-width:.2}.air{stroke-width:.42;stroke-dasharray:0 1.15}"
@@ -136,7 +139,27 @@ def _lit_walls(network: Network, grooves: Grooves, angle_deg: float, deepest: fl
     ]
 
 
-def _legend(x: float, y: float, passes: bool, land: bool) -> list[str]:
+def _cut_out(made: Made) -> list[str]:
+    """Return the end mill's way round the piece at its true width, and the tabs in it in the tint of the wood."""
+    out, cut_out = made.cut_out, made.job.cut_out
+    if out is None or cut_out is None:
+        return []
+    cuts, depth = out.cuts, out.cuts.depth_mm
+    place = cuts.place_nm[:, :2] / NM_PER_MM
+    ways = curves(place[cuts.tail], place[cuts.head], cuts.bulge)
+    top = depth.max() - cut_out.through_mm - cut_out.tab.height_mm
+    ends = np.abs(np.stack([depth[cuts.tail], depth[cuts.head]]) - top)
+    level, lower = (ends < 1e-5).all(axis=0), np.maximum(depth[cuts.tail], depth[cuts.head]) > top + 1e-5
+    width = num(cut_out.bit.diameter_mm, 3)
+    # Round ends of the kerf take from a tab what the bit takes.
+    return [
+        f'<path class="{kind}" stroke-width="{width}" d="{path(ways[rows])}"/>'
+        for kind, rows in (("tab", level), ("kerf", lower))
+        if rows.any()
+    ]
+
+
+def _legend(x: float, y: float, passes: bool, land: bool, out: bool) -> list[str]:
     """Return the signs and what they mean, in one row."""
     signs = [
         # On a chip of the wood, so that it shows by night as well.
@@ -154,6 +177,8 @@ def _legend(x: float, y: float, passes: bool, land: bool) -> list[str]:
         # Drawn dark on a paper-white spot, so that it shows by night as well.
         spot = '<circle class="badge" stroke="none" cx="1.6" r="1.7"/><circle class="land" cx="1.6" r="1.3"/>'
         signs.append((spot, "narrowest land", 3.4))
+    if out:
+        signs.append(('<path class="kerf" stroke-width="2" d="M1 0h4"/>', "cut-out", 6.0))
     parts = []
     for sign, words, wide in signs:
         parts.append(drawn('<g transform="translate({} {})">{}</g>', x, y, sign))
@@ -180,12 +205,13 @@ def plan_svg(made: Made) -> str:
     share = min(1.0, max(0.55, (30.0 / max(plan.passes, 1)) ** 0.4))
     # How far clamps stand out of the piece on the left, at the front, on the right and at the back.
     low, high = -clamps[:, :2] - size / 2.0, clamps[:, :2] + clamps[:, 2:] - size / 2.0
-    past_left, past_front, past_right, past_back = np.hstack([low, high]).max(axis=0, initial=0.0).tolist()
+    kerf = 0.0 if job.cut_out is None else job.cut_out.bit.diameter_mm / u
+    past_left, past_front, past_right, past_back = np.hstack([low, high]).max(axis=0, initial=kerf).tolist()
     banner = BANNER if made.refused else 0.0
     # The arrows of X and Y stand beyond the piece there.
     left, right = 13.0 + past_left, max(7.0 + past_right, 11.0 if zero[0] > 0.0 else 0.0)
     top = max(14.0 + past_back + banner, 22.0 if zero[1] > 0.0 else 0.0)
-    across = max(left + wide + right, NARROWEST)
+    across = max(left + wide + right, NARROWEST + OUT * (made.cut_out is not None))
     x, y = -wide / 2.0 - left - (across - left - wide - right) / 2.0, -tall / 2.0 - top
     margin, foot = x + 4.0, tall / 2.0 + past_front + 12.5
 
@@ -223,6 +249,7 @@ def plan_svg(made: Made) -> str:
     body += [
         f'</g><clipPath id="piece"><path clip-rule="evenodd" d="{shape}"/></clipPath>',
         f'<path class="wood" fill-rule="evenodd" d="{shape}"/>',
+        *_cut_out(made),
         '<g clip-path="url(#piece)">',
         grain(*size_mm, u),
         *groove_layers(made.network, grooves, job.bit.angle_deg, job.bit.tip_mm),
@@ -235,7 +262,7 @@ def plan_svg(made: Made) -> str:
         *findings_marks(groups, u),
         *(land_mark(where, grooves.narrowest_mm / u) for where in narrowest),
         *(clamp_name(clamp, found) for clamp in clamps),
-        *_legend(margin, foot, plan.passes > 0, len(narrowest) > 0),
+        *_legend(margin, foot, plan.passes > 0, len(narrowest) > 0, made.cut_out is not None),
         *(text(margin, foot + 4.8 + 3.6 * i, line) for i, line in enumerate(caption)),
         "</g>",
     ]

@@ -77,6 +77,7 @@ def facts(layout: Layout, plan: Plan | None = None) -> Iterator[Fact]:
     yield Fact("Turn", zero.turn, HEADER + SUMMARY + PICTURE + STOCK)
     warp = warp_of(layout)
     yield Fact("Surface", "" if warp is None else warp.told(layout), HEADER + SUMMARY + STOCK)
+    yield Fact("Cut-out", cut_out_words(job), HEADER + SUMMARY + PICTURE + STOCK)
     if job.clamps:
         tallest = figures.length(max(clamp.above_mm for clamp in job.clamps))
         yield Fact("Clamps", f"{len(job.clamps)}, up to {tallest} above the top", STOCK)
@@ -125,6 +126,18 @@ def _lifts(layout: Layout, plan: Plan) -> str:
         if float(job.figures.number(length, 1))
     ]
     return f"{lifts}; {', '.join(ways)}" if ways else lifts
+
+
+def cut_out_words(job: Job) -> str:
+    """Return how a job's piece is cut out of its board; empty where it is not."""
+    cut_out, figures = job.cut_out, job.figures
+    if cut_out is None:
+        return ""
+    mill = f"by a second program, with an end mill {figures.length(cut_out.bit.diameter_mm)} across"
+    turns = f"down by {figures.length(job.cut_out_step_mm)} a turn at most, {cut_out.direction}"
+    below = f"to {figures.length(cut_out.through_mm)} below the piece"
+    tabs = f"{counted(cut_out.tabs, 'tab')} of {figures.size(cut_out.tab.width_mm, cut_out.tab.height_mm)}"
+    return f"{mill}, {turns}, {below}; {tabs if cut_out.tabs else 'no tabs'}"
 
 
 def land_words(layout: Layout) -> tuple[str, str]:

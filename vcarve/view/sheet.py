@@ -43,6 +43,12 @@ CHECKS: tuple[str, ...] = (
     "Stop within reach",
 )
 
+# Of a piece that is cut out of its board.
+CUT_OUT_CHECKS: tuple[str, ...] = (
+    "Spoil board under the piece, board held beyond the cut-out",
+    "Cut-out last: bit changed, spindle off, Z0 set again",
+)
+
 # Of a piece that does not lie straight: an edge that slants shows where the corner is at the corner alone.
 TURNED = "Turn measured, and X0 Y0 found at the {} itself, not along an edge"
 
@@ -116,6 +122,7 @@ def slots(run: DryRun) -> dict[str, str]:
     section = "" if run.layout is None else section_svg(run.layout.job, run.layout.kinds)
     groove = section + table(told[GROOVE])
     if run.job is not None:
+        checks += CUT_OUT_CHECKS * (run.job.cut_out is not None)
         checks += (TURNED.format(run.job.zero.corner),) * bool(run.job.zero.turn)
     found = "".join(
         f"<li><b>{group.word.capitalize()}:</b> {escape(kept(str(group)))}</li>"
