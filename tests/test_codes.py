@@ -42,7 +42,7 @@ BROUGHT_BY: dict[str, tuple[str, ...]] = {
     "step-deep": ("groove={depth: 2.1, step: 2.5}",),
     "taper-too-short": ("groove={depth: 1, taper: 0.9}",),
     "surface-off-piece": (WARPED, "500 0 0\n600 0 0\n500 90 0\n90 90 0\n"),
-    "surface-odd": (WARPED, TOUCHED.replace("50 50 0", "50 50 0.3")),
+    "surface-odd": (WARPED, TOUCHED.replace("50 50 0", "50 50 -0.6")),
     "surface-zero": (WARPED, TOUCHED.replace(" 0\n", " 12\n")),
     "surface-beyond": (WARPED, "10 10 0\n20 10 0\n10 90 0\n20 90 0\n"),
     "surface-bowed": (WARPED, TOUCHED.replace(" 95 0\n", " 95 14\n")),

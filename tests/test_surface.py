@@ -14,7 +14,9 @@ from vcarve.codes import OF_JOBS
 from vcarve.dryrun.check import check
 from vcarve.job.records import load_job
 from vcarve.job.surface import Surface
+from vcarve.layout.findings import job_findings
 from vcarve.layout.probes import probe_places
+from vcarve.layout.stages import lay_out
 from vcarve.layout.warp import warp_of
 from vcarve.pipeline import air_program, plan_program, trace_program
 from vcarve.plane.arcs import points
@@ -137,6 +139,31 @@ def test_the_summary_says_how_bowed_and_what_it_would_have_cost() -> None:
     assert program_json(made)["surface"]["narrowest_mm"] == pytest.approx(1.0)
     assert flat.text == plan_program(job).text
     assert "surface" not in dict(program_rows(flat))
+
+
+def test_the_summary_says_how_far_the_zero_drifted() -> None:
+    """What the last touch at the zero told stands in the summary and among the figures; less than a hundredth is not said."""
+    surface = grid(BOARDS["bowed"], 10.0)
+    far, near = (
+        plan_program(on(job_from(TILE), surface.model_copy(update={"drift_mm": mm})))
+        for mm in (-0.031, 0.004)
+    )
+
+    assert dict(program_rows(far))["surface"].endswith("; the zero drifted by 0.03 mm while it was probed")
+    assert "drifted" not in dict(program_rows(near))["surface"]
+    assert program_json(far)["surface"]["drift_mm"] == -0.031
+
+
+def test_a_slip_of_the_probe_is_refused() -> None:
+    """One place far from where those round it lead would be cut so: it is refused; one a little off is a caution."""
+    surface = grid(BOARDS["bowed"], 10.0)
+    for off, severity in ((-1.0, "refuse"), (0.2, "caution")):
+        points = [(x, y, z + off * (x == y == 50.0)) for x, y, z in surface.points_mm]
+        found = job_findings(lay_out(on(job_from(TILE), Surface(points_mm=tuple(points)))))
+
+        assert {(one.code, one.severity) for one in found if one.code == "surface-odd"} == {
+            ("surface-odd", severity)
+        }
 
 
 def test_what_it_would_have_cost_is_worked_out_once(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -28,7 +28,7 @@ OF_JOBS: Codes = {
     "taper-too-short": ("caution", "loose ends rise so steeply that they stay round"),
     # A top that is not flat.
     "surface-off-piece": ("refuse", "hardly a place of 'surface' lies on the piece"),
-    "surface-odd": ("caution", "a place of 'surface' that is not where those round it lead"),
+    "surface-odd": ("refuse", "a place of 'surface' that is not where those round it lead"),
     "surface-zero": ("refuse", "heights of 'surface' that are not counted from the work zero"),
     "surface-beyond": ("refuse", "lines farther beyond the places of 'surface' than these tell of the top"),
     "surface-bowed": ("refuse", "heights of 'surface' that differ by more than the piece is thick"),

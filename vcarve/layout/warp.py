@@ -28,6 +28,7 @@ LOOKS = np.linspace(0.0, 1.0, 5)  # shares of each line at which the top beneath
 OFF_MM = 1.0  # a probe so far off the piece did not slip from its edge
 # A point so far from what the others say, and so many times as far as they are, is odd.
 ODD_MM, ODD_TIMES = 0.1, 5.0
+SLIP_MM = 0.5  # a point so far off is a slip, and would be cut: our choice
 MOST_ODD = 10
 BOWED_MM = 2.0  # a board that bows more is measured in other units, or hardly lies on the table; our choice
 # The top's height at the zero may be off so much: where it was probed, and beyond.
@@ -115,7 +116,8 @@ def surface_findings(layout: Layout) -> Iterator[Finding]:
             f"At X {x}, Y {y} {figures.unit} the top was found {length(round(float(by_mm[k]), 2))} from where the places round "
             "it lead, or another touch there: probe it again, or, if there is a step, nearer to each other there."
         )
-        yield Finding("surface-odd", said, at_mm=(float(on[k, 0]), float(on[k, 1])))
+        mild = float(by_mm[k]) <= SLIP_MM
+        yield Finding("surface-odd", said, at_mm=(float(on[k, 0]), float(on[k, 1])), mild=mild)
     zero = float(mount.rise_mm(np.zeros(2)))
     inner = bool(shapely.covers(shapely.MultiPoint(place[:, :2]).convex_hull, shapely.Point(0.0, 0.0)))
     if abs(zero) > (ZERO_MM if inner else FAR_ZERO_MM):
