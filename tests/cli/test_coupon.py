@@ -45,7 +45,7 @@ def test_what_is_said(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
         "tip       0.203 ± 0.011 mm: the tip's flat together with the error of the zero",
         "widths alone do not tell the two apart",
         "bit: {angle: 58.6 deg, diameter: 6 mm, shank: 6 mm, tip: 0.2027 mm, flutes: 2, "
-        "uncertainty: {angle: 0.653 deg, tip: 0.0292 mm, correlation: -0.899}}",
+        "uncertainty: {angle: 0.653 deg, tip: 0.0292 mm, correlation: -0.8987}}",
     ):
         assert words in told.stdout
     drawn = ElementTree.parse("fit.svg").getroot()

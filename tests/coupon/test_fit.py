@@ -14,8 +14,11 @@ from vcarve.coupon.fit import Fit, fit_widths
 from vcarve.coupon.table import Widths
 from vcarve.errors import InputError
 from vcarve.groove.width import VBit, uncertainty_mm, width_mm
-from vcarve.job.document import document_of
+from vcarve.job.bench import Bit
+from vcarve.job.document import document_of, parse_document
 from vcarve.job.record import record_from
+from vcarve.quantity import MM
+from vcarve.view.fit import bit_line
 
 BIT = {"angle": 60, "diameter": 6, "shank": 6, "tip": 0.2}
 DEPTHS = (0.6, 1.0, 1.4, 1.8, 2.2, 2.2, 1.8, 1.4, 1.0, 0.6)
@@ -175,6 +178,20 @@ def test_a_job_knows_its_widths_as_well_as_the_fit_does(depth: float, known: str
     }[known]
 
     assert uncertainty_mm(bit, depth) == pytest.approx(line.factor * u_mm, rel=1e-9)
+
+
+def test_the_line_for_the_job_keeps_what_was_found() -> None:
+    """Read from its line as it is printed, a bit known from a narrow range of depths is as well known there as the fit says."""
+    depths = (1.9, 2.0, 2.1, 2.1, 2.0, 1.9)
+    off = 0.004 * np.array([1, -1, 1, -1, 1, -1])
+    found = fitted(zip(depths, 0.2 + 1.1 * np.array(depths) + off, strict=True))
+    printed = parse_document(bit_line(found.bit, MM, found.spread).encode()).tree["bit"]
+    bit = record_from(document_of(printed), Bit)
+
+    for depth in (0.5, 1.9, 2.0, 2.1):
+        at, u_mm = found.line.at(depth)
+        assert width_mm(bit, depth) == pytest.approx(at, abs=5e-4)
+        assert uncertainty_mm(bit, depth) == pytest.approx(found.line.factor * u_mm, rel=0.05)
 
 
 GOOD = [(0.5, 0.6), (1.0, 1.2), (1.5, 1.8)]

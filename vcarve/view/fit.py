@@ -98,7 +98,7 @@ def bit_line(bit: Mapping[str, float], figures: Figures, spread: Spread | None =
     ]
     keys = [f"angle: {bit['angle']:g} deg", *lengths, f"flutes: {bit['flutes']:g}"]
     if spread is not None:
-        tip, together = figures.length(spread.tip_mm, 4), f"correlation: {spread.correlation:.3f}"
+        tip, together = figures.length(spread.tip_mm, 4), f"correlation: {spread.correlation:.4f}"
         keys.append(f"uncertainty: {{angle: {spread.angle_deg:.3f} deg, tip: {tip}, {together}}}")
     return f"bit: {{{', '.join(keys)}}}"
 
