@@ -14,9 +14,9 @@ from vcarve.coupon.line import fit_line
 from vcarve.coupon.strip import END_MM, LAND_MM, lay_strip, read_size, strip_of
 from vcarve.errors import InputError
 from vcarve.groove.width import deepest_mm, depth_mm, width_mm
-from vcarve.job.bench import Bit, bits
+from vcarve.job.bench import Bit, bits, load_end_mill
 from vcarve.job.records import Job, load_job
-from vcarve.job.sections import Frame, Zero
+from vcarve.job.sections import CutOut, Frame, Zero
 from vcarve.job.surface import Surface
 from vcarve.pipeline import plan_program
 from vcarve.proofing import carve_piece
@@ -160,11 +160,12 @@ def test_what_cannot_be_a_coupon() -> None:
 
 
 def test_a_strip_has_nothing_of_the_piece_s_top() -> None:
-    """The piece's bow, its turn and its clamps are not the strip's, which is planed flat."""
+    """The piece's bow and turn, and how it is cut out, are not the strip's, which is planed flat."""
     bowed = COASTER.model_copy(
         update={
             "surface": Surface(points_mm=((0.0, 0.0, 0.0), (90.0, 0.0, 0.3), (0.0, 90.0, -0.3))),
             "zero": Zero(turn_deg=2.0),
+            "cut_out": CutOut(bit=load_end_mill("em-2"), tabs=0),
         }
     )
     plain, on_strip = (plan_program(lay_strip(job, strip_of(job))) for job in (COASTER, bowed))

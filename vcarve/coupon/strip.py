@@ -138,16 +138,15 @@ def lay_strip(job: Job, strip: Strip) -> Layout:
     numbers = [[str(n) for n, depth in enumerate(strip.depth_mm[1:], 1) if depth == each] for each in depths]
     layers = tuple(f"grooves {' and '.join(each)}" for each in numbers)
     size = {"width_mm": strip.width_mm, "height_mm": strip.height_mm, "outline": Outline()}
-    lying = {
-        "piece": job.piece.model_copy(update=size),
-        "title": f"Coupon for {job.name}",
-        "pattern": PatternChoice(drawing="coupon", depths=dict(zip(layers, depths, strict=True))),
-        "groove": Groove(depth_mm=max(depths), step_mm=job.step_mm),
-        "zero": Zero(xy="front-left", z=job.zero.z),
-        "clamps": (),
-        "surface": None,
-    }
-    job = job.model_copy(update=lying)
+    kept = {key: getattr(job, key) for key in ("units", "bit", "machine", "feed", "plan")}
+    job = Job.model_construct(
+        **kept,
+        piece=job.piece.model_copy(update=size),
+        title=f"Coupon for {job.name}",
+        pattern=PatternChoice(drawing="coupon", depths=dict(zip(layers, depths, strict=True))),
+        groove=Groove(depth_mm=max(depths), step_mm=job.step_mm),
+        zero=Zero(xy="front-left", z=job.zero.z),
+    )
     x = np.array(strip.x_mm) - strip.width_mm / 2.0
     front, back = (np.full(len(x), y - strip.height_mm / 2.0) for y in (strip.front_mm, strip.back_mm))
     back[0] = front[0] + MARK_MM
