@@ -31,6 +31,12 @@ def draw(what: Pattern | Layout | DryRun | PanelMade, ending: str = ".svg") -> b
     return drawn.encode() if isinstance(drawn, str) else drawn
 
 
+def panel_files(made: PanelMade) -> dict[str, str | bytes]:
+    """Return everything that is written for a panel, by the names of the files: programs, picture and sheet."""
+    programs = {f"{name}.nc": one.text for name, one, _ in made.programs}
+    return {**programs, "panel.svg": draw(made, ".svg"), "sheet.html": draw(made, ".html")}
+
+
 def _drawn(what: Pattern | Layout | DryRun | PanelMade, ending: str) -> str | bytes:
     from vcarve.pattern.model import Pattern
 

@@ -9,6 +9,7 @@ from pydantic import Field
 from form_nodes import every
 from vcarve.job.bench import bits, woods
 from vcarve.job.fields import NotNegativeMm
+from vcarve.job.panel import Panel
 from vcarve.job.record import Record, schema_of
 from vcarve.job.records import Job
 from vcarve.serve import form as form_module
@@ -83,7 +84,8 @@ def test_what_can_be_chosen_are_the_lists_of_the_commands() -> None:
     """Woods, bits, machines and patterns stand under the keys that name them."""
     lists = choices()
 
-    assert {node["of"] for node in every(form()) if node["kind"] == "name"} == set(lists)
+    nodes = (*every(form()), *every(form(Panel)))
+    assert {node["of"] for node in nodes if node["kind"] in ("name", "grid")} == set(lists)
     assert [one["name"] for one in lists["piece.wood"]] == [wood.name for wood in woods()]
     assert [one["name"] for one in lists["bit"]] == [bit.name for bit in bits()]
     assert all(one["thumb"].endswith(f"{one['name']}.svg") for one in lists["pattern.name"])

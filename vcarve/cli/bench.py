@@ -34,7 +34,7 @@ USUAL_PORT = 8471  # always the same where it is free: a browser keeps what a pa
     help=f"The port to listen on.  [default: {USUAL_PORT}, or a free one]",
 )
 def bench(job: str | None, no_open: bool, port: int | None) -> None:
-    """Open a page in the browser: try numbers, see the piece, take the program away.
+    """Open a page in the browser: try numbers, see the piece, or a panel of several, and take the programs away.
 
     It is served to this machine only. Without JOB.yaml it begins with a first tile; files are read and saved in the folder of the
     job, or else in this one. Ctrl-C ends it.
@@ -47,11 +47,12 @@ def bench(job: str | None, no_open: bool, port: int | None) -> None:
     name, text, seen, folder = None, starter_text(), None, Folder(".")
     if job is not None:
         from vcarve.cli.files import taken_as
+        from vcarve.files import kind_of
 
         name = Path(job).name
         named = _named(job)
         folder = Folder(Path(job).parent, *named)
-        with taken_as("job", job):
+        with taken_as("panel" if kind_of(job) == "panel" else "job", job):
             text, seen = folder.open(name)
     listening = _listening(port)
     from vcarve.serve.app import Bench
@@ -71,10 +72,12 @@ def bench(job: str | None, no_open: bool, port: int | None) -> None:
 
 def _named(job: str) -> tuple[str, ...]:
     """Return the files that a job names: the user chose them with it, wherever they are."""
+    from vcarve.files import kind_of
+    from vcarve.job.panel import load_panel
     from vcarve.job.records import load_job
 
     with suppress(InputError):
-        return load_job(job).files
+        return load_panel(job).files if kind_of(job) == "panel" else load_job(job).files
     return ()
 
 

@@ -32,7 +32,7 @@ def panel(panel: str, output: str | None, sets: tuple[str, ...], force: bool, js
     the wood will move, a picture of the finished panel and a sheet. Without -o only the summary is printed.
     """
     from vcarve.cli.files import taken_as
-    from vcarve.drawn import draw
+    from vcarve.drawn import panel_files
     from vcarve.job.panel import load_panel
     from vcarve.pipeline import plan_panel
     from vcarve.report import panel_json
@@ -46,8 +46,7 @@ def panel(panel: str, output: str | None, sets: tuple[str, ...], force: bool, js
         made = plan_panel(loaded, bar)
     files: dict[str, str | bytes] = {}
     if output is not None and not made.refused:
-        files = {f"{name}.nc": one.text for name, one, _ in made.programs}
-        files |= {"panel.svg": draw(made, ".svg"), "sheet.html": draw(made, ".html")}
+        files = panel_files(made)
         write_folder(output, files, force=force)
     if json_:
         say(json.dumps(panel_json(made)))

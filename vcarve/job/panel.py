@@ -240,6 +240,14 @@ class Panel(Record):
         assert self._document is not None
         return self._document
 
+    @property
+    def files(self) -> tuple[str, ...]:
+        """The paths of every file that is read for the panel: nothing is ever written over them."""
+        patterns = [self.pattern, *(one.pattern for one in self.tiles if one.pattern)]
+        return tuple(
+            dict.fromkeys(path for one in patterns for path in self.job(self.woods[0][0], one).files)
+        )
+
     def job(
         self,
         wood: Wood,

@@ -10,7 +10,7 @@ from vcarve.job.document import placed
 from vcarve.job.panel import Grain, OddTile, Panel
 from vcarve.layout.field import make_field
 from vcarve.layout.lines import moved, place_lines
-from vcarve.layout.stages import Layout, lay_lines, lay_out
+from vcarve.layout.stages import Kept, Layout, lay_lines, lay_out
 from vcarve.network.model import Network
 
 
@@ -65,8 +65,9 @@ def field_mm(panel: Panel) -> tuple[float, float]:
     return wide, grid.rows * tile.height_mm + (grid.rows - 1) * grid.gap_mm
 
 
-def lay_panel(panel: Panel) -> LaidPanel:
-    """Return a panel's tiles, laid out.  Raises InputError for what cannot be laid out."""
+def lay_panel(panel: Panel, kept: Kept | None = None) -> LaidPanel:
+    """Return a panel's tiles, laid out; ``kept`` as for ``lay_out``.  Raises InputError for what cannot be laid out."""
+    keep = Kept() if kept is None else kept  # tiles that differ in wood alone have the same lines and grooves
     grid, size, whole = panel.panel, panel.tile, None
     odd = {(one.column, one.row): one for one in panel.tiles}
     wide, high = field_mm(panel)
@@ -93,7 +94,7 @@ def lay_panel(panel: Panel) -> LaidPanel:
         if alike not in sorts:
             title = f"{panel.name}, tile {letter(len(sorts))}"
             sorts[alike] = lay_out(
-                panel.job(wood, choice, title=title), None, None if whole is None else lines
+                panel.job(wood, choice, title=title), keep, None if whole is None else lines
             )
         tiles.append(
             Tile(

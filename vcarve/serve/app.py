@@ -25,6 +25,7 @@ from vcarve.drawing.read import LARGEST_FILE
 from vcarve.errors import InputError, InternalError, Problem
 from vcarve.job.bench import names
 from vcarve.job.document import LARGEST_BYTES
+from vcarve.job.panel import Panel
 from vcarve.pattern.model import pattern
 from vcarve.resume import BREAKS
 from vcarve.serve.folder import JOBS, ChangedError, Folder
@@ -131,7 +132,12 @@ class Bench:
                 first = first | {"text": text, "seen": seen}
             except InputError:  # taken away since, or spoiled: saving will ask
                 first = first | {"seen": None}
-        told = {"folder": self.folder.path, "form": form(), "choices": choices(), "version": __version__}
+        told = {
+            "folder": self.folder.path,
+            "forms": {"job": form(), "panel": form(Panel)},
+            "choices": choices(),
+            "version": __version__,
+        }
         return JSONResponse(first | told | {"largest_program": LARGEST_PROGRAM})
 
     async def look(self, request: Request) -> Response:
@@ -222,7 +228,7 @@ class Bench:
             want = f"too large; files of up to {LARGEST_BYTES // 1024} KiB are taken"
             raise InputError(Problem(value=name, want=want))
         kind = await _asked(request, self.looker, "looked_through", name, data)
-        if kind in ("job", "widths"):
+        if kind in ("job", "panel", "widths"):
             return JSONResponse({"kind": kind, "name": name, "text": data.decode("utf-8")})
         kept = await anyio.to_thread.run_sync(self.folder.keep, name, data, endings)
         return JSONResponse({"kind": kind, "name": kept})

@@ -19,7 +19,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 from unicodedata import normalize
 
 from vcarve.coupon.strip import lay_strip, strip_of
@@ -29,18 +29,23 @@ from vcarve.errors import InputError, InternalError, MizoError, Problem, Refused
 from vcarve.files import kind_of
 from vcarve.job.bench import load_machine
 from vcarve.job.document import read_document, reading_only
+from vcarve.job.panel import Panel
+from vcarve.job.record import record_from
 from vcarve.job.records import Job
 from vcarve.layout.stages import Kept, Layout, file_state, lay_out
 from vcarve.pattern.model import pattern
-from vcarve.pipeline import air_program, plan_program, probe_program, trace_program, write_program
-from vcarve.run import Made
-from vcarve.serve.edit import edited
+from vcarve.pipeline import air_program, plan_panel, plan_program, probe_program, trace_program, write_program
+from vcarve.run import Made, PanelMade
+from vcarve.serve.edit import edited, read
 from vcarve.serve.look import job_of, looked, planned
+from vcarve.serve.panels import kind_in, packed, panel_planned
 from vcarve.serve.work import AIR_MM, DRAWINGS, TAKEN, GivenUpError
 from vcarve.view.coupon import coupon_sheet, table_yaml
 from vcarve.view.page import json_of
+from vcarve.view.panel import all_findings
 
 TOLD_EACH_S = 0.05
+Result = TypeVar("Result")
 
 
 def main() -> None:
@@ -94,7 +99,7 @@ class Desk:
         self.folder, self.stopped, self.say = folder, stopped, say
         self.number, self.told_s = 0, 0.0
         self.kept = Kept()
-        self.made: dict[object, Made] = {}
+        self.made: dict[object, Any] = {}
 
     def look(self, text: str, edits: list[dict[str, Any]], brief: bool = False) -> bytes:
         """Return, as JSON, what the page is told at once of a job's text after edits; ``brief``: of the text alone."""
@@ -102,17 +107,23 @@ class Desk:
 
     def plan(self, text: str, file: str | None) -> bytes:
         """Return, as JSON, what the page is told of the program of a job's text."""
+        if kind_in(read(text).tree) == "panel":
+            every = self._panel(text)
+            name = f"{_stem(every.laid.panel.title, file, 'panel')}.zip"
+            return json_of(panel_planned(every, name)).encode()
         made = self._made(text)
-        return json_of(planned(made, f"{_stem(made.job, file)}.nc")).encode()
+        return json_of(planned(made, f"{_stem(made.job.title, file)}.nc")).encode()
 
     def take(self, text: str, what: str, file: str | None) -> tuple[str, bytes]:
         """Return a file to take away, as the commands write it, and its name."""
         ending, _ = TAKEN[what]
         kind = f".{ending.rsplit('.', 1)[1]}"
+        if kind_in(read(text).tree) == "panel":
+            return self._of_panel(text, what, file, ending, kind)
         if what == "probe":
             text = edited(text, "surface", None)  # the top may be of any height as yet
         layout = lay_out(job_of(text, self.folder), self.kept)
-        stem = _stem(layout.job, file)
+        stem = _stem(layout.job.title, file)
         name = f"{stem}{ending}"
         match what:
             case "lines-svg" | "lines-dxf":
@@ -121,6 +132,19 @@ class Desk:
                 with _answered():
                     return name, self._for_the_bench(text, layout, what).encode()
         return name, draw(replace(self._made(text), file=f"{stem}.nc"), kind)
+
+    def _of_panel(self, text: str, what: str, file: str | None, ending: str, kind: str) -> tuple[str, bytes]:
+        """Return a file to take away of a panel: all of its folder, its picture or its sheet."""
+        if what not in ("panel", "picture", "page"):
+            raise InputError(Problem(value=what, want="a panel has no such file"))
+        made = self._panel(text)
+        name = f"{_stem(made.laid.panel.title, file, 'panel')}{ending}"
+        if what != "panel":
+            return name, draw(made, kind)
+        if made.refused:
+            with _answered():
+                raise RefusedError(all_findings(made))
+        return name, packed(made)
 
     def _for_the_bench(self, text: str, layout: Layout, what: str) -> str:
         """Return what is run before the first cut."""
@@ -166,22 +190,31 @@ class Desk:
                 load_machine(path)
             elif kind == "pattern":
                 pattern(path)
-            elif kind in ("job", "widths"):
+            elif kind in ("job", "panel", "widths"):
                 read_document(path)
             else:
-                want = "neither a job, a machine, a pattern nor a table of widths: none of their keys stand in it"
+                want = "neither a job, a panel, a machine, a pattern nor a table of widths: none of their keys stand in it"
                 raise InputError(Problem(value=name, want=want))
         return kind
 
     def _made(self, text: str) -> Made:
-        """Return the program of a text; the last one where neither the text nor a file that it names has changed."""
+        """Return the program of a job's text."""
         job = job_of(text, self.folder)
-        known = (text, tuple(file_state(".", path) for path in job.files))
+        return self._once(text, job.files, lambda: plan_program(lay_out(job, self.kept), progress=self._tell))
+
+    def _panel(self, text: str) -> PanelMade:
+        """Return the programs of a panel's text."""
+        panel = record_from(replace(read(text), folder=self.folder), Panel)
+        return self._once(text, panel.files, lambda: plan_panel(panel, self._tell))
+
+    def _once(self, text: str, files: tuple[str, ...], make: Callable[[], Result]) -> Result:
+        """Return what was made last, where neither the text nor a file that it names has changed; else what is made now."""
+        known = (text, tuple(file_state(".", path) for path in files))
         if known not in self.made:
             self._tell("laying out", 0.0)
-            made = plan_program(lay_out(job, self.kept), progress=self._tell)
-            self.made = {known: made}
-        return self.made[known]
+            self.made = {known: make()}
+        made: Result = self.made[known]
+        return made
 
     def _tell(self, stage: str, share: float) -> None:
         """Say how far the plan is, and give it up where it is not wanted any more."""
@@ -192,12 +225,12 @@ class Desk:
             self.say(self.number, "at", (stage, share))
 
 
-def _stem(job: Job, file: str | None) -> str:
-    """Return what files of a job are called: after its own, or after its title."""
+def _stem(title: str, file: str | None, usual: str = "tile") -> str:
+    """Return what files of a job or a panel are called: after its own, or after its title."""
     if file:
         return Path(file).stem
-    plain = normalize("NFKD", job.title).encode("ascii", "ignore").decode()  # letters without their accents
-    return "-".join(re.findall(r"[a-z0-9]+", plain.lower()))[:60] or "tile"
+    plain = normalize("NFKD", title).encode("ascii", "ignore").decode()  # letters without their accents
+    return "-".join(re.findall(r"[a-z0-9]+", plain.lower()))[:60] or usual
 
 
 def _coupon(job: Job, what: str) -> str:

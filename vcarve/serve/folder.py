@@ -85,7 +85,7 @@ class Folder:
         data, path = text.encode("utf-8"), self.place(name)
         with self._saving:
             there = self._there(path)
-            if there is not None and there != data and kind_of(path) not in (None, "job"):
+            if there is not None and there != data and kind_of(path) not in (None, "job", "panel"):
                 raise InputError(
                     Problem(value=name, want=f"this is a {kind_of(path)} file; give another name")
                 )

@@ -3,7 +3,8 @@
 A node has a ``key``, its ``path`` in the job, the ``meaning``, whether it is ``required``, the ``default`` as it would be
 written, and a ``kind``: ``section`` (with ``fields``), ``quantity`` and ``whole`` (with ``unit``, ``least``, ``most``, and
 ``above`` where the least itself is not taken), ``choice`` (with ``words``), ``flag``, ``text``, ``name`` (``of`` says in which
-list; with ``fields`` where measures may stand instead), ``list`` (of an ``item``), ``table`` (of an ``item`` under free keys).
+list; with ``fields`` where measures may stand instead), ``list`` (of an ``item``), ``table`` (of an ``item`` under free keys),
+``grid`` (rows of names, ``of`` as above).
 """
 
 from __future__ import annotations
@@ -52,8 +53,11 @@ def _kind(info: FieldInfo, path: str) -> Node:
     words = next((get_args(mark) for mark in marks if get_origin(mark) is Literal), None)
     reads = next((mark for mark in marks if isinstance(mark, Reads)), None)
     origins = [get_origin(mark) for mark in marks]
+    if origins.count(tuple) > 1:
+        return {"kind": "grid", "of": path}
     if tuple in origins:
-        return {"kind": "list", "item": {"kind": "section", **within}}
+        of_words = {"kind": "choice", "words": list(words)} if words and not section else None
+        return {"kind": "list", "item": of_words or {"kind": "section", **within}}
     if dict in origins and reads:
         return {"kind": "table", "item": _read(reads)}
     if name is not None and name.listed:
@@ -104,22 +108,24 @@ def _written(info: FieldInfo, value: Any) -> str | None:
 def choices() -> dict[str, list[Node]]:
     """Return what can be chosen by name, under the path of its key; ``thumb`` of a pattern is where its picture is."""
     kept = ("name", "title", "note")
+    every_wood = [_told(one, *kept, "tint") | _figures(one) for one in woods()]
+    every_pattern = [
+        _told(one, "english", "kanji", "family", "note")
+        | {
+            "name": one.key,
+            "title": one.name,
+            "lattice": one.lattice.kind,
+            "thumb": f"thumb/{one.key}.svg",
+            "pitch_mm": list(one.pitch_mm),
+        }
+        for one in patterns()
+    ]
     return {
-        "piece.wood": [_told(one, *kept, "tint") | _figures(one) for one in woods()],
+        **dict.fromkeys(("piece.wood", "panel.frame.wood", "woods", "boards.wood"), every_wood),
         "bit": [_told(one, *kept) | {"title": _measures(one)} | _figures(one) for one in bits()],
         "cut-out.bit": [_told(one, *kept) | _figures(one) for one in end_mills()],
         "machine": [_told(one, *kept) for one in machines()],
-        "pattern.name": [
-            _told(one, "english", "kanji", "family", "note")
-            | {
-                "name": one.key,
-                "title": one.name,
-                "lattice": one.lattice.kind,
-                "thumb": f"thumb/{one.key}.svg",
-                "pitch_mm": list(one.pitch_mm),
-            }
-            for one in patterns()
-        ],
+        **dict.fromkeys(("pattern.name", "tiles.pattern.name"), every_pattern),
     }
 
 

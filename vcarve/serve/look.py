@@ -9,40 +9,47 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
-from vcarve.errors import Finding, InputError, Problem, grouped
+from vcarve.errors import InputError, Problem
 from vcarve.groove.width import HEIGHT_ERROR_MM, sensitivity
 from vcarve.job.document import KeyPath, dotted
 from vcarve.job.fields import BLANK
+from vcarve.job.panel import Panel
 from vcarve.job.record import record_from
 from vcarve.job.records import Job
 from vcarve.layout.findings import job_findings
 from vcarve.layout.stages import Kept, Layout, lay_out
-from vcarve.quantity import counted, format_duration, format_rpm
+from vcarve.quantity import counted, format_duration
 from vcarve.run import Made
 from vcarve.serve.edit import edited, read
+from vcarve.serve.panels import kind_in, panel_look
+from vcarve.serve.told import Told, judged, used_of
 from vcarve.view.facts import GROOVE, PLAN, PROGRAM, STOCK, TOOL, chosen, facts, land_words, width_words
 from vcarve.view.page import places_payload, program_payload, stage_payload
 from vcarve.view.section import section_svg
-from vcarve.view.sheet import rows, verdict
-
-Told = dict[str, Any]
+from vcarve.view.sheet import rows
 
 
 def looked(text: str, edits: Sequence[Mapping[str, Any]], *, folder: str, kept: Kept | None) -> Told:
     """Change keys of a job's text, each ``{"path", "value"}``, and say all there is to see of the job before it is planned.
 
-    Returns the new ``text``, what is ``written`` in it (by key path), the ``problems`` (see ``problem_told``) and the ``look``,
-    which is ``None`` where there are problems, and without ``kept``.  Paths in the job are looked up in ``folder``.
+    Returns the new ``text``, its ``kind`` (a job or a panel; none where it cannot be read), what is ``written`` in it (by key
+    path), the ``problems`` (see ``problem_told``) and the ``look``, which is ``None`` where there are problems, and without
+    ``kept``.  Paths in the text are looked up in ``folder``.
     """
-    told: Told = {"text": text, "written": {}, "problems": [], "look": None}
+    told: Told = {"text": text, "kind": None, "written": {}, "problems": [], "look": None}
     try:
+        told["kind"] = kind_in(read(told["text"]).tree)
         for one in edits:
             told["text"] = edited(told["text"], one["path"], one["value"])
         if kept is None:  # another change follows, and nobody will see this one
             return told
         document = replace(read(told["text"]), folder=folder)
         told["written"] = dict(written(document.tree, ()))
-        told["look"] = _look(lay_out(record_from(document, Job), kept))
+        told["kind"] = kind_in(document.tree)
+        if told["kind"] == "panel":
+            told["look"] = panel_look(record_from(document, Panel), kept)
+        else:
+            told["look"] = _look(lay_out(record_from(document, Job), kept))
     except InputError as error:
         told["problems"] = [problem_told(one) for one in error.problems]
     return told
@@ -86,7 +93,7 @@ def _look(layout: Layout) -> Told:
         },
         "answers": list(_answers(layout)),
         "section": section_svg(job, layout.kinds),
-        "used": _used(layout),
+        "used": used_of(layout),
     }
 
 
@@ -99,38 +106,6 @@ def _answers(layout: Layout) -> Iterator[tuple[str, str, str]]:
     yield ("Narrowest land", narrowest, keep) if narrowest else ("Land", "none", keep)
     more_mm = sensitivity(layout.job.bit, layout.deepest_mm) * HEIGHT_ERROR_MM
     yield f"{length(HEIGHT_ERROR_MM)} in height", f"± {length(more_mm)}", "of width"
-
-
-def _used(layout: Layout) -> dict[str, str]:
-    """Return what keys that can be left out come to, as they would be written."""
-    job, pitch_mm, speeds = layout.job, layout.lines.pitch_mm, layout.job.speeds
-    used = {
-        "pattern.pitch": None if pitch_mm is None else job.figures.length(pitch_mm),
-        "groove.step": job.figures.length(job.step_mm),
-        "feed.cut": job.figures.feed(speeds.cut_mm_min, 1),
-        "feed.plunge": job.figures.feed(speeds.plunge_mm_min, 1),
-        "feed.spindle": format_rpm(speeds.spindle_rpm),
-        "plan.hop": job.figures.length(job.hop_mm),
-        "zero.xy": job.zero.model_dump()["xy"],
-        "units": job.units or job.machine.units,
-    }
-    return {path: value for path, value in used.items() if value}
-
-
-def judged(findings: Sequence[Finding]) -> Told:
-    """Return what findings come to: the ``kind`` of verdict, the ``verdict`` in words, and each sentence once."""
-    groups = grouped(findings)
-    kind, sentence = verdict(groups)
-    told = [
-        {
-            "severity": group.first.severity,
-            "code": group.first.code,
-            "sentence": group.first.sentence,
-            "places": group.count,
-        }
-        for group in groups
-    ]
-    return {"kind": kind, "verdict": sentence, "findings": told}
 
 
 def planned(made: Made, name: str) -> Told:

@@ -25,7 +25,8 @@ from vcarve.resume import Rest, at_line, broken_off, rest_of, rest_rows
 from vcarve.run import DryRun
 from vcarve.serve.edit import edited, read
 from vcarve.serve.form import form
-from vcarve.serve.look import Told, judged, problem_told, written
+from vcarve.serve.look import problem_told, written
+from vcarve.serve.told import Told, judged
 from vcarve.view.fit import bit_line, fit_cautions, fit_rows, fit_svg, holds
 
 UNSEEN = "Judged by its text alone: lines, depths, piece and clamps were not looked at."

@@ -37,6 +37,7 @@ TAKEN = {
     "probe": ("-probe.nc", PLAIN),
     "coupon": ("-coupon.nc", PLAIN),
     "coupon-sheet": ("-coupon.html", "text/html; charset=utf-8"),
+    "panel": (".zip", "application/zip"),
     "coupon-table": ("-widths.yaml", PLAIN),
 }
 # What is taken away without the job's own plan.

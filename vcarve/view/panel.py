@@ -97,11 +97,16 @@ def panel_rows(made: PanelMade) -> Rows:
         ),
         *cutting_list(laid),
     ]
-    for name, one, times in made.programs:
-        often = "" if times == 1 else f", run {times} times"
-        rows.append((f"{name}.nc", f"{format_duration(one.times.total_s)}{often}"))
-    rows.append(("in all", f"{format_duration(made.total_s)} of cutting"))
-    return [*rows, *movement_rows(laid)]
+    return [*rows, *program_rows(made), *movement_rows(laid)]
+
+
+def program_rows(made: PanelMade) -> Rows:
+    """Return how long each program takes, how often it is run, and how long that is in all."""
+    rows = [
+        (f"{name}.nc", format_duration(one.times.total_s) + ("" if times == 1 else f", run {times} times"))
+        for name, one, times in made.programs
+    ]
+    return [*rows, ("in all", f"{format_duration(made.total_s)} of cutting")]
 
 
 def movement_rows(laid: LaidPanel) -> Iterator[tuple[str, str]]:

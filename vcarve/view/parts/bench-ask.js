@@ -29,7 +29,14 @@ let lateLook = null; // one that is on its way too long: a change that waits end
 const waits = (path) => wishes.some((wish) => wish.path === path || (wish.path && wish.path.startsWith(`${path}.`)));
 
 // Change a key: `value` as it was typed, a record or list, or null to take the key out.
-const change = (path, value) => wish({ path, value });
+const change = (path, value) => {
+  wish({ path, value });
+  const at = { "panel.columns": 0, "panel.rows": 1 }[path], count = Number(value);
+  if (at === undefined || !Number.isInteger(count) || count < 1 || count > 40) return;
+  const both = [app.written["panel.columns"], app.written["panel.rows"]].map(Number);
+  both[at] = count;
+  fitWoods(...both);
+};
 const step = (by) => wish({ by });
 const takeText = (text, job = null) => wish({ text, job });
 const wish = (one) => {

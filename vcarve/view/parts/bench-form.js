@@ -3,10 +3,16 @@
 // Which keys there are, their kinds, units and meanings the server tells; here is only how they are grouped, and which are most wanted.
 // A key that is named nowhere here is shown like all others, under "more".
 
-const CARDS = [
+const CARDS = {
+  job: [
   ["Pattern", ["pattern"]], ["Piece", ["piece", "units"]], ["Groove", ["groove"]], ["Bit", ["bit"]], ["Machine and speeds", ["machine", "feed"]],
   ["Zero", ["zero"]], ["Clamps", ["clamps"]], ["Plan", ["plan"]],
-];
+  ],
+  panel: [
+    ["Panel", ["panel", "units"]], ["Woods", ["woods"]], ["Tile", ["tile"]], ["Pattern", ["pattern"]], ["Groove", ["groove"]], ["Moisture", ["moisture"]],
+    ["Tiles that differ", ["tiles"]], ["Boards or a jig", ["boards", "fixture"]], ["Bit", ["bit"]], ["Machine and speeds", ["machine", "feed"]], ["Zero", ["zero"]], ["Plan", ["plan"]],
+  ],
+};
 const WANTED = new Set(["units", "pattern.name", "pattern.pitch", "pattern.margin", "pattern.edge", "groove.depth", "piece.outline.shape", "zero.xy", "zero.z", "feed.cut", "plan.recut", "clamps"]);
 const FIRST = { // what a new item of a list starts as, where the keys' own examples would not do
   clamps: { x: "-14 mm", y: "10 mm", width: "12 mm", height: "22 mm", above: "4 mm" },
@@ -15,7 +21,7 @@ const FIRST = { // what a new item of a list starts as, where the keys' own exam
 const WITH = { "piece.outline.shape": { rounded: { radius: "8 mm" }, polygon: { sides: "6" } } }; // what a word needs beside it
 const ELSEWHERE = new Set(["title"]); // has its place in the head
 
-const app = { form: [], choices: {}, written: {}, used: {}, problems: [], look: null, plan: null };
+const app = { kind: "job", forms: {}, form: [], choices: {}, written: {}, used: {}, problems: [], look: null, plan: null };
 const under = (path) => Object.keys(app.written).some((key) => key === path || key.startsWith(`${path}.`));
 const forget = (path) => { for (const key of [...fields.keys()]) if (key.startsWith(`${path}.`)) fields.delete(key); };
 
@@ -30,7 +36,7 @@ const KINDS = {
   quantity: numberField, whole: numberField, text: textField, choice: choiceField, flag: flagField,
   name: (node, path) => (path === "pattern.name" ? patternField(node, path) : nameField(node, path)),
   section: (node, path) => el("div", { class: "section" }, ...rowsOf(node.fields, path)),
-  list: (node, path) => listField(node, path), table: (node, path) => tableField(node, path),
+  grid: (node, path) => woodsField(node, path), list: (node, path) => listField(node, path), table: (node, path) => tableField(node, path),
 };
 const fieldOf = (node, path) => (KINDS[node.kind] || textField)(node, path);
 
@@ -101,6 +107,37 @@ const tableField = (node, path) => {
   return rowOf(node, path, { node: el("div", { class: "list" }, items, el("div", { class: "adding" }, key, add)), set }, { wide: true, many: true });
 };
 
+// --- the woods of a panel's tiles: chosen here, laid by pressing a tile -----------------------------------------------------------------
+
+const woodsField = (node, path) => {
+  const select = el("select", { id: idOf(path) });
+  select.addEventListener("change", () => { app.wood = select.value; });
+  const set = () => {
+    const all = app.choices[node.of] || [];
+    optionsOf(select, [["", "the next one in use"], ...all.map(({ name, title }) => [name, title || name])], app.wood || "", "", true);
+  };
+  const hint = el("small", { class: "remark" }, "Press a tile of the panel to lay it.");
+  return rowOf({ ...node, key: "wood to lay" }, path, { node: el("div", {}, select, hint), set }, { wide: true });
+};
+const gridNow = () => {
+  const grid = [];
+  for (const [key, name] of Object.entries(app.written)) {
+    const found = /^woods\.(\d+)\.(\d+)$/.exec(key);
+    if (found) (grid[found[1]] ||= [])[found[2]] = name;
+  }
+  return grid;
+};
+const layWood = (path) => {
+  const used = [...new Set(gridNow().flat())], now = app.written[path];
+  change(path, app.wood || used[(used.indexOf(now) + 1) % used.length]);
+};
+// More rows and columns go on as those before them do: in turn.
+const fitWoods = (columns, rows) => {
+  const grid = gridNow(), of = (list, at) => list[at < list.length ? at : list.length - 1 - ((at - list.length + 1) % Math.min(2, list.length))];
+  if (!grid.length || grid.some((row) => !row || row.includes(undefined))) return; // woods of one's own
+  change("woods", Array.from({ length: rows }, (_, row) => Array.from({ length: columns }, (__, column) => of(of(grid, row), column))));
+};
+
 // --- the pattern: its picture opens all of them ------------------------------------------------------------------------------------
 
 const patternField = (node, path) => {
@@ -163,8 +200,8 @@ const choosePattern = (path, node) => {
 
 const buildForm = () => {
   fields.clear();
-  const byKey = new Map(app.form.map((node) => [node.key, node])), cards = [...CARDS];
-  const others = app.form.map(({ key }) => key).filter((key) => !ELSEWHERE.has(key) && !CARDS.some(([, keys]) => keys.includes(key)));
+  const byKey = new Map(app.form.map((node) => [node.key, node])), cards = [...CARDS[app.kind]];
+  const others = app.form.map(({ key }) => key).filter((key) => !ELSEWHERE.has(key) && !cards.some(([, keys]) => keys.includes(key)));
   if (others.length) cards.push(["Further keys", others]);
   $("cards").replaceChildren(...cards.map(([title, keys]) => {
     const nodes = keys.map((key) => byKey.get(key)).filter(Boolean);

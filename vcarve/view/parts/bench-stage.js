@@ -6,6 +6,7 @@ const facts = { shows: null, kept: null, player: null }; // the text that is sho
 // --- the piece --------------------------------------------------------------------------------------------------------------------
 
 const showPiece = () => {
+  if (app.look.panel) { facts.player = null; showPanel(); return; }
   const data = { ...app.look.stage, ...(app.plan && app.plan.stage) };
   const before = facts.player, onZeroMoved = (word) => change("zero.xy", word);
   const onWord = (text) => { $("told").textContent = text; };
@@ -42,10 +43,28 @@ const moveClamp = (index, x, y) => {
   }
 };
 
+// A panel: each tile is a button that lays a wood.
+const showPanel = () => {
+  const { svg, tiles, size: [wide, high] } = app.look.panel, drawn = svgOf(svg), held = document.activeElement && document.activeElement.getAttribute("data-tile");
+  drawn.setAttribute("role", "group");
+  for (const { path, at: [x, y], word } of tiles) {
+    const tile = document.createElementNS("http://www.w3.org/2000/svg", "rect");
+    const told = { x: x - wide / 2, y: y - high / 2, width: wide, height: high, class: "tile", tabindex: 0, role: "button", "aria-label": word, "data-tile": path };
+    for (const [key, value] of Object.entries(told)) tile.setAttribute(key, value);
+    tile.addEventListener("click", () => layWood(path));
+    tile.addEventListener("keydown", (event) => { if (event.key === "Enter" || event.key === " ") { event.preventDefault(); layWood(path); } });
+    drawn.append(tile);
+  }
+  $("panel").replaceChildren(drawn);
+  if (held) (drawn.querySelector(`[data-tile="${held}"]`) || $("stage")).focus();
+};
+
 // --- what the server says -----------------------------------------------------------------------------------------------------------
 
 const onLook = (answer, more) => {
   Object.assign(app, { written: answer.written || app.written, problems: answer.problems || [] });
+  if (answer.kind && answer.kind !== app.kind) { Object.assign(app, { kind: answer.kind, form: app.forms[answer.kind], look: null, plan: null }); anew = true; }
+  root.dataset.kind = app.kind;
   app.late = false;
   if (answer.look) {
     app.look = answer.look;
@@ -222,6 +241,7 @@ const showFacts = () => {
   into("card-groove", svgOf(look.section), rows(but(look.facts.groove, "Groove"))); // which the drawing shows
   into("card-machine", rows((look.facts.tool || []).filter(([label]) => label === "Speeds")));
   const told = plan ? but([...(plan.facts.program || []), ...(plan.facts.plan || [])], "Running time", "Passes") : [];
+  into("card-panel", rows(look.facts.panel));
   into("card-plan", told.length ? el("details", { class: "more" }, el("summary", {}, "figures ", el("small", {}, told.map(([label]) => label.toLowerCase()).join(", "))), rows(told)) : null);
 };
 
@@ -229,14 +249,15 @@ const showFacts = () => {
 
 const showTime = () => {
   const box = $("time");
-  box.classList.toggle("waits", !app.plan);
+  box.classList.toggle("waits", !app.plan || app.kind === "panel");
   showProgress();
 };
 const showProgress = () => {
   const told = app.progress, words = $("progress-words"), bar = $("progress");
   const wrong = app.problems.length > 0;
   words.textContent = wrong ? "The plan waits for numbers that are right." : told ? `Working out the plan: ${told.stage}` : app.late ? "Laying out the piece" : "Working out the plan";
-  bar.hidden = wrong;
+  bar.hidden = wrong || (app.kind === "panel" && app.plan !== null);
+  if (bar.hidden && !wrong) words.textContent = "All programs are worked out, read back and dry-run.";
   if (told && Number.isFinite(told.share)) bar.value = told.share; else bar.removeAttribute("value");
 };
 

@@ -10,7 +10,9 @@ const hand = (name, content, kind = "text/plain;charset=utf-8") => {
 };
 const stem = () => (state.file || (app.plan && app.plan.name) || "tile").replace(/\.[^.]*$/, "");
 const takeJob = () => hand(state.file || `${stem()}.yaml`, textNow());
-const takeProgram = () => { if (app.plan && !app.plan.refused) hand(app.plan.name, app.plan.program); };
+const takeProgram = () => {
+  if (app.kind === "panel") { if (app.plan && !app.plan.refused) takeFile("panel"); return; }
+  if (app.plan && !app.plan.refused) hand(app.plan.name, app.plan.program); };
 const takeFile = async (what) => {
   try {
     const response = await post("take", { text: textNow(), file: state.file, what });
@@ -21,6 +23,7 @@ const takeFile = async (what) => {
 
 // The bench sheet is that of the dry-run page: taken from it, put on this page, and printed.
 const printSheet = async () => {
+  if (app.kind === "panel") { takeFile("page"); return; } // a page of its own
   try {
     const text = await (await post("take", { text: textNow(), file: state.file, what: "page" })).text();
     const sheet = new DOMParser().parseFromString(/<section class="sheet"[^]*?<\/section>/.exec(text)[0], "text/html").querySelector(".sheet");
@@ -42,7 +45,8 @@ const showWords = () => {
   $("redo").disabled = state.at >= state.texts.length - 1;
   const take = $("take-program");
   take.disabled = !app.plan || app.plan.refused;
-  take.textContent = app.plan && !app.plan.refused ? `Program ${app.plan.name}` : app.plan ? "Program: must not be cut" : "Program";
+  const what = app.kind === "panel" ? "Folder" : "Program";
+  take.textContent = app.plan && !app.plan.refused ? `${what} ${app.plan.name}` : app.plan ? `${what}: must not be cut` : what;
   $("take-sheet").disabled = !app.plan;
   for (const button of document.querySelectorAll("[data-take]")) button.disabled = app.problems.length > 0;
 };

@@ -8,7 +8,7 @@ const theme = (dark) => {
 
 const begin = async () => {
   const given = await (await answerOf(await fetch("start"))).json();
-  Object.assign(app, { form: given.form, choices: given.choices, largest: given.largest_program });
+  Object.assign(app, { forms: given.forms, form: given.forms.job, choices: given.choices, largest: given.largest_program });
   Object.assign(state, { folder: given.folder, place: `mizo-bench ${given.folder}/${given.file || ""}` });
   const before = recall(state.place);
   const job = { file: given.file, seen: given.seen, saved: given.file ? given.text : "" };
