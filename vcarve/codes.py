@@ -64,6 +64,7 @@ OF_JOBS: Codes = {
 OF_PANELS: Codes = {
     "gap-too-narrow": ("caution", "a panel's gaps do not take what its tiles grow in damp air"),
     "rebate-too-narrow": ("caution", "a frame's rebate does not cover the outer tiles in dry air"),
+    "tiles-too-close": ("caution", "grooves of a tile reach the edge of the next one on a board or in a jig"),
     "jig-unknown": ("caution", "where the zeros of a jig are is not said, so that travel is not judged"),
     "movement-unknown": ("caution", "nothing is known of how a wood moves"),
     "moisture-far": ("caution", "moisture beyond what the figures of woods are meant for"),

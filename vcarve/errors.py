@@ -10,7 +10,7 @@ A fault of our own makes it end with exit code 70.
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import KW_ONLY, dataclass, replace
 
 from vcarve.codes import CODES, Severity
@@ -19,6 +19,7 @@ EXIT_REFUSED = 1
 EXIT_BAD_INPUT = 2
 EXIT_INTERNAL = 70  # EX_SOFTWARE of BSD's sysexits.h
 
+NAMED_MOST = 3  # of several that have the same finding
 MOST_NAMED = 20  # findings of one kind that are listed one by one
 # A figure that says how much, and not where along X or Y.
 _HOW_MUCH = re.compile(r"(?<![\w.-])(?<![XY] )-?[0-9]+(?:\.[0-9]+)?")
@@ -151,6 +152,17 @@ def grouped(findings: Iterable[Finding]) -> tuple[Alike, ...]:
         groups.setdefault(alike, []).append(finding)
     told = [Alike(findings=tuple(group)) for group in groups.values()]
     return tuple(sorted(told, key=lambda group: group.first.severity != "refuse"))
+
+
+def of_each(told: Iterable[tuple[str, Iterable[Finding]]]) -> Iterator[Finding]:
+    """Yield the findings of several things, each once, with the names of those that have it."""
+    names: dict[Finding, list[str]] = {}
+    for name, findings in told:
+        for finding in dict.fromkeys(findings):
+            names.setdefault(finding, []).append(name)
+    for finding, having in names.items():
+        more = f" and {len(having) - NAMED_MOST} more" if len(having) > NAMED_MOST else ""
+        yield replace(finding, sentence=f"{', '.join(having[:NAMED_MOST])}{more}: {finding.sentence}")
 
 
 def refuses(findings: Iterable[Finding]) -> bool:

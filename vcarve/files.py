@@ -8,7 +8,7 @@ import re
 import shutil
 import sys
 import tempfile
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Literal
 
@@ -65,16 +65,24 @@ def write_whole(outputs: Sequence[Output]) -> None:
         sys.stdout.buffer.flush()
 
 
-def write_folder(path: str, contents: Mapping[str, str | bytes], *, force: bool = False) -> None:
+def write_folder(
+    path: str, contents: Mapping[str, str | bytes], read: Iterable[str] = (), *, force: bool = False
+) -> list[str]:
     """Write files into a folder, which is made with all of them or not at all; see :func:`claim_folder`.
 
-    Raises InputError for a path that cannot be written; nothing has changed then.
+    Return the names of programs that were there before and have not been written over.  Raises InputError for a path that
+    cannot be written, and for a name there of a file that was ``read``; nothing has changed then.
     """
     claim_folder(path, force=force)
     target = Path(os.path.realpath(path))
     if target.exists():
+        inputs = {os.path.realpath(one) for one in read}
+        for name in contents:
+            if os.path.realpath(target / name) in inputs:
+                want = "is read by this command; write to another folder"
+                raise InputError(Problem(value=str(Path(path, name)), want=want))
         write_whole([(str(target / name), content) for name, content in contents.items()])
-        return
+        return sorted(one.name for one in target.glob("*.nc") if one.name not in contents)
     with (
         _worded(path),
         tempfile.TemporaryDirectory(prefix=f".{target.name[:40]}.", dir=target.parent) as beside,
@@ -84,6 +92,7 @@ def write_folder(path: str, contents: Mapping[str, str | bytes], *, force: bool 
         for name, content in contents.items():
             (new / name).write_bytes(content.encode() if isinstance(content, str) else content)
         os.rename(new, target)
+    return []
 
 
 def claim_folder(path: str, *, force: bool = False) -> None:

@@ -16,8 +16,8 @@ from vcarve.dryrun import clock
 from vcarve.dryrun.check import check, check_in_air
 from vcarve.dryrun.jig import gathered
 from vcarve.dryrun.track import waiting_mm
-from vcarve.errors import Finding, InputError, Problem, RefusedError, refuses
-from vcarve.job.bench import Machine, Wood
+from vcarve.errors import Finding, InputError, Problem, RefusedError, of_each, refuses
+from vcarve.job.bench import Machine
 from vcarve.job.document import placed
 from vcarve.job.panel import Fixture, Panel
 from vcarve.job.records import Job
@@ -29,7 +29,7 @@ from vcarve.layout.probes import APART_MM, INSET_MM, probe_places
 from vcarve.layout.proposals import proposals
 from vcarve.layout.stages import Layout, laid_out
 from vcarve.mount.flat import mount_of
-from vcarve.panel.boards import Load, in_jig, lay_load, nest
+from vcarve.panel.boards import Load, called, close_findings, in_jig, lay_load, nest
 from vcarve.panel.movement import movement_findings
 from vcarve.panel.tiles import LaidPanel, lay_panel, letter
 from vcarve.plan.model import Plan, as_given
@@ -140,36 +140,43 @@ def plan_panel(panel: Panel, progress: Progress | None = None) -> PanelMade:
     """
     tell = progress or (lambda stage, share: None)
     laid, fixture = lay_panel(panel), panel.fixture
-    loads = nest(laid)
-    count = len(loads) or len(laid.sorts)
+    loads = nest(laid) if fixture is None else in_jig(laid, fixture)
+    on_boards = bool(panel.boards)
+    count = len(loads) if on_boards else len(laid.sorts)
 
     def made_of(index: int, name: str, layout: Layout) -> Made:
         return plan_program(layout, lambda stage, share: tell(f"{name}: {stage}", (index + share) / count))
 
-    programs = []
-    for index, load in enumerate(loads):
-        programs.append(
-            (_called(load.name, load.board.wood), made_of(index, load.name, lay_load(laid, load)), 1)
-        )
-    for sort, layout in enumerate(() if loads else laid.sorts):
-        name = f"tile {letter(sort)}"
-        made = made_of(sort, name, layout)
-        if fixture is None:
-            programs.append((_called(name, layout.job.piece.wood), made, len(laid.of_sort(sort))))
-            continue
-        for load in in_jig(laid, fixture):
-            if load.lying[0].tile.sort == sort:
-                jig = _in_jig(laid, load, fixture, made)
-                programs.append((_called(load.name, layout.job.piece.wood), jig, load.times))
-    # What there is to say of a tile is said of it where it lies on a board as well.
-    own = (one for layout in laid.sorts for one in job_findings(layout)) if loads else ()
-    found = dict.fromkeys((*movement_findings(laid), *(replace(one, at_mm=None) for one in own)))
-    return PanelMade(laid=laid, programs=tuple(programs), findings=tuple(found))
-
-
-def _called(name: str, wood: Wood) -> str:
-    """Return what the file of a program is called, without its ending."""
-    return f"{name.replace(' ', '-')}-{wood.name}"
+    names = [f"tile {letter(sort)}" for sort in range(len(laid.sorts))]
+    own: list[Finding] = []
+    if on_boards:
+        # What there is to say of a tile is said of it, and not of its lines beside others.
+        alone = ((name, job_findings(one)) for name, one in zip(names, laid.sorts, strict=True))
+        own = list(of_each((name, [replace(one, at_mm=None) for one in found]) for name, found in alone))
+        said = {(one.code, one.severity) for one in own}
+        boards = [made_of(k, load.name, lay_load(laid, load)) for k, load in enumerate(loads)]
+        programs = [
+            (
+                load.called,
+                replace(one, findings=tuple(f for f in one.findings if (f.code, f.severity) not in said)),
+                1,
+            )
+            for load, one in zip(loads, boards, strict=True)
+        ]
+    else:
+        tiles = [made_of(sort, names[sort], layout) for sort, layout in enumerate(laid.sorts)]
+        programs = [
+            (called(names[sort], one.job.piece.wood), one, len(laid.of_sort(sort)))
+            for sort, one in enumerate(tiles)
+        ]
+        if fixture is not None:
+            programs = [
+                (load.called, _in_jig(laid, load, fixture, tiles[load.lying[0].tile.sort]), load.times)
+                for load in loads
+            ]
+    close = of_each((load.called, close_findings(laid, load)) for load in loads)
+    found = (*movement_findings(laid), *own, *close)
+    return PanelMade(laid=laid, loads=loads, programs=tuple(programs), findings=found)
 
 
 def _in_jig(laid: LaidPanel, load: Load, fixture: Fixture, made: Made) -> Made:

@@ -341,6 +341,7 @@ def panel_json(made: PanelMade) -> dict[str, Any]:
         else {
             "grow_mm": plain(found.grow_mm),
             "shrink_mm": plain(found.shrink_mm),
+            "field_mm": found.field_mm.tolist(),
             "gap_mm": found.gap_mm,
             "rebate_mm": found.rebate_mm,
         },

@@ -16,6 +16,7 @@ from vcarve.job.bench import Machine
 from vcarve.job.records import Job
 from vcarve.layout.stages import Layout
 from vcarve.network.model import Network
+from vcarve.panel.boards import Load
 from vcarve.panel.tiles import LaidPanel
 from vcarve.plan.model import Plan
 from vcarve.plane.arrays import Floats, Ints
@@ -161,6 +162,7 @@ class PanelMade:
     """A panel with the programs of its tiles, each with the name its file has, and how often it is run."""
 
     laid: LaidPanel
+    loads: tuple[Load, ...]  # what each program cuts, where it cuts several tiles
     programs: tuple[tuple[str, Made, int], ...]
     findings: tuple[Finding, ...]  # of the panel as a whole
 

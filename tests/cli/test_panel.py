@@ -119,8 +119,9 @@ def test_a_panel_that_must_not_be_cut_writes_nothing() -> None:
     told = run("-o", "out", "--set", "tile.thickness=1.5")
 
     assert told.exit_code == 1
-    assert "tile-A-maple-sugar: The groove is 2 mm deep in a piece 1.5 mm thick" in told.output
-    assert "tile-B-walnut-black:" in told.output
+    said = "tile-A-maple-sugar, tile-B-walnut-black: The groove is 2 mm deep in a piece 1.5 mm thick"
+    assert said in told.output
+    assert "--picture" not in told.output  # it has no such option
     assert not Path("out").exists()
 
 
@@ -141,6 +142,49 @@ def test_a_folder_with_files_is_kept() -> None:
     Path("empty").mkdir()
     assert run(*QUICK, "-o", "empty").exit_code == 0
     assert sorted(os.listdir("empty")) == FILES
+
+
+def test_programs_of_an_earlier_run_are_told() -> None:
+    """A program that is no longer made stays in the folder, and is named so that nobody cuts it."""
+    odd = "tiles=[{column: 1, row: 1, pattern: {name: shippo, pitch: 40}}]"
+    assert run(*QUICK, "--set", odd, "-o", "out").exit_code == 0
+    assert Path("out/tile-C-maple-sugar.nc").exists()
+
+    for also in ((), ("--json",)):
+        told = run(*QUICK, "-o", "out", "--force", *also)
+        assert told.exit_code == 0
+        said = "caution  out/tile-C-maple-sugar.nc was there before and is no program of this panel: do not cut it."
+        assert said in told.output
+    assert run(*QUICK, "-o", "out", "--force").output.count("was there before") == 1
+
+
+def test_a_drawing_that_is_read_is_not_written_over() -> None:
+    """The panel's own drawing may be called as the picture is; it is kept."""
+    drawing = '<svg xmlns="http://www.w3.org/2000/svg" width="60mm" height="60mm" viewBox="0 0 60 60">'
+    drawing += '<path d="M10 10L50 50"/></svg>'
+    Path("panel.svg").write_text(drawing)
+    told = run("--set", "pattern={drawing: panel.svg}", "--set", "groove.depth=1", "-o", ".", "--force")
+
+    assert told.exit_code == 2
+    assert "'panel.svg': is read by this command; write to another folder" in told.output
+    assert Path("panel.svg").read_text() == drawing
+    assert sorted(os.listdir(".")) == ["panel.svg", "panel.yaml"]
+
+
+def test_boards_are_told_with_what_is_cut_out_of_them() -> None:
+    """Each program of a board says where its tiles lie, and a board that is not needed is named."""
+    boards = "boards=[{wood: walnut-black, width: 330, height: 215, thickness: 12}, {wood: maple-sugar, width: 330, height: 215, "
+    boards += "thickness: 12}, {wood: beech, width: 90, height: 20, thickness: 12}]"
+    odd = "tiles=[{column: 2, row: 1, mirror: true, turn: 180}]"
+    told = run(*QUICK, "--set", boards, "--set", odd, "--set", "machine=gantry-router", "-o", "out").output
+
+    lines = {line.split()[0]: line.partition("  ")[2].split("; ")[-1].strip() for line in told.splitlines()}
+    assert lines["board-1-walnut-black.nc"] == "out of 330 × 215 × 12 mm, from the front left: B C C / C"
+    assert lines["board-2-maple-sugar.nc"] == "out of 330 × 215 × 12 mm, from the front left: A A A / A A"
+    assert "  board 3                  90 × 20 × 12 mm, American beech: no tile is cut out of it" in told
+    page = Path("out/sheet.html").read_text(encoding="utf-8")
+    assert "<dt>B</dt><dd>1 of Black walnut: hishi, pitch 40\u00a0mm, mirrored</dd>" in page
+    assert "X0 Y0 at the front left corner, Z0 on the top of the piece" in page
 
 
 @pytest.mark.parametrize(
@@ -205,6 +249,20 @@ def test_a_full_disk_leaves_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
         (
             ("panel.frame.rebate=25",),
             ["--set panel.frame.rebate: '25': must be less than the bar's width, 25 mm"],
+        ),
+        (
+            ("panel.frame.rebate=1.5",),
+            [
+                "--set panel.frame.rebate: '1.5': covers no tile; must be more than the gap, 1.5 mm, or 0 for none"
+            ],
+        ),
+        (
+            ("fixture={systems: [G54, G55], places: [{x: 0, y: 0}, {x: 30, y: -99}]}",),
+            ["--set fixture: fixture.places: the tiles of places 1 and 2 lie over each other"],
+        ),
+        (
+            ("fixture={systems: [G54, G55], places: [{x: 0, y: 0}, {x: -200000, y: 0}]}",),
+            ["--set fixture: fixture.places.1.x: '-200000': must be at least -100000 mm"],
         ),
         (
             ("panel.frame.width=",),

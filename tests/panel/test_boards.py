@@ -10,13 +10,15 @@ import pytest
 from hypothesis import event, given, settings
 from hypothesis import strategies as st
 
-from panel_files import panel_from
+from panel_files import CHECKER, panel_from
 from vcarve.errors import InputError
+from vcarve.job.bench import woods
 from vcarve.job.panel import load_panel
-from vcarve.panel.boards import Load, lay_load, nest
+from vcarve.panel.boards import Load, called, close_findings, lay_load, nest
 from vcarve.panel.tiles import LaidPanel, lay_panel
 from vcarve.pipeline import plan_panel
 from vcarve.proofing import carve_piece
+from vcarve.view.panel import all_findings
 
 BOARDS = (
     "boards=[{wood: walnut-black, width: 450 mm, height: 120 mm, thickness: 12 mm}, "
@@ -78,7 +80,7 @@ def test_tiles_lie_on_the_board_apart_from_each_other(
 
 
 def test_a_board_that_would_take_the_rest_takes_it(tmp_path: Path) -> None:
-    """Tiles that find no place are counted, and the board that is named for them takes them."""
+    """Tiles that find no place are counted, and boards as named, within the machine's travel, take as many as is said."""
     small = "boards=[{wood: walnut-black, width: 450, height: 120, thickness: 12}, "
     small += "{wood: maple-sugar, width: 215, height: 115, thickness: 12}]"
     laid = lay_panel(panel_from(tmp_path, small))
@@ -86,10 +88,13 @@ def test_a_board_that_would_take_the_rest_takes_it(tmp_path: Path) -> None:
         nest(laid)
     said = str(caught.value)
     assert "3 of 5 tiles of maple-sugar find no place; a board of" in said
+    assert said.endswith("takes 2 of them")
     wide, high = said.partition("a board of ")[2].split(" × ")[:2]
-    also = small[:-1] + f", {{wood: maple-sugar, width: {wide}, height: {high}, thickness: 12}}]"
+    assert float(wide) <= laid.panel.machine.travel.x_mm
+    assert float(high) <= laid.panel.machine.travel.y_mm
+    also = small[:-1] + 2 * f", {{wood: maple-sugar, width: {wide}, height: {high}, thickness: 12}}" + "]"
 
-    assert [len(load.lying) for load in nest(lay_panel(panel_from(tmp_path, also)))] == [4, 2, 3]
+    assert [len(load.lying) for load in nest(lay_panel(panel_from(tmp_path, also)))] == [4, 2, 2, 1]
 
 
 def test_a_board_has_the_lines_of_its_tiles_where_they_lie(tmp_path: Path) -> None:
@@ -170,3 +175,66 @@ def test_a_panel_of_three_patterns_is_planned_below_its_parts(tmp_path: Path) ->
     boards = plan_panel(load_panel(str(path), [BOARDS, "groove.depth=1", "pattern={name: hishi, pitch: 20}"]))
     tiles = plan_panel(load_panel(str(path), ["groove.depth=1", "pattern={name: hishi, pitch: 20}"]))
     assert boards.total_s < tiles.total_s
+
+
+def test_grooves_that_reach_the_next_tile_are_told(tmp_path: Path) -> None:
+    """Lines that end at a tile's edge are cut half a groove beyond it: with 1 mm of depth and 90 degrees, 1 mm."""
+    sets = ("groove.depth=1", "pattern={name: hishi, pitch: 20}")
+    for kerf, said in ((0.4, ["tiles-too-close"]), (0.99, ["tiles-too-close"]), (1.0, []), (4.0, [])):
+        close = BOARDS.replace("thickness: 12 mm", f"thickness: 12 mm, kerf: {kerf}")
+        laid = lay_panel(panel_from(tmp_path, close, *sets))
+        found = list(close_findings(laid, nest(laid)[0]))
+        assert [one.code for one in found] == said
+    close = BOARDS.replace("thickness: 12 mm", "thickness: 12 mm, kerf: 0.4")
+    (told,) = close_findings(laid := lay_panel(panel_from(tmp_path, close, *sets)), nest(laid)[0])
+    assert "reach 1 mm beyond the edge of a tile, and tiles lie 0.4 mm apart" in told.sentence
+    inside = lay_panel(
+        panel_from(tmp_path, close, "groove.depth=1", "pattern={name: hishi, pitch: 20, margin: 3}")
+    )
+    assert list(close_findings(inside, nest(inside)[0])) == []
+
+
+@pytest.mark.parametrize(
+    ("name", "file"),
+    [
+        ("../../x y", "board-1-x-y"),
+        ("Öl / Ü", "board-1-l"),
+        ("", "board-1"),
+        ("CON", "board-1-CON"),
+        ("n" * 200, f"board-1-{'n' * 60}"),
+    ],
+)
+def test_files_have_names_for_every_disk(name: str, file: str) -> None:
+    """What a wood of one's own is called leads out of no folder and is never too long for a file."""
+    wood = woods()[0].model_copy(update={"name": name})
+    assert called("board 1", wood) == file
+
+
+def test_what_is_too_much_is_counted_before_it_is_laid_out(tmp_path: Path) -> None:
+    """Lines of all programs together are counted: of every tile on boards, else of every sort, as often as a jig repeats it."""
+    fine = "pattern={name: hishi, pitch: 0.4}"
+    for sets in ((BOARDS, fine), ("fixture={systems: [G54, G55, G56, G57, G58, G59]}", fine)):
+        with pytest.raises(InputError) as caught:
+            lay_panel(panel_from(tmp_path, *sets))
+        assert "panel.yaml:2: panel: its programs would cut some" in str(caught.value)
+        assert "and 1,000,000 can be planned" in str(caught.value)
+
+
+def test_the_pattern_of_one_tile_is_told_at_that_tile(tmp_path: Path) -> None:
+    """What is wrong with a tile's own pattern names the line where that one stands."""
+    text = CHECKER + "tiles:\n  - column: 1\n    row: 1\n    pattern: {name: shippo, across: 3, margin: 70}\n"
+    with pytest.raises(InputError, match=r"panel.yaml:15: pattern.margin: '70': must be less than half"):
+        lay_panel(panel_from(tmp_path, text=text))
+
+
+def test_findings_of_tiles_on_boards_are_told_once(tmp_path: Path) -> None:
+    """What is true of a tile is said of it, and not once more of every board that it lies on."""
+    made = plan_panel(
+        panel_from(
+            tmp_path, BOARDS, "machine=gantry-router", "pattern={name: asanoha, across: 3}", "groove.depth=3"
+        )
+    )
+    codes = [one.code for one in all_findings(made)]
+    assert "land-vanished" in codes
+    assert len(codes) == len(set(codes))
+    assert all(one.sentence.startswith("tile A, tile B: ") for one in all_findings(made))

@@ -77,6 +77,34 @@ def test_tiles_of_a_checker(tmp_path: Path) -> None:
     assert list(movement_findings(lay_panel(panel_from(tmp_path, MOIST)))) == []
 
 
+def test_only_what_the_rebate_covers_counts_for_it(tmp_path: Path) -> None:
+    """A tile in the middle, or one that moves along the frame, asks for no rebate; the outer ones do, across the frame."""
+    rim = "[walnut-black, walnut-black, walnut-black]"
+    woods = f"woods=[{rim}, [beech, beech, beech], {rim}]"
+    found = movement(lay_panel(panel_from(tmp_path, MOIST, woods)))
+    assert found is not None
+    assert found.rebate_mm == pytest.approx(1.5 + 0.822 / 2.0 + 1.0)
+    # Held in the middle of each, all tiles together grow as far as the outer ones reach out.
+    assert found.field_mm == pytest.approx(np.array([[0.0, 0.822], [0.0, 0.822]]))
+
+
+def test_a_frame_without_a_rebate_covers_nothing(tmp_path: Path) -> None:
+    """Where bars have no rebate, none is asked to cover anything."""
+    told = [
+        one.code for one in movement_findings(lay_panel(panel_from(tmp_path, MOIST, "panel.frame.rebate=0")))
+    ]
+    assert told == []
+
+
+def test_an_oblong_tile_moves_across_its_grain(tmp_path: Path) -> None:
+    """Grain along the height of a tile 80 by 50 mm moves its width, of 80 mm; along its width, the height of 50 mm."""
+    for grain, want in (("along-y", [80.0, 0.0]), ("along-x", [0.0, 50.0])):
+        tile = f"tile={{width: 80, height: 50, thickness: 12, grain: {grain}}}"
+        found = movement(lay_panel(panel_from(tmp_path, MOIST, tile)))
+        assert found is not None
+        assert found.grow_mm[0, 0] == pytest.approx(np.array(want) * 0.00353 * 3.0)
+
+
 def test_quarter_sawn_and_laid_across(tmp_path: Path) -> None:
     """Quarter-sawn maple moves by 0.165 mm a point and metre/10; a tile turned by a quarter moves along X."""
     panel = panel_from(tmp_path, MOIST, "tile.sawn=quarter", "tiles=[{column: 1, row: 1, turn: 90}]")
@@ -118,5 +146,5 @@ def test_unknown_woods_have_no_figures(tmp_path: Path) -> None:
 
 
 def test_every_code_of_panels_is_brought_by_one() -> None:
-    """The table of codes has those of panels that are provoked above, and that of jigs (``test_jig.py``)."""
-    assert {code for _, code, _ in TIGHT} | {"jig-unknown"} == set(OF_PANELS)
+    """The table of codes has those of panels that are provoked above, and in ``test_jig.py`` and ``test_boards.py``."""
+    assert {code for _, code, _ in TIGHT} | {"jig-unknown", "tiles-too-close"} == set(OF_PANELS)

@@ -170,9 +170,12 @@ def report(error: Exception) -> NoReturn:
     raise click.exceptions.Exit(EXIT_INTERNAL)
 
 
-def fail(error: MizoError, *, writes: bool = True, written: Sequence[str] = ()) -> NoReturn:
+def fail(
+    error: MizoError, *, writes: bool = True, written: Sequence[str] = (), drawn: bool = True
+) -> NoReturn:
     """Print an error and leave with its exit code; ``writes`` says that the command would have written files.
 
+    ``drawn`` says that the command has options to see what is wrong;
     ``written`` are the paths of what was written all the same, to see by it what is wrong.
     """
     if isinstance(error, InputError):
@@ -194,7 +197,7 @@ def fail(error: MizoError, *, writes: bool = True, written: Sequence[str] = ()) 
             echo(f"No program was written.{see}", err=True)
         else:
             shown = any(one.at_mm for one in error.findings)
-            see = " Add --picture plan.svg or --page run.html to see where." if shown else ""
+            see = " Add --picture plan.svg or --page run.html to see where." if shown and drawn else ""
             if last := f"{'Nothing was written.' if writes else ''}{see}".strip():
                 echo(last, err=True)
     raise click.exceptions.Exit(error.exit_code)

@@ -8,7 +8,7 @@ from pathlib import Path
 import click
 
 from vcarve.cli.options import force_option, json_option, noted, say, set_option
-from vcarve.cli.terminal import progress_bar, told
+from vcarve.cli.terminal import echo, progress_bar, told
 from vcarve.errors import RefusedError, grouped
 from vcarve.files import claim_folder, write_folder
 
@@ -45,16 +45,21 @@ def panel(panel: str, output: str | None, sets: tuple[str, ...], force: bool, js
     with progress_bar() as bar:
         made = plan_panel(loaded, bar)
     files: dict[str, str | bytes] = {}
+    others: list[str] = []
     if output is not None and not made.refused:
         files = panel_files(made)
-        write_folder(output, files, force=force)
+        read = {name for layout in made.laid.sorts for name in layout.job.files}
+        others = write_folder(output, files, read, force=force)
     if json_:
         say(json.dumps(panel_json(made)))
     found = tuple(all_findings(made))
     if made.refused:
         from vcarve.cli.main import fail
 
-        fail(RefusedError(found), writes=output is not None)
+        fail(RefusedError(found), writes=output is not None, drawn=False)
+    for name in others:
+        left = f"{Path(str(output), name)} was there before and is no program of this panel: do not cut it."
+        echo(f"  caution  {left}", err=True)
     if json_:
         return
     say(click.style(loaded.name, bold=True))

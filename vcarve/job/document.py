@@ -99,6 +99,18 @@ class Document:
                 return None
         return node if isinstance(node, str) else None
 
+    def with_section(self, key: str, path: KeyPath) -> Document:
+        """Return the document as if what is at ``path`` stood under ``key`` at the top, its places those of where it is."""
+        node: Any = self.tree
+        for part in path:
+            node = node[part]
+        places = {at: place for at, place in self.places.items() if at[0] != key}
+        for at, place in self.places.items():
+            if at[: len(path)] == path:
+                places[(key, *at[len(path) :])] = place
+        places.setdefault((key,), self.place(path))
+        return replace(self, tree={**self.tree, key: node}, places=places)
+
     def problem(self, path: KeyPath, want: str, value: str | None = None) -> Problem:
         """Build the problem of the value at ``path``; ``value`` replaces the value as written."""
         place = self.place(path)

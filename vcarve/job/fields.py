@@ -103,6 +103,10 @@ _length = partial(_quantity, quantity.LENGTH, "mm")
 LengthMm = Annotated[float, _length()]
 NotNegativeMm = Annotated[float, _length(least=0)]
 PositiveMm = Annotated[float, _length(least=0, above=True)]
+REACH_MM = 100_000.0  # no machine for which programs are made reaches farther
+WithinReachMm = Annotated[float, _length(least=-REACH_MM, most=REACH_MM)]
+TileMm = Annotated[float, _length(least=0, above=True, most=REACH_MM)]
+GapMm = Annotated[float, _length(least=0, most=REACH_MM)]
 TAPER_LEAST_MM = 0.01  # a shorter one would be a step
 TaperMm = Annotated[float, _length(least=TAPER_LEAST_MM, why="; leave it out for none")]
 # Finer chords are lost in rounding; the dry run bears with places as far off as chords may be.

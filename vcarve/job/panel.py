@@ -6,13 +6,24 @@ What every tile has in common stands there as in a job file, under the same name
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from itertools import combinations
 from typing import Annotated, Any, Literal
 
 from pydantic import Field, PrivateAttr
 
 from vcarve.job.bench import Bit, Machine, Wood, load_bit, load_machine, load_wood
 from vcarve.job.document import Document, read_document
-from vcarve.job.fields import Flag, LengthMm, NotNegativeMm, PositiveMm, ShareInPercent, Text, whole
+from vcarve.job.fields import (
+    Flag,
+    GapMm,
+    NotNegativeMm,
+    PositiveMm,
+    ShareInPercent,
+    Text,
+    TileMm,
+    WithinReachMm,
+    whole,
+)
 from vcarve.job.record import Broken, Named, Record, record_from
 from vcarve.job.records import Job
 from vcarve.job.sections import Feed, Groove, PatternChoice, Piece, Plan, Zero
@@ -43,17 +54,22 @@ class Grid(Record):
 
     columns: Annotated[int, whole(1, MOST_TILES)] = Field(description="how many tiles lie in a row")
     rows: Annotated[int, whole(1, MOST_TILES)] = Field(description="how many rows there are")
-    gap_mm: NotNegativeMm = Field(
+    gap_mm: GapMm = Field(
         0.0, description="between tiles, and between the outer tiles and the frame's rebate"
     )
     frame: PanelFrame | None = Field(None, description="what the tiles lie in; left out, there is none")
+
+    def _broken(self) -> Iterator[Broken]:
+        if self.frame is not None and 0.0 < self.frame.rebate_mm <= self.gap_mm:
+            want = f"covers no tile; must be more than the gap, {format_mm(self.gap_mm)}, or 0 for none"
+            yield Broken("frame.rebate", want, "gap")
 
 
 class TileSize(Record):
     """What every tile is."""
 
-    width_mm: PositiveMm = Field(description="size along X")
-    height_mm: PositiveMm = Field(description="size along Y")
+    width_mm: TileMm = Field(description="size along X")
+    height_mm: TileMm = Field(description="size along Y")
     thickness_mm: PositiveMm = Field(description="thickness of the stock")
     grain: Grain = Field("along-x", description="which way the grain of a tile runs as it is cut")
     sawn: Literal["flat", "quarter"] = Field(
@@ -112,8 +128,8 @@ class Board(Record):
 class Place(Record):
     """Where a tile's zero is in a jig."""
 
-    x_mm: LengthMm = Field(description="along X, from the first one's")
-    y_mm: LengthMm = Field(description="along Y, from the first one's")
+    x_mm: WithinReachMm = Field(description="along X, from the first one's")
+    y_mm: WithinReachMm = Field(description="along Y, from the first one's")
 
 
 System = Literal["G54", "G55", "G56", "G57", "G58", "G59"]
@@ -219,6 +235,12 @@ class Panel(Record):
             yield Broken(
                 "zero.turn", "tiles in a jig lie straight; leave it out, or leave out the fixture", "fixture"
             )
+        places = self.fixture.places if self.fixture else ()
+        for (first, one), (second, other) in combinations(enumerate(places, 1), 2):
+            apart_x, apart_y = abs(one.x_mm - other.x_mm), abs(one.y_mm - other.y_mm)
+            if apart_x < self.tile.width_mm and apart_y < self.tile.height_mm:
+                want = f"the tiles of places {first} and {second} lie over each other"
+                yield Broken("fixture.places", want)
         for index, board in enumerate(self.boards):
             if board.thickness_mm != self.tile.thickness_mm:
                 want = f"tiles are {format_mm(self.tile.thickness_mm)} thick; plane the board to that first"
@@ -255,15 +277,22 @@ class Panel(Record):
         *,
         title: str = "",
         size_mm: tuple[float, float] | None = None,
+        number: int | None = None,
     ) -> Job:
-        """Return the job of a tile, or of a piece of another size, of this wood with this pattern; raises InputError."""
+        """Return the job of a tile, or of a piece of another size, of this wood with this pattern; raises InputError.
+
+        ``number`` is that of the odd tile whose pattern it is, so that what is wrong with it is told there.
+        """
         wide, high = size_mm or (self.tile.width_mm, self.tile.height_mm)
         piece = {"width": wide, "height": high, "thickness": self.tile.thickness_mm, "wood": wood}
         same = {
             key: getattr(self, key) for key in ("units", "groove", "bit", "machine", "feed", "zero", "plan")
         }
         own = {"piece": Piece.model_validate(piece), "pattern": pattern, "title": title or self.title}
-        return record_from(self.document, Job, own | same)
+        document = self.document
+        if number is not None:
+            document = document.with_section("pattern", ("tiles", number, "pattern"))
+        return record_from(document, Job, own | same)
 
 
 def load_panel(path: str, sets: Iterable[str] = ()) -> Panel:

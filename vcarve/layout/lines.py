@@ -66,6 +66,14 @@ def moved(lines: Lines, x_mm: float, y_mm: float) -> Lines:
     return replace(lines, placing=placing, drawing=drawing, fit=None)
 
 
+def expected_edges(lines: Lines, wide_mm: float, high_mm: float) -> float:
+    """Return how many edges lines give on a piece of this size, about, before any of them is laid."""
+    if lines.pattern is None:
+        return 0.0 if lines.drawing is None else len(lines.drawing.curves)
+    cells = wide_mm * high_mm / (lines.pattern.cell.area * lines.placing.pitch_mm**2)
+    return cells * len(lines.pattern.unit_network.tail)
+
+
 def place_lines(job: Job, field: Field) -> Lines:
     """Return the lines of a job as they lie on its piece.
 
@@ -88,8 +96,8 @@ def place_lines(job: Job, field: Field) -> Lines:
     else:
         made = _fitted(job, pattern, field, placing)
     # So small a pitch that the lines would be past counting is usually a slip of the units.
-    cells_at_1_mm = job.piece.width_mm * job.piece.height_mm / pattern.cell.area
-    least = math.sqrt(cells_at_1_mm * len(pattern.unit_network.tail) / EDGES_MOST)
+    at_1_mm = replace(made, placing=replace(placing, pitch_mm=1.0))
+    least = math.sqrt(expected_edges(at_1_mm, job.piece.width_mm, job.piece.height_mm) / EDGES_MOST)
     if made.placing.pitch_mm < least * (1.0 - 1e-9):
         raise InputError(
             Problem(

@@ -7,13 +7,15 @@ that of the board, so that some lie turned.  One piece with all of its tiles is 
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from vcarve.errors import InputError
+from vcarve.errors import Finding, InputError
 from vcarve.groove.land import measure
+from vcarve.job.bench import Wood
 from vcarve.job.panel import Board, Fixture
 from vcarve.job.sections import Piece
 from vcarve.layout.field import make_field
@@ -22,6 +24,7 @@ from vcarve.layout.stages import Layout
 from vcarve.network.build import Placing
 from vcarve.network.model import Network
 from vcarve.panel.tiles import LaidPanel, Tile, letter
+from vcarve.plane.arcs import boxes
 from vcarve.plane.arrays import NM_PER_MM, Ints
 from vcarve.quantity import counted
 
@@ -50,6 +53,16 @@ class Load:
     lying: tuple[Lying, ...]
     times: int = 1
 
+    @property
+    def called(self) -> str:
+        """What the file of its program is called, without its ending."""
+        return called(self.name, self.board.wood)
+
+
+def called(name: str, wood: Wood) -> str:
+    """Return what the file of a program is called, without its ending: safe on every disk, whatever the wood is called."""
+    return re.sub("[^A-Za-z0-9]+", "-", f"{name}-{wood.name[:60]}").strip("-")
+
 
 def nest(laid: LaidPanel) -> tuple[Load, ...]:
     """Return which tiles are cut out of which of a panel's boards, and where they lie on them; nothing for a panel without.
@@ -67,7 +80,7 @@ def nest(laid: LaidPanel) -> tuple[Load, ...]:
     for wood in dict.fromkeys(laid.wood(tile).name for tile in left):
         rest = [tile for tile in left if laid.wood(tile).name == wood]
         many = sum(laid.wood(tile).name == wood for tile in laid.tiles)
-        want = f"{len(rest)} of {counted(many, 'tile')} of {wood} find no place; a board of {_wanted(laid, rest)} takes them"
+        want = f"{len(rest)} of {counted(many, 'tile')} of {wood} find no place; {_wanted(laid, rest)}"
         problems.append(replace(panel.document.problem(("boards",), want), value=None))
     if problems:
         raise InputError(problems)
@@ -90,17 +103,18 @@ def _rows(tiles: Sequence[Tile], board: Board, wide: float, high: float) -> Iter
 
 
 def _wanted(laid: LaidPanel, rest: Sequence[Tile]) -> str:
-    """Return the size of a board that takes the rest, no longer than the machine travels where that can be."""
+    """Return a board that takes the rest, or as many of them as the machine travels to, in words."""
     size, travel = laid.panel.tile, laid.panel.machine.travel
     usual = Board.model_fields
     margin, kerf = float(usual["margin_mm"].default), float(usual["kerf_mm"].default)
     # Square, so that turned tiles find room as well.
     side = max(size.width_mm, size.height_mm)
-    columns = max(1, min(len(rest), math.floor((travel.x_mm - 2.0 * margin + kerf) / (side + kerf))))
-    wide, high = (
-        2.0 * margin + many * (side + kerf) - kerf for many in (columns, math.ceil(len(rest) / columns))
-    )
-    return laid.panel.figures.size(wide, high, size.thickness_mm)
+    room = [math.floor((way - 2.0 * margin + kerf) / (side + kerf)) for way in (travel.x_mm, travel.y_mm)]
+    columns = max(1, min(len(rest), room[0]))
+    rows = max(1, min(math.ceil(len(rest) / columns), room[1]))
+    wide, high = (2.0 * margin + many * (side + kerf) - kerf for many in (columns, rows))
+    them = "them" if columns * rows >= len(rest) else f"{columns * rows} of them"
+    return f"a board of {laid.panel.figures.size(wide, high, size.thickness_mm)} takes {them}"
 
 
 def in_jig(laid: LaidPanel, fixture: Fixture) -> tuple[Load, ...]:
@@ -126,6 +140,33 @@ def in_jig(laid: LaidPanel, fixture: Fixture) -> tuple[Load, ...]:
             name = f"jig {letter(sort)}" + (f" with {many}" if full and many == rest else "")
             loads.append(Load(name=name, board=board, lying=tuple(lying), times=times))
     return tuple(loads)
+
+
+def close_findings(laid: LaidPanel, load: Load) -> Iterator[Finding]:
+    """Yield that grooves reach into a neighbour, where tiles lie closer to each other than grooves reach beyond their edge."""
+    size, length = laid.panel.tile, laid.panel.figures.length
+    at = np.array([(one.x_mm, one.y_mm, one.turned) for one in load.lying])
+    turned = at[:, 2:] > 0
+    sides = np.where(turned, (size.height_mm, size.width_mm), (size.width_mm, size.height_mm))
+    low, high = at[:, :2], at[:, :2] + sides
+    apart = np.maximum(low[:, None] - high, low - high[:, None]).max(axis=-1)
+    least = float(apart[~np.eye(len(at), dtype=bool)].min(initial=np.inf))
+    reach = max(_beyond_mm(laid.sorts[one.tile.sort]) for one in load.lying)
+    if least < reach - 1e-9:
+        want = laid.panel.figures.at_least(reach)
+        said = f"Grooves reach {length(reach)} beyond the edge of a tile, and tiles lie {length(least)} apart: they cut into the "
+        yield Finding(
+            "tiles-too-close", f"{said}edge of the next one; {want} or more between them keeps it whole."
+        )
+
+
+def _beyond_mm(layout: Layout) -> float:
+    """Return how far grooves reach beyond the edge of a tile."""
+    network, piece = layout.network, layout.job.piece
+    box = boxes(network.curves(np.flatnonzero(network.cut)))
+    half = layout.grooves.half_width_mm[network.cut]
+    over = np.abs(box).reshape(-1, 2, 2).max(axis=1) - np.array([piece.width_mm, piece.height_mm]) / 2.0
+    return max(0.0, float((over.max(axis=1) + half).max(initial=0.0)))
 
 
 # --- several layouts as one ------------------------------------------------------------------------------------------------

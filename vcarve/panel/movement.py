@@ -31,13 +31,15 @@ class Movement:
 
     ``grow_mm`` and ``shrink_mm`` (rows, columns, 2) are of each tile along X and along Y, until the dampest and the driest
     season; not a number where nothing is known of the wood.  ``gap_mm`` is the narrowest gap that takes the growth,
-    ``rebate_mm`` the narrowest rebate that then covers the outer tiles in the driest season.
+    ``rebate_mm`` the narrowest rebate that then covers the outer tiles in the driest season.  ``field_mm`` is by how much all
+    tiles together become larger (in the first row) and smaller (in the second) along X and along Y.
     """
 
     grow_mm: Floats
     shrink_mm: Floats
     gap_mm: float
     rebate_mm: float
+    field_mm: Floats
 
 
 def change_mm(size_mm: float, per_point: float, points: float) -> float:
@@ -68,11 +70,21 @@ def movement(laid: LaidPanel) -> Movement | None:
         ends = slice(None) if panel.panel.frame else slice(1, -1)
         pairs += (0.5 * (padded[1:] + padded[:-1]))[ends].ravel().tolist()
     gap = max(pairs)
+    # The outer tiles are held in their middle as well.
+    sides = [
+        [
+            (0.5 * (axis.take(0, 1 - k) + axis.take(-1, 1 - k))).max()
+            for k, axis in enumerate((way[..., 0], way[..., 1]))
+        ]
+        for way in known
+    ]
+    outer = max(float(known[1][:, (0, -1), 0].max()), float(known[1][(0, -1), :, 1].max()))
     return Movement(
         grow_mm=grow,
         shrink_mm=shrink,
         gap_mm=gap,
-        rebate_mm=max(panel.panel.gap_mm, gap) + 0.5 * float(known[1].max()) + COVERED_MM,
+        rebate_mm=max(panel.panel.gap_mm, gap) + 0.5 * outer + COVERED_MM,
+        field_mm=np.array(sides),
     )
 
 
@@ -94,9 +106,9 @@ def movement_findings(laid: LaidPanel) -> Iterator[Finding]:
         yield Finding(
             "gap-too-narrow",
             f"In the dampest season the tiles press on each other or on the frame: {where} of {least} or more takes "
-            f" what they grow; 'gap' is {length(grid.gap_mm)}.",
+            f"what they grow; 'gap' is {length(grid.gap_mm)}.",
         )
-    if grid.frame is not None and found.rebate_mm > grid.frame.rebate_mm + 1e-9:
+    if grid.frame is not None and grid.frame.rebate_mm and found.rebate_mm > grid.frame.rebate_mm + 1e-9:
         least = panel.figures.at_least(found.rebate_mm)
         yield Finding(
             "rebate-too-narrow",

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from itertools import product
 
+from vcarve.errors import InputError
 from vcarve.job.bench import Wood
 from vcarve.job.document import placed
 from vcarve.job.panel import Grain, OddTile, Panel
+from vcarve.job.records import Job
 from vcarve.layout.field import make_field
-from vcarve.layout.lines import moved, place_lines
+from vcarve.layout.lines import EDGES_MOST, Lines, expected_edges, moved, place_lines
 from vcarve.layout.stages import Kept, Layout, lay_lines, lay_out
 from vcarve.network.model import Network
 
@@ -66,48 +69,74 @@ def field_mm(panel: Panel) -> tuple[float, float]:
 
 
 def lay_panel(panel: Panel, kept: Kept | None = None) -> LaidPanel:
-    """Return a panel's tiles, laid out; ``kept`` as for ``lay_out``.  Raises InputError for what cannot be laid out."""
+    """Return a panel's tiles, laid out; ``kept`` as for ``lay_out``.
+
+    Raises InputError for what cannot be laid out, or is too much to be cut.
+    """
     keep = Kept() if kept is None else kept  # tiles that differ in wood alone have the same lines and grooves
     grid, size, whole = panel.panel, panel.tile, None
-    odd = {(one.column, one.row): one for one in panel.tiles}
+    odd = {(one.column, one.row): (number, one) for number, one in enumerate(panel.tiles)}
     wide, high = field_mm(panel)
     if panel.pattern.run_on:
         # As on one large piece: fitted to all of it, and then seen through each tile.
-        large = panel.job(panel.woods[0][0], panel.pattern, size_mm=(wide, high))
-        with placed(panel.document):
-            whole = place_lines(large, make_field(large))
-    sorts: dict[object, Layout] = {}
+        whole = _lines(panel.job(panel.woods[0][0], panel.pattern, size_mm=(wide, high)))
+    drawn: dict[str, Lines] = {}
+    sorts: dict[object, tuple[Job, Lines]] = {}
     tiles = []
     for (row, woods), column in product(enumerate(panel.woods, 1), range(1, grid.columns + 1)):
         x = (column - 0.5) * size.width_mm + (column - 1) * grid.gap_mm - wide / 2.0
         y = high / 2.0 - (row - 0.5) * size.height_mm - (row - 1) * grid.gap_mm
-        wood, mine = woods[column - 1], odd.get((column, row), OddTile(column=column, row=row))
-        choice = mine.pattern or panel.pattern
+        number, mine = odd.get((column, row), (0, OddTile(column=column, row=row)))
+        choice, grain = mine.pattern or panel.pattern, mine.grain or size.grain
         if mine.mirror:
             choice = choice.model_copy(update={"mirror": not choice.mirror})
-        grain = mine.grain or size.grain
-        job = panel.job(wood, choice)
-        alike: object = wood, grain, choice.model_dump_json()
+        job = panel.job(woods[column - 1], choice, number=number if mine.pattern else None)
+        key = choice.model_dump_json()
+        same: str | bytes = key
         if whole is not None:
             lines = moved(whole, -x, -y)
-            alike = wood, grain, _same(lay_lines(job, None, lines).network)
-        if alike not in sorts:
-            title = f"{panel.name}, tile {letter(len(sorts))}"
-            sorts[alike] = lay_out(
-                panel.job(wood, choice, title=title), keep, None if whole is None else lines
-            )
-        tiles.append(
-            Tile(
-                column=column,
-                row=row,
-                x_mm=x,
-                y_mm=y,
-                turn_deg=int(mine.turn),
-                grain=grain,
-                sort=list(sorts).index(alike),
-            )
+            same = _same(lay_lines(job, None, lines).network)
+        else:
+            lines = drawn[key] = drawn.get(key) or _lines(job)
+        alike = job.piece.wood, grain, same
+        sorts.setdefault(alike, (job, lines))
+        place = Tile(
+            column=column,
+            row=row,
+            x_mm=x,
+            y_mm=y,
+            turn_deg=int(mine.turn),
+            grain=grain,
+            sort=list(sorts).index(alike),
         )
-    return LaidPanel(panel=panel, tiles=tuple(tiles), sorts=tuple(sorts.values()))
+        tiles.append(place)
+    laid = list(sorts.values())
+    _refuse_too_much(
+        panel, [laid[tile.sort][1] for tile in tiles] if panel.boards else [one for _, one in laid]
+    )
+    layouts = []
+    for sort, (job, lines) in enumerate(laid):
+        titled = job.model_copy(update={"title": f"{panel.name}, tile {letter(sort)}"})
+        layouts.append(lay_out(titled, keep, None if whole is None else lines))
+    return LaidPanel(panel=panel, tiles=tuple(tiles), sorts=tuple(layouts))
+
+
+def _lines(job: Job) -> Lines:
+    """Return the lines of a job as they lie on its piece."""
+    with placed(job.document):
+        return place_lines(job, make_field(job))
+
+
+def _refuse_too_much(panel: Panel, cut: Sequence[Lines]) -> None:
+    """Raise InputError where all programs together would cut more lines than can be planned."""
+    if panel.pattern.run_on:
+        return  # counted on the large piece
+    systems = len(panel.fixture.systems) if panel.fixture else 1
+    size = panel.tile.width_mm, panel.tile.height_mm
+    many = systems * sum(expected_edges(one, *size) for one in cut)
+    if many > EDGES_MOST:
+        want = f"its programs would cut some {many:,.0f} lines, and {EDGES_MOST:,} can be planned; make the pitch larger"
+        raise InputError(replace(panel.document.problem(("panel",), want), value=None))
 
 
 def _same(network: Network) -> bytes:

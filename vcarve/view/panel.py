@@ -6,19 +6,20 @@ from collections.abc import Iterator
 from dataclasses import replace
 from html import escape
 from itertools import groupby
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 
-from vcarve.errors import grouped
+from vcarve.errors import Finding, grouped, of_each
 from vcarve.layout.stages import Layout
+from vcarve.panel.boards import Load
 from vcarve.panel.movement import movement
 from vcarve.panel.tiles import LaidPanel, field_mm, letter
-from vcarve.quantity import counted, format_duration
+from vcarve.quantity import Figures, counted, format_duration
 from vcarve.run import PanelMade
 from vcarve.view import look
 from vcarve.view.drawing import grain, groove_layers
-from vcarve.view.facts import Rows, kept
+from vcarve.view.facts import STOCK, TOOL, Rows, chosen, facts, kept, pattern_sentence
 from vcarve.view.page import filled, part
 from vcarve.view.sheet import FIRST, GENERAL, table
 from vcarve.view.svg import drawn, num, region_path, svg
@@ -101,12 +102,39 @@ def panel_rows(made: PanelMade) -> Rows:
 
 
 def program_rows(made: PanelMade) -> Rows:
-    """Return how long each program takes, how often it is run, and how long that is in all."""
-    rows = [
-        (f"{name}.nc", format_duration(one.times.total_s) + ("" if times == 1 else f", run {times} times"))
-        for name, one, times in made.programs
-    ]
+    """Return how long each program takes, how often it is run and what it cuts; and what boards are not needed."""
+    panel, rows = made.laid.panel, []
+    for k, (name, one, times) in enumerate(made.programs):
+        often = "" if times == 1 else f", run {times} times"
+        lying = f"; {_lying(made.loads[k], panel.figures)}" if made.loads else ""
+        rows.append((f"{name}.nc", f"{format_duration(one.times.total_s)}{often}{lying}"))
+    used = {load.name for load in made.loads}
+    for number, board in enumerate(panel.boards, 1):
+        if f"board {number}" not in used:
+            spare = panel.figures.size(board.width_mm, board.height_mm, board.thickness_mm)
+            rows.append((f"board {number}", f"{spare}, {board.wood.title}: no tile is cut out of it"))
     return [*rows, ("in all", f"{format_duration(made.total_s)} of cutting")]
+
+
+def _lying(load: Load, figures: Figures) -> str:
+    """Return which tiles a program cuts, in the order in which they lie."""
+    if load.name.startswith("jig"):
+        return counted(len(load.lying), "tile") + " at a time"
+    rows = groupby(load.lying, key=lambda one: one.y_mm)
+    letters = " / ".join(" ".join(letter(one.tile.sort) for one in row) for _, row in rows)
+    size = figures.size(load.board.width_mm, load.board.height_mm, load.board.thickness_mm)
+    return f"out of {size}, from the front left: {letters}"
+
+
+def bench_rows(laid: LaidPanel) -> Rows:
+    """Return what to set up at the mill: bit, machine and zero, and the speeds in each wood."""
+    jobs = {
+        layout.job.piece.wood.title: [row for where in (TOOL, STOCK) for row in chosen(facts(layout), where)]
+        for layout in laid.sorts
+    }
+    same = [row for row in next(iter(jobs.values())) if row[0] not in ("Piece", "Speeds")]
+    speeds = [(wood, text) for wood, rows in jobs.items() for label, text in rows if label == "Speeds"]
+    return [("Machine", laid.panel.machine.name), *same, *speeds]
 
 
 def movement_rows(laid: LaidPanel) -> Iterator[tuple[str, str]]:
@@ -127,8 +155,14 @@ def movement_rows(laid: LaidPanel) -> Iterator[tuple[str, str]]:
             f"{laid.wood(tile).name} moves",
             f"{across} of a tile {up} more in the dampest season, {down} less in the driest",
         )
+    ways = (" × ".join(figures.number(float(one), 2) for one in way) for way in found.field_mm)
+    more, less = ways
+    yield (
+        "all tiles",
+        f"{more} {figures.unit} more in the dampest season, {less} {figures.unit} less in the driest",
+    )
     gap = f"a gap of {figures.at_least(found.gap_mm)} or more takes the growth; it is {figures.length(panel.panel.gap_mm)}"
-    if panel.panel.frame is not None:
+    if panel.panel.frame is not None and panel.panel.frame.rebate_mm:
         gap += f"; a rebate of {figures.at_least(found.rebate_mm)} or more stays covered; it is "
         gap += figures.length(panel.panel.frame.rebate_mm)
     yield "room", gap
@@ -227,6 +261,7 @@ def panel_sheet(made: PanelMade) -> str:
         for _, row in groupby(laid.tiles, key=lambda tile: tile.row)
     )
     rows = panel_rows(made)
+    sorts = [(f"{letter(sort)}", _sort(laid, sort)) for sort in range(len(laid.sorts))]
     found = [
         ("must not be cut" if g.first.severity == "refuse" else "caution", str(g))
         for g in grouped(all_findings(made))
@@ -236,7 +271,9 @@ def panel_sheet(made: PanelMade) -> str:
         "lede": escape(kept(dict(rows)["panel"])),
         "picture": panel_svg(laid, inline=True),
         "map": cells,
+        "sorts": table(sorts),
         "rows": table(rows[1:]),
+        "mill": table(bench_rows(laid)),
         "found": f'<div class="found">{table(found)}</div>' if found else "",
         "general": "".join(f"<li><b>{name}.</b> {text}</li>" for name, text in GENERAL),
         "first": FIRST,
@@ -245,13 +282,19 @@ def panel_sheet(made: PanelMade) -> str:
     return filled("panel", "", slots, look.palette_css(switched=False) + part("sheet.css") + _style(u))
 
 
+def _sort(laid: LaidPanel, sort: int) -> str:
+    """Return what is cut of the tiles of a sort, in words."""
+    layout = laid.sorts[sort]
+    mirrored = ", mirrored" if layout.job.pattern.mirror else ""
+    many = len(laid.of_sort(sort))
+    return f"{many} of {layout.job.piece.wood.title}: {pattern_sentence(layout)}{mirrored}"
+
+
 def _laid_how(turn_deg: int) -> str:
     return f" <small>turned {turn_deg}°</small>" if turn_deg else ""
 
 
-def all_findings(made: PanelMade) -> Iterator[Any]:
-    """Yield the findings of the panel, and those of its programs with the name of each."""
+def all_findings(made: PanelMade) -> Iterator[Finding]:
+    """Yield the findings of the panel, and those of its programs with the names of those that have them."""
     yield from made.findings
-    for name, one, _ in made.programs:
-        for finding in one.told:
-            yield replace(finding, sentence=f"{name}: {finding.sentence}")
+    yield from of_each((name, one.told) for name, one, _ in made.programs)
