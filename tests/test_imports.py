@@ -50,7 +50,7 @@ MAY_IMPORT: dict[str, set[str]] = {
         "quantity",
     },
     "coupon": {"plane", "coupon", "layout", "drawing", "network", "groove", "job", "quantity"},
-    "solid": {"solid", "plane", "groove", "network", "layout", "job", "quantity"},
+    "solid": {"solid", "panel", "plane", "groove", "network", "layout", "job", "quantity"},
     "panel": {"plane", "panel", "layout", "network", "groove", "job", "quantity"},
     "view": {"plane", "view", "values", "quantity"},
     "layout": {"layout", "plane", "job", "mount", "drawing", "pattern", "network", "groove", "quantity"},

@@ -62,7 +62,16 @@ def test_figures_for_scripts(job: Path) -> None:
     done = run("-", "-o", "-", "--json", text=JOB)
     told = json.loads(done.stderr)
     model = zipfile.ZipFile(io.BytesIO(done.stdout_bytes)).read("3D/3dmodel.model").decode()
-    keys = ["closed", "hollow_back_mm", "scale", "size_mm", "tolerance_mm", "triangles", "volume_mm3"]
+    keys = [
+        "closed",
+        "hollow_back_mm",
+        "parts",
+        "scale",
+        "size_mm",
+        "tolerance_mm",
+        "triangles",
+        "volume_mm3",
+    ]
 
     assert done.exit_code == 0
     assert sorted(set(told) - {"clean", "findings"}) == keys

@@ -41,7 +41,7 @@ def solids_file(parts: Sequence[Part], ending: str, title: str) -> bytes:
 def _stl(parts: Sequence[Part], title: str) -> bytes:
     facets = []
     for part in parts:
-        corners = (part.solid.corner_mm @ part.matrix[:3] + part.matrix[3]).astype(np.float32)
+        corners = part.corner_mm.astype(np.float32)
         facet = np.zeros(len(part.solid.triangle), STL_FACET)
         facet["corner"] = corners[part.solid.triangle]
         a, b, c = np.moveaxis(facet["corner"].astype(np.float64), 1, 0)

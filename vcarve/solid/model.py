@@ -59,3 +59,8 @@ class Part:
         turn = np.radians(self.turn_deg)
         cos, sin = np.cos(turn), np.sin(turn)
         return np.array([(cos, sin, 0.0), (-sin, cos, 0.0), (0.0, 0.0, 1.0), self.at_mm])
+
+    @property
+    def corner_mm(self) -> Floats:
+        """Its corners where it stands, shape (V, 3)."""
+        return np.asarray(self.solid.corner_mm @ self.matrix[:3] + self.matrix[3])

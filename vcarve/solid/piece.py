@@ -64,9 +64,16 @@ def carved_solid(
         joined[-1].num_tri()  # worked out here, not when all are
         progress("joining grooves", 0.2 + 0.5 * share)
     progress("cutting", 0.7)
-    mesh = Manifold.batch_boolean([whole, *joined], OpType.Subtract).to_mesh64()
+    made = Manifold.batch_boolean([whole, *joined], OpType.Subtract)
+    made.num_tri()
     progress("proving", 0.9)
-    corner = (np.asarray(mesh.vert_properties)[:, :3] + (0.0, 0.0, thickness)) * scale
+    return solid_of(made.translate((0.0, 0.0, thickness)), scale)
+
+
+def solid_of(manifold: Any, scale: float = 1.0) -> Solid:
+    """Return a body of the library as a solid, larger or smaller; raises InternalError where it is not closed."""
+    mesh = manifold.to_mesh64()
+    corner = np.asarray(mesh.vert_properties)[:, :3] * scale
     solid = Solid(corner_mm=corner, triangle=np.asarray(mesh.tri_verts).astype(np.int64))
     welded = _welded(solid)
     solid = welded if welded.closed else solid
