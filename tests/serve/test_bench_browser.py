@@ -209,6 +209,8 @@ def test_the_plan_of_the_kept_version_makes_room_for_that_of_new_numbers(visit: 
         page.reload()
     planned(page)
     with page.expect_event("requestfailed", lambda asked: asked.post_data_json["text"] == JOB):
+        download(page, "[data-take=picture]")  # which needs the process that plans
+    with page.expect_event("requestfailed", lambda asked: asked.post_data_json["text"] == JOB):
         field(page, "groove.depth").fill("1.2 mm")
     planned(page)
 

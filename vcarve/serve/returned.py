@@ -19,7 +19,7 @@ from vcarve.job.document import parse_document
 from vcarve.job.record import record_from
 from vcarve.layout.stages import Layout
 from vcarve.proofing import Taken, carve_piece, check_program, machine_for, plain_program
-from vcarve.quantity import format_number
+from vcarve.quantity import format_duration
 from vcarve.report import dry_run_rows
 from vcarve.resume import Rest, at_line, broken_off, rest_of, rest_rows
 from vcarve.run import DryRun
@@ -51,12 +51,12 @@ def rested(data: bytes, name: str, told: str, where: str, *, folder: str, layout
     run = check_program(data, file=name, machine=taken.machine, assumed=taken.assumed)
     rest = rest_of(run, find(run), text=data, name=name, assumed=taken.assumed)
     judge, why = _judge(rest, data, name, layout)
-    path = Path(name)
+    path, after_s = Path(name), float(run.times.start_s[at_line(run, rest.line)])
     return {
         "name": f"{path.stem}-rest{path.suffix or '.nc'}",
         "program": base64.b64encode(rest.text).decode(),
         "refused": judge.refused,
-        "places": {"--pass": str(rest.first), "--line": str(rest.line), "--after": _minutes(run, rest.line)},
+        "places": {"--pass": str(rest.first), "--line": str(rest.line), "--after": format_duration(after_s)},
         "facts": rest_rows(rest, taken.how.partition(";")[0]),
         "run": [row for row in dry_run_rows(judge) if row[0] not in ("time", "")],
         "alone": why,
@@ -75,12 +75,6 @@ def _judge(rest: Rest, data: bytes, name: str, layout: Layout | None) -> tuple[D
     if other := next((one for one in run.findings if one.code == "other-job"), None):
         return rest.run, f"{OTHER} {other.sentence}"
     return carve_piece(run), ""
-
-
-def _minutes(run: DryRun, line: int) -> str:
-    """Return when a program comes to a line, as a time is typed."""
-    seconds = float(run.times.start_s[at_line(run, line)])
-    return f"{format_number(seconds / 60.0, 1)} min" if seconds >= 60.0 else f"{format_number(seconds, 0)} s"
 
 
 def fitted(text: str, edits: Sequence[Mapping[str, Any]]) -> Told:

@@ -41,7 +41,7 @@ const listed = (sentences, how) => (sentences.length ? el("ul", { class: how }, 
 
 // --- going on after a break -----------------------------------------------------------------------------------------------------------
 
-const BROKE = [["--pass", "in pass", "counted from 1"], ["--line", "at line", "of the program, as the sender shows it"], ["--after", "after", "so long from its start, such as 7 min or 90 s"]];
+const BROKE = [["--pass", "in pass", "counted from 1"], ["--line", "at line", "of the program, as the sender shows it"], ["--after", "after", "so long from its start, such as 7 min or 3 min 05 s"]];
 const rest = { program: null, how: null, found: null, fields: new Map(), timer: 0, asked: null };
 
 const openRest = (program = rest.program) => {
@@ -107,6 +107,7 @@ const bringProgram = async (file) => {
   try { openRest({ name: file.name, data: await inBase64(file) }); } catch (error) { openRest(); sayBrought(`${file.name} cannot be read: ${error.message}`); }
 };
 $("open-rest").addEventListener("click", () => openRest());
+$("rest").addEventListener("close", () => { if (rest.asked) rest.asked.abort(); });
 $("rest-own").addEventListener("click", () => bringProgram(new File([app.plan.program], app.plan.name)));
 $("take-rest").addEventListener("click", () => hand(rest.found.name, new Blob([bytesOf(rest.found.program)])));
 

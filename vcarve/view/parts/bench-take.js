@@ -13,9 +13,14 @@ const takeJob = () => hand(state.file || `${stem()}.yaml`, textNow());
 const takeProgram = () => {
   if (app.kind === "panel") { if (app.plan && !app.plan.refused) takeFile("panel"); return; }
   if (app.plan && !app.plan.refused) hand(app.plan.name, app.plan.program); };
+// Where there is a plan, one on its way is the kept version's: it makes room.
+const taken = async (what) => {
+  if (app.plan && planning) { planning.abort(); planning = null; }
+  try { return await post("take", { text: textNow(), file: state.file, what }); } finally { planKept(); }
+};
 const takeFile = async (what) => {
   try {
-    const response = await post("take", { text: textNow(), file: state.file, what });
+    const response = await taken(what);
     hand(decodeURIComponent(response.headers.get("Content-Disposition").split("''")[1]), await response.blob());
     notice("take", "");
   } catch (error) { notice("take", `Not made: ${error.message}`); }
@@ -25,7 +30,7 @@ const takeFile = async (what) => {
 const printSheet = async () => {
   if (app.kind === "panel") { takeFile("page"); return; } // a page of its own
   try {
-    const text = await (await post("take", { text: textNow(), file: state.file, what: "page" })).text();
+    const text = await (await taken("page")).text();
     const sheet = new DOMParser().parseFromString(/<section class="sheet"[^]*?<\/section>/.exec(text)[0], "text/html").querySelector(".sheet");
     $("sheet").replaceChildren(...sheet.children);
     showPiece(); // a player that finds the sheet paints the finished piece on it
