@@ -233,3 +233,12 @@ def test_script_in_a_program_or_a_table_stays_text(page: Served) -> None:
     picture = (told.told["fit"] or {"picture": ""})["picture"]
     assert "<script" not in picture
     assert "<img" not in picture
+
+
+def test_on_the_page_of_a_panel_a_rest_is_judged_alone(page: Served) -> None:
+    """A panel is many programs: of one that broke off the text alone is judged, and that is said."""
+    text = (Path(vcarve.__file__).parent / "job" / "data" / "new" / "panel.yaml").read_text(encoding="utf-8")
+    got = rest(page, text=text).told
+
+    assert not got["refused"]
+    assert "There is no job on this page" in got["alone"]

@@ -113,7 +113,7 @@ def test_a_program_of_another_job_is_judged_alone(visit: Opener) -> None:
     field(page, "pattern.pitch").fill("15 mn")
     page.wait_for_selector("html[data-look=wrong]")
     page.click("#open-rest") if page.is_visible("#open-rest") else at_the_bench(page, "rest")
-    until(page, SAYS, ["rest-told", "The numbers on this page are not right"])
+    until(page, SAYS, ["rest-told", "There is no job on this page whose numbers are right"])
 
 
 def measured(page: Any) -> None:

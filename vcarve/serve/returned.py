@@ -30,7 +30,7 @@ from vcarve.serve.told import Told, judged
 from vcarve.view.fit import bit_line, fit_cautions, fit_rows, fit_svg, holds
 
 UNSEEN = "Judged by its text alone: lines, depths, piece and clamps were not looked at."
-ALONE = f"{UNSEEN} The numbers on this page are not right."
+ALONE = f"{UNSEEN} There is no job on this page whose numbers are right."
 OTHER = f"{UNSEEN} It does not fit the job on this page."
 # Widths in a line are apart by a semicolon or a comma and a blank; where each has its point, by a comma or a blank alone.
 _APART = re.compile(r"\s*;\s*|,\s+")

@@ -51,7 +51,7 @@ const openRest = (program = rest.program) => {
     $("rest-broke").append(...[...rest.fields.values()].map((field) => field.row));
   }
   openAlone($("rest"));
-  $("rest-own").disabled = !app.plan || app.plan.refused;
+  $("rest-own").disabled = !app.plan || app.plan.refused || app.kind === "panel"; // which is many programs
   if (program) { $("rest-file").textContent = program.name; rest.fields.get(rest.how || "--pass").input.focus(); }
   askRest();
 };
