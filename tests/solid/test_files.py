@@ -48,6 +48,20 @@ def test_stl_is_closed_for_another_library(coaster: Solid) -> None:
     assert not data.startswith(b"solid")
 
 
+def test_corners_in_one_place_stay_two() -> None:
+    """Two bodies that touch in a corner are closed each by itself also for a reader that knows corners by their place."""
+    corner = np.array([(0, 0, 0), (1, 0, 0), (0, 1, 0), (0, 0, 1)], float)
+    triangle = np.array([(0, 2, 1), (0, 1, 3), (1, 2, 3), (2, 0, 3)])
+    two = Solid(corner_mm=np.vstack([corner, -corner]), triangle=np.vstack([triangle, triangle[:, ::-1] + 4]))
+    data = solids_file([Part(name="a", colour="#aabbcc", solid=two)], ".stl", "t")
+    read = trimesh.load_mesh(io.BytesIO(data), file_type="stl")
+
+    assert two.closed
+    assert len(read.vertices) == 8
+    assert read.is_watertight
+    assert read.volume == pytest.approx(2.0 / 6.0)
+
+
 def test_3mf_says_units_colour_and_title(coaster: Solid) -> None:
     """The consortium's reader takes it in its strict mode, and finds millimetres, the tint, the title and a closed body."""
     data = solids_file([Part(name='<lid> & "co"', colour="#d8a07a", solid=coaster)], ".3mf", "a < b & c")

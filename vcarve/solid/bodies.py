@@ -1,7 +1,7 @@
 """What the bit takes away along one line, as corners and triangles of a closed body.
 
 Everything round becomes chords.  Their ends lie on the true curve and the corners between stand out by so little that the
-polygon has exactly its area: walls beside straight lines are exact, and volumes are right to rounding at any tolerance.
+polygon has exactly its area: walls beside straight lines are exact, and so is the volume of each body at any tolerance.
 
 Glossary
 profile    half of the bit's outline, from its lowest point to where the cone's straight line begins: rows (radius, height)

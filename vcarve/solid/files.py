@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from xml.sax.saxutils import escape, quoteattr
 
 import numpy as np
+import numpy.typing as npt
 
 from vcarve.solid.model import Part
 
@@ -41,7 +42,7 @@ def solids_file(parts: Sequence[Part], ending: str, title: str) -> bytes:
 def _stl(parts: Sequence[Part], title: str) -> bytes:
     facets = []
     for part in parts:
-        corners = part.corner_mm.astype(np.float32)
+        corners = _apart(part.corner_mm.astype(np.float32))
         facet = np.zeros(len(part.solid.triangle), STL_FACET)
         facet["corner"] = corners[part.solid.triangle]
         a, b, c = np.moveaxis(facet["corner"].astype(np.float64), 1, 0)
@@ -52,6 +53,17 @@ def _stl(parts: Sequence[Part], title: str) -> bytes:
     # A header that begins with "solid" is that of a text.
     header = f"binary STL in mm: {title}".encode("ascii", "replace")[:STL_HEADER].ljust(STL_HEADER)
     return header + np.uint32(len(every)).tobytes() + every.tobytes()
+
+
+def _apart(corner: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
+    """Return corners no two of which are one in single precision: who reads STL knows them by their place alone."""
+    least = np.spacing(np.abs(corner).max())
+    while True:
+        first = np.unique(corner, axis=0, return_index=True)[1]
+        again = np.setdiff1d(np.arange(len(corner)), first)
+        if not len(again):
+            return corner
+        corner[again, 0] += least
 
 
 def _3mf(parts: Sequence[Part], title: str) -> bytes:

@@ -22,7 +22,8 @@ from vcarve.solid.model import Solid
 from vcarve.solid.runs import runs_of
 
 TOLERANCE_MM = 0.02
-SHORT = 3e-7  # of the largest measure: a side that is shorter vanishes
+# Of the largest measure: sides that are shorter vanish, since single precision, which STL has, hardly tells their ends apart.
+SHORT = (2e-7, 7e-7, 2e-6)
 LEAST_HOLLOW_MM = 0.1
 TOGETHER = 64  # bodies joined at once, so that people see how far it has come
 MOST_TRIANGLES = 1_000_000  # of all bodies before they are joined: a few minutes
@@ -75,8 +76,8 @@ def solid_of(manifold: Any, scale: float = 1.0) -> Solid:
     mesh = manifold.to_mesh64()
     corner = np.asarray(mesh.vert_properties)[:, :3] * scale
     solid = Solid(corner_mm=corner, triangle=np.asarray(mesh.tri_verts).astype(np.int64))
-    welded = _welded(solid)
-    solid = welded if welded.closed else solid
+    welded = (_welded(solid, short * max(solid.size_mm)) for short in SHORT)
+    solid = next((one for one in welded if one.closed), solid)
     if not solid.closed or solid.volume_mm3 <= 0.0:
         raise InternalError("The solid of the piece is not closed.")
     return solid
@@ -94,16 +95,20 @@ def _together(bodies: list[Any]) -> Iterator[tuple[float, list[Any]]]:
         done += len(some)
 
 
-def _welded(solid: Solid) -> Solid:
-    """Return the solid without sides so short that single precision, which STL has, could not tell their ends apart."""
+def _welded(solid: Solid, short_mm: float) -> Solid:
+    """Return the solid without sides that are shorter; where walls all but coincide, it may not be closed any more."""
     from scipy.spatial import KDTree
 
     corner, count = solid.corner_mm, len(solid.corner_mm)
-    near = KDTree(corner).query_pairs(SHORT * float(np.abs(corner).max(initial=0.0)), output_type="ndarray")
+    near = KDTree(corner).query_pairs(short_mm, output_type="ndarray")
     label = connected(count, near[:, 0], near[:, 1])[1]
     triangle = label[solid.triangle]
-    apart = (triangle != np.roll(triangle, 1, axis=1)).all(axis=1)
-    return Solid(corner_mm=corner[np.unique(label, return_index=True)[1]], triangle=triangle[apart])
+    triangle = triangle[(triangle != np.roll(triangle, 1, axis=1)).all(axis=1)]
+    # Two that have become one another's backs were a slit, or a sheet, without thickness.
+    _, same, many = np.unique(np.sort(triangle, axis=1), axis=0, return_inverse=True, return_counts=True)
+    used, triangle = np.unique(triangle[many[same] == 1], return_inverse=True)
+    kept = np.unique(label, return_index=True)[1][used]
+    return Solid(corner_mm=corner[kept], triangle=triangle.reshape(-1, 3))
 
 
 def hollow(layout: Layout, hollow_mm: float) -> tuple[Region, ...]:

@@ -24,7 +24,7 @@ from vcarve.view.picture import banded, noise, shade
 from vcarve.view.sight import TABLE, TOP, WALL, Scene, Sight, look, sampled
 
 FINER = 2  # dots across for each of the picture, to smooth its edges
-BAND_ROWS = 24
+BAND_ROWS = 24  # a multiple of the weave's 4, see ``_screen``
 MARGIN = 0.07
 LEAST_HIGH, MOST_HIGH = 0.5, 1.0  # of the width, where the piece decides
 
@@ -32,9 +32,8 @@ DIRECT, SKY, FILL = 0.60, 0.24, 0.16  # shares of the light on the flat top
 LAMP_RAD = 0.09  # half of how wide the light is: shadows are softer the farther they fall
 LAMPS = 32
 TABLE_LIGHT = 0.95  # of the paper's own colour
-SHADE = np.array(
-    [0.89, 1.02, 1.13]
-)  # what is in the shade looks warmer: red light is lost last in wood and paper
+# What is in the shade looks warmer: red light is lost last in wood and paper.
+SHADE = np.array([0.89, 1.02, 1.13])
 SHINE = 0.05
 EASED_MM = 0.5  # over so much below the top a wall's edge is eased
 
@@ -74,9 +73,9 @@ def shot_png(
         last = min(first + BAND_ROWS, height)
         sight = look(scene, camera, range(first * FINER, last * FINER), width * FINER)
         colour = _coloured(scene, camera, lit, sight, tint)
-        rows.append(colour.reshape(last - first, FINER, width, FINER, 3).mean(axis=(1, 3)))
+        rows.append(_screen(colour.reshape(last - first, FINER, width, FINER, 3).mean(axis=(1, 3))))
         progress(last / height)
-    image = Image.fromarray(_screen(np.concatenate(rows)))
+    image = Image.fromarray(np.concatenate(rows))
     if mark:
         image = banded(image, mark)
     buffer = io.BytesIO()

@@ -11,7 +11,7 @@ edge      one straight side of the outline's rings; its wall faces to its right
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -23,6 +23,7 @@ from vcarve.plane.arrays import Bools, Floats, Ints, ReadOnly
 from vcarve.view.camera import Camera
 
 TABLE, TOP, WALL = 0, 1, 2
+SEAM = 1e-9  # so much of its length a side overlaps the next one
 INWARD_MM = 0.02  # the height of a wall is looked up so far behind it
 
 
@@ -94,15 +95,8 @@ def look(scene: Scene, camera: Camera, rows: range, width_px: int) -> Sight:
     over = scene.inside(entry)
     # Where sight first meets an edge from outside, and how deep it is by then.
     depth, edge = np.where(over, 0.0, np.inf), np.full(len(dots), -1)
-    for number, (a, b, out) in enumerate(zip(scene.start, scene.end, scene.outward, strict=True)):
-        corners = camera.seen(np.array([(*a, 0.0), (*b, 0.0), (*b, -thick), (*a, -thick)]))
-        left, right = max(int(corners[:, 0].min()) - 1, 0), min(int(corners[:, 0].max()) + 2, width_px)
-        first, last = (
-            max(int(corners[:, 1].min()) - 1, rows.start),
-            min(int(corners[:, 1].max()) + 2, rows.stop),
-        )
-        if left >= right or first >= last:
-            continue
+    for number, (left, first, right, last) in _windows(scene, camera, rows, width_px):
+        a, b, out = scene.start[number], scene.end[number], scene.outward[number]
         window = ((np.arange(first, last) - rows.start)[:, None] * width_px + np.arange(left, right)).ravel()
         window = window[~over[window]]
         toward = slope[window] @ out
@@ -110,14 +104,8 @@ def look(scene: Scene, camera: Camera, rows: range, width_px: int) -> Sight:
             down = ((a - entry[window]) @ out) / toward
         met = entry[window] + down[:, None] * slope[window]
         along = (met - a) @ (b - a) / ((b - a) @ (b - a))
-        hit = (
-            (toward < 0.0)
-            & (down >= 0.0)
-            & (down <= thick)
-            & (along >= 0.0)
-            & (along <= 1.0)
-            & (down < depth[window])
-        )
+        on = (along >= -SEAM) & (along <= 1.0 + SEAM)
+        hit = (toward < 0.0) & on & (down >= 0.0) & (down <= thick) & (down < depth[window])
         depth[window[hit]], edge[window[hit]] = down[hit], number
     what = np.where(np.isfinite(depth), np.int8(TOP), np.int8(TABLE))
     # At the wall: as high as the wood behind it, or lower, is the wall itself.
@@ -130,6 +118,26 @@ def look(scene: Scene, camera: Camera, rows: range, width_px: int) -> Sight:
     depth[what == TABLE] = thick
     place = np.column_stack([entry + depth[:, None] * slope, -depth])
     return Sight(what=what, place_mm=place, edge=edge)
+
+
+def _windows(
+    scene: Scene, camera: Camera, rows: range, width_px: int
+) -> Iterator[tuple[int, tuple[int, int, int, int]]]:
+    """Yield the edges whose walls face the eye, and in which columns and rows of some rows of a picture they can be seen."""
+    quads = np.stack(
+        [
+            np.insert(ends, 2, z, axis=1)
+            for ends in (scene.start, scene.end)
+            for z in (0.0, -scene.thickness_mm)
+        ],
+        axis=1,
+    )
+    spots = camera.seen(quads)
+    low = np.maximum(spots.min(axis=1).astype(np.int64) - 1, (0, rows.start))
+    high = np.minimum(spots.max(axis=1).astype(np.int64) + 2, (width_px, rows.stop))
+    faces = ((camera.eye_mm[:2] - scene.start) * scene.outward).sum(axis=1) > 0.0
+    for number in np.flatnonzero((high > low).all(axis=1) & faces).tolist():
+        yield number, (*low[number].tolist(), *high[number].tolist())
 
 
 def _follow(scene: Scene, entry: Floats, slope: Floats, depth: Floats, what: npt.NDArray[np.int8]) -> None:
