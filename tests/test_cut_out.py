@@ -261,6 +261,10 @@ FOUND = {
     ("cut-out-loose", ("cut-out.tabs=0",)): (
         "Nothing holds the piece at the end of the cut-out, for it has no tabs: hold it by tape or vacuum, or give it tabs."
     ),
+    (
+        "cut-out-loose",
+        (PLAIN, "piece.outline={shape: drawing, file: holes.svg}", "cut-out.tab=28 x 1 mm", "cut-out.tabs=1"),
+    ): ("What is cut out of this hole comes loose at the end, for no tab fits round it: stand clear of it."),
     ("bit-too-short", ("piece.thickness=12.5",)): (
         "Cutting out: The piece is 12.5 mm thick, and 0.3 mm more is cut, but this end mill's cutting edges end at 12.7 mm; take "
         "a longer one."
@@ -354,6 +358,26 @@ def test_both_are_written_or_none(job: Path) -> None:
     assert named.exit_code == 0
     assert (job / "out.nc").read_text().startswith("(Mizo: cut-out of ")
     assert not (job / "tile-cut-out.nc").exists()
+
+
+def test_more_than_could_be_told_is_refused_before_it_is_made(job: Path) -> None:
+    """An outline of very many sides in very many turns is counted first."""
+    ring = [30.0 + 30.0 * np.exp(2j * np.pi * k / 4000) for k in range(4000)]
+    points = " ".join(f"{spot.real:.6f},{30.0 + spot.imag:.6f}" for spot in ring)
+    (job / "many.svg").write_text(f'{PAGE}<polygon points="{points}"/></svg>')
+    sets = ("piece.outline={shape: drawing, file: many.svg}", "cut-out.step=0.1")
+    done = run("program", "tile.yaml", *(word for one in sets for word in ("--set", one)))
+
+    assert done.exit_code == 2
+    assert "sides of the outline in 63 turns are more than 100,000 cuts" in done.stderr
+
+
+def test_a_coupon_is_not_cut_out(job: Path) -> None:
+    """The strip of a job's coupon is no piece of it: its program is one, and the end mill forbids nothing of it."""
+    done = run("coupon", "tile.yaml", "-o", "coupon.nc", "--set", "cut-out.bit=em-6.35")
+
+    assert done.exit_code == 0
+    assert "cut-out" not in (job / "coupon.nc").read_text()
 
 
 def test_calls_that_cannot_be(job: Path) -> None:

@@ -126,6 +126,7 @@ OF_PROGRAMS: Codes = {
     "neighbour-cut": ("refuse", "the end mill cuts into another piece on the board"),
     "mill-plunge": ("refuse", "an end mill goes straight down into the wood, or more steeply than the job asks for"),
     "not-through": ("refuse", "the outline is not cut through where no tab is to stand"),
+    "cut-direction": ("caution", "the end mill goes round the other way than the job asks"),
     "tab-off": ("refuse", "a tab is missing, or not as large as the job asks for"),
     # Habits.
     "feed-with-units": ("caution", "F beside G20 or G21: controllers disagree on which unit it has"),

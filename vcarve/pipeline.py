@@ -48,6 +48,7 @@ from vcarve.report import cut_out_header, header
 from vcarve.run import DryRun, Made, MadeCutOut, PanelMade
 
 CUTS_MOST = 1_000_000  # lines, or parts of lines that slope, times levels
+OUTLINE_MOST = 100_000  # sides of an outline times turns down along them
 # More than a way over a top that is not flat strays from it, with the rounding of its heights.
 FOLLOWS_MM = 0.02
 OUTLINE_SAG_MM = 0.02  # how near a trace follows what is round
@@ -115,6 +116,13 @@ def cut_out_program(layout: Layout, neighbours: tuple[shapely.Polygon, ...] = ()
     known = tuple(cut_out_findings(layout))
     if cut_out is None or refuses(known):
         return None
+    sides = sum(len(ring.curves) for ring in layout.field.outline.rings)
+    turns = math.ceil((job.piece.thickness_mm + cut_out.through_mm) / job.cut_out_step_mm)
+    if sides * turns > OUTLINE_MOST:
+        many = f"the {sides:,} sides of the outline in {turns} turns are more than {OUTLINE_MOST:,} cuts"
+        want = f"{many}; draw it with fewer, or give a larger step"
+        with placed(job.document):
+            raise InputError(Problem(key="cut-out.step", want=want))
     cuts, pass_start = outline_cuts(
         [layout.field.outline], cut_out, job.piece.thickness_mm, job.cut_out_step_mm
     )

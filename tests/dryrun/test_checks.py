@@ -29,7 +29,7 @@ PROGRAMS = Path(__file__).parent / "programs"
 CROSS = (PROGRAMS / "cross.nc").read_text(encoding="ascii").splitlines()
 # Found on the carved surface, see test_proofing, and of a cut-out, see test_outline.
 MEASURED = {"width-off"}
-OF_A_CUT_OUT = {"piece-cut", "neighbour-cut", "mill-plunge", "not-through", "tab-off"}
+OF_A_CUT_OUT = {"piece-cut", "neighbour-cut", "mill-plunge", "not-through", "cut-direction", "tab-off"}
 
 
 @cache

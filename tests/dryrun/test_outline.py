@@ -209,3 +209,11 @@ def test_a_lead_in_begins_beside_the_outline_where_the_job_says_so() -> None:
 
     assert {one.code for one in judge(led)} == {"stray-cut"}
     assert judge(led, "cut-out.lead-in=true") == ()
+
+
+def test_the_other_way_round_is_a_caution() -> None:
+    """The same program for a job that asks for the other direction is told so, once for its ring."""
+    found = judge({}, "cut-out.direction=conventional")
+
+    assert [(one.code, one.severity) for one in found] == [("cut-direction", "caution")]
+    assert found[0].sentence == "The end mill climbs here; the job asks for conventional."

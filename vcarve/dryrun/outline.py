@@ -148,6 +148,13 @@ def _round(ways: _Ways, ring: Any, rows: Ints, *, outside: bool) -> Iterator[Fin
     most = figure(round(float(more[hasty].max(initial=0.0)), 3))
     at_once = f"The end mill cuts {most} deep at once; the job's step is {figure(step_mm)}."
     yield from ways.first("step-too-deep", hasty, at_once)
+    # Rings have the piece to their left; what turns as a spindle does climbs with it to the right.
+    against = float(on.sum()) > 0.0
+    if len(rows) and against == (cut_out.direction == "climb"):
+        goes = f"The end mill {'cuts conventionally' if against else 'climbs'} here"
+        yield ways.at_ring(
+            "cut-direction", f"{goes}; the job asks for {cut_out.direction}.", ring, float(at[0, 0])
+        )
     yield from _standing(ways, ring, deepest, outside=outside)
 
 

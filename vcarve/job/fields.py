@@ -268,4 +268,5 @@ Tab = Annotated[
     ),
     PlainSerializer(str),
 ]
+TurnMm = Annotated[float, _length(least=0.1, why=": an end mill that takes less only rubs")]
 RampDeg = Annotated[float, _angle(least=0.5, most=45)]

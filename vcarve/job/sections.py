@@ -28,6 +28,7 @@ from vcarve.job.fields import (
     TaperMm,
     Text,
     TurnDeg,
+    TurnMm,
     whole,
 )
 from vcarve.job.record import Broken, Named, Record
@@ -306,7 +307,7 @@ class CutOut(Record):
         description="how many tabs hold the piece in its board; fewer in a hole that has no room for them, 0 for none",
     )
     tab: Tab = Field(TabSize(5.0, 1.0), description="how wide a tab is and how high above the piece's bottom")
-    step_mm: PositiveMm | None = Field(
+    step_mm: TurnMm | None = Field(
         None,
         description="deepest cut per turn; left out, the usual one for wood and machine, half the diameter at most",
     )

@@ -29,14 +29,20 @@ def cut_out_findings(layout: Layout) -> Iterator[Finding]:
     smaller = "take a smaller one ('mizo bits' lists them)"
     closed: Any = piece
     for ring in shapely.get_rings(piece)[1:]:
-        circle = shapely.maximum_inscribed_circle(shapely.Polygon(ring), 0.001)
+        hole = shapely.Polygon(ring)
+        circle = shapely.maximum_inscribed_circle(hole, 0.001)
         if 2.0 * circle.length < wide + ROOM_MM:
             across = f"The hole here is {length(round(2.0 * circle.length, 2))} wide at most"
             sentence = (
                 f"{across}; the end mill, {length(wide)} across, needs {length(wide + ROOM_MM)}: {smaller}."
             )
             yield Finding("cut-out-narrow", sentence, at_mm=_at(circle))
-            closed = shapely.union(closed, shapely.Polygon(ring))
+            closed = shapely.union(closed, hole)
+        elif cut_out.tabs and not shapely.is_empty(shapely.buffer(hole, -wide)):
+            around = float(shapely.length(shapely.buffer(hole, -wide / 2.0)))
+            if not cut_out.tabs_on(around):
+                loose = "What is cut out of this hole comes loose at the end, for no tab fits round it: stand clear of it."
+                yield Finding("cut-out-loose", loose, at_mm=_at(circle))
     reached = shapely.buffer(
         shapely.buffer(closed, wide / 2.0, quad_segs=ROUND), -wide / 2.0, quad_segs=ROUND
     )

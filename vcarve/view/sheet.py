@@ -72,6 +72,9 @@ def rows(run: DryRun) -> dict[str, Rows]:
         Fact("Safe height", f"{figures.length(run.machine.safe_height_mm)} above the top", PROGRAM),
         Fact("Corners", run.corners, PROGRAM),
     ]
+    if run.cut_out is not None:
+        takes = unbroken(format_duration(run.cut_out.times.total_s))
+        known.append(Fact("Cut-out", f"{takes}, by a program of its own", PROGRAM))
     if run.layout is None:
         unknown = (("Piece", STOCK), ("Zero", STOCK), ("Bit", TOOL), ("Groove", GROOVE))
         known += [Fact(name, UNKNOWN, part) for name, part in unknown]
