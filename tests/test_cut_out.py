@@ -42,6 +42,7 @@ DRAWINGS = {
     "holes": '<path d="M0 0H60V60H0Z"/><circle cx="15" cy="15" r="7"/><circle cx="40" cy="40" r="1.8"/>'
     '<rect x="30" y="6" width="22" height="14"/>',
     "ell": '<path d="M0 0H60V25H25V60H0Z"/>',
+    "twice": '<path d="M0 0H60V60H0Z"/><circle cx="20" cy="20" r="3.165"/>',
     "narrow": '<path d="M0 0H60V60H0Z"/><circle cx="20" cy="20" r="1.5"/>',
     "slot": '<path d="M0 0H29V30H31V0H60V60H0Z"/>',
     "neck": '<path d="M0 0H29V10A10 10 0 1 0 31 10V0H60V60H0Z"/>',
@@ -53,6 +54,7 @@ KINDS: dict[str, tuple[str, ...]] = {
     "rounded, conventional": ("piece.outline={shape: rounded, radius: 9}", "cut-out.direction=conventional"),
     "holes": (PLAIN, "piece.outline={shape: drawing, file: holes.svg}"),
     "ell, led in": (PLAIN, "piece.outline={shape: drawing, file: ell.svg}", "cut-out.lead-in=true"),
+    "no room to lead in": (PLAIN, "piece.outline={shape: drawing, file: twice.svg}", "cut-out.lead-in=true"),
     "turned, on the bed": ("zero={z: bed, turn: 7.3, xy: back-right}", "cut-out.lead-in=true"),
     "no tabs": ("cut-out.tabs=0",),
 }
@@ -295,11 +297,11 @@ def test_what_is_found_of_a_cut_out(code: str, sets: tuple[str, ...], folder: st
     [
         (
             ("piece.width=299", "pattern.pitch=60"),
-            "In the cut-out, line 32: The program needs 302.175 mm of travel on X; the machine has 300 mm.",
+            "In the cut-out, line 34: The program needs 302.175 mm of travel on X; the machine has 300 mm.",
         ),
         (
             ("clamps=[{x: -12, y: 20, width: 15, height: 10, above: 3}]",),
-            "In the cut-out, line 30: The bit runs into the clamp at X -12 mm, Y 20 mm.",
+            "In the cut-out, line 32: The bit runs into the clamp at X -12 mm, Y 20 mm.",
         ),
     ],
 )

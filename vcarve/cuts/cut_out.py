@@ -30,6 +30,8 @@ PHASES = 96  # so many places of the tabs are compared
 # How straight the ring goes is looked at so far to either side of a tab, in shares of the way to the next one.
 WIDER = (0.15, 0.25, 0.35, 0.42, 0.46)
 NEAR_MM = 1e-6  # places of a way that are one and the same
+ON_MM = 1e-3  # a last decimal
+TOUCH_MM = 0.02
 LEAST_ROOM_MM = 0.1  # across, that the bit must have to move in a hole
 
 
@@ -130,8 +132,8 @@ def _lead(sides: Floats, begin: float, grown: Region, cut_out: CutOut) -> Floats
     hand = 1.0 if cut_out.direction == "climb" else -1.0
     away = 0.5 * cut_out.bit.diameter_mm * (hand * left(ahead) - ahead)
     arc = curves(spot + away, spot, np.array(hand * math.tan(math.pi / 8.0)))
-    inside = shapely.buffer(polygon(grown), -LEAST_ROOM_MM / 2.0)
-    return None if shapely.intersects(inside, lines_along(arc[None], NEAR_MM * 1e3)[0]) else arc
+    inside = shapely.buffer(polygon(grown), -ON_MM)  # the arc ends on its edge
+    return None if shapely.intersects(inside, lines_along(arc[None], ON_MM / 2.0)[0]) else arc
 
 
 def _way(
@@ -155,7 +157,8 @@ def _way(
     turns = max(math.ceil((bottom / steepest - before) / around - 1e-9), 1)
     down = turns * around
     fall = bottom / (before + down)
-    stops = [0.0, down, down + around]
+    # At once a little below the top, or the first sides would only be scratched.
+    stops = [0.0, down, down + around, TOUCH_MM / slope - before, TOUCH_MM / fall - before]
     over = []  # of each tab in each turn: where it begins, where it ends, where the ramp behind it meets the way
     for turn in range(turns + 1):
         for middle in np.sort((tabs - begin) % around) + turn * around:
@@ -177,7 +180,8 @@ def _way(
     first, last = np.clip(share - half, 0.0, 1.0), np.clip(share + half, 0.0, 1.0)
     spot = points(sides[side], first)
     spot = np.vstack([spot, points(sides[side[-1:]], last[-1:])])
-    depth = np.minimum((before + ends) * fall, bottom)
+    so_far = before + ends
+    depth = np.clip(so_far * fall, np.minimum(TOUCH_MM, so_far * slope), bottom)
     for first_mm, last_mm, met_mm in over:
         level = (middle > first_mm) & (middle < last_mm)
         depth[:, level] = np.minimum(depth[:, level], top)

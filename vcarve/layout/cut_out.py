@@ -49,15 +49,15 @@ def cut_out_findings(layout: Layout) -> Iterator[Finding]:
     edge = shapely.boundary(reached)
     corners = []
     for part in shapely.get_parts(shapely.difference(reached, closed)):
-        if part.is_empty:
+        rim = shapely.segmentize(shapely.boundary(part), DENSE_MM)
+        off = float(shapely.distance(shapely.points(shapely.get_coordinates(rim)), edge).max(initial=0.0))
+        if off <= LEFT_MM:
             continue
-        spots = shapely.points(shapely.get_coordinates(shapely.segmentize(part, DENSE_MM)))
-        off = float(shapely.distance(spots, edge).max())
         at = _at(shapely.point_on_surface(part))
         if off > wide:
             sentence = f"The end mill, {length(wide)} across, does not get into the outline here: {smaller}, or draw it wider."
             yield Finding("cut-out-narrow", sentence, at_mm=at)
-        elif off > LEFT_MM:
+        else:
             corners.append((off, at))
     if corners:
         most = length(round(max(off for off, _ in corners), 2))
