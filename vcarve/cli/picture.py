@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 
 import click
 
@@ -10,7 +11,7 @@ from vcarve.cli.files import claim
 from vcarve.cli.options import asked, job_argument, opened, quantity, say, say_written, set_option, written
 from vcarve.cli.terminal import progress_bar, told
 from vcarve.errors import InputError, Problem, RefusedError, grouped
-from vcarve.files import write_whole
+from vcarve.files import kind_of, write_whole
 
 LEAST_PX, MOST_PX = 200, 4000
 FINEST_MM = 0.02
@@ -29,6 +30,10 @@ def _size(text: str | None) -> tuple[int, int | None]:
     return sides[0], sides[1] if len(sides) > 1 else None
 
 
+def _tell(bar: Callable[[str, float], None], index: int, count: int, stage: str, share: float) -> None:
+    bar(stage, 0.4 * (index + share) / count)
+
+
 @click.command(
     "picture", epilog='Example: mizo picture trivet.yaml -o trivet.png --rise "30 deg" --turn "20 deg"'
 )
@@ -43,15 +48,21 @@ def _size(text: str | None) -> tuple[int, int | None]:
 def picture(
     job: str, output: str, sets: tuple[str, ...], rise: str | None, turn: str | None, size: str | None
 ) -> None:
-    """Show the finished piece from an angle: carved as its program does it, in its wood, with light and shadow.
+    """Show the finished piece, or a panel, from an angle: carved as its program does it, in its wood, with light and shadow.
 
     It is how the piece could look, not how your board will: grain and light are made up. JOB.yaml may be - for standard input.
     """
+    from functools import partial
+
     from vcarve.dryrun.carve import suitable_step_mm
     from vcarve.dryrun.measure import carved
+    from vcarve.job.panel import Panel, load_panel
+    from vcarve.layout.stages import lay_out
+    from vcarve.panel.tiles import LaidPanel, field_mm, lay_panel
     from vcarve.pipeline import plan_program
     from vcarve.proofing import target_of
     from vcarve.quantity import angle_deg
+    from vcarve.view.panel_shot import Shown, shown
     from vcarve.view.shot import View, shot_png
 
     wide, high = _size(size)
@@ -67,33 +78,40 @@ def picture(
         if not least <= value <= most:
             want = f"an angle from {least:g} to {most:g} degrees is wanted"
             raise InputError(Problem(key=option, value=text, want=want))
-    loaded = opened(job, sets)
+    loaded = load_panel(job, sets) if job != "-" and kind_of(job) == "panel" else opened(job, sets)
     claim(asked(), loaded.files)
     with progress_bar() as bar:
-        made = plan_program(loaded, progress=lambda stage, share: bar(stage, 0.4 * share))
-        piece = loaded.piece
+        laid: LaidPanel | None = None
+        if isinstance(loaded, Panel):
+            laid = lay_panel(loaded)
+            layouts = laid.sorts
+        else:
+            layouts = (lay_out(loaded),)
+        every = []
+        for index, layout in enumerate(layouts):
+            begun = partial(_tell, bar, index, len(layouts))
+            every.append(plan_program(layout, progress=begun))
         bar("carving", 0.4)
-        step = suitable_step_mm(
-            piece.width_mm,
-            piece.height_mm,
-            finest_mm=max(max(piece.width_mm, piece.height_mm) / (1.2 * wide), FINEST_MM),
-            most_pixels=MOST_PIXELS,
-        )
+        piece = layouts[0].job.piece
+        sides = (piece.width_mm, piece.height_mm) if laid is None else field_mm(laid.panel)
+        finest = max(max(sides) / (1.2 * wide), FINEST_MM)
+        step = suitable_step_mm(*sides, finest_mm=finest, most_pixels=MOST_PIXELS)
+        surfaces = [carved(target_of(made.layout), made.reading.moves, step) for made in every]
+        refused = any(made.refused for made in every)
+        seen = Shown(surfaces[0], layouts[0].rings, piece.thickness_mm, piece.wood.tint)
         png = shot_png(
-            carved(target_of(made.layout), made.reading.moves, step),
-            made.layout.rings,
-            piece.thickness_mm,
-            piece.wood.tint,
+            *(seen if laid is None else shown(laid, surfaces, step)),
             View(rise_deg=rise_deg, turn_deg=turn_deg, width_px=wide, height_px=high),
-            mark="Must not be cut" if made.refused else "",
+            mark="Must not be cut" if refused else "",
             progress=lambda share: bar("looking at it", 0.5 + 0.5 * share),
         )
+    told_of = tuple(dict.fromkeys(one for made in every for one in made.told))
     outputs = [(output, png)]
     write_whole(outputs)
-    if made.refused:
+    if refused:
         from vcarve.cli.main import fail
 
-        fail(RefusedError(made.told), writes=True, written=[output])
-    for group in grouped(made.told):
+        fail(RefusedError(told_of), writes=True, written=[output])
+    for group in grouped(told_of):
         say(f"  {told(group)}")
     say_written(outputs)

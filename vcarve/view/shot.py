@@ -17,7 +17,7 @@ import shapely
 from PIL import Image, ImageDraw, ImageFilter
 
 from vcarve.dryrun.carve import Surface
-from vcarve.plane.arrays import Floats
+from vcarve.plane.arrays import Bools, Floats, Ints
 from vcarve.view.camera import Camera, camera_on
 from vcarve.view.look import LIGHT, SECOND, SUN, rgb
 from vcarve.view.picture import banded, noise, shade
@@ -51,17 +51,41 @@ class View:
     height_px: int | None = None
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Woods:
+    """Several woods side by side: which of them each pixel of a map is of.
+
+    Each has its tint (``#rrggbb``), where in the tree it comes from, mm (k, 3), and whether its grain runs along Y, (k,).
+    """
+
+    map: Surface
+    which: Ints
+    tints: tuple[str, ...]
+    shifts_mm: Floats
+    upright: Bools
+
+    def at(self, place: Floats) -> tuple[Floats, Floats]:
+        """Return where in the tree places (n, 3) are, and the light of their wood (n, 3)."""
+        first = np.array([self.map.x0_mm, self.map.y0_mm])
+        most = np.array(self.which.shape[::-1]) - 1
+        column, row = np.clip(np.rint((place[:, :2] - first) / self.map.step_mm), 0, most).astype(np.int64).T
+        wood = self.which[row, column]
+        lying = np.where(self.upright[wood, None], place[:, (1, 0, 2)], place) + self.shifts_mm[wood]
+        return np.asarray(lying), np.array([_linear(tint) for tint in self.tints])[wood]
+
+
 def shot_png(
     surface: Surface,
     rings: Sequence[Floats],
     thickness_mm: float,
-    tint: str,
+    tint: str | Woods,
     view: View,
     *,
     mark: str = "",
     progress: Callable[[float], None] = lambda share: None,
 ) -> bytes:
-    """Return PNG (RGB) of a carved piece from an angle; ``rings`` are its outline and holes (n, 2), ``tint`` is ``#rrggbb``.
+    """Return PNG (RGB) of a carved piece from an angle; ``rings`` are its outline and holes (n, 2), ``tint`` is ``#rrggbb``, or
+    of what woods it is.
 
     ``mark`` is written on a band along the top.
     """
@@ -169,7 +193,7 @@ def _cast(scene: Scene, by_mm: Floats, corner: Floats, step: float, size: tuple[
     return made
 
 
-def _coloured(scene: Scene, camera: Camera, lit: _Lit, sight: Sight, tint: str) -> Floats:
+def _coloured(scene: Scene, camera: Camera, lit: _Lit, sight: Sight, tint: str | Woods) -> Floats:
     """Return the light (n, 3) that comes from what is seen, 1 for a white sheet in full light."""
     place, xy = sight.place_mm, sight.place_mm[:, :2]
     light, shine = np.zeros(len(place)), np.zeros(len(place))
@@ -209,15 +233,15 @@ def _vignette(scene: Scene, xy: Floats) -> Floats:
     return np.asarray(1.0 / (1.0 + 0.16 * far**2))
 
 
-def _timber(place: Floats, tint: str) -> Floats:
+def _timber(place: Floats, tint: str | Woods) -> Floats:
     """Return the colour (n, 3) of wood at places (n, 3): rings about a heart that lies below and leans, and fibres along X."""
+    place, base = (place, _linear(tint)) if isinstance(tint, str) else tint.at(place)
     x, y, z = place.T.astype(np.float32)
     bend = 5.0 * noise(x * 0.013 + 3.0) + 0.7 * noise(x * 0.09 + 90.0)
     ring = np.hypot(y + 18.0 + bend, z - 46.0 - 0.08 * x + 3.0 * noise(x * 0.02 + 40.0))
     late = 0.6 * noise(ring * 0.42) + 0.3 * noise(ring * 1.3 + 400.0) + 0.1 * noise(ring * 5.1 + 900.0)
     fibre = noise(y * 7.0 + 11.0 * noise(x * 0.03 + 7.0) + z * 5.0) * noise(x * 0.35 + y * 3.0 + 20.0)
     dark = 0.9 * (late - 0.5) + 0.36 * (fibre - 0.25)
-    base = _linear(tint)
     return np.asarray(base * np.exp(-dark[:, None] * np.array([0.55, 0.75, 0.95])))
 
 
