@@ -81,7 +81,7 @@ def write_folder(
             if os.path.realpath(target / name) in inputs:
                 want = "is read by this command; write to another folder"
                 raise InputError(Problem(value=str(Path(path, name)), want=want))
-        write_whole([(str(target / name), content) for name, content in contents.items()])
+        write_whole([(str(Path(path, name)), content) for name, content in contents.items()])
         return sorted(one.name for one in target.glob("*.nc") if one.name not in contents)
     with (
         _worded(path),

@@ -257,6 +257,12 @@ def test_a_full_disk_leaves_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
             ],
         ),
         (
+            ("panel.frame.thickness=12",),
+            [
+                "--set panel.frame.thickness: '12': the rebate is as deep as the tiles are thick, 12 mm: a bar must be thicker"
+            ],
+        ),
+        (
             ("fixture={systems: [G54, G55], places: [{x: 0, y: 0}, {x: 30, y: -99}]}",),
             ["--set fixture: fixture.places: the tiles of places 1 and 2 lie over each other"],
         ),

@@ -9,6 +9,7 @@ import pytest
 import shapely
 
 from panel_files import panel_from
+from vcarve.layout.findings import job_findings
 from vcarve.layout.stages import Layout, lay_out
 from vcarve.panel.tiles import LaidPanel, field_mm, lay_panel, letter
 from vcarve.plane.region import lines_along
@@ -113,6 +114,24 @@ def test_lines_that_run_on_meet_at_the_joint(tmp_path: Path) -> None:
 
     assert len(ends[0]) > 4
     assert np.abs(ends[0] - ends[1]).max() <= 1
+
+
+def test_a_drawing_runs_on(tmp_path: Path) -> None:
+    """A drawing as large as the panel is cut into windows, and nothing is said of its lines on other tiles."""
+    (tmp_path / "d.svg").write_text(
+        '<svg xmlns="http://www.w3.org/2000/svg" width="303mm" height="303mm" viewBox="0 0 303 303">'
+        '<path d="M3 3L300 300M3 300L300 3M151 5V298M5 151H298"/></svg>'
+    )
+    panel = panel_from(tmp_path, "pattern={drawing: d.svg, run-on: true}", "groove.depth=1")
+    laid = lay_panel(panel)
+    large = lay_out(panel.job(panel.woods[0][0], panel.pattern, size_mm=field_mm(panel)))
+    tiles = shapely.union_all([drawn(laid.sorts[one.sort], one.x_mm, one.y_mm) for one in laid.tiles])
+    whole = shapely.intersection(drawn(large), windows(laid))
+
+    assert shapely.length(shapely.difference(whole, tiles.buffer(2e-3))) == pytest.approx(0.0, abs=0.02)
+    assert shapely.length(shapely.difference(tiles, whole.buffer(2e-3))) == pytest.approx(0.0, abs=1e-9)
+    codes = {one.code for layout in laid.sorts for one in job_findings(layout)}
+    assert not codes & {"drawing-lost", "drawing-clipped", "pitch-unusual"}
 
 
 def test_windows_that_show_the_same_share_a_program(tmp_path: Path) -> None:

@@ -225,6 +225,10 @@ class Panel(Record):
             if self.pattern.run_on and (odd.turn != "0" or odd.mirror or odd.pattern):
                 want = "the pattern runs on over all tiles; this one cannot have its own, nor be turned or mirrored"
                 yield Broken(f"tiles.{index}", want)
+        frame = self.panel.frame
+        if frame is not None and frame.rebate_mm and frame.thickness_mm <= self.tile.thickness_mm:
+            want = f"the rebate is as deep as the tiles are thick, {format_mm(self.tile.thickness_mm)}: a bar must be thicker"
+            yield Broken("panel.frame.thickness", want)
         if self.boards and self.fixture:
             yield Broken(
                 "fixture",

@@ -53,7 +53,7 @@ def job_findings(layout: Layout) -> tuple[Finding, ...]:
         *drawing_findings(layout),
         *(() if pattern is None or pattern.key in names("pattern") else inspect(pattern, job.figures)),
         *land_findings(layout),
-        *proportion_findings(layout),
+        *(() if layout.lines.window else proportion_findings(layout)),
         *taper_findings(layout),
         *cut_out_findings(layout),
     )
@@ -80,7 +80,8 @@ def drawing_findings(layout: Layout) -> Iterator[Finding]:
         more = " and elsewhere" if len(those) > PLACES_TOLD else ""
         said = Finding(code, f"{what}: at {places} {figures.unit}{more}.")
         yield from at_places(said, [one.at_mm for one in those])
-    yield from _outside(layout, drawing)
+    if not layout.lines.window:
+        yield from _outside(layout, drawing)
 
 
 def _outside(layout: Layout, drawing: Drawing) -> Iterator[Finding]:

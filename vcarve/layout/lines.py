@@ -28,7 +28,8 @@ EDGES_MOST = 1_000_000  # some 2.5 GB and two minutes from job to program
 class Lines:
     """A pattern and how it lies on the piece (``fit`` is there where whole repeats were fitted), or a drawing as it lies.
 
-    What is neither, such as the tiles of a board, says in ``words`` what it is.
+    ``window`` says that they go on beyond the piece, which shows a part of them.  What is neither, such as the tiles of a board,
+    says in ``words`` what it is.
     """
 
     placing: Placing
@@ -36,6 +37,7 @@ class Lines:
     fit: Fit | None = None
     drawing: Drawing | None = None
     words: str = ""
+    window: bool = False
 
     @property
     def pitch_mm(self) -> float | None:
@@ -56,14 +58,14 @@ class Lines:
 
 
 def moved(lines: Lines, x_mm: float, y_mm: float) -> Lines:
-    """Return the same lines moved; nothing is said of whole repeats, which were fitted to where they lay before."""
+    """Return the same lines moved, for a window on them: of whole repeats, fitted to where they lay before, nothing is said."""
     shift_x, shift_y = lines.placing.shift_mm
     drawing = lines.drawing
     if drawing is not None:
         by = np.array([x_mm, y_mm])
         drawing = replace(drawing, curves=mapped(drawing.curves, np.eye(2), by), mended=())
     placing = replace(lines.placing, shift_mm=(shift_x + x_mm, shift_y + y_mm))
-    return replace(lines, placing=placing, drawing=drawing, fit=None)
+    return replace(lines, placing=placing, drawing=drawing, fit=None, window=True)
 
 
 def expected_edges(lines: Lines, wide_mm: float, high_mm: float) -> float:

@@ -81,8 +81,9 @@ def lay_panel(panel: Panel, kept: Kept | None = None) -> LaidPanel:
         # As on one large piece: fitted to all of it, and then seen through each tile.
         whole = _lines(panel.job(panel.woods[0][0], panel.pattern, size_mm=(wide, high)))
     drawn: dict[str, Lines] = {}
-    sorts: dict[object, tuple[Job, Lines]] = {}
-    tiles = []
+    number_of: dict[object, int] = {}
+    cut: list[tuple[Job, Lines]] = []
+    layouts, tiles = [], []
     for (row, woods), column in product(enumerate(panel.woods, 1), range(1, grid.columns + 1)):
         x = (column - 0.5) * size.width_mm + (column - 1) * grid.gap_mm - wide / 2.0
         y = high / 2.0 - (row - 0.5) * size.height_mm - (row - 1) * grid.gap_mm
@@ -95,11 +96,15 @@ def lay_panel(panel: Panel, kept: Kept | None = None) -> LaidPanel:
         same: str | bytes = key
         if whole is not None:
             lines = moved(whole, -x, -y)
-            same = _same(lay_lines(job, None, lines).network)
+            same = _same(lay_lines(job, keep, lines).network)
         else:
             lines = drawn[key] = drawn.get(key) or _lines(job)
         alike = job.piece.wood, grain, same
-        sorts.setdefault(alike, (job, lines))
+        sort = number_of.setdefault(alike, len(number_of))
+        if sort == len(cut):
+            cut.append((job.model_copy(update={"title": f"{panel.name}, tile {letter(sort)}"}), lines))
+            if whole is not None:  # its network has just been laid
+                layouts.append(lay_out(cut[-1][0], keep, lines))
         place = Tile(
             column=column,
             row=row,
@@ -107,17 +112,14 @@ def lay_panel(panel: Panel, kept: Kept | None = None) -> LaidPanel:
             y_mm=y,
             turn_deg=int(mine.turn),
             grain=grain,
-            sort=list(sorts).index(alike),
+            sort=sort,
         )
         tiles.append(place)
-    laid = list(sorts.values())
-    _refuse_too_much(
-        panel, [laid[tile.sort][1] for tile in tiles] if panel.boards else [one for _, one in laid]
-    )
-    layouts = []
-    for sort, (job, lines) in enumerate(laid):
-        titled = job.model_copy(update={"title": f"{panel.name}, tile {letter(sort)}"})
-        layouts.append(lay_out(titled, keep, None if whole is None else lines))
+    if whole is None:  # else counted on the large piece
+        _refuse_too_much(
+            panel, [cut[tile.sort][1] for tile in tiles] if panel.boards else [one for _, one in cut]
+        )
+        layouts = [lay_out(job, keep) for job, _ in cut]
     return LaidPanel(panel=panel, tiles=tuple(tiles), sorts=tuple(layouts))
 
 
@@ -129,8 +131,6 @@ def _lines(job: Job) -> Lines:
 
 def _refuse_too_much(panel: Panel, cut: Sequence[Lines]) -> None:
     """Raise InputError where all programs together would cut more lines than can be planned."""
-    if panel.pattern.run_on:
-        return  # counted on the large piece
     systems = len(panel.fixture.systems) if panel.fixture else 1
     size = panel.tile.width_mm, panel.tile.height_mm
     many = systems * sum(expected_edges(one, *size) for one in cut)

@@ -24,6 +24,7 @@ from vcarve.view.page import filled, part
 from vcarve.view.sheet import FIRST, GENERAL, table
 from vcarve.view.svg import drawn, num, region_path, svg
 
+MANY = 8  # columns of the map from which its squares are small
 MARGIN = 0.06  # round the panel, of its longer side
 
 
@@ -271,6 +272,7 @@ def panel_sheet(made: PanelMade) -> str:
         "lede": escape(kept(dict(rows)["panel"])),
         "picture": panel_svg(laid, inline=True),
         "map": cells,
+        "size": "many" if laid.panel.panel.columns > MANY else "",
         "sorts": table(sorts),
         "rows": table(rows[1:]),
         "mill": table(bench_rows(laid)),
