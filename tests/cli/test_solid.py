@@ -121,6 +121,15 @@ def test_what_must_not_be_cut_is_no_solid(job: Path) -> None:
     assert not Path("tile.3mf").exists()
 
 
+def test_what_forbids_cutting_in_some_places_names_no_picture(job: Path) -> None:
+    """Lost land has places, but this command has no picture to show them on, so it does not point to one."""
+    done = run("tile.yaml", "-o", "tile.3mf", "--set", "groove.depth=2.7", "--set", "pattern.pitch=7")
+
+    assert done.exit_code == 1
+    assert "[land-lost]" in done.stderr
+    assert "--picture" not in done.stderr
+
+
 def test_another_kind_of_file_is_told(job: Path) -> None:
     """A program or a drawing instead of the job is named as what it is."""
     Path("tile.nc").write_text("G21 G90\nG0 X1 Y2\nM2\n")

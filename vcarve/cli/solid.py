@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
+from dataclasses import replace
 from functools import partial
 
 import click
@@ -96,7 +97,8 @@ def solid(
             put_together = partial(piece_parts, *layouts)
         findings = tuple(dict.fromkeys(one for layout in layouts for one in job_findings(layout)))
         if refuses(findings):
-            raise RefusedError(findings)
+            # Where on the piece they are, no picture of this command's shows.
+            raise RefusedError(replace(one, at_mm=None) for one in findings)
         parts = put_together(tolerance_mm=tolerance_mm, hollow_mm=hollow_mm, scale=times, progress=bar)
         bar("writing", 0.9)
         outputs = [(output, solids_file(parts, ending("a solid", output), loaded.name))]

@@ -32,9 +32,9 @@ DIRECT, SKY, FILL = 0.60, 0.24, 0.16  # shares of the light on the flat top
 LAMP_RAD = 0.09  # half of how wide the light is: shadows are softer the farther they fall
 LAMPS = 32
 TABLE_LIGHT = 0.95  # of the paper's own colour
-# What is in the shade looks warmer: red light is lost last in wood and paper.
-SHADE = np.array([0.89, 1.02, 1.13])
-SHINE = 0.05
+# What is in the shade looks warmer: red light is lost last, in wood more than in paper.
+WOOD_SHADE, TABLE_SHADE = np.array([0.86, 1.04, 1.2]), np.array([0.9, 1.02, 1.12])
+SHINE = 0.04
 EASED_MM = 0.5  # over so much below the top a wall's edge is eased
 
 
@@ -216,7 +216,8 @@ def _coloured(scene: Scene, camera: Camera, lit: _Lit, sight: Sight, tint: str |
     colour = np.empty((len(place), 3))
     colour[table] = _linear(LIGHT.paper) * _vignette(scene, xy[table])[:, None]
     colour[wood] = _timber(place[wood], tint)
-    return np.asarray(colour * np.maximum(light, 1e-3)[:, None] ** SHADE + SHINE * shine[:, None])
+    shaded = np.maximum(light, 1e-3)[:, None] ** np.where(wood[:, None], WOOD_SHADE, TABLE_SHADE)
+    return np.asarray(colour * shaded + SHINE * shine[:, None])
 
 
 def _shine(camera: Camera, place: Floats, normal: Floats) -> Floats:
