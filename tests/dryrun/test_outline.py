@@ -211,6 +211,16 @@ def test_a_lead_in_begins_beside_the_outline_where_the_job_says_so() -> None:
     assert judge(led, "cut-out.lead-in=true") == ()
 
 
+def test_a_lead_in_goes_down_no_more_steeply_than_the_way() -> None:
+    """Beside the outline, in wood that nothing has cut, a plunge is one as well, and so is too much at once."""
+    led = {5: "X1 Y-12", 7: "G1 Z-1.5 F300", 8: "G2 X0 Y-11 I-1 J0 F400\nG1 X-10 Z-1.6"}
+    deep = {5: "X1 Y-12", 8: "G2 X0 Y-11 I-1 J0 Z-1.2 F400\nG1 X-10"}
+    sets = ("cut-out.lead-in=true", "cut-out.ramp=45 deg", "cut-out.step=1")
+
+    assert "mill-plunge" in {one.code for one in judge(led, "cut-out.lead-in=true")}
+    assert ("step-too-deep", 8) in {(one.code, one.line) for one in judge(deep, *sets)}
+
+
 def test_the_other_way_round_is_a_caution() -> None:
     """The same program for a job that asks for the other direction is told so, once for its ring."""
     found = judge({}, "cut-out.direction=conventional")

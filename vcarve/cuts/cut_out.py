@@ -31,7 +31,7 @@ PHASES = 96  # so many places of the tabs are compared
 WIDER = (0.15, 0.25, 0.35, 0.42, 0.46)
 NEAR_MM = 1e-6  # places of a way that are one and the same
 ON_MM = 1e-3  # a last decimal
-TOUCH_MM = 0.02
+TOUCH_MM = 0.02  # some last decimals below the top
 LEAST_ROOM_MM = 0.1  # across, that the bit must have to move in a hole
 
 
@@ -93,9 +93,8 @@ def spread(sides: Floats, count: int, over_mm: float) -> Floats:
     at = np.repeat(np.append(0.0, np.cumsum(whole)), 2)[1:-1]  # both ends of each side
     out, into = np.roll(directions(sides, 1.0), 1, axis=0), directions(sides, 0.0)
     corner = np.abs(np.arctan2(cross(out, into), (out * into).sum(axis=1)))
-    turn = np.cumsum(
-        np.column_stack([corner, np.abs(sweeps(sides))]).ravel()
-    )  # how far it has turned up to there
+    # How far it has turned up to there.
+    turn = np.cumsum(np.column_stack([corner, np.abs(sweeps(sides))]).ravel())
     around, all_round = float(at[-1]), float(turn[-1])
 
     def turned(way: Floats) -> Floats:

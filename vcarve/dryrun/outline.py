@@ -38,6 +38,7 @@ class _Ways:
     move: Ints
     ends: Floats  # (n, 2, 2)
     depth_mm: Floats  # (n, 2)
+    fall_mm: Floats  # (n,) by how much each goes down
 
     @property
     def off_mm(self) -> float:
@@ -60,6 +61,21 @@ class _Ways:
 
         return self.seen.tell(code, which, sentence, at=at, of=self.move)
 
+    def sinking(self, more_mm: Floats) -> Iterator[Finding]:
+        """Yield which parts go down too steeply, and which take too much at once; ``more_mm`` (n,) is what each takes."""
+        cut_out, figure, room = self.cut_out, self.seen.figures.length, 2.0 * self.deep_mm
+        steep, step_mm = math.tan(math.radians(cut_out.ramp_deg)), self.target.job.cut_out_step_mm
+        run = size(np.diff(self.ends, axis=1)[:, 0])
+        plunges = (self.fall_mm > run * steep + room) & (more_mm > room)
+        hasty = (more_mm > step_mm + room) & ~plunges
+        slope = f"the job asks for a slope of {format_deg(cut_out.ramp_deg)} at most"
+        yield from self.first(
+            "mill-plunge", plunges, f"The end mill goes down too steeply into the wood; {slope}."
+        )
+        most = figure(round(float(more_mm[hasty].max(initial=0.0)), 3))
+        at_once = f"The end mill cuts {most} deep at once; the job's step is {figure(step_mm)}."
+        yield from self.first("step-too-deep", hasty, at_once)
+
     @staticmethod
     def at_ring(code: str, sentence: str, ring: Any, way_mm: float) -> Finding:
         """Return a finding at a place of a ring."""
@@ -81,6 +97,7 @@ def outline_findings(seen: Track, target: OutlineTarget) -> Iterator[Finding]:
         move=owner,
         ends=curve[:, :4].reshape(-1, 2, 2),
         depth_mm=-z,
+        fall_mm=z[:, 0] - z[:, 1],
     )
     radius = 0.5 * cut_out.bit.diameter_mm
     lines: Any = shapely.linestrings(ways.ends)
@@ -97,9 +114,11 @@ def outline_findings(seen: Track, target: OutlineTarget) -> Iterator[Finding]:
     spots: Any = shapely.points(np.concatenate([ways.ends, ways.ends.mean(axis=1, keepdims=True)], axis=1))
     on = np.array([_near(spots, ring, ways.off_mm).all(axis=1) for ring, _ in rings])
     beside = ~on.any(axis=0) & ~into
+    leads = np.zeros_like(beside)
     if cut_out.lead_in:
-        leads = [_near(spots, ring, LEAD * radius).all(axis=1) for ring, _ in rings]
-        beside &= ~np.any(leads, axis=0)
+        close = [_near(spots, ring, LEAD * radius).all(axis=1) for ring, _ in rings]
+        leads = beside & np.any(close, axis=0)
+        beside &= ~leads
     if len(beside) and np.count_nonzero(beside | into) > OTHER_JOB * len(beside):
         lost = beside | into
         of = "Is it the program of another job, or was it made for another zero or turn?"
@@ -107,6 +126,8 @@ def outline_findings(seen: Track, target: OutlineTarget) -> Iterator[Finding]:
         yield from ways.first("other-job", lost & (np.cumsum(lost) == 1), sentence)
         return
     yield from ways.first("stray-cut", beside, "The end mill cuts beside its way round the outline.")
+    # There the wood is whole.
+    yield from ways.sinking(np.where(leads, ways.depth_mm.max(axis=1), 0.0))
     for (ring, outside), mine in zip(rings, on, strict=True):
         yield from _round(ways, ring, np.flatnonzero(mine), outside=outside)
 
@@ -119,35 +140,22 @@ def _near(shapes: Any, other: Any, distance_mm: float) -> Bools:
 
 def _round(ways: _Ways, ring: Any, rows: Ints, *, outside: bool) -> Iterator[Finding]:
     """Follow the parts that lie on a ring, one after the other, and judge each, and what they leave."""
-    around, cut_out, figure = float(ring.length), ways.cut_out, ways.seen.figures.length
+    around, cut_out = float(ring.length), ways.cut_out
     count = max(math.ceil(around / SAMPLE_MM), 16)
-    pitch, steep, room = around / count, math.tan(math.radians(cut_out.ramp_deg)), 2.0 * ways.deep_mm
-    step_mm = ways.target.job.cut_out_step_mm
+    pitch = around / count
     deepest = np.zeros(count)
     at: Any = shapely.line_locate_point(ring, shapely.points(ways.ends[rows]))
     on = (at[:, 1] - at[:, 0] + 0.5 * around) % around - 0.5 * around
-    fall, run = np.diff(ways.depth_mm[rows])[:, 0], size(np.diff(ways.ends[rows], axis=1)[:, 0])
     more = np.zeros(len(ways.move))
-    for row, begin, way, drop in zip(
-        rows.tolist(), at[:, 0].tolist(), on.tolist(), fall.tolist(), strict=True
-    ):
+    for row, begin, way in zip(rows.tolist(), at[:, 0].tolist(), on.tolist(), strict=True):
         low, high = sorted((begin / pitch, (begin + way) / pitch))
         stops = np.arange(math.ceil(low - 1e-9), math.floor(high + 1e-9) + 1)
         stops = stops if len(stops) else np.array([round(low)])
         share = np.clip((stops * pitch - begin) / way, 0.0, 1.0) if way else 1.0
-        depth, spot = ways.depth_mm[row, 0] + share * drop, stops % count
+        depth, spot = ways.depth_mm[row, 0] + share * ways.fall_mm[row], stops % count
         more[row] = (depth - deepest[spot]).max()
         deepest[spot] = np.maximum(deepest[spot], depth)
-    plunges, hasty = np.zeros((2, len(more)), dtype=np.bool_)
-    plunges[rows] = (fall > run * steep + room) & (more[rows] > room)
-    hasty = (more > step_mm + room) & ~plunges
-    slope = f"the job asks for a slope of {format_deg(cut_out.ramp_deg)} at most"
-    yield from ways.first(
-        "mill-plunge", plunges, f"The end mill goes down too steeply into the wood; {slope}."
-    )
-    most = figure(round(float(more[hasty].max(initial=0.0)), 3))
-    at_once = f"The end mill cuts {most} deep at once; the job's step is {figure(step_mm)}."
-    yield from ways.first("step-too-deep", hasty, at_once)
+    yield from ways.sinking(more)
     # Rings have the piece to their left; what turns as a spindle does climbs with it to the right.
     against = float(on.sum()) > 0.0
     if len(rows) and against == (cut_out.direction == "climb"):
