@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 import shapely
 
-from panel_files import panel_from
+from panel_files import CHECKER, panel_from
+from vcarve.errors import InputError
 from vcarve.layout.findings import job_findings
 from vcarve.layout.stages import Layout, lay_out
 from vcarve.panel.tiles import LaidPanel, field_mm, lay_panel, letter
@@ -132,6 +133,18 @@ def test_a_drawing_runs_on(tmp_path: Path) -> None:
     assert shapely.length(shapely.difference(tiles, whole.buffer(2e-3))) == pytest.approx(0.0, abs=1e-9)
     codes = {one.code for layout in laid.sorts for one in job_findings(layout)}
     assert not codes & {"drawing-lost", "drawing-clipped", "pitch-unusual"}
+
+
+def test_a_tile_that_a_drawing_leaves_plain_is_told(tmp_path: Path) -> None:
+    """Where no line of a drawing that runs on lies on one of the tiles, the drawing's key is named with its line."""
+    (tmp_path / "d.svg").write_text(
+        '<svg xmlns="http://www.w3.org/2000/svg" width="303mm" height="303mm" viewBox="0 0 303 303"><path d="M3 3L90 90"/></svg>'
+    )
+    text = CHECKER.replace("{name: kaku-asanoha, across: 2}", "{drawing: d.svg, run-on: true}")
+    with pytest.raises(
+        InputError, match=r"panel\.yaml:4: pattern\.drawing: 'd\.svg': no line .* on one of the tiles;"
+    ):
+        lay_panel(panel_from(tmp_path, text=text))
 
 
 def test_windows_that_show_the_same_share_a_program(tmp_path: Path) -> None:

@@ -195,12 +195,14 @@ def lay_lines(job: Job, kept: Kept | None = None, given: Lines | None = None) ->
     lines = given or keep("lines", (every, room, lying, written), lambda: place_lines(job, room))
     joined = lines, room, _edge(job)
     network = keep("network", joined, lambda: make_network(*joined))
-    if network.edges == 0 and lines.pitch_mm is None:
-        want = "no line of the drawing lies on the piece; look at its units, at the margin and at shift-x and shift-y"
-        raise InputError(Problem(key="pattern.drawing", value=choice.drawing, want=want))
-    if network.edges == 0 and lines.pitch_mm is not None:
-        want = "no line of the pattern lies on the piece; make the pitch smaller or the margin narrower"
-        raise InputError(Problem(key=f"pattern.{'pitch' if choice.across is None else 'across'}", want=want))
+    if network.edges == 0:
+        piece = "one of the tiles" if lines.window else "the piece"
+        key, value = "pattern.drawing", choice.drawing
+        want = f"no line of the drawing lies on {piece}; look at its units, at the margin and at shift-x and shift-y"
+        if lines.pitch_mm is not None:
+            key, value = f"pattern.{'pitch' if choice.across is None else 'across'}", None
+            want = f"no line of the pattern lies on {piece}; make the pitch smaller or the margin narrower"
+        raise InputError(Problem(key=key, value=value, want=want))
     return Laid(field=room, lines=lines, network=network)
 
 

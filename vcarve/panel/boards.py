@@ -23,7 +23,7 @@ from vcarve.layout.lines import Lines
 from vcarve.layout.stages import Layout
 from vcarve.network.build import Placing
 from vcarve.network.model import Network
-from vcarve.panel.tiles import LaidPanel, Tile, letter
+from vcarve.panel.tiles import LaidPanel, Tile, letter, turned
 from vcarve.plane.arcs import boxes
 from vcarve.plane.arrays import NM_PER_MM, Ints
 from vcarve.quantity import counted
@@ -217,12 +217,11 @@ _BARE = {"margin_mm": 0.0, "frame": (), "ends": "outline"}
 def _placed(network: Network, one: Lying, part: Layout, board: Board) -> Network:
     """Return a tile's network where the tile lies on the board, whose middle is the zero."""
     wide, high = part.job.piece.width_mm, part.job.piece.height_mm
-    x, y = network.x_nm, network.y_nm
     if one.turned:
-        x, y, wide, high = -y, x, high, wide
+        network, wide, high = turned(network, 1), high, wide
     to = (one.x_mm + wide / 2.0 - board.width_mm / 2.0, one.y_mm + high / 2.0 - board.height_mm / 2.0)
     to_x, to_y = (round(place * NM_PER_MM) for place in to)
-    return replace(network, x_nm=x + to_x, y_nm=y + to_y)
+    return replace(network, x_nm=network.x_nm + to_x, y_nm=network.y_nm + to_y)
 
 
 def _joined(networks: Sequence[Network], kinds: Sequence[int]) -> Network:

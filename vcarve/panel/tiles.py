@@ -96,7 +96,8 @@ def lay_panel(panel: Panel, kept: Kept | None = None) -> LaidPanel:
         same: str | bytes = key
         if whole is not None:
             lines = moved(whole, -x, -y)
-            same = _same(lay_lines(job, keep, lines).network)
+            with placed(job.document):
+                same = _same(lay_lines(job, keep, lines).network)
         else:
             lines = drawn[key] = drawn.get(key) or _lines(job)
         alike = job.piece.wood, grain, same
@@ -143,3 +144,11 @@ def _same(network: Network) -> bytes:
     """Return what two networks have in common that are the same lines in the same places."""
     parts = network.x_nm, network.y_nm, network.tail, network.head, network.bulge, network.feature
     return b"".join(part.tobytes() for part in parts)
+
+
+def turned(network: Network, quarters: int) -> Network:
+    """Return a network turned about its zero by quarters, counter-clockwise."""
+    x, y = network.x_nm, network.y_nm
+    for _ in range(quarters):
+        x, y = -y, x
+    return replace(network, x_nm=x, y_nm=y)

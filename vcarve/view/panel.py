@@ -14,7 +14,7 @@ from vcarve.errors import Finding, grouped, of_each
 from vcarve.layout.stages import Layout
 from vcarve.panel.boards import Load
 from vcarve.panel.movement import movement
-from vcarve.panel.tiles import LaidPanel, field_mm, letter
+from vcarve.panel.tiles import LaidPanel, field_mm, letter, turned
 from vcarve.quantity import Figures, counted, format_duration
 from vcarve.run import PanelMade
 from vcarve.view import look
@@ -172,15 +172,6 @@ def movement_rows(laid: LaidPanel) -> Iterator[tuple[str, str]]:
 # --- the picture ---------------------------------------------------------------------------------------------------------
 
 
-def _turned(layout: Layout, turn_deg: int) -> Layout:
-    """Return a tile's layout as it lies after quarter turns, to be drawn: light falls on it from where it always does."""
-    network = layout.network
-    x, y = network.x_nm, network.y_nm
-    for _ in range(turn_deg // 90):
-        x, y = -y, x
-    return replace(layout, network=replace(network, x_nm=x, y_nm=y))
-
-
 def panel_svg(laid: LaidPanel, *, inline: bool = False) -> str:
     """Return the panel from the front, true to scale, every tile in the tint of its wood."""
     panel, bars = laid.panel, bars_of(laid)
@@ -193,8 +184,10 @@ def panel_svg(laid: LaidPanel, *, inline: bool = False) -> str:
         key = tile.sort, tile.turn_deg, tile.moves_across == "x"
         name = f"t{list(groups).index(key) if key in groups else len(groups)}"
         if key not in groups:
-            turned = _turned(laid.sorts[tile.sort], tile.turn_deg)
-            groups[key] = _tile(turned, name, upright=key[2], size=size, u=u)
+            # Turned line by line, so that light falls on it from where it always does.
+            layout = laid.sorts[tile.sort]
+            lying_so = replace(layout, network=turned(layout.network, tile.turn_deg // 90))
+            groups[key] = _tile(lying_so, name, upright=key[2], size=size, u=u)
         lying.append(drawn('<use href="#{}" x="{}" y="{}"/>', name, tile.x_mm, -tile.y_mm))
     w, h = field_mm(panel) if bars is None else bars.rebate
     back = drawn('<rect class="back" x="{}" y="{}" width="{}" height="{}"/>', -w / 2.0, -h / 2.0, w, h)
