@@ -121,12 +121,12 @@ def test_what_must_not_be_cut_is_no_solid(job: Path) -> None:
     assert not Path("tile.3mf").exists()
 
 
-def test_what_forbids_cutting_in_some_places_names_no_picture(job: Path) -> None:
-    """Lost land has places, but this command has no picture to show them on, so it does not point to one."""
-    done = run("tile.yaml", "-o", "tile.3mf", "--set", "groove.depth=2.7", "--set", "pattern.pitch=7")
+def test_findings_with_places_point_to_no_picture(job: Path) -> None:
+    """Weak islands have places, but this command has no picture to show them on, so it does not point to one."""
+    done = run("tile.yaml", "-o", "tile.3mf", "--set", "groove.depth=2.2", "--set", "piece.thickness=2")
 
     assert done.exit_code == 1
-    assert "[land-lost]" in done.stderr
+    assert "[weak-island]" in done.stderr
     assert "--picture" not in done.stderr
 
 
