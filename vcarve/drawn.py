@@ -34,6 +34,7 @@ def draw(what: Pattern | Layout | DryRun | PanelMade, ending: str = ".svg") -> b
 def panel_files(made: PanelMade) -> dict[str, str | bytes]:
     """Return everything that is written for a panel, by the names of the files: programs, picture and sheet."""
     programs = {f"{name}.nc": one.text for name, one, _ in made.programs}
+    programs |= {f"{name}-cut-out.nc": one.cut_out.text for name, one, _ in made.programs if one.cut_out}
     return {**programs, "panel.svg": draw(made, ".svg"), "sheet.html": draw(made, ".html")}
 
 

@@ -116,16 +116,14 @@ def cut_out_program(layout: Layout, neighbours: tuple[shapely.Polygon, ...] = ()
     known = tuple(cut_out_findings(layout))
     if cut_out is None or refuses(known):
         return None
-    sides = sum(len(ring.curves) for ring in layout.field.outline.rings)
+    sides = sum(len(ring.curves) for outline in layout.outlines for ring in outline.rings)
     turns = math.ceil((job.piece.thickness_mm + cut_out.through_mm) / job.cut_out_step_mm)
     if sides * turns > OUTLINE_MOST:
         many = f"the {sides:,} sides of the outline in {turns} turns are more than {OUTLINE_MOST:,} cuts"
         want = f"{many}; draw it with fewer, or give a larger step"
         with placed(job.document):
             raise InputError(Problem(key="cut-out.step", want=want))
-    cuts, pass_start = outline_cuts(
-        [layout.field.outline], cut_out, job.piece.thickness_mm, job.cut_out_step_mm
-    )
+    cuts, pass_start = outline_cuts(layout.outlines, cut_out, job.piece.thickness_mm, job.cut_out_step_mm)
     plan = as_given(cuts, pass_start, job.hop_mm)
     text = write(job, cuts, plan, cut_out_header(layout, cuts, plan, known), speeds=job.cut_out_speeds)
     reading = _read(job, text)

@@ -143,7 +143,7 @@ def check_program(
 
 def target_of(layout: Layout) -> Target:
     """Return what a program for a job is judged by, of what was laid out for it."""
-    return Target(layout.job, layout.network, layout.grooves, polygon(layout.field.outline))
+    return Target(layout.job, layout.network, layout.grooves, _stays(layout))
 
 
 def outline_target_of(layout: Layout, neighbours: tuple[shapely.Polygon, ...] = ()) -> OutlineTarget:
@@ -153,7 +153,13 @@ def outline_target_of(layout: Layout, neighbours: tuple[shapely.Polygon, ...] = 
     """
     if layout.job.cut_out is None:
         raise InputError(Problem(key="cut-out", want="the job does not say how its piece is cut out"))
-    return OutlineTarget(layout.job, layout.job.cut_out, polygon(layout.field.outline), neighbours)
+    return OutlineTarget(layout.job, layout.job.cut_out, _stays(layout), neighbours)
+
+
+def _stays(layout: Layout) -> shapely.Polygon | shapely.MultiPolygon:
+    """Return what is to stay of a board: the one piece, or all that are cut out of it."""
+    pieces = [polygon(outline) for outline in layout.outlines]
+    return pieces[0] if len(pieces) == 1 else shapely.MultiPolygon(pieces)
 
 
 def of_cut_out(findings: Iterable[Finding]) -> tuple[Finding, ...]:
@@ -200,12 +206,13 @@ def carve_piece(run: AnyRun, *, step_mm: float | None = None, with_land: bool = 
     target, moves = target_of(run.layout), run.reading.moves
     moves = moves if run.before is None else followed(run.before, moves)
     surface = carved(target, moves, step_mm)
-    if run.cut_out is not None:
-        out = outline_carved(outline_target_of(run.layout), run.cut_out.reading.moves, surface.step_mm)
-        surface = replace(surface, height_mm=np.minimum(surface.height_mm, out.height_mm))
+    # Grooves are as wide as they are engraved: along the outline the end mill takes half of them away.
     facts = measured(target, moves, surface, with_land=with_land, finer=step_mm is None)
     found = [*run.findings, *width_findings(target, surface, facts, {one.code for one in run.findings})]
     found.sort(key=lambda one: one.line or 0)
+    if run.cut_out is not None:
+        out = outline_carved(outline_target_of(run.layout), run.cut_out.reading.moves, surface.step_mm)
+        surface = replace(surface, height_mm=np.minimum(surface.height_mm, out.height_mm))
     return replace(run, findings=tuple(found), surface=surface, measured=facts)
 
 

@@ -332,7 +332,13 @@ def panel_json(made: PanelMade) -> dict[str, Any]:
             for tile in laid.tiles
         ],
         "programs": [
-            {"name": name, "times": times, "time_s": one.times.total_s, **verdict(one.told, one.job)}
+            {
+                "name": name,
+                "times": times,
+                "time_s": one.times.total_s,
+                "cut_out": None if one.cut_out is None else _cut_out(one.cut_out),
+                **verdict(one.told, one.job),
+            }
             for name, one, times in made.programs
         ],
         "time_s": made.total_s,

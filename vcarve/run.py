@@ -174,4 +174,5 @@ class PanelMade:
     @property
     def total_s(self) -> float:
         """How long all tiles take."""
-        return sum(times * made.times.total_s for _, made, times in self.programs)
+        every = ((one, times) for _, made, times in self.programs for one in (made, made.cut_out) if one)
+        return sum(times * one.times.total_s for one, times in every)

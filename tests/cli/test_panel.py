@@ -353,12 +353,27 @@ def test_a_full_disk_leaves_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
         (
             ("piece={width: 3}",),
             [
-                "--set piece: unknown key; known here: title, units, panel, tile, pattern, groove, woods, tiles, boards, fixture, moisture, bit, machine, feed, zero, plan"  # noqa: E501
+                "--set piece: unknown key; known here: title, units, panel, tile, pattern, groove, woods, tiles, boards, cut-out, fixture, moisture, bit, machine, feed, zero, plan"  # noqa: E501
             ],
         ),
         (
             ("boards=[{wood: beech, width: 450, height: 120, thickness: 12}]", "fixture={systems: [G54]}"),
             ["--set fixture: tiles are either cut out of boards or lie in a jig; leave out one of the two"],
+        ),
+        (
+            ("cut-out={bit: em-3.175}",),
+            [
+                "--set cut-out: tiles are cut to size already; name the 'boards' they are cut out of, or leave it out"
+            ],
+        ),
+        (
+            (
+                "boards=[{wood: beech, width: 450, height: 120, thickness: 12, kerf: 3}]",
+                "cut-out={bit: em-3.175}",
+            ),
+            [
+                "--set boards: boards.0.kerf: '3': the end mill is 3.175 mm across: that much at least, 1 mm more leaves a web"
+            ],
         ),
         (
             ("fixture={systems: [G54, G54]}",),

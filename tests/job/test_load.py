@@ -301,12 +301,14 @@ def test_the_starter_of_panels_explains_every_key() -> None:
     text = starter_text("panel", title="screen")
     full = re.sub(r"^( *)# (?=( *- )?[a-z0-9-]+: |[a-z]+:)|^# (?=  +)", r"\1", text, flags=re.MULTILINE)
     boards, jig = (
-        re.sub(rf"^{key}:.*?\n\n", "", full, flags=re.DOTALL | re.MULTILINE) for key in ("fixture", "boards")
+        re.sub(rf"^{key}:.*?\n\n", "", full, flags=re.DOTALL | re.MULTILINE)
+        for key in ("fixture", "(?:boards|cut-out)")
     )
     bare, every, other = (record_from(parse_document(one.encode()), Panel) for one in (text, boards, jig))
 
     assert bare.title == "screen"
     assert other.fixture is not None
+    assert every.cut_out is not None
     assert len(other.fixture.places) == len(other.fixture.systems)
     assert every.tiles[0].pattern is not None
     assert (every.boards[0].kerf_mm, every.moisture is None, every.feed) == (4.0, False, bare.feed)

@@ -158,15 +158,16 @@ def measured(
     )
 
 
-def _inside(outline: shapely.Polygon, surface: Surface) -> Bools:
+def _inside(outline: shapely.Polygon | shapely.MultiPolygon, surface: Surface) -> Bools:
     """Return which pixels belong to the piece."""
     from PIL import Image, ImageDraw
 
     image = Image.new("1", surface.height_mm.shape[::-1])
     pen = ImageDraw.Draw(image)
-    for k, ring in enumerate(shapely.get_rings(outline)):
-        spots = (shapely.get_coordinates(ring) - [surface.x0_mm, surface.y0_mm]) / surface.step_mm
-        pen.polygon(spots.ravel().tolist(), fill=int(k == 0))
+    for piece in shapely.get_parts(outline):
+        for k, ring in enumerate(shapely.get_rings(piece)):
+            spots = (shapely.get_coordinates(ring) - [surface.x0_mm, surface.y0_mm]) / surface.step_mm
+            pen.polygon(spots.ravel().tolist(), fill=int(k == 0))
     return np.array(image, dtype=bool)
 
 

@@ -248,7 +248,7 @@ class Target:
     job: Job
     network: Network
     grooves: Grooves
-    outline: shapely.Polygon
+    outline: shapely.Polygon | shapely.MultiPolygon
 
     @property
     def bit(self) -> Cutter:

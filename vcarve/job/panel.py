@@ -11,7 +11,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import Field, PrivateAttr
 
-from vcarve.job.bench import Bit, Machine, Wood, load_bit, load_machine, load_wood
+from vcarve.job.bench import Bit, EndMill, Machine, Wood, load_bit, load_machine, load_wood
 from vcarve.job.document import Document, read_document
 from vcarve.job.fields import (
     Flag,
@@ -26,7 +26,7 @@ from vcarve.job.fields import (
 )
 from vcarve.job.record import Broken, Named, Record, record_from
 from vcarve.job.records import Job
-from vcarve.job.sections import Feed, Groove, PatternChoice, Piece, Plan, Zero
+from vcarve.job.sections import CutOut, Feed, Groove, PatternChoice, Piece, Plan, Zero
 from vcarve.quantity import FIGURES, Figures, format_mm
 
 MOST_TILES = 40  # in a row, and rows
@@ -186,6 +186,10 @@ class Panel(Record):
     boards: tuple[Board, ...] = Field(
         (), description="boards that the tiles are cut out of; left out, each tile is there"
     )
+    cut_out: CutOut | None = Field(
+        None,
+        description="how an end mill cuts the tiles out of the boards, by second programs; left out, they are sawn",
+    )
     fixture: Fixture | None = Field(None, description="a jig that holds several tiles cut to size")
     moisture: Moisture | None = Field(None, description="left out, nothing is said of how the wood moves")
     bit: Annotated[Bit, Named(lambda name, _: load_bit(name))] = Field(
@@ -229,6 +233,11 @@ class Panel(Record):
         if frame is not None and frame.rebate_mm and frame.thickness_mm <= self.tile.thickness_mm:
             want = f"the rebate is as deep as the tiles are thick, {format_mm(self.tile.thickness_mm)}: a bar must be thicker"
             yield Broken("panel.frame.thickness", want)
+        if self.cut_out is not None and not self.boards:
+            yield Broken(
+                "cut-out",
+                "tiles are cut to size already; name the 'boards' they are cut out of, or leave it out",
+            )
         if self.boards and self.fixture:
             yield Broken(
                 "fixture",
@@ -245,7 +254,11 @@ class Panel(Record):
             if apart_x < self.tile.width_mm and apart_y < self.tile.height_mm:
                 want = f"the tiles of places {first} and {second} lie over each other"
                 yield Broken("fixture.places", want)
+        mill = self.cut_out.bit if self.cut_out and isinstance(self.cut_out.bit, EndMill) else None
         for index, board in enumerate(self.boards):
+            if mill is not None and board.kerf_mm < mill.diameter_mm:
+                want = f"the end mill is {format_mm(mill.diameter_mm)} across: that much at least, 1 mm more leaves a web"
+                yield Broken(f"boards.{index}.kerf", want)
             if board.thickness_mm != self.tile.thickness_mm:
                 want = f"tiles are {format_mm(self.tile.thickness_mm)} thick; plane the board to that first"
                 yield Broken(f"boards.{index}.thickness", want)
@@ -290,7 +303,8 @@ class Panel(Record):
         wide, high = size_mm or (self.tile.width_mm, self.tile.height_mm)
         piece = {"width": wide, "height": high, "thickness": self.tile.thickness_mm, "wood": wood}
         same = {
-            key: getattr(self, key) for key in ("units", "groove", "bit", "machine", "feed", "zero", "plan")
+            key.replace("_", "-"): getattr(self, key)
+            for key in ("units", "groove", "bit", "machine", "feed", "zero", "plan", "cut_out")
         }
         own = {"piece": Piece.model_validate(piece), "pattern": pattern, "title": title or self.title}
         document = self.document

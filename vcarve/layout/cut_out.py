@@ -8,6 +8,8 @@ from typing import Any
 import shapely
 
 from vcarve.errors import Finding, at_places
+from vcarve.job.records import Job
+from vcarve.job.sections import CutOut
 from vcarve.layout.stages import Layout
 from vcarve.plane.arcs import Point
 from vcarve.plane.region import polygon
@@ -21,11 +23,13 @@ ROOM_MM = 0.1  # across, that an end mill needs besides its own diameter in a ho
 
 def cut_out_findings(layout: Layout) -> Iterator[Finding]:
     """Yield holes and bays that the end mill does not get into, corners that it leaves round, and tabs that do not fit."""
-    job, cut_out = layout.job, layout.job.cut_out
-    if cut_out is None:
-        return
+    if layout.job.cut_out is not None:
+        for outline in layout.outlines:
+            yield from _round(layout.job, layout.job.cut_out, polygon(outline))
+
+
+def _round(job: Job, cut_out: CutOut, piece: shapely.Polygon) -> Iterator[Finding]:
     length, wide = job.figures.length, cut_out.bit.diameter_mm
-    piece = polygon(layout.field.outline)
     smaller = "take a smaller one ('mizo bits' lists them)"
     closed: Any = piece
     for ring in shapely.get_rings(piece)[1:]:

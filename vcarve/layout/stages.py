@@ -28,7 +28,7 @@ from vcarve.network.build import drawn_graph, network_on, pattern_graph
 from vcarve.network.model import Feature, Network
 from vcarve.plane.arcs import boxes
 from vcarve.plane.arrays import Floats
-from vcarve.plane.region import corners
+from vcarve.plane.region import Region, corners
 from vcarve.quantity import counted
 
 Result = TypeVar("Result")
@@ -59,6 +59,12 @@ class Layout(Laid):
     grooves: Grooves
     features: tuple[Feature, ...]
     rises: Rises | None = None  # none where the job asks for no taper
+    pieces: tuple[Region, ...] = ()  # on a board that several are cut out of; else the piece is the one
+
+    @property
+    def outlines(self) -> tuple[Region, ...]:
+        """The outlines of what is cut out."""
+        return self.pieces or (self.field.outline,)
 
     @property
     def taper(self) -> str:

@@ -26,6 +26,7 @@ from vcarve.network.model import Network
 from vcarve.panel.tiles import LaidPanel, Tile, letter, turned
 from vcarve.plane.arcs import boxes
 from vcarve.plane.arrays import NM_PER_MM, Ints
+from vcarve.plane.region import Region, rectangle
 from vcarve.quantity import counted
 
 APART_MM = 50.0  # between tiles in a jig of which nobody says where its zeros are
@@ -208,7 +209,17 @@ def lay_load(laid: LaidPanel, load: Load) -> Layout:
         network=network,
         grooves=measure(network, job.bit, depths, share),
         features=features,
+        pieces=tuple(_outline(one, part, board) for one, part in zip(load.lying, parts, strict=True)),
     )
+
+
+def _outline(one: Lying, part: Layout, board: Board) -> Region:
+    """Return a tile's outline where the tile lies on the board."""
+    wide, high = part.job.piece.width_mm, part.job.piece.height_mm
+    wide, high = (high, wide) if one.turned else (wide, high)
+    ring = rectangle(wide, high).outer
+    middle = one.x_mm + (wide - board.width_mm) / 2.0, one.y_mm + (high - board.height_mm) / 2.0
+    return Region(outer=replace(ring, xy_mm=ring.xy_mm + np.array(middle)))
 
 
 _BARE = {"margin_mm": 0.0, "frame": (), "ends": "outline"}

@@ -109,6 +109,10 @@ def program_rows(made: PanelMade) -> Rows:
         often = "" if times == 1 else f", run {times} times"
         lying = f"; {_lying(made.loads[k], panel.figures)}" if made.loads else ""
         rows.append((f"{name}.nc", f"{format_duration(one.times.total_s)}{often}{lying}"))
+        if one.cut_out is not None and one.job.cut_out is not None:
+            mill = one.job.cut_out.bit.name or "the end mill"
+            took = f"{format_duration(one.cut_out.times.total_s)}{often} with {mill}, after the engraving"
+            rows.append((f"{name}-cut-out.nc", took))
     used = {load.name for load in made.loads}
     for number, board in enumerate(panel.boards, 1):
         if f"board {number}" not in used:
