@@ -68,7 +68,8 @@ def profile(bit: Cone, tolerance_mm: float) -> Floats:
     radius = bit.tip_radius_mm
     if not radius:
         return np.array([(bit.tip_mm / 2.0, 0.0)])
-    turn, out = parted(math.pi / 2.0 - math.radians(bit.angle_deg) / 2.0, radius, tolerance_mm)
+    # Finer than asked for: a shallow groove is all tip.
+    turn, out = parted(math.pi / 2.0 - math.radians(bit.angle_deg) / 2.0, radius, tolerance_mm / 10.0)
     return np.column_stack([radius * out * np.sin(turn), radius * (1.0 - out * np.cos(turn))])
 
 
