@@ -101,6 +101,27 @@ def test_what_is_for_the_bench_is_what_the_commands_write(
             assert (got.status, got.body) == (200, path.read_bytes()), what
 
 
+def test_a_cut_out_and_a_solid_are_what_the_commands_write(
+    page: Served, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The second program and the solid: the bytes of the commands' files; a job without a cut-out has none."""
+    monkeypatch.chdir(page.folder)
+    text = SMALL + "cut-out: {bit: em-3.175, tabs: 2}\n"
+    Path("bench.yaml").write_text(text, encoding="utf-8")
+    for words in ("program bench.yaml -o bench.nc", "solid bench.yaml -o bench.3mf"):
+        assert CliRunner().invoke(cli, words.split()).exit_code == 0
+    for what, name in (("cut-out", "bench-cut-out.nc"), ("solid", "bench.3mf")):
+        got = page.ask("take", {"text": text, "what": what, "file": "bench.yaml"})
+        assert (got.status, got.body) == (200, Path(name).read_bytes()), what
+        assert got.head["content-disposition"].endswith(name)
+
+    assert (
+        "does not say how its piece is cut out" in page.ask("take", {"text": SMALL, "what": "cut-out"}).wants
+    )
+    thin = SMALL.replace("thickness: 9 mm", "thickness: 0.5 mm")
+    assert "it would go through" in page.ask("take", {"text": thin, "what": "solid"}).wants
+
+
 def test_a_job_that_must_not_be_cut_gives_no_program_in_the_air(page: Served) -> None:
     """The answer is why, in the words of the finding."""
     got = page.ask("take", {"text": SMALL.replace("thickness: 9 mm", "thickness: 0.5 mm"), "what": "air"})

@@ -15,9 +15,10 @@ import tempfile
 import threading
 import time
 import traceback
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from typing import Any, TypeVar
 from unicodedata import normalize
@@ -25,13 +26,14 @@ from unicodedata import normalize
 from vcarve.coupon.strip import lay_strip, strip_of
 from vcarve.drawing.read import read_drawing
 from vcarve.drawn import draw
-from vcarve.errors import InputError, InternalError, MizoError, Problem, RefusedError, grouped
+from vcarve.errors import InputError, InternalError, MizoError, Problem, RefusedError, grouped, refuses
 from vcarve.files import kind_of
 from vcarve.job.bench import load_machine
 from vcarve.job.document import read_document, reading_only
 from vcarve.job.panel import Panel
 from vcarve.job.record import record_from
 from vcarve.job.records import Job
+from vcarve.layout.findings import job_findings
 from vcarve.layout.stages import Kept, Layout, file_state, lay_out
 from vcarve.pattern.model import pattern
 from vcarve.pipeline import air_program, plan_panel, plan_program, probe_program, trace_program, write_program
@@ -40,9 +42,13 @@ from vcarve.serve.edit import edited, read
 from vcarve.serve.look import job_of, looked, planned
 from vcarve.serve.panels import kind_in, packed, panel_planned
 from vcarve.serve.work import AIR_MM, DRAWINGS, TAKEN, GivenUpError
+from vcarve.solid.assembly import panel_parts, piece_parts
+from vcarve.solid.files import solids_file
+from vcarve.solid.model import Part
+from vcarve.solid.piece import TOLERANCE_MM
 from vcarve.view.coupon import coupon_sheet, table_yaml
 from vcarve.view.page import json_of
-from vcarve.view.panel import all_findings
+from vcarve.view.panel import all_findings, bars_of
 
 TOLD_EACH_S = 0.05
 Result = TypeVar("Result")
@@ -128,17 +134,22 @@ class Desk:
         match what:
             case "lines-svg" | "lines-dxf":
                 return name, draw(layout, kind)
-            case "trace" | "probe" | "air" | "coupon" | "coupon-sheet" | "coupon-table":
+            case "trace" | "probe" | "air" | "cut-out" | "coupon" | "coupon-sheet" | "coupon-table":
                 with _answered():
                     return name, self._for_the_bench(text, layout, what).encode()
+            case "solid":
+                return name, _solids(partial(piece_parts, layout), (layout,), layout.job.name)
         return name, draw(replace(self._made(text), file=f"{stem}.nc"), kind)
 
     def _of_panel(self, text: str, what: str, file: str | None, ending: str, kind: str) -> tuple[str, bytes]:
         """Return a file to take away of a panel: all of its folder, its picture or its sheet."""
-        if what not in ("panel", "picture", "page"):
+        if what not in ("panel", "picture", "page", "solid"):
             raise InputError(Problem(value=what, want="a panel has no such file"))
         made = self._panel(text)
+        laid = made.laid
         name = f"{_stem(made.laid.panel.title, file, 'panel')}{ending}"
+        if what == "solid":
+            return name, _solids(partial(panel_parts, laid, bars_of(laid)), laid.sorts, laid.panel.name)
         if what != "panel":
             return name, draw(made, kind)
         if made.refused:
@@ -155,6 +166,13 @@ class Desk:
                 return probe_program(layout)[0]
             case "air":
                 return air_program(self._made(text), AIR_MM)[0]
+            case "cut-out":
+                made = self._made(text)
+                if made.refused:
+                    raise RefusedError(made.told)
+                if made.cut_out is None:
+                    raise InputError("the job does not say how its piece is cut out ('cut-out')")
+                return made.cut_out.text
         return _coupon(layout.job, what)
 
     def rest(self, text: str | None, name: str, data: bytes, told: str, where: str) -> bytes:
@@ -240,6 +258,14 @@ def _coupon(job: Job, what: str) -> str:
     if what == "coupon":
         return write_program(made)
     return coupon_sheet(made, strip) if what == "coupon-sheet" else table_yaml(made, strip)
+
+
+def _solids(put_together: Callable[..., list[Part]], layouts: Iterable[Layout], title: str) -> bytes:
+    """Return a piece or a panel as a 3MF file."""
+    with _answered():
+        if refuses(found := tuple(one for layout in layouts for one in job_findings(layout))):
+            raise RefusedError(found)
+    return solids_file(put_together(tolerance_mm=TOLERANCE_MM), ".3mf", title)
 
 
 @contextmanager

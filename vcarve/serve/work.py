@@ -39,6 +39,8 @@ TAKEN = {
     "coupon-sheet": ("-coupon.html", "text/html; charset=utf-8"),
     "panel": (".zip", "application/zip"),
     "coupon-table": ("-widths.yaml", PLAIN),
+    "cut-out": ("-cut-out.nc", PLAIN),
+    "solid": (".3mf", "model/3mf"),
 }
 # What is taken away without the job's own plan.
 UNPLANNED = {what for what in TAKEN if what.startswith(("lines", "trace", "probe", "coupon"))}

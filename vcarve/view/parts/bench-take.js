@@ -54,6 +54,7 @@ const showWords = () => {
   take.textContent = app.plan && !app.plan.refused ? `${what} ${app.plan.name}` : app.plan ? `${what}: must not be cut` : what;
   $("take-sheet").disabled = !app.plan;
   for (const button of document.querySelectorAll("[data-take]")) button.disabled = app.problems.length > 0;
+  document.querySelector("[data-take='cut-out']").hidden = !under("cut-out");
 };
 
 // --- a question: its words, a field if a name is asked for, and what may be done ------------------------------------------------------
