@@ -20,7 +20,7 @@ from typing import Any, NamedTuple
 
 import uvicorn
 
-from vcarve.job.document import starter_text
+from vcarve.job.starters import starter_text
 from vcarve.serve.app import Bench
 from vcarve.serve.app import served as configured
 from vcarve.serve.folder import Folder

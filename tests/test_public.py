@@ -14,7 +14,7 @@ import pytest
 import yaml
 
 import vcarve
-from vcarve.job.document import starter_text
+from vcarve.job.starters import starter_text
 
 OFFERED = sorted(name for name in dir(vcarve) if name in vcarve._HOME)
 FUNCTIONS = [name for name in OFFERED if name.islower()]

@@ -16,7 +16,8 @@ from vcarve.dryrun.before import cut_before, followed
 from vcarve.dryrun.carve import MOST_PIXELS_ASKED, suitable_step_mm
 from vcarve.dryrun.check import check, unsure
 from vcarve.dryrun.measure import carved, measured, outline_carved, width_findings
-from vcarve.dryrun.track import OutlineTarget, Target, waiting_mm
+from vcarve.dryrun.target import OutlineTarget, Target
+from vcarve.dryrun.track import waiting_mm
 from vcarve.errors import Finding, InputError, Problem
 from vcarve.job.bench import Machine, file_of, is_file, load_machine, names
 from vcarve.job.document import read_bytes

@@ -18,8 +18,8 @@ from typing import Any
 
 from playwright.sync_api import sync_playwright
 
-from vcarve.job.document import starter_text
 from vcarve.job.records import load_job
+from vcarve.job.starters import starter_text
 from vcarve.layout.stages import lay_out
 
 SAMPLES = sorted((Path(__file__).parents[2] / "samples").glob("*.yaml"))

@@ -19,7 +19,8 @@ from small_job import job_from
 from small_network import build
 from vcarve.dryrun import clock
 from vcarve.dryrun.check import check
-from vcarve.dryrun.track import Target, waiting_mm
+from vcarve.dryrun.target import Target
+from vcarve.dryrun.track import waiting_mm
 from vcarve.groove.model import Grooves
 from vcarve.network.model import Network
 from vcarve.pattern.model import pattern

@@ -111,7 +111,7 @@ def test_errors_become_messages_and_exit_codes(
     def fail(*_: Any, **__: Any) -> None:
         raise error
 
-    monkeypatch.setattr("vcarve.job.document.starter_text", fail)
+    monkeypatch.setattr("vcarve.job.starters.starter_text", fail)
     done = CliRunner().invoke(cli, ["new"])
 
     assert done.exit_code == code
@@ -135,7 +135,7 @@ def test_a_fault_of_our_own_leaves_its_evidence(
     def fail(*_: Any, **__: Any) -> None:
         raise error
 
-    monkeypatch.setattr("vcarve.job.document.starter_text", fail)
+    monkeypatch.setattr("vcarve.job.starters.starter_text", fail)
     monkeypatch.setattr("tempfile.tempdir", str(tmp_path))
     done = CliRunner().invoke(cli, ["new"])
     kept = [*tmp_path.iterdir()]
@@ -155,7 +155,7 @@ def test_a_lack_of_memory_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
     def fail(*_: Any, **__: Any) -> None:
         raise MemoryError
 
-    monkeypatch.setattr("vcarve.job.document.starter_text", fail)
+    monkeypatch.setattr("vcarve.job.starters.starter_text", fail)
     done = CliRunner().invoke(cli, ["new"])
 
     assert done.exit_code == 2

@@ -136,7 +136,7 @@ def test_a_pipe_nobody_reads_on_windows(monkeypatch: pytest.MonkeyPatch) -> None
         raise OSError(22, "Invalid argument")
 
     monkeypatch.setattr(sys, "platform", "win32")
-    monkeypatch.setattr("vcarve.job.document.starter_text", closed)
+    monkeypatch.setattr("vcarve.job.starters.starter_text", closed)
     done = CliRunner().invoke(cli, ["new"])
 
     assert "INTERNAL" not in done.stderr

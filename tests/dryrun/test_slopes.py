@@ -17,7 +17,7 @@ from small_job import changed, job_from, on_machine, own_job, small_job
 from small_network import network_of_lines
 from vcarve.dryrun.check import check
 from vcarve.dryrun.measure import carved, measured, width_findings
-from vcarve.dryrun.track import Target
+from vcarve.dryrun.target import Target
 from vcarve.errors import Finding
 from vcarve.groove.land import measure
 from vcarve.job.records import Job

@@ -30,11 +30,12 @@ from vcarve.job.bench import (
     names,
     woods,
 )
-from vcarve.job.document import Document, parse_document, read_document, starter_text
+from vcarve.job.document import Document, parse_document, read_document
 from vcarve.job.fields import Pitch
 from vcarve.job.panel import Board, Fixture, Grid, Moisture, OddTile, Panel, PanelFrame, Place, TileSize
 from vcarve.job.record import Named, Record, record_from
 from vcarve.job.records import Job, load_job
+from vcarve.job.starters import starter_text
 from vcarve.pattern.entries import LatticeEntry, LineEntry, Operation
 from vcarve.pattern.model import Pattern
 

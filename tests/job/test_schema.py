@@ -12,9 +12,10 @@ import yaml
 import vcarve
 from vcarve.errors import InputError
 from vcarve.job.bench import Machine
-from vcarve.job.document import parse_document, starter_text
+from vcarve.job.document import parse_document
 from vcarve.job.record import record_from, schema_of
 from vcarve.job.records import Job
+from vcarve.job.starters import starter_text
 from vcarve.pattern.model import Pattern
 
 ROOT = Path(vcarve.__file__).parent.parent

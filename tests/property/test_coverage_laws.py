@@ -21,7 +21,8 @@ from hypothesis import strategies as st
 from small_job import on_machine
 from small_network import build
 from vcarve.dryrun.check import check
-from vcarve.dryrun.track import Target, waiting_mm
+from vcarve.dryrun.target import Target
+from vcarve.dryrun.track import waiting_mm
 from vcarve.errors import Finding
 from vcarve.groove.land import measure
 from vcarve.groove.model import Grooves

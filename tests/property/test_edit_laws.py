@@ -13,8 +13,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from vcarve.errors import InputError
-from vcarve.job.document import parse_document, starter_text
+from vcarve.job.document import parse_document
 from vcarve.job.fields import BLANK
+from vcarve.job.starters import starter_text
 from vcarve.serve import edit
 from vcarve.serve.edit import edited
 

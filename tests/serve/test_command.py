@@ -18,7 +18,7 @@ from served import SMALL, command
 from vcarve.cli import bench as command_line
 from vcarve.cli.main import cli
 from vcarve.job.bench import machines_folder
-from vcarve.job.document import starter_text
+from vcarve.job.starters import starter_text
 
 
 def run(*words: str) -> Result:

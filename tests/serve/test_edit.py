@@ -9,8 +9,9 @@ import yaml
 
 from served import SMALL
 from vcarve.errors import InputError, InternalError
-from vcarve.job.document import parse_document, starter_text
+from vcarve.job.document import parse_document
 from vcarve.job.fields import BLANK
+from vcarve.job.starters import starter_text
 from vcarve.serve import edit
 from vcarve.serve.edit import edited
 

@@ -7,7 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from vcarve.job.document import reading_only, starter_text
+from vcarve.job.document import reading_only
+from vcarve.job.starters import starter_text
 from vcarve.layout.findings import job_findings
 from vcarve.layout.stages import Kept, lay_out
 from vcarve.pipeline import plan_program

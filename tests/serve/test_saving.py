@@ -264,7 +264,7 @@ def test_a_drawing_is_kept_under_its_name(page: Served) -> None:
 
 def test_a_machine_a_pattern_and_a_job_are_told_apart(page: Served) -> None:
     """A machine's and a pattern's file are read and kept; the text of a job is handed back, and not kept."""
-    from vcarve.job.document import starter_text
+    from vcarve.job.starters import starter_text
 
     mill = page.ask("drop?name=mill.yaml", starter_text("machine").encode())
     star = page.ask("drop?name=star.yaml", starter_text("pattern").encode())

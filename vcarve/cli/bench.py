@@ -41,7 +41,7 @@ def bench(job: str | None, no_open: bool, port: int | None) -> None:
     """
     import secrets
 
-    from vcarve.job.document import starter_text
+    from vcarve.job.starters import starter_text
     from vcarve.serve.folder import Folder
 
     name, text, seen, folder = None, starter_text(), None, Folder(".")

@@ -19,7 +19,7 @@ from vcarve.files import Output, write_whole
 
 if TYPE_CHECKING:
     from vcarve.job.bench import Bit, Machine
-    from vcarve.job.document import Starter
+    from vcarve.job.starters import Starter
 
 
 def tell(
@@ -221,7 +221,7 @@ def patterns(
 @force_option
 def new(file: str, machine: bool, pattern: bool, panel: bool, force: bool) -> None:
     """Write a commented job file to start from; without FILE it is printed."""
-    from vcarve.job.document import starter_text
+    from vcarve.job.starters import starter_text
 
     if machine + pattern + panel > 1:
         raise InputError("Give one of --machine, --pattern and --panel: they are files of their own.")

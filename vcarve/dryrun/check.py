@@ -10,7 +10,8 @@ from dataclasses import replace
 
 from vcarve.dryrun import limits, lines, outline, piece, words
 from vcarve.dryrun.before import followed
-from vcarve.dryrun.track import Aim, OutlineTarget, Target, track
+from vcarve.dryrun.target import Aim, OutlineTarget, Target
+from vcarve.dryrun.track import track
 from vcarve.errors import Finding, InternalError
 from vcarve.job.bench import Machine
 from vcarve.program.moves import Moves

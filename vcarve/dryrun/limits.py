@@ -6,7 +6,8 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from vcarve.dryrun.track import Aim, Track, axes_of, per_axis, room
+from vcarve.dryrun.target import Aim
+from vcarve.dryrun.track import Track, axes_of, per_axis, room
 from vcarve.errors import Finding, listed
 from vcarve.plane.arcs import size
 from vcarve.plane.arrays import Bools

@@ -13,7 +13,8 @@ import numpy as np
 import shapely
 
 from vcarve.dryrun.coverage import TOUCH, Covered, again, covered, union, vertices
-from vcarve.dryrun.track import Target, Track, entry
+from vcarve.dryrun.target import Target
+from vcarve.dryrun.track import Track, entry
 from vcarve.errors import Finding, listed
 from vcarve.groove.model import Grooves, between
 from vcarve.job.records import Job

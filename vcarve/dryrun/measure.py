@@ -17,9 +17,10 @@ import numpy as np
 import shapely
 
 from vcarve.dryrun.carve import MOST_PIXELS_ASKED, Surface, carve, suitable_step_mm, tiles
+from vcarve.dryrun.target import OutlineTarget, Target
 from vcarve.dryrun.tip import Tip
 from vcarve.dryrun.top import FOLLOW_MM
-from vcarve.dryrun.track import OutlineTarget, Target, setup_of, track
+from vcarve.dryrun.track import setup_of, track
 from vcarve.errors import Finding, listed
 from vcarve.groove.width import sensitivity
 from vcarve.job.bench import Bit

@@ -15,7 +15,8 @@ from typing import Any
 import numpy as np
 import shapely
 
-from vcarve.dryrun.track import SAG_MM, OutlineTarget, Track, chords_within, laid
+from vcarve.dryrun.target import OutlineTarget
+from vcarve.dryrun.track import SAG_MM, Track, chords_within, laid
 from vcarve.errors import Finding
 from vcarve.job.sections import CutOut
 from vcarve.plane.arcs import Point, size

@@ -8,8 +8,9 @@ from functools import partial
 import numpy as np
 import shapely
 
+from vcarve.dryrun.target import Aim, OutlineTarget, Target
 from vcarve.dryrun.tip import Tip
-from vcarve.dryrun.track import SAG_MM, Aim, OutlineTarget, Target, Track, chords_within, entry, laid
+from vcarve.dryrun.track import SAG_MM, Track, chords_within, entry, laid
 from vcarve.errors import Finding
 from vcarve.job.bench import Cutter
 from vcarve.plane.arcs import Point

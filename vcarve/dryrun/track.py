@@ -17,18 +17,15 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import TypeAlias
 
 import numpy as np
 import shapely
 
+from vcarve.dryrun.target import Aim
 from vcarve.dryrun.top import FOLLOW_MM, Top, top_of
 from vcarve.errors import Finding, listed
-from vcarve.groove.model import Grooves
-from vcarve.job.bench import Axes, AxesAcceleration, AxesRate, Cutter, Machine
-from vcarve.job.records import Job, Speeds
-from vcarve.job.sections import CutOut
-from vcarve.network.model import Network
+from vcarve.job.bench import Axes, AxesAcceleration, AxesRate, Machine
+from vcarve.job.records import Job
 from vcarve.plane.arcs import Point, curves, evenly, left
 from vcarve.plane.arrays import Bools, Floats, Ints, ReadOnly
 from vcarve.program.grammar import PLANES
@@ -239,49 +236,6 @@ def passes_of(moves: Moves, setup: Setup) -> Ints:
     before = np.roll(below, 1)
     before[:1] = False
     return np.where(below, np.cumsum(below & (~before | fresh)) - 1, -1)
-
-
-@dataclass(frozen=True, slots=True)
-class Target:
-    """What a program is judged by: its job, the lines there are to be, their grooves, and the piece's outline on it."""
-
-    job: Job
-    network: Network
-    grooves: Grooves
-    outline: shapely.Polygon | shapely.MultiPolygon
-
-    @property
-    def bit(self) -> Cutter:
-        """The bit that cuts it."""
-        return self.job.bit
-
-    @property
-    def speeds(self) -> Speeds:
-        """How fast it cuts."""
-        return self.job.speeds
-
-
-@dataclass(frozen=True, slots=True)
-class OutlineTarget:
-    """What a program that cuts pieces out of their board is judged by: its job, their outlines, and others on the same board."""
-
-    job: Job
-    cut_out: CutOut
-    outline: shapely.Polygon | shapely.MultiPolygon
-    neighbours: tuple[shapely.Polygon, ...] = ()
-
-    @property
-    def bit(self) -> Cutter:
-        """The end mill."""
-        return self.cut_out.bit
-
-    @property
-    def speeds(self) -> Speeds:
-        """How fast it cuts."""
-        return self.job.cut_out_speeds
-
-
-Aim: TypeAlias = Target | OutlineTarget
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import json
 import os
-import re
 import sys
 import unicodedata
 from collections.abc import Iterable, Iterator, Mapping
@@ -18,11 +17,11 @@ from contextvars import ContextVar
 from dataclasses import dataclass, field, replace
 from functools import partial
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any
 
 import yaml
 
-from vcarve.errors import InputError, Problem, cut, printable
+from vcarve.errors import InputError, Problem, cut
 from vcarve.job.fields import BLANK
 
 LARGEST_BYTES = 256 * 1024
@@ -31,7 +30,6 @@ MOST_DIGITS = 9  # of the number of an item
 STDIN = "-"
 STDIN_NAME = "standard input"
 _PACKAGE = Path(__file__).resolve().parent.parent
-_STARTERS = _PACKAGE / "job" / "data" / "new"
 
 _UNREAD: dict[type[Exception], str] = {
     FileNotFoundError: "there is no such file",
@@ -39,7 +37,6 @@ _UNREAD: dict[type[Exception], str] = {
     PermissionError: "reading it is not allowed",
 }
 
-Starter = Literal["job", "machine", "pattern", "panel"]  # what there is a file to start from for
 KeyPath = tuple[str | int, ...]
 
 
@@ -118,26 +115,6 @@ class Document:
         shown = self.written(path) if value is None else value
         named = None if place.file == _set_by(key) else key or None
         return Problem(file=place.file, line=place.line, key=named, value=shown, want=want)
-
-
-def starter_text(
-    kind: Starter = "job",
-    *,
-    title: str = "tile",
-    command: str = "mizo program tile.yaml -o tile.nc",
-) -> str:
-    """Return a commented file to start from, valid as it stands, every key explained.
-
-    ``title`` is what it describes, ``command`` the one to type next.
-    """
-    plain = "".join(sign if sign.isprintable() else " " for sign in title)[:60]
-    words = {
-        "THIS-COMMAND": printable(command),
-        "THIS-TITLE": json.dumps(plain, ensure_ascii=False),
-        "THIS-KEY": json.dumps("-".join(re.findall(r"[a-z0-9]+", plain.lower())) or "own"),
-    }
-    text = (_STARTERS / f"{kind}.yaml").read_text(encoding="utf-8")
-    return re.sub("|".join(words), lambda found: words[found[0]], text)
 
 
 def in_order(problems: Iterable[Problem]) -> list[Problem]:
