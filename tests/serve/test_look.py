@@ -6,7 +6,9 @@ import json
 from pathlib import Path
 
 import pytest
+from click.testing import CliRunner
 
+from vcarve.cli.main import cli
 from vcarve.job.document import reading_only
 from vcarve.job.starters import starter_text
 from vcarve.layout.findings import job_findings
@@ -163,3 +165,16 @@ def test_findings_are_those_of_the_job() -> None:
     assert [one["code"] for one in told["findings"]] == [one.code for one in found]
     assert told["kind"] == "refuse"
     assert told["verdict"].startswith("Must not be cut")
+
+
+def test_speeds_are_told_beside_what_is_usual() -> None:
+    """The page has the rows that 'mizo speeds' prints, and where they are from; none where the spindle stands still."""
+    told = looked(TILE, [], folder=".", kept=Kept())["look"]["facts"]["speeds"]
+    printed = CliRunner().invoke(cli, ["speeds", "-"], input=TILE).output
+
+    assert [label for label, _ in told][:6] == ["spindle", "chip", "feed", "plunge", "step", "surface"]
+    assert all(f"  {label:<9}{text}" in printed for label, text in told[:6])
+    assert "starting points" in told[-1][1]
+    still = looked(TILE, [{"path": "feed.spindle", "value": "0 rpm"}], folder=".", kept=Kept())["look"]
+    assert still["facts"]["speeds"] == []
+    assert "spindle-range" in [one["code"] for one in still["findings"]]

@@ -27,6 +27,7 @@ from vcarve.view.facts import GROOVE, PLAN, PROGRAM, STOCK, TOOL, chosen, facts,
 from vcarve.view.page import places_payload, program_payload, stage_payload
 from vcarve.view.section import section_svg
 from vcarve.view.sheet import rows
+from vcarve.view.speeds import speeds_told
 
 
 def looked(text: str, edits: Sequence[Mapping[str, Any]], *, folder: str, kept: Kept | None) -> Told:
@@ -90,7 +91,8 @@ def _look(layout: Layout) -> Told:
         **judged(found),
         "facts": {
             name: chosen(known, part) for name, part in (("stock", STOCK), ("tool", TOOL), ("groove", GROOVE))
-        },
+        }
+        | {"speeds": speeds_told(job)},
         "answers": list(_answers(layout)),
         "section": section_svg(job, layout.kinds),
         "used": used_of(layout),

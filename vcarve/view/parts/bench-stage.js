@@ -235,11 +235,17 @@ const speakSoon = () => {
 
 const rows = (told) => (told && told.length ? el("dl", { class: "rows" }, ...told.map(([label, text]) => el("div", {}, el("dt", {}, label), el("dd", {}, text)))) : null);
 const showFacts = () => {
-  const { look, plan } = app, into = (id, ...parts) => { const box = $(`${id}-facts`); if (box) box.replaceChildren(...parts.filter(Boolean)); };
+  const { look, plan } = app, into = (id, ...parts) => {
+    const box = $(`${id}-facts`), open = box && box.querySelector("details[open]") !== null;
+    if (box) box.replaceChildren(...parts.filter(Boolean));
+    if (open) for (const more of box.querySelectorAll("details")) more.open = true; // as it was
+  };
   if (!look) return;
   const but = (told, ...labels) => (told || []).filter(([label]) => !labels.some((one) => label.startsWith(one)));
   into("card-groove", svgOf(look.section), rows(but(look.facts.groove, "Groove"))); // which the drawing shows
-  into("card-machine", rows((look.facts.tool || []).filter(([label]) => label === "Speeds")));
+  const usual = look.facts.speeds || [];
+  into("card-machine", rows((look.facts.tool || []).filter(([label]) => label === "Speeds")), usual.length
+    ? el("details", { class: "more" }, el("summary", {}, "beside what is usual ", el("small", {}, "chip, feed, plunge, step, surface")), rows(usual)) : null);
   const told = plan ? but([...(plan.facts.program || []), ...(plan.facts.plan || [])], "Running time", "Passes") : [];
   into("card-panel", rows(look.facts.panel));
   into("card-plan", told.length ? el("details", { class: "more" }, el("summary", {}, "figures ", el("small", {}, told.map(([label]) => label.toLowerCase()).join(", "))), rows(told)) : null);
