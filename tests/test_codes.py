@@ -71,18 +71,20 @@ BROUGHT_BY: dict[str, tuple[str, ...]] = {
     "cut-out-narrow": (OUTLINE, '<path d="M0 0H100V100H0Z"/><circle cx="50" cy="50" r="1"/>'),
     "cut-out-corner": (OUTLINE, '<path d="M0 0H100V50H50V100H0Z"/>'),
     "cut-out-tabs": ("cut-out={bit: em-6, tabs: 30}",),
+    "cut-out-surface": (WARPED, TOUCHED, "cut-out={bit: em-6}"),
     "cut-out-loose": ("cut-out={bit: em-6, tabs: 0}",),
 }
 
 
 def findings(folder: Path, *sets: str) -> tuple[Finding, ...]:
     """Return what is found of the job; the second word may be the lines of its own pattern or drawing."""
-    if sets[0] in (OWN, DRAWN, WARPED, OUTLINE) and len(sets) == 2:
+    if sets[0] in (OWN, DRAWN, WARPED, OUTLINE) and len(sets) > 1:
         page = '<svg xmlns="http://www.w3.org/2000/svg" width="100mm" height="100mm" viewBox="0 0 100 100">'
         (folder / "own.yaml").write_text(own_pattern(sets[1]))
         (folder / "heights.txt").write_text(sets[1])
         (folder / "lines.svg").write_text(f"{page}{sets[1]}</svg>")
-        sets = (sets[0], *("piece.outline={shape: drawing, file: lines.svg}",) * (sets[0] == OUTLINE))
+        drawn = ("piece.outline={shape: drawing, file: lines.svg}",) * (sets[0] == OUTLINE)
+        sets = (sets[0], *drawn, *sets[2:])
     document = ezdxf.new(units=0)
     document.modelspace().add_line((10, 10), (50, 10))
     document.saveas(folder / "lines.dxf")

@@ -57,6 +57,7 @@ OF_JOBS: Codes = {
     "cut-out-narrow": ("refuse", "a hole or a bay of the outline that the end mill does not get into"),
     "cut-out-corner": ("caution", "inner corners that the end mill leaves round"),
     "cut-out-tabs": ("refuse", "more tabs than there is room for round the outline"),
+    "cut-out-surface": ("caution", "a cut-out of a board whose top is not flat"),
     "cut-out-loose": ("caution", "a cut-out without tabs: nothing holds the piece at its end"),
 }  # fmt: skip
 

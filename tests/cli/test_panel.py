@@ -12,6 +12,7 @@ from click.testing import CliRunner, Result
 
 from panel_files import CHECKER
 from vcarve.cli.main import cli
+from vcarve.errors import InputError
 from vcarve.files import write_folder
 from vcarve.job.records import load_job
 from vcarve.pipeline import plan_program
@@ -216,6 +217,20 @@ def test_a_full_disk_leaves_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(Path, "write_bytes", full)
     with pytest.raises(Exception, match="no space left on device"):
         write_folder("out", {"one.nc": "G21\n", "two.nc": "G21\n"})
+    assert os.listdir(".") == ["panel.yaml"]
+
+
+@pytest.mark.parametrize("step", ["mkdir", "write_bytes"])
+def test_a_folder_that_may_not_be_written_leaves_nothing(monkeypatch: pytest.MonkeyPatch, step: str) -> None:
+    """Where the system allows no new folder, or no file in it, the reason is told and nothing is left."""
+
+    def denied(*_: object, **__: object) -> None:
+        raise PermissionError(13, "Permission denied")
+
+    with monkeypatch.context() as patched:
+        patched.setattr(Path, step, denied)
+        with pytest.raises(InputError, match="'out': cannot be written: permission denied"):
+            write_folder("out", {"one.nc": "G21\n"})
     assert os.listdir(".") == ["panel.yaml"]
 
 

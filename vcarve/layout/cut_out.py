@@ -24,6 +24,12 @@ ROOM_MM = 0.1  # across, that an end mill needs besides its own diameter in a ho
 def cut_out_findings(layout: Layout) -> Iterator[Finding]:
     """Yield holes and bays that the end mill does not get into, corners that it leaves round, and tabs that do not fit."""
     if layout.job.cut_out is not None:
+        if layout.job.surface is not None:
+            said = "The end mill follows the top, which is not flat, and the piece is taken to be as thick everywhere"
+            yield Finding(
+                "cut-out-surface",
+                f"{said}: press the board flat onto the spoil board, or probe it as it lies then.",
+            )
         for outline in layout.outlines:
             yield from _round(layout.job, layout.job.cut_out, polygon(outline))
 
