@@ -642,7 +642,7 @@ def test_every_key_of_a_job_is_on_the_page(visit: Opener) -> None:
 
 
 # Keys of records that stand there once such an item, or measures of one's own, are wanted.
-OF_ITEMS = ("clamps.", "pattern.frame.", "bit.", "piece.wood.")
+OF_ITEMS = ("clamps.", "pattern.frame.", "bit.", "cut-out.bit.", "piece.wood.")
 
 
 def test_by_keyboard_alone(visit: Opener) -> None:

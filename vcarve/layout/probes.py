@@ -31,7 +31,7 @@ def probe_places(layout: Layout, apart_mm: float, inset_mm: float) -> Floats:
     job, mount = layout.job, mount_of(layout.job)
     if not shapely.dwithin(polygon(layout.field.outline), shapely.Point(mount.zero_mm), 1e-6):
         want = "the first touch is at X0 Y0, and there the piece has no top; set the zero on it, such as at its centre"
-        raise InputError(Problem(key="zero.xy", value=job.zero.xy, want=want))
+        raise InputError(Problem(key="zero.xy", value=job.zero.model_dump()["xy"], want=want))
     if not _clear(job, np.array([mount.zero_mm]))[0]:
         want = "the first touch is at X0 Y0, and a clamp is in the bit's way there; move it, or set the zero elsewhere"
         raise InputError(Problem(key="clamps", want=want))
