@@ -51,6 +51,12 @@ class LaidPanel:
         """Return the wood of a tile."""
         return self.sorts[tile.sort].job.piece.wood
 
+    @property
+    def frame_wood(self) -> Wood:
+        """The wood of the bars round the tiles, if there are any."""
+        frame = self.panel.panel.frame
+        return frame.wood if frame is not None and frame.wood is not None else self.wood(self.tiles[0])
+
     def of_sort(self, sort: int) -> tuple[Tile, ...]:
         """Return the tiles that are cut alike."""
         return tuple(tile for tile in self.tiles if tile.sort == sort)

@@ -13,7 +13,6 @@ from vcarve.solid.model import Part, Solid
 from vcarve.solid.piece import carved_solid, solid_of
 
 Size = tuple[float, float]
-LIP_MM = 1.0  # a bar stands so far in front of the tiles at least, where its rebate is to hold them
 
 
 def piece_parts(layout: Layout, **how: Any) -> list[Part]:
@@ -64,8 +63,7 @@ def _bars(laid: LaidPanel, frame: tuple[Size, Size, Size], scale: float) -> Iter
 
     said, thick = laid.panel.panel.frame, laid.panel.tile.thickness_mm
     assert said is not None
-    wood = said.wood or laid.wood(laid.tiles[0])
-    high = max(said.thickness_mm, thick + LIP_MM if said.rebate_mm else 0.0)
+    wood = laid.frame_wood
     (a, b), (w, h), (c, d) = (np.array(size) / 2.0 for size in frame)
     rebate = Manifold.extrude(CrossSection([[(-w, -h), (w, -h), (w, h), (-w, h)]]), thick)
     for name, corners in (
@@ -74,5 +72,5 @@ def _bars(laid: LaidPanel, frame: tuple[Size, Size, Size], scale: float) -> Iter
         ("back", [(a, b), (-a, b), (-c, d), (c, d)]),
         ("left", [(-a, b), (-a, -b), (-c, -d), (-c, d)]),
     ):
-        bar = Manifold.extrude(CrossSection([corners]), high) - rebate
+        bar = Manifold.extrude(CrossSection([corners]), said.thickness_mm) - rebate
         yield Part(name=f"{name} bar, {wood.title}", colour=wood.tint, solid=solid_of(bar, scale))

@@ -70,7 +70,7 @@ def cutting_list(laid: LaidPanel) -> Rows:
     bars, frame = bars_of(laid), panel.panel.frame
     if bars is None or frame is None:
         return rows
-    wood = (frame.wood or laid.wood(laid.tiles[0])).title
+    wood = laid.frame_wood.title
     section = figures.size(frame.width_mm, frame.thickness_mm)
     sides = [bars.outside, bars.sight]
     for many, long, short in (
@@ -197,9 +197,7 @@ def panel_svg(laid: LaidPanel, *, inline: bool = False) -> str:
     back = drawn('<rect class="back" x="{}" y="{}" width="{}" height="{}"/>', -w / 2.0, -h / 2.0, w, h)
     body = ["<defs>", *groups.values(), "</defs>", back, *lying]
     if bars is not None:
-        frame = panel.panel.frame
-        wood = frame.wood if frame is not None and frame.wood is not None else laid.wood(laid.tiles[0])
-        body += _frame(bars, wood.tint, u)
+        body += _frame(bars, laid.frame_wood.tint, u)
     rim = MARGIN * max(wide, high)
     box = (-wide / 2.0 - rim, -high / 2.0 - rim, wide + 2.0 * rim, high + 2.0 * rim)
     paper = drawn('<rect class="paper" x="{}" y="{}" width="{}" height="{}"/>', *box)

@@ -15,7 +15,6 @@ from vcarve.view.shot import Woods
 from vcarve.view.sight import sampled
 
 GAP_MM = 3.0  # so far below the tiles a gap is seen to go: deeper it is dark
-LIP_MM = 1.0  # a bar stands so far in front of the tiles at least, where its rebate is to hold them
 SHIFT_MM = (37.0, 53.0, 11.0)  # from tile to tile in the tree: no two are of one place
 
 
@@ -33,9 +32,7 @@ def shown(laid: LaidPanel, carved: Sequence[Surface], step_mm: float) -> Shown:
     panel, bars = laid.panel, bars_of(laid)
     frame, thick = panel.panel.frame, panel.tile.thickness_mm
     wide, high = field_mm(panel) if bars is None else bars.outside
-    front = 0.0
-    if frame is not None:
-        front = max(frame.thickness_mm - thick, LIP_MM if frame.rebate_mm else 0.0)
+    front = 0.0 if frame is None else max(frame.thickness_mm - thick, 0.0)
     nx, ny = (max(round(side / step_mm), 2) for side in (wide, high))
     surface = Surface(
         height_mm=np.full((ny, nx), -front - GAP_MM, dtype=np.float32),
@@ -60,7 +57,7 @@ def shown(laid: LaidPanel, carved: Sequence[Surface], step_mm: float) -> Shown:
         which[part] = number
         tints.append(laid.wood(tile).tint)
         upright.append(tile.moves_across == "x")
-    if bars is not None and frame is not None:
+    if bars is not None:
         across, along = np.meshgrid(np.abs(x), np.abs(y))
         bar = (across > bars.sight[0] / 2.0) | (along > bars.sight[1] / 2.0)
         # Mitred: a bar at the side is nearer to its end than one at front or back.
@@ -68,7 +65,7 @@ def shown(laid: LaidPanel, carved: Sequence[Surface], step_mm: float) -> Shown:
         heights[bar] = 0.0
         for mine, is_upright in ((bar & ~side, False), (side, True)):
             which[mine] = len(tints)
-            tints.append((frame.wood or laid.wood(laid.tiles[0])).tint)
+            tints.append(laid.frame_wood.tint)
             upright.append(is_upright)
     outline = np.array([(-wide, -high), (wide, -high), (wide, high), (-wide, high)]) / 2.0
     map_ = Surface(height_mm=heights, step_mm=step_mm, x0_mm=surface.x0_mm, y0_mm=surface.y0_mm)
