@@ -72,6 +72,17 @@ def test_the_command_takes_a_panel(tmp_path: Path, monkeypatch: pytest.MonkeyPat
     assert "173 × 173 × 9 mm, 0.5 times its own" in done.output
     assert "13 parts, each closed" in done.output
 
+    piped = CliRunner().invoke(
+        cli, ["solid", "-", "-o", "piped.3mf", "--scale", "50 %", *words], input=CHECKER
+    )
+    assert piped.exit_code == 0, piped.output
+    assert Path("piped.3mf").read_bytes() == Path("screen.3mf").read_bytes()
+    wrong = CliRunner().invoke(cli, ["solid", "screen.yaml", "-o", "no.stl", *words, "--set", "panel.gap=-1"])
+    assert (wrong.exit_code, wrong.output.splitlines()[0]) == (
+        2,
+        "wrong  --set panel.gap: '-1': must be at least 0 mm",
+    )
+
     refused = CliRunner().invoke(
         cli, ["solid", "screen.yaml", "-o", "no.stl", *words, "--set", "tile.thickness=0.5"]
     )

@@ -72,12 +72,10 @@ def bench(job: str | None, no_open: bool, port: int | None) -> None:
 
 def _named(job: str) -> tuple[str, ...]:
     """Return the files that a job names: the user chose them with it, wherever they are."""
-    from vcarve.files import kind_of
-    from vcarve.job.panel import load_panel
-    from vcarve.job.records import load_job
+    from vcarve.job.panel import load_either
 
     with suppress(InputError):
-        return load_panel(job).files if kind_of(job) == "panel" else load_job(job).files
+        return load_either(job).files
     return ()
 
 

@@ -13,6 +13,7 @@ from vcarve.errors import InputError, Problem
 
 if TYPE_CHECKING:
     from vcarve.files import Output
+    from vcarve.job.panel import Panel
     from vcarve.job.records import Job
 
 _Taking = TypeVar("_Taking", bound=Callable[..., Any] | click.Command)
@@ -60,6 +61,16 @@ def opened(job: str, sets: tuple[str, ...]) -> Job:
 
     with taken_as("job", job):
         return load_job(job, sets)
+
+
+def opened_either(job: str, sets: tuple[str, ...]) -> Job | Panel:
+    """Read the job or the panel that a call names, likewise."""
+    from vcarve.cli.files import taken_as
+    from vcarve.files import kind_of
+    from vcarve.job.panel import load_either
+
+    with taken_as("panel" if kind_of(job) == "panel" else "job", job):
+        return load_either(job, sets)
 
 
 def quantity(option: str, reader: Callable[[str], float], text: str | None) -> float | None:

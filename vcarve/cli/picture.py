@@ -8,10 +8,19 @@ from collections.abc import Callable
 import click
 
 from vcarve.cli.files import claim
-from vcarve.cli.options import asked, job_argument, opened, quantity, say, say_written, set_option, written
+from vcarve.cli.options import (
+    asked,
+    job_argument,
+    opened_either,
+    quantity,
+    say,
+    say_written,
+    set_option,
+    written,
+)
 from vcarve.cli.terminal import progress_bar, told
 from vcarve.errors import InputError, Problem, RefusedError, grouped
-from vcarve.files import kind_of, write_whole
+from vcarve.files import write_whole
 
 LEAST_PX, MOST_PX = 200, 4000
 FINEST_MM = 0.02
@@ -56,7 +65,7 @@ def picture(
 
     from vcarve.dryrun.carve import suitable_step_mm
     from vcarve.dryrun.measure import carved
-    from vcarve.job.panel import Panel, load_panel
+    from vcarve.job.panel import Panel
     from vcarve.layout.stages import lay_out
     from vcarve.panel.tiles import LaidPanel, field_mm, lay_panel
     from vcarve.pipeline import plan_program
@@ -78,7 +87,7 @@ def picture(
         if not least <= value <= most:
             want = f"an angle from {least:g} to {most:g} degrees is wanted"
             raise InputError(Problem(key=option, value=text, want=want))
-    loaded = load_panel(job, sets) if job != "-" and kind_of(job) == "panel" else opened(job, sets)
+    loaded = opened_either(job, sets)
     claim(asked(), loaded.files)
     with progress_bar() as bar:
         laid: LaidPanel | None = None

@@ -14,7 +14,7 @@ from vcarve.cli.options import (
     asked,
     job_argument,
     json_option,
-    opened,
+    opened_either,
     quantity,
     say,
     say_written,
@@ -23,7 +23,7 @@ from vcarve.cli.options import (
 )
 from vcarve.cli.terminal import progress_bar, told
 from vcarve.errors import InputError, Problem, RefusedError, grouped, refuses
-from vcarve.files import kind_of, write_whole
+from vcarve.files import write_whole
 
 FLAT = "the top is flat here: 'surface' says how this board lies, not how the piece is to be"
 
@@ -68,7 +68,7 @@ def solid(
     """
     import numpy as np
 
-    from vcarve.job.panel import Panel, load_panel
+    from vcarve.job.panel import Panel
     from vcarve.job.records import Job
     from vcarve.layout.findings import job_findings
     from vcarve.layout.stages import lay_out
@@ -86,7 +86,7 @@ def solid(
     times = _between("--scale", partial(read, SHARE), scale, 0.01, 100.0, "a share from 0.01 to 100") or 1.0
     wanted = "a length from 0.0001 mm to 1 mm"
     tolerance_mm = _between("--tolerance", length_mm, tolerance, 1e-4, 1.0, wanted) or TOLERANCE_MM
-    loaded = load_panel(job, sets) if job != "-" and kind_of(job) == "panel" else opened(job, sets)
+    loaded = opened_either(job, sets)
     claim(asked(), loaded.files)
     with progress_bar() as bar:
         if isinstance(loaded, Panel):

@@ -5,7 +5,7 @@ What every tile has in common stands there as in a job file, under the same name
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from itertools import combinations
 from typing import Annotated, Any, Literal
 
@@ -311,6 +311,17 @@ class Panel(Record):
         if number is not None:
             document = document.with_section("pattern", ("tiles", number, "pattern"))
         return record_from(document, Job, own | same)
+
+
+def kind_in(tree: Mapping[str, Any]) -> Literal["job", "panel"]:
+    """Tell whether a text is that of a job or of a panel, by its keys."""
+    return "panel" if len({"panel", "tile", "woods"} & tree.keys()) > 1 else "job"
+
+
+def load_either(path: str, sets: Iterable[str] = ()) -> Job | Panel:
+    """Return the job or the panel that a file holds (``-``: standard input); raises InputError as ``load_panel`` does."""
+    document = read_document(path, sets)
+    return record_from(document, Panel) if kind_in(document.tree) == "panel" else record_from(document, Job)
 
 
 def load_panel(path: str, sets: Iterable[str] = ()) -> Panel:

@@ -30,7 +30,7 @@ from vcarve.errors import InputError, InternalError, MizoError, Problem, Refused
 from vcarve.files import kind_of
 from vcarve.job.bench import load_machine
 from vcarve.job.document import read_document, reading_only
-from vcarve.job.panel import Panel
+from vcarve.job.panel import Panel, kind_in
 from vcarve.job.record import record_from
 from vcarve.job.records import Job
 from vcarve.layout.findings import job_findings
@@ -40,7 +40,7 @@ from vcarve.pipeline import air_program, plan_panel, plan_program, probe_program
 from vcarve.run import Made, PanelMade
 from vcarve.serve.edit import edited, read
 from vcarve.serve.look import job_of, looked, planned
-from vcarve.serve.panels import kind_in, packed, panel_planned
+from vcarve.serve.panels import packed, panel_planned
 from vcarve.serve.work import AIR_MM, DRAWINGS, TAKEN, GivenUpError
 from vcarve.solid.assembly import panel_parts, piece_parts
 from vcarve.solid.files import solids_file

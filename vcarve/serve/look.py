@@ -13,7 +13,7 @@ from vcarve.errors import InputError, Problem
 from vcarve.groove.width import HEIGHT_ERROR_MM, sensitivity
 from vcarve.job.document import KeyPath, dotted
 from vcarve.job.fields import BLANK
-from vcarve.job.panel import Panel
+from vcarve.job.panel import Panel, kind_in
 from vcarve.job.record import record_from
 from vcarve.job.records import Job
 from vcarve.layout.findings import job_findings
@@ -21,7 +21,7 @@ from vcarve.layout.stages import Kept, Layout, lay_out
 from vcarve.quantity import counted, format_duration
 from vcarve.run import Made
 from vcarve.serve.edit import edited, read
-from vcarve.serve.panels import kind_in, panel_look
+from vcarve.serve.panels import panel_look
 from vcarve.serve.told import Told, judged, used_of
 from vcarve.view.facts import GROOVE, PLAN, PROGRAM, STOCK, TOOL, chosen, facts, land_words, width_words
 from vcarve.view.page import places_payload, program_payload, stage_payload

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import io
 import zipfile
-from collections.abc import Iterator, Mapping
-from typing import Any
+from collections.abc import Iterator
 
 from vcarve.drawn import panel_files
 from vcarve.job.panel import Panel
@@ -20,11 +19,6 @@ from vcarve.view.panel import all_findings, bars_of, cutting_list, movement_rows
 from vcarve.view.section import section_svg
 
 _PACKED = (2000, 1, 1, 0, 0, 0)  # the same panel gives the same bytes
-
-
-def kind_in(tree: Mapping[str, Any]) -> str:
-    """Tell whether a text is that of a ``job`` or of a ``panel``, by its keys."""
-    return "panel" if len({"panel", "tile", "woods"} & tree.keys()) > 1 else "job"
 
 
 def panel_look(panel: Panel, kept: Kept) -> Told:
