@@ -19,7 +19,7 @@ from vcarve.view.panel_shot import Shown, shown
 from vcarve.view.shot import Woods
 
 STEP = 0.5
-SETS = ("pattern={name: sayagata, pitch: 50}", "groove.depth=1", "tiles=[{column: 1, row: 1, turn: 90}]")
+SETS = ("pattern={name: seigaiha, pitch: 50}", "groove.depth=1", "tiles=[{column: 1, row: 1, turn: 90}]")
 
 
 @pytest.fixture(scope="module")
